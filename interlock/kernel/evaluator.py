@@ -1,0 +1,76 @@
+"""The reference evaluator: what an expression, a rule and a step mean, as plainly as it can be said.
+
+Nothing here is fast.  Engines may do it faster; `confirm` and the tests hold them to this.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import product
+from typing import TypeAlias
+
+from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value
+from interlock.kernel.machine import Machine, Rule
+
+State: TypeAlias = tuple[Value, ...]
+"""One value per variable, in the order of `Machine.variables`."""
+
+
+def evaluate(machine: Machine, expr: Expr, state: State) -> bool:
+    """The truth of the expression in the state."""
+    known: dict[str, bool] = {}
+
+    def truth(node: Expr) -> bool:
+        if isinstance(node, Const):
+            return node.value
+        if isinstance(node, Is):
+            return state[machine.positions[node.variable]] == node.value
+        if isinstance(node, Ref):
+            if node.signal not in known:
+                known[node.signal] = truth(machine.definitions[node.signal])
+            return known[node.signal]
+        if isinstance(node, Not):
+            return not truth(node.arg)
+        if isinstance(node, And):
+            return all(truth(arg) for arg in node.args)
+        return any(truth(arg) for arg in node.args)
+
+    return truth(expr)
+
+
+def is_initial(machine: Machine, state: State) -> bool:
+    """The state is one in which the machine may start."""
+    fits = all(value in variable.init for variable, value in zip(machine.variables, state, strict=True))
+    return fits and evaluate(machine, machine.start, state)
+
+
+def initial_states(machine: Machine) -> Iterator[State]:
+    """Every initial state, in the order of the domains.  As many as the product of the `init` sets."""
+    for values in product(*(variable.init for variable in machine.variables)):
+        if evaluate(machine, machine.start, values):
+            yield values
+
+
+def is_enabled(machine: Machine, rule: Rule, state: State) -> bool:
+    """The rule may fire in the state."""
+    return evaluate(machine, rule.guard, state)
+
+
+def fire(machine: Machine, rule: Rule, state: State) -> State:
+    """The state after the rule's assignments; the guard is not asked."""
+    after = list(state)
+    for name, value in rule.update:
+        after[machine.positions[name]] = value
+    return tuple(after)
+
+
+def successors(machine: Machine, state: State) -> Iterator[tuple[Rule, State]]:
+    """Every step from the state, in the order of the rules; a step may lead back to the state."""
+    for rule in machine.rules:
+        if is_enabled(machine, rule, state):
+            yield rule, fire(machine, rule, state)
+
+
+def as_mapping(machine: Machine, state: State) -> dict[str, Value]:
+    """The state by variable name."""
+    return {variable.name: value for variable, value in zip(machine.variables, state, strict=True)}

@@ -1,0 +1,297 @@
+"""The state machine that a description means: variables, signals, rules, requirements.
+
+Semantics, in full: a state gives every variable a value of its domain.  An initial state takes each
+variable from its `init` values and satisfies `start`.  One rule fires per step: its guard holds in the state
+before, the state after differs only by the rule's assignments, which happen at once.  A state in
+which no guard holds has no step.  Signals have no memory: they are names for expressions.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from interlock.kernel.expressions import TRUE, Expr, Value, conj, disj, neg, signals_of, variables_of
+
+
+class Actor(StrEnum):
+    """Who or what makes a step happen."""
+
+    CREW = "crew"
+    MECHANISM = "mechanism"
+    PLANT = "plant"
+    FAILURE = "failure"
+
+
+@dataclass(frozen=True, slots=True)
+class Variable:
+    """A finite memory cell.  `domain` is ordered and has no repeats; `init` is a non-empty part of it."""
+
+    name: str
+    domain: tuple[Value, ...]
+    init: tuple[Value, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Signal:
+    """A named expression over variables and signals, without memory."""
+
+    name: str
+    definition: Expr
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """A guarded command: when `guard` holds, all of `update` may happen, at once.
+
+    `update` holds (variable, constant) pairs, at most one per variable.
+    """
+
+    name: str
+    actor: Actor
+    guard: Expr
+    update: tuple[tuple[str, Value], ...]
+
+
+class RequirementKind(StrEnum):
+    """What a requirement asks of the reachable states or of the steps between them."""
+
+    NEVER = "never"
+    ALWAYS = "always"
+    ONLY_IF = "only if"
+    ORDER = "order"
+    CAN = "can"
+
+
+@dataclass(frozen=True, slots=True)
+class Requirement:
+    """One thing to prove, by kind.
+
+    never    no reachable state satisfies `situation` and `condition`
+    always   every reachable state that satisfies `situation` satisfies `condition`
+    only if  a step whose rule is in `steps` leaves only states that satisfy `condition`
+    order    a step whose rule is in `steps` happens only after one in `first`, and none in `since` lies
+             between them (an empty `since`: once is enough)
+    can      some reachable state satisfies `situation` and `condition`
+    """
+
+    id: str
+    kind: RequirementKind
+    condition: Expr = TRUE
+    situation: Expr = TRUE
+    steps: frozenset[str] = frozenset()
+    first: frozenset[str] = frozenset()
+    since: frozenset[str] = frozenset()
+
+
+class IllFormedMachine(ValueError):
+    """The parts of a machine do not fit together; the message names every fault."""
+
+
+@dataclass(frozen=True, slots=True)
+class Machine:
+    """Variables, signals, rules and requirements that fit together; checked when made.
+
+    Raises IllFormedMachine when a name is used twice or not defined, a value lies outside its domain, a domain
+    mixes Booleans with numbers, or signals define one another in a circle.
+    """
+
+    variables: tuple[Variable, ...]
+    signals: tuple[Signal, ...]
+    rules: tuple[Rule, ...]
+    requirements: tuple[Requirement, ...] = ()
+    start: Expr = TRUE
+    definitions: Mapping[str, Expr] = field(init=False, repr=False, compare=False)
+    domains: Mapping[str, tuple[Value, ...]] = field(init=False, repr=False, compare=False)
+    positions: Mapping[str, int] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "definitions", {s.name: s.definition for s in self.signals})
+        object.__setattr__(self, "domains", {v.name: v.domain for v in self.variables})
+        object.__setattr__(self, "positions", {v.name: at for at, v in enumerate(self.variables)})
+        faults = list(_faults(self))
+        if faults:
+            raise IllFormedMachine("; ".join(faults))
+
+    def rule(self, name: str) -> Rule:
+        """The rule of that name.  Raises KeyError.  Linear in the number of rules."""
+        for rule in self.rules:
+            if rule.name == name:
+                return rule
+        raise KeyError(name)
+
+
+def signals_in_order(machine: Machine) -> tuple[Signal, ...]:
+    """The signals, each after those that its definition names."""
+    placed: dict[str, Signal] = {}
+    by_name = {signal.name: signal for signal in machine.signals}
+    stack = [(signal, False) for signal in reversed(machine.signals)]
+    while stack:
+        signal, ready = stack.pop()
+        if signal.name in placed:
+            continue
+        if ready:
+            placed[signal.name] = signal
+            continue
+        stack.append((signal, True))
+        stack.extend((by_name[name], False) for name in sorted(signals_of(signal.definition)))
+    return tuple(placed.values())
+
+
+def _faults(machine: Machine) -> list[str]:
+    faults: list[str] = []
+    for kind, names in (
+        ("variable", [v.name for v in machine.variables]),
+        ("signal", [s.name for s in machine.signals]),
+        ("rule", [r.name for r in machine.rules]),
+        ("requirement", [r.id for r in machine.requirements]),
+    ):
+        repeated = sorted({name for name in names if names.count(name) > 1}) if len(set(names)) < len(names) else []
+        faults += [f"{kind} {name!r} is defined twice" for name in repeated]
+    for variable in machine.variables:
+        kinds = {isinstance(value, bool) for value in variable.domain}
+        if not variable.domain or len(set(variable.domain)) < len(variable.domain) or len(kinds) > 1:
+            faults.append(f"variable {variable.name!r} has an empty, repeating or mixed domain")
+        if not variable.init or not set(variable.init) <= set(variable.domain):
+            faults.append(f"variable {variable.name!r} starts outside its domain")
+    places: list[tuple[str, Expr]] = [("start", machine.start)]
+    places += [(f"signal {s.name!r}", s.definition) for s in machine.signals]
+    places += [(f"guard of {r.name!r}", r.guard) for r in machine.rules]
+    for requirement in machine.requirements:
+        places.append((f"requirement {requirement.id!r}", conj(requirement.condition, requirement.situation)))
+    for where, expr in places:
+        faults += [f"{where}: {fault}" for fault in _unknown(machine, expr)]
+    rule_names = {rule.name for rule in machine.rules}
+    for rule in machine.rules:
+        written = [name for name, _ in rule.update]
+        if len(set(written)) < len(written):
+            faults.append(f"rule {rule.name!r} writes a variable twice")
+        for name, value in rule.update:
+            if name not in machine.domains or not _in_domain(value, machine.domains[name]):
+                faults.append(f"rule {rule.name!r} writes {value!r} to {name!r}")
+    for requirement in machine.requirements:
+        missing = (requirement.steps | requirement.first | requirement.since) - rule_names
+        faults += [f"requirement {requirement.id!r} names no rule {name!r}" for name in sorted(missing)]
+    if not faults:
+        faults += _circles(machine)
+    return faults
+
+
+def _in_domain(value: Value, domain: tuple[Value, ...]) -> bool:
+    return value in domain and isinstance(value, bool) == isinstance(domain[0], bool)
+
+
+def _unknown(machine: Machine, expr: Expr) -> list[str]:
+    from interlock.kernel.expressions import And, Is, Not, Or, Ref
+
+    faults: list[str] = []
+    stack = [expr]
+    while stack:
+        node = stack.pop()
+        if isinstance(node, Is):
+            if node.variable not in machine.domains:
+                faults.append(f"no variable {node.variable!r}")
+            elif not _in_domain(node.value, machine.domains[node.variable]):
+                faults.append(f"{node.variable!r} is never {node.value!r}")
+        elif isinstance(node, Ref) and node.signal not in machine.definitions:
+            faults.append(f"no signal {node.signal!r}")
+        elif isinstance(node, Not):
+            stack.append(node.arg)
+        elif isinstance(node, And | Or):
+            stack.extend(node.args)
+    return faults
+
+
+def _circles(machine: Machine) -> list[str]:
+    waiting = {s.name: set(signals_of(s.definition)) for s in machine.signals}
+    users: dict[str, list[str]] = {name: [] for name in waiting}
+    for name, used in waiting.items():
+        for other in used:
+            users[other].append(name)
+    free = [name for name, used in waiting.items() if not used]
+    done = 0
+    while free:
+        name = free.pop()
+        done += 1
+        for user in users[name]:
+            waiting[user].discard(name)
+            if not waiting[user]:
+                free.append(user)
+    if done == len(waiting):
+        return []
+    return ["signals in a circle: " + ", ".join(sorted(name for name, used in waiting.items() if used))]
+
+
+def support_of(machine: Machine, expr: Expr) -> frozenset[str]:
+    """The variables that the expression depends on, through signals."""
+    return variables_of(expr, machine.definitions)
+
+
+def with_monitors(machine: Machine) -> Machine:
+    """The machine with one Boolean memory per order requirement, so that every requirement speaks of states.
+
+    The memory `order.<id>` is true from a step in `first` until a step in `since`; a step in both leaves it true.
+    It never keeps a rule from firing.
+    """
+    orders = [r for r in machine.requirements if r.kind is RequirementKind.ORDER]
+    if not orders:
+        return machine
+    variables = [Variable(monitor_name(r), (False, True), (False,)) for r in orders]
+    rules = []
+    for rule in machine.rules:
+        extra = tuple((monitor_name(r), rule.name in r.first) for r in orders if rule.name in r.first | r.since)
+        rules.append(Rule(rule.name, rule.actor, rule.guard, rule.update + extra) if extra else rule)
+    return Machine(
+        machine.variables + tuple(variables), machine.signals, tuple(rules), machine.requirements, machine.start
+    )
+
+
+def monitor_name(requirement: Requirement) -> str:
+    """The name of the memory that `with_monitors` adds for an order requirement."""
+    return f"order.{requirement.id}"
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """Is some state that satisfies `target` reachable?  What engines are asked."""
+
+    id: str
+    target: Expr
+
+
+def question_of(machine: Machine, requirement: Requirement) -> Question:
+    """The requirement as a question about states; `machine` must come from `with_monitors`.
+
+    For every kind but `can` a reachable target refutes the requirement; for `can` it is the witness.
+    For step kinds the target is a state in which a named rule may fire although it must not.
+    """
+    from interlock.kernel.expressions import Is
+
+    kind = requirement.kind
+    if kind is RequirementKind.ALWAYS:
+        return Question(requirement.id, conj(requirement.situation, neg(requirement.condition)))
+    if kind in (RequirementKind.NEVER, RequirementKind.CAN):
+        return Question(requirement.id, conj(requirement.situation, requirement.condition))
+    allowed = requirement.condition
+    if kind is RequirementKind.ORDER:
+        allowed = conj(allowed, Is(monitor_name(requirement), True))
+    return Question(requirement.id, conj(requirement.situation, steps_possible(machine, requirement), neg(allowed)))
+
+
+def occasion_of(machine: Machine, requirement: Requirement) -> Question | None:
+    """Does the situation that the requirement speaks of ever arise?  None where it has none to ask about.
+
+    When the answer is no, the requirement holds only vacuously.
+    """
+    occasion = requirement.situation
+    if requirement.kind in (RequirementKind.ONLY_IF, RequirementKind.ORDER):
+        occasion = conj(occasion, steps_possible(machine, requirement))
+    if requirement.kind is RequirementKind.CAN or occasion == TRUE:
+        return None
+    return Question(f"{requirement.id}?", occasion)
+
+
+def steps_possible(machine: Machine, requirement: Requirement) -> Expr:
+    """Some rule in the requirement's `steps` may fire."""
+    return disj(*(rule.guard for rule in machine.rules if rule.name in requirement.steps))
