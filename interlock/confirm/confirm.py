@@ -1,0 +1,174 @@
+"""Turns claims into findings: nothing that an engine says is passed on unchecked."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from time import monotonic
+from typing import TypeAlias
+
+from interlock.confirm.enumeration import enumerate_reachable
+from interlock.confirm.recheck import Recheck, recheck
+from interlock.confirm.replay import replay
+from interlock.confirm.smtlib import Obligation, safe_obligation, start_obligation, step_obligation
+from interlock.kernel.claims import (
+    Certificate,
+    Claim,
+    Disputed,
+    Fails,
+    Finding,
+    Holds,
+    Progress,
+    Proved,
+    Refuted,
+    Report,
+    Undecided,
+    Unknown,
+    silent,
+)
+from interlock.kernel.expressions import And, Expr
+from interlock.kernel.machine import IllFormedMachine, Machine, Question
+
+MOST_RECOUNTED = 20_000
+"""The most states that a claim without a certificate may count; the second count is too slow for more."""
+
+
+def confirm(
+    machine: Machine,
+    questions: Sequence[Question],
+    claims: Sequence[Claim],
+    seconds: float | None = None,
+    report: Report = silent,
+) -> tuple[Finding, ...]:
+    """One finding per question, in their order; `claims[i]` must answer `questions[i]`.
+
+    Holds only when a second solver agreed with every obligation of the certificate, or a second count of all states
+    with the count; Fails only when the trace was replayed.  Evidence that is wrong is Disputed; evidence that
+    could not be checked within `seconds` in all is Undecided.  Whether a trace is the shortest is not looked into
+    (see `check_shortest`), nor the depth that an undecided claim names: both stay the engine's word.
+    Raises ValueError when the questions do not fit the machine or the claims in number.
+    """
+    if len(questions) != len(claims):
+        raise ValueError(f"{len(claims)} claims for {len(questions)} questions")
+    if misfit := _misfit(machine, [question.target for question in questions]):
+        raise ValueError(misfit)
+    deadline = None if seconds is None else monotonic() + seconds
+    findings: dict[int, Finding] = {}
+    # Certificates are told apart by identity: equal ones in two objects are merely checked twice.
+    shared: dict[int, tuple[Certificate, list[tuple[int, Proved]]]] = {}
+    counted: list[tuple[int, Proved]] = []
+    for at, (question, claim) in enumerate(zip(questions, claims, strict=True)):
+        if claim.question != question.id:
+            findings[at] = Disputed(question.id, claim, f"the claim answers question {claim.question!r}")
+        elif isinstance(claim, Unknown):
+            findings[at] = Undecided(question.id, claim.reason, claim.depth)
+        elif isinstance(claim, Refuted):
+            faults = replay(machine, question.target, claim.trace)
+            findings[at] = Disputed(question.id, claim, "; ".join(faults)) if faults else Fails(question.id, claim)
+        elif claim.certificate is None:
+            counted.append((at, claim))
+        else:
+            shared.setdefault(id(claim.certificate), (claim.certificate, []))[1].append((at, claim))
+    for done, (certificate, places) in enumerate(shared.values()):
+        report(Progress("confirm", "re-checking a certificate with a second solver", done, len(shared)))
+        asked = [questions[at] for at, _ in places]
+        for (at, claim), verdict in zip(places, _recheck(machine, certificate, asked, deadline), strict=True):
+            findings[at] = _finding(claim, verdict)
+    if counted:
+        report(Progress("confirm", "counting the reachable states a second time"))
+        targets = [questions[at].target for at, _ in counted]
+        verdicts = _recount(machine, targets, [claim.states for _, claim in counted], deadline)
+        for (at, claim), verdict in zip(counted, verdicts, strict=True):
+            findings[at] = _finding(claim, verdict)
+    return tuple(findings[at] for at in range(len(questions)))
+
+
+@dataclass(frozen=True, slots=True)
+class _Agreed:
+    by: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Broken:
+    what: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Unchecked:
+    why: str
+
+
+_Verdict: TypeAlias = _Agreed | _Broken | _Unchecked
+
+
+def _finding(claim: Proved, verdict: _Verdict) -> Finding:
+    if isinstance(verdict, _Agreed):
+        return Holds(claim.question, claim, verdict.by)
+    if isinstance(verdict, _Broken):
+        return Disputed(claim.question, claim, verdict.what)
+    return Undecided(claim.question, f"claimed by engine {claim.engine!r}, not re-checked: {verdict.why}")
+
+
+def _recheck(
+    machine: Machine, certificate: Certificate, questions: Sequence[Question], deadline: float | None
+) -> list[_Verdict]:
+    """One verdict per question; (start) and (step) speak for all of them and are asked once."""
+    misfit = _misfit(machine, certificate.clauses)
+    if misfit or certificate.k < 1:
+        return [_Broken(f"the certificate is ill-formed: {misfit or f'k = {certificate.k}'}")] * len(questions)
+    for obligation in (start_obligation(machine, certificate), step_obligation(machine, certificate)):
+        checked = recheck(obligation, deadline)
+        verdict = _verdict(obligation, range(len(obligation.queries)), checked)
+        if not isinstance(verdict, _Agreed):
+            return [verdict] * len(questions)
+    obligation = safe_obligation(machine, certificate, questions)
+    checked = recheck(obligation, deadline)
+    return [_verdict(obligation, [place], checked) for place in range(len(questions))]
+
+
+def _verdict(obligation: Obligation, places: Iterable[int], checked: Recheck) -> _Verdict:
+    """What the answers to these queries say together: one `sat` breaks, else one `unknown` leaves it open."""
+    asked = [(obligation.queries[place], checked.answers[place]) for place in places]
+    broken = [query for query, answer in asked if answer == "sat"]
+    if broken:
+        more = f" (and {len(broken) - 1} more)" if len(broken) > 1 else ""
+        return _Broken(f"({obligation.name}) {broken[0]}{more}, says {checked.solver}")
+    for query, answer in asked:
+        if answer != "unsat":
+            return _Unchecked(f"({obligation.name}) whether {query}: {answer}")
+    return _Agreed(checked.solver)
+
+
+def _recount(
+    machine: Machine, targets: Sequence[Expr], claimed: Sequence[int | None], deadline: float | None
+) -> list[_Verdict]:
+    """One verdict per target: does a walk over all states see as many as claimed, and none in the target?"""
+    small = [count for count in claimed if count is not None and count <= MOST_RECOUNTED]
+    walk = enumerate_reachable(machine, targets, max(small), deadline=deadline) if small else None
+    verdicts: list[_Verdict] = []
+    for at, count in enumerate(claimed):
+        if count is None:
+            verdicts.append(_Unchecked("neither a certificate nor a number of states is given"))
+        elif walk is None or count > MOST_RECOUNTED:
+            verdicts.append(
+                _Unchecked(f"{count} states are more than the {MOST_RECOUNTED} that a second count takes on")
+            )
+        elif (depth := walk.first[at]) is not None:
+            verdicts.append(_Broken(f"a second count reaches the target in {depth} steps"))
+        elif walk.states > count or (walk.complete and walk.states != count):
+            least = "" if walk.complete else "at least "
+            verdicts.append(_Broken(f"a second count finds {least}{walk.states} states, not {count}"))
+        elif walk.complete:
+            verdicts.append(_Agreed(f"second enumeration by the reference evaluator, {count} states"))
+        else:
+            verdicts.append(_Unchecked(f"second count ended early: {walk.stopped}"))
+    return verdicts
+
+
+def _misfit(machine: Machine, exprs: Sequence[Expr]) -> str:
+    """What keeps the expressions from being about the machine; empty when they fit."""
+    try:
+        Machine(machine.variables, machine.signals, (), start=And(tuple(exprs)))
+    except IllFormedMachine as error:
+        return str(error)
+    return ""
