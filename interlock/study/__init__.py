@@ -1,1 +1,1 @@
-"""."""
+"""The questions that people ask of a hold; values in, values out."""

@@ -1,0 +1,30 @@
+"""How kernel names are said: every value of a variable, every signal, every rule, in trade words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from interlock.kernel.expressions import Value
+from interlock.kernel.machine import Actor
+
+
+@dataclass(frozen=True, slots=True)
+class Happening:
+    """What a rule is to a reader: who acts, what happens, what the mechanism then does by itself."""
+
+    actor: Actor
+    text: str
+    responses: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Glossary:
+    """`values` by (variable, value); `signals` by name as (said when true, said when false); `rules` by name.
+
+    Every sentence lacks capital letter and full stop.  A variable missing from `values` is internal and not told.
+    """
+
+    values: Mapping[tuple[str, Value], str]
+    signals: Mapping[str, tuple[str, str]]
+    rules: Mapping[str, Happening]

@@ -1,0 +1,404 @@
+"""What each kind of thing does, declared once as a `transitions` machine.
+
+A declaration lists states and transitions in the form that `transitions.Machine` takes.  The compiler reads the machine
+built from it (`machine_of`), the diagrams are drawn from it, and the tests run it beside the compiled rules.
+A condition is a name; its meaning for one thing in one hold is given by the compiler (`CONDITIONS`).
+The trigger `by_itself` is the mechanism: it settles before anyone acts again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+from interlock.kernel.machine import Actor
+
+if TYPE_CHECKING:
+    from transitions import Machine
+
+BY_ITSELF = "by_itself"
+
+CONDITIONS: Mapping[str, str] = {
+    "covered": "a unit is over it, at rest or on its way",
+    "energised": "its circuit is true",
+    "handle_pulled": "its handle is away from normal",
+    "in_use": "a lever behind it is held",
+    "drive_opens": "the door is driven, or free to be moved, towards open",
+    "drive_closes": "the door is driven, or free to be moved, towards closed",
+    "latched": "the door is latched",
+    "shut": "the door is closed",
+    "latching_possible": "what the description demands for latching",
+    "unlatching_possible": "what the description demands for unlatching",
+    "locking_possible": "what the description demands for locking",
+    "unlocking_possible": "what the description demands for unlocking",
+    "sets": "what sets the relay",
+    "drops": "what drops the relay",
+}
+"""The condition names that declarations may use, and what each means."""
+
+
+@dataclass(frozen=True, slots=True)
+class Trigger:
+    """Who pulls a trigger and how to say it: `order` as an instruction, with `{name}` for the thing."""
+
+    actor: Actor
+    order: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Kind:
+    """A kind of thing: its states, in which of them it stands above the floor, and its transitions.
+
+    `transitions` has the entries that `transitions.Machine` takes: trigger, source, dest, and optional lists
+    `conditions` (all must be true) and `unless` (none may be true).
+    """
+
+    id: str
+    about: str
+    states: tuple[str, ...]
+    standing: tuple[str, ...]
+    initial: str
+    transitions: tuple[Mapping[str, Any], ...]
+    triggers: Mapping[str, Trigger]
+
+
+MECHANISM = Trigger(Actor.MECHANISM, "{name} settles")
+
+
+def _latch(word: str) -> Kind:
+    return Kind(
+        f"manual {word}",
+        "Raised and lowered by hand. It cannot be raised under a unit.",
+        ("lowered", "raised"),
+        ("raised",),
+        "lowered",
+        (
+            {"trigger": "raise", "source": "lowered", "dest": "raised", "unless": ["covered"]},
+            {"trigger": "lower", "source": "raised", "dest": "lowered"},
+        ),
+        {"raise": Trigger(Actor.CREW, "raise {name}"), "lower": Trigger(Actor.CREW, "lower {name}")},
+    )
+
+
+def _powered(word: str, rest: str) -> Kind:
+    work = "lowered" if rest == "raised" else "raised"
+    towards = {rest: {"unless": ["energised"]}, work: {"conditions": ["energised"]}}
+    rising = {
+        "trigger": BY_ITSELF,
+        "source": "lowered",
+        "dest": "raised",
+        "conditions": list(towards["raised"].get("conditions", [])),
+        "unless": [*towards["raised"].get("unless", []), "covered"],
+    }
+    falling = {"trigger": BY_ITSELF, "source": "raised", "dest": "lowered", **towards["lowered"]}
+    pressed = {"trigger": BY_ITSELF, "source": "raised", "dest": "lowered", "conditions": ["covered"]}
+    return Kind(
+        f"powered {word} resting {rest}",
+        f"{work.capitalize()} while its circuit is true, {rest} without power. A unit over it keeps it down.",
+        ("lowered", "raised"),
+        ("raised",),
+        rest,
+        (rising, falling, pressed),
+        {BY_ITSELF: MECHANISM},
+    )
+
+
+def _fixed(word: str) -> Kind:
+    return Kind(f"fixed {word}", "Part of the structure.", ("fixed",), ("fixed",), "fixed", (), {})
+
+
+SPRING_LATCH = Kind(
+    "spring latch",
+    "Rests raised, gives way to a unit that passes in the directions it lists, comes back when clear; can be kept "
+    "down by hand.",
+    ("raised", "held_down", "kept_down"),
+    ("raised",),
+    "raised",
+    (
+        {"trigger": BY_ITSELF, "source": "raised", "dest": "held_down", "conditions": ["covered"]},
+        {"trigger": BY_ITSELF, "source": "held_down", "dest": "raised", "unless": ["covered"]},
+        {"trigger": "keep_down", "source": "raised", "dest": "kept_down"},
+        {"trigger": "let_up", "source": "kept_down", "dest": "raised", "unless": ["covered"]},
+    ),
+    {
+        BY_ITSELF: MECHANISM,
+        "keep_down": Trigger(Actor.CREW, "push {name} down and keep it down"),
+        "let_up": Trigger(Actor.CREW, "let {name} come up"),
+    },
+)
+
+SPRING_GUIDE = Kind(
+    "spring guide",
+    "Rests raised, gives way to a unit that passes in the directions it lists, comes back when clear.",
+    ("raised", "held_down"),
+    ("raised",),
+    "raised",
+    (
+        {"trigger": BY_ITSELF, "source": "raised", "dest": "held_down", "conditions": ["covered"]},
+        {"trigger": BY_ITSELF, "source": "held_down", "dest": "raised", "unless": ["covered"]},
+    ),
+    {BY_ITSELF: MECHANISM},
+)
+
+HANDLE_WORKED_LOCK = Kind(
+    "handle-worked lock",
+    "Lowered by a handle, together with the others of its handle; comes up when the handle is back and it is clear.",
+    ("raised", "lowered"),
+    ("raised",),
+    "raised",
+    (
+        {"trigger": BY_ITSELF, "source": "raised", "dest": "lowered", "conditions": ["handle_pulled"]},
+        {"trigger": BY_ITSELF, "source": "raised", "dest": "lowered", "conditions": ["covered"]},
+        {"trigger": BY_ITSELF, "source": "lowered", "dest": "raised", "unless": ["handle_pulled", "covered"]},
+    ),
+    {BY_ITSELF: MECHANISM},
+)
+
+DEVICE_KINDS: Mapping[str, Kind] = {
+    kind.id: kind
+    for kind in (
+        _latch("latch"),
+        _latch("guide"),
+        SPRING_LATCH,
+        SPRING_GUIDE,
+        _powered("latch", "raised"),
+        _powered("latch", "lowered"),
+        _powered("guide", "raised"),
+        _powered("guide", "lowered"),
+        HANDLE_WORKED_LOCK,
+        _fixed("stop"),
+        _fixed("guide"),
+    )
+}
+"""Every kind of device that can stand on a face, by id."""
+
+HANDLE = Kind(
+    "self-resetting handle",
+    "Lowers its locks while pulled; goes back to normal by itself when the unit that passed is clear.",
+    ("normal", "pulled", "passing"),
+    (),
+    "normal",
+    (
+        {"trigger": "pull", "source": "normal", "dest": "pulled"},
+        {"trigger": "put_back", "source": "pulled", "dest": "normal", "unless": ["covered"]},
+        {"trigger": BY_ITSELF, "source": "pulled", "dest": "passing", "conditions": ["covered"]},
+        {"trigger": BY_ITSELF, "source": "passing", "dest": "normal", "unless": ["covered"]},
+    ),
+    {
+        BY_ITSELF: MECHANISM,
+        "pull": Trigger(Actor.CREW, "pull {name}"),
+        "put_back": Trigger(Actor.CREW, "put {name} back to normal"),
+    },
+)
+
+PANEL = Kind(
+    "access panel",
+    "Must be open to reach the controls behind it; cannot be closed on a hand that holds a lever.",
+    ("closed", "open"),
+    (),
+    "closed",
+    (
+        {"trigger": "open", "source": "closed", "dest": "open"},
+        {"trigger": "close", "source": "open", "dest": "closed", "unless": ["in_use"]},
+    ),
+    {"open": Trigger(Actor.CREW, "open {name}"), "close": Trigger(Actor.CREW, "close {name}")},
+)
+
+SUPPLY = Kind(
+    "supply",
+    "A source of power, connected and disconnected, or lost and restored, at any time.",
+    ("off", "on"),
+    (),
+    "off",
+    (
+        {"trigger": "lose", "source": "on", "dest": "off"},
+        {"trigger": "restore", "source": "off", "dest": "on"},
+    ),
+    {"lose": Trigger(Actor.PLANT, "{name} is lost"), "restore": Trigger(Actor.PLANT, "{name} comes on")},
+)
+
+RELAY = Kind(
+    "relay",
+    "A truth value with memory: set by one condition, dropped by another, which wins.",
+    ("dropped", "set"),
+    (),
+    "dropped",
+    (
+        {"trigger": BY_ITSELF, "source": "dropped", "dest": "set", "conditions": ["sets"], "unless": ["drops"]},
+        {"trigger": BY_ITSELF, "source": "set", "dest": "dropped", "conditions": ["drops"]},
+    ),
+    {BY_ITSELF: MECHANISM},
+)
+
+
+def _door(moved_by: str) -> Kind:
+    actor = Actor.CREW if moved_by == "hand" else Actor.PLANT
+    verb = "move {name}" if moved_by == "hand" else "the drive moves {name}"
+    return Kind(
+        f"door moved by {moved_by}",
+        "Closed, moving (off both ends, or stopped between them) or open. It leaves closed only when unlatched.",
+        ("closed", "moving", "open"),
+        (),
+        "closed",
+        (
+            {
+                "trigger": "start_opening",
+                "source": "closed",
+                "dest": "moving",
+                "conditions": ["drive_opens"],
+                "unless": ["latched"],
+            },
+            {"trigger": "finish_opening", "source": "moving", "dest": "open", "conditions": ["drive_opens"]},
+            {"trigger": "start_closing", "source": "open", "dest": "moving", "conditions": ["drive_closes"]},
+            {"trigger": "finish_closing", "source": "moving", "dest": "closed", "conditions": ["drive_closes"]},
+        ),
+        {
+            "start_opening": Trigger(actor, f"{verb} off closed"),
+            "finish_opening": Trigger(actor, f"{verb} fully open"),
+            "start_closing": Trigger(actor, f"{verb} off fully open"),
+            "finish_closing": Trigger(actor, f"{verb} fully closed"),
+        },
+    )
+
+
+DOOR_KINDS: Mapping[str, Kind] = {moved_by: _door(moved_by) for moved_by in ("hand", "power")}
+"""The position of a door, by what moves it."""
+
+
+def latch_kind(latched_by: str, unlatched_by: str) -> Kind:
+    """The latch of a door: a latch holds the door closed."""
+    return Kind(
+        f"door latch ({latched_by}, {unlatched_by})",
+        "Holds the closed door.",
+        ("unlatched", "latched"),
+        (),
+        "unlatched",
+        (
+            {
+                "trigger": "latch",
+                "source": "unlatched",
+                "dest": "latched",
+                "conditions": ["shut", "latching_possible"],
+            },
+            {"trigger": "unlatch", "source": "latched", "dest": "unlatched", "conditions": ["unlatching_possible"]},
+        ),
+        {
+            "latch": Trigger(_hand_or_power(latched_by), "latch {name}"),
+            "unlatch": Trigger(_hand_or_power(unlatched_by), "unlatch {name}"),
+        },
+    )
+
+
+def lock_kind(locked_by: str, unlocked_by: str) -> Kind:
+    """The lock of a door: a lock keeps the latch from coming off."""
+    return Kind(
+        f"door lock ({locked_by}, {unlocked_by})",
+        "Keeps the latch from coming off.",
+        ("unlocked", "locked"),
+        (),
+        "unlocked",
+        (
+            {"trigger": "lock", "source": "unlocked", "dest": "locked", "conditions": ["locking_possible"]},
+            {"trigger": "unlock", "source": "locked", "dest": "unlocked", "conditions": ["unlocking_possible"]},
+        ),
+        {
+            "lock": Trigger(_hand_or_power(locked_by), "lock {name}"),
+            "unlock": Trigger(_hand_or_power(unlocked_by), "unlock {name}"),
+        },
+    )
+
+
+def _hand_or_power(by: str) -> Actor:
+    return Actor.CREW if by == "hand" else Actor.PLANT
+
+
+def switch_kind(positions: Sequence[str]) -> Kind:
+    """A maintained switch or selector: stays where it is put."""
+    return Kind(
+        "switch",
+        "Stays where it is put.",
+        tuple(positions),
+        (),
+        positions[0],
+        tuple(
+            {"trigger": f"set_{dest}", "source": source, "dest": dest}
+            for dest in positions
+            for source in positions
+            if source != dest
+        ),
+        {f"set_{position}": Trigger(Actor.CREW, f"set {{name}} to {position}") for position in positions},
+    )
+
+
+def lever_kind(directions: Sequence[str]) -> Kind:
+    """A spring-centred lever: a command only while it is held."""
+    transitions: list[Mapping[str, Any]] = []
+    for direction in directions:
+        transitions.append({"trigger": f"hold_{direction}", "source": "neutral", "dest": direction})
+        transitions.append({"trigger": "release", "source": direction, "dest": "neutral"})
+    triggers = {f"hold_{direction}": Trigger(Actor.CREW, f"hold {{name}} to {direction}") for direction in directions}
+    triggers["release"] = Trigger(Actor.CREW, "release {name}")
+    return Kind(
+        "lever",
+        "Spring-centred: commands a direction only while it is held.",
+        ("neutral", *directions),
+        (),
+        "neutral",
+        tuple(transitions),
+        triggers,
+    )
+
+
+CONTROL_KINDS = ("switch", "selector", "lever", "self-resetting handle", "access panel")
+"""The kinds of control that a description may name."""
+
+
+def control_kind(kind: str, positions: Sequence[str]) -> Kind:
+    """The declaration for a control of that kind with those positions.  Raises KeyError for an unknown kind."""
+    if kind in ("switch", "selector"):
+        return switch_kind(positions)
+    if kind == "lever":
+        return lever_kind(positions)
+    return {"self-resetting handle": HANDLE, "access panel": PANEL}[kind]
+
+
+def machine_of(kind: Kind) -> Machine:
+    """The `transitions` machine that the declaration describes; without a model, to be read rather than run."""
+    from transitions import Machine
+
+    return Machine(
+        model=None,
+        states=list(kind.states),
+        transitions=[dict(entry) for entry in kind.transitions],
+        initial=kind.initial,
+        auto_transitions=False,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One transition as `transitions` holds it: it fires when all of `needs` are true and none of `unless`.
+
+    Where a trigger has several transitions from one state, `transitions` fires the first whose conditions are met.
+    """
+
+    trigger: str
+    source: str
+    dest: str
+    needs: tuple[str, ...]
+    unless: tuple[str, ...]
+
+
+@cache
+def changes_of(kind: Kind) -> tuple[Change, ...]:
+    """Every transition, read from the `transitions` machine, in the order in which it tries them."""
+    found = []
+    for trigger, event in machine_of(kind).events.items():
+        for source, entries in event.transitions.items():
+            for entry in entries:
+                needs = tuple(str(condition.func) for condition in entry.conditions if condition.target)
+                unless = tuple(str(condition.func) for condition in entry.conditions if not condition.target)
+                found.append(Change(trigger, str(source), str(entry.dest), needs, unless))
+    return tuple(found)

@@ -1,0 +1,532 @@
+"""How units move, what restrains them, and what drives run.
+
+Motion has two halves.  A unit *departs*: it leaves its cells and is over the faces that it crosses, holding down what it lies
+on.  Then it *arrives*, or goes back.  Between the halves anything may happen.  A half is done by a drive, by the
+loader, by pushing or by drift; nothing departs against a device that stands in its way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from interlock.hold.building import EMPTY, NOBODY, Builder, face_phrase, faces_of, side_thing
+from interlock.hold.layout import Move, Placement, lain_on_by
+from interlock.hold.lowering import Thing
+from interlock.hold.model import Device, Direction, Zone
+from interlock.hold.syntax import Chain, Fact, Negation, Quantified, Syntax
+from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, Ref, Value, conj, disj, neg
+from interlock.kernel.machine import Actor
+
+
+def add_motion(builder: Builder) -> None:
+    """Drives, zones, restraint and the motion of units; then the groups that quantifiers range over."""
+    _stations(builder)
+    for zone in builder.hold.zones:
+        _zone(builder, zone)
+    _drives(builder)
+    devices = _devices_by_face(builder)
+    sides = {
+        (cell, direction): side_thing(builder, builder.floor.cells[cell], direction)
+        for cell in builder.floor.bays
+        for direction in Direction
+    }
+    _restraint(builder, devices, sides)
+    _pressing(builder, devices, sides)
+    _loader(builder)
+    for move in builder.floor.moves:
+        _departure(builder, move, devices, sides)
+        _arrival(builder, move)
+    _zone_facts(builder, sides)
+    _groups(builder)
+
+
+def drive(builder: Builder, cell: str, direction: Direction) -> Expr:
+    """The drive under the cell runs in the direction."""
+    name = f"drive.{cell}.{direction}"
+    return Ref(name) if name in builder.signals else FALSE
+
+
+def _stations(builder: Builder) -> None:
+    for station in builder.hold.stations:
+        thing = builder.thing(station.id, "station", station.name)
+        thing.states["owning"] = builder.promise(
+            f"station.{station.id}.owning",
+            station.owns,
+            f"{station.name} is in charge",
+            f"{station.name} is not in charge",
+        )
+        thing.parts["controls"] = tuple(builder.world.things[c] for c in station.controls if c in builder.world.things)
+
+
+def _zone(builder: Builder, zone: Zone) -> None:
+    thing = builder.thing(zone.id, "zone", zone.name)
+    path = f"zone.{zone.id}"
+    powered = builder.promise(
+        f"{path}.powered", zone.power, f"{zone.name} has drive power", f"{zone.name} has no drive power"
+    )
+    thing.states["powered"] = powered
+    thing.parts["bays"] = tuple(builder.world.things[bay] for bay in zone.bays if bay in builder.world.things)
+    levers = sorted({name for command in zone.commands for _, syntax in command.runs for name in _names(syntax)})
+    held = [t for name in levers if (t := builder.world.things.get(name)) is not None and t.sort == "lever"]
+    thing.parts["levers"] = tuple(held)
+    thing.states["held"] = disj(*(lever.states["held"] for lever in held))
+    owners = []
+    commands: dict[Direction, list[Expr]] = {}
+    for number, command in enumerate(zone.commands, 1):
+        station = builder.world.things.get(command.station or "")
+        owners.append(TRUE if station is None else station.states["owning"])
+        for direction, syntax in command.runs:
+            given = builder.promise(
+                f"{path}.command.{number}.{direction}",
+                syntax,
+                f"{zone.name} is commanded {direction}",
+                f"{zone.name} is not commanded {direction}",
+            )
+            commands.setdefault(direction, []).append(conj(owners[-1], given))
+    thing.states["contested"] = disj(
+        *(conj(first, second) for at, first in enumerate(owners) for second in owners[at + 1 :])
+    )
+    inhibits = dict(zone.inhibits)
+    for direction in Direction:
+        commanded = commands.get(direction)
+        if not commanded:
+            continue
+        side = Thing(f"{zone.id}.{direction}", "direction of a zone", f"{zone.name} {direction}")
+        thing.parts[direction.value] = side
+        side.states["commanded"] = builder.signal(
+            f"{path}.{direction}.commanded",
+            disj(*commanded),
+            f"{zone.name} is commanded {direction}",
+            f"{zone.name} is not commanded {direction}",
+        )
+        inhibited: Expr = FALSE
+        if direction in inhibits:
+            inhibited = builder.promise(
+                f"{path}.{direction}.inhibited",
+                inhibits[direction],
+                f"{zone.name} is inhibited {direction}",
+                f"{zone.name} is not inhibited {direction}",
+            )
+        side.states["inhibited"], side.states["permitted"] = inhibited, neg(inhibited)
+        for bay in zone.bays:
+            held_back: list[Expr] = []
+            for section in (s for s in zone.sections if s.bay == bay and dict(s.inhibits).get(direction)):
+                at = f"section.{zone.id}.{bay}.{direction}.{len(held_back) + 1}.inhibited"
+                held_back.append(
+                    builder.promise(
+                        at,
+                        dict(section.inhibits)[direction],
+                        f"the drive under bay {bay} is inhibited {direction}",
+                        f"the drive under bay {bay} is not inhibited {direction}",
+                    )
+                )
+            runs = conj(powered, side.states["commanded"], neg(inhibited), *(neg(expr) for expr in held_back))
+            name = f"drive.{bay}.{direction}"
+            builder.define(name, disj(builder.signals.get(name, FALSE), runs))
+            builder.phrases[name] = (
+                f"the drive under bay {bay} runs {direction}",
+                f"the drive under bay {bay} does not run {direction}",
+            )
+    thing.states["commanded"] = disj(
+        *(side.states["commanded"] for side in thing.parts.values() if isinstance(side, Thing))
+    )
+
+
+def _names(syntax: Syntax) -> Iterator[str]:
+    if isinstance(syntax, Fact):
+        yield syntax.subject.parts[0]
+    elif isinstance(syntax, Negation):
+        yield from _names(syntax.arg)
+    elif isinstance(syntax, Chain):
+        for arg in syntax.args:
+            yield from _names(arg)
+    elif isinstance(syntax, Quantified):
+        yield from _names(syntax.body)
+
+
+def _drives(builder: Builder) -> None:
+    """Which drives can move a unit: those under any of its cells."""
+    for door in builder.hold.doorways:
+        running = disj(
+            *(drive(builder, bay, direction) for bay in door.bays for direction in (door.side, door.side.opposite))
+        )
+        builder.world.things[door.id].states["drive_running"] = builder.signal(
+            f"door.{door.id}.drive_running",
+            running,
+            f"a drive runs across the sill of {door.name}",
+            f"no drive runs across the sill of {door.name}",
+        )
+
+
+def _devices_by_face(builder: Builder) -> dict[str, list[Device]]:
+    found: dict[str, list[Device]] = {}
+    for device in builder.hold.devices:
+        for face in faces_of(builder, device):
+            found.setdefault(face, []).append(device)
+    return found
+
+
+def _restraint(builder: Builder, devices: dict[str, list[Device]], sides: dict[tuple[str, Direction], Thing]) -> None:
+    floor, layout = builder.floor, builder.hold.layout
+    for (cell, direction), side in sides.items():
+        face = floor.face(cell, direction)
+        side.states["crossed"] = builder.crossed(face)
+        side.states["covered"] = builder.covered(face)
+        side.states["running"] = drive(builder, cell, direction)
+        side.states["driven"] = builder.signal(
+            f"bay.{cell}.{direction}.driven",
+            conj(builder.occupied(cell), drive(builder, cell, direction)),
+            f"the unit in bay {cell} is driven {direction}",
+            f"no unit in bay {cell} is driven {direction}",
+        )
+        here = devices.get(face, ())
+        stopped = disj(*(_standing(builder, device) for device in here if direction in device.stops))
+        side.states["stopped"] = builder.signal(
+            f"bay.{cell}.{direction}.stopped",
+            stopped,
+            f"a device stands at the {direction} side of bay {cell}",
+            f"no device stands at the {direction} side of bay {cell}",
+        )
+        holding = [
+            builder.world.things[device.id].states["locking"]
+            for device in here
+            if direction in device.stops and direction.axis in device.restrains
+        ]
+        spans = [
+            Is(f"bay.{cell}.holds", part)
+            for placement in floor.placements
+            for place, part in zip(placement.cells, placement.parts, strict=True)
+            if place == cell and floor.neighbour(cell, direction) in placement.cells
+        ]
+        other = floor.neighbour(cell, direction)
+        if layout.neighbour_restrains and other in floor.bays and other is not None:
+            spans.append(conj(builder.occupied(other), Ref(f"bay.{other}.{direction}.restrained")))
+        name = f"bay.{cell}.{direction}.restrained"
+        builder.define(name, disj(*holding, *spans))
+        builder.phrases[name] = (
+            f"a unit in bay {cell} is restrained {direction}",
+            f"a unit in bay {cell} is not restrained {direction}",
+        )
+        side.states["restrained"] = Ref(name)
+    for cell in floor.bays:
+        bay = builder.world.things[cell]
+        around = [
+            device for d in Direction for device in devices.get(floor.face(cell, d), ()) if "z" in device.restrains
+        ]
+        up = Thing(f"{cell}.up", "direction of a bay", f"bay {cell} upwards")
+        up.states["restrained"] = builder.signal(
+            f"bay.{cell}.up.restrained",
+            disj(*(builder.world.things[device.id].states["locking"] for device in around)),
+            f"a unit in bay {cell} is restrained upwards",
+            f"a unit in bay {cell} is not restrained upwards",
+        )
+        bay.parts["up"] = up
+        needed = []
+        for word in layout.secured:
+            part = bay.parts[word]
+            assert isinstance(part, Thing)  # noqa: S101 -- the four sides and `up` were made above
+            needed.append(part.states["restrained"])
+        bay.states["secured"] = builder.signal(
+            f"bay.{cell}.secured",
+            conj(*needed),
+            f"a unit in bay {cell} is secured",
+            f"a unit in bay {cell} is not secured",
+        )
+        bay.parts["sides"] = tuple(sides[cell, direction] for direction in Direction)
+        bay.parts["devices"] = tuple(
+            dict.fromkeys(
+                builder.world.things[device.id] for d in Direction for device in devices.get(floor.face(cell, d), ())
+            )
+        )
+
+
+def _standing(builder: Builder, device: Device) -> Expr:
+    return builder.world.things[device.id].states["standing"]
+
+
+def _driven(builder: Builder, cells: tuple[str, ...], direction: Direction) -> Expr:
+    return disj(*(drive(builder, cell, direction) for cell in cells))
+
+
+def _edge(builder: Builder, placement: Placement, direction: Direction) -> list[str]:
+    """The faces on the leading side of a unit."""
+    return [
+        builder.floor.face(cell, direction)
+        for cell in placement.cells
+        if builder.floor.neighbour(cell, direction) not in placement.cells
+    ]
+
+
+def _newly_lain_on(builder: Builder, move: Move) -> list[str]:
+    return sorted(lain_on_by(builder.floor, move.target) - lain_on_by(builder.floor, move.source))
+
+
+def _obstacles(
+    builder: Builder, faces: list[str], lain_on: list[str], direction: Direction, devices: dict[str, list[Device]]
+) -> list[tuple[Device, Expr]]:
+    """The devices in the way of a unit: those that stop it at a face, those that it would have to lie on."""
+    found = [(d, _standing(builder, d)) for face in faces for d in devices.get(face, ()) if direction in d.stops]
+    found += [
+        (d, _standing(builder, d)) for face in lain_on for d in devices.get(face, ()) if direction not in d.gives_way
+    ]
+    return found
+
+
+def _pressing(builder: Builder, devices: dict[str, list[Device]], sides: dict[tuple[str, Direction], Thing]) -> None:
+    """A unit that is driven although something is in its way."""
+    moves = {(move.source, move.direction): move for move in builder.floor.moves}
+    on_device: dict[tuple[str, Direction], list[Expr]] = {key: [] for key in sides}
+    on_stop: dict[tuple[str, Direction], list[Expr]] = {key: [] for key in sides}
+    on_unit: dict[tuple[str, Direction], list[Expr]] = {key: [] for key in sides}
+    one_sided: dict[str, list[Expr]] = {cell: [] for cell in builder.floor.bays}
+    for placement in builder.floor.placements:
+        for direction in Direction:
+            driven = conj(builder.holds(placement), _driven(builder, placement.cells, direction))
+            move = moves.get((placement, direction))
+            faces = _edge(builder, placement, direction)
+            lain_on = _newly_lain_on(builder, move) if move else []
+            for device, standing in _obstacles(builder, faces, lain_on, direction, devices):
+                found = on_stop if device.kind.startswith("fixed") else on_device
+                for cell in placement.cells:
+                    if (cell, direction) in found:
+                        found[cell, direction].append(conj(driven, standing))
+            ahead = [c for c in (move.target.cells if move else ()) if c not in placement.cells]
+            for cell in placement.cells:
+                if (cell, direction) in on_unit:
+                    on_unit[cell, direction].append(conj(driven, disj(*(builder.occupied(c) for c in ahead))))
+            beside = [c for c in placement.cells if builder.floor.cells[c].door is None]
+            if len(beside) > 1 and move and not move.doors:
+                run = [drive(builder, c, direction) for c in beside]
+                split = conj(builder.holds(placement), disj(*run), neg(conj(*run)))
+                for cell in beside:
+                    one_sided[cell].append(split)
+    for (cell, direction), side in sides.items():
+        for state, found, words in (
+            ("driven_on_device", on_device, "is driven {d} against a raised device"),
+            ("driven_on_stop", on_stop, "is driven {d} against a fixed stop"),
+            ("driven_on_unit", on_unit, "is driven {d} against another unit"),
+        ):
+            text = words.format(d=direction)
+            side.states[state] = builder.signal(
+                f"bay.{cell}.{direction}.{state}",
+                disj(*found[cell, direction]),
+                f"the unit in bay {cell} {text}",
+                f"no unit in bay {cell} {text}",
+            )
+        other = builder.floor.neighbour(cell, direction)
+        facing = drive(builder, other, direction.opposite) if other is not None else FALSE
+        side.states["opposed"] = builder.signal(
+            f"bay.{cell}.{direction}.opposed",
+            conj(drive(builder, cell, direction), facing),
+            f"the drives under bay {cell} and the next {direction} run towards each other",
+            f"the drives under bay {cell} and the next {direction} do not run towards each other",
+        )
+    for cell, found in one_sided.items():
+        builder.world.things[cell].states["driven_one_sided"] = builder.signal(
+            f"bay.{cell}.driven_one_sided",
+            disj(*found),
+            f"the unit in bay {cell} is driven under a part of it only",
+            f"no unit in bay {cell} is driven under a part of it only",
+        )
+
+
+def _loader(builder: Builder) -> None:
+    """Units come and go on the loader: nothing else makes or ends one."""
+    for door, placement in builder.floor.entries:
+        thing = builder.world.things[door]
+        unit = builder.units[placement.kind]
+        path = f"loader.{placement.id}"
+        around = _uncrossed(builder, placement.cells)
+        here = conj(*(Is(f"bay.{c}.holds", EMPTY) for c in placement.cells), around)
+        stands = conj(*(Is(f"bay.{c}.holds", p) for c, p in zip(placement.cells, placement.parts, strict=True)))
+        beside = ", ".join(sorted({c.removeprefix(f"{door}-").split("-")[0] for c in placement.cells}))
+        where = f"the sill of {thing.phrase}" if len(_doorway_bays(builder, door)) == 1 else f"the sill at bay {beside}"
+        builder.draft(
+            f"{path}.bring",
+            Actor.CREW,
+            here,
+            dict(zip((f"bay.{c}.holds" for c in placement.cells), placement.parts, strict=True)),
+            f"bring a {unit.name} on the loader to {where}",
+            (thing, "bring"),
+            (thing, f"bring_{unit.id}"),
+        )
+        builder.draft(
+            f"{path}.take_away",
+            Actor.CREW,
+            conj(stands, around),
+            {f"bay.{c}.holds": EMPTY for c in placement.cells},
+            f"take the {unit.name} on the loader away from {where}",
+            (thing, "take_away"),
+            (thing, f"take_away_{unit.id}"),
+        )
+
+
+def _doorway_bays(builder: Builder, door: str) -> tuple[str, ...]:
+    return next(d.bays for d in builder.hold.doorways if d.id == door)
+
+
+def _uncrossed(builder: Builder, cells: tuple[str, ...]) -> Expr:
+    faces = sorted({builder.floor.face(cell, direction) for cell in cells for direction in Direction})
+    return conj(*(neg(builder.crossed(face)) for face in faces))
+
+
+def _doors_open(builder: Builder, move: Move) -> Expr:
+    return conj(*(Is(f"door.{door}.position", "open") for door in move.doors))
+
+
+def _movers(builder: Builder, move: Move, cells: tuple[str, ...], departing: bool) -> Iterator[tuple[str, Actor, Expr]]:
+    """What may carry a unit in the move's direction: (word for the rule's name, actor, when)."""
+    layout = builder.hold.layout
+    driven = _driven(builder, cells, move.direction)
+    if driven != FALSE:
+        yield "driven", Actor.PLANT, driven
+    outside = any(builder.floor.cells[cell].door for cell in cells)
+    if move.doors and outside:
+        yield "loader", Actor.CREW, TRUE
+    if layout.pushing is not None:
+        pushing = builder.promise(
+            "hold.pushing", layout.pushing, "units can be pushed by hand", "units cannot be pushed by hand"
+        )
+        if pushing != FALSE and (not outside or not departing):
+            yield "pushed", Actor.CREW, pushing
+    if move.direction in layout.drift and (not outside or not departing):
+        yield "drifting", Actor.PLANT, TRUE
+
+
+_MOVERS = {
+    "driven": "the drive carries {unit}",
+    "loader": "the loader runs {unit}",
+    "pushed": "push {unit}",
+    "drifting": "by itself {unit} rolls",
+}
+
+
+def _tags(builder: Builder, move: Move, mover: str) -> list[tuple[Thing, str]]:
+    tags: list[tuple[Thing, str]] = []
+    if mover == "driven":
+        for zone in builder.hold.zones:
+            if set(zone.bays) & set(move.cells) and any(move.direction in dict(c.runs) for c in zone.commands):
+                tags.append((builder.world.things[zone.id], "run"))
+    return tags
+
+
+def _places(builder: Builder, cells: tuple[str, ...]) -> str:
+    inside = [cell for cell in cells if builder.floor.cells[cell].door is None]
+    if not inside:
+        return builder.bay_phrase(cells[0])
+    text = ("bay " if len(inside) == 1 else "bays ") + " and ".join(inside)
+    outside = [cell for cell in cells if cell not in inside]
+    return f"{text} and {builder.bay_phrase(outside[0])}" if outside else text
+
+
+def _departure(
+    builder: Builder, move: Move, devices: dict[str, list[Device]], sides: dict[tuple[str, Direction], Thing]
+) -> None:
+    source, target = move.source, move.target
+    unit = builder.units[source.kind].name
+    clear = [Is(f"bay.{c}.holds", p) for c, p in zip(source.cells, source.parts, strict=True)]
+    clear += [Is(f"bay.{c}.holds", EMPTY) for c in target.cells if c not in source.cells]
+    obstacles = _obstacles(
+        builder, _edge(builder, source, move.direction), _newly_lain_on(builder, move), move.direction, devices
+    )
+    guard = conj(
+        *clear,
+        _uncrossed(builder, move.cells),
+        _doors_open(builder, move),
+        *(neg(standing) for _, standing in obstacles),
+    )
+    updates: dict[str, Value] = {f"bay.{c}.holds": EMPTY for c in source.cells}
+    updates.update({f"face.{face}.crossing": part for face, part in move.crossed})
+    over = " and ".join(dict.fromkeys(face_phrase(builder, face) for face, _ in move.crossed))
+    for mover, actor, when in _movers(builder, move, source.cells, True):
+        text = _MOVERS[mover].format(unit=f"the {unit}")
+        tags = _tags(builder, move, mover)
+        tags += [(sides[c, move.direction], "leave") for c in source.cells if (c, move.direction) in sides]
+        tags += [(builder.world.things[c], "leave") for c in source.cells if c in builder.floor.bays]
+        builder.draft(
+            f"unit.{source.id}.{move.direction}.depart.{mover}",
+            actor,
+            conj(guard, when),
+            updates,
+            f"{text} {move.direction} from {_places(builder, source.cells)}, until it is over {over}",
+            *tags,
+        )
+
+
+def _arrival(builder: Builder, move: Move) -> None:
+    """The second half of the move, which is also the way back of the opposite move."""
+    source, target = move.source, move.target
+    unit = builder.units[source.kind].name
+    guard = conj(
+        *(Is(f"face.{face}.crossing", part) for face, part in move.crossed),
+        *(Is(f"bay.{cell}.holds", EMPTY) for cell in move.cells),
+        _doors_open(builder, move),
+    )
+    updates: dict[str, Value] = {f"bay.{c}.holds": p for c, p in zip(target.cells, target.parts, strict=True)}
+    updates.update({f"face.{face}.crossing": NOBODY for face, _ in move.crossed})
+    for mover, actor, when in _movers(builder, move, move.cells, False):
+        text = _MOVERS[mover].format(unit=f"the {unit}")
+        tags = _tags(builder, move, mover)
+        tags += [(builder.world.things[c], "enter") for c in target.cells if c in builder.floor.bays]
+        builder.draft(
+            f"unit.{target.id}.{move.direction}.arrive.{mover}",
+            actor,
+            conj(guard, when),
+            updates,
+            f"{text} {move.direction}, until it stands in {_places(builder, target.cells)}",
+            *tags,
+        )
+
+
+def _zone_facts(builder: Builder, sides: dict[tuple[str, Direction], Thing]) -> None:
+    for zone in builder.hold.zones:
+        thing = builder.world.things[zone.id]
+        running = []
+        for direction in Direction:
+            side = thing.parts.get(direction.value)
+            if isinstance(side, Thing):
+                runs = disj(*(drive(builder, bay, direction) for bay in zone.bays))
+                side.states["running"] = builder.signal(
+                    f"zone.{zone.id}.{direction}.running",
+                    runs,
+                    f"{zone.name} runs {direction}",
+                    f"{zone.name} does not run {direction}",
+                )
+                running.append(side.states["running"])
+        thing.states["running"] = builder.signal(
+            f"zone.{zone.id}.running", disj(*running), f"{zone.name} runs", f"{zone.name} does not run"
+        )
+    for door in builder.hold.doorways:
+        cells = [c for c in builder.holdings if builder.floor.cells[c].door == door.id]
+        builder.world.things[door.id].states["loader_occupied"] = disj(*(builder.occupied(c) for c in cells))
+
+
+def _groups(builder: Builder) -> None:
+    things = builder.world.things
+
+    def of(ids: list[str]) -> tuple[Thing, ...]:
+        return tuple(things[id] for id in ids if id in things)
+
+    hold = builder.hold
+    groups = builder.world.groups
+    groups["bays"] = of(list(builder.floor.bays))
+    groups["devices"] = of([d.id for d in hold.devices])
+    groups["movable_devices"] = of([d.id for d in hold.devices if things[d.id].states["movable"] == TRUE])
+    groups["deferred_devices"] = of([d.id for d in hold.devices if d.deferred is not None])
+    groups["doors"] = of([d.id for d in hold.doorways])
+    groups["doors_with_latch"] = of([d.id for d in hold.doorways if d.latch and d.unlatch])
+    groups["doors_with_lock"] = of([d.id for d in hold.doorways if d.lock and d.unlock])
+    groups["powered_doors"] = of([d.id for d in hold.doorways if d.moved_by == "power"])
+    groups["zones"] = of([z.id for z in hold.zones])
+    groups["contested_zones"] = of([z.id for z in hold.zones if len(z.commands) > 1])
+    groups["stations"] = of([s.id for s in hold.stations])
+    groups["controls"] = of([c.id for c in hold.controls])
+    groups["levers"] = of([c.id for c in hold.controls if c.kind == "lever"])
+    groups["supplies"] = of([s.id for s in hold.supplies])
+    groups["sensors"] = of([s.id for s in hold.sensors])
+    groups["circuits"] = of([c.id for c in hold.circuits])
+    groups["indications"] = of([c.id for c in hold.circuits if c.use == "indication"])
+    groups["relays"] = of([r.id for r in hold.relays])
+    groups["people"] = of([p.id for p in hold.people])
+    for group in hold.groups:
+        groups[group.id] = of(list(group.members))

@@ -1,0 +1,86 @@
+"""Requirements as written become kernel requirements: one for every combination of the objects they range over."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from interlock.diagnostics.spans import Diagnostic
+from interlock.hold.lowering import Lowering, Thing
+from interlock.hold.model import RequirementText
+from interlock.hold.syntax import Path
+from interlock.kernel.expressions import TRUE, Const
+from interlock.kernel.machine import Requirement, RequirementKind
+
+
+@dataclass(frozen=True, slots=True)
+class Instance:
+    """One kernel requirement, the text it comes from, its sentence, and what its variables stand for.
+
+    A text that finds nothing to range over gives no instance: `unused` texts are reported, not forgotten.
+    """
+
+    requirement: Requirement
+    origin: RequirementText
+    text: str
+    bindings: tuple[tuple[str, str], ...]
+
+
+def instantiate(texts: tuple[RequirementText, ...], lowering: Lowering) -> tuple[Instance, ...]:
+    """All instances of all texts, in order; what is wrong with a text is kept in `lowering.faults`."""
+    return tuple(instance for text in texts for instance in _instances(text, lowering))
+
+
+def _instances(text: RequirementText, lowering: Lowering) -> Iterator[Instance]:
+    for bound in _combinations(text, lowering, text.each, {}):
+        if text.where is not None:
+            before = len(lowering.faults)
+            chosen = lowering.expression(text.where, bound)
+            if not isinstance(chosen, Const):
+                if len(lowering.faults) == before:
+                    lowering.faults.append(
+                        Diagnostic(
+                            "where-not-fixed",
+                            text.span,
+                            f"`where` of {text.id!r} depends on the state of the hold",
+                            "something that the description alone decides, such as `d is movable`",
+                        )
+                    )
+                continue
+            if not chosen.value:
+                continue
+        names = {variable: thing.phrase for variable, thing in bound.items()}
+        ids = [thing.id for thing in bound.values()]
+        situation = lowering.expression(text.when, bound) if text.when is not None else TRUE
+        condition = lowering.expression(text.condition, bound) if text.condition is not None else TRUE
+        requirement = Requirement(
+            f"{text.id}[{','.join(ids)}]" if ids else text.id,
+            RequirementKind(text.kind),
+            condition,
+            situation,
+            lowering.steps(text.steps, bound),
+            lowering.steps(text.first, bound),
+            lowering.steps(text.since, bound),
+        )
+        yield Instance(requirement, text, _say(text.text, names), tuple((v, t.id) for v, t in bound.items()))
+
+
+def _say(text: str, names: Mapping[str, str]) -> str:
+    for variable, phrase in names.items():
+        text = text.replace("{" + variable + "}", phrase)
+    return text
+
+
+def _combinations(
+    text: RequirementText,
+    lowering: Lowering,
+    each: tuple[tuple[str, tuple[str, ...]], ...],
+    bound: dict[str, Thing],
+) -> Iterator[dict[str, Thing]]:
+    if not each:
+        yield dict(bound)
+        return
+    (variable, path), *rest = each
+    members = lowering.group(Path(path, (text.span,) * len(path)), bound)
+    for member in members or ():
+        yield from _combinations(text, lowering, tuple(rest), {**bound, variable: member})

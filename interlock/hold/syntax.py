@@ -1,0 +1,75 @@
+"""Syntax trees of the expressions in a description, as written; names are not resolved here."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+from interlock.diagnostics.spans import Span
+
+
+@dataclass(frozen=True, slots=True)
+class Path:
+    """A dotted name such as `M3L`, `3L.aft` or `3L.aft.devices`; `spans` has one entry per part."""
+
+    parts: tuple[str, ...]
+    spans: tuple[Span, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Truth:
+    """`true` or `false`."""
+
+    value: bool
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """`subject`, `subject is state` or `subject is not state`; without a state the subject is a truth value itself."""
+
+    subject: Path
+    state: str | None
+    negated: bool
+    span: Span
+    state_span: Span | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Negation:
+    """`not arg`."""
+
+    arg: Syntax
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Chain:
+    """Arguments joined by one operator.  `implies` always has exactly two."""
+
+    operator: Literal["and", "or", "implies"]
+    args: tuple[Syntax, ...]
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Quantified:
+    """`every x in group: body`, and likewise `some`, `no`, `at most one`."""
+
+    quantifier: Literal["every", "some", "no", "at most one"]
+    variable: str
+    group: Path
+    body: Syntax
+    span: Span
+
+
+Syntax: TypeAlias = Truth | Fact | Negation | Chain | Quantified
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """`verb object`, as in `lower M3L`: the steps that an `only if` or `order` requirement speaks of."""
+
+    verb: str
+    subject: Path
+    span: Span

@@ -1,0 +1,128 @@
+"""Traces and truths in trade words: what happened, what is so afterwards, and why."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from interlock.hold.glossary import Glossary
+from interlock.kernel.claims import Trace
+from interlock.kernel.evaluator import State, evaluate
+from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref
+from interlock.kernel.machine import Actor, Machine, support_of
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """A sentence that is so in a state, and the sentences that make it so."""
+
+    text: str
+    because: tuple[Reason, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ToldStep:
+    """One step: `number` counts from 1; `responses` is what the mechanism did by itself; `after` what changed."""
+
+    number: int
+    actor: Actor
+    text: str
+    responses: tuple[str, ...]
+    after: tuple[str, ...]
+    rule: str
+
+
+@dataclass(frozen=True, slots=True)
+class Story:
+    """A run for readers.
+
+    `start` says what matters of the first state.  `possible` are the conditions that let the last step happen.
+    `reached` tells why the last state is the one that was asked about.
+    """
+
+    start: tuple[str, ...]
+    steps: tuple[ToldStep, ...]
+    possible: tuple[Reason, ...]
+    reached: tuple[Reason, ...]
+
+
+def tell(machine: Machine, glossary: Glossary, trace: Trace, target: Expr) -> Story:
+    """The trace as a story whose end satisfies `target`.  Raises KeyError for a rule that the machine lacks."""
+    rules = {rule.name: rule for rule in machine.rules}
+    steps = []
+    for number, (name, before, after) in enumerate(zip(trace.rules, trace.states, trace.states[1:], strict=True), 1):
+        said = glossary.rules[name]
+        steps.append(
+            ToldStep(number, said.actor, said.text, said.responses, _changes(machine, glossary, before, after), name)
+        )
+    possible: tuple[Reason, ...] = ()
+    if trace.rules:
+        possible = reasons(machine, glossary, rules[trace.rules[-1]].guard, trace.states[-2], depth=2)
+    matters = support_of(machine, target)
+    open_at_start = {variable.name for variable in machine.variables if len(variable.init) > 1}
+    start = tuple(
+        text
+        for variable, value in zip(machine.variables, trace.states[0], strict=True)
+        if variable.name in matters | open_at_start
+        and (text := glossary.values.get((variable.name, value))) is not None
+        and not _is_idle(variable.name, value)
+    )
+    return Story(start, tuple(steps), possible, reasons(machine, glossary, target, trace.states[-1], depth=4))
+
+
+def _is_idle(name: str, value: object) -> bool:
+    return (name.startswith("face.") and value == "none") or (name.startswith("failure.") and value is False)
+
+
+def _changes(machine: Machine, glossary: Glossary, before: State, after: State) -> tuple[str, ...]:
+    return tuple(
+        text
+        for variable, old, new in zip(machine.variables, before, after, strict=True)
+        if old != new
+        and (text := glossary.values.get((variable.name, new))) is not None
+        and not _is_idle(variable.name, new)
+    )
+
+
+def reasons(machine: Machine, glossary: Glossary, expr: Expr, state: State, depth: int) -> tuple[Reason, ...]:
+    """The sentences that make the expression what it is in the state, true or false.
+
+    A true conjunction gives all its parts, a false one the first false part; a true alternative the first true part.
+    Signals are opened up to `depth` levels.
+    """
+    truth = evaluate(machine, expr, state)
+    if isinstance(expr, Const):
+        return ()
+    if isinstance(expr, Not):
+        return reasons(machine, glossary, expr.arg, state, depth)
+    if isinstance(expr, Is):
+        text = _value_text(machine, glossary, expr, state)
+        return () if text is None else (Reason(text),)
+    if isinstance(expr, Ref):
+        definition = machine.definitions[expr.signal]
+        if expr.signal not in glossary.signals:
+            return reasons(machine, glossary, definition, state, depth)
+        inner = reasons(machine, glossary, definition, state, depth - 1) if depth > 0 else ()
+        text = glossary.signals[expr.signal][0 if truth else 1]
+        if len(inner) == 1 and inner[0].text == text:
+            inner = inner[0].because
+        return (Reason(text, inner),)
+    every = isinstance(expr, And) == truth
+    args = expr.args if every else tuple(arg for arg in expr.args if evaluate(machine, arg, state) == truth)[:1]
+    found: dict[Reason, None] = {}
+    for arg in args:
+        found.update(dict.fromkeys(reasons(machine, glossary, arg, state, depth)))
+    return tuple(found)
+
+
+def _value_text(machine: Machine, glossary: Glossary, atom: Is, state: State) -> str | None:
+    value = state[machine.positions[atom.variable]]
+    return glossary.values.get((atom.variable, value))
+
+
+def describe_state(machine: Machine, glossary: Glossary, state: State) -> tuple[str, ...]:
+    """Every sentence of the glossary that is so in the state, idle ones left out, in the order of the variables."""
+    return tuple(
+        text
+        for variable, value in zip(machine.variables, state, strict=True)
+        if (text := glossary.values.get((variable.name, value))) is not None and not _is_idle(variable.name, value)
+    )
