@@ -1,0 +1,183 @@
+"""Evidence that a stranger can check again without this program; makes texts, writes no file."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from hashlib import sha256
+from typing import TypeAlias
+from urllib.parse import quote
+
+from interlock.confirm.smtlib import safe_obligation, start_obligation, step_obligation
+from interlock.kernel.claims import Certificate, Disputed, Fails, Finding, Holds, Trace
+from interlock.kernel.evaluator import as_mapping
+from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref
+from interlock.kernel.machine import Machine, Question
+
+Json: TypeAlias = bool | int | str | Sequence["Json"] | Mapping[str, "Json"] | None
+
+
+def evidence_files(machine: Machine, questions: Sequence[Question], findings: Sequence[Finding]) -> Mapping[str, str]:
+    """Relative file name -> text: the machine, every certificate's obligations, every trace, and how to check them.
+
+    `findings[i]` must answer `questions[i]`.  Names use forward slashes and are safe on any system; same input, same
+    texts.  Raises ValueError where the two sequences differ in length.
+    """
+    files = {"machine.json": _document(machine_as_json(machine))}
+    numbers: dict[int, tuple[str, Certificate, list[Question]]] = {}
+    rows: list[Json] = []
+    for question, finding in zip(questions, findings, strict=True):
+        row: dict[str, Json] = {"question": question.id, "finding": type(finding).__name__.lower()}
+        if isinstance(finding, Holds):
+            row |= {"engine": finding.claim.engine, "checked_by": finding.checked_by}
+            certificate = finding.claim.certificate
+            if certificate is not None:
+                folder = f"certificate-{len(numbers) + 1}"
+                folder, _, served = numbers.setdefault(id(certificate), (folder, certificate, []))
+                served.append(question)
+                row["evidence"] = folder
+            else:
+                row["states"] = finding.claim.states
+        elif isinstance(finding, Fails):
+            name = f"traces/{len(rows) + 1:04}-{quote(question.id, safe='', errors='replace')[:80]}.json"
+            files[name] = _document(_trace_as_json(machine, question, finding.claim.trace))
+            row |= {"engine": finding.claim.engine, "steps": finding.claim.trace.depth, "evidence": name}
+        else:
+            row["reason"] = finding.what if isinstance(finding, Disputed) else finding.reason
+        row["target"] = expr_as_json(question.target)
+        rows.append(row)
+    files["findings.json"] = _document({"findings": rows})
+    for folder, certificate, served in numbers.values():
+        for obligation in (
+            start_obligation(machine, certificate),
+            step_obligation(machine, certificate),
+            safe_obligation(machine, certificate, served),
+        ):
+            files[f"{folder}/{obligation.name}.smt2"] = obligation.text
+    files["README.txt"] = _README
+    files["MANIFEST.sha256"] = "".join(f"{_digest(files[name])}  {name}\n" for name in sorted(files))
+    return files
+
+
+def machine_as_json(machine: Machine) -> dict[str, Json]:
+    """The machine as plain values; the README of the evidence says how to read them."""
+    return {
+        "variables": [{"name": v.name, "domain": v.domain, "init": v.init} for v in machine.variables],
+        "signals": [{"name": s.name, "definition": expr_as_json(s.definition)} for s in machine.signals],
+        "start": expr_as_json(machine.start),
+        "rules": [
+            {"name": r.name, "actor": r.actor.value, "guard": expr_as_json(r.guard), "update": dict(r.update)}
+            for r in machine.rules
+        ],
+    }
+
+
+def expr_as_json(expr: Expr) -> Json:
+    """The expression as nested lists that begin with `is`, `signal`, `not`, `and` or `or`, or as true or false."""
+    if isinstance(expr, Const):
+        return expr.value
+    if isinstance(expr, Is):
+        return ["is", expr.variable, expr.value]
+    if isinstance(expr, Ref):
+        return ["signal", expr.signal]
+    if isinstance(expr, Not):
+        return ["not", expr_as_json(expr.arg)]
+    return ["and" if isinstance(expr, And) else "or", *(expr_as_json(arg) for arg in expr.args)]
+
+
+def _trace_as_json(machine: Machine, question: Question, trace: Trace) -> dict[str, Json]:
+    steps: list[Json] = []
+    for rule, before, after in zip(trace.rules, trace.states, trace.states[1:], strict=False):
+        old = as_mapping(machine, before)
+        changed = {name: value for name, value in as_mapping(machine, after).items() if value != old[name]}
+        steps.append({"step": len(steps) + 1, "rule": rule, "changed": changed})
+    return {
+        "question": question.id,
+        "target": expr_as_json(question.target),
+        "initial": [{name: value} for name, value in as_mapping(machine, trace.states[0]).items()],
+        "steps": steps,
+    }
+
+
+def _document(parts: Mapping[str, Json]) -> str:
+    """JSON with one line for each item of each part, so that a person can read it and compare two."""
+    return "{\n" + ",\n".join(f"{json.dumps(key)}: {_part(value)}" for key, value in parts.items()) + "\n}\n"
+
+
+def _part(value: Json) -> str:
+    if isinstance(value, list) and value and isinstance(value[0], dict):
+        return "[\n " + ",\n ".join(_items(value)) + "\n]"
+    return json.dumps(value)
+
+
+def _items(values: Iterable[Json]) -> Iterable[str]:
+    return (json.dumps(value) for value in values)
+
+
+def _digest(text: str) -> str:
+    return sha256(text.encode()).hexdigest()
+
+
+_README = """\
+WHAT THIS FOLDER IS
+
+Evidence for what is written in findings.json about the machine in machine.json.  Every question asks whether the
+machine can reach a state in which a formula, the target, is true.  "holds": it cannot.  "fails": it can.
+"undecided" and "disputed" have no evidence here and must be read as "not known".
+
+You need neither the program that wrote this nor trust in it.  To see that the files are as they were written:
+
+    sha256sum -c MANIFEST.sha256
+
+HOW TO READ machine.json
+
+variables   each has a name, the values it can take, and the values it may have at the start.
+signals     names for formulas; they have no memory.
+start       a formula that the initial state satisfies as well.
+rules       guard: when the rule may fire.  update: the values that it writes, all at once; everything else stays.
+formulas    ["is", x, v]: variable x has value v.  ["signal", s]: the formula that s names.
+            ["not", f]   ["and", f, g, ...]: all of them.   ["or", f, g, ...]: one or more of them.   true   false
+
+A run begins in an initial state.  In each step one rule fires whose guard is true at that moment.  Which one is not
+determined.  Where no guard is true the run ends.
+
+HOW TO CHECK "holds" WITH ANY SOLVER THAT READS SMT-LIB 2.6
+
+findings.json names a folder for each question that holds by a certificate.  The folder has three files:
+
+    start.smt2   the states at the start satisfy every clause of the certificate
+    step.smt2    from states that satisfy every clause, each rule leads only to states that do
+    safe.smt2    no state that satisfies every clause satisfies a target
+
+Together they say, by induction over the number of steps, that no run reaches a target.  Run each file through a
+solver of your choice that can push and pop, for example
+
+    cvc5 --incremental certificate-1/step.smt2
+    z3 certificate-1/step.smt2
+
+Every answer must be "unsat", as many as the first lines of the file announce.  "sat", "unknown", an error or a
+missing answer means that the certificate is not borne out.  The text is made to be read: a comment before each query
+says what it asks, the names are those of machine.json, and a person can compare the two.  Where the header of step.smt2
+gives k above 1, the induction looks back over k states, and start.smt2 covers the first k of every run.
+
+A question that holds without a folder was decided by visiting every reachable state, by two searches that share no
+code but the meaning of a step; "states" is how many there are.  To check it, write a search of your own.
+
+HOW TO CHECK "fails" BY HAND
+
+Take the file under traces/ that findings.json names.
+1. "initial" gives every variable a value that is among its "init" values, and satisfies "start".
+2. For each step: find the rule in machine.json; its guard is true for the present values; write its "update"
+   into them.  "changed" lists the values that differ afterwards.
+3. After the last step the target is true.
+
+WHAT THE EVIDENCE RESTS ON
+
+It is about the machine in machine.json.  Whether that machine is true to the equipment, its wiring, its mechanisms and
+what people can do with it is not proved here and cannot be.  Only the variables and rules written there
+exist: what is not described never happens in it.  Nothing is said about time, forces or wear.  That a trace is the
+shortest possible, where a report says so, is not part of this evidence.
+
+This evidence approves nothing.  Where it differs from the approved maintenance data for the aircraft, the approved data
+govern.
+"""
