@@ -153,7 +153,7 @@ def _faults(machine: Machine) -> list[str]:
         kinds = {isinstance(value, bool) for value in variable.domain}
         if not variable.domain or len(set(variable.domain)) < len(variable.domain) or len(kinds) > 1:
             faults.append(f"variable {variable.name!r} has an empty, repeating or mixed domain")
-        if not variable.init or not set(variable.init) <= set(variable.domain):
+        if not variable.init or not all(_in_domain(value, variable.domain) for value in variable.init):
             faults.append(f"variable {variable.name!r} starts outside its domain")
     places: list[tuple[str, Expr]] = [("start", machine.start)]
     places += [(f"signal {s.name!r}", s.definition) for s in machine.signals]
