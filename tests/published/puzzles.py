@@ -142,7 +142,7 @@ def decanting(large: int, middle: int, small: int) -> Machine:
 def hanoi(
     pegs: int, discs: int, variant: Literal["free", "clockwise", "adjacent"] = "free", target: int | None = None
 ) -> Machine:
-    """Discs from 0 (smallest) up start on peg 0, none ever on a smaller one; all shall reach `target` (the last peg)."""
+    """Discs from 0 (smallest) up, all on peg 0, none ever on a smaller one; all shall reach `target` (the last peg)."""
     names = [f"disc{i}" for i in range(discs)]
     rules = []
     for size, (here, there) in product(range(discs), product(range(pegs), repeat=2)):
