@@ -1,1 +1,1 @@
-"""."""
+"""Source positions and messages about what people wrote; knows nothing else of ours."""

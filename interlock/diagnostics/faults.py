@@ -1,0 +1,89 @@
+"""Collects diagnostics so that one pass over a file tells all its faults."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from interlock.diagnostics.nearest import nearest_name
+from interlock.diagnostics.spans import Diagnostic, Span
+
+MOST_SHOWN = 500
+"""More faults than this are counted, not listed."""
+
+MOST_NAMES_COMPARED = 100_000
+"""All hints of one pass together compare no more names than this, so that a hostile file is refused quickly."""
+
+
+class Faults:
+    """What was found wrong so far.
+
+    A fault of the same code at the same place is kept once: in a repetition the same text is read many times.  The
+    first is kept, and told how many more times it occurred.
+    """
+
+    def __init__(self) -> None:
+        self._first: dict[tuple[str, Span], Diagnostic] = {}
+        self._more: dict[tuple[str, Span], int] = {}
+        self._unlisted: Diagnostic | None = None
+        self._left_out = 0
+        self._compared = 0
+
+    def __bool__(self) -> bool:
+        return bool(self._first)
+
+    def add(
+        self,
+        code: str,
+        span: Span,
+        message: str,
+        *,
+        expected: str | None = None,
+        nearest: str | None = None,
+        context: tuple[str, ...] = (),
+    ) -> None:
+        """Note one fault."""
+        key = (code, span)
+        if key in self._first:
+            self._more[key] = self._more.get(key, 0) + 1
+        elif len(self._first) < MOST_SHOWN:
+            self._first[key] = Diagnostic(code, span, message, expected, nearest, context)
+        else:
+            self._left_out += 1
+            if self._unlisted is None:
+                self._unlisted = Diagnostic("too-many-faults", span, "")
+
+    def take(self, diagnostics: Iterable[Diagnostic]) -> None:
+        """Note faults found elsewhere."""
+        for one in diagnostics:
+            self.add(
+                one.code,
+                one.span,
+                one.message,
+                expected=one.expected,
+                nearest=one.nearest,
+                context=one.context,
+            )
+
+    def hint(self, word: str, names: Iterable[str]) -> str | None:
+        """The known name most like `word`, as long as this pass has not compared too many names already."""
+        known = list(names)
+        if self._compared + len(known) > MOST_NAMES_COMPARED:
+            return None
+        self._compared += len(known)
+        return nearest_name(word, known)
+
+    def sorted(self) -> tuple[Diagnostic, ...]:
+        """All faults by file, line and column."""
+        told = []
+        for key, one in self._first.items():
+            more = self._more.get(key, 0)
+            if more and one.context:
+                times = "once more" if more == 1 else f"{more} more times"
+                context = (*one.context, f"and {times} in the same repetition")
+                one = Diagnostic(one.code, one.span, one.message, one.expected, one.nearest, context)
+            told.append(one)
+        told.sort(key=lambda one: (one.span.file, one.span.line, one.span.column, one.code))
+        if self._unlisted is not None:
+            message = f"{self._left_out} more faults are not listed; the first of them is here"
+            told.append(Diagnostic("too-many-faults", self._unlisted.span, message))
+        return tuple(told)

@@ -1,0 +1,434 @@
+"""YAML as a tree of nodes that know where they were written.
+
+Every scalar stays text: a field that wants a number or a truth value asks for it later, so `off` is a word and `1:30`
+is no number of minutes.  Anchors, aliases, tags and several documents in one file are not accepted, and a file that is
+larger than the limits below is refused before it can do harm.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, TypeAlias
+
+import yaml
+
+from interlock.diagnostics.faults import Faults
+from interlock.diagnostics.spans import Span
+
+if TYPE_CHECKING:
+    from yaml.events import Event
+
+LARGEST_FILE_BYTES = 4_000_000
+DEEPEST = 40
+MOST_VALUES = 200_000
+LONGEST_SCALAR = 10_000
+
+_LOADER: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)  # wheels without libyaml exist: same results, slower
+_UNPRINTABLE = re.compile("[^\t\n\r\x20-\x7e\xa0-\u2027\u202a-\ud7ff\ue000-\ufefe\uff00-\ufffd\U00010000-\U0010ffff]")
+_LINE_END = re.compile(r"\r\n|\r|\n")
+
+Place: TypeAlias = tuple[int, int, int]
+"""Line, column and width in the source of one character of a scalar's text."""
+
+
+@dataclass(frozen=True, slots=True)
+class ScalarNode:
+    """A text.
+
+    `places` has one entry per character where the text does not lie on one source line as it is read (folded over
+    lines, or filled in by a repetition); `first` is the line and column of the first character where it does.  Where
+    both are None the text cannot be matched with the source: an escape was used.
+    """
+
+    text: str
+    span: Span
+    quoted: bool
+    first: tuple[int, int] | None
+    places: tuple[Place, ...] | None = None
+
+    def place_of(self, start: int, end: int) -> Span | None:
+        """Where the characters from `start` to before `end` were written; None where that cannot be known.
+
+        `start` may be the length of the text: the place just behind it.
+        """
+        if self.first is not None:
+            line, column = self.first
+            return Span(self.span.file, line, column + start, max(1, end - start))
+        if not self.places:
+            return None
+        if start >= len(self.places):
+            line, column, width = self.places[-1]
+            return Span(self.span.file, line, column + width)
+        line, column, width = self.places[start]
+        stop = column + width
+        for at in range(min(end, len(self.places)) - 1, start, -1):
+            other_line, other_column, other_width = self.places[at]
+            if other_line == line:
+                stop = max(stop, other_column + other_width)
+                break
+        return Span(self.span.file, line, column, max(1, stop - column))
+
+    def character_places(self) -> tuple[Place, ...] | None:
+        """One place per character, or None."""
+        if self.first is not None:
+            line, column = self.first
+            return tuple((line, column + at, 1) for at in range(len(self.text)))
+        return self.places
+
+
+@dataclass(frozen=True, slots=True)
+class SequenceNode:
+    """A list."""
+
+    items: tuple[Node, ...]
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """A key with its value."""
+
+    key: ScalarNode
+    value: Node
+
+
+@dataclass(frozen=True, slots=True)
+class MappingNode:
+    """Keys with values; no key twice.  `context` tells how it came about (a repetition, a modification)."""
+
+    entries: tuple[Entry, ...]
+    span: Span
+    context: tuple[str, ...] = ()
+
+    def entry(self, key: str) -> Entry | None:
+        """The entry of that key, or None.  Linear."""
+        for entry in self.entries:
+            if entry.key.text == key:
+                return entry
+        return None
+
+    def value(self, key: str) -> Node | None:
+        """The value of that key, or None.  Linear."""
+        entry = self.entry(key)
+        return None if entry is None else entry.value
+
+
+Node: TypeAlias = ScalarNode | SequenceNode | MappingNode
+
+
+def describe(node: Node) -> str:
+    """What a node is, in a few words, for messages."""
+    if isinstance(node, MappingNode):
+        return "a mapping (keys with values)"
+    if isinstance(node, SequenceNode):
+        return "a list"
+    return f"'{clip(node.text)}'" if node.text else "nothing"
+
+
+def clip(text: str, longest: int = 40) -> str:
+    """The text on one line, shortened to at most `longest` characters."""
+    flat = " ".join(text.split())
+    return flat if len(flat) <= longest else flat[: longest - 3] + "..."
+
+
+class _Refused(Exception):  # noqa: N818 - not an error of ours: it ends the reading of a file
+    """The file breaks a limit; nothing after this place is read."""
+
+
+@dataclass(slots=True)
+class _Open:
+    """A list or mapping whose end was not met yet."""
+
+    span: Span
+    is_mapping: bool
+    flow: bool
+    items: list[Node] = field(default_factory=list)
+    entries: list[Entry] = field(default_factory=list)
+    keys: dict[str, Span] = field(default_factory=dict)
+    key: ScalarNode | None = None
+    key_failed: bool = False
+
+
+def decode(name: str, content: bytes, faults: Faults) -> str | None:
+    """The text of a file, or None with a fault noted where it is too large or not printable UTF-8."""
+    if len(content) > LARGEST_FILE_BYTES:
+        faults.add(
+            "file-too-large",
+            Span(name, 1, 1),
+            f"the file has {len(content):,} bytes",
+            expected=f"at most {LARGEST_FILE_BYTES:,} bytes",
+        )
+        return None
+    try:
+        text = content.decode("utf-8")
+    except UnicodeDecodeError as error:
+        before = content[: error.start].decode("utf-8", "replace")
+        lines = split_lines(before)
+        faults.add(
+            "not-utf-8",
+            Span(name, len(lines), len(lines[-1]) + 1),
+            f"byte 0x{content[error.start]:02x} at offset {error.start} is not UTF-8",
+            expected="a text file saved as UTF-8",
+        )
+        return None
+    text = text.removeprefix("\ufeff")
+    found = _UNPRINTABLE.search(text)
+    if found:
+        lines = split_lines(text[: found.start()])
+        faults.add(
+            "unprintable-character",
+            Span(name, len(lines), len(lines[-1]) + 1),
+            f"character U+{ord(found.group()):04X} cannot be printed",
+            expected="printable text, blanks, tabs and line ends",
+        )
+        return None
+    return text
+
+
+def split_lines(text: str) -> tuple[str, ...]:
+    """The lines of a text, as YAML and editors count them."""
+    return tuple(_LINE_END.split(text))
+
+
+def compose(name: str, text: str, lines: tuple[str, ...], faults: Faults) -> Node | None:
+    """The node tree of a decoded file; None, with faults noted, where it cannot be read."""
+    composer = _Composer(name, lines, faults)
+    try:
+        for event in yaml.parse(text, Loader=_LOADER):  # type: ignore[no-untyped-call]
+            composer.take(event)
+    except _Refused:
+        return None
+    except yaml.MarkedYAMLError as error:
+        _note_yaml_error(name, lines, error, faults)
+        return None
+    except (yaml.YAMLError, ValueError, OverflowError) as error:
+        # the Python scanner lets int() and chr() speak where libyaml has a message of its own
+        faults.add("not-yaml", composer.last, f"this cannot be read as YAML ({clip(str(error), 80)})")
+        return None
+    if composer.broken:
+        return None
+    if composer.root is None:
+        faults.add("empty-file", Span(name, 1, 1), "the file says nothing", expected="`interlock: 1` and a description")
+    return composer.root
+
+
+def _note_yaml_error(name: str, lines: tuple[str, ...], error: yaml.MarkedYAMLError, faults: Faults) -> None:
+    mark = error.problem_mark or error.context_mark
+    line = min(mark.line if mark else 0, len(lines) - 1)
+    column = min(mark.column if mark else 0, len(lines[line]))
+    span = Span(name, line + 1, column + 1)
+    if column < len(lines[line]) and lines[line][column] == "\t":
+        faults.add(
+            "tab-for-indentation", span, "a tab cannot indent or start a value", expected="blanks instead of tabs"
+        )
+        return
+    said = " ".join(part for part in (error.problem, error.context) if part)
+    faults.add(
+        "not-yaml",
+        span,
+        f"this cannot be read as YAML ({clip(said, 90)})",
+        expected=_advice(lines[line]),
+    )
+
+
+def _advice(line: str) -> str | None:
+    """What most likely went wrong on a line that is no YAML."""
+    if re.search(r":\s*[{\[]?\s*[^\"'\s#][^\"']*:\s", line):
+        return "quotes around a text that has `: ` or ` #` in it"
+    if re.search(r"(^|[\s\[{,:])[{\[][^\]}]*$", line):
+        return "every `[` and `{` closed, and a comma between what stands inside"
+    if re.search(r":\s*[`@%*&!|>]", line) or re.search(r"-\s*[`@%*&!|>]", line):
+        return "quotes around a text that begins with a sign"
+    return None
+
+
+class _Composer:
+    """Builds the tree from events with a stack of its own, so that depth costs no Python stack."""
+
+    def __init__(self, name: str, lines: tuple[str, ...], faults: Faults) -> None:
+        self.name = name
+        self.lines = lines
+        self.faults = faults
+        self.root: Node | None = None
+        self.broken = False
+        self.last = Span(name, 1, 1)
+        self._stack: list[_Open] = []
+        self._values = 0
+        self._documents = 0
+
+    def take(self, event: Event) -> None:
+        """Read one event.  Raises _Refused where a limit is broken."""
+        if isinstance(event, yaml.ScalarEvent):
+            self._count(event)
+            self._put(self._scalar(event))
+        elif isinstance(event, yaml.MappingStartEvent | yaml.SequenceStartEvent):
+            self._count(event)
+            span = self._span(event)
+            if len(self._stack) >= DEEPEST:
+                self.faults.add(
+                    "nested-too-deep",
+                    span,
+                    f"lists and mappings are nested more than {DEEPEST} deep",
+                    expected="a flatter description",
+                )
+                raise _Refused
+            self._stack.append(_Open(span, isinstance(event, yaml.MappingStartEvent), bool(event.flow_style)))
+        elif isinstance(event, yaml.MappingEndEvent | yaml.SequenceEndEvent):
+            self._put(self._close(self._stack.pop(), event))
+        elif isinstance(event, yaml.AliasEvent):
+            self.faults.add(
+                "alias-not-accepted",
+                self._span(event),
+                f"the alias *{clip(event.anchor)} is not accepted",
+                expected="a repetition (`for:`), or the text written out",
+            )
+            raise _Refused
+        elif isinstance(event, yaml.DocumentStartEvent):
+            self._documents += 1
+            if self._documents > 1:
+                self.faults.add(
+                    "several-documents",
+                    self._span(event),
+                    "a second document begins here",
+                    expected="one description in a file",
+                )
+                raise _Refused
+
+    def _span(self, event: Event) -> Span:
+        start, end = event.start_mark, event.end_mark
+        length = end.column - start.column if end.line == start.line else 1
+        self.last = Span(self.name, start.line + 1, start.column + 1, max(1, length))
+        return self.last
+
+    def _count(self, event: yaml.ScalarEvent | yaml.MappingStartEvent | yaml.SequenceStartEvent) -> None:
+        self._values += 1
+        if self._values > MOST_VALUES:
+            self.faults.add(
+                "too-many-values",
+                self._span(event),
+                f"the file has more than {MOST_VALUES:,} values",
+                expected="a repetition (`for:`) instead of lists written out",
+            )
+            raise _Refused
+        if event.anchor is not None:
+            self.faults.add(
+                "anchor-not-accepted",
+                self._span(event),
+                f"the anchor &{clip(event.anchor)} is not accepted",
+                expected="a repetition (`for:`), or the text written out",
+            )
+        if event.tag is not None and event.tag != "!":
+            self.faults.add(
+                "tag-not-accepted",
+                self._span(event),
+                f"the tag {clip(event.tag)} is not accepted",
+                expected="the value alone; each field knows its type",
+            )
+
+    def _scalar(self, event: yaml.ScalarEvent) -> ScalarNode:
+        span = self._span(event)
+        text = event.value
+        if len(text) > LONGEST_SCALAR:
+            self.faults.add(
+                "text-too-long",
+                Span(span.file, span.line, span.column, 1),
+                f"a text of {len(text):,} characters",
+                expected=f"at most {LONGEST_SCALAR:,} characters",
+            )
+            raise _Refused
+        unprintable = _UNPRINTABLE.search(text)
+        if unprintable:  # by an escape, or a surrogate that only the Python scanner lets through
+            self.faults.add(
+                "unprintable-character",
+                span,
+                f"the escape for U+{ord(unprintable.group()):04X} gives no printable character",
+                expected="printable text",
+            )
+            self.broken = True
+        quoted = event.style in ("'", '"')
+        line, column = event.start_mark.line, event.start_mark.column + (1 if quoted else 0)
+        source = self.lines[line] if line < len(self.lines) else ""
+        if event.start_mark.line == event.end_mark.line and source[column : column + len(text)] == text:
+            return ScalarNode(text, span, quoted, (line + 1, column + 1))
+        length = max(1, len(source.rstrip()) - event.start_mark.column)
+        if event.start_mark.line != event.end_mark.line:
+            span = Span(span.file, span.line, span.column, length)
+        return ScalarNode(text, span, quoted, None, self._align(event, quoted))
+
+    def _align(self, event: yaml.ScalarEvent, quoted: bool) -> tuple[Place, ...] | None:
+        """Match a text that was folded over lines with the source, letter by letter; None where an escape is used."""
+        block = event.style in ("|", ">")
+        source = self._letters(event, skip=1 if quoted else 0, after_header=block)
+        places: list[Place] = []
+        held_back = 0
+        for letter in event.value:
+            if letter.isspace():
+                held_back += 1
+                continue
+            at = next(source, None)
+            if at is None or at[2] != letter:
+                return None
+            place = (at[0], at[1], 1)
+            places.extend([place if not places else (places[-1][0], places[-1][1] + 1, 1)] * held_back)
+            held_back = 0
+            places.append(place)
+        if places:
+            places.extend([(places[-1][0], places[-1][1] + 1, 1)] * held_back)
+        return tuple(places)
+
+    def _letters(self, event: yaml.ScalarEvent, skip: int, after_header: bool) -> Iterator[tuple[int, int, str]]:
+        """The letters of the source, without blanks, over the extent of a scalar."""
+        first, last = event.start_mark.line, min(event.end_mark.line, len(self.lines) - 1)
+        for line in range(first + (1 if after_header else 0), last + 1):
+            start = event.start_mark.column + skip if line == first else 0
+            stop = event.end_mark.column if line == event.end_mark.line else len(self.lines[line])
+            for column in range(start, stop):
+                letter = self.lines[line][column]
+                if not letter.isspace():
+                    yield line + 1, column + 1, letter
+
+    def _close(self, opened: _Open, event: Event) -> Node:
+        span = opened.span
+        if opened.flow and event.end_mark.line + 1 == span.line:
+            span = Span(span.file, span.line, span.column, max(1, event.end_mark.column + 1 - span.column))
+        elif opened.entries:
+            span = Span(span.file, span.line, span.column, opened.entries[0].key.span.length)
+        if opened.is_mapping:
+            return MappingNode(tuple(opened.entries), span)
+        return SequenceNode(tuple(opened.items), span)
+
+    def _put(self, node: Node) -> None:
+        if not self._stack:
+            self.root = node
+            return
+        opened = self._stack[-1]
+        if not opened.is_mapping:
+            opened.items.append(node)
+        elif opened.key_failed:
+            opened.key_failed = False
+        elif opened.key is not None:
+            opened.entries.append(Entry(opened.key, node))
+            opened.key = None
+        else:
+            self._put_key(opened, node)
+
+    def _put_key(self, opened: _Open, node: Node) -> None:
+        if not isinstance(node, ScalarNode):
+            self.faults.add("key-not-a-word", node.span, f"a key cannot be {describe(node)}", expected="a word")
+            opened.key_failed = True
+            return
+        earlier = opened.keys.get(node.text)
+        if earlier is not None:
+            self.faults.add(
+                "duplicate-key",
+                node.span,
+                f"'{clip(node.text)}' stands here a second time",
+                expected="each key once in a mapping",
+                context=(f"the first is at line {earlier.line}, column {earlier.column}",),
+            )
+            opened.key_failed = True
+            return
+        opened.keys[node.text] = node.span
+        opened.key = node
