@@ -1,0 +1,235 @@
+"""Machines as Python source: a state is one integer, a guard a masked comparison.
+
+Every variable is a field of bits that holds the place of its value in the domain.  Conjunctions of facts become one
+mask and one comparison; rules that share a fact are asked together; signals that are named more than once are
+computed once per state.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import Any
+
+from interlock.kernel.evaluator import State
+from interlock.kernel.expressions import And, Const, Expr, Is, Not, Or, Ref, Value, conj
+from interlock.kernel.machine import Machine, Rule, signals_in_order
+
+DEEPEST = 20
+"""How many shared facts are nested; Python allows a hundred levels of indentation."""
+
+
+class Packing:
+    """Where the bits of each variable are."""
+
+    def __init__(self, machine: Machine) -> None:
+        self.machine = machine
+        self._fields: dict[str, tuple[int, int]] = {}
+        self._places: dict[str, dict[Value, int]] = {}
+        shift = 0
+        for variable in machine.variables:
+            width = (len(variable.domain) - 1).bit_length()
+            self._fields[variable.name] = (shift, (1 << width) - 1)
+            self._places[variable.name] = {value: at for at, value in enumerate(variable.domain)}
+            shift += width
+
+    def fact(self, name: str, value: Value) -> tuple[int, int]:
+        """(mask, bits): the variable has the value exactly where `state & mask == bits`."""
+        shift, mask = self._fields[name]
+        return mask << shift, self._places[name][value] << shift
+
+    def pack(self, state: State) -> int:
+        """The integer for a state."""
+        packed = 0
+        for variable, value in zip(self.machine.variables, state, strict=True):
+            packed |= self.fact(variable.name, value)[1]
+        return packed
+
+    def unpack(self, packed: int) -> State:
+        """The state for an integer."""
+        values = []
+        for variable in self.machine.variables:
+            shift, mask = self._fields[variable.name]
+            values.append(variable.domain[(packed >> shift) & mask])
+        return tuple(values)
+
+    def writes(self, rule: Rule) -> tuple[int, int]:
+        """(keep, bits): the state after the rule is `state & keep | bits`."""
+        mask = bits = 0
+        for name, value in rule.update:
+            field, placed = self.fact(name, value)
+            mask |= field
+            bits |= placed
+        return ~mask, bits
+
+
+class Writer:
+    """Writes expressions of one machine as Python expressions over `s`, the state."""
+
+    def __init__(self, packing: Packing, roots: Iterable[Expr]) -> None:
+        self.packing = packing
+        machine = packing.machine
+        definitions = machine.definitions
+        used: Counter[str] = Counter()
+        pending = list(roots)
+        while pending:
+            for name in _named(pending.pop()):
+                used[name] += 1
+                if used[name] == 1:
+                    pending.append(definitions[name])
+        self._inline: dict[str, str] = {}
+        self.prologue: list[str] = []
+        for at, signal in enumerate(signals_in_order(machine)):
+            if not used[signal.name]:
+                continue
+            text = self.expression(signal.definition)
+            if (used[signal.name] > 1 and len(text) > 12) or text.count("(") > 40:
+                self.prologue.append(f"g{at} = {text}")
+                text = f"g{at}"
+            self._inline[signal.name] = text
+
+    def expression(self, expr: Expr) -> str:
+        """A Python expression that is true exactly where the kernel's is; safe to put beside any operator."""
+        if isinstance(expr, Const):
+            return "True" if expr.value else "False"
+        if isinstance(expr, Is):
+            return self.masked([expr])
+        if isinstance(expr, Ref):
+            return self._inline[expr.signal]
+        if isinstance(expr, Not):
+            return f"(not {self.expression(expr.arg)})"
+        if isinstance(expr, Or):
+            return "(" + " or ".join(map(self.expression, expr.args)) + ")" if expr.args else "False"
+        return self.conjunction(expr.args)
+
+    def conjunction(self, args: Sequence[Expr]) -> str:
+        """All of these, the plain facts among them in one comparison."""
+        facts = [arg for arg in args if isinstance(arg, Is)]
+        parts = [self.masked(facts)] if facts else []
+        parts += [self.expression(arg) for arg in args if not isinstance(arg, Is)]
+        if not parts:
+            return "True"
+        return parts[0] if len(parts) == 1 else "(" + " and ".join(parts) + ")"
+
+    def masked(self, facts: Sequence[Is]) -> str:
+        """One comparison for all the facts."""
+        mask = bits = 0
+        for fact in facts:
+            field, placed = self.packing.fact(fact.variable, fact.value)
+            if (mask & field) and (bits & field) != placed:
+                return "False"
+            mask |= field
+            bits |= placed
+        return f"(s & {mask} == {bits})" if mask else "True"
+
+
+def _named(expr: Expr) -> list[str]:
+    """Every signal that the expression names, once per mention."""
+    found = []
+    stack = [expr]
+    while stack:
+        node = stack.pop()
+        if isinstance(node, Ref):
+            found.append(node.signal)
+        elif isinstance(node, Not):
+            stack.append(node.arg)
+        elif isinstance(node, And | Or):
+            stack.extend(node.args)
+    return found
+
+
+def compile_expand(packing: Packing, counting: bool) -> Callable[..., Any]:
+    """`expand(frontier, parents, fresh)`: fires every rule in every state of the frontier.
+
+    A state not yet in `parents` is entered there with the state it came from, and given to `fresh`.  Counting, it
+    returns (steps, dead): the enabled rules over all these states, and the states with none.
+    """
+    machine = packing.machine
+    guards = [_conjuncts(rule.guard) for rule in machine.rules]
+    writer = Writer(packing, [rule.guard for rule in machine.rules])
+    lines = ["def expand(frontier, parents, fresh):", " steps = dead = 0", " for s in frontier:"]
+    lines += [f"  {line}" for line in writer.prologue]
+    if counting:
+        lines.append("  n = 0")
+
+    def fires(at: int, indent: str) -> list[str]:
+        keep, bits = packing.writes(machine.rules[at])
+        text = [f"{indent}n += 1"] if counting else []
+        if keep == -1:
+            return text or [f"{indent}pass"]
+        after = f"s & {keep} | {bits}" if bits else f"s & {keep}"
+        return [
+            *text,
+            f"{indent}t = {after}",
+            f"{indent}if t not in parents:",
+            f"{indent} parents[t] = s",
+            f"{indent} fresh(t)",
+        ]
+
+    def block(places: list[int], rests: Mapping[int, tuple[Expr, ...]], indent: str, depth: int) -> list[str]:
+        text: list[str] = []
+        places = list(places)
+        while places:
+            shared: Counter[Expr] = Counter()
+            for at in places:
+                shared.update(rests[at])
+            best = max(shared.items(), key=lambda item: (item[1], -len(repr(item[0]))), default=None)
+            if best is None or best[1] < 2 or depth >= DEEPEST:
+                break
+            together = [at for at in places if best[0] in rests[at]]
+            text.append(f"{indent}if {writer.expression(best[0])}:")
+            below = {at: tuple(arg for arg in rests[at] if arg != best[0]) for at in together}
+            text += block(together, below, indent + " ", depth + 1)
+            places = [at for at in places if best[0] not in rests[at]]
+        for at in places:
+            condition = writer.conjunction(rests[at])
+            if condition == "True":
+                text += fires(at, indent)
+            elif condition != "False":
+                text += [f"{indent}if {condition}:", *fires(at, indent + " ")]
+        return text or [f"{indent}pass"]
+
+    lines += block(list(range(len(guards))), dict(enumerate(guards)), "  ", 0)
+    if counting:
+        lines += ["  steps += n", "  if not n: dead += 1"]
+    lines.append(" return steps, dead")
+    made: Callable[..., Any] = _made(lines, "expand")
+    return made
+
+
+def _conjuncts(guard: Expr) -> tuple[Expr, ...]:
+    flat = conj(guard)
+    return flat.args if isinstance(flat, And) else (flat,)
+
+
+def compile_hits(packing: Packing, targets: Mapping[int, Expr]) -> Callable[[Iterable[int]], dict[int, int]]:
+    """`hits(states)`: per key of `targets` the first of the states that satisfies it, where one does."""
+    writer = Writer(packing, targets.values())
+    lines = ["def hits(states):", " found = {}", " for s in states:"]
+    lines += [f"  {line}" for line in writer.prologue]
+    for key, target in targets.items():
+        lines.append(f"  if {writer.expression(target)} and {key} not in found: found[{key}] = s")
+    if not targets:
+        lines.append("  pass")
+    lines.append(" return found")
+    found: Callable[[Iterable[int]], dict[int, int]] = _made(lines, "hits")
+    return found
+
+
+def compile_enabled(packing: Packing) -> Callable[[int], list[int]]:
+    """`enabled(state)`: the places of the rules that may fire, in order."""
+    machine = packing.machine
+    writer = Writer(packing, [rule.guard for rule in machine.rules])
+    lines = ["def enabled(s):", " found = []"]
+    lines += [f" {line}" for line in writer.prologue]
+    lines += [f" if {writer.expression(rule.guard)}: found.append({at})" for at, rule in enumerate(machine.rules)]
+    lines.append(" return found")
+    found: Callable[[int], list[int]] = _made(lines, "enabled")
+    return found
+
+
+def _made(lines: Sequence[str], name: str) -> Any:
+    scope: dict[str, Any] = {}
+    # The source is made of integers and operators alone: no name or value of the machine gets into it.
+    exec("\n".join(lines), scope)  # noqa: S102
+    return scope[name]

@@ -1,0 +1,152 @@
+"""A state of a machine as SAT literals, and its expressions as gates over them.
+
+A variable with two values is one SAT variable; one with more is one SAT variable per value, of which exactly one is
+true; one with a single value is a constant.  SAT variable 1 is the constant true.  An expression becomes a literal
+that is equivalent to it; equal gates are shared.
+
+Reference (from memory)
+  G. S. Tseitin: On the complexity of derivation in propositional calculus. 1968.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from itertools import pairwise
+
+from interlock.kernel.evaluator import State
+from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value, neg
+from interlock.kernel.machine import Machine, signals_in_order
+
+TRUTH = 1
+"""The literal that is always true."""
+
+
+class Encoding:
+    """The literals and clauses of one state; grows with every new gate and never changes what it said before.
+
+    `clauses` speak of any state, reachable or not.
+    """
+
+    def __init__(self, machine: Machine) -> None:
+        self.machine = machine
+        self.clauses: list[list[int]] = [[TRUTH]]
+        self.top = 1
+        self.literals: dict[tuple[str, Value], int] = {}
+        self.facts: dict[int, Expr] = {TRUTH: Const(True), -TRUTH: Const(False)}
+        self.variable_of: dict[int, str] = {}
+        """The machine's variable behind a SAT variable, where there is one."""
+        self.values: dict[str, list[tuple[int, Value]]] = {}
+        """Per variable its (literal, value) pairs in the order of the domain."""
+        self._gates: dict[tuple[int, ...], int] = {}
+        self._signals: dict[str, int] = {}
+        for variable in machine.variables:
+            self._declare(variable.name, variable.domain)
+        for signal in signals_in_order(machine):
+            self._signals[signal.name] = self.gate(signal.definition)
+
+    def _declare(self, name: str, domain: tuple[Value, ...]) -> None:
+        if len(domain) == 1:
+            own = [TRUTH]
+        elif len(domain) == 2:
+            atom = self.new()
+            own = [-atom, atom]
+        else:
+            own = [self.new() for _ in domain]
+            self.clauses.append(own)
+            self.clauses += at_most_one(own, self)
+        self.values[name] = list(zip(own, domain, strict=True))
+        for literal, value in self.values[name]:
+            self.literals[name, value] = literal
+            if literal != TRUTH:
+                fact = Is(name, value)
+                self.facts[literal] = fact
+                self.facts.setdefault(-literal, neg(fact))
+                self.variable_of[abs(literal)] = name
+
+    def new(self) -> int:
+        """A fresh SAT variable."""
+        self.top += 1
+        return self.top
+
+    def gate(self, expr: Expr) -> int:
+        """The literal that is true exactly where the expression is."""
+        if isinstance(expr, Is):
+            return self.literals[expr.variable, expr.value]
+        if isinstance(expr, Ref):
+            return self._signals[expr.signal]
+        if isinstance(expr, Const):
+            return TRUTH if expr.value else -TRUTH
+        if isinstance(expr, Not):
+            return -self.gate(expr.arg)
+        if isinstance(expr, And):
+            return self.all_of(self.gate(arg) for arg in expr.args)
+        return self.any_of(self.gate(arg) for arg in expr.args)
+
+    def any_of(self, literals: Iterable[int]) -> int:
+        """The literal that is true exactly where one of these is."""
+        return -self.all_of(-literal for literal in literals)
+
+    def all_of(self, literals: Iterable[int]) -> int:
+        """The literal that is true exactly where all of these are."""
+        parts = sorted(set(literals) - {TRUTH})
+        if -TRUTH in parts or any(-part in parts for part in parts if part > 0):
+            return -TRUTH
+        if len(parts) <= 1:
+            return parts[0] if parts else TRUTH
+        key = tuple(parts)
+        out = self._gates.get(key)
+        if out is None:
+            out = self.new()
+            self._gates[key] = out
+            self.clauses += [[-out, part] for part in parts]
+            self.clauses.append([out, *(-part for part in parts)])
+        return out
+
+    def decode(self, model: Sequence[int], shift: int = 0) -> State:
+        """The state in a model; `shift` is what was added to every SAT variable of that state.
+
+        A value that the model leaves open (it ends early) is the first that fits.
+        """
+        found: list[Value] = []
+        for variable in self.machine.variables:
+            options = self.values[variable.name]
+            chosen = options[0][1]
+            for literal, value in options:
+                at = abs(literal) + shift - 1
+                if literal == TRUTH or (at < len(model) and (model[at] > 0) == (literal > 0)):
+                    chosen = value
+                    break
+            found.append(chosen)
+        return tuple(found)
+
+    def initial_clauses(self) -> list[list[int]]:
+        """What initial states satisfy, beside `clauses`."""
+        clauses = []
+        for variable in self.machine.variables:
+            allowed = [self.literals[variable.name, value] for value in variable.init]
+            if len(allowed) < len(variable.domain):
+                clauses.append(allowed)
+        start = self.gate(self.machine.start)
+        if start != TRUTH:
+            clauses.append([start])
+        return clauses
+
+    def effects(self, update: Iterable[tuple[str, Value]]) -> Mapping[int, bool]:
+        """For every SAT variable of the variables written: is it true afterwards?"""
+        after: dict[int, bool] = {}
+        for name, value in update:
+            for literal, other in self.values[name]:
+                if literal != TRUTH:
+                    after[abs(literal)] = (other == value) == (literal > 0)
+        return after
+
+
+def at_most_one(literals: Sequence[int], encoding: Encoding) -> list[list[int]]:
+    """Clauses for "no two of these": pairs where there are few, else a chain with one new variable per literal."""
+    if len(literals) <= 6:
+        return [[-a, -b] for at, a in enumerate(literals) for b in literals[at + 1 :]]
+    chain = [encoding.new() for _ in literals]
+    clauses = [[-literal, link] for literal, link in zip(literals, chain, strict=True)]
+    for at, (before, after) in enumerate(pairwise(chain), 1):
+        clauses += [[-before, after], [-before, -literals[at]]]
+    return clauses
