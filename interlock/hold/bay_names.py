@@ -16,11 +16,12 @@ _BAY = re.compile(r"(\d{1,4})(.+)\Z", re.DOTALL)
 class BayNames:
     """The bays of a layout: `<row><lane>` for every row from 1 and every lane.
 
-    Some may be declared not to exist; their names stay taken.
+    `missing` lists those that a rule of the layout takes out; their names stay taken.
     """
 
     lanes: tuple[str, ...]
     rows: int
+    missing: frozenset[str] = frozenset()
 
     @cached_property
     def places(self) -> Mapping[str, tuple[int, int]]:

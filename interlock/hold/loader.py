@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import posixpath
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Generic, TypeVar
 
 from interlock.diagnostics.faults import Faults
-from interlock.diagnostics.spans import Diagnostic, Span
+from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.bay_names import MOST_BAYS, BayNames
+from interlock.hold.cross_rules import cross_faults, hidden_names
 from interlock.hold.model import Change, Hold, RequirementText
+from interlock.hold.modification import Draft, apply_modification, start_draft
 from interlock.hold.nodes import (
     MappingNode,
     Node,
@@ -22,13 +25,13 @@ from interlock.hold.nodes import (
     split_lines,
 )
 from interlock.hold.parser import is_name
-from interlock.hold.reader import FAILED, Reader
-from interlock.hold.references import collect_names, resolve_mentions
+from interlock.hold.reader import FAILED, Reader, is_absent
+from interlock.hold.references import BUILT_IN_GROUPS, collect_names, resolve_mentions
 from interlock.hold.repetition import expand_repetitions
-from interlock.hold.schema_fields import SECTIONS, Listed, RecordOf, Text
+from interlock.hold.schema_fields import FILES, Listed, RecordOf
 
-VERSION = "1"
-"""The version of the language that this program reads."""
+LONGEST_CHAIN = 20
+"""Modifications of modifications beyond this are refused."""
 
 T = TypeVar("T")
 
@@ -43,7 +46,7 @@ class Source:
 
 @dataclass(frozen=True, slots=True)
 class Loaded(Generic[T]):
-    """What was read, or None if there is any error; the faults by place; the lines of every file that was read."""
+    """What was read, or None exactly if there is any fault; the faults by place; the lines of every file read."""
 
     value: T | None
     diagnostics: tuple[Diagnostic, ...]
@@ -51,56 +54,162 @@ class Loaded(Generic[T]):
 
 
 Fetch = Callable[[str], Source | None]
+"""Brings a file by its name; None where it cannot be read."""
 
 
 def load_hold(source: Source, fetch: Fetch) -> Loaded[Hold]:
     """Read a description, with all that it modifies.
 
-    `fetch` brings a file by its name, written relative to where `source` is named from; None where there is none.
+    `fetch` is asked for a name relative to where the name of `source` is relative to: what `modifies` says is joined
+    with the folder of the file that says it.
     """
-    faults = Faults()
-    sources: dict[str, tuple[str, ...]] = {}
-    root = _root(source, faults, sources)
-    hold = None if root is None else _read_hold(root, faults)
-    return Loaded(None if faults else hold, faults.sorted(), sources)
+    files = _Files(fetch)
+    draft = files.draft(source)
+    hold = None if draft is None else _read_hold(draft, files.faults)
+    return Loaded(None if files.faults else hold, files.faults.sorted(), files.sources)
 
 
-def _root(source: Source, faults: Faults, sources: dict[str, tuple[str, ...]]) -> MappingNode | None:
-    text = decode(source.name, source.content, faults)
-    if text is None:
-        return None
-    lines = split_lines(text)
-    sources[source.name] = lines
-    node = compose(source.name, text, lines, faults)
-    if node is None:
-        return None
-    if not isinstance(node, MappingNode):
-        faults.add(
-            "not-a-mapping", node.span, f"a description cannot be {describe(node)}", expected="`interlock: 1` first"
-        )
-        return None
-    return expand_repetitions(node, faults)
+def load_specification(source: Source) -> Loaded[tuple[RequirementText, ...]]:
+    """Read the requirements of a specification; names in them are looked up only in a hold."""
+    files = _Files(lambda name: None)
+    root = files.root(source)
+    requirements: Any = None
+    if root is not None:
+        if _sort_of(root) == "specification":
+            collect_names(root, None, files.faults)
+            reader = Reader(files.faults, None)
+            requirements = reader.record("specification", root)
+            for fault in hidden_names(reader.expressions, reader.made, BUILT_IN_GROUPS):
+                files.faults.take([fault])
+        else:
+            _wrong_sort(root, "a specification", "`specification:` and `requirements:`", files.faults)
+    return Loaded(None if files.faults else requirements, files.faults.sorted(), files.sources)
 
 
-def _read_hold(root: MappingNode, faults: Faults) -> Hold | None:
+class _Files:
+    """The files of one description, as far as they were read."""
+
+    def __init__(self, fetch: Fetch) -> None:
+        self.faults = Faults()
+        self.sources: dict[str, tuple[str, ...]] = {}
+        self._fetch = fetch
+
+    def root(self, source: Source) -> MappingNode | None:
+        """The top of one file, its repetitions expanded."""
+        text = decode(source.name, source.content, self.faults)
+        if text is None:
+            return None
+        lines = split_lines(text)
+        self.sources[source.name] = lines
+        node = compose(source.name, text, lines, self.faults)
+        if node is None:
+            return None
+        if not isinstance(node, MappingNode):
+            self.faults.add(
+                "not-a-mapping", node.span, f"a file cannot be {describe(node)}", expected="`interlock: 1` first"
+            )
+            return None
+        return expand_repetitions(node, self.faults)
+
+    def draft(self, source: Source) -> Draft | None:
+        """The description that a file gives, modified by itself and all files between; None where one is missing."""
+        overlays: list[MappingNode] = []
+        chain = [source.name]
+        while True:
+            root = self.root(source)
+            if root is None:
+                return None
+            sort = _sort_of(root)
+            if sort == "specification":
+                _wrong_sort(root, "a hold", "`layout:` and `units:`, or `modifies:`", self.faults)
+                return None
+            if sort == "description":
+                draft = start_draft(root)
+                for overlay in reversed(overlays):
+                    apply_modification(draft, overlay, self.faults)
+                return draft
+            _read_head(root, self.faults)
+            overlays.append(root)
+            found = self._next(root, source.name, chain)
+            if found is None:
+                return None
+            source = found
+
+    def _next(self, root: MappingNode, name: str, chain: list[str]) -> Source | None:
+        """The file that a modification is about."""
+        node = root.value("modifies")
+        if not isinstance(node, ScalarNode) or is_absent(node):
+            return None  # told with the head
+        said = node.text.strip()
+        if said.startswith("/") or "\\" in said or ":" in said:
+            self.faults.add(
+                "missing-file",
+                node.span,
+                f"'{clip(said)}' is no name of a file beside this one",
+                expected="a path from the folder of this file, with `/`",
+            )
+            return None
+        target = posixpath.normpath(posixpath.join(posixpath.dirname(name), said))
+        if target in chain or len(chain) >= LONGEST_CHAIN:
+            self.faults.add(
+                "modification-circle",
+                node.span,
+                "these modify one another in a circle: " + " -> ".join([*chain[-4:], target]),
+                expected="a file that describes a hold in full at the end",
+            )
+            return None
+        chain.append(target)
+        found = self._fetch(target)
+        if found is None:
+            self.faults.add(
+                "missing-file", node.span, f"the file '{clip(target)}' cannot be read", expected="the name of a file"
+            )
+            return None
+        return Source(target, found.content)
+
+
+def _sort_of(root: MappingNode) -> str:
+    """Which sort of file this is, by the key that only this sort has."""
+    if root.entry("modifies") is not None:
+        return "modification"
+    if root.entry("specification") is not None and root.entry("layout") is None:
+        return "specification"
+    return "description"
+
+
+def _wrong_sort(root: MappingNode, wanted: str, expected: str, faults: Faults) -> None:
+    sort = FILES[_sort_of(root)].noun
+    span = next(
+        (entry.key.span for entry in root.entries if entry.key.text in ("specification", "modifies")), root.span
+    )
+    faults.add("wrong-file", span, f"this file is {sort}, not {wanted}", expected=expected)
+
+
+def _read_head(root: MappingNode, faults: Faults) -> None:
+    """Note what is wrong with the top of a modification; its changes are carried out elsewhere."""
+    record = FILES["modification"]
+    reader = Reader(faults, None)
+    reader.note_unknown_keys(record, root)
+    for field in record.fields:
+        if field.key != "changes" or root.entry("changes") is None:
+            reader.field(field, root, root.span, record.noun)
+
+
+def _read_hold(draft: Draft, faults: Faults) -> Hold | None:
+    root = draft.tree()
     bays = _bay_names(root.value("layout"))
     names = collect_names(root, bays, faults)
     reader = Reader(faults, bays)
-    values: dict[str, Any] = {"title": "", "about": "", "layout": None}
-    for key in ("title", "about"):
-        node = root.value(key)
-        if node is not None:
-            values[key] = reader.value(Text(), node, key)
-    layout = root.value("layout")
-    if layout is not None:
-        values["layout"] = reader.record("layout", layout)
-    for key, section in SECTIONS.items():
-        node = root.value(key)
-        values[key] = () if node is None else reader.value(Listed(RecordOf(section.record)), node, key)
-    resolve_mentions(reader.mentions, names, bays, {}, faults)
-    if faults or FAILED in values.values():
-        return None
-    return Hold(**values, changes=(), span=root.span)
+    hold = reader.record("description", root)
+    resolve_mentions(reader.mentions, names, bays, draft.removed, faults)
+    known = [*names, *(bays.places if bays else ()), *BUILT_IN_GROUPS]
+    faults.take(cross_faults(reader.made))
+    faults.take(hidden_names(reader.expressions, reader.made, known))
+    return None if hold is FAILED else _with_changes(hold, tuple(draft.changes))
+
+
+def _with_changes(hold: Hold, changes: tuple[Change, ...]) -> Hold:
+    return replace(hold, changes=changes)
 
 
 def _bay_names(layout: Node | None) -> BayNames | None:
@@ -117,4 +226,16 @@ def _bay_names(layout: Node | None) -> BayNames | None:
         return None
     if len(rows.text) > 4 or not 0 < int(rows.text) * len(names) <= MOST_BAYS:
         return None
-    return BayNames(names, int(rows.text))
+    bays = BayNames(names, int(rows.text))
+    rules = layout.value("rules")
+    if rules is None:
+        return bays
+    # which bays the rules take out has to be known before they are read in earnest, faults and all
+    found = Reader(Faults(), bays).value(Listed(RecordOf("bay rule")), rules, "rules")
+    if found is FAILED:
+        return bays
+    missing = frozenset(bay for rule in found if not rule.kinds for bay in rule.bays)
+    return BayNames(names, int(rows.text), missing)
+
+
+__all__ = ["Fetch", "Loaded", "Source", "load_hold", "load_specification"]

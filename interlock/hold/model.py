@@ -171,7 +171,7 @@ class Control:
     """Something that a hand works: a key of `interlock.hold.kinds.CONTROL_KINDS`.
 
     `positions` are those of a switch or selector, or the directions of a lever beside `neutral`.  `behind` names the
-    access panel that must be open to reach it.
+    access panel that must be open to reach it, `reachable` says when a hand can (None: always).
     """
 
     id: str
@@ -180,6 +180,7 @@ class Control:
     positions: tuple[str, ...]
     starts: tuple[str, ...]
     behind: str | None
+    reachable: Syntax | None
     fixed: str | None
     span: Span
 
@@ -349,6 +350,8 @@ class RequirementText:
     scheme: str
     source: str
     span: Span
+    each_spans: tuple[Span, ...] = ()
+    """Where each group of `each` is written."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -133,7 +133,7 @@ def clip(text: str, longest: int = 40) -> str:
     return flat if len(flat) <= longest else flat[: longest - 3] + "..."
 
 
-class _Refused(Exception):  # noqa: N818 - not an error of ours: it ends the reading of a file
+class _Refused(Exception):
     """The file breaks a limit; nothing after this place is read."""
 
 
@@ -196,7 +196,7 @@ def compose(name: str, text: str, lines: tuple[str, ...], faults: Faults) -> Nod
     """The node tree of a decoded file; None, with faults noted, where it cannot be read."""
     composer = _Composer(name, lines, faults)
     try:
-        for event in yaml.parse(text, Loader=_LOADER):  # type: ignore[no-untyped-call]
+        for event in yaml.parse(text, Loader=_LOADER):
             composer.take(event)
     except _Refused:
         return None
@@ -244,6 +244,14 @@ def _advice(line: str) -> str | None:
     return None
 
 
+def _ends(event: Event) -> tuple[tuple[int, int], tuple[int, int]]:
+    """Line and column, from 0, of the start and of the end of an event."""
+    start, end = event.start_mark, event.end_mark
+    if start is None or end is None:
+        raise AssertionError("both parsers mark every event")
+    return (start.line, start.column), (end.line, end.column)
+
+
 class _Composer:
     """Builds the tree from events with a stack of its own, so that depth costs no Python stack."""
 
@@ -281,7 +289,7 @@ class _Composer:
             self.faults.add(
                 "alias-not-accepted",
                 self._span(event),
-                f"the alias *{clip(event.anchor)} is not accepted",
+                f"the alias *{clip(event.anchor or '')} is not accepted",
                 expected="a repetition (`for:`), or the text written out",
             )
             raise _Refused
@@ -297,9 +305,9 @@ class _Composer:
                 raise _Refused
 
     def _span(self, event: Event) -> Span:
-        start, end = event.start_mark, event.end_mark
-        length = end.column - start.column if end.line == start.line else 1
-        self.last = Span(self.name, start.line + 1, start.column + 1, max(1, length))
+        start, end = _ends(event)
+        length = end[1] - start[1] if end[0] == start[0] else 1
+        self.last = Span(self.name, start[0] + 1, start[1] + 1, max(1, length))
         return self.last
 
     def _count(self, event: yaml.ScalarEvent | yaml.MappingStartEvent | yaml.SequenceStartEvent) -> None:
@@ -348,13 +356,13 @@ class _Composer:
             )
             self.broken = True
         quoted = event.style in ("'", '"')
-        line, column = event.start_mark.line, event.start_mark.column + (1 if quoted else 0)
+        (line, start), (end_line, _) = _ends(event)
+        column = start + (1 if quoted else 0)
         source = self.lines[line] if line < len(self.lines) else ""
-        if event.start_mark.line == event.end_mark.line and source[column : column + len(text)] == text:
+        if line == end_line and source[column : column + len(text)] == text:
             return ScalarNode(text, span, quoted, (line + 1, column + 1))
-        length = max(1, len(source.rstrip()) - event.start_mark.column)
-        if event.start_mark.line != event.end_mark.line:
-            span = Span(span.file, span.line, span.column, length)
+        if line != end_line:
+            span = Span(span.file, span.line, span.column, max(1, len(source.rstrip()) - start))
         return ScalarNode(text, span, quoted, None, self._align(event, quoted))
 
     def _align(self, event: yaml.ScalarEvent, quoted: bool) -> tuple[Place, ...] | None:
@@ -380,10 +388,10 @@ class _Composer:
 
     def _letters(self, event: yaml.ScalarEvent, skip: int, after_header: bool) -> Iterator[tuple[int, int, str]]:
         """The letters of the source, without blanks, over the extent of a scalar."""
-        first, last = event.start_mark.line, min(event.end_mark.line, len(self.lines) - 1)
-        for line in range(first + (1 if after_header else 0), last + 1):
-            start = event.start_mark.column + skip if line == first else 0
-            stop = event.end_mark.column if line == event.end_mark.line else len(self.lines[line])
+        (first, first_column), (last, last_column) = _ends(event)
+        for line in range(first + (1 if after_header else 0), min(last, len(self.lines) - 1) + 1):
+            start = first_column + skip if line == first else 0
+            stop = last_column if line == last else len(self.lines[line])
             for column in range(start, stop):
                 letter = self.lines[line][column]
                 if not letter.isspace():
@@ -391,8 +399,9 @@ class _Composer:
 
     def _close(self, opened: _Open, event: Event) -> Node:
         span = opened.span
-        if opened.flow and event.end_mark.line + 1 == span.line:
-            span = Span(span.file, span.line, span.column, max(1, event.end_mark.column + 1 - span.column))
+        _, (end_line, end_column) = _ends(event)
+        if opened.flow and end_line + 1 == span.line:
+            span = Span(span.file, span.line, span.column, max(1, end_column + 1 - span.column))
         elif opened.entries:
             span = Span(span.file, span.line, span.column, opened.entries[0].key.span.length)
         if opened.is_mapping:

@@ -8,7 +8,7 @@ The language, in extended Backus-Naur form; blanks separate words and mean nothi
     negation = { "not" } primary ;
     primary = "(" expression ")" | truth | quantified | fact ;
     truth = "true" | "always" | "false" | "never" ;
-    quantified = quantifier name "in" path ":" expression ;
+    quantified = quantifier name "in" path ( "," | ":" ) expression ;
     quantifier = "every" | "some" | "no" | "at" "most" "one" ;
     fact = path [ "is" [ "not" ] name ] ;
     step = name path ;
@@ -16,6 +16,8 @@ The language, in extended Backus-Naur form; blanks separate words and mean nothi
     name = ( letter | digit | "_" | "-" ) { letter | digit | "_" | "-" } ;
 
 The body of a quantified expression reaches as far to the right as it can.  The words in quotes are no names.
+Comma and colon mean the same; in YAML a text with a colon and a blank needs quotes, one with a comma does not, outside
+brackets.
 """
 
 from __future__ import annotations
@@ -38,8 +40,9 @@ KEYWORDS = frozenset(
 """Words that are no names."""
 
 _TRUTHS = {"true": True, "always": True, "false": False, "never": False}
-_TOKEN = re.compile(r"[A-Za-z0-9_-]+|[().:]|[^\sA-Za-z0-9_().:-]+")
+_TOKEN = re.compile(r"[A-Za-z0-9_-]+|[().:,]|[^\sA-Za-z0-9_().:,-]+")
 _NAME = re.compile(r"[A-Za-z0-9_-]+\Z")
+_SIGNS = ("(", ")", ".", ":", ",")
 _INSTEAD = {
     "=": "is",
     "==": "is",
@@ -75,7 +78,7 @@ class _Token:
     end: int
 
 
-class _Wrong(Exception):  # noqa: N818 - a fault of the text, noted where it is caught
+class _Wrong(Exception):
     """The text breaks the grammar from `start` to before `end`."""
 
     def __init__(
@@ -272,11 +275,12 @@ class _Parser:
             quantifier = "some"
         else:
             quantifier = "no"
-        shape = f"`{quantifier} b in bays: b is occupied`"
+        shape = f"`{quantifier} b in bays, b is occupied`"
         variable = self._name(f"a name for the things meant, as in {shape}")
         self._expect("in", shape)
         group = self._path("a group")
-        self._expect(":", shape)
+        if not self._accept(":"):
+            self._expect(",", shape)
         body = self._expression()
         return Quantified(quantifier, variable.text, group, body, self._span(first.start, self._last_end()))
 
@@ -367,7 +371,7 @@ class _Parser:
         return _Wrong("unfinished-expression", end, end + 1, f"the text ends after '{clip(last)}'", what)
 
     def _unexpected(self, token: _Token, what: str) -> _Wrong:
-        if not is_name(token.text) and token.text not in ("(", ")", ".", ":"):
+        if not is_name(token.text) and token.text not in _SIGNS:
             return self._foreign(token)
         return _Wrong(
             "unexpected-word",
@@ -385,7 +389,7 @@ class _Parser:
         elif instead is None and any(letter in token.text for letter in "<>=+*/"):
             what = "truth values only: the language has no arithmetic"
         else:
-            what = "names, `( ) . :` and the words of the language"
+            what = "names, `( ) . ,` and the words of the language"
         if instead is not None:
             what = None
         return _Wrong(
@@ -403,7 +407,7 @@ class _Parser:
             return _Wrong(
                 "close-parenthesis", token.start, token.end, "no parenthesis is open here", "a `(` for this one"
             )
-        if not is_name(token.text) and token.text not in ("(", ".", ":"):
+        if not is_name(token.text) and token.text not in _SIGNS:
             return self._foreign(token)
         before = [part.text for part in self._tokens[max(0, self._at - 3) : self._at]]
         instead = self._instead(token.text)

@@ -16,7 +16,9 @@ from interlock.hold.parser import KEYWORDS, is_name, parse_expression, parse_pat
 from interlock.hold.record_rules import RULES, Written
 from interlock.hold.schema_fields import (
     DIRECTION_WORDS,
+    FILES,
     RECORDS,
+    VERSION,
     Amount,
     Bay,
     Bays,
@@ -36,11 +38,12 @@ from interlock.hold.schema_fields import (
     States,
     StepText,
     Text,
+    Version,
     Whole,
     Word,
     YesNo,
 )
-from interlock.hold.syntax import Truth
+from interlock.hold.syntax import Path, Syntax, Truth
 
 
 class _Failed:
@@ -70,20 +73,34 @@ class Mention:
     context: tuple[str, ...]
 
 
-class Reader:
-    """Reads nodes of one description.  `mentions` collects the names to be looked up afterwards."""
+@dataclass(frozen=True, slots=True)
+class Made:
+    """A record of the model that was read, with its context."""
 
-    def __init__(self, faults: Faults, bays: BayNames | None) -> None:
+    value: Any
+    context: tuple[str, ...]
+
+
+class Reader:
+    """Reads nodes of one description.
+
+    `mentions` collects the names to be looked up afterwards, `expressions` every expression with its context, `made`
+    every record.
+    """
+
+    def __init__(self, faults: Faults, bays: BayNames | None, context: tuple[str, ...] = ()) -> None:
         self.faults = faults
         self.bays = bays
         self.mentions: list[Mention] = []
-        self._context: tuple[str, ...] = ()
+        self.expressions: list[tuple[Syntax, tuple[str, ...]]] = []
+        self.made: list[Made] = []
+        self._context = context
 
     # --- records
 
     def record(self, name: str, node: Node) -> Any:  # records of every type of the model, chosen by a name
         """The record of that name that a node holds, or FAILED."""
-        record = RECORDS[name]
+        record = RECORDS[name] if name in RECORDS else FILES[name]
         if not isinstance(node, MappingNode):
             self._add("not-a-mapping", node.span, f"{record.noun} cannot be {describe(node)}", expected=_shape(record))
             return FAILED
@@ -95,10 +112,7 @@ class Reader:
             self._context = outer
 
     def _fields(self, name: str, record: Record, node: MappingNode) -> Any:
-        keys = [field.key for field in record.fields]
-        for entry in node.entries:
-            if entry.key.text not in keys:
-                self._unknown_key(record, keys, entry.key)
+        self.note_unknown_keys(record, node)
         title = node.value("id")
         titled = isinstance(title, ScalarNode) and title.text != ""
         span = title.span if titled and title is not None else node.span
@@ -106,33 +120,51 @@ class Reader:
         values: dict[str, Any] = {}
         failed = False
         for field in record.fields:
-            value = self._field(field, node, span, noun)
+            value = self.field(field, node, span, noun)
             failed = failed or value is FAILED
             values[field.target] = value
         written = Written(node, span, noun, values)
         for fault in RULES.get(name, _no_rule)(written):
             self._add(fault.code, fault.span, fault.message, expected=fault.expected)
             failed = True
-        return FAILED if failed else BUILDERS[name](values, span)
+        if failed:
+            return FAILED
+        made = BUILDERS[name](values, span)
+        self.made.append(Made(made, self._context))
+        return made
 
-    def _unknown_key(self, record: Record, keys: list[str], key: ScalarNode) -> None:
-        if key.text == "for":
-            self._add(
-                "repetition-not-here",
-                key.span,
-                f"{record.noun} is not in a list here, so it cannot be repeated",
-                expected="`for` in the items of a list",
-            )
-            return
-        self._add(
-            "unknown-field",
-            key.span,
-            f"{record.noun} has no field '{clip(key.text)}'",
-            expected="one of " + ", ".join(keys),
-            nearest=self.faults.hint(key.text, keys),
-        )
+    def note_unknown_keys(self, record: Record, node: MappingNode) -> None:
+        """Note a fault for every key that the record does not have."""
+        keys = [field.key for field in record.fields]
+        for entry in node.entries:
+            key = entry.key
+            if key.text in keys:
+                continue
+            if key.text == "for":
+                self._add(
+                    "repetition-not-here",
+                    key.span,
+                    f"{record.noun} cannot be repeated here",
+                    expected="`for` in the items of a list",
+                )
+            elif " " in key.text and isinstance(entry.value, ScalarNode) and not entry.value.text:
+                self._add(
+                    "unknown-field",
+                    key.span,
+                    f"{record.noun} has no field '{clip(key.text)}'",
+                    expected="quotes around a text with a comma, if this belongs to the text before",
+                )
+            else:
+                self._add(
+                    "unknown-field",
+                    key.span,
+                    f"{record.noun} has no field '{clip(key.text)}'",
+                    expected="one of " + ", ".join(keys),
+                    nearest=self.faults.hint(key.text, keys),
+                )
 
-    def _field(self, field: Field, node: MappingNode, span: Span, noun: str) -> Any:
+    def field(self, field: Field, node: MappingNode, span: Span, noun: str) -> Any:
+        """The value of a field of a mapping, its default, or FAILED.  `span` and `noun` tell of the mapping."""
         entry = node.entry(field.key)
         if entry is None:
             if field.required:
@@ -144,7 +176,7 @@ class Reader:
                 )
                 return FAILED
             return field.default
-        if isinstance(entry.value, ScalarNode) and not entry.value.text and not entry.value.quoted:
+        if is_absent(entry.value):
             self._add(
                 "missing-value", entry.key.span, f"'{field.key}' has no value", expected=_first_lower(field.about)
             )
@@ -185,6 +217,16 @@ class Reader:
                     self._add("missing-value", node.span, f"'{key}' is empty", expected="a text")
                     return FAILED
                 return text
+            case Version():
+                if node.text == VERSION:
+                    return node.text
+                self._add(
+                    "unknown-version",
+                    node.span,
+                    f"version {describe(node)} of the language is not known here",
+                    expected=f"`interlock: {VERSION}`",
+                )
+                return FAILED
             case Id():
                 return node.text if self.is_new_name(node, "a name") else FAILED
             case Word(what):
@@ -218,6 +260,7 @@ class Reader:
                 found = parse_expression(node, self.faults, self._context)
                 if found is None:
                     return FAILED
+                self.expressions.append((found, self._context))
                 return None if never_is_none and isinstance(found, Truth) and not found.value else found
             case StepText():
                 step = parse_step(node, self.faults, self._context)
@@ -316,7 +359,17 @@ class Reader:
         return False
 
     def _is_bay(self, name: str, span: Span) -> bool:
-        if self.bays is None or name in self.bays:
+        if self.bays is None:
+            return True
+        if name in self.bays.missing:
+            self._add(
+                "bay-taken-out",
+                span,
+                f"bay '{name}' does not exist: a rule of the layout takes it out",
+                expected="a bay that exists",
+            )
+            return False
+        if name in self.bays:
             return True
         known = self.bays.places
         lanes = ", ".join(self.bays.lanes)
@@ -445,7 +498,7 @@ class Reader:
                 expected="variables with their groups, such as `for: {b: bays}`",
             )
             return FAILED
-        found: list[tuple[str, tuple[str, ...]]] = []
+        found: list[tuple[str, Path]] = []
         failed = False
         for entry in node.entries:
             named = self.is_new_name(entry.key, "a variable")
@@ -459,13 +512,18 @@ class Reader:
             if path is None or not named:
                 failed = True
                 continue
-            found.append((entry.key.text, path.parts))
+            found.append((entry.key.text, path))
         return FAILED if failed else tuple(found)
 
     def _add(
         self, code: str, span: Span, message: str, expected: str | None = None, nearest: str | None = None
     ) -> None:
         self.faults.add(code, span, message, expected=expected, nearest=nearest, context=self._context)
+
+
+def is_absent(node: Node) -> bool:
+    """Whether a key was written without a value."""
+    return isinstance(node, ScalarNode) and not node.text and not node.quoted
 
 
 def _no_rule(written: Written) -> tuple[()]:
@@ -530,6 +588,22 @@ def _obstacle(values: _Values, span: Span) -> tuple[str, str]:
     return values["device"], values["in"]
 
 
+def _requirement(values: _Values, span: Span) -> model.RequirementText:
+    each: tuple[tuple[str, Path], ...] = values["each"]
+    found = {**values, "each": tuple((variable, path.parts) for variable, path in each)}
+    return model.RequirementText(**found, span=span, each_spans=tuple(path.spans[0] for _, path in each))
+
+
+def _hold(values: _Values, span: Span) -> model.Hold:
+    found = {key: value for key, value in values.items() if key != "interlock"}
+    return model.Hold(**found, changes=(), span=span)
+
+
+def _specification(values: _Values, span: Span) -> tuple[model.RequirementText, ...]:
+    found: tuple[model.RequirementText, ...] = values["requirements"]
+    return found
+
+
 BUILDERS: Mapping[str, Callable[[_Values, Span], Any]] = {
     "layout": _plain(model.Layout),
     "bay rule": _plain(model.BayRule),
@@ -553,6 +627,8 @@ BUILDERS: Mapping[str, Callable[[_Values, Span], Any]] = {
     "group": _plain(model.Group),
     "situation": _named(model.Situation),
     "failure": _plain(model.FailureMode),
-    "requirement": _plain(model.RequirementText),
+    "requirement": _requirement,
+    "description": _hold,
+    "specification": _specification,
 }
 """How the values of each record become a record of the model."""

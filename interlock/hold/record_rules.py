@@ -68,11 +68,16 @@ def _doorway(written: Written) -> Iterator[Misfit]:
     values = written.values
     for part in ("latch", "lock"):
         undo = f"un{part}"
-        if values[part] is None and written.has(part) and values[undo] is not None:
-            yield _not_here(written, undo, f"no `{undo}:`, because there is no {part}")
-        if values[part] is not None and not written.has(undo):
-            yield _needs(written, undo, f"it has a {part}")
-    if written.has("latch") and values["latch"] is None and written.has("lock") and values["lock"] is not None:
+        if (values[part] is None) != (values[undo] is None) and written.has(part):
+            yield Misfit(
+                "half-a-latch",
+                written.key_span(undo if values[part] is None else part),
+                f"{written.noun} says how to {undo if values[part] is None else part} but not how to undo it"
+                if values[part] is not None
+                else f"{written.noun} has no {part} to {undo}",
+                f"both `{part}` and `{undo}`, or `{part}: none` alone",
+            )
+    if written.has("latch") and values["latch"] is None and values["lock"] is not None:
         yield Misfit(
             "lock-without-latch",
             written.key_span("lock"),
@@ -80,13 +85,23 @@ def _doorway(written: Written) -> Iterator[Misfit]:
             "a latch for the lock to keep from coming off",
         )
     starts = values["starts"]
-    if isinstance(starts, tuple) and ("closed" in starts) == ("open" in starts):
+    if not isinstance(starts, tuple):
+        return
+    if ("closed" in starts) == ("open" in starts):
         yield Misfit(
             "start-not-clear",
             written.key_span("starts"),
             f"{written.noun} cannot start {'closed and open' if 'open' in starts else 'neither closed nor open'}",
             "closed or open, and latched or locked where it is so",
         )
+    for state, part in (("latched", "latch"), ("locked", "lock")):
+        if state in starts and values[part] is None:
+            yield Misfit(
+                "start-not-clear",
+                written.key_span("starts"),
+                f"{written.noun} starts {state} but has no {part}",
+                f"no '{state}'",
+            )
 
 
 def _device(written: Written) -> Iterator[Misfit]:
@@ -95,14 +110,16 @@ def _device(written: Written) -> Iterator[Misfit]:
     if kind is None:
         return
     powered, handled = kind.id.startswith("powered"), kind.id == "handle-worked lock"
-    if powered and values["circuit"] is None:
-        yield _needs(written, "circuit", f"a {kind.id} is worked by one")
-    if not powered and values["circuit"] is not None:
-        yield _not_here(written, "circuit", f"no circuit: a {kind.id} is not worked by one")
-    if handled and values["handle"] is None:
-        yield _needs(written, "handle", "a handle works this kind")
-    if not handled and values["handle"] is not None:
-        yield _not_here(written, "handle", f"no handle: a {kind.id} is not worked by one")
+    for key, wanted, lacking, surplus in (
+        ("circuit", powered, "powered-without-circuit", "circuit-for-unpowered"),
+        ("handle", handled, "lock-without-handle", "handle-for-other-kind"),
+    ):
+        if wanted and values[key] is None:
+            message = f"{written.noun} is a {kind.id}, but no {key} works it"
+            yield Misfit(lacking, written.key_span("kind"), message, f"`{key}:`")
+        elif not wanted and values[key] is not None:
+            message = f"{written.noun} is a {kind.id}, which no {key} works"
+            yield Misfit(surplus, written.key_span(key), message, f"no `{key}:`, or a kind that one works")
     if len(kind.states) == 1:
         if values["locking"] is None:
             values["locking"] = kind.states[0]
@@ -123,16 +140,15 @@ def _control(written: Written) -> Iterator[Misfit]:
     if not isinstance(kind, str):
         return
     if kind in WITH_POSITIONS:
-        if not written.has("positions"):
-            yield _needs(written, "positions", f"a {kind} has them")
-            return
-        if kind != "lever" and isinstance(positions, tuple) and len(positions) < 2:
+        least = 1 if kind == "lever" else 2
+        if not written.has("positions") or (isinstance(positions, tuple) and len(positions) < least):
             yield Misfit(
-                "too-few-positions",
+                "control-without-positions",
                 written.key_span("positions"),
-                f"{written.noun} has only one position",
-                "two or more",
+                f"{written.noun} is a {kind} with {'one position' if positions else 'no positions'}",
+                f"`positions:` with {'one direction' if kind == 'lever' else 'two'} or more",
             )
+            return
         if kind == "lever" and isinstance(positions, tuple) and "neutral" in positions:
             yield Misfit(
                 "neutral-listed",

@@ -16,13 +16,21 @@ from interlock.hold.schema_fields import RECORDS, SECTIONS
 BUILT_IN_GROUPS = (
     "bays",
     "devices",
+    "movable_devices",
+    "deferred_devices",
     "doors",
+    "doors_with_latch",
+    "doors_with_lock",
+    "powered_doors",
     "zones",
+    "contested_zones",
     "stations",
     "controls",
     "levers",
+    "supplies",
     "sensors",
     "circuits",
+    "indications",
     "relays",
     "people",
     "units",
@@ -93,7 +101,7 @@ def _check_free(given: ScalarNode, context: tuple[str, ...], bays: BayNames | No
     if name in KEYWORDS:
         return  # told when the item is read
     if name in BUILT_IN_GROUPS:
-        said = f"'{name}' is the group of all {name}"
+        said = f"'{name}' is a group that every description has"
     elif name in ("outside", "none"):
         said = f"'{name}' has a meaning of its own"
     elif bays is not None and name in bays:

@@ -48,7 +48,7 @@ class _Value:
 _Bindings = Mapping[str, _Value]
 
 
-class _TooMuch(Exception):  # noqa: N818 - ends the expansion of one file
+class _TooMuch(Exception):
     """The repetitions of a file make more than the limits allow."""
 
 

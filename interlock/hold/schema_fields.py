@@ -8,7 +8,8 @@ from typing import TypeAlias
 
 from interlock.hold.kinds import CONTROL_KINDS, DEVICE_KINDS
 
-LARGEST_NUMBER = 999_999_999
+VERSION = "1"
+"""The version of the language that this program reads."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,6 +131,26 @@ class Quantifiers:
 
 
 @dataclass(frozen=True, slots=True)
+class Version:
+    """The version of the language."""
+
+
+@dataclass(frozen=True, slots=True)
+class Anything:
+    """The id of anything that a description lists."""
+
+
+@dataclass(frozen=True, slots=True)
+class NewFields:
+    """Fields of the thing that is changed."""
+
+
+@dataclass(frozen=True, slots=True)
+class NewItems:
+    """Sections of a description, with the items to be added."""
+
+
+@dataclass(frozen=True, slots=True)
 class RecordOf:
     """A mapping with the fields of the record of that name."""
 
@@ -155,6 +176,10 @@ FieldType: TypeAlias = (
     | Directions
     | States
     | Quantifiers
+    | Version
+    | Anything
+    | NewFields
+    | NewItems
     | RecordOf
 )
 
@@ -195,8 +220,9 @@ class Record:
 
 DIRECTION_WORDS = ("fore", "aft", "left", "right")
 DIRECTION_CHOICE = Choice(DIRECTION_WORDS)
-SEVERITY_NOTE = "severity in the words of the scheme"
 
+_VERSION = Field("interlock", Version(), "The version of the language.", required=True)
+_TITLE = Field("title", Text(), "What the hold is called.", required=True)
 _ID = Field("id", Id(), "The name by which everything else refers to it.", required=True)
 _NAME = Field("name", Text(), "What people call it; the id where it is left out.")
 _STATES = Listed(Word("state"), one=True, least=1)
@@ -403,6 +429,7 @@ RECORDS: Mapping[str, Record] = {
             Field(
                 "behind", OrNone(Reference(("controls",), "access panel")), "The panel that must be open to reach it."
             ),
+            Field("reachable", OrNone(Expression()), "When a hand can reach it, beside the panel; left out: always."),
             Field("fixed", OrNone(Word("position")), "The position in which it stays for good."),
         ),
     ),
@@ -606,3 +633,84 @@ SECTIONS: Mapping[str, Section] = {
     "requirements": Section("requirement", "What to prove.", named=False),
 }
 """The lists of a description, in the order in which they are usually written."""
+
+FILES: Mapping[str, Record] = {
+    "description": Record(
+        "a description",
+        "A hold, described in full.",
+        (
+            _VERSION,
+            _TITLE,
+            Field("about", Text(), "What the hold is, for people.", default=""),
+            Field("layout", RecordOf("layout"), "The floor.", required=True),
+            *(
+                Field(key, Listed(RecordOf(section.record)), section.about, required=key == "units", default=())
+                for key, section in SECTIONS.items()
+            ),
+        ),
+    ),
+    "modification": Record(
+        "a modification",
+        "What was changed in a hold that another file describes.",
+        (
+            _VERSION,
+            _TITLE,
+            Field("about", Text(), "What was changed and why, for people."),
+            Field("modifies", Text(), "The file of the hold, or of another modification of it.", required=True),
+            Field("changes", Listed(RecordOf("change")), "The changes, in order.", required=True),
+        ),
+    ),
+    "specification": Record(
+        "a specification",
+        "Requirements for any hold.",
+        (
+            _VERSION,
+            Field("specification", Text(), "Its title.", required=True),
+            Field("about", Text(), "What it is for, for people."),
+            Field("requirements", Listed(RecordOf("requirement")), "What to prove.", required=True),
+        ),
+    ),
+}
+"""The three sorts of file, by what stands at their top."""
+
+CHANGES: Mapping[str, Record] = {
+    "remove": Record(
+        "a removal",
+        "Takes something away.",
+        (Field("remove", Anything(), "What is taken away.", required=True),),
+    ),
+    "fix": Record(
+        "a fixing",
+        "Keeps something in one state for good.",
+        (
+            Field("fix", Anything(), "The device or control.", required=True),
+            Field("in", Word("state"), "The state in which it stays.", required=True),
+        ),
+    ),
+    "defer": Record(
+        "a deferral",
+        "Leaves a device inoperative in one state, under a limit.",
+        (
+            Field("defer", Anything(), "The device.", required=True),
+            Field("in", Word("state"), "The state in which it stays.", required=True),
+            Field("because", Text(), "Why.", required=True),
+            Field("limit", Expression(), "What must hold before the doors are shut for departure.", required=True),
+        ),
+    ),
+    "change": Record(
+        "a change",
+        "Puts other values in the place of some fields.",
+        (
+            Field("change", Anything(), "What is changed: an id, or `layout`.", required=True),
+            Field(
+                "to", NewFields(), "The fields with their new values; `none` takes an optional one away.", required=True
+            ),
+        ),
+    ),
+    "add": Record(
+        "an addition",
+        "Adds things to the lists of the description.",
+        (Field("add", NewItems(), "Lists as in a description.", required=True),),
+    ),
+}
+"""What one item of `changes` can do, by the key that says so."""
