@@ -37,6 +37,8 @@ class Encoding:
         """The machine's variable behind a SAT variable, where there is one."""
         self.values: dict[str, list[tuple[int, Value]]] = {}
         """Per variable its (literal, value) pairs in the order of the domain."""
+        self.parts: dict[int, tuple[int, ...]] = {}
+        """Per gate the literals of which it is the conjunction."""
         self._gates: dict[tuple[int, ...], int] = {}
         self._signals: dict[str, int] = {}
         for variable in machine.variables:
@@ -98,6 +100,7 @@ class Encoding:
         if out is None:
             out = self.new()
             self._gates[key] = out
+            self.parts[out] = key
             self.clauses += [[-out, part] for part in parts]
             self.clauses.append([out, *(-part for part in parts)])
         return out

@@ -1,0 +1,242 @@
+"""The frames of property-directed reachability, and the search for a fixed point (see `pdr`)."""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import count
+
+from interlock.kernel.claims import Progress, Report, Trace
+from interlock.kernel.evaluator import State, fire
+from interlock.kernel.expressions import Expr
+from interlock.prove.engine import Clock
+from interlock.prove.local import Cube, LocalRules
+from interlock.prove.solvers import SolverFactory, add_all
+
+NAME = "pdr"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Obligation:
+    """Every state of the cube leads by `rule` into the cube of `then`; without `then` it satisfies the target."""
+
+    cube: Cube
+    rule: int
+    then: Obligation | None
+
+
+@dataclass(frozen=True, slots=True)
+class _Entry:
+    """A state from which the rule leads into the cube asked about."""
+
+    rule: int
+    model: Sequence[int]
+
+
+class Frames:
+    """Frames over one machine and several targets.
+
+    `lemmas` hold in every reachable state and are inductive together; they are part of every frame.
+    After `run`: `invariant` (cubes whose complements are inductive together and exclude every target not refuted),
+    or None; `top`, the last frame; `clear`, the depth up to which no open target is reachable.
+    """
+
+    def __init__(
+        self,
+        rules: LocalRules,
+        targets: Sequence[Expr],
+        clock: Clock,
+        make_solver: SolverFactory,
+        lemmas: Sequence[Cube] = (),
+    ) -> None:
+        self.rules = rules
+        self.clock = clock
+        self.lemmas = tuple(lemmas)
+        self.invariant: tuple[Cube, ...] | None = None
+        self.clear = -1
+        encoding = rules.encoding
+        self.targets = [encoding.gate(target) for target in targets]
+        initial = encoding.initial_clauses()
+        self.solver = make_solver()
+        add_all(self.solver, encoding.clauses)
+        # The solver must know every literal, so that its models are complete.
+        self._fresh = count(encoding.top + 1)
+        self.acts = [next(self._fresh)]
+        self.solver.add([1, self.acts[0]])
+        add_all(self.solver, [[-self.acts[0], *clause] for clause in initial])
+        add_all(self.solver, [[-literal for literal in cube] for cube in lemmas])
+        self.cubes: list[list[Cube]] = [[]]
+        self._away: dict[tuple[int, ...], int] = {}
+
+    def close(self) -> None:
+        """Frees the solver."""
+        self.solver.close()
+
+    @property
+    def top(self) -> int:
+        """The number of the last frame."""
+        return len(self.acts) - 1
+
+    def run(self, deepest: int | None, report: Report) -> Iterator[tuple[int, Trace]]:
+        """Gives (place of the target, trace) for each target found reachable; ends at a fixed point or `deepest`."""
+        still_open = list(range(len(self.targets)))
+        for at in list(still_open):
+            if self._solve([self.acts[0], self.targets[at]]):
+                yield at, Trace((), (self.rules.encoding.decode(self.solver.model()),))
+                still_open.remove(at)
+        self.clear = 0
+        while still_open and (deepest is None or self.top < deepest):
+            self.acts.append(next(self._fresh))
+            self.cubes.append([])
+            for place, at in enumerate(list(still_open)):
+                report(Progress(NAME, f"frame {self.top}", place, len(self.targets)))
+                trace = self._clear_target(at)
+                if trace is not None:
+                    yield at, trace
+                    still_open.remove(at)
+            self.clear = self.top
+            fixed = self._propagate()
+            if fixed is not None:
+                kept = [cube for level in self.cubes[fixed + 1 :] for cube in level]
+                self.invariant = (*self.lemmas, *kept)
+                return
+        if not still_open:
+            self.invariant = None
+
+    def _solve(self, assumptions: Sequence[int]) -> bool:
+        return self.solver.solve(assumptions, self.clock)
+
+    def _clear_target(self, at: int) -> Trace | None:
+        """Empties the last frame of states in the target; gives a trace where that cannot be."""
+        target = self.targets[at]
+        while self._solve([self.acts[-1], target]):
+            cube = tuple(sorted(self.rules.justify([target], self.solver.model())))
+            trace = self._block(Obligation(cube, -1, None), self.top)
+            if trace is not None:
+                return trace
+        return None
+
+    def _block(self, first: Obligation, level: int) -> Trace | None:
+        ticket = count()
+        queue = [(level, next(ticket), first)]
+        while queue:
+            level, _, obligation = heapq.heappop(queue)
+            cube = obligation.cube
+            start = self._initial_state_in(cube)
+            if start is not None:
+                return self._trace(start, obligation)
+            if not self._solve([*self.acts[level:], *cube]):
+                if level < self.top:
+                    heapq.heappush(queue, (level + 1, next(ticket), obligation))
+                continue
+            answer = self._entry(cube, level - 1)
+            if isinstance(answer, _Entry):
+                rest = [literal for literal in cube if abs(literal) not in self.rules.effects[answer.rule]]
+                facts = self.rules.justify([self.rules.guards[answer.rule]], answer.model)
+                before = Obligation(tuple(sorted(facts.union(rest))), answer.rule, obligation)
+                heapq.heappush(queue, (level - 1, next(ticket), before))
+                heapq.heappush(queue, (level, next(ticket), obligation))
+                continue
+            lemma = self._generalize(cube, answer, level - 1)
+            while level < self.top and not isinstance(self._entry(lemma, level), _Entry):
+                level += 1
+            self._learn(lemma, level)
+            if level < self.top:
+                heapq.heappush(queue, (level + 1, next(ticket), obligation))
+        return None
+
+    def _trace(self, start: State, obligation: Obligation) -> Trace:
+        machine = self.rules.machine
+        states, fired = [start], []
+        step: Obligation | None = obligation
+        while step is not None and step.then is not None:
+            rule = machine.rules[step.rule]
+            fired.append(rule.name)
+            states.append(fire(machine, rule, states[-1]))
+            step = step.then
+        return Trace(tuple(fired), tuple(states))
+
+    def _initial_state_in(self, cube: Cube) -> State | None:
+        if self._solve([self.acts[0], *cube]):
+            return self.rules.encoding.decode(self.solver.model())
+        return None
+
+    def _entry(self, cube: Cube, level: int) -> _Entry | set[int]:
+        """A way into the cube from outside it within the frame; else the literals that keep every rule out."""
+        kept: set[int] = set()
+        assumed = self.acts[level:]
+        members = set(cube)
+        for at in self.rules.entering(cube):
+            written = self.rules.written(at, cube)
+            if written is None:
+                continue
+            rest = [literal for literal in cube if literal not in written]
+            outside = -written[0] if len(written) == 1 else self._outside(tuple(written))
+            if self._solve([*assumed, self.rules.guards[at], outside, *rest]):
+                return _Entry(at, self.solver.model())
+            kept.update(members.intersection(self.solver.core()))
+        return kept
+
+    def _outside(self, written: tuple[int, ...]) -> int:
+        """A literal that implies that one of these is false."""
+        found = self._away.get(written)
+        if found is None:
+            found = self._away[written] = next(self._fresh)
+            self.solver.add([-found, *(-literal for literal in written)])
+        return found
+
+    def _generalize(self, cube: Cube, kept: set[int], level: int) -> Cube:
+        """A larger cube that no rule enters from outside it within the frame, and that no initial state is in."""
+        best = self._closed(cube, kept)
+        for literal in self._in_order_of_use(best):
+            if literal not in best or len(best) == 1:
+                continue
+            smaller = tuple(other for other in best if other != literal)
+            if self._solve([self.acts[0], *smaller]):
+                continue
+            answer = self._entry(smaller, level)
+            if not isinstance(answer, _Entry):
+                best = self._closed(smaller, answer)
+        return best
+
+    def _in_order_of_use(self, cube: Cube) -> list[int]:
+        """Literals that few rules make true are the more telling: they are tried last."""
+        return sorted(cube, key=lambda literal: (-len(self.rules.making.get(literal, ())), literal))
+
+    def _closed(self, cube: Cube, kept: set[int]) -> Cube:
+        """The part of the cube that `_entry` rests on, with what keeps the other rules and the start out."""
+        if self._solve([self.acts[0], *cube]):
+            raise AssertionError("an initial state is in a cube that was to be blocked")
+        chosen = set(kept)
+        if self._solve([self.acts[0], *sorted(chosen)]):
+            self._solve([self.acts[0], *cube])
+            chosen.update(set(cube).intersection(self.solver.core()))
+        pending = True
+        while pending:
+            pending = False
+            for at in self.rules.entering(chosen):
+                if self.rules.written(at, cube) is None and self.rules.written(at, chosen) is not None:
+                    effect = self.rules.effects[at]
+                    chosen.add(next(o for o in cube if effect.get(abs(o), o > 0) != (o > 0)))
+                    pending = True
+        return tuple(sorted(chosen))
+
+    def _learn(self, lemma: Cube, level: int) -> None:
+        members = frozenset(lemma)
+        for below in range(1, level + 1):
+            self.cubes[below] = [cube for cube in self.cubes[below] if not members.issubset(cube)]
+        self.cubes[level].append(lemma)
+        self.solver.add([-self.acts[level], *(-literal for literal in lemma)])
+
+    def _propagate(self) -> int | None:
+        """Moves clauses to later frames where they hold there too; the first frame that equals the next, or None."""
+        for level in range(1, self.top):
+            for cube in list(self.cubes[level]):
+                if cube not in self.cubes[level]:
+                    continue
+                if not isinstance(self._entry(cube, level), _Entry):
+                    self._learn(cube, level + 1)
+            if not self.cubes[level]:
+                return level
+        return None

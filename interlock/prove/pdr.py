@@ -1,0 +1,85 @@
+"""Property-directed reachability with rule-local queries.
+
+Frames F_0 (the initial states), F_1, ... over-approximate what is reachable in so many steps; a state from which a
+target follows is blocked by a clause, generalised, that holds one step after the frame before.  When two neighbouring
+frames agree they are an inductive invariant.  All questions share the frames: a clause learnt for one serves all.
+
+References (from memory)
+  A. R. Bradley: SAT-based model checking without unrolling. VMCAI 2011.
+  N. Eén, A. Mishchenko, R. Brayton: Efficient implementation of property directed reachability. FMCAD 2011.
+  A. R. Bradley, Z. Manna: Checking safety by inductive generalization of counterexamples to induction. FMCAD 2007.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from interlock.kernel.claims import (
+    Certificate,
+    Claim,
+    Limits,
+    Progress,
+    Proved,
+    Refuted,
+    Report,
+    Unknown,
+    silent,
+)
+from interlock.kernel.machine import Machine, Question
+from interlock.prove.engine import NO_LIMITS, OutOfTime, clock_of, time_reason
+from interlock.prove.frames import Frames
+from interlock.prove.local import LocalRules
+from interlock.prove.obligations import discharge
+from interlock.prove.solvers import SolverFactory, light_solver
+
+NAME = "pdr"
+
+
+def pdr(
+    machine: Machine, questions: Sequence[Question], limits: Limits = NO_LIMITS, report: Report = silent
+) -> tuple[Claim, ...]:
+    """Decides every question, given time; proofs share one inductive invariant, traces need not be shortest.
+
+    `limits.depth` bounds the number of frames.
+    """
+    return search(machine, questions, limits, report)
+
+
+def search(
+    machine: Machine,
+    questions: Sequence[Question],
+    limits: Limits = NO_LIMITS,
+    report: Report = silent,
+    make_solver: SolverFactory = light_solver,
+) -> tuple[Claim, ...]:
+    """`pdr` on a solver of choice."""
+    clock = clock_of(limits)
+    claims: dict[int, Claim] = {}
+    rules = LocalRules(machine)
+    frames = Frames(rules, [question.target for question in questions], clock, make_solver)
+    proved = False
+    reason = ""
+    certificate = None
+    still_open: list[int] = []
+    try:
+        for at, trace in frames.run(limits.depth, report):
+            claims[at] = Refuted(questions[at].id, NAME, trace, shortest=trace.depth == 0)
+        still_open = [at for at in range(len(questions)) if at not in claims]
+        reason = f"no invariant within {frames.top} frames"
+        if frames.invariant is not None and still_open:
+            certificate = Certificate(tuple(rules.clause(cube) for cube in frames.invariant))
+            report(Progress(NAME, "checking the invariant"))
+            discharge(machine, certificate, [questions[at].target for at in still_open], clock)
+            proved = True
+    except OutOfTime:
+        reason = time_reason(limits)
+    except KeyboardInterrupt:
+        reason = "interrupted"
+    finally:
+        frames.close()
+    for at, question in enumerate(questions):
+        if at not in claims:
+            claims[at] = (
+                Proved(question.id, NAME, certificate) if proved else Unknown(question.id, NAME, reason, frames.clear)
+            )
+    return tuple(claims[at] for at in range(len(questions)))
