@@ -201,6 +201,11 @@ def _cells(builder: Builder) -> None:
         says: dict[Value, str] = {EMPTY: f"{phrase} is empty" if cell in floor.bays else f"{phrase} holds nothing"}
         says.update({part: f"{phrase} holds {_part_phrase(builder, part)}" for part in parts})
         builder.remember(f"bay.{cell}.holds", (EMPTY, *parts), (standing.get(cell, EMPTY),), says)
+    for cell in builder.holdings:
+        if cell not in floor.bays:
+            outside = builder.thing(cell, "loader place", builder.bay_phrase(cell))
+            outside.states["occupied"] = builder.occupied(cell)
+            outside.states["empty"] = neg(builder.occupied(cell))
     for cell in floor.bays:
         thing = builder.thing(cell, "bay", f"bay {cell}")
         thing.states["occupied"] = builder.occupied(cell)
@@ -301,7 +306,7 @@ def _class_phrase(component: Component, value: str) -> str:
 
 def _control(builder: Builder, control: Control) -> None:
     thing = builder.thing(control.id, "lever" if control.kind == "lever" else "control", control.name)
-    kind = control_kind(control.kind, control.positions)
+    kind = control_kind(control.kind, control.positions or ("off", "on"))
     levers = [c for c in builder.hold.controls if c.behind == control.id and c.kind == "lever"]
     meaning: dict[str, Expr] = {
         "in_use": disj(*(neg(Is(f"control.{c.id}.position", "neutral")) for c in levers if c.fixed is None)),
@@ -333,7 +338,15 @@ def _control(builder: Builder, control: Control) -> None:
     builder.urgent.update(
         f"{path}.{BY_ITSELF}.{a.source}.{a.dest}" if len(own) > 1 else f"{path}.{BY_ITSELF}" for a in own
     )
-    kept = conj(behind, builder.reach(control.id), neg(failed))
+    reachable: Expr = TRUE
+    if control.reachable is not None:
+        reachable = builder.promise(
+            f"{path}.reachable",
+            control.reachable,
+            f"{control.name} can be reached",
+            f"{control.name} cannot be reached",
+        )
+    kept = conj(behind, reachable, builder.reach(control.id), neg(failed))
     if control.kind == "lever":
         # letting go needs no reach: the spring does it
         component_release = [a for a in component.actions if a.trigger == "release"]
@@ -385,7 +398,10 @@ def _device(builder: Builder, device: Device) -> None:
         )
     if device.handle is not None and device.handle in builder.components:
         handle = builder.components[device.handle]
-        meaning["handle_pulled"] = neg(handle.states["normal"])
+        meaning["handle_pulled"] = neg(handle.states.get("normal", TRUE))
+    # where these are missing or wrong the checks say so; the rest of the description is still read
+    meaning.setdefault("energised", FALSE)
+    meaning.setdefault("handle_pulled", FALSE)
     lags = device.lags
     starts = _starts(builder, device.id, device.starts, kind.states)
     component = compose(f"{path}.position", kind, meaning, starts, lags, device.fixed)
@@ -609,7 +625,7 @@ def _people(builder: Builder) -> None:
                     Actor.CREW,
                     conj(Is(variable, source), moves, free),
                     {variable: dest},
-                    f"{person.name} goes to be {places[dest].name}",
+                    f"{person.name} goes from {places[source].name} to {places[dest].name}",
                     (thing, "go"),
                     (thing, f"go_{dest}"),
                 )

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.building import Builder
 from interlock.hold.building import build as build_things
+from interlock.hold.checks import check_hold
 from interlock.hold.components import UnsettledKind
 from interlock.hold.glossary import Glossary, Happening
 from interlock.hold.layout import Floor, bays_reached, lay_out
@@ -29,8 +30,8 @@ class CompiledHold:
     """A description with its meaning.
 
     `machine` carries one kernel requirement per entry of `instances`, in the same order.  `world` holds the things that
-    names resolve to, `glossary` how kernel names are said, `cautions` what the description leaves to optimism or leaves
-    out, for the report.
+    names resolve to, `glossary` how kernel names are said, `definitions` what every signal means, those included
+    that no rule or requirement needs, `cautions` what the description leaves to optimism or leaves out, for the report.
     """
 
     hold: Hold
@@ -40,6 +41,7 @@ class CompiledHold:
     floor: Floor
     glossary: Glossary
     situation: str | None
+    definitions: Mapping[str, Expr]
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,10 +65,10 @@ def compile_hold(
         build_things(builder, situation)
         add_motion(builder)
     except UnsettledKind as fault:
-        return Compilation(None, (Diagnostic("settling-never-ends", hold.span, str(fault)),))
+        return Compilation(None, (*check_hold(hold), Diagnostic("settling-never-ends", hold.span, str(fault))))
     lower_definitions(builder)
     drawn = instantiate((*hold.requirements, *requirements), builder.lowering)
-    faults = [*builder.lowering.faults, *_unreached(hold, floor)]
+    faults = [*check_hold(hold), *builder.lowering.faults, *_unreached(hold, floor)]
     circle = _circular(builder)
     if circle:
         faults.append(circle)
@@ -116,7 +118,7 @@ def _assemble(builder: Builder, situation: str | None, drawn: tuple[Instance, ..
             thing.verbs[verb] = [rule for name in names for rule in born.get(name, ())]
     instances = tuple(Instance(r, i.origin, i.text, i.bindings) for r, i in zip(requirements, drawn, strict=True))
     glossary = Glossary(builder.values, builder.phrases, told)
-    compiled = CompiledHold(hold, machine, instances, builder.world, builder.floor, glossary, situation)
+    compiled = CompiledHold(hold, machine, instances, builder.world, builder.floor, glossary, situation, definitions)
     return Compilation(compiled, ())
 
 

@@ -192,7 +192,7 @@ def _restraint(builder: Builder, devices: dict[str, list[Device]], sides: dict[t
             for device in here
             if direction in device.stops and direction.axis in device.restrains
         ]
-        spans = [
+        spans: list[Expr] = [
             Is(f"bay.{cell}.holds", part)
             for placement in floor.placements
             for place, part in zip(placement.cells, placement.parts, strict=True)
@@ -321,10 +321,10 @@ def _pressing(builder: Builder, devices: dict[str, list[Device]], sides: dict[tu
             f"the drives under bay {cell} and the next {direction} run towards each other",
             f"the drives under bay {cell} and the next {direction} do not run towards each other",
         )
-    for cell, found in one_sided.items():
+    for cell, split_cases in one_sided.items():
         builder.world.things[cell].states["driven_one_sided"] = builder.signal(
             f"bay.{cell}.driven_one_sided",
-            disj(*found),
+            disj(*split_cases),
             f"the unit in bay {cell} is driven under a part of it only",
             f"no unit in bay {cell} is driven under a part of it only",
         )
@@ -416,7 +416,12 @@ def _places(builder: Builder, cells: tuple[str, ...]) -> str:
         return builder.bay_phrase(cells[0])
     text = ("bay " if len(inside) == 1 else "bays ") + " and ".join(inside)
     outside = [cell for cell in cells if cell not in inside]
-    return f"{text} and {builder.bay_phrase(outside[0])}" if outside else text
+    return f"{text} and on {builder.bay_phrase(outside[0])}" if outside else text
+
+
+def _standing_in(builder: Builder, cells: tuple[str, ...]) -> str:
+    on_loader = all(builder.floor.cells[cell].door is not None for cell in cells)
+    return ("on " if on_loader else "in ") + _places(builder, cells)
 
 
 def _departure(
@@ -473,7 +478,7 @@ def _arrival(builder: Builder, move: Move) -> None:
             actor,
             conj(guard, when),
             updates,
-            f"{text} {move.direction}, until it stands in {_places(builder, target.cells)}",
+            f"{text} {move.direction}, until it stands {_standing_in(builder, target.cells)}",
             *tags,
         )
 

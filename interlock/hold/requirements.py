@@ -9,7 +9,7 @@ from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.lowering import Lowering, Thing
 from interlock.hold.model import RequirementText
 from interlock.hold.syntax import Path
-from interlock.kernel.expressions import TRUE, Const
+from interlock.kernel.expressions import FALSE, TRUE, Const, conj
 from interlock.kernel.machine import Requirement, RequirementKind
 
 
@@ -17,7 +17,8 @@ from interlock.kernel.machine import Requirement, RequirementKind
 class Instance:
     """One kernel requirement, the text it comes from, its sentence, and what its variables stand for.
 
-    A text that finds nothing to range over gives no instance: `unused` texts are reported, not forgotten.
+    A text gives no instance for objects of which the description alone rules it out, and none at all where a hold has
+    nothing that it speaks of.
     """
 
     requirement: Requirement
@@ -53,6 +54,9 @@ def _instances(text: RequirementText, lowering: Lowering) -> Iterator[Instance]:
         ids = [thing.id for thing in bound.values()]
         situation = lowering.expression(text.when, bound) if text.when is not None else TRUE
         condition = lowering.expression(text.condition, bound) if text.condition is not None else TRUE
+        if FALSE in (situation, conj(situation, condition) if text.kind == "never" else TRUE):
+            # the description alone rules it out: there is no latch on that side, say
+            continue
         requirement = Requirement(
             f"{text.id}[{','.join(ids)}]" if ids else text.id,
             RequirementKind(text.kind),

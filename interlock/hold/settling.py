@@ -1,7 +1,7 @@
 """Mechanisms with memory settle before anyone acts again: their steps are fused into what sets them off.
 
-A *draft* is a rule before settling.  After it, each mechanism step that has become possible happens, in any order, until
-none is left; every way in which that can go is one kernel rule with constant assignments.  So a kernel state is
+A *draft* is a rule before settling.  After it, each mechanism step that has become possible happens, in any order,
+until none is left; every way in which that can go is one kernel rule with constant assignments.  So a kernel state is
 always a settled one, and one kernel step is one act of somebody with all that follows from it.
 """
 
@@ -81,10 +81,12 @@ class Fuser:
     def settle(self, draft: Draft) -> Iterator[Settled]:
         """Every way in which the draft can happen and settle.
 
-        Relies on the state before it being settled.  Raises NeverSettles when a chain of mechanism steps repeats the same
-        assignments, so that it could go on for ever.
+        Relies on the state before it being settled.  Raises NeverSettles when a chain of mechanism steps repeats the
+        same assignments, so that it could go on for ever.
         """
-        yield from self._after(draft, draft.guard, dict(draft.updates), (), frozenset())
+        touched = [step for step in self._mechanism if self._reads[step.name] & draft.updates.keys()]
+        before = conj(*(neg(step.guard) for step in touched))
+        yield from self._after(draft, draft.guard, dict(draft.updates), (), frozenset(), before)
 
     def _after(
         self,
@@ -93,6 +95,7 @@ class Fuser:
         updates: dict[str, Value],
         responses: tuple[Draft, ...],
         seen: frozenset[tuple[tuple[str, Value], ...]],
+        before: Expr,
     ) -> Iterator[Settled]:
         key = tuple(sorted(updates.items()))
         if key in seen:
@@ -102,14 +105,14 @@ class Fuser:
             # a step that reads nothing that was written was impossible before and still is
             if self._reads[step.name] & updates.keys():
                 after = self.substitute(step.guard, updates)
-                if may_hold(conj(guard, after)):
+                if may_hold(conj(guard, after, before)):
                     possible.append((step, after))
         quiet = conj(guard, *(neg(after) for _, after in possible))
-        if may_hold(quiet):
+        if may_hold(conj(quiet, before)):
             yield Settled(draft, quiet, updates, responses)
         for step, after in possible:
             yield from self._after(
-                draft, conj(guard, after), {**updates, **step.updates}, (*responses, step), seen | {key}
+                draft, conj(guard, after), {**updates, **step.updates}, (*responses, step), seen | {key}, before
             )
 
     def substitute(self, expr: Expr, updates: Mapping[str, Value]) -> Expr:

@@ -1,0 +1,215 @@
+"""What a description must not say although every name in it resolves: faults of sense, found before compiling."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from interlock.diagnostics.nearest import nearest_name
+from interlock.diagnostics.spans import Diagnostic
+from interlock.hold.kinds import DEVICE_KINDS, control_kind
+from interlock.hold.model import Device, Hold
+from interlock.kernel.machine import Actor
+
+SENSOR_FAILURES = ("stuck_true", "stuck_false", "inverted")
+THING_FAILURES = ("stuck",)
+
+
+def check_hold(hold: Hold) -> tuple[Diagnostic, ...]:
+    """Every fault of sense in the devices, controls, doors, failures and situations, in the order of the file."""
+    faults = [
+        *(fault for device in hold.devices for fault in _device(hold, device)),
+        *_controls(hold),
+        *_doors(hold),
+        *_failures(hold),
+        *_situations(hold),
+    ]
+    return tuple(sorted(dict.fromkeys(faults), key=lambda d: (d.span.file, d.span.line, d.span.column, d.code)))
+
+
+def _device(hold: Hold, device: Device) -> Iterator[Diagnostic]:
+    kind = DEVICE_KINDS[device.kind]
+    if not device.stops and not device.restrains:
+        yield Diagnostic(
+            "device-stops-nothing",
+            device.span,
+            f"{device.id} stops no motion and restrains no axis, so it does nothing",
+            "directions in `stops`, axes in `restrains`",
+        )
+    for direction in device.stops:
+        if direction in device.gives_way:
+            yield Diagnostic(
+                "gives-way-and-stops",
+                device.span,
+                f"{device.id} is said to stop motion {direction} and to give way to it",
+                "each direction in `stops` or in `gives_way`, not in both",
+            )
+    axes = {side.direction.axis for side in device.on}
+    for direction in device.stops:
+        if direction.axis not in axes:
+            yield Diagnostic(
+                "device-stops-nothing",
+                device.span,
+                f"{device.id} is said to stop motion {direction}, but no unit crosses its side {direction}",
+                "directions across the side that it stands on",
+            )
+    for what, state in (("locking", device.locking), *(("starts", state) for state in device.starts)):
+        if state not in kind.states:
+            code = "never-locking" if what == "locking" else "start-out-of-range"
+            yield Diagnostic(
+                code,
+                device.span,
+                f"a {kind.id} is never {state!r} ({what} of {device.id})",
+                "one of " + ", ".join(kind.states),
+                nearest_name(state, kind.states),
+            )
+    if device.fixed is not None and device.fixed not in kind.states:
+        yield Diagnostic(
+            "start-out-of-range",
+            device.span,
+            f"a {kind.id} is never {device.fixed!r} ({device.id} is fixed in it)",
+            "one of " + ", ".join(kind.states),
+            nearest_name(device.fixed, kind.states),
+        )
+    powered = device.kind.startswith("powered")
+    if powered != (device.circuit is not None):
+        yield Diagnostic(
+            "powered-without-circuit" if powered else "circuit-for-unpowered",
+            device.span,
+            f"{device.id} is a {kind.id}" + (" but no circuit works it" if powered else ", which no circuit works"),
+            "a `circuit`" if powered else "no `circuit`, or a powered kind",
+        )
+    worked = device.kind == "handle-worked lock"
+    if worked != (device.handle is not None):
+        yield Diagnostic(
+            "lock-without-handle" if worked else "handle-for-other-kind",
+            device.span,
+            f"{device.id} is a {kind.id}" + (" but no handle works it" if worked else ", which no handle works"),
+            "a `handle`" if worked else "no `handle`, or a handle-worked lock",
+        )
+
+
+def _controls(hold: Hold) -> Iterator[Diagnostic]:
+    kinds = {control.id: control.kind for control in hold.controls}
+    worked = {device.handle for device in hold.devices}
+    for control in hold.controls:
+        states = (
+            control_kind(control.kind, control.positions).states
+            if _has_positions(control.kind, control.positions)
+            else ()
+        )
+        if not states:
+            yield Diagnostic(
+                "control-without-positions",
+                control.span,
+                f"{control.id} is a {control.kind} but has no positions",
+                "two `positions` or more for a switch, one or more for a lever",
+            )
+            continue
+        for state in (*control.starts, *((control.fixed,) if control.fixed else ())):
+            if state not in states:
+                yield Diagnostic(
+                    "start-out-of-range",
+                    control.span,
+                    f"{control.id} is never {state!r}",
+                    "one of " + ", ".join(states),
+                    nearest_name(state, states),
+                )
+        if control.kind == "self-resetting handle" and control.id not in worked:
+            yield Diagnostic(
+                "handle-works-nothing",
+                control.span,
+                f"no lock is worked by the handle {control.id}",
+                f"`handle: {control.id}` at one lock or more",
+            )
+        if control.behind is not None and kinds.get(control.behind, "access panel") != "access panel":
+            yield Diagnostic(
+                "wrong-object-kind",
+                control.span,
+                f"{control.id} cannot be behind {control.behind}, a {kinds[control.behind]}",
+                "the id of an access panel",
+            )
+    for device in hold.devices:
+        if device.handle is not None and kinds.get(device.handle, "self-resetting handle") != "self-resetting handle":
+            yield Diagnostic(
+                "wrong-object-kind",
+                device.span,
+                f"{device.id} cannot be worked by {device.handle}, a {kinds[device.handle]}",
+                "the id of a self-resetting handle",
+            )
+
+
+def _has_positions(kind: str, positions: tuple[str, ...]) -> bool:
+    if kind in ("switch", "selector"):
+        return len(positions) > 1
+    return kind != "lever" or bool(positions)
+
+
+def _doors(hold: Hold) -> Iterator[Diagnostic]:
+    devices = {device.id: device for device in hold.devices}
+    for door in hold.doorways:
+        for id, state in door.path:
+            if id in devices and state not in DEVICE_KINDS[devices[id].kind].states:
+                states = DEVICE_KINDS[devices[id].kind].states
+                yield Diagnostic(
+                    "unknown-state",
+                    door.span,
+                    f"{id}, in the way of {door.id}, is never {state!r}",
+                    "one of " + ", ".join(states),
+                    nearest_name(state, states),
+                )
+        for pair, words in (((door.latch, door.unlatch), "latch"), ((door.lock, door.unlock), "lock")):
+            if (pair[0] is None) != (pair[1] is None):
+                yield Diagnostic(
+                    "half-a-latch",
+                    door.span,
+                    f"{door.id} says how to {words} or how to un{words}, but not both",
+                    f"both `{words}` and `un{words}`, or `none` for both",
+                )
+
+
+def _failures(hold: Hold) -> Iterator[Diagnostic]:
+    sensors = {sensor.id for sensor in hold.sensors}
+    stick = {
+        device.id
+        for device in hold.devices
+        if any(trigger.actor is Actor.CREW for trigger in DEVICE_KINDS[device.kind].triggers.values())
+    } | {control.id for control in hold.controls}
+    for failure in hold.failures:
+        modes = SENSOR_FAILURES if failure.of in sensors else THING_FAILURES if failure.of in stick else ()
+        if failure.mode not in modes:
+            yield Diagnostic(
+                "unknown-failure",
+                failure.span,
+                f"{failure.of} has no failure mode {failure.mode!r}",
+                "one of " + ", ".join(modes) if modes else "a sensor, a hand-worked device or a control",
+                nearest_name(failure.mode, modes),
+            )
+
+
+def _situations(hold: Hold) -> Iterator[Diagnostic]:
+    states: dict[str, tuple[str, ...]] = {}
+    for device in hold.devices:
+        states[device.id] = DEVICE_KINDS[device.kind].states
+    for control in hold.controls:
+        if _has_positions(control.kind, control.positions):
+            states[control.id] = control_kind(control.kind, control.positions).states
+    for supply in hold.supplies:
+        states[supply.id] = ("off", "on")
+    for relay in hold.relays:
+        states[relay.id] = ("dropped", "set")
+    for person in hold.people:
+        states[person.id] = person.places
+    for door in hold.doorways:
+        states[door.id] = ("closed", "moving", "open", "latched", "unlatched", "locked", "unlocked")
+    units = tuple(unit.id for unit in hold.units)
+    for situation in hold.situations:
+        for id, state, span in situation.sets:
+            known = states.get(id, units)
+            if state not in known:
+                yield Diagnostic(
+                    "start-out-of-range",
+                    span,
+                    f"{id} is never {state!r}",
+                    "one of " + ", ".join(known),
+                    nearest_name(state, known),
+                )
