@@ -1,1 +1,116 @@
-"""."""
+"""Arguments, files, standard output, progress and exit codes; starts without loading a solver."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+
+import click
+
+from interlock import __version__
+from interlock.diagnostics.nearest import nearest_name
+
+COMMANDS = {
+    "prove": "Prove the requirements of holds, or show how each one breaks.",
+    "describe": "Say what a description contains and what a proof would assume.",
+    "draw": "Draw the plan, the unit moves or a kind of device.",
+    "count": "Count the reachable states of a hold exactly.",
+    "walk": "Work a hold by hand, one step after another.",
+    "requirements": "List the standing requirements with their sources.",
+    "explain": "Explain a code of a message, or a requirement.",
+    "schema": "Print the JSON Schema of a file format.",
+}
+"""Every command with its one line; each lives in the module of its name and is loaded when it is called."""
+
+EXIT_CODES = """\b
+Exit codes:
+  0   everything that was asked holds
+  1   some requirement fails
+  2   a description is rejected, or the command line is wrong
+  3   something is undecided (a limit was reached, or you stopped it)
+  4   DISPUTED: two parts of this program contradict each other; do not use the
+      results. Wins over all others.
+  70  a fault inside this program
+Several holds in one call: 4 before 2 before 1 before 3 before 0.
+"""
+PIPE_CLOSED = 141
+STOPPED = 130
+INTERNAL_FAULT = 70
+
+
+class Commands(click.Group):
+    """Loads a command's module only when it is called; help needs none of them."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """In the order of the table."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
+        """The command, or None for an unknown name."""
+        if name not in COMMANDS:
+            return None
+        command = import_module(f"interlock.cli.{name}").command
+        assert isinstance(command, click.Command)  # noqa: S101 -- each of our own modules defines one
+        return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """As click does it, with a hint for a name that is nearly one of ours."""
+        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            hint = nearest_name(args[0], COMMANDS)
+            ctx.fail(f"No such command {args[0]!r}." + (f" Did you mean {hint!r}?" if hint else ""))
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """From the table, so that no module is loaded."""
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+
+@click.command(
+    cls=Commands,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
+    epilog=EXIT_CODES,
+    help="Proves that no order of operation of a powered aircraft cargo hold breaks its interlocks, or shows the "
+    "shortest order of steps that does.",
+)
+@click.option("--debug", is_flag=True, help="Show where inside the program a fault happened.")
+@click.version_option(__version__, prog_name="interlock", message="%(prog)s %(version)s")
+def commands(debug: bool) -> None:
+    """The program; each command does the work."""
+
+
+def run(args: Sequence[str]) -> int:
+    """Runs one command line and gives its exit code; nothing but a fault of our own gets past it."""
+    try:
+        code = commands.main(args=list(args), prog_name="interlock", standalone_mode=False)
+        sys.stdout.flush()
+    except click.ClickException as fault:
+        fault.show()
+        return 2
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("Stopped.", err=True)
+        return STOPPED
+    except BrokenPipeError:
+        # Python would complain once more when it flushes at exit
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return PIPE_CLOSED
+    except Exception as fault:
+        if "--debug" in args:
+            raise
+        click.echo(
+            f"interlock {__version__}: a fault inside this program, not in what you wrote: "
+            f"{type(fault).__name__}: {fault}\n"
+            "Run 'interlock --debug ...' to see where, and send that with your files to the maintainers.",
+            err=True,
+        )
+        return INTERNAL_FAULT
+    return code if isinstance(code, int) else 0
+
+
+def main() -> None:
+    """The entry point."""
+    sys.exit(run(sys.argv[1:]))

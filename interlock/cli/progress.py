@@ -1,0 +1,45 @@
+"""What is going on, on standard error, for people who wait at a terminal; silent otherwise."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from time import monotonic
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from interlock.kernel.claims import Progress, Report
+
+BETWEEN_UPDATES_S = 0.2
+
+
+@contextmanager
+def shown_progress(label: str, quiet: bool) -> Iterator[Report]:
+    """A report for engines; a moving line where standard error is a terminal."""
+    from interlock.kernel.claims import silent
+
+    if quiet or not sys.stderr.isatty():
+        yield silent
+        return
+    from rich.console import Console
+    from rich.text import Text
+
+    console = Console(stderr=True)
+    last = 0.0
+    with console.status(Text(f"{label}: begins")) as status:
+
+        def report(progress: Progress) -> None:
+            nonlocal last
+            now = monotonic()
+            if now - last >= BETWEEN_UPDATES_S:
+                last = now
+                status.update(Text(f"{label}: {_said(progress)}", overflow="ellipsis", no_wrap=True))
+
+        yield report
+
+
+def _said(progress: Progress) -> str:
+    if progress.total:
+        return f"{progress.stage}, {progress.done:,} of {progress.total:,}"
+    return f"{progress.stage}, {progress.done:,}" if progress.done else progress.stage

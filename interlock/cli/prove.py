@@ -1,0 +1,198 @@
+"""`interlock prove`: the main job."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from time import monotonic
+from typing import TYPE_CHECKING
+
+import click
+
+from interlock.cli import EXIT_CODES
+from interlock.cli.methods import ABOUT, METHODS
+from interlock.cli.screen import Screen, color_option, output_option
+
+if TYPE_CHECKING:
+    from interlock.cli.opening import Opened, Texts
+    from interlock.diagnostics.spans import Diagnostic
+    from interlock.report.proof_text import Proof
+
+
+@dataclass(frozen=True, slots=True)
+class _Wanted:
+    """The options that concern proving rather than showing."""
+
+    only: tuple[str, ...]
+    method: str
+    seconds: float | None
+    depth: int | None
+    quiet: bool
+
+
+@click.command(
+    name="prove",
+    help="Prove the requirements of each HOLD over every state that any order of steps can reach. "
+    "HOLD is a description file, '-' for standard input, or 'demo:NAME'.",
+    epilog=EXIT_CODES,
+)
+@click.argument("holds", nargs=-1, required=True, metavar="HOLD...")
+@click.option(
+    "--requirements",
+    "files",
+    multiple=True,
+    metavar="FILE",
+    help="Requirements to add; one with the id of a standing requirement replaces it. May be repeated.",
+)
+@click.option("--standing/--no-standing", default=True, help="Ask the standing requirements, or leave them out.")
+@click.option(
+    "--only",
+    multiple=True,
+    metavar="ID",
+    help="Ask only this requirement: an id, or an id with what it is about, as in 'some-id[3L]'. May be repeated.",
+)
+@click.option("--from", "situation", metavar="SITUATION", help="Start from this situation of the description.")
+@click.option(
+    "--method", type=click.Choice(list(METHODS)), default="combined", show_default=True, help=f"How to decide. {ABOUT}"
+)
+@click.option(
+    "--time", "seconds", type=click.FloatRange(min=0.001), help="Give up on each hold after this many seconds."
+)
+@click.option("--depth", type=click.IntRange(min=0), help="Look no deeper than this many steps.")
+@click.option(
+    "--evidence",
+    type=click.Path(file_okay=False, path_type=Path),
+    metavar="FOLDER",
+    help="Write what others need to check the results without this program.",
+)
+@click.option("--format", "layout", type=click.Choice(["text", "json"]), default="text", show_default=True)
+@output_option
+@click.option("--quiet", is_flag=True, help="Say only what does not hold.")
+@click.option("--verbose", is_flag=True, help="List each instance of each requirement, and show what can be done.")
+@color_option
+def command(
+    holds: tuple[str, ...],
+    files: tuple[str, ...],
+    standing: bool,
+    only: tuple[str, ...],
+    situation: str | None,
+    method: str,
+    seconds: float | None,
+    depth: int | None,
+    evidence: Path | None,
+    layout: str,
+    output: Path | None,
+    quiet: bool,
+    verbose: bool,
+    color: str,
+) -> int:
+    """Opens, proves, shows; the worst exit code of all holds."""
+    from interlock.cli.opening import Rejected, open_hold, open_texts
+    from interlock.cli.refusals import show_rejection
+    from interlock.report.grouping import REJECTED, exit_code, worst_code
+    from interlock.report.proof_json import proof_document
+    from interlock.report.proof_text import brief_lines, proof_lines, summary_line
+
+    folders = _folders(evidence, holds)
+    _spare_inputs(output, (*holds, *files))
+    texts = open_texts(files, standing)
+    if isinstance(texts, Rejected):
+        show_rejection("requirements", texts)
+        return REJECTED
+    wanted = _Wanted(only, method, seconds, depth, quiet)
+    screen = Screen(output, color)
+    codes: list[int] = []
+    proofs: list[Proof] = []
+    rejections: dict[str, Sequence[Diagnostic]] = {}
+    for name, folder in zip(holds, folders, strict=True):
+        opened = open_hold(name, texts, situation)
+        if isinstance(opened, Rejected):
+            show_rejection(name, opened)
+            rejections[name] = opened.diagnostics
+            codes.append(REJECTED)
+            continue
+        began = monotonic()
+        proof = _prove(opened, wanted, folder)
+        took = monotonic() - began
+        codes.append(exit_code(proof.verification))
+        if layout == "json":
+            proofs.append(proof)
+            if not quiet:
+                click.echo(f"{name}: {summary_line(proof.verification, took).text}", err=True)
+        elif quiet:
+            screen.lines(brief_lines(proof))
+        else:
+            screen.lines((*proof_lines(proof, verbose), summary_line(proof.verification, took)))
+    code = worst_code(codes)
+    if layout == "json":
+        screen.text(proof_document(proofs, rejections, code))
+    screen.close()
+    return code
+
+
+def _prove(opened: Opened, wanted: _Wanted, folder: Path | None) -> Proof:
+    from interlock.cli.folders import write_folder
+    from interlock.cli.methods import engine_of
+    from interlock.cli.progress import shown_progress
+    from interlock.confirm.evidence import evidence_files
+    from interlock.kernel.claims import Limits
+    from interlock.report.proof_text import Proof
+    from interlock.study.verify import verify
+
+    _check_only(opened, wanted.only)
+    limits = Limits(depth=wanted.depth, seconds=wanted.seconds)
+    engine = engine_of(wanted.method)
+    with shown_progress(opened.label, wanted.quiet) as report:
+        verification = verify(opened.compiled, engine, limits, report, wanted.only or None)
+    if folder is not None:
+        write_folder(folder, evidence_files(verification.machine, verification.questions, verification.findings))
+    return Proof(
+        opened.label, verification, opened.texts, opened.replaced, None if folder is None else folder.as_posix()
+    )
+
+
+def _check_only(opened: Opened, only: tuple[str, ...]) -> None:
+    from interlock.diagnostics.nearest import nearest_name
+
+    instances = opened.compiled.instances
+    known = {i.requirement.id for i in instances} | {text.id for text in opened.texts}
+    for id in only:
+        if id not in known:
+            hint = nearest_name(id, known)
+            raise click.UsageError(
+                f"{opened.label} has no requirement {id!r}." + (f" Did you mean {hint!r}?" if hint else "")
+            )
+
+
+def _folders(evidence: Path | None, holds: tuple[str, ...]) -> list[Path | None]:
+    """A folder for the evidence of each hold, checked before any work is done."""
+    from interlock.cli.folders import check_folder
+
+    if evidence is None:
+        return [None] * len(holds)
+    check_folder(evidence)
+    if len(holds) == 1:
+        return [evidence]
+    found: list[Path | None] = []
+    for number, name in enumerate(holds, 1):
+        stem = Path(name.removeprefix("demo:")).stem or "standard-input"
+        found.append(evidence / f"{number}-{stem}")
+    return found
+
+
+def _spare_inputs(output: Path | None, inputs: Sequence[str]) -> None:
+    if output is not None and any(Path(name).exists() and output.exists() and output.samefile(name) for name in inputs):
+        raise click.UsageError(f"--output would overwrite {output}, which is to be read.")
+
+
+def texts_for(files: Sequence[str], standing: bool) -> Texts | None:
+    """The requirement texts, or None after their faults have been shown."""
+    from interlock.cli.opening import Rejected, open_texts
+    from interlock.cli.refusals import show_rejection
+
+    texts = open_texts(files, standing)
+    if isinstance(texts, Rejected):
+        show_rejection("requirements", texts)
+        return None
+    return texts

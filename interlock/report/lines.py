@@ -1,0 +1,68 @@
+"""Text as lines with a tone: what a reader sees, before anybody decides on colours."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from enum import StrEnum
+from textwrap import wrap
+
+WIDTH = 80
+"""No line is longer, in characters."""
+
+
+class Tone(StrEnum):
+    """How a line may be shown where there are colours; no meaning rests on it."""
+
+    PLAIN = "plain"
+    HEAD = "head"
+    GOOD = "good"
+    BAD = "bad"
+    OPEN = "open"
+    LOUD = "loud"
+    FAINT = "faint"
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line without its end."""
+
+    text: str
+    tone: Tone = Tone.PLAIN
+
+
+BLANK = Line("")
+
+
+def printable(text: str) -> str:
+    """The text without characters that could steer a terminal; each is shown by its escape."""
+    if text.isprintable():
+        return text
+    return "".join(c if c.isprintable() else " " if c in "\n\t" else c.encode("unicode_escape").decode() for c in text)
+
+
+def flow(text: str, indent: int = 0, hang: int = 0, tone: Tone = Tone.PLAIN) -> tuple[Line, ...]:
+    """The text broken at blanks into lines of WIDTH; lines after the first stand `hang` further in."""
+    parts = wrap(
+        printable(text),
+        WIDTH,
+        initial_indent=" " * indent,
+        subsequent_indent=" " * (indent + hang),
+        break_on_hyphens=False,
+    )
+    return tuple(Line(part, tone) for part in parts)
+
+
+def labelled(label: str, text: str, indent: int = 0, tone: Tone = Tone.PLAIN) -> tuple[Line, ...]:
+    """`label` and the text beside it; further lines stand under the text."""
+    return flow(f"{label} {text}", indent, min(len(label) + 1, 24), tone)
+
+
+def heading(text: str) -> tuple[Line, ...]:
+    """A section's title with the blank line before it."""
+    return (BLANK, *flow(text.upper(), tone=Tone.HEAD))
+
+
+def as_text(lines: Iterable[Line]) -> str:
+    """The lines as one text, without tones; ends with a line end."""
+    return "".join(line.text.rstrip() + "\n" for line in lines)

@@ -1,0 +1,383 @@
+"""A verification as text of at most 80 columns."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from interlock.hold.compiler import CompiledHold
+from interlock.hold.model import RequirementText
+from interlock.hold.tell import Reason, Story
+from interlock.kernel.claims import Disputed, Fails, Holds, Undecided
+from interlock.kernel.machine import RequirementKind
+from interlock.report.assumptions import CAUTIONS, assumptions_of, checkers_of
+from interlock.report.grouping import Group, groups_of, is_unshown, shortest_first
+from interlock.report.lines import BLANK, WIDTH, Line, Tone, flow, heading, labelled
+from interlock.report.wording import ACTORS, count_of, seconds_as_text, sentence, shortened
+from interlock.study.verify import Answer, Status, Verification
+
+MOST_NAMED = 8
+"""Other instances named beside the one that is told in full."""
+
+TONES = {
+    Status.HOLDS: Tone.GOOD,
+    Status.VACUOUS: Tone.OPEN,
+    Status.FAILS: Tone.BAD,
+    Status.UNDECIDED: Tone.OPEN,
+    Status.DISPUTED: Tone.LOUD,
+}
+_WORDS = {
+    Status.HOLDS: "holds",
+    Status.VACUOUS: "holds",
+    Status.FAILS: "FAILS",
+    Status.UNDECIDED: "undecided",
+    Status.DISPUTED: "DISPUTED",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """A verification and how it was asked for.
+
+    `label` is what the reader calls the description; `texts` all requirement texts that were given, those that found
+    nothing to range over included; `replaced` the ids for which the description's own text overruled a given one;
+    `evidence` where the evidence was put (None: nowhere).
+    """
+
+    label: str
+    verification: Verification
+    texts: tuple[RequirementText, ...]
+    replaced: tuple[str, ...] = ()
+    evidence: str | None = None
+
+
+def proof_lines(proof: Proof, every: bool) -> tuple[Line, ...]:
+    """The whole report but its last line; with `every`, each instance is listed and each `can` is shown."""
+    verification = proof.verification
+    groups = groups_of(verification)
+    lines = [*_head(proof), *_table(groups, every), *_unused(proof)]
+    for group in groups:
+        lines += _disputed(group)
+    for group in groups:
+        lines += _failing(group)
+    for group in groups:
+        lines += _undecided(group)
+    if every:
+        for group in groups:
+            lines += _shown(group)
+    lines += _assumed(proof)
+    return tuple(lines)
+
+
+def brief_lines(proof: Proof) -> tuple[Line, ...]:
+    """Only what does not simply hold, a line for each group, disputes in full."""
+    lines: list[Line] = []
+    groups = groups_of(proof.verification)
+    for group in groups:
+        lines += _disputed(group)
+    for group in groups:
+        if group.status not in (Status.HOLDS, Status.VACUOUS):
+            number = len(group.having(group.status))
+            text = f"{proof.label}: {_WORDS[group.status]} {group.origin.id}: {number} of {len(group.answers)}"
+            lines += flow(text, hang=2, tone=TONES[group.status])
+    return tuple(lines)
+
+
+def summary_line(verification: Verification, seconds: float | None = None) -> Line:
+    """`41 hold, 2 fail, 0 undecided in 3.2 s`; disputes come first where there are any."""
+    vacuous = verification.count(Status.VACUOUS)
+    holding = verification.count(Status.HOLDS) + vacuous
+    parts = [
+        f"{holding} hold" + (f" ({vacuous} never put to the test)" if vacuous else ""),
+        f"{verification.count(Status.FAILS)} fail",
+        f"{verification.count(Status.UNDECIDED)} undecided",
+    ]
+    disputed = verification.count(Status.DISPUTED)
+    if disputed:
+        parts.insert(0, f"{disputed} DISPUTED")
+    tone = Tone.GOOD
+    for status in (Status.UNDECIDED, Status.FAILS, Status.DISPUTED):
+        if verification.count(status):
+            tone = TONES[status]
+    return Line(", ".join(parts) + ("" if seconds is None else f" in {seconds_as_text(seconds)}"), tone)
+
+
+def counts_of(compiled: CompiledHold) -> str:
+    """What the description contains, in numbers."""
+    hold = compiled.hold
+    parts = [
+        (len(compiled.floor.bays), "bay"),
+        (len(hold.doorways), "doorway"),
+        (len(hold.devices), "device"),
+        (len(hold.controls), "control"),
+        (len(hold.zones), "drive zone"),
+        (len(hold.circuits), "circuit"),
+        (len(hold.relays), "relay"),
+        (len(hold.sensors), "sensor"),
+    ]
+    return ", ".join(count_of(number, noun) for number, noun in parts if number)
+
+
+def machine_counts(verification: Verification) -> str:
+    """How large the state machine is."""
+    machine = verification.machine
+    counts = ((len(machine.variables), "variable"), (len(machine.rules), "possible step"))
+    return ", ".join(count_of(number, noun) for number, noun in counts)
+
+
+def _head(proof: Proof) -> Iterator[Line]:
+    compiled = proof.verification.compiled
+    yield from flow(compiled.hold.title, tone=Tone.HEAD)
+    yield from labelled("description:", proof.label, 2)
+    yield from labelled("contains:", counts_of(compiled), 2)
+    yield from labelled("as a state machine:", machine_counts(proof.verification), 2)
+    if compiled.hold.changes:
+        yield from labelled("modified:", count_of(len(compiled.hold.changes), "change"), 2)
+    if compiled.situation is not None:
+        yield from labelled("starts from:", compiled.situation, 2)
+    asked = len(proof.verification.answers)
+    origins = len({answer.instance.origin.id for answer in proof.verification.answers})
+    text = f"{count_of(asked, 'requirement')} from {count_of(origins, 'text')}"
+    yield from labelled("asked:", text, 2)
+    if proof.replaced:
+        yield from labelled("replaced by the description's own text:", ", ".join(proof.replaced), 2, Tone.OPEN)
+
+
+def _table(groups: Sequence[Group], every: bool) -> Iterator[Line]:
+    yield from heading("Requirements")
+    schemes = sorted({group.origin.scheme for group in groups if group.origin.scheme})
+    if schemes:
+        yield from flow(f"sev.: severity by {', '.join(schemes)}", 2, tone=Tone.FAINT)
+    wide = max([len(_tally(group)) for group in groups] + [len("how many")])
+    sev = max([len(group.origin.severity) for group in groups] + [len("sev.")])
+    yield Line(f"  {'verdict':<9}  {'how many':<{wide}}  {'sev.':<{sev}}  requirement", Tone.FAINT)
+    for group in groups:
+        start = f"  {_WORDS[group.status]:<9}  {_tally(group):<{wide}}  {group.origin.severity:<{sev}}  "
+        yield from _row(start, group.origin.id, TONES[group.status])
+        for note in _notes(group):
+            yield from flow(note, len(start), tone=Tone.FAINT)
+        if every:
+            for answer in group.answers:
+                yield from flow(f"{_WORDS[answer.status]:<9}  {_instance_line(answer)}", 4, 11, TONES[answer.status])
+
+
+def _row(start: str, text: str, tone: Tone) -> Iterator[Line]:
+    first, *rest = flow(text, len(start), tone=tone)
+    yield Line(start + first.text[len(start) :], tone)
+    yield from rest
+
+
+def _tally(group: Group) -> str:
+    status = group.status
+    number = len(group.answers) if status in (Status.HOLDS, Status.VACUOUS) else len(group.having(status))
+    return f"{number} of {len(group.answers)}"
+
+
+def _notes(group: Group) -> Iterator[str]:
+    total = len(group.answers)
+    vacuous = len(group.having(Status.VACUOUS))
+    unshown = sum(is_unshown(answer) for answer in group.answers)
+    if vacuous == total:
+        yield "holds, but the situation never arises"
+    elif vacuous:
+        yield f"in {vacuous} of them the situation never arises"
+    if unshown:
+        yield ("" if unshown == total else f"in {unshown} of them ") + "not shown that the situation arises"
+    others = [
+        f"{len(group.having(status))} {word}"
+        for status, word in ((Status.FAILS, "fail"), (Status.UNDECIDED, "undecided"), (Status.HOLDS, "hold"))
+        if status is not group.status and group.having(status)
+    ]
+    if others and group.status not in (Status.HOLDS, Status.VACUOUS):
+        yield "the others: " + ", ".join(others)
+
+
+def _instance_line(answer: Answer) -> str:
+    text = answer.instance.requirement.id
+    finding = answer.finding
+    if answer.status is Status.VACUOUS:
+        return f"{text} (the situation never arises)"
+    if is_unshown(answer):
+        return f"{text} (not shown that the situation arises)"
+    if isinstance(finding, Fails):
+        return f"{text} ({count_of(finding.claim.trace.depth, 'step')})"
+    return text
+
+
+def _unused(proof: Proof) -> Iterator[Line]:
+    asked = {answer.instance.origin.id for answer in proof.verification.answers}
+    known = {instance.origin.id for instance in proof.verification.compiled.instances}
+    unused = [text.id for text in proof.texts if text.id not in known]
+    if unused:
+        yield BLANK
+        yield from flow(f"Nothing in this hold for: {', '.join(unused)}", 2, 2, Tone.FAINT)
+    left = [text.id for text in proof.texts if text.id in known and text.id not in asked]
+    if left:
+        yield BLANK
+        yield from flow(f"Not asked this time: {count_of(len(left), 'requirement text')}", 2, 2, Tone.FAINT)
+
+
+def _failing(group: Group) -> Iterator[Line]:
+    failing = shortest_first(group.having(Status.FAILS))
+    if not failing:
+        return
+    answer = failing[0]
+    yield from _title("FAILS", answer, Tone.BAD)
+    yield from _about(group)
+    if answer.instance.requirement.kind is RequirementKind.CAN:
+        yield BLANK
+        yield from flow("No order of steps, however long, ever brings this about.", 2)
+    elif answer.story is not None and isinstance(answer.finding, Fails):
+        yield BLANK
+        yield from flow(_length(answer.finding), 2)
+        yield from story_lines(answer.story)
+    yield from _also(failing[1:], "fails")
+
+
+def _length(finding: Fails) -> str:
+    depth = finding.claim.trace.depth
+    if depth == 0:
+        return "It is broken at the very start."
+    steps = count_of(depth, "step")
+    if finding.claim.shortest:
+        return f"{steps} {'leads' if depth == 1 else 'lead'} there. No shorter order of steps does."
+    return f"{steps} {'leads' if depth == 1 else 'lead'} there. A shorter order of steps may exist."
+
+
+def _also(others: Sequence[Answer], word: str) -> Iterator[Line]:
+    if not others:
+        return
+    names = []
+    for answer in others:
+        bound = ", ".join(thing for _, thing in answer.instance.bindings) or answer.instance.requirement.id
+        steps = f" ({answer.finding.claim.trace.depth})" if isinstance(answer.finding, Fails) else ""
+        names.append(bound + steps)
+    note = " (in brackets: how many steps lead there)" if any(isinstance(o.finding, Fails) for o in others) else ""
+    yield BLANK
+    yield from flow(f"It also {word} for{note}: {shortened(names, MOST_NAMED)}", 2, 2)
+
+
+def _title(word: str, answer: Answer, tone: Tone) -> Iterator[Line]:
+    yield BLANK
+    yield Line("-" * WIDTH, Tone.FAINT)
+    yield from flow(f"{word}  {answer.instance.requirement.id}", hang=len(word) + 2, tone=tone)
+    yield from flow(sentence(answer.instance.text), 2)
+
+
+def _about(group: Group) -> Iterator[Line]:
+    origin = group.origin
+    if origin.hazard:
+        yield from labelled("hazard:", origin.hazard, 2)
+    if origin.severity:
+        yield from labelled("severity:", origin.severity + (f" ({origin.scheme})" if origin.scheme else ""), 2)
+    if origin.source:
+        yield from labelled("source:", origin.source, 2)
+
+
+def story_lines(story: Story) -> Iterator[Line]:
+    """A run, why its last step was possible, and why its end is what was asked about."""
+    if story.start:
+        yield BLANK
+        yield Line("  At the start", Tone.HEAD)
+        for text in story.start:
+            yield from flow(text, 4, 2)
+    if story.steps:
+        yield BLANK
+        yield Line("  Step by step", Tone.HEAD)
+        wide = len(str(len(story.steps)))
+        for step in story.steps:
+            yield from flow(f"{step.number:>{wide}}. {ACTORS[step.actor]}: {step.text}", 4, wide + 2)
+            for response in step.responses:
+                yield from flow(f"by itself: {response}", 8 + wide, 2, Tone.FAINT)
+            for text in step.after:
+                yield from flow(f"now {text}", 8 + wide, 2, Tone.FAINT)
+    if story.possible:
+        yield BLANK
+        yield Line("  Why the last step was possible", Tone.HEAD)
+        yield from reason_lines(story.possible)
+    if story.reached:
+        yield BLANK
+        yield Line("  Which part of the requirement broke", Tone.HEAD)
+        yield from reason_lines(story.reached)
+
+
+def reason_lines(reasons: Sequence[Reason], indent: int = 4) -> Iterator[Line]:
+    """Sentences, each with those that make it so further in."""
+    for reason in reasons:
+        yield from flow(f"- {reason.text}", min(indent, WIDTH // 2), 2)
+        yield from reason_lines(reason.because, indent + 2)
+
+
+def _undecided(group: Group) -> Iterator[Line]:
+    answers = group.having(Status.UNDECIDED)
+    by_reason: dict[tuple[str, int], list[Answer]] = {}
+    for answer in answers:
+        if isinstance(answer.finding, Undecided):
+            by_reason.setdefault((answer.finding.reason, answer.finding.depth), []).append(answer)
+    for (reason, depth), alike in by_reason.items():
+        yield from _title("UNDECIDED", alike[0], Tone.OPEN)
+        yield from _about(group)
+        yield BLANK
+        yield from labelled("why:", reason, 2)
+        if depth >= 0:
+            yield from flow(f"No order of up to {count_of(depth, 'step')} leads to a breach; longer ones may.", 2)
+        else:
+            yield from flow("Nothing at all is known about it.", 2)
+        yield from _also(alike[1:], "is undecided")
+
+
+def _disputed(group: Group) -> Iterator[Line]:
+    for answer in group.having(Status.DISPUTED):
+        finding = answer.finding if isinstance(answer.finding, Disputed) else answer.occasion
+        what = finding.what if isinstance(finding, Disputed) else "unknown"
+        yield BLANK
+        yield Line("!" * WIDTH, Tone.LOUD)
+        for text in (
+            f"DISPUTED: {answer.instance.requirement.id}",
+            "THIS IS A FAULT OF THIS PROGRAM, NOT OF THE HOLD.",
+            "TWO PARTS OF THE PROGRAM CONTRADICT EACH OTHER ABOUT THIS REQUIREMENT.",
+            "DO NOT USE ANY RESULT OF THIS RUN.",
+        ):
+            yield from flow(text, tone=Tone.LOUD)
+        yield from labelled("What does not fit:", what, tone=Tone.LOUD)
+        yield from flow(
+            "To report it, send the maintainers of this program the description, the requirements, the whole command "
+            "line, this text and the output of 'interlock --version'.",
+            tone=Tone.LOUD,
+        )
+        yield Line("!" * WIDTH, Tone.LOUD)
+
+
+def _shown(group: Group) -> Iterator[Line]:
+    """The runs that show a `can`."""
+    for answer in group.answers:
+        if answer.status is Status.HOLDS and isinstance(answer.finding, Fails) and answer.story is not None:
+            yield from _title("CAN BE DONE", answer, Tone.GOOD)
+            yield from flow(f"{count_of(answer.finding.claim.trace.depth, 'step')} bring it about.", 2)
+            yield from story_lines(Story(answer.story.start, answer.story.steps, (), ()))
+
+
+def _assumed(proof: Proof) -> Iterator[Line]:
+    verification = proof.verification
+    yield from heading("What this proof assumes")
+    for text in assumptions_of(verification.compiled):
+        yield from flow(f"- {text}", 2, 2)
+    checkers = checkers_of(verification)
+    if checkers:
+        yield from flow(f"- Each proof was checked again, independently, by: {'; '.join(checkers)}.", 2, 2)
+    if any(isinstance(finding, Fails) for finding in verification.findings):
+        yield from flow(
+            "- Each order of steps was replayed step by step on the described hold. That no shorter one exists is "
+            "the search's word.",
+            2,
+            2,
+        )
+    if not checkers and any(isinstance(finding, Holds) for finding in verification.findings):
+        yield from flow("- No proof was checked again.", 2, 2)
+    yield from heading("Caution")
+    for text in CAUTIONS:
+        yield from flow(text, 2)
+    if proof.evidence is not None:
+        yield BLANK
+        yield from flow(f"Evidence for others to check: {proof.evidence} (begin with README.txt there)", 2, 2)
+    yield BLANK

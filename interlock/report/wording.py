@@ -1,0 +1,53 @@
+"""Small pieces of English that several reports share."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from interlock.kernel.machine import Actor
+
+_PLURALS = {"supply": "supplies", "latch": "latches", "switch": "switches", "person": "people", "memory": "memories"}
+
+ACTORS = {
+    Actor.CREW: "crew",
+    Actor.MECHANISM: "by itself",
+    Actor.PLANT: "equipment",
+    Actor.FAILURE: "failure",
+}
+"""Who acts, in one word; plant is what drives, loaders and supplies do."""
+
+
+def count_of(number: int, noun: str) -> str:
+    """`1 bay`, `12 bays`, `12,345 states`; only the last word of the noun is put into the plural."""
+    if number == 1:
+        return f"1 {noun}"
+    head, _, last = noun.rpartition(" ")
+    plural = _PLURALS.get(last, last if last.endswith("s") else last + "s")
+    return f"{number:,} {head + ' ' if head else ''}{plural}"
+
+
+def sentence(text: str) -> str:
+    """With a capital letter at the start and a full stop at the end."""
+    text = text.strip()
+    if not text:
+        return text
+    return text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")
+
+
+def listed(words: Sequence[str], joint: str = "and") -> str:
+    """`a`, `a and b`, `a, b and c`."""
+    if len(words) < 2:
+        return "".join(words)
+    return ", ".join(words[:-1]) + f" {joint} {words[-1]}"
+
+
+def shortened(words: Sequence[str], most: int) -> str:
+    """The first `most` words, and how many more there are."""
+    if len(words) <= most:
+        return listed(words)
+    return ", ".join(words[:most]) + f" and {len(words) - most:,} more"
+
+
+def seconds_as_text(seconds: float) -> str:
+    """`0.4 s`, `3.2 s`, `125 s`: one decimal below 100."""
+    return f"{seconds:.1f} s" if seconds < 100 else f"{seconds:.0f} s"
