@@ -49,7 +49,7 @@ def tell(machine: Machine, glossary: Glossary, trace: Trace, target: Expr) -> St
     """The trace as a story whose end satisfies `target`.  Raises KeyError for a rule that the machine lacks."""
     rules = {rule.name: rule for rule in machine.rules}
     steps = []
-    for number, (name, before, after) in enumerate(zip(trace.rules, trace.states, trace.states[1:], strict=True), 1):
+    for number, (name, before, after) in enumerate(zip(trace.rules, trace.states[:-1], trace.states[1:], strict=True), 1):
         said = glossary.rules[name]
         steps.append(
             ToldStep(number, said.actor, said.text, said.responses, _changes(machine, glossary, before, after), name)
