@@ -1,0 +1,99 @@
+"""A diagnostic as text: place, message, the line with a caret under the fault, and what would be right.
+
+Plain text without colours; a line of it may be longer than a terminal is wide only where a file name or a message is.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterable, Mapping, Sequence
+
+from interlock.diagnostics.codes import severity_of
+from interlock.diagnostics.spans import Diagnostic, Span
+
+WIDEST = 100
+"""Cells of a source line that are shown."""
+
+_BEFORE = 40
+_ELLIPSIS = "..."
+
+
+def render_diagnostic(diagnostic: Diagnostic, source_lines: Mapping[str, Sequence[str]]) -> str:
+    """The text of one diagnostic, without a line end behind it; the line is left out where its file is not given."""
+    span = diagnostic.span
+    severity = severity_of(diagnostic.code)
+    head = f"{span.file}:{span.line}:{span.column}: {severity}[{diagnostic.code}]: {_flat(diagnostic.message)}"
+    lines = [head, *_excerpt(span, source_lines.get(span.file, ()))]
+    if diagnostic.expected is not None:
+        lines.append(f"  = expected {_flat(diagnostic.expected)}")
+    if diagnostic.nearest is not None:
+        lines.append(f"  = did you mean '{_flat(diagnostic.nearest)}'?")
+    for said in diagnostic.context:
+        first, *rest = said.split("\n")
+        lines.append(f"  = {_flat(first)}")
+        lines.extend(f"      {_shown(line)}" for line in rest)
+    return "\n".join(lines)
+
+
+def render_diagnostics(diagnostics: Iterable[Diagnostic], source_lines: Mapping[str, Sequence[str]]) -> str:
+    """All diagnostics, one after the other."""
+    return "\n".join(render_diagnostic(one, source_lines) for one in diagnostics)
+
+
+def _flat(text: str) -> str:
+    return _shown(" ".join(text.split()))
+
+
+def _shown(text: str) -> str:
+    """The text with a sign for each character that would disturb the terminal."""
+    return "".join(letter if letter == "\t" or letter.isprintable() else "\N{REPLACEMENT CHARACTER}" for letter in text)
+
+
+def _cells(text: str) -> int:
+    return sum(map(_width, text))
+
+
+def _width(letter: str) -> int:
+    """Cells that a character takes: two for wide ones, none for those that combine with the one before."""
+    if unicodedata.combining(letter) or unicodedata.category(letter) in ("Cf", "Mn", "Me"):
+        return 0
+    return 2 if unicodedata.east_asian_width(letter) in ("W", "F") else 1
+
+
+def _excerpt(span: Span, lines: Sequence[str]) -> list[str]:
+    """The source line, clipped around the fault where it is long, and the caret below it."""
+    if not 1 <= span.line <= len(lines):
+        return []
+    line = lines[span.line - 1]
+    start = min(span.column - 1, len(line))
+    end = min(start + span.length, max(len(line), start + 1))
+    low, high = _window(line, start, end)
+    before = _ELLIPSIS if low > 0 else ""
+    after = _ELLIPSIS if high < len(line) else ""
+    number = f" {span.line} | "
+    shown = _shown(line[low:high])
+    # a tab in the pad keeps the caret under its place, however wide the terminal makes tabs
+    pad = "".join("\t" if letter == "\t" else " " * _width(letter) for letter in line[low:start])
+    marked = max(1, _cells(line[start : min(end, high)]))
+    gutter = " " * (len(number) - 2) + "| "
+    return [
+        f"{number}{before}{shown}{after}",
+        f"{gutter}{' ' * len(before)}{pad}^{'~' * (marked - 1)}",
+    ]
+
+
+def _window(line: str, start: int, end: int) -> tuple[int, int]:
+    """The part of a line to show, by characters: all of it, or WIDEST cells around the fault."""
+    if _cells(line) <= WIDEST:
+        return 0, len(line)
+    low, room = start, _BEFORE
+    while low > 0 and room >= _width(line[low - 1]):
+        low -= 1
+        room -= _width(line[low])
+    if low <= len(_ELLIPSIS):
+        low = 0
+    high, room = low, WIDEST
+    while high < len(line) and room >= _width(line[high]):
+        room -= _width(line[high])
+        high += 1
+    return low, high
