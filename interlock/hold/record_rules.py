@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from interlock.diagnostics.spans import Span
+from interlock.hold.bay_names import MOST_BAYS
 from interlock.hold.kinds import DEVICE_KINDS, control_kind
 from interlock.hold.nodes import MappingNode
 
@@ -52,6 +53,24 @@ def _needs(written: Written, key: str, because: str) -> Misfit:
 
 def _not_here(written: Written, key: str, because: str) -> Misfit:
     return Misfit("field-not-for-this-kind", written.key_span(key), f"{written.noun} has no '{key}'", because)
+
+
+def _layout(written: Written) -> Iterator[Misfit]:
+    lanes, rows = written.values["lanes"], written.values["rows"]
+    if not isinstance(lanes, tuple):
+        return
+    for lane in lanes:
+        if lane[0].isdigit():  # row 1 of a lane 1L would have the name of row 11 of a lane L
+            yield Misfit(
+                "bad-name", written.key_span("lanes"), f"the lane '{lane}' begins with a digit", "a letter first"
+            )
+    if isinstance(rows, int) and rows * len(lanes) > MOST_BAYS:
+        yield Misfit(
+            "too-many-bays",
+            written.key_span("rows"),
+            f"{rows} rows of {len(lanes)} lanes make {rows * len(lanes):,} bays",
+            f"at most {MOST_BAYS:,}",
+        )
 
 
 def _unit(written: Written) -> Iterator[Misfit]:
@@ -202,6 +221,7 @@ def _requirement(written: Written) -> Iterator[Misfit]:
 
 
 RULES: Mapping[str, Callable[[Written], Iterator[Misfit]]] = {
+    "layout": _layout,
     "unit": _unit,
     "doorway": _doorway,
     "device": _device,
