@@ -25,7 +25,7 @@ STANDARD_INPUT = "<standard input>"
 
 @dataclass(frozen=True, slots=True)
 class Rejected:
-    """What keeps files from being used, with the lines of those files."""
+    """What is wrong with files, with the lines of those files; as a result: they cannot be used."""
 
     diagnostics: tuple[Diagnostic, ...]
     sources: Mapping[str, tuple[str, ...]]
@@ -41,12 +41,16 @@ class Texts:
 
 @dataclass(frozen=True, slots=True)
 class Opened:
-    """A compiled hold with every requirement text that goes with it; `replaced` are ids that were overruled."""
+    """A compiled hold with every requirement text that goes with it.
+
+    `replaced` are the ids of given texts that the description's own overruled.  `warnings` leave it usable.
+    """
 
     label: str
     compiled: CompiledHold
     texts: tuple[RequirementText, ...]
     replaced: tuple[str, ...]
+    warnings: Rejected
 
 
 def open_texts(files: Sequence[str], standing: bool) -> Texts | Rejected:
@@ -106,7 +110,8 @@ def open_hold(name: str, texts: Texts, situation: str | None) -> Opened | Reject
     if compilation.compiled is None:
         return Rejected(compilation.diagnostics, {**texts.sources, **sources})
     replaced = tuple(sorted(own & set(texts.by_id)))
-    return Opened(name, compilation.compiled, (*hold.requirements, *given), replaced)
+    warnings = Rejected(compilation.diagnostics, {**texts.sources, **sources})
+    return Opened(name, compilation.compiled, (*hold.requirements, *given), replaced, warnings)
 
 
 def read_source(name: str) -> Source:

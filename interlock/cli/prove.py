@@ -15,7 +15,7 @@ from interlock.cli.methods import ABOUT, METHODS
 from interlock.cli.screen import Screen, color_option, output_option
 
 if TYPE_CHECKING:
-    from interlock.cli.opening import Opened, Texts
+    from interlock.cli.opening import Opened
     from interlock.diagnostics.spans import Diagnostic
     from interlock.report.proof_text import Proof
 
@@ -89,7 +89,7 @@ def command(
 ) -> int:
     """Opens, proves, shows; the worst exit code of all holds."""
     from interlock.cli.opening import Rejected, open_hold, open_texts
-    from interlock.cli.refusals import show_rejection
+    from interlock.cli.refusals import show_rejection, show_warnings
     from interlock.report.grouping import REJECTED, exit_code, worst_code
     from interlock.report.proof_json import proof_document
     from interlock.report.proof_text import brief_lines, proof_lines, summary_line
@@ -112,6 +112,7 @@ def command(
             rejections[name] = opened.diagnostics
             codes.append(REJECTED)
             continue
+        show_warnings(opened)
         began = monotonic()
         proof = _prove(opened, wanted, folder)
         took = monotonic() - began
@@ -184,15 +185,3 @@ def _folders(evidence: Path | None, holds: tuple[str, ...]) -> list[Path | None]
 def _spare_inputs(output: Path | None, inputs: Sequence[str]) -> None:
     if output is not None and any(Path(name).exists() and output.exists() and output.samefile(name) for name in inputs):
         raise click.UsageError(f"--output would overwrite {output}, which is to be read.")
-
-
-def texts_for(files: Sequence[str], standing: bool) -> Texts | None:
-    """The requirement texts, or None after their faults have been shown."""
-    from interlock.cli.opening import Rejected, open_texts
-    from interlock.cli.refusals import show_rejection
-
-    texts = open_texts(files, standing)
-    if isinstance(texts, Rejected):
-        show_rejection("requirements", texts)
-        return None
-    return texts

@@ -1,15 +1,24 @@
-"""Rejections on standard error: every fault at once, by place, and how many there are."""
+"""Faults of descriptions on standard error: all at once, by place, and how many there are."""
 
 from __future__ import annotations
 
 import click
 
-from interlock.cli.opening import Rejected
+from interlock.cli.opening import Opened, Rejected
+from interlock.diagnostics.render import render_diagnostics
 
 
 def show_rejection(label: str, rejected: Rejected) -> None:
     """Writes all diagnostics and a line with their number."""
-    for one in rejected.diagnostics:
-        click.echo(f"{one.span.file}:{one.span.line}:{one.span.column}: {one.code}: {one.message}", err=True)
+    click.echo(render_diagnostics(rejected.diagnostics, rejected.sources), err=True)
     number = len(rejected.diagnostics)
     click.echo(f"{label}: rejected, {number} {'fault' if number == 1 else 'faults'}", err=True)
+    codes = sorted({one.code for one in rejected.diagnostics})
+    click.echo(f"'interlock explain {codes[0]}' says more, and so on for each code.", err=True)
+
+
+def show_warnings(opened: Opened) -> None:
+    """Writes what is doubtful in a description that can be used."""
+    warnings = opened.warnings
+    if warnings.diagnostics:
+        click.echo(render_diagnostics(warnings.diagnostics, warnings.sources), err=True)

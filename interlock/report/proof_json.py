@@ -136,7 +136,7 @@ def _reason(reason: Reason) -> Json:
 
 def _trace(machine: Machine, trace: Trace) -> Json:
     steps = []
-    for rule, before, after in zip(trace.rules, trace.states, trace.states[1:], strict=True):
+    for rule, before, after in zip(trace.rules, trace.states[:-1], trace.states[1:], strict=True):
         old = as_mapping(machine, before)
         changed = {name: value for name, value in as_mapping(machine, after).items() if value != old[name]}
         steps.append({"rule": rule, "changed": changed})

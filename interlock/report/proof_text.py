@@ -60,8 +60,7 @@ def proof_lines(proof: Proof, every: bool) -> tuple[Line, ...]:
         lines += _disputed(group)
     for group in groups:
         lines += _failing(group)
-    for group in groups:
-        lines += _undecided(group)
+    lines += _undecided(groups)
     if every:
         for group in groups:
             lines += _shown(group)
@@ -231,7 +230,7 @@ def _failing(group: Group) -> Iterator[Line]:
         yield BLANK
         yield from flow(_length(answer.finding), 2)
         yield from story_lines(answer.story)
-    yield from _also(failing[1:], "fails")
+    yield from _also(failing[1:])
 
 
 def _length(finding: Fails) -> str:
@@ -244,17 +243,22 @@ def _length(finding: Fails) -> str:
     return f"{steps} {'leads' if depth == 1 else 'lead'} there. A shorter order of steps may exist."
 
 
-def _also(others: Sequence[Answer], word: str) -> Iterator[Line]:
+def _also(others: Sequence[Answer]) -> Iterator[Line]:
     if not others:
         return
     names = []
     for answer in others:
-        bound = ", ".join(thing for _, thing in answer.instance.bindings) or answer.instance.requirement.id
         steps = f" ({answer.finding.claim.trace.depth})" if isinstance(answer.finding, Fails) else ""
-        names.append(bound + steps)
+        names.append(_about_what(answer) + steps)
     note = " (in brackets: how many steps lead there)" if any(isinstance(o.finding, Fails) for o in others) else ""
     yield BLANK
-    yield from flow(f"It also {word} for{note}: {shortened(names, MOST_NAMED)}", 2, 2)
+    yield from flow(f"It also fails for{note}: {shortened(names, MOST_NAMED)}", 2, 2)
+
+
+def _about_what(answer: Answer) -> str:
+    """`[3L,3L.aft]`: what the instance is about, as its id has it."""
+    requirement = answer.instance.requirement
+    return requirement.id.removeprefix(answer.instance.origin.id) or requirement.id
 
 
 def _title(word: str, answer: Answer, tone: Tone) -> Iterator[Line]:
@@ -287,10 +291,7 @@ def story_lines(story: Story) -> Iterator[Line]:
         wide = len(str(len(story.steps)))
         for step in story.steps:
             yield from flow(f"{step.number:>{wide}}. {ACTORS[step.actor]}: {step.text}", 4, wide + 2)
-            for response in step.responses:
-                yield from flow(f"by itself: {response}", 8 + wide, 2, Tone.FAINT)
-            for text in step.after:
-                yield from flow(f"now {text}", 8 + wide, 2, Tone.FAINT)
+            yield from after_lines(step.responses, step.after, 8 + wide)
     if story.possible:
         yield BLANK
         yield Line("  Why the last step was possible", Tone.HEAD)
@@ -301,6 +302,14 @@ def story_lines(story: Story) -> Iterator[Line]:
         yield from reason_lines(story.reached)
 
 
+def after_lines(responses: Sequence[str], after: Sequence[str], indent: int) -> Iterator[Line]:
+    """What the mechanism did by itself, and what is then so; a text that comes twice is told once."""
+    for response in responses:
+        yield from labelled("by itself:", response.removesuffix(" by itself"), indent, Tone.FAINT)
+    if after:
+        yield from labelled("now:", "; ".join(dict.fromkeys(after)), indent, Tone.FAINT)
+
+
 def reason_lines(reasons: Sequence[Reason], indent: int = 4) -> Iterator[Line]:
     """Sentences, each with those that make it so further in."""
     for reason in reasons:
@@ -308,22 +317,29 @@ def reason_lines(reasons: Sequence[Reason], indent: int = 4) -> Iterator[Line]:
         yield from reason_lines(reason.because, indent + 2)
 
 
-def _undecided(group: Group) -> Iterator[Line]:
-    answers = group.having(Status.UNDECIDED)
-    by_reason: dict[tuple[str, int], list[Answer]] = {}
-    for answer in answers:
-        if isinstance(answer.finding, Undecided):
-            by_reason.setdefault((answer.finding.reason, answer.finding.depth), []).append(answer)
-    for (reason, depth), alike in by_reason.items():
-        yield from _title("UNDECIDED", alike[0], Tone.OPEN)
-        yield from _about(group)
+def _undecided(groups: Sequence[Group]) -> Iterator[Line]:
+    """One block for all that is undecided for the same reason: there may be hundreds."""
+    alike: dict[tuple[str, int], dict[str, list[Answer]]] = {}
+    for group in groups:
+        for answer in group.having(Status.UNDECIDED):
+            if isinstance(answer.finding, Undecided):
+                key = (answer.finding.reason, answer.finding.depth)
+                alike.setdefault(key, {}).setdefault(group.origin.id, []).append(answer)
+    for (reason, depth), by_origin in alike.items():
+        number = sum(len(answers) for answers in by_origin.values())
         yield BLANK
+        yield Line("-" * WIDTH, Tone.FAINT)
+        yield from flow(f"UNDECIDED  {count_of(number, 'requirement')}", tone=Tone.OPEN)
         yield from labelled("why:", reason, 2)
         if depth >= 0:
-            yield from flow(f"No order of up to {count_of(depth, 'step')} leads to a breach; longer ones may.", 2)
+            yield from flow(
+                f"Up to {count_of(depth, 'step')} nothing was found; what longer orders of steps do is open.", 2
+            )
         else:
-            yield from flow("Nothing at all is known about it.", 2)
-        yield from _also(alike[1:], "is undecided")
+            yield from flow("Nothing at all is known: neither that they hold nor that they fail.", 2)
+        for origin, answers in by_origin.items():
+            names = [_about_what(answer) for answer in answers if answer.instance.bindings]
+            yield from flow(f"- {origin}" + (f": {shortened(names, MOST_NAMED)}" if names else ""), 2, 2)
 
 
 def _disputed(group: Group) -> Iterator[Line]:

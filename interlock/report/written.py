@@ -16,7 +16,7 @@ def step_as_written(step: Step) -> str:
 
 
 def as_written(syntax: Syntax) -> str:
-    """The expression as text that reads back to the same tree, with no more brackets than it needs for that."""
+    """The expression as text that reads back to the same tree, with brackets wherever `and` meets `or`."""
     if isinstance(syntax, Truth):
         return "true" if syntax.value else "false"
     if isinstance(syntax, Fact):
@@ -46,10 +46,10 @@ def _inner(syntax: Syntax) -> str:
 
 
 def _binds_less(arg: Syntax, operator: str) -> bool:
-    """Whether the argument needs brackets beside that operator."""
-    if isinstance(arg, Quantified):
-        return True
-    if not isinstance(arg, Chain):
-        return False
-    order = ("implies", "or", "and")
-    return order.index(arg.operator) <= order.index(operator)
+    """Whether the argument needs brackets beside that operator.
+
+    `and` inside `or` needs none to be read back, but gets them: people differ about which binds more.
+    """
+    if isinstance(arg, Chain):
+        return operator != "implies" or arg.operator == "implies"
+    return isinstance(arg, Quantified)
