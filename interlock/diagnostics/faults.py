@@ -64,6 +64,10 @@ class Faults:
                 context=one.context,
             )
 
+    def has(self, code: str) -> bool:
+        """Whether a fault of this code was noted."""
+        return any(known == code for known, _ in self._first)
+
     def hint(self, word: str, names: Iterable[str]) -> str | None:
         """The known name most like `word`, as long as this pass has not compared too many names already."""
         known = list(names)

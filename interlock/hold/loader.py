@@ -11,7 +11,7 @@ from interlock.diagnostics.faults import Faults
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.bay_names import MOST_BAYS, BayNames
 from interlock.hold.cross_rules import cross_faults, hidden_names
-from interlock.hold.model import Change, Hold, RequirementText
+from interlock.hold.model import Hold, RequirementText
 from interlock.hold.modification import Draft, apply_modification, start_draft
 from interlock.hold.nodes import (
     MappingNode,
@@ -201,15 +201,12 @@ def _read_hold(draft: Draft, faults: Faults) -> Hold | None:
     names = collect_names(root, bays, faults)
     reader = Reader(faults, bays)
     hold = reader.record("description", root)
-    resolve_mentions(reader.mentions, names, bays, draft.removed, faults)
+    if not faults.has("bad-repetition"):  # what it would have made is missing, not unknown
+        resolve_mentions(reader.mentions, names, bays, draft.removed, faults)
     known = [*names, *(bays.places if bays else ()), *BUILT_IN_GROUPS]
     faults.take(cross_faults(reader.made))
     faults.take(hidden_names(reader.expressions, reader.made, known))
-    return None if hold is FAILED else _with_changes(hold, tuple(draft.changes))
-
-
-def _with_changes(hold: Hold, changes: tuple[Change, ...]) -> Hold:
-    return replace(hold, changes=changes)
+    return replace(hold, changes=tuple(draft.changes)) if isinstance(hold, Hold) else None
 
 
 def _bay_names(layout: Node | None) -> BayNames | None:

@@ -8,8 +8,10 @@ larger than the limits below is refused before it can do harm.
 from __future__ import annotations
 
 import re
+from bisect import bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from itertools import zip_longest
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 import yaml
@@ -29,53 +31,78 @@ _LOADER: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)  # wheels without l
 _UNPRINTABLE = re.compile("[^\t\n\r\x20-\x7e\xa0-\u2027\u202a-\ud7ff\ue000-\ufefe\uff00-\ufffd\U00010000-\U0010ffff]")
 _LINE_END = re.compile(r"\r\n|\r|\n")
 
-Place: TypeAlias = tuple[int, int, int]
-"""Line, column and width in the source of one character of a scalar's text."""
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A part of a scalar's text, from the character `start` on, and where it was written.
+
+    With `width` 0 the characters follow one another in the source from `column` on; otherwise they all stand for the
+    `width` characters there, which a repetition replaced.
+    """
+
+    start: int
+    line: int
+    column: int
+    width: int = 0
 
 
 @dataclass(frozen=True, slots=True)
 class ScalarNode:
     """A text.
 
-    `places` has one entry per character where the text does not lie on one source line as it is read (folded over
-    lines, or filled in by a repetition); `first` is the line and column of the first character where it does.  Where
-    both are None the text cannot be matched with the source: an escape was used.
+    `stretches` match it with the source, in order; None where they cannot, because an escape was used.
     """
 
     text: str
     span: Span
     quoted: bool
-    first: tuple[int, int] | None
-    places: tuple[Place, ...] | None = None
+    stretches: tuple[Stretch, ...] | None
+
+    @property
+    def is_filled_in(self) -> bool:
+        """Whether a repetition replaced some of the text."""
+        return self.stretches is not None and any(stretch.width for stretch in self.stretches)
 
     def place_of(self, start: int, end: int) -> Span | None:
         """Where the characters from `start` to before `end` were written; None where that cannot be known.
 
         `start` may be the length of the text: the place just behind it.
         """
-        if self.first is not None:
-            line, column = self.first
-            return Span(self.span.file, line, column + start, max(1, end - start))
-        if not self.places:
+        if not self.stretches:
             return None
-        if start >= len(self.places):
-            line, column, width = self.places[-1]
-            return Span(self.span.file, line, column + width)
-        line, column, width = self.places[start]
-        stop = column + width
-        for at in range(min(end, len(self.places)) - 1, start, -1):
-            other_line, other_column, other_width = self.places[at]
+        if start >= len(self.text) > 0:
+            line, _, stop = self._extent(len(self.text) - 1)
+            return Span(self.span.file, line, stop)
+        line, column, stop = self._extent(start)
+        last = min(end, len(self.text)) - 1
+        while last > start:
+            other_line, _, other_stop = self._extent(last)
             if other_line == line:
-                stop = max(stop, other_column + other_width)
+                stop = max(stop, other_stop)
                 break
+            last = self.stretches[self._stretch_of(last)].start - 1  # to the end of the line before
         return Span(self.span.file, line, column, max(1, stop - column))
 
-    def character_places(self) -> tuple[Place, ...] | None:
-        """One place per character, or None."""
-        if self.first is not None:
-            line, column = self.first
-            return tuple((line, column + at, 1) for at in range(len(self.text)))
-        return self.places
+    def _stretch_of(self, at: int) -> int:
+        return max(0, bisect_right(self.stretches or (), at, key=lambda stretch: stretch.start) - 1)
+
+    def _extent(self, at: int) -> tuple[int, int, int]:
+        """Line, column and the column behind of one character."""
+        stretch = (self.stretches or ())[self._stretch_of(at)]
+        if stretch.width:
+            return stretch.line, stretch.column, stretch.column + stretch.width
+        column = stretch.column + at - stretch.start
+        return stretch.line, column, column + 1
+
+
+def cut_stretches(stretches: tuple[Stretch, ...], low: int, high: int, to: int) -> Iterator[Stretch]:
+    """The stretches of the characters from `low` to before `high`, where the first of these becomes number `to`."""
+    for stretch, after in zip_longest(stretches, stretches[1:]):
+        end = high if after is None else min(high, after.start)
+        start = max(low, stretch.start)
+        if start < end:
+            moved = 0 if stretch.width else start - stretch.start
+            yield Stretch(start - low + to, stretch.line, stretch.column + moved, stretch.width)
 
 
 @dataclass(frozen=True, slots=True)
@@ -360,31 +387,27 @@ class _Composer:
         column = start + (1 if quoted else 0)
         source = self.lines[line] if line < len(self.lines) else ""
         if line == end_line and source[column : column + len(text)] == text:
-            return ScalarNode(text, span, quoted, (line + 1, column + 1))
+            return ScalarNode(text, span, quoted, (Stretch(0, line + 1, column + 1),))
         if line != end_line:
             span = Span(span.file, span.line, span.column, max(1, len(source.rstrip()) - start))
-        return ScalarNode(text, span, quoted, None, self._align(event, quoted))
+        return ScalarNode(text, span, quoted, self._align(event, quoted))
 
-    def _align(self, event: yaml.ScalarEvent, quoted: bool) -> tuple[Place, ...] | None:
+    def _align(self, event: yaml.ScalarEvent, quoted: bool) -> tuple[Stretch, ...] | None:
         """Match a text that was folded over lines with the source, letter by letter; None where an escape is used."""
-        block = event.style in ("|", ">")
-        source = self._letters(event, skip=1 if quoted else 0, after_header=block)
-        places: list[Place] = []
-        held_back = 0
-        for letter in event.value:
+        source = self._letters(event, skip=1 if quoted else 0, after_header=event.style in ("|", ">"))
+        stretches: list[Stretch] = []
+        for at, letter in enumerate(event.value):
             if letter.isspace():
-                held_back += 1
                 continue
-            at = next(source, None)
-            if at is None or at[2] != letter:
+            line, column, found = next(source, (0, 0, ""))
+            if found != letter:
                 return None
-            place = (at[0], at[1], 1)
-            places.extend([place if not places else (places[-1][0], places[-1][1] + 1, 1)] * held_back)
-            held_back = 0
-            places.append(place)
-        if places:
-            places.extend([(places[-1][0], places[-1][1] + 1, 1)] * held_back)
-        return tuple(places)
+            if stretches:
+                last = stretches[-1]
+                if last.line == line and last.column + at - last.start == column:
+                    continue
+            stretches.append(Stretch(at if stretches else 0, line, column - (0 if stretches else at)))
+        return tuple(stretches)
 
     def _letters(self, event: yaml.ScalarEvent, skip: int, after_header: bool) -> Iterator[tuple[int, int, str]]:
         """The letters of the source, without blanks, over the extent of a scalar."""

@@ -27,6 +27,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from interlock.diagnostics.faults import Faults
+from interlock.diagnostics.nearest import nearest_name
 from interlock.diagnostics.spans import Span
 from interlock.hold.nodes import ScalarNode, clip
 from interlock.hold.syntax import Chain, Fact, Negation, Path, Quantified, Step, Syntax, Truth
@@ -136,7 +137,7 @@ def _note(scalar: ScalarNode, wrong: _Wrong, faults: Faults, context: tuple[str,
     if place is None:  # escapes: the source columns are not those of the text
         place = scalar.span
         context = (second_caret(scalar.text, wrong.start, wrong.end), *context)
-    elif scalar.places is not None:
+    elif scalar.is_filled_in:
         context = (second_caret(scalar.text, wrong.start, wrong.end), *context)
     faults.add(wrong.code, place, wrong.message, expected=wrong.expected, nearest=wrong.nearest, context=context)
 
@@ -409,36 +410,30 @@ class _Parser:
             )
         if not is_name(token.text) and token.text not in _SIGNS:
             return self._foreign(token)
-        before = [part.text for part in self._tokens[max(0, self._at - 3) : self._at]]
         instead = self._instead(token.text)
-        if instead is None and is_name(token.text) and token.text not in KEYWORDS:
-            following = self._tokens[self._at + 1].text if self._at + 1 < len(self._tokens) else ""
-            if before and before[-1] not in (")",) and following != "is":
-                if "is" in before[:-1]:
-                    return _Wrong(
-                        "unexpected-word",
-                        token.start,
-                        token.end,
-                        f"'{clip(token.text)}' cannot follow '{clip(before[-1])}'",
-                        "a state of several words joined by `_`, or `and`, `or`, `implies`",
-                        f"{before[-1]}_{token.text}" if len(before[-1]) + len(token.text) < 40 else None,
-                    )
-                return _Wrong(
-                    "unexpected-word",
-                    token.start,
-                    token.end,
-                    f"'{clip(token.text)}' cannot follow '{clip(before[-1])}'",
-                    "`is` before a state, or `and`, `or`, `implies`",
-                    f"{before[-1]} is {token.text}" if len(before[-1]) + len(token.text) < 40 else None,
-                )
-        return _Wrong(
-            "unexpected-word",
-            token.start,
-            token.end,
-            f"'{clip(token.text)}' cannot stand here",
-            "`and`, `or`, `implies` or the end",
-            instead,
-        )
+        before = self._tokens[self._at - 1].text
+        if instead is not None or not is_name(token.text) or token.text in KEYWORDS or before == ")":
+            return _Wrong(
+                "unexpected-word",
+                token.start,
+                token.end,
+                f"'{clip(token.text)}' cannot stand here",
+                "`and`, `or`, `implies` or the end",
+                instead,
+            )
+        after = self._tokens[self._at + 1].text if self._at + 1 < len(self._tokens) else ""
+        joiner = nearest_name(token.text, ("and", "or", "implies", "is"))
+        short = len(before) + len(token.text) < 40
+        ends = not after or after in (")", "and", "or", "implies")
+        has_state = self._at >= 2 and self._tokens[self._at - 2].text in ("is", "not")
+        if has_state:
+            expected = "a state of several words joined by `_`, or `and`, `or`, `implies`"
+            nearest = f"{before}_{token.text}" if ends and short else joiner
+        else:
+            expected = "`is` before a state, or `and`, `or`, `implies`"
+            nearest = f"{before} is {token.text}" if ends and short else joiner
+        message = f"'{clip(token.text)}' cannot follow '{clip(before)}'"
+        return _Wrong("unexpected-word", token.start, token.end, message, expected, nearest)
 
     def _instead(self, text: str) -> str | None:
         folded = text.lower()

@@ -18,17 +18,18 @@ from interlock.hold.nodes import (
     Entry,
     MappingNode,
     Node,
-    Place,
     ScalarNode,
     SequenceNode,
+    Stretch,
     clip,
+    cut_stretches,
     describe,
 )
 from interlock.hold.parser import is_name
 
 MOST_ITEMS = 20_000
 MOST_EXPANDED_VALUES = 1_000_000
-MOST_EXPANDED_CHARACTERS = 8_000_000
+MOST_EXPANDED_CHARACTERS = 4_000_000
 LONGEST_VALUE = 40
 NOT_REPEATED = frozenset({"requirements"})
 """Lists whose items use `for` in another sense."""
@@ -52,16 +53,13 @@ class _TooMuch(Exception):
     """The repetitions of a file make more than the limits allow."""
 
 
-def expand_repetitions(root: MappingNode, faults: Faults) -> MappingNode:
-    """The same tree with every repeated list item replaced by what it stands for.
-
-    Where the limits are broken a fault is noted and the tree comes back as it was.
-    """
+def expand_repetitions(root: MappingNode, faults: Faults) -> MappingNode | None:
+    """The same tree with every repeated list item replaced by what it stands for; None where the limits are broken."""
     expander = _Expander(faults)
     try:
         found = expander.node(root, {}, ())
     except _TooMuch:
-        return root
+        return None
     assert isinstance(found, MappingNode)  # noqa: S101 - a mapping expands to a mapping
     return found
 
@@ -197,20 +195,22 @@ class _Expander:
 
     def _scalar(self, node: ScalarNode, bindings: _Bindings, context: tuple[str, ...]) -> ScalarNode:
         text = node.text
-        source = node.character_places()
+        source = node.stretches
         parts: list[str] = []
-        places: list[Place] = []
-        done = 0
+        stretches: list[Stretch] = []
+        length = done = 0
         for hole in _HOLE.finditer(text):
             filled = self._fill(node, hole, bindings, context)
             parts.append(text[done : hole.start()])
             parts.append(filled)
             if source is not None:
-                places.extend(source[done : hole.start()])
-                line, column, _ = source[hole.start()]
-                end_line, end_column, end_width = source[hole.end() - 1]
-                width = end_column + end_width - column if end_line == line else 1
-                places.extend([(line, column, width)] * len(filled))
+                stretches.extend(cut_stretches(source, done, hole.start(), length))
+                place = node.place_of(hole.start(), hole.end())
+                if place is not None:
+                    stretches.append(
+                        Stretch(length + hole.start() - done, place.line, place.column, max(1, place.length))
+                    )
+            length += hole.start() - done + len(filled)
             done = hole.end()
         if done == 0:
             return node
@@ -220,8 +220,8 @@ class _Expander:
         if len(result) > LONGEST_SCALAR or self._characters > MOST_EXPANDED_CHARACTERS:
             self._refuse(node.span, "the repetitions make too much text", context)
         if source is not None:
-            places.extend(source[done:])
-        return ScalarNode(result, node.span, node.quoted, None, tuple(places) if source is not None else None)
+            stretches.extend(cut_stretches(source, done, len(text), length))
+        return ScalarNode(result, node.span, node.quoted, tuple(stretches) if source is not None else None)
 
     def _fill(self, node: ScalarNode, hole: re.Match[str], bindings: _Bindings, context: tuple[str, ...]) -> str:
         name, sign, amount = hole[1], hole[2], hole[3]
