@@ -10,7 +10,7 @@ _PRIMARY = 5
 
 
 def print_syntax(syntax: Syntax) -> str:
-    """The text of an expression, with parentheses only where they are needed or were meant."""
+    """The text of an expression, with parentheses where they are needed, and wherever `and` stands within `or`."""
     return _print(syntax, 0, last=True)
 
 
@@ -44,6 +44,9 @@ def _print(syntax: Syntax, least: int, last: bool) -> str:
             needs = [tightness + 1] * len(args)
             if operator == "implies":
                 needs[-1] = tightness
+            elif operator == "or":
+                # not needed, but people differ about which of `and` and `or` binds more
+                needs = [_NOT] * len(args)
             inside = last or tightness < least
             parts = [
                 _print(arg, need, last=inside and at == len(args) - 1)

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from interlock.hold.compiler import CompiledHold
+from interlock.hold.printer import print_syntax
 from interlock.hold.syntax import Syntax, Truth
 from interlock.kernel.claims import Holds
 from interlock.report.wording import count_of, listed, shortened
-from interlock.report.written import as_written
 from interlock.study.verify import Verification
 
 CAUTIONS = (
@@ -72,7 +72,7 @@ def _hand_work(syntax: Syntax) -> str:
         if syntax.value:
             return "Devices worked by hand inside the hold can be reached at any time."
         return "Devices worked by hand inside the hold can never be reached."
-    return f"Devices worked by hand inside the hold can be reached only while: {as_written(syntax)}."
+    return f"Devices worked by hand inside the hold can be reached only while: {print_syntax(syntax)}."
 
 
 def _pushing(syntax: Syntax | None) -> str:
@@ -80,7 +80,7 @@ def _pushing(syntax: Syntax | None) -> str:
         return "Nobody pushes a unit by hand: the description rules it out."
     if isinstance(syntax, Truth):
         return "Units can be pushed by hand at any time."
-    return f"Units can be pushed by hand only while: {as_written(syntax)}."
+    return f"Units can be pushed by hand only while: {print_syntax(syntax)}."
 
 
 def _failures(compiled: CompiledHold) -> Iterator[str]:

@@ -6,13 +6,13 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from interlock.hold.compiler import CompiledHold
 from interlock.hold.model import Device, Direction, DoorStep, Doorway, Hold, Zone
-from interlock.hold.syntax import Syntax
+from interlock.hold.printer import print_syntax
+from interlock.hold.syntax import Syntax, Truth
 from interlock.report.assumptions import CAUTIONS, assumptions_of
 from interlock.report.floor_text import floor_lines
 from interlock.report.lines import BLANK, Line, Tone, flow, heading, labelled
 from interlock.report.proof_text import counts_of
 from interlock.report.wording import count_of, listed, sentence
-from interlock.report.written import as_written
 
 
 def description_lines(label: str, compiled: CompiledHold) -> tuple[Line, ...]:
@@ -79,8 +79,8 @@ def _floor_facts(hold: Hold) -> Iterator[Line]:
 
 def _door(door: Doorway) -> Iterator[Line]:
     yield from flow(f"{door.id}: {door.name}, {door.side} of {', '.join(door.bays)}, moved by {door.moved_by}", 2, 4)
-    yield from labelled("opens while", as_written(door.opens), 6)
-    yield from labelled("closes while", as_written(door.closes), 6)
+    yield from labelled("opens", _while(door.opens), 6)
+    yield from labelled("closes", _while(door.closes), 6)
     for word, step in (("latch", door.latch), ("unlatch", door.unlatch), ("lock", door.lock), ("unlock", door.unlock)):
         if step is not None:
             yield from labelled(f"{word}:", _door_step(step), 6)
@@ -95,8 +95,13 @@ def _door(door: Doorway) -> Iterator[Line]:
 
 
 def _door_step(step: DoorStep) -> str:
-    when = as_written(step.when)
-    return f"by {step.by}, " + ("at any time" if when == "true" else f"while {when}")
+    return f"by {step.by}, {_while(step.when)}"
+
+
+def _while(syntax: Syntax) -> str:
+    if isinstance(syntax, Truth):
+        return "at any time" if syntax.value else "never"
+    return f"while {print_syntax(syntax)}"
 
 
 def _devices(devices: Sequence[Device]) -> Iterator[Line]:
@@ -110,7 +115,7 @@ def _devices(devices: Sequence[Device]) -> Iterator[Line]:
         yield from flow(", ".join(places), 6)
         for device in members:
             if device.deferred is not None:
-                text = f"{device.id} deferred: {device.deferred.because}; limit: {as_written(device.deferred.limit)}"
+                text = f"{device.id} deferred: {device.deferred.because}; limit: {print_syntax(device.deferred.limit)}"
                 yield from flow(text, 6, 2, Tone.OPEN)
 
 
@@ -124,7 +129,7 @@ def _device_text(device: Device) -> str:
     else:
         parts.append("restrains nothing")
     if device.circuit is not None:
-        parts.append(f"worked by {as_written(device.circuit)}")
+        parts.append(f"worked by {print_syntax(device.circuit)}")
     if device.handle is not None:
         parts.append(f"worked by handle {device.handle}")
     if device.lags:
@@ -150,7 +155,7 @@ def _controls(hold: Hold) -> Iterator[Line]:
         yield from flow(f"{control.id}: {control.name}: {', '.join(parts)}", 2, 4)
     for station in hold.stations:
         text = f"{station.id}: {station.name}: station with {', '.join(station.controls) or 'no control'}"
-        yield from flow(f"{text}; in charge while {as_written(station.owns)}", 2, 4)
+        yield from flow(f"{text}; in charge {_while(station.owns)}", 2, 4)
     for supply in hold.supplies:
         lost = "may be lost and come back" if supply.may_be_lost else "never changes"
         yield from flow(
@@ -160,19 +165,19 @@ def _controls(hold: Hold) -> Iterator[Line]:
 
 def _circuits(hold: Hold) -> Iterator[Line]:
     for circuit in hold.circuits:
-        yield from flow(f"{circuit.id} ({circuit.use}) = {as_written(circuit.definition)}", 2, 4)
+        yield from flow(f"{circuit.id} ({circuit.use}) = {print_syntax(circuit.definition)}", 2, 4)
     for relay in hold.relays:
-        yield from flow(f"{relay.id} (relay) set by {as_written(relay.sets)}", 2, 4)
-        yield from flow(f"dropped, which wins, by {as_written(relay.drops)}", 4, 2)
+        yield from flow(f"{relay.id} (relay) set by {print_syntax(relay.sets)}", 2, 4)
+        yield from flow(f"dropped, which wins, by {print_syntax(relay.drops)}", 4, 2)
 
 
 def _sensors(hold: Hold) -> Iterator[Line]:
     for sensor in hold.sensors:
-        yield from flow(f"{sensor.id} reads {as_written(sensor.reads)}", 2, 4)
+        yield from flow(f"{sensor.id} reads {print_syntax(sensor.reads)}", 2, 4)
 
 
 def _zone(zone: Zone) -> Iterator[Line]:
-    yield from flow(f"{zone.id}: {zone.name}: {', '.join(zone.bays)}; power: {as_written(zone.power)}", 2, 4)
+    yield from flow(f"{zone.id}: {zone.name}: {', '.join(zone.bays)}; power: {print_syntax(zone.power)}", 2, 4)
     for command in zone.commands:
         station = f"{command.station}: " if command.station else ""
         yield from labelled("commands:", station + _by_direction(command.runs), 6)
@@ -183,7 +188,7 @@ def _zone(zone: Zone) -> Iterator[Line]:
 
 
 def _by_direction(pairs: Sequence[tuple[Direction, Syntax]]) -> str:
-    return "; ".join(f"{direction} while {as_written(syntax)}" for direction, syntax in pairs)
+    return "; ".join(f"{direction} {_while(syntax)}" for direction, syntax in pairs)
 
 
 def _people(hold: Hold) -> Iterator[Line]:
@@ -191,7 +196,7 @@ def _people(hold: Hold) -> Iterator[Line]:
         reach = f", reaches {', '.join(place.reaches)}" if place.reaches else ""
         yield from flow(f"{place.id}: place {place.name}" + (f" in bay {place.bay}" if place.bay else "") + reach, 2, 4)
     for person in hold.people:
-        text = f"{person.id}: {person.name}: {', '.join(person.places)}; moves while {as_written(person.moves)}"
+        text = f"{person.id}: {person.name}: {', '.join(person.places)}; comes and goes {_while(person.moves)}"
         yield from flow(text, 2, 4)
 
 
