@@ -230,8 +230,18 @@ def _start_faults(
     from interlock.kernel.expressions import expand
 
     only = {variable.name: variable.init[0] for variable in variables if len(variable.init) == 1}
-    if start == TRUE or may_hold(assign(expand(start, definitions), only)):
+    opened = expand(start, definitions)
+    if start == TRUE or may_hold(assign(opened, only)):
         return ()
+    if not may_hold(opened):
+        return (
+            Diagnostic(
+                "settling-never-ends",
+                next((relay.span for relay in hold.relays), hold.span),
+                "there is no state in which every relay and handle is at rest",
+                "conditions under which the mechanism comes to rest",
+            ),
+        )
     return (
         Diagnostic(
             "start-not-settled",
