@@ -212,6 +212,7 @@ def _hanoi() -> list[Row]:
                     partial(puzzles.hanoi, 3, n, "clockwise", pegs_on),
                     goal="goal",
                     shortest=shortest,
+                    deep=n > 4,
                 )
             )
     rows += [
