@@ -1,0 +1,210 @@
+"""What stands under a plan: the facts that have no place on it, the zones, and what the marks mean."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+from xml.etree import ElementTree
+
+from interlock.hold.compiler import CompiledHold
+from interlock.hold.kinds import DEVICE_KINDS
+from interlock.hold.model import Direction
+from interlock.report.drawing import marks
+from interlock.report.drawing.grid import NOTE
+from interlock.report.drawing.shapes import INK, PAPER, SOFT, element, number, path_of, text_width, wrap, write
+from interlock.report.drawing.snapshot import Snapshot
+from interlock.report.drawing.zones import LOOKS, says
+
+_MARGIN = 12.0
+_LINE = 16.0
+_ENTRY = 24.0
+_WIDEST = 1200.0  # the plan of a long hold is wider than a screen; its notes are not
+
+Draw = Callable[[ElementTree.Element, float, float], None]
+
+
+def draw_notes(
+    root: ElementTree.Element, compiled: CompiledHold, snapshot: Snapshot | None, top: float, width: float
+) -> float:
+    """Everything under the plan; gives the height of the whole picture."""
+    y, width = top, min(width, _WIDEST)
+    if snapshot is not None:
+        y = _paragraphs(root, _facts(compiled, snapshot), y, width)
+    y = _zone_key(root, compiled, y, width)
+    return _key(root, _entries(compiled, snapshot), y, width)
+
+
+def _facts(compiled: CompiledHold, snapshot: Snapshot) -> list[tuple[str, str]]:
+    hold = compiled.hold
+    names = {unit.id: unit.name for unit in hold.units}
+    doors = {door.id: door.name for door in hold.doorways}
+    places = {place.id: place.name for place in hold.places}
+    people = {person.id: person.name for person in hold.people}
+    facts = [(f"{doors[id]} ({id})", ", ".join(held)) for id, held in snapshot.doors.items()]
+    moving = []
+    for move in snapshot.crossings:
+        ends = " and ".join(_side(compiled, placement.cells) for placement in (move.source, move.target))
+        moving.append(f"{names[move.source.kind]} between {ends}")
+    if moving:
+        facts.append(("Half-way", "; ".join(moving)))
+    if snapshot.told:
+        facts.append(
+            (
+                "Controls and power",
+                "; ".join(f"{name} ({id}) {state.replace('_', ' ')}" for id, name, state in snapshot.told),
+            )
+        )
+    if snapshot.people:
+        facts.append(("People", "; ".join(f"{people[id]} {places[at]}" for id, at in snapshot.people.items())))
+    if snapshot.failures:
+        facts.append(("Failures", "; ".join(snapshot.failures)))
+    return facts
+
+
+def _side(compiled: CompiledHold, cells: tuple[str, ...]) -> str:
+    inside = [cell for cell in cells if compiled.floor.cells[cell].door is None]
+    outside = sorted({str(compiled.floor.cells[c].door) for c in cells if c not in inside})
+    return " + ".join([*inside, *(f"loader at {door}" for door in outside)])
+
+
+def _paragraphs(root: ElementTree.Element, facts: list[tuple[str, str]], y: float, width: float) -> float:
+    for head, text in facts:
+        lines = wrap(f"{head}: {text}", NOTE, width - 2 * _MARGIN)
+        for line in lines:
+            write(root, _MARGIN, y + 12, line, NOTE)
+            y += _LINE
+    return y + 12
+
+
+def _zone_key(root: ElementTree.Element, compiled: CompiledHold, y: float, width: float) -> float:
+    zones = compiled.hold.zones
+    if not zones:
+        return y
+    write(root, _MARGIN, y + 12, "Drive zones", NOTE, bold=True)
+    y += _LINE + 2
+    entries: list[tuple[str, Draw]] = []
+    for at, zone in enumerate(zones):
+        ink, dashes = LOOKS[at % len(LOOKS)]
+
+        def line(parent: ElementTree.Element, x: float, y: float, ink: str = ink, dashes: str = dashes) -> None:
+            points = path_of([(x - 13, y), (x + 13, y)])
+            element(parent, "path", d=points, stroke=ink, stroke_width=1.8, stroke_dasharray=dashes)
+
+        entries.append((says(zone), line))
+    return _columns(root, entries, y, width)
+
+
+def _key(root: ElementTree.Element, entries: list[tuple[str, Draw]], y: float, width: float) -> float:
+    write(root, _MARGIN, y + 12, "What the marks mean", NOTE, bold=True)
+    write(root, _MARGIN + text_width("What the marks mean", NOTE, bold=True) + 10, y + 12,
+          "(not to scale; the strips between bays are their faces)", NOTE, fill=SOFT)  # fmt: skip
+    return _columns(root, entries, y + _LINE + 4, width) + 4
+
+
+def _columns(root: ElementTree.Element, entries: list[tuple[str, Draw]], y: float, width: float) -> float:
+    widest = max(text_width(text, NOTE) for text, _ in entries) + 58
+    columns = max(1, min(len(entries), int((width - _MARGIN) // widest)))
+    rows = -(-len(entries) // columns)
+    for at, (text, draw) in enumerate(entries):
+        column, row = divmod(at, rows)
+        x, middle = _MARGIN + column * widest, y + row * _ENTRY + _ENTRY / 2
+        draw(root, x + 18, middle)
+        write(root, x + 42, middle + 4, text, NOTE)
+    return y + rows * _ENTRY + 8
+
+
+def _entries(compiled: CompiledHold, snapshot: Snapshot | None) -> list[tuple[str, Draw]]:
+    hold = compiled.hold
+    entries: list[tuple[str, Draw]] = []
+
+    def mark(kind: str, standing: bool | None) -> Draw:
+        return lambda parent, x, y: marks.draw_mark(parent, x, y, kind, True, standing)
+
+    present = {device.kind for device in hold.devices}
+    for kind in DEVICE_KINDS:
+        if kind in present:
+            fixed = len(DEVICE_KINDS[kind].states) == 1
+            entries.append((_in_words(kind), mark(kind, True if fixed else None)))
+    movable = next((k for k in DEVICE_KINDS if k in present and len(DEVICE_KINDS[k].states) > 1), None)
+    if snapshot is not None and movable is not None:
+        entries.append(("dark: stands above the floor", mark(movable, True)))
+        entries.append(("hollow, broken line: down", mark(movable, False)))
+    if any(device.gives_way for device in hold.devices):
+        entries.append(
+            ("gives way to a unit that passes so", lambda g, x, y: marks.draw_way(g, x - 13, y, Direction.AFT))
+        )
+    if any(device.fixed for device in hold.devices):
+        entries.append(("held in one position for good", marks.draw_held))
+    if hold.layout.ball_mat:
+        entries.append(("ball mat", _mat))
+    if hold.doorways:
+        entries.append(("sill", _sill))
+        entries.append(("place on the loader", _loader))
+        entries += _door_entries(snapshot)
+    if snapshot is not None:
+        entries.append(("unit", _unit))
+        if snapshot.crossings:
+            entries.append(("unit half-way over a face", _unit_moving))
+        if "kept_down" in snapshot.devices.values():
+            entries.append(("kept down by hand", _kept))
+        if snapshot.failed & set(snapshot.devices):
+            entries.append(("failed", marks.draw_failed))
+        if snapshot.running:
+            entries.append(("drive runs so", lambda g, x, y: marks.draw_run(g, x, y, Direction.AFT)))
+        if snapshot.people:
+            entries.append(("person", marks.draw_person))
+    return entries
+
+
+def _in_words(kind: str) -> str:
+    return kind.replace("powered latch resting", "powered latch, without power").replace(
+        "powered guide resting", "powered guide, without power"
+    )
+
+
+def _mat(parent: ElementTree.Element, x: float, y: float) -> None:
+    dots = "".join(f"M{number(x - 9 + 9 * i)} {number(y - 4.5 + 9 * j)}h0" for j in range(2) for i in range(3))
+    element(parent, "path", d=dots, stroke="#9a9a9a", stroke_width=2.2, stroke_linecap="round")
+
+
+def _kept(parent: ElementTree.Element, x: float, y: float) -> None:
+    marks.draw_mark(parent, x, y + 2, "spring latch", True, False)
+    marks.draw_kept(parent, x, y + 2)
+
+
+def _sill(parent: ElementTree.Element, x: float, y: float) -> None:
+    element(parent, "rect", x=x - 12, y=y - 6, width=24, height=12, fill="#eceff1", stroke=SOFT, stroke_width=0.8)
+
+
+def _loader(parent: ElementTree.Element, x: float, y: float) -> None:
+    element(parent, "rect", x=x - 12, y=y - 7, width=24, height=14, fill="none", stroke=SOFT, stroke_dasharray="7 4")
+
+
+def _unit(parent: ElementTree.Element, x: float, y: float) -> None:
+    _box(parent, x, y, stroke_width=2.0)
+
+
+def _unit_moving(parent: ElementTree.Element, x: float, y: float) -> None:
+    _box(parent, x, y, stroke_width=2.0, stroke_dasharray="9 4")
+
+
+def _box(parent: ElementTree.Element, x: float, y: float, **looks: Any) -> None:
+    element(parent, "rect", x=x - 12, y=y - 7, width=24, height=14, rx=3, fill="#efe6d2", stroke="#5a4520", **looks)
+
+
+def _door_entries(snapshot: Snapshot | None) -> list[tuple[str, Draw]]:
+    def bar(parent: ElementTree.Element, x: float, y: float, last: float, **looks: Any) -> None:
+        if last:
+            element(parent, "rect", x=x - 12, y=y - 4, width=last, height=8, stroke=INK, stroke_width=1.4, **looks)
+        for end in (x - 12, x + 12):
+            element(parent, "rect", x=end - 2, y=y - 8, width=4, height=16, fill=INK)
+
+    if snapshot is None:
+        return [("doorway", lambda g, x, y: bar(g, x, y, 24, fill=PAPER))]
+    drawings: dict[str, Draw] = {
+        "closed": lambda g, x, y: bar(g, x, y, 24, fill=INK),
+        "moving": lambda g, x, y: bar(g, x, y, 12, fill=PAPER, stroke_dasharray="5 3"),
+        "open": lambda g, x, y: bar(g, x, y, 0),
+    }
+    shown = {held[0] for held in snapshot.doors.values()}
+    return [(f"door {position}", draw) for position, draw in drawings.items() if position in shown]
