@@ -194,7 +194,8 @@ def _by_direction(pairs: Sequence[tuple[Direction, Syntax]]) -> str:
 def _people(hold: Hold) -> Iterator[Line]:
     for place in hold.places:
         reach = f", reaches {', '.join(place.reaches)}" if place.reaches else ""
-        yield from flow(f"{place.id}: place {place.name}" + (f" in bay {place.bay}" if place.bay else "") + reach, 2, 4)
+        bay = "" if place.bay is None or place.bay in place.name else f" (bay {place.bay})"
+        yield from flow(f"{place.id}: {place.name}{bay}{reach}", 2, 4)
     for person in hold.people:
         text = f"{person.id}: {person.name}: {', '.join(person.places)}; comes and goes {_while(person.moves)}"
         yield from flow(text, 2, 4)

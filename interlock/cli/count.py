@@ -1,0 +1,58 @@
+"""`interlock count`: how many states a hold can reach."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from interlock.cli.screen import Screen, color_option, output_option
+
+MOST_STATES = 2_000_000
+"""Where counting stops if nothing else is said; about 100 bytes are held for each state."""
+
+
+@click.command(
+    name="count",
+    help="Count exactly the states of HOLD that can be reached, and the steps between them. Ends with code 3 where a "
+    "limit stops it: the numbers are then lower bounds.",
+)
+@click.argument("hold")
+@click.option("--from", "situation", metavar="SITUATION", help="Start from this situation of the description.")
+@click.option(
+    "--states", type=click.IntRange(min=1), default=MOST_STATES, show_default=True, help="Stop at this many states."
+)
+@click.option("--time", "seconds", type=click.FloatRange(min=0.001), help="Stop after this many seconds.")
+@click.option("--depth", type=click.IntRange(min=0), help="Go no deeper than this many steps.")
+@click.option("--verbose", is_flag=True, help="Say how many states lie at each depth.")
+@output_option
+@color_option
+def command(
+    hold: str,
+    situation: str | None,
+    states: int,
+    seconds: float | None,
+    depth: int | None,
+    verbose: bool,
+    output: Path | None,
+    color: str,
+) -> int:
+    """Opens and counts."""
+    from interlock.cli.opening import Rejected, Texts, open_hold
+    from interlock.cli.refusals import show_rejection, show_warnings
+    from interlock.kernel.claims import Limits
+    from interlock.prove.explicit import count_states
+    from interlock.report.count_text import count_lines
+    from interlock.report.grouping import EXIT_CODES, REJECTED
+    from interlock.study.verify import Status
+
+    opened = open_hold(hold, Texts(), situation)
+    if isinstance(opened, Rejected):
+        show_rejection(hold, opened)
+        return REJECTED
+    show_warnings(opened)
+    count = count_states(opened.compiled.machine, Limits(depth=depth, seconds=seconds, states=states))
+    screen = Screen(output, color)
+    screen.lines(count_lines(opened.compiled.hold.title, count, verbose))
+    screen.close()
+    return 0 if count.complete else EXIT_CODES[Status.UNDECIDED]

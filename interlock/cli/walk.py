@@ -1,0 +1,135 @@
+"""`interlock walk`: a hold worked by hand."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterable, Iterator
+from typing import TYPE_CHECKING
+
+import click
+
+from interlock.cli.screen import Screen, color_option
+
+if TYPE_CHECKING:
+    from interlock.study.walk import Walk
+
+HELP = """\
+  a number   do that step
+  steps      list the possible steps again
+  find TEXT  list the possible steps that have TEXT in them
+  show       show the whole state
+  why        say what breaks the requirements that are broken now
+  back       take the last step back
+  start N    begin again, the Nth way
+  quit       leave
+"""
+
+
+@click.command(
+    name="walk",
+    help="Work HOLD by hand: choose one possible step after another and see what it does. Reads commands from standard "
+    "input, so that they can also come from a file.\n\n\b\nCommands:\n" + HELP,
+)
+@click.argument("hold")
+@click.option("--do", "script", metavar="N,N,...", help="Do the steps of these numbers, show the state and end.")
+@click.option("--from", "situation", metavar="SITUATION", help="Start from this situation of the description.")
+@click.option(
+    "--requirements",
+    "files",
+    multiple=True,
+    metavar="FILE",
+    help="Warn of these requirements as well; may be repeated.",
+)
+@color_option
+def command(hold: str, script: str | None, situation: str | None, files: tuple[str, ...], color: str) -> int:
+    """Opens, then reads commands until the end."""
+    from interlock.cli.opening import Rejected, open_hold, open_texts
+    from interlock.cli.refusals import show_rejection, show_warnings
+    from interlock.report.grouping import REJECTED
+    from interlock.report.walk_text import opening_lines
+    from interlock.study.walk import begin_walk
+
+    texts = open_texts(files, True)
+    opened = texts if isinstance(texts, Rejected) else open_hold(hold, texts, situation)
+    if isinstance(opened, Rejected):
+        show_rejection(hold, opened)
+        return REJECTED
+    show_warnings(opened)
+    screen = Screen(None, color)
+    walk = begin_walk(opened.compiled)
+    screen.lines(opening_lines(walk))
+    if script is not None:
+        _do(screen, walk, script)
+        return 0
+    _listen(screen, walk, _typed())
+    return 0
+
+
+def _do(screen: Screen, walk: Walk, script: str) -> None:
+    from interlock.report.walk_text import broken_lines, state_lines, step_lines
+    from interlock.study.walk import broken_now, choices_of, last_step, take
+
+    for word in script.replace(",", " ").split():
+        choices = choices_of(walk)
+        if not word.isdecimal() or not 1 <= int(word) <= len(choices):
+            raise click.UsageError(f"Step {word!r} is not possible here; there are {len(choices)} possible steps.")
+        walk = take(walk, choices[int(word) - 1])
+        step = last_step(walk)
+        if step is not None:
+            screen.lines(step_lines(step))
+        screen.lines(broken_lines(broken_now(walk), why=False))
+    screen.lines(state_lines(walk.compiled, walk.state))
+
+
+def _typed() -> Iterator[str]:
+    """Lines of standard input, with a prompt where somebody types, else echoed."""
+    typing = sys.stdin.isatty()
+    while True:
+        if typing:
+            click.echo("> ", nl=False)
+        line = sys.stdin.readline()
+        if not line:
+            return
+        if not typing:
+            click.echo(f"> {line.rstrip()}")
+        yield line.strip()
+
+
+def _listen(screen: Screen, walk: Walk, lines: Iterable[str]) -> None:
+    from interlock.report.lines import flow
+    from interlock.report.walk_text import broken_lines, choice_lines, state_lines, step_lines
+    from interlock.study.walk import broken_now, choices_of, last_step, start_from, take, take_back
+
+    screen.lines(state_lines(walk.compiled, walk.state))
+    choices = choices_of(walk)
+    screen.lines(choice_lines(choices))
+    for line in lines:
+        verb, _, rest = line.partition(" ")
+        rest = rest.strip()
+        moved = False
+        if verb in ("quit", "q"):
+            return
+        if verb.isdecimal() and not rest and 1 <= int(verb) <= len(choices):
+            walk, moved = take(walk, choices[int(verb) - 1]), True
+        elif verb == "back":
+            walk, moved = take_back(walk), True
+        elif verb == "start" and rest.isdecimal() and 1 <= int(rest) <= len(walk.starts):
+            walk, moved = start_from(walk, int(rest)), True
+        elif verb == "show":
+            screen.lines(state_lines(walk.compiled, walk.state))
+        elif verb == "steps":
+            screen.lines(choice_lines(choices))
+        elif verb == "find" and rest:
+            screen.lines(choice_lines(choices, rest))
+        elif verb == "why":
+            screen.lines(broken_lines(broken_now(walk), why=True))
+        elif verb in ("help", "?"):
+            screen.text(HELP)
+        elif line:
+            screen.lines(flow(f"'{line}' is not possible here; type a number from 1 to {len(choices)}, or 'help'."))
+        if moved:
+            choices = choices_of(walk)
+            step = last_step(walk)
+            screen.lines(step_lines(step) if step is not None else flow("At the start."))
+            screen.lines(broken_lines(broken_now(walk), why=False))
+            screen.lines(choice_lines(choices))
