@@ -71,7 +71,7 @@ def step_obligation(machine: Machine, certificate: Certificate) -> Obligation:
     """After k consecutive states that satisfy the clauses, no rule leads to one that does not: one query per rule.
 
     A rule that writes no variable of any clause, or whose constants make true every clause that they touch, needs no
-    query.  A single state that a rule does not change cannot break a clause, so `distinct` matters only for k > 1.
+    query.  A state that breaks a clause differs by that from those before it, so `distinct` need only be said of those.
     """
     scribe = _Scribe(machine)
     last = certificate.k - 1
@@ -82,7 +82,7 @@ def step_obligation(machine: Machine, certificate: Certificate) -> Obligation:
         if depth:
             lines += scribe.step(depth - 1)
         if certificate.distinct:
-            lines += [f"(assert (not {scribe.same(depth, earlier, {})}))" for earlier in range(depth)]
+            lines += [f"(assert (not {scribe.same(depth, earlier)}))" for earlier in range(depth)]
     by_variable: dict[str, list[int]] = {}
     for at, clause in enumerate(certificate.clauses):
         for name in sorted(support_of(machine, clause)):
@@ -98,8 +98,6 @@ def step_obligation(machine: Machine, certificate: Certificate) -> Obligation:
         asserts = list(scribe.signals_after(written, changed, last))
         asserts.append(f"(assert {scribe.formula(rule.guard, last)})")
         asserts.append(f"(assert (not {_all(scribe.formula(clause, last, changed) for clause in after)}))")
-        if certificate.distinct:
-            asserts += [f"(assert (not {scribe.same(last, earlier, written)}))" for earlier in range(last)]
         lines += _query(f"rule {_quoted(rule.name)} breaks a clause", asserts)
         queries.append(f"rule {rule.name!r} leads to a state that breaks a clause")
     meaning = "(step) After k consecutive states that satisfy every clause, no rule leads to one that breaks a clause."
@@ -197,16 +195,10 @@ class _Scribe:
             unchanged = _all(f"(= {before} {after})" for before, after in kept)
             yield f"(assert {_any([unchanged, *writers.get(variable.name, ())])})"
 
-    def same(self, depth: int, other: int, written: Mapping[str, Value]) -> str:
-        """The state at `depth`, with `written` put in, is the state at `other`."""
-        parts = []
-        for variable in self.machine.variables:
-            if variable.name in written:
-                parts.append(self.fact(variable.name, written[variable.name], other))
-            else:
-                pairs = zip(self.facts(variable.name, depth), self.facts(variable.name, other), strict=True)
-                parts += [f"(= {one} {two})" for one, two in pairs]
-        return _all(parts)
+    def same(self, depth: int, other: int) -> str:
+        """The states at the two depths are one."""
+        pairs = (zip(self.facts(v.name, depth), self.facts(v.name, other), strict=True) for v in self.machine.variables)
+        return _all(f"(= {one} {two})" for facts in pairs for one, two in facts)
 
     def changed(self, written: Mapping[str, Value], after: Iterable[Expr]) -> frozenset[str]:
         """The signals that the formulas rest on, directly or not, and that what was written may change."""

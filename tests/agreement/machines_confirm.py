@@ -216,7 +216,7 @@ def a_certificate(rng: Random, machine: Machine, world: World) -> Certificate:
     clauses = list(true_certificate(machine, world).clauses)
     facts = [atom for atom in atoms_of(machine) if isinstance(atom, Is)]
     spoiling = rng.choice(
-        ("none", "drop", "halve", "alone", "alone", "add", "weaken", "strengthen", "replace", "extend")
+        ("none", "drop", "halve", "alone", "alone", "add", "weaken", "strengthen", "replace", "extend", "name")
     )
     at = rng.randrange(max(len(clauses), 1))
     if spoiling == "drop":
@@ -238,4 +238,7 @@ def a_certificate(rng: Random, machine: Machine, world: World) -> Certificate:
         clauses = [neg(a_target(rng, machine, world))]
     elif spoiling == "extend":
         clauses.append(an_expr(rng, atoms_of(machine)))
+    elif spoiling == "name" and machine.signals:
+        named: Expr = Ref(rng.choice(machine.signals).name)
+        clauses = [*rng.sample(clauses, len(clauses) // 2), rng.choice((named, neg(named)))]
     return Certificate(tuple(clauses), rng.choice((1, 1, 2, 3)), rng.random() < 0.5)

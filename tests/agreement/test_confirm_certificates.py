@@ -163,3 +163,30 @@ def test_run_that_ends_early_is_not_overlooked() -> None:
         finding = finding_of(stuck, Certificate((Not(Is("n", 1)),), k), Is("n", 1))
         assert isinstance(finding, Disputed)
         assert finding.what.startswith("(start)")
+
+
+@pytest.mark.parametrize("switched_to", [1, 2])
+def test_clause_over_signals_is_read_anew_after_the_rule(switched_to: int) -> None:
+    """A clause that speaks only through signals of signals is judged with what they are after the rule has fired."""
+    machine = Machine(
+        (Variable("n", (0, 1, 2), (0,)), Variable("idle", (False, True), (False,))),
+        (Signal("outer", Ref("inner")), Signal("inner", disj(Is("n", 1), Is("idle", True)))),
+        (Rule("switch", Actor.CREW, Is("n", 0), (("n", switched_to),)),),
+    )
+    finding = finding_of(machine, Certificate((neg(Ref("outer")),)), Ref("outer"))
+    if switched_to == 1:
+        assert isinstance(finding, Disputed)
+        assert finding.what.startswith("(step) rule 'switch'")
+    else:
+        assert isinstance(finding, Holds)
+
+
+def test_clause_over_signals_may_become_true_again() -> None:
+    """A signal that the rule makes true satisfies the clause after it, whatever it was before."""
+    machine = Machine(
+        (Variable("n", (0, 1, 2), (0,)),),
+        (Signal("outer", Ref("inner")), Signal("inner", Is("n", 1))),
+        (Rule("off", Actor.CREW, Is("n", 0), (("n", 2),)), Rule("on", Actor.CREW, Is("n", 2), (("n", 1),))),
+    )
+    certificate = Certificate((disj(Ref("outer"), Is("n", 0), Is("n", 2)),))
+    assert isinstance(finding_of(machine, certificate, FALSE), Holds)
