@@ -1,0 +1,273 @@
+"""Invariants mined from walks: pairs of facts never seen together, pruned to those that no rule can break.
+
+Candidates are single facts and pairs of facts over variables that share a rule or a question.  Walks drop those that
+are seen; then each rule is asked, under all that is left, whether it can bring a pair about (the greatest set that
+is inductive together).  The state after such a step satisfies every inductive subset of the candidates, and so does
+all that follows from it: walks that begin there drop, rightly, what would else take a round each.
+
+References (from memory)
+  C. Flanagan, K. R. M. Leino: Houdini, an annotation assistant for ESC/Java. FME 2001.
+  A. Gupta, R. Majumdar, A. Rybalchenko: From tests to proofs. TACAS 2009. (candidates from runs)
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from itertools import combinations, count
+
+from interlock.kernel.claims import Progress, Report
+from interlock.kernel.evaluator import State, fire
+from interlock.kernel.expressions import TRUE, Expr
+from interlock.kernel.machine import Machine, support_of
+from interlock.prove.encoding import TRUTH
+from interlock.prove.engine import Clock
+from interlock.prove.local import Cube, LocalRules
+from interlock.prove.sampling import Walks
+from interlock.prove.solvers import SatSolver, SolverFactory, add_all
+
+NAME = "mined"
+QUIET_SWEEPS = 24
+"""Walks end when so many sweeps in a row dropped nothing."""
+MOST_SWEEPS = 400
+MOST_PARTNERS = 60_000
+"""Pairs are left out, variables with the most neighbours first, when there would be more."""
+
+
+class Candidates:
+    """Facts and pairs of facts that have not been seen together; `partners` is symmetric."""
+
+    def __init__(self, rules: LocalRules, targets: Iterable[Expr]) -> None:
+        self.rules = rules
+        machine = rules.machine
+        self.facts = {
+            v.name: [literal for literal, _ in rules.encoding.values[v.name] if literal != TRUTH]
+            for v in machine.variables
+        }
+        self.singles = {literal for own in self.facts.values() for literal in own}
+        self.partners: dict[int, set[int]] = {literal: set() for literal in sorted(self.singles)}
+        for first, second in _neighbours(machine, targets):
+            for one in self.facts[first]:
+                self.partners[one].update(self.facts[second])
+            for other in self.facts[second]:
+                self.partners[other].update(self.facts[first])
+        self.made = [
+            [literal for literal in _made(effects.items()) if literal in self.singles] for effects in rules.effects
+        ]
+        self.reads = [support_of(machine, rule.guard) for rule in machine.rules]
+        self.readers: dict[str, list[int]] = {}
+        self.writers: dict[str, list[int]] = {}
+        for at, rule in enumerate(machine.rules):
+            for name in sorted(self.reads[at]):
+                self.readers.setdefault(name, []).append(at)
+            for name, _ in rule.update:
+                self.writers.setdefault(name, []).append(at)
+        self.dropped: set[int] = set()
+        """Facts of which something was dropped since this was last emptied."""
+
+    def see(self, literals: Iterable[int]) -> None:
+        """All of these were seen together."""
+        listed = set(literals) & self.partners.keys()
+        for literal in sorted(listed):
+            self.singles.discard(literal)
+            for other in sorted(self.partners[literal] & listed):
+                self.drop(literal, other)
+
+    def drop(self, one: int, other: int) -> None:
+        """The pair can come about."""
+        self.partners[one].discard(other)
+        self.partners[other].discard(one)
+        self.dropped.update((one, other))
+
+    def drop_single(self, literal: int) -> None:
+        """The fact can come about."""
+        self.singles.discard(literal)
+        self.dropped.add(literal)
+
+    def watch(self, walks: Walks) -> None:
+        """Drops what the walks show as they go; ends when they have shown nothing new for a while."""
+        masks, made, partners, singles = walks.masks, self.made, self.partners, self.singles
+        news = 0
+
+        def seen(rule: int, where: int) -> None:
+            nonlocal news
+            for literal in made[rule]:
+                if literal in singles:
+                    self.drop_single(literal)
+                    news += 1
+                both = [other for other in partners[literal] if where & masks[other]]
+                for other in both:
+                    self.drop(literal, other)
+                news += len(both)
+
+        quiet = 0
+        for sweep in range(MOST_SWEEPS):
+            if sweep % 12 == 8:
+                walks.deny()
+            before = news
+            walks.sweep(seen)
+            quiet = 0 if news > before else quiet + 1
+            if quiet >= QUIET_SWEEPS:
+                break
+
+    def touched(self) -> list[int]:
+        """The rules whose answer may have rested on something dropped."""
+        names = self.rules.encoding.variable_of
+        gone = {names[abs(literal)] for literal in self.dropped}
+        found = {at for name in gone for at in self.readers.get(name, ())}
+        found.update(at for name in gone for at in self.writers.get(name, ()))
+        for literal in self.dropped:
+            # A pair that a rule may complete, the other fact of which was part of something dropped.
+            for other in self.partners[literal]:
+                found.update(self.rules.making.get(other, ()))
+        return sorted(found)
+
+    def cubes(self) -> list[Cube]:
+        """What is left, each pair once; pairs that a single covers are not named."""
+        found: list[Cube] = [(literal,) for literal in sorted(self.singles)]
+        for one, others in self.partners.items():
+            if one not in self.singles:
+                found += [(one, other) for other in sorted(others) if one < other and other not in self.singles]
+        return found
+
+
+def _made(effects: Iterable[tuple[int, bool]]) -> list[int]:
+    return [atom if value else -atom for atom, value in effects]
+
+
+def _neighbours(machine: Machine, targets: Iterable[Expr]) -> list[tuple[str, str]]:
+    """Pairs of variables that some rule or question brings together."""
+    groups = [support_of(machine, rule.guard) | {name for name, _ in rule.update} for rule in machine.rules]
+    groups += [support_of(machine, target) for target in targets]
+    pairs: set[tuple[str, str]] = set()
+    for group in dict.fromkeys(groups):
+        pairs.update(combinations(sorted(group), 2))
+    if len(pairs) > MOST_PARTNERS:
+        degree: dict[str, int] = {}
+        for pair in pairs:
+            for name in pair:
+                degree[name] = degree.get(name, 0) + 1
+        return sorted(sorted(pairs), key=lambda pair: (max(degree[pair[0]], degree[pair[1]]), pair))[:MOST_PARTNERS]
+    return sorted(pairs)
+
+
+def mine(
+    rules: LocalRules,
+    targets: Sequence[Expr],
+    starts: Sequence[State],
+    clock: Clock,
+    make_solver: SolverFactory,
+    report: Report,
+) -> list[Cube]:
+    """Cubes of one or two facts whose complements hold initially and are inductive together.
+
+    `starts` are some initial states.  Raises OutOfTime.
+    """
+    candidates = Candidates(rules, targets)
+    walks = Walks(rules)
+    walks.place(starts)
+    _drop_initial(candidates, rules, clock, make_solver)
+    report(Progress(NAME, "random walks"))
+    candidates.watch(walks)
+    dirty = list(range(len(rules.guards)))
+    for turn in count():
+        clock.check()
+        candidates.dropped = set()
+        report(Progress(NAME, f"{sum(map(len, candidates.partners.values())) // 2} candidate pairs", turn))
+        after = _ask_rules(candidates, dirty, clock, make_solver)
+        if after:
+            walks.place(after)
+            candidates.watch(walks)
+            dirty = candidates.touched()
+        elif len(dirty) < len(rules.guards):
+            dirty = list(range(len(rules.guards)))
+        else:
+            return candidates.cubes()
+    raise AssertionError("unreachable")
+
+
+def _drop_initial(candidates: Candidates, rules: LocalRules, clock: Clock, make_solver: SolverFactory) -> None:
+    """Drops what holds in some initial state."""
+    machine, encoding = rules.machine, rules.encoding
+    if machine.start == TRUE:
+        first = {
+            literal
+            for variable in machine.variables
+            for literal, value in encoding.values[variable.name]
+            if value in variable.init
+        }
+        for variable in machine.variables:
+            own = [literal for literal in candidates.facts[variable.name] if literal in first]
+            for literal in own:
+                candidates.drop_single(literal)
+                for other in sorted(candidates.partners[literal] & first):
+                    candidates.drop(literal, other)
+        return
+    solver = make_solver()
+    initial = encoding.initial_clauses()
+    add_all(solver, encoding.clauses)
+    add_all(solver, initial)
+    solver.add([TRUTH, encoding.top])
+    try:
+        for cube in [(literal,) for literal in sorted(candidates.singles)] + [
+            (one, other) for one, others in candidates.partners.items() for other in sorted(others) if one < other
+        ]:
+            alive = cube[-1] in candidates.partners[cube[0]] if len(cube) > 1 else cube[0] in candidates.singles
+            if alive and solver.solve(cube, clock):
+                model = solver.model()
+                candidates.see(literal for literal in candidates.partners if model[abs(literal) - 1] == literal)
+    finally:
+        solver.close()
+
+
+def _ask_rules(
+    candidates: Candidates, asked: Sequence[int], clock: Clock, make_solver: SolverFactory
+) -> list[State]:
+    """Asks each rule whether it can bring a candidate about; drops those, and gives the states in which they stood."""
+    rules = candidates.rules
+    solver = make_solver()
+    add_all(solver, rules.encoding.clauses)
+    solver.add([TRUTH, rules.encoding.top])
+    add_all(solver, [[-literal for literal in cube] for cube in candidates.cubes()])
+    fresh = count(rules.encoding.top + 1)
+    after: list[State] = []
+    try:
+        for at in asked:
+            after += _ask_rule(candidates, at, solver, fresh, clock)
+    finally:
+        solver.close()
+    return after
+
+
+def _ask_rule(candidates: Candidates, at: int, solver: SatSolver, fresh: Iterable[int], clock: Clock) -> list[State]:
+    rules = candidates.rules
+    guard, effects, made = rules.guards[at], rules.effects[at], candidates.made[at]
+    after: list[State] = []
+    if guard == -TRUTH or not made:
+        return after
+    together = set(made)
+    at_once = any(literal in candidates.singles or candidates.partners[literal] & together for literal in made)
+    if at_once and solver.solve([guard], clock):
+        after.append(_after(rules, at, solver))
+        for literal in made:
+            if literal in candidates.singles:
+                candidates.drop_single(literal)
+            for other in sorted(candidates.partners[literal] & together):
+                candidates.drop(literal, other)
+    while True:
+        wanted = {other for literal in made for other in candidates.partners[literal] if abs(other) not in effects}
+        if not wanted:
+            return after
+        some = next(iter(fresh))
+        solver.add([-some, *sorted(wanted)])
+        if not solver.solve([guard, some], clock):
+            return after
+        model = solver.model()
+        after.append(_after(rules, at, solver))
+        for literal in made:
+            for other in [other for other in candidates.partners[literal] if model[abs(other) - 1] == other]:
+                if abs(other) not in effects:
+                    candidates.drop(literal, other)
+
+
+def _after(rules: LocalRules, at: int, solver: SatSolver) -> State:
+    return fire(rules.machine, rules.machine.rules[at], rules.encoding.decode(solver.model()))
