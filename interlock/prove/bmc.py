@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 from interlock.kernel.claims import Claim, Limits, Progress, Refuted, Report, Unknown, silent
 from interlock.kernel.machine import Machine, Question
-from interlock.prove.engine import NO_LIMITS, OutOfTime, clock_of, time_reason
+from interlock.prove.engine import NO_LIMITS, Clock, OutOfTime, clock_of, time_reason
 from interlock.prove.solvers import SolverFactory, deep_solver
 from interlock.prove.unrolling import Unrolling
 
@@ -40,21 +40,48 @@ def search(
 ) -> tuple[Claim, ...]:
     """`bmc` on a solver of choice."""
     claims: dict[int, Claim] = {}
-    clock = clock_of(limits)
-    deepest = DEEPEST if limits.depth is None else limits.depth
-    refuted = -1
-    reason = f"no run of up to {deepest} steps reaches it"
-    solver = make_solver()
+    look = Lookout(machine, questions, DEEPEST if limits.depth is None else limits.depth, make_solver)
     try:
-        spare = len(questions) + deepest + 1
-        run = Unrolling(machine, solver, [question.target for question in questions], spare)
-        still_open = dict(enumerate(run.targets))
+        look.run(claims, clock_of(limits), report)
+    except OutOfTime:
+        look.reason = time_reason(limits)
+    except KeyboardInterrupt:
+        look.reason = "interrupted"
+    finally:
+        look.solver.close()
+    for at, question in enumerate(questions):
+        if at not in claims:
+            claims[at] = Unknown(question.id, NAME, look.reason, look.clear)
+    return tuple(claims[at] for at in range(len(questions)))
+
+
+class Lookout:
+    """A bounded search that can be cut short: `clear` is the depth up to which no open target is reachable."""
+
+    def __init__(
+        self, machine: Machine, questions: Sequence[Question], deepest: int, make_solver: SolverFactory = deep_solver
+    ) -> None:
+        self.machine = machine
+        self.questions = questions
+        self.deepest = deepest
+        self.solver = make_solver()
+        self.clear = -1
+        self.reason = f"no run of up to {deepest} steps reaches it"
+        self.is_exhausted = False
+        """No run of the machine is longer than `clear` steps."""
+
+    def run(self, claims: dict[int, Claim], clock: Clock, report: Report) -> None:
+        """Adds a refutation to `claims`, by place, for every target met.  Raises OutOfTime."""
+        questions, solver = self.questions, self.solver
+        spare = len(questions) + self.deepest + 1
+        run = Unrolling(self.machine, solver, [question.target for question in questions], spare)
+        still_open = {at: target for at, target in enumerate(run.targets) if at not in claims}
         asked = 0
-        for depth in range(deepest + 1):
+        for depth in range(self.deepest + 1):
             clock.check()
             if depth:
                 run.advance()
-            report(Progress(NAME, f"{len(still_open)} questions open", depth, limits.depth))
+            report(Progress(NAME, f"{len(still_open)} questions open", depth, self.deepest))
             while still_open:
                 literals = [run.at(target, depth) for target in still_open.values()]
                 if len(literals) > 1:
@@ -69,21 +96,12 @@ def search(
                     if run.is_true(target, model, depth):
                         claims[at] = Refuted(questions[at].id, NAME, run.trace(model, depth), shortest=True)
                         del still_open[at]
-            refuted = depth
+            self.clear = depth
             if not still_open:
-                break
+                return
             for target in still_open.values():
                 solver.add([-run.at(target, depth)])
             if depth and not solver.solve((), clock):
-                reason = f"no run has more than {depth - 1} steps, and none reaches it"
-                break
-    except OutOfTime:
-        reason = time_reason(limits)
-    except KeyboardInterrupt:
-        reason = "interrupted"
-    finally:
-        solver.close()
-    for at, question in enumerate(questions):
-        if at not in claims:
-            claims[at] = Unknown(question.id, NAME, reason, refuted)
-    return tuple(claims[at] for at in range(len(questions)))
+                self.reason = f"no run has more than {depth - 1} steps, and none reaches it"
+                self.is_exhausted = True
+                return

@@ -44,7 +44,7 @@ class Count:
     complete: bool
 
 
-class _Walk:
+class Walk:
     """Breadth-first search, level by level."""
 
     def __init__(self, machine: Machine, limits: Limits, counting: bool) -> None:
@@ -56,6 +56,8 @@ class _Walk:
         self.steps = 0
         self.dead = 0
         self.stopped = ""
+        self.clear = -1
+        """The depth up to which `explore` has looked at every state."""
         self._expand = compile_expand(self.packing, counting)
 
     def levels(self) -> Iterator[list[int]]:
@@ -133,36 +135,45 @@ def explicit(
     entry per state.
     """
     claims: dict[int, Claim] = {}
-    walk = _Walk(machine, limits, counting=False)
-    still_open = {at: question.target for at, question in enumerate(questions)}
-    hits = compile_hits(walk.packing, still_open)
-    depth = -1
+    walk = Walk(machine, limits, counting=False)
     try:
-        for level in walk.levels():
-            found = hits(level)
-            for at, packed in found.items():
-                claims[at] = Refuted(questions[at].id, NAME, walk.trace(packed), shortest=True)
-                del still_open[at]
-            if found:
-                hits = compile_hits(walk.packing, still_open)
-            if not still_open:
-                break
-            if not walk.stopped:
-                depth += 1
-            report(Progress(NAME, f"{len(walk.parents)} states", depth, limits.depth))
+        explore(walk, questions, claims, report)
     except KeyboardInterrupt:
         walk.stopped = "interrupted"
-    for at in still_open:
-        if walk.stopped:
-            claims[at] = Unknown(questions[at].id, NAME, walk.stopped, depth)
-        else:
-            claims[at] = Proved(questions[at].id, NAME, None, len(walk.parents))
+    for at, question in enumerate(questions):
+        if at not in claims:
+            claims[at] = (
+                Unknown(question.id, NAME, walk.stopped, walk.clear)
+                if walk.stopped
+                else Proved(question.id, NAME, None, len(walk.parents))
+            )
     return tuple(claims[at] for at in range(len(questions)))
+
+
+def explore(walk: Walk, questions: Sequence[Question], claims: dict[int, Claim], report: Report) -> None:
+    """Adds a refutation to `claims`, by place, for every target met; what is not there afterwards was not met.
+
+    Ends early, with `walk.stopped` set, at a limit.  Claims already made are kept when it is interrupted.
+    """
+    still_open = {at: question.target for at, question in enumerate(questions) if at not in claims}
+    hits = compile_hits(walk.packing, still_open)
+    for level in walk.levels():
+        found = hits(level)
+        for at, packed in found.items():
+            claims[at] = Refuted(questions[at].id, NAME, walk.trace(packed), shortest=True)
+            del still_open[at]
+        if not still_open:
+            return
+        if found:
+            hits = compile_hits(walk.packing, still_open)
+        if not walk.stopped:
+            walk.clear += 1
+        report(Progress(NAME, f"{len(walk.parents)} states", walk.clear, walk.limits.depth))
 
 
 def count_states(machine: Machine, limits: Limits = NO_LIMITS) -> Count:
     """Counts the reachable states and the steps between them."""
-    walk = _Walk(machine, limits, counting=True)
+    walk = Walk(machine, limits, counting=True)
     per_depth = tuple(map(len, walk.levels()))
     return Count(sum(per_depth), walk.steps, len(per_depth) - 1, walk.dead, per_depth, not walk.stopped)
 
@@ -175,7 +186,7 @@ def state_graph(machine: Machine, limits: Limits = NO_LIMITS) -> networkx.MultiD
     """
     import networkx
 
-    walk = _Walk(machine, limits, counting=False)
+    walk = Walk(machine, limits, counting=False)
     graph: networkx.MultiDiGraph[int] = networkx.MultiDiGraph()
     index: dict[int, int] = {}
     for depth, level in enumerate(walk.levels()):

@@ -69,18 +69,14 @@ class Frames:
         self.cubes: list[list[Cube]] = [[]]
         self._away: dict[tuple[int, ...], int] = {}
 
-    def close(self) -> None:
-        """Frees the solver."""
-        self.solver.close()
-
     @property
     def top(self) -> int:
         """The number of the last frame."""
         return len(self.acts) - 1
 
-    def run(self, deepest: int | None, report: Report) -> Iterator[tuple[int, Trace]]:
-        """Gives (place of the target, trace) for each target found reachable; ends at a fixed point or `deepest`."""
-        still_open = list(range(len(self.targets)))
+    def run(self, asked: Sequence[int], deepest: int | None, report: Report) -> Iterator[tuple[int, Trace]]:
+        """Gives (place, trace) for each target asked about and found reachable; ends at a fixed point or `deepest`."""
+        still_open = list(asked)
         for at in list(still_open):
             if self._solve([self.acts[0], self.targets[at]]):
                 yield at, Trace((), (self.rules.encoding.decode(self.solver.model()),))
@@ -101,8 +97,6 @@ class Frames:
                 kept = [cube for level in self.cubes[fixed + 1 :] for cube in level]
                 self.invariant = (*self.lemmas, *kept)
                 return
-        if not still_open:
-            self.invariant = None
 
     def _solve(self, assumptions: Sequence[int]) -> bool:
         return self.solver.solve(assumptions, self.clock)

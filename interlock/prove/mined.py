@@ -15,22 +15,75 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from itertools import combinations, count
 
-from interlock.kernel.claims import Progress, Report
+from interlock.kernel.claims import Claim, Limits, Progress, Proved, Report, Unknown, silent
 from interlock.kernel.evaluator import State, fire
 from interlock.kernel.expressions import TRUE, Expr
-from interlock.kernel.machine import Machine, support_of
+from interlock.kernel.machine import Machine, Question, support_of
 from interlock.prove.encoding import TRUTH
-from interlock.prove.engine import Clock
+from interlock.prove.engine import NO_LIMITS, Clock, OutOfTime, clock_of, time_reason
+from interlock.prove.frames import Frames
 from interlock.prove.local import Cube, LocalRules
+from interlock.prove.pdr import certify, pursue
 from interlock.prove.sampling import Walks
-from interlock.prove.solvers import SatSolver, SolverFactory, add_all
+from interlock.prove.solvers import SatSolver, SolverFactory, add_all, light_solver
+from interlock.prove.starts import some_initial_states
 
 NAME = "mined"
+MOST_STARTS = 64
+"""Walks begin in so many initial states, where there are so many."""
 QUIET_SWEEPS = 24
 """Walks end when so many sweeps in a row dropped nothing."""
 MOST_SWEEPS = 400
 MOST_PARTNERS = 60_000
 """Pairs are left out, variables with the most neighbours first, when there would be more."""
+
+
+def mined(
+    machine: Machine, questions: Sequence[Question], limits: Limits = NO_LIMITS, report: Report = silent
+) -> tuple[Claim, ...]:
+    """Proves what mined invariants exclude, and pursues the rest from there (see `pdr`)."""
+    clock = clock_of(limits)
+    claims: dict[int, Claim] = {}
+    rules = LocalRules(machine)
+    lemmas: list[Cube] = []
+    clear = -1
+    try:
+        starts = some_initial_states(rules, MOST_STARTS, clock, light_solver)
+        if starts:
+            lemmas = mine(rules, [question.target for question in questions], starts, clock, light_solver, report)
+            claim_mined(rules, lemmas, questions, claims, clock)
+        frames = Frames(rules, [question.target for question in questions], clock, light_solver, lemmas)
+        try:
+            pursue(frames, questions, claims, limits.depth, report)
+            reason = f"no invariant within {frames.top} frames"
+        finally:
+            clear = frames.clear
+            frames.solver.close()
+    except OutOfTime:
+        reason = time_reason(limits)
+    except KeyboardInterrupt:
+        reason = "interrupted"
+    for at, question in enumerate(questions):
+        if at not in claims:
+            claims[at] = Unknown(question.id, NAME, reason, clear)
+    return tuple(claims[at] for at in range(len(questions)))
+
+
+def claim_mined(
+    rules: LocalRules, lemmas: Sequence[Cube], questions: Sequence[Question], claims: dict[int, Claim], clock: Clock
+) -> None:
+    """Adds to `claims`, by place, a proof of every open question whose target the lemmas exclude.  Raises OutOfTime."""
+    asked = {at: rules.encoding.gate(question.target) for at, question in enumerate(questions) if at not in claims}
+    solver = light_solver()
+    add_all(solver, rules.encoding.clauses)
+    add_all(solver, [[-literal for literal in cube] for cube in lemmas])
+    try:
+        excluded = [at for at, target in asked.items() if not solver.solve([target], clock)]
+    finally:
+        solver.close()
+    if excluded:
+        certificate = certify(rules, lemmas, [questions[at].target for at in excluded], clock)
+        claims.update({at: Proved(questions[at].id, NAME, certificate) for at in excluded})
 
 
 class Candidates:
@@ -219,9 +272,7 @@ def _drop_initial(candidates: Candidates, rules: LocalRules, clock: Clock, make_
         solver.close()
 
 
-def _ask_rules(
-    candidates: Candidates, asked: Sequence[int], clock: Clock, make_solver: SolverFactory
-) -> list[State]:
+def _ask_rules(candidates: Candidates, asked: Sequence[int], clock: Clock, make_solver: SolverFactory) -> list[State]:
     """Asks each rule whether it can bring a candidate about; drops those, and gives the states in which they stood."""
     rules = candidates.rules
     solver = make_solver()

@@ -25,12 +25,14 @@ from interlock.kernel.claims import (
     Unknown,
     silent,
 )
+from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Machine, Question
-from interlock.prove.engine import NO_LIMITS, OutOfTime, clock_of, time_reason
+from interlock.prove.engine import NO_LIMITS, Clock, OutOfTime, clock_of, time_reason
 from interlock.prove.frames import Frames
-from interlock.prove.local import LocalRules
+from interlock.prove.local import Cube, LocalRules
 from interlock.prove.obligations import discharge
 from interlock.prove.solvers import SolverFactory, light_solver
+from interlock.prove.trimming import trim
 
 NAME = "pdr"
 
@@ -57,29 +59,47 @@ def search(
     claims: dict[int, Claim] = {}
     rules = LocalRules(machine)
     frames = Frames(rules, [question.target for question in questions], clock, make_solver)
-    proved = False
     reason = ""
-    certificate = None
-    still_open: list[int] = []
     try:
-        for at, trace in frames.run(limits.depth, report):
-            claims[at] = Refuted(questions[at].id, NAME, trace, shortest=trace.depth == 0)
-        still_open = [at for at in range(len(questions)) if at not in claims]
+        pursue(frames, questions, claims, limits.depth, report)
         reason = f"no invariant within {frames.top} frames"
-        if frames.invariant is not None and still_open:
-            certificate = Certificate(tuple(rules.clause(cube) for cube in frames.invariant))
-            report(Progress(NAME, "checking the invariant"))
-            discharge(machine, certificate, [questions[at].target for at in still_open], clock)
-            proved = True
     except OutOfTime:
         reason = time_reason(limits)
     except KeyboardInterrupt:
         reason = "interrupted"
     finally:
-        frames.close()
+        frames.solver.close()
     for at, question in enumerate(questions):
         if at not in claims:
-            claims[at] = (
-                Proved(question.id, NAME, certificate) if proved else Unknown(question.id, NAME, reason, frames.clear)
-            )
+            claims[at] = Unknown(question.id, NAME, reason, frames.clear)
     return tuple(claims[at] for at in range(len(questions)))
+
+
+def pursue(
+    frames: Frames, questions: Sequence[Question], claims: dict[int, Claim], deepest: int | None, report: Report
+) -> None:
+    """Adds a claim to `claims`, by place, for each question it decides; the frames were made for these questions.
+
+    Raises OutOfTime.
+    """
+    for at, trace in frames.run([at for at in range(len(questions)) if at not in claims], deepest, report):
+        claims[at] = Refuted(questions[at].id, NAME, trace, shortest=trace.depth == 0)
+    still_open = [at for at in range(len(questions)) if at not in claims]
+    if frames.invariant is None or not still_open:
+        return
+    report(Progress(NAME, "checking the invariant"))
+    certificate = certify(frames.rules, frames.invariant, [questions[at].target for at in still_open], frames.clock)
+    for at in still_open:
+        claims[at] = Proved(questions[at].id, NAME, certificate)
+
+
+def certify(rules: LocalRules, cubes: Sequence[Cube], targets: Sequence[Expr], clock: Clock) -> Certificate:
+    """The certificate that says what of the cubes these targets need, once z3 has agreed.
+
+    Raises OutOfTime, and UnsoundCertificate or AssertionError where the cubes are not what they should be.
+    """
+    literals = [rules.encoding.gate(target) for target in targets]
+    needed = trim(rules, cubes, literals, clock, light_solver)
+    certificate = Certificate(tuple(rules.clause(cube) for cube in needed))
+    discharge(rules.machine, certificate, targets, clock)
+    return certificate

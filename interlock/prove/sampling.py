@@ -184,7 +184,8 @@ class Log:
         """
         machine = self.rules.machine
         state = self.starts[walk % len(self.starts)]
-        states, names = [state], []
+        states = [state]
+        names: list[str] = []
         seen = {state: 0}
         fired = iter(at for at, walks in self.fired if walks >> walk & 1)
         while not evaluate(machine, target, state):

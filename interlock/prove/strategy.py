@@ -1,0 +1,135 @@
+"""The default: cheap means first, certificates for proofs, shortest runs for refutations.
+
+The order is: look at the nearest states one by one; mine invariants from walks; pursue what is left with
+property-directed reachability, the mined invariants given; shorten by bounded search every run that may be longer
+than it need be.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from interlock.kernel.claims import Claim, Limits, Progress, Proved, Refuted, Report, Unknown, silent
+from interlock.kernel.machine import Machine, Question
+from interlock.prove import explicit as by_states
+from interlock.prove.bmc import Lookout
+from interlock.prove.engine import NO_LIMITS, Clock, OutOfTime, clock_of, time_reason
+from interlock.prove.explicit import Walk, explore
+from interlock.prove.frames import Frames
+from interlock.prove.local import Cube, LocalRules
+from interlock.prove.mined import MOST_STARTS, claim_mined, mine
+from interlock.prove.pdr import pursue
+from interlock.prove.solvers import light_solver
+from interlock.prove.starts import some_initial_states
+
+NAME = "decide"
+FIRST_LOOK = 2_000_000
+"""How many times a guard may be looked at in the first stage: states times rules."""
+SHORTENING_SECONDS = 60.0
+"""How long shorter runs are looked for where there is no limit in seconds."""
+
+
+def decide(
+    machine: Machine, questions: Sequence[Question], limits: Limits = NO_LIMITS, report: Report = silent
+) -> tuple[Claim, ...]:
+    """Decides every question within the limits, by whatever engine is best for it; each claim names its engine.
+
+    A refutation's run is the shortest wherever that could be made sure of.  `limits.depth` bounds runs and frames,
+    `limits.states` the states that are looked at one by one.
+    """
+    strategy = _Strategy(machine, questions, limits, report)
+    reason = ""
+    try:
+        strategy.run()
+        reason = strategy.reason
+    except OutOfTime:
+        reason = time_reason(limits)
+    except KeyboardInterrupt:
+        reason = "interrupted"
+    return strategy.answers(reason)
+
+
+class _Strategy:
+    def __init__(self, machine: Machine, questions: Sequence[Question], limits: Limits, report: Report) -> None:
+        self.machine = machine
+        self.questions = questions
+        self.limits = limits
+        self.report = report
+        self.clock = clock_of(limits)
+        self.claims: dict[int, Claim] = {}
+        self.clear = -1
+        self.counted: int | None = None
+        """The number of reachable states, where all were looked at."""
+        self.reason = ""
+
+    def answers(self, reason: str) -> tuple[Claim, ...]:
+        for at, question in enumerate(self.questions):
+            if at not in self.claims:
+                if self.counted is not None:
+                    self.claims[at] = Proved(question.id, by_states.NAME, None, self.counted)
+                else:
+                    self.claims[at] = Unknown(question.id, NAME, reason, self.clear)
+        return tuple(self.claims[at] for at in range(len(self.questions)))
+
+    def still_open(self) -> list[int]:
+        return [at for at in range(len(self.questions)) if at not in self.claims]
+
+    def run(self) -> None:
+        self.look_around()
+        if self.still_open():
+            self.prove()
+        self.shorten()
+
+    def look_around(self) -> None:
+        """Breadth-first over as many states as cost next to nothing."""
+        most = FIRST_LOOK // (len(self.machine.rules) + 20)
+        if self.limits.states is not None:
+            most = min(most, self.limits.states)
+        limits = Limits(self.limits.depth, self.clock.seconds_left(), most)
+        walk = Walk(self.machine, limits, counting=False)
+        explore(walk, self.questions, self.claims, self.report)
+        self.clear = walk.clear
+        if not walk.stopped and self.still_open():
+            self.counted = len(walk.parents)
+
+    def prove(self) -> None:
+        rules = LocalRules(self.machine)
+        lemmas: list[Cube] = []
+        starts = some_initial_states(rules, MOST_STARTS, self.clock, light_solver)
+        if starts:
+            targets = [self.questions[at].target for at in self.still_open()]
+            lemmas = mine(rules, targets, starts, self.clock, light_solver, self.report)
+            claim_mined(rules, lemmas, self.questions, self.claims, self.clock)
+        if not self.still_open():
+            return
+        frames = Frames(rules, [question.target for question in self.questions], self.clock, light_solver, lemmas)
+        try:
+            pursue(frames, self.questions, self.claims, self.limits.depth, self.report)
+            self.reason = f"no invariant within {frames.top} frames"
+        finally:
+            self.clear = max(self.clear, frames.clear)
+            frames.solver.close()
+
+    def shorten(self) -> None:
+        """Looks for shorter runs than those that are not known to be shortest."""
+        long = [at for at, claim in self.claims.items() if isinstance(claim, Refuted) and not claim.shortest]
+        if not long:
+            return
+        traces = {at: claim.trace for at in long if isinstance(claim := self.claims[at], Refuted)}
+        deepest = max(trace.depth for trace in traces.values()) - 1
+        look = Lookout(self.machine, [self.questions[at] for at in long], deepest)
+        found: dict[int, Claim] = {}
+        clock: Clock = self.clock if self.limits.seconds is not None else self.clock.sooner(SHORTENING_SECONDS)
+        try:
+            look.run(found, clock, self.report)
+        except OutOfTime:
+            # The runs stay as they are: right, only perhaps not the shortest.
+            self.report(Progress(NAME, f"shorter runs looked for up to {look.clear} steps"))
+        finally:
+            look.solver.close()
+            for place, at in enumerate(long):
+                if place in found:
+                    self.claims[at] = found[place]
+                elif look.is_exhausted or look.clear >= traces[at].depth - 1:
+                    old = self.claims[at]
+                    self.claims[at] = Refuted(old.question, old.engine, traces[at], shortest=True)
