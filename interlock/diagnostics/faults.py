@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import TypeAlias
 
 from interlock.diagnostics.nearest import nearest_name
 from interlock.diagnostics.spans import Diagnostic, Span
@@ -14,16 +15,19 @@ MOST_NAMES_COMPARED = 100_000
 """All hints of one pass together compare no more names than this, so that a hostile file is refused quickly."""
 
 
+_Key: TypeAlias = tuple[str, Span, str | None]
+
+
 class Faults:
     """What was found wrong so far.
 
-    A fault of the same code at the same place is kept once: in a repetition the same text is read many times.  The
-    first is kept, and told how many more times it occurred.
+    A fault of the same code at the same place that expects the same is kept once, since in a repetition the same text
+    is read many times.  The first is kept, and told how many more times it occurred.
     """
 
     def __init__(self) -> None:
-        self._first: dict[tuple[str, Span], Diagnostic] = {}
-        self._more: dict[tuple[str, Span], int] = {}
+        self._first: dict[_Key, Diagnostic] = {}
+        self._more: dict[_Key, int] = {}
         self._unlisted: Diagnostic | None = None
         self._left_out = 0
         self._compared = 0
@@ -42,7 +46,7 @@ class Faults:
         context: tuple[str, ...] = (),
     ) -> None:
         """Note one fault."""
-        key = (code, span)
+        key = (code, span, expected)
         if key in self._first:
             self._more[key] = self._more.get(key, 0) + 1
         elif len(self._first) < MOST_SHOWN:
@@ -66,7 +70,7 @@ class Faults:
 
     def has(self, code: str) -> bool:
         """Whether a fault of this code was noted."""
-        return any(known == code for known, _ in self._first)
+        return any(known == code for known, _, _ in self._first)
 
     def hint(self, word: str, names: Iterable[str]) -> str | None:
         """The known name most like `word`, as long as this pass has not compared too many names already."""

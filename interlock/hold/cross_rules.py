@@ -124,9 +124,9 @@ def _hidden(syntax: Syntax, names: frozenset[str], context: _Context) -> Iterato
         case Chain(_, args):
             for arg in args:
                 yield from _hidden(arg, names, context)
-        case Quantified(_, variable, _, body, span):
+        case Quantified(_, variable, _, body, span, variable_span):
             if variable in names:
-                yield _hides(variable, span, context)
+                yield _hides(variable, variable_span or span, context)
             yield from _hidden(body, names | {variable}, context)
 
 

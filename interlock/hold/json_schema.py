@@ -143,7 +143,7 @@ def _type(kind: FieldType) -> Schema:
         case Listed(item, one, least):
             listed: Schema = {"type": "array", "items": _type(item), **({"minItems": least} if least else {})}
             return {"anyOf": [_type(item), listed]} if one else listed
-        case Bays(_, least):
+        case Bays(_, least, _):
             bay = {"type": ["string", "integer"], "pattern": r"^[A-Za-z0-9_. -]+$|\{"}
             return {"anyOf": [bay, {"type": "array", "items": bay, **({"minItems": least} if least else {})}]}
         case Directions():

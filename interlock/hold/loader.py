@@ -14,6 +14,7 @@ from interlock.hold.cross_rules import cross_faults, hidden_names
 from interlock.hold.model import Hold, RequirementText
 from interlock.hold.modification import Draft, apply_modification, start_draft
 from interlock.hold.nodes import (
+    LARGEST_FILE_BYTES,
     MappingNode,
     Node,
     ScalarNode,
@@ -98,6 +99,8 @@ class _Files:
         """The top of one file, its repetitions expanded."""
         text = decode(source.name, source.content, self.faults)
         if text is None:
+            shown = source.content[:LARGEST_FILE_BYTES].decode("utf-8", "replace")
+            self.sources[source.name] = split_lines(shown)
             return None
         lines = split_lines(text)
         self.sources[source.name] = lines

@@ -121,7 +121,7 @@ class _Carrier:
         record = CHANGES[verb]
         reader = Reader(self._faults, None, self._context)
         reader.note_unknown_keys(record, item)
-        if self._lacks(record, item, verb):
+        if self._lacks(record, item):
             return
         value = found[0].value
         if verb == "add":
@@ -241,15 +241,16 @@ class _Carrier:
         self._add("wrong-object-kind", target.span, f"'{clip(target.text)}' is {noun}", expected)
         return False
 
-    def _lacks(self, record: Record, item: MappingNode, verb: str) -> bool:
+    def _lacks(self, record: Record, item: MappingNode) -> bool:
         lacking = False
         for needed in record.fields:
             entry = item.entry(needed.key)
+            expected = f"`{needed.key}:` ({needed.about[:1].lower() + needed.about[1:].rstrip('.')})"
             if needed.required and entry is None:
-                self._add("missing-field", item.span, f"{record.noun} lacks '{needed.key}'", f"`{needed.key}:`")
+                self._add("missing-field", item.span, f"{record.noun} lacks '{needed.key}'", expected)
                 lacking = True
             elif entry is not None and is_absent(entry.value):
-                self._add("missing-value", entry.key.span, f"'{needed.key}' has no value", needed.about)
+                self._add("missing-value", entry.key.span, f"'{needed.key}' has no value", expected)
                 lacking = True
         return lacking
 

@@ -246,28 +246,31 @@ def _note_yaml_error(name: str, lines: tuple[str, ...], error: yaml.MarkedYAMLEr
     line = min(mark.line if mark else 0, len(lines) - 1)
     column = min(mark.column if mark else 0, len(lines[line]))
     span = Span(name, line + 1, column + 1)
-    if column < len(lines[line]) and lines[line][column] == "\t":
+    if lines[line][column : column + 1] == "\t":
         faults.add(
             "tab-for-indentation", span, "a tab cannot indent or start a value", expected="blanks instead of tabs"
         )
         return
     said = " ".join(part for part in (error.problem, error.context) if part)
-    faults.add(
-        "not-yaml",
-        span,
-        f"this cannot be read as YAML ({clip(said, 90)})",
-        expected=_advice(lines[line]),
-    )
+    expected = _advice(lines[line], column)
+    context: tuple[str, ...] = ()
+    opened = error.context_mark
+    if opened is not None and opened.line < len(lines):
+        sign = lines[opened.line][opened.column : opened.column + 1]
+        if sign in ("[", "{", "'", '"'):
+            expected = "it closed, and a comma between what stands inside" if sign in "[{" else "it closed"
+            context = (f"the {sign} at line {opened.line + 1}, column {opened.column + 1} is still open",)
+    faults.add("not-yaml", span, f"this cannot be read as YAML ({clip(said, 90)})", expected=expected, context=context)
 
 
-def _advice(line: str) -> str | None:
-    """What most likely went wrong on a line that is no YAML."""
-    if re.search(r":\s*[{\[]?\s*[^\"'\s#][^\"']*:\s", line):
-        return "quotes around a text that has `: ` or ` #` in it"
-    if re.search(r"(^|[\s\[{,:])[{\[][^\]}]*$", line):
-        return "every `[` and `{` closed, and a comma between what stands inside"
-    if re.search(r":\s*[`@%*&!|>]", line) or re.search(r"-\s*[`@%*&!|>]", line):
+def _advice(line: str, column: int) -> str | None:
+    """What most likely went wrong on a line that is no YAML, at a column from 0."""
+    if line[column : column + 1] == ":" and ":" in line[:column]:
+        return "quotes around a text that has a colon and a blank in it"
+    if line[column : column + 1] in ("`", "@", "%", "*", "&", "!", "|", ">"):
         return "quotes around a text that begins with a sign"
+    if not line[:column].strip():
+        return "the same indentation as the lines that it belongs with"
     return None
 
 
@@ -358,7 +361,7 @@ class _Composer:
             self.faults.add(
                 "tag-not-accepted",
                 self._span(event),
-                f"the tag {clip(event.tag)} is not accepted",
+                f"the tag {clip(event.tag.replace('tag:yaml.org,2002:', '!!'))} is not accepted",
                 expected="the value alone; each field knows its type",
             )
 

@@ -41,7 +41,7 @@ KEYWORDS = frozenset(
 """Words that are no names."""
 
 _TRUTHS = {"true": True, "always": True, "false": False, "never": False}
-_TOKEN = re.compile(r"[A-Za-z0-9_-]+|[().:,]|[^\sA-Za-z0-9_().:,-]+")
+_TOKEN = re.compile(r"[-=]+>|[\w-]+|[().:,]|[^\s\w().:,-]+")
 _NAME = re.compile(r"[A-Za-z0-9_-]+\Z")
 _SIGNS = ("(", ")", ".", ":", ",")
 _INSTEAD = {
@@ -283,7 +283,14 @@ class _Parser:
         if not self._accept(":"):
             self._expect(",", shape)
         body = self._expression()
-        return Quantified(quantifier, variable.text, group, body, self._span(first.start, self._last_end()))
+        return Quantified(
+            quantifier,
+            variable.text,
+            group,
+            body,
+            self._span(first.start, self._last_end()),
+            self._span(variable.start, variable.end),
+        )
 
     def _fact(self) -> Syntax:
         start = self._start()
@@ -385,6 +392,14 @@ class _Parser:
 
     def _foreign(self, token: _Token) -> _Wrong:
         instead = _INSTEAD.get(token.text)
+        if any(letter.isalnum() for letter in token.text):
+            return _Wrong(
+                "unexpected-sign",
+                token.start,
+                token.end,
+                f"'{clip(token.text)}' has letters that no name has",
+                "letters without accents, digits, `_` and `-`",
+            )
         if token.text.startswith(("{", "}")):
             what: str | None = "braces only inside a repetition (`for:`)"
         elif instead is None and any(letter in token.text for letter in "<>=+*/"):

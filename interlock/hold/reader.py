@@ -116,7 +116,11 @@ class Reader:
         title = node.value("id")
         titled = isinstance(title, ScalarNode) and title.text != ""
         span = title.span if titled and title is not None else node.span
-        noun = f"{record.noun} '{clip(title.text)}'" if isinstance(title, ScalarNode) and titled else record.noun
+        noun = (
+            f"{record.noun.partition(' ')[2]} '{clip(title.text)}'"
+            if isinstance(title, ScalarNode) and titled
+            else record.noun
+        )
         values: dict[str, Any] = {}
         failed = False
         for field in record.fields:
@@ -172,7 +176,7 @@ class Reader:
                     "missing-field",
                     span,
                     f"{noun} lacks '{field.key}'",
-                    expected=f"`{field.key}:` {_first_lower(field.about)}",
+                    expected=f"`{field.key}:` ({_first_lower(field.about)})",
                 )
                 return FAILED
             return field.default
@@ -196,8 +200,8 @@ class Reader:
                 if isinstance(node, ScalarNode) and node.text == "none":
                     return None
                 return self.value(inner, node, key)
-            case Bays(members, least):
-                return self._bays(members, least, node, key)
+            case Bays():
+                return self._bays(kind, node, key)
             case Directions():
                 return self._directions(node, key)
             case States():
@@ -311,7 +315,7 @@ class Reader:
             self._add("not-a-list", node.span, f"'{key}' cannot be {describe(node)}", expected="a list")
             return FAILED
         if len(nodes) < least:
-            self._add("empty-list", node.span, f"'{key}' is an empty list", expected=f"at least {least} in it")
+            self._add("empty-list", node.span, f"'{key}' is an empty list", expected="at least one in it")
             return FAILED
         values: list[Any] = []
         seen: set[str] = set()
@@ -354,14 +358,16 @@ class Reader:
             node.span,
             f"{describe(node)} cannot be {what}",
             expected="letters, digits, `_` and `-`",
-            nearest=nearest if nearest and len(nearest) <= 40 and "{" not in node.text else None,
+            nearest=nearest
+            if nearest and len(nearest) <= 40 and node.text.isascii() and "{" not in node.text
+            else None,
         )
         return False
 
-    def _is_bay(self, name: str, span: Span) -> bool:
+    def _is_bay(self, name: str, span: Span, missing_too: bool = False) -> bool:
         if self.bays is None:
             return True
-        if name in self.bays.missing:
+        if name in self.bays.missing and not missing_too:
             self._add(
                 "bay-taken-out",
                 span,
@@ -398,15 +404,15 @@ class Reader:
             return FAILED
         return model.Side(bay, model.Direction(direction), node.span)
 
-    def _bays(self, members: bool, least: int, node: Node, key: str) -> Any:
+    def _bays(self, kind: Bays, node: Node, key: str) -> Any:
         nodes = node.items if isinstance(node, SequenceNode) else (node,)
-        if len(nodes) < least:
-            self._add("empty-list", node.span, f"'{key}' is an empty list", expected=f"at least {least} in it")
+        if len(nodes) < kind.least:
+            self._add("empty-list", node.span, f"'{key}' is an empty list", expected="at least one in it")
             return FAILED
         names: list[str] = []
         failed = False
         for item in nodes:
-            found = self._bay_item(members, item, key)
+            found = self._bay_item(kind, item, key)
             if found is None:
                 failed = True
                 continue
@@ -418,23 +424,23 @@ class Reader:
                     names.append(name)
         return FAILED if failed else tuple(names)
 
-    def _bay_item(self, members: bool, item: Node, key: str) -> tuple[str, ...] | None:
+    def _bay_item(self, kind: Bays, item: Node, key: str) -> tuple[str, ...] | None:
         if not isinstance(item, ScalarNode):
             self._add("not-a-text", item.span, f"'{key}' cannot hold {describe(item)}", expected="names of bays")
             return None
         first, dots, last = (part.strip() for part in item.text.partition(".."))
         if not dots:
-            if members:
+            if kind.members:
                 if not self._is_name(item, "a name"):
                     return None
                 self.mentions.append(Mention(item.text, ("*",), None, True, item.span, self._context))
                 return (item.text,)
-            return (first,) if self._is_bay(first, item.span) else None
+            return (first,) if self._is_bay(first, item.span, kind.missing) else None
         if self.bays is None:
             return ()
         starts = item.text.find(last, len(first))
-        first_known = self._is_bay(first, item.place_of(0, len(first)) or item.span)
-        last_known = self._is_bay(last, item.place_of(starts, len(item.text)) or item.span)
+        first_known = self._is_bay(first, item.place_of(0, len(first)) or item.span, kind.missing)
+        last_known = self._is_bay(last, item.place_of(starts, len(item.text)) or item.span, kind.missing)
         if not (first_known and last_known):
             return None
         between = self.bays.between(first, last)

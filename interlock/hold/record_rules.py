@@ -47,6 +47,10 @@ class Misfit:
     expected: str | None = None
 
 
+def _a(noun: str) -> str:
+    return f"{'an' if noun[0] in 'aeiou' else 'a'} {noun}"
+
+
 def _needs(written: Written, key: str, because: str) -> Misfit:
     return Misfit("missing-field", written.span, f"{written.noun} lacks '{key}'", f"`{key}:`, because {because}")
 
@@ -134,10 +138,10 @@ def _device(written: Written) -> Iterator[Misfit]:
         ("handle", handled, "lock-without-handle", "handle-for-other-kind"),
     ):
         if wanted and values[key] is None:
-            message = f"{written.noun} is a {kind.id}, but no {key} works it"
+            message = f"{written.noun} is {_a(kind.id)}, but no {key} works it"
             yield Misfit(lacking, written.key_span("kind"), message, f"`{key}:`")
         elif not wanted and values[key] is not None:
-            message = f"{written.noun} is a {kind.id}, which no {key} works"
+            message = f"{written.noun} is {_a(kind.id)}, which no {key} works"
             yield Misfit(surplus, written.key_span(key), message, f"no `{key}:`, or a kind that one works")
     if len(kind.states) == 1:
         if values["locking"] is None:
@@ -164,7 +168,7 @@ def _control(written: Written) -> Iterator[Misfit]:
             yield Misfit(
                 "control-without-positions",
                 written.key_span("positions"),
-                f"{written.noun} is a {kind} with {'one position' if positions else 'no positions'}",
+                f"{written.noun} is {_a(kind)} with {'one position' if positions else 'no positions'}",
                 f"`positions:` with {'one direction' if kind == 'lever' else 'two'} or more",
             )
             return
@@ -176,7 +180,7 @@ def _control(written: Written) -> Iterator[Misfit]:
                 "the directions only; every lever returns to neutral",
             )
     elif written.has("positions"):
-        yield _not_here(written, "positions", f"no positions: a {kind} has its own")
+        yield _not_here(written, "positions", f"no positions: {_a(kind)} has its own")
         return
     if not written.has("starts"):
         if kind in ("switch", "selector", "access panel"):

@@ -127,6 +127,14 @@ def resolve_mentions(
         anything = mention.sections == ("*",)
         if defined is None:
             if mention.bays and (bays is None or mention.name in bays):
+                if bays is not None and mention.name in bays.missing:
+                    faults.add(
+                        "bay-taken-out",
+                        mention.span,
+                        f"bay '{mention.name}' does not exist: a rule of the layout takes it out",
+                        expected="a bay that exists",
+                        context=mention.context,
+                    )
                 continue
             _unknown(mention, names, bays, removed, faults)
         elif not anything and defined.section not in mention.sections:
@@ -149,7 +157,8 @@ def resolve_mentions(
 
 
 def _nouns(mention: Mention) -> str:
-    return " or ".join(RECORDS[SECTIONS[section].record].noun for section in mention.sections)
+    *nouns, last = (RECORDS[SECTIONS[section].record].noun for section in mention.sections)
+    return f"{', '.join(nouns)} or {last}" if nouns else last
 
 
 def _unknown(

@@ -108,11 +108,12 @@ class Listed:
 class Bays:
     """Bays, one or a list; a range such as `1L..6L` stands for those between along the lane or the row.
 
-    Where `members` is set, names of other things may stand among them.
+    Where `members` is set, names of other things may stand among them; where `missing` is, bays that a rule takes out.
     """
 
     members: bool = False
     least: int = 1
+    missing: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -285,7 +286,7 @@ RECORDS: Mapping[str, Record] = {
         "a rule for bays",
         "Bays that hold only some kinds of unit, or that do not exist.",
         (
-            Field("bays", Bays(), "The bays that the rule is about.", required=True),
+            Field("bays", Bays(missing=True), "The bays that the rule is about.", required=True),
             Field(
                 "kinds",
                 Listed(Reference(("units",)), one=True),

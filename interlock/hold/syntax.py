@@ -61,6 +61,7 @@ class Quantified:
     group: Path
     body: Syntax
     span: Span
+    variable_span: Span | None = None
 
 
 Syntax: TypeAlias = Truth | Fact | Negation | Chain | Quantified
