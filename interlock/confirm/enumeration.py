@@ -41,7 +41,7 @@ def enumerate_reachable(
 ) -> Enumeration:
     """Walk all states within `most_depth` steps, until done, more than `most_states` were seen, or the time is up.
 
-    `deadline` is on the monotonic clock.  Slow on purpose: every guard is evaluated afresh in every state (20,000 states
+    `deadline` is on the monotonic clock.  Slow on purpose: each guard is evaluated afresh in each state (20,000 states
     of a machine with 20 variables and 80 rules took 0.7 s).
     """
     first: list[int | None] = [None] * len(targets)
