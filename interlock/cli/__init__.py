@@ -30,8 +30,8 @@ Exit codes:
   1   some requirement fails
   2   a description is rejected, or the command line is wrong
   3   something is undecided (a limit was reached, or you stopped it)
-  4   DISPUTED: two parts of this program contradict each other; do not use the
-      results. Wins over all others.
+  4   DISPUTED: two parts of this program contradict each other: do not
+      use the results; wins over all others
   70  a fault inside this program
 Several holds in one call: 4 before 2 before 1 before 3 before 0.
 """

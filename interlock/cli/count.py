@@ -24,7 +24,7 @@ MOST_STATES = 2_000_000
 )
 @click.option("--time", "seconds", type=click.FloatRange(min=0.001), help="Stop after this many seconds.")
 @click.option("--depth", type=click.IntRange(min=0), help="Go no deeper than this many steps.")
-@click.option("--verbose", is_flag=True, help="Say how many states lie at each depth.")
+@click.option("-v", "--verbose", is_flag=True, help="Say how many states lie at each depth.")
 @output_option
 @color_option
 def command(

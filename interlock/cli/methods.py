@@ -18,9 +18,9 @@ METHODS = {
 """Word -> (module of `interlock.prove`, function)."""
 
 ABOUT = (
-    "combined: all that follow, each where it is good; bounded: only look for breaches, up to --depth steps, and "
-    "prove nothing; induction: prove from any few steps that run by run nothing can go wrong; reachability: prove by "
-    "closing in on what can be reached; enumeration: visit every state (small holds only)."
+    "combined: all of the following, each where it is good; bounded: look for breaches up to --depth steps, prove "
+    "nothing; induction: show that no short run of steps can be the one that goes wrong; reachability: narrow down "
+    "what can be reached until no breach is left in it; enumeration: visit every state (small holds only)."
 )
 
 

@@ -123,7 +123,8 @@ def read_source(name: str) -> Source:
     if name.startswith(DEMO):
         demo = name.removeprefix(DEMO).removesuffix(".yaml")
         if demo not in demonstrations():
-            raise click.UsageError(f"There is no demonstration {demo!r}." + _instead(demo, demonstrations()))
+            known = [DEMO + one for one in demonstrations()]
+            raise click.UsageError(f"There is no demonstration {demo!r}." + _instead(name, known))
         return Source(f"{DEMO}{demo}.yaml", shipped("models").joinpath(f"{demo}.yaml").read_bytes())
     path = Path(name)
     try:

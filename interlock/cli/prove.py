@@ -68,8 +68,10 @@ class _Wanted:
 )
 @click.option("--format", "layout", type=click.Choice(["text", "json"]), default="text", show_default=True)
 @output_option
-@click.option("--quiet", is_flag=True, help="Say only what does not hold.")
-@click.option("--verbose", is_flag=True, help="List each instance of each requirement, and show what can be done.")
+@click.option("-q", "--quiet", is_flag=True, help="Say only what does not hold.")
+@click.option(
+    "-v", "--verbose", is_flag=True, help="List each instance of each requirement, and show what can be done."
+)
 @color_option
 def command(
     holds: tuple[str, ...],
@@ -90,9 +92,11 @@ def command(
     """Opens, proves, shows; the worst exit code of all holds."""
     from interlock.cli.opening import Rejected, open_hold, open_texts
     from interlock.cli.refusals import show_rejection, show_warnings
+    from interlock.report.grouping import EXIT_CODES as EXIT_CODES_OF
     from interlock.report.grouping import REJECTED, exit_code, worst_code
     from interlock.report.proof_json import proof_document
     from interlock.report.proof_text import brief_lines, proof_lines, summary_line
+    from interlock.study.verify import Status
 
     folders = _folders(evidence, holds)
     _spare_inputs(output, (*holds, *files))
@@ -114,7 +118,12 @@ def command(
             continue
         show_warnings(opened)
         began = monotonic()
-        proof = _prove(opened, wanted, folder)
+        try:
+            proof = _prove(opened, wanted, folder)
+        except KeyboardInterrupt:
+            click.echo(f"{name}: stopped before it was decided", err=True)
+            codes.append(EXIT_CODES_OF[Status.UNDECIDED])
+            break
         took = monotonic() - began
         codes.append(exit_code(proof.verification))
         if layout == "json":

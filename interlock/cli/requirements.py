@@ -15,7 +15,7 @@ from interlock.cli.screen import Screen, color_option, output_option
     "severity and source. Files with further requirements can be named.",
 )
 @click.argument("files", nargs=-1, metavar="[FILE]...")
-@click.option("--verbose", is_flag=True, help="Show each requirement in full, as it is written.")
+@click.option("-v", "--verbose", is_flag=True, help="Show each requirement in full, as it is written.")
 @output_option
 @color_option
 def command(files: tuple[str, ...], verbose: bool, output: Path | None, color: str) -> int:

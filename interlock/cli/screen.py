@@ -39,6 +39,7 @@ def color_option(function: F) -> F:
 def output_option(function: F) -> F:
     """`--output`."""
     return click.option(
+        "-o",
         "--output",
         type=click.Path(dir_okay=False, path_type=Path),
         help="Write the result to this file instead of standard output.",

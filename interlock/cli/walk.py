@@ -101,6 +101,7 @@ def _listen(screen: Screen, walk: Walk, lines: Iterable[str]) -> None:
     from interlock.study.walk import broken_now, choices_of, last_step, start_from, take, take_back
 
     screen.lines(state_lines(walk.compiled, walk.state))
+    screen.lines(broken_lines(broken_now(walk), why=False))
     choices = choices_of(walk)
     screen.lines(choice_lines(choices))
     for line in lines:

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
-from interlock.prove.explicit import Count
 from interlock.report.lines import BLANK, Line, Tone, flow, labelled
+
+if TYPE_CHECKING:
+    from interlock.prove.explicit import Count
 
 
 def count_lines(title: str, count: Count, every: bool) -> Iterator[Line]:
@@ -15,8 +18,8 @@ def count_lines(title: str, count: Count, every: bool) -> Iterator[Line]:
     yield from labelled("reachable states:", f"{least}{count.states:,}", 2)
     yield from labelled("steps between them:", f"{least}{count.steps:,}", 2)
     yield from labelled("greatest distance from a start:", f"{least}{count.depth:,} steps", 2)
-    dead = f"{count.dead:,}" if count.dead or not count.complete else "none"
-    yield from labelled("states without any step (dead ends):", f"{least if count.dead else ''}{dead}", 2)
+    dead = f"{least}{count.dead:,}" if count.dead else "none" if count.complete else "none so far"
+    yield from labelled("states without any step (dead ends):", dead, 2)
     if every:
         yield BLANK
         yield Line("  distance       states", Tone.HEAD)

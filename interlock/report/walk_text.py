@@ -36,6 +36,7 @@ def state_lines(compiled: CompiledHold, state: State) -> Iterator[Line]:
     yield from heading("State")
     yield from floor_lines(compiled, snapshot)
     yield BLANK
+    yield from _units(compiled, snapshot)
     for door in hold.doorways:
         yield from labelled(f"{door.name}:", listed(snapshot.doors[door.id]), 2)
     for _, name, now in snapshot.told:
@@ -50,6 +51,18 @@ def state_lines(compiled: CompiledHold, state: State) -> Iterator[Line]:
         yield from labelled(f"{person.name}:", places[snapshot.people[person.id]], 2)
     for failure in snapshot.failures:
         yield from labelled("failed:", failure, 2, Tone.BAD)
+
+
+def _units(compiled: CompiledHold, snapshot: Snapshot) -> Iterator[Line]:
+    """What the picture cannot show: units on the loader, and between which places a unit is."""
+    cells = compiled.floor.cells
+    names = {unit.id: unit.name for unit in compiled.hold.units}
+    for placement in snapshot.resting:
+        if any(cells[cell].door is not None for cell in placement.cells):
+            yield from labelled("on the loader:", f"{names[placement.kind]} at {', '.join(placement.cells)}", 2)
+    for move in snapshot.crossings:
+        between = f"between {'+'.join(move.source.cells)} and {'+'.join(move.target.cells)}"
+        yield from labelled("half-way:", f"{names[move.source.kind]} {between}", 2)
 
 
 def _devices(hold: Hold, snapshot: Snapshot) -> Iterator[Line]:

@@ -1,0 +1,305 @@
+"""Reports are, letter for letter, what is kept in `reports/`, and what is true of every report is true of them.
+
+After a wanted change: INTERLOCK_KEEP_REPORTS=1 python -m pytest tests/golden/test_reports.py, then read the difference.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from dataclasses import replace
+from pathlib import Path
+
+import jsonschema
+import pytest
+
+from interlock.diagnostics.spans import Diagnostic, Span
+from interlock.kernel.claims import Disputed, Holds, Limits, Proved, Undecided
+from interlock.prove.explicit import Count, count_states, explicit
+from interlock.report.count_text import count_lines
+from interlock.report.description_text import description_lines
+from interlock.report.grouping import exit_code, groups_of, worst_code
+from interlock.report.lines import WIDTH, Line, Tone, as_text, flow, printable
+from interlock.report.proof_json import proof_document
+from interlock.report.proof_schema import PROOF_SCHEMA
+from interlock.report.proof_text import Proof, brief_lines, proof_lines, summary_line
+from interlock.report.requirement_text import list_lines, requirement_lines
+from interlock.report.walk_text import broken_lines, choice_lines, opening_lines, state_lines, step_lines
+from interlock.study.verify import Answer, Status, Verification, verify
+from interlock.study.walk import begin_walk, broken_now, choices_of, last_step, take, take_back
+from tests.golden.small_hold import requirement_texts, small_hold
+
+KEPT = Path(__file__).parent / "reports"
+
+
+@pytest.fixture(scope="module")
+def verification() -> Verification:
+    """The small hold, really decided: two hold, one fails, one is vacuous."""
+    return verify(small_hold(), explicit, Limits())
+
+
+def _with(verification: Verification, id: str, status: Status, finding: object) -> Verification:
+    def changed(answer: Answer) -> Answer:
+        if answer.instance.origin.id != id:
+            return answer
+        return replace(answer, status=status, finding=finding, story=None)  # type: ignore[arg-type]
+
+    return replace(verification, answers=tuple(map(changed, verification.answers)))
+
+
+@pytest.fixture(scope="module")
+def every_outcome(verification: Verification) -> Verification:
+    """The same with one undecided and one disputed answer put in by hand."""
+    undecided = _with(
+        verification, "bay-filled", Status.UNDECIDED, Undecided("bay-filled[1C]", "out of time (5 s)", 17)
+    )
+    claim = Proved("latched-when-locked[D1]", "explicit", None, 40)
+    disputed = Disputed("latched-when-locked[D1]", claim, "a second count finds 41 states, not 40")
+    return _with(undecided, "latched-when-locked", Status.DISPUTED, disputed)
+
+
+def _proof(verification: Verification) -> Proof:
+    return Proof("small.yaml", verification, requirement_texts())
+
+
+def _reports(verification: Verification, every_outcome: Verification) -> dict[str, str]:
+    compiled = verification.compiled
+    walk = begin_walk(compiled)
+    walked: list[Line] = [*opening_lines(walk), *choice_lines(choices_of(walk))]
+    for words in ("bring", "unlock", "unlatch", "off closed", "fully open", "the loader runs"):
+        walk = take(walk, next(choice for choice in choices_of(walk) if words in choice.text))
+        step = last_step(walk)
+        assert step is not None
+        walked += step_lines(step)
+    walked += state_lines(compiled, walk.state)
+    return {
+        "proved.txt": as_text((*proof_lines(_proof(verification), False), summary_line(verification, 3.21))),
+        "proved-verbose.txt": as_text(proof_lines(_proof(verification), True)),
+        "every-outcome.txt": as_text((*proof_lines(_proof(every_outcome), False), summary_line(every_outcome))),
+        "brief.txt": as_text(brief_lines(_proof(every_outcome))),
+        "described.txt": as_text(description_lines("small.yaml", compiled)),
+        "walked.txt": as_text(walked),
+        "requirements.txt": as_text(
+            (*list_lines(requirement_texts()), *(line for t in requirement_texts() for line in requirement_lines(t)))
+        ),
+        "proved.json": proof_document([_proof(every_outcome)], {}, 4),
+    }
+
+
+def test_reports_are_as_kept(verification: Verification, every_outcome: Verification) -> None:
+    """Every kind of report reads exactly as the kept one."""
+    reports = _reports(verification, every_outcome)
+    if os.environ.get("INTERLOCK_KEEP_REPORTS"):
+        for name, text in reports.items():
+            (KEPT / name).write_text(text, encoding="utf-8")
+    assert sorted(path.name for path in KEPT.iterdir()) == sorted(reports)
+    for name, text in reports.items():
+        assert text == (KEPT / name).read_text(encoding="utf-8"), name
+
+
+def test_no_line_is_wider_than_80(verification: Verification, every_outcome: Verification) -> None:
+    """Text reports fit 80 columns and have no blanks at line ends."""
+    for name, text in _reports(verification, every_outcome).items():
+        if name.endswith(".txt"):
+            assert [line for line in text.splitlines() if len(line) > WIDTH or line != line.rstrip()] == [], name
+
+
+def test_decided_as_expected(verification: Verification) -> None:
+    """The small hold's requirements come out as they were written to."""
+    found = {answer.instance.origin.id: answer.status for answer in verification.answers}
+    assert found == {
+        "latched-when-locked": Status.HOLDS,
+        "secured-behind-door": Status.FAILS,
+        "never-locked-while-open": Status.VACUOUS,
+        "bay-filled": Status.HOLDS,
+    }
+
+
+def test_vacuous_is_never_a_plain_pass(verification: Verification) -> None:
+    """A requirement whose situation never arises says so in the table, in the last line and in the JSON."""
+    text = as_text(proof_lines(_proof(verification), False))
+    assert "holds, but the situation never arises" in text
+    assert "1 never put to the test" in summary_line(verification).text
+    rows = json.loads(proof_document([_proof(verification)], {}, 1))["holds"][0]["requirements"]
+    assert [row["situation_arises"] for row in rows] == [True, True, False, None]
+
+
+def test_unknown_occasion_is_told(verification: Verification) -> None:
+    """Where nobody knows whether the situation arises, the pass says so."""
+    answers = tuple(
+        replace(answer, occasion=Undecided("?", "out of time")) if answer.status is Status.HOLDS else answer
+        for answer in verification.answers
+    )
+    text = as_text(proof_lines(_proof(replace(verification, answers=answers)), False))
+    assert "not shown that the situation arises" in text
+
+
+def test_text_without_an_instance_is_not_forgotten(verification: Verification) -> None:
+    """A requirement that finds nothing to range over is named."""
+    assert "Nothing in this hold for: drives-stop" in as_text(proof_lines(_proof(verification), False))
+
+
+def test_a_dispute_is_loud_and_blames_the_program(every_outcome: Verification) -> None:
+    """A dispute stands before all else that is told in full, in capitals, in the brief report too, and wins the code."""
+    for lines in (proof_lines(_proof(every_outcome), False), brief_lines(_proof(every_outcome))):
+        text = as_text(lines)
+        assert "THIS IS A FAULT OF THIS PROGRAM, NOT OF THE HOLD." in text
+        assert "DO NOT USE ANY RESULT OF THIS RUN." in text
+        assert text.index("DISPUTED: latched") < text.rindex("secured-behind-door")
+        assert any(line.tone is Tone.LOUD for line in lines)
+    assert summary_line(every_outcome).text.startswith("1 DISPUTED")
+    assert exit_code(every_outcome) == 4
+
+
+def test_unproved_depth_is_told(every_outcome: Verification) -> None:
+    """What is undecided says why and how deep nothing was found."""
+    text = as_text(proof_lines(_proof(every_outcome), False))
+    assert "out of time (5 s)" in text
+    assert "Up to 17 steps nothing was found" in text
+
+
+def test_shortness_is_claimed_only_where_it_was_shown(verification: Verification) -> None:
+    """A run that no engine showed to be the shortest is not called so."""
+    failing = next(answer for answer in verification.answers if answer.status is Status.FAILS)
+    claim = replace(failing.finding.claim, shortest=False)  # type: ignore[union-attr]
+    loose = _with(verification, "secured-behind-door", Status.FAILS, replace(failing.finding, claim=claim))  # type: ignore[type-var]
+    loose = replace(
+        loose, answers=tuple(replace(a, story=failing.story) if a.status is Status.FAILS else a for a in loose.answers)
+    )
+    assert "No shorter order of steps does." in as_text(proof_lines(_proof(verification), False))
+    text = as_text(proof_lines(_proof(loose), False))
+    assert "No shorter order" not in text
+    assert "A shorter order of steps may exist." in text
+
+
+def test_the_shortest_failure_is_told_and_the_others_named(verification: Verification) -> None:
+    """Of equal failures one is told step by step, the others are named with their number of steps."""
+    failing = next(answer for answer in verification.answers if answer.status is Status.FAILS)
+    requirement = replace(failing.instance.requirement, id="secured-behind-door[9Z]")
+    trace = failing.finding.claim.trace  # type: ignore[union-attr]
+    longer = replace(trace, rules=(*trace.rules, trace.rules[-1]), states=(*trace.states, trace.states[-1]))
+    other = replace(
+        failing,
+        instance=replace(failing.instance, requirement=requirement),
+        finding=replace(failing.finding, claim=replace(failing.finding.claim, trace=longer)),  # type: ignore[union-attr,type-var]
+    )
+    several = replace(verification, answers=(other, *verification.answers))
+    text = as_text(proof_lines(_proof(several), False))
+    assert text.count("Step by step") == 1
+    assert "FAILS  secured-behind-door[1C]" in text
+    assert "[9Z] (10)" in " ".join(text.split())
+
+
+def test_groups_stand_worst_first(every_outcome: Verification) -> None:
+    """Disputed before failing before undecided before what holds."""
+    assert [group.status for group in groups_of(every_outcome)] == [
+        Status.DISPUTED,
+        Status.FAILS,
+        Status.UNDECIDED,
+        Status.VACUOUS,
+    ]
+
+
+@pytest.mark.parametrize(
+    ("codes", "worst"),
+    [((), 0), ((0, 0), 0), ((0, 3), 3), ((3, 1, 0), 1), ((1, 2, 3), 2), ((0, 1, 2, 3, 4), 4)],
+)
+def test_worst_code_wins(codes: tuple[int, ...], worst: int) -> None:
+    """Of several holds the worst decides: 4 before 2 before 1 before 3 before 0."""
+    assert worst_code(codes) == worst
+
+
+def test_nothing_asked_is_not_a_pass(verification: Verification) -> None:
+    """A hold of which nothing was asked does not come out as proved."""
+    assert exit_code(replace(verification, answers=())) == 3
+
+
+def test_json_fits_its_schema(verification: Verification, every_outcome: Verification) -> None:
+    """Results and rejections follow the published schema, which is itself a proper one."""
+    jsonschema.Draft7Validator.check_schema(PROOF_SCHEMA)
+    rejected = {"bad.yaml": [Diagnostic("unknown-name", Span("bad.yaml", 3, 7, 2), "no such thing", None, "SL")]}
+    for proof, code in ((_proof(verification), 1), (_proof(every_outcome), 4)):
+        document = json.loads(proof_document([proof], rejected, code))
+        jsonschema.validate(document, PROOF_SCHEMA)
+
+
+def test_json_schema_refuses_what_is_missing(verification: Verification) -> None:
+    """The schema is no formality: a result without its version, status or finding does not fit."""
+    for path in (("schema",), ("holds", 0, "counts"), ("holds", 0, "requirements", 0, "finding")):
+        document = json.loads(proof_document([_proof(verification)], {}, 1))
+        place = document
+        for key in path[:-1]:
+            place = place[key]
+        del place[path[-1]]
+        with pytest.raises(jsonschema.ValidationError):
+            jsonschema.validate(document, PROOF_SCHEMA)
+
+
+def test_json_trace_leads_to_the_told_end(verification: Verification) -> None:
+    """The machine-readable trace, replayed from its first state, ends where the engine's trace ends."""
+    answer = next(answer for answer in verification.answers if answer.status is Status.FAILS)
+    row = next(
+        row
+        for row in json.loads(proof_document([_proof(verification)], {}, 1))["holds"][0]["requirements"]
+        if row["status"] == "fails"
+    )
+    state = dict(row["trace"]["initial"])
+    for step in row["trace"]["steps"]:
+        state.update(step["changed"])
+    end = answer.finding.claim.trace.states[-1]  # type: ignore[union-attr]
+    assert tuple(state[variable.name] for variable in verification.machine.variables) == end
+    assert len(row["story"]["steps"]) == len(row["trace"]["steps"]) == 9
+
+
+def test_same_input_same_bytes(verification: Verification) -> None:
+    """A second run of everything gives the same JSON, byte for byte."""
+    again = verify(small_hold(), explicit, Limits())
+    assert proof_document([_proof(verification)], {}, 1) == proof_document([_proof(again)], {}, 1)
+
+
+def test_steering_characters_do_not_reach_the_terminal() -> None:
+    """Escape sequences in names are shown, not sent."""
+    assert printable("a\x1b[31mb") == "a\\x1b[31mb"
+    assert "\x1b" not in as_text(flow("title \x1b]0;x\x07 end"))
+
+
+def test_count_report_tells_lower_bounds() -> None:
+    """A count that a limit stopped never looks like a full one."""
+    full = count_states(small_hold().machine)
+    assert full.states == 41
+    assert "at least" not in as_text(count_lines("x", full, False))
+    stopped = as_text(count_lines("x", Count(5, 7, 2, 0, (1, 2, 2), False), True))
+    assert stopped.count("at least") == 3
+    assert "lower bounds" in stopped
+
+
+def test_a_second_solver_is_named(verification: Verification) -> None:
+    """What re-checked the proofs stands among the assumptions; without it the report says that nothing did."""
+    text = as_text(proof_lines(_proof(verification), False))
+    assert any(
+        finding.checked_by in " ".join(text.split()) for finding in verification.findings if isinstance(finding, Holds)
+    )
+
+
+def test_walk_finds_what_is_broken_and_why() -> None:
+    """Walked to the end of the told run, the requirement is broken, with its reasons; one step back it is not."""
+    compiled = small_hold()
+    walk = begin_walk(compiled)
+    for words in (
+        "bring",
+        "unlock",
+        "unlatch",
+        "off closed",
+        "fully open",
+        "over the sill",
+        "stands in bay",
+        "off fully",
+    ):
+        walk = take(walk, next(choice for choice in choices_of(walk) if words in choice.text))
+    assert broken_now(walk) == ()
+    walk = take(walk, next(choice for choice in choices_of(walk) if "fully closed" in choice.text))
+    (broken,) = broken_now(walk)
+    assert broken.instance.requirement.id == "secured-behind-door[1C]"
+    text = as_text(broken_lines((broken,), why=True))
+    assert "sill latch is lowered" in text
+    assert broken_now(take_back(walk)) == ()
