@@ -10,6 +10,7 @@ import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import product
+from math import prod
 
 from interlock.diagnostics.faults import Faults
 from interlock.diagnostics.spans import Span
@@ -70,6 +71,7 @@ class _Expander:
         self._items = 0
         self._values = 0
         self._characters = 0
+        self._holes: dict[int, tuple[ScalarNode, tuple[tuple[re.Match[str], Span | None], ...]]] = {}
 
     def node(self, node: Node, bindings: _Bindings, context: tuple[str, ...], key: str = "") -> Node:
         """The expansion of one node that stands under `key`."""
@@ -133,10 +135,10 @@ class _Expander:
                 return
             names.append(name)
             values.append(found)
+        self._items += prod(map(len, values))
+        if self._items > MOST_ITEMS:
+            self._refuse(head.span, f"the repetitions make more than {MOST_ITEMS:,} items", context)
         for combination in product(*values):
-            self._items += 1
-            if self._items > MOST_ITEMS:
-                self._refuse(head.span, f"the repetitions make more than {MOST_ITEMS:,} items", context)
             inner = {**outer, **dict(zip(names, combination, strict=True))}
             told = ", ".join(f"{name}={value.text}" for name, value in inner.items())
             yield self.node(body, inner, (f"in the repetition {told}",))
@@ -199,17 +201,15 @@ class _Expander:
         parts: list[str] = []
         stretches: list[Stretch] = []
         length = done = 0
-        for hole in _HOLE.finditer(text):
-            filled = self._fill(node, hole, bindings, context)
+        for hole, place in self._holes_of(node):
+            filled = self._fill(hole, place or node.span, bindings, context)
             parts.append(text[done : hole.start()])
             parts.append(filled)
             if source is not None:
                 stretches.extend(cut_stretches(source, done, hole.start(), length))
-                place = node.place_of(hole.start(), hole.end())
                 if place is not None:
-                    stretches.append(
-                        Stretch(length + hole.start() - done, place.line, place.column, max(1, place.length))
-                    )
+                    start = length + hole.start() - done
+                    stretches.append(Stretch(start, place.line, place.column, place.length))
             length += hole.start() - done + len(filled)
             done = hole.end()
         if done == 0:
@@ -223,10 +223,18 @@ class _Expander:
             stretches.extend(cut_stretches(source, done, len(text), length))
         return ScalarNode(result, node.span, node.quoted, tuple(stretches) if source is not None else None)
 
-    def _fill(self, node: ScalarNode, hole: re.Match[str], bindings: _Bindings, context: tuple[str, ...]) -> str:
+    def _holes_of(self, node: ScalarNode) -> tuple[tuple[re.Match[str], Span | None], ...]:
+        """The parts of a text to be filled in, with their places; worked out once for all repetitions."""
+        known = self._holes.get(id(node))
+        if known is None:
+            # the node is kept beside its holes, so that its identity stays its own
+            holes = tuple((hole, node.place_of(hole.start(), hole.end())) for hole in _HOLE.finditer(node.text))
+            known = self._holes[id(node)] = (node, holes)
+        return known[1]
+
+    def _fill(self, hole: re.Match[str], span: Span, bindings: _Bindings, context: tuple[str, ...]) -> str:
         name, sign, amount = hole[1], hole[2], hole[3]
         value = bindings.get(name)
-        span = node.place_of(hole.start(), hole.end()) or node.span
         if value is None:
             self._faults.add(
                 "unknown-variable",

@@ -16,12 +16,14 @@ MODELS = Path(__file__).parents[2] / "models"
 SAMPLE = (MODELS / "twin-lane.yaml").read_bytes()
 SPECIFICATION = (Path(__file__).parents[2] / "specs" / "standing.yaml").read_bytes()
 SECONDS = 5.0
+"""Usually some milliseconds; the machine may be busy."""
 
 PIECES = [
-    b"{", b"}", b"[", b"]", b": ", b", ", b"- ", b"\n", b"  ", b"\t", b"#", b"'", b'"', b"&a ", b"*a", b"!t ", b"|\n", b">\n",
-    b"? ", b"---\n", b"...\n", b"%YAML 1.1\n", b"{r}", b"{r+1}", b"for: {r: 1..3}\n", b"for", b"id", b"none", b"true", b"never",
-    b"not ", b"every b in bays, ", b" is ", b"1L..6L", b"9" * 30, b"\xff", b"\xc3\xa9", b"\xe2\x80\xa8", b"\0", b"\r", b"<<: ",
-    b"modifies: x.yaml\n", b"changes:\n", b"specification: t\n", b"remove: M1L\n", b"layout:\n", b"- {fix: M1L, in: raised}\n",
+    b"{", b"}", b"[", b"]", b": ", b", ", b"- ", b"\n", b"  ", b"\t", b"#", b"'", b'"', b"&a ", b"*a", b"!t ",
+    b"|\n", b">\n", b"? ", b"---\n", b"...\n", b"%YAML 1.1\n", b"{r}", b"{r+1}", b"for: {r: 1..3}\n", b"for",
+    b"id", b"none", b"true", b"never", b"not ", b"every b in bays, ", b" is ", b"1L..6L", b"9" * 30, b"\xff",
+    b"\xc3\xa9", b"\xe2\x80\xa8", b"\0", b"\r", b"<<: ", b"modifies: x.yaml\n", b"changes:\n",
+    b"specification: t\n", b"remove: M1L\n", b"layout:\n", b"- {fix: M1L, in: raised}\n",
 ]  # fmt: skip
 
 edits = st.lists(

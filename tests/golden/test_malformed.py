@@ -1,8 +1,8 @@
 """Every malformed description gets exactly the faults that its comments foretell, at these lines.
 
 `# expect: code, code` stands on the line of the fault.  Where no comment can stand there, a comment line anywhere says
-`# expect LINE: code`, or `# expect FILE LINE: code` for a fault in another file.  A file without such comments is sound.
-Files whose names begin with `specification-` are read as specifications.
+`# expect LINE: code`, or `# expect FILE LINE: code` for a fault in another file.  A file without such comments is
+sound.  Files whose names begin with `specification-` are read as specifications.
 """
 
 from __future__ import annotations
