@@ -241,6 +241,7 @@ def _trays_and_lamps() -> list[Row]:
             states=states,
             steps=n * n * states,
             farthest=farthest,
+            large=n > 3,
         )
         for n, (states, farthest) in lamps.items()
     ]

@@ -11,7 +11,6 @@ from interlock.prove.bmc import bmc
 from interlock.prove.explicit import count_states, explicit
 
 from . import stories
-from .graphs import explore
 from .rows import ROWS, Row
 
 GOALS = [row for row in ROWS if row.goal is not None]
@@ -106,10 +105,3 @@ def test_bounded_search_sees_the_wrap_at_last() -> None:
     (found,) = bmc(machine, (question,), Limits(depth=257))
     assert isinstance(found, Refuted)
     assert found.trace.depth == 257
-
-
-@pytest.mark.parametrize("row", [row for row in ROWS if row.profile and not row.large], ids=lambda row: row.name)
-def test_engine_and_evaluator_see_the_same_levels(row: Row) -> None:
-    """Level by level the explicit engine sees as many states as the reference evaluator."""
-    machine = with_monitors(row.build())
-    assert count_states(machine).per_depth == explore(machine).profile
