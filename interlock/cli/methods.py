@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from interlock.prove.engine import Engine
 
 METHODS = {
-    "combined": ("decide", "decide"),
+    "combined": ("strategy", "decide"),
     "bounded": ("bmc", "bmc"),
     "induction": ("induction", "k_induction"),
     "reachability": ("pdr", "pdr"),

@@ -92,8 +92,10 @@ def command(
     """Opens, proves, shows; the worst exit code of all holds."""
     from interlock.cli.opening import Rejected, open_hold, open_texts
     from interlock.cli.refusals import show_rejection, show_warnings
+    from interlock.cli.stopping import noted_stop
     from interlock.report.grouping import EXIT_CODES as EXIT_CODES_OF
     from interlock.report.grouping import REJECTED, exit_code, worst_code
+    from interlock.report.lines import BLANK
     from interlock.report.proof_json import proof_document
     from interlock.report.proof_text import brief_lines, proof_lines, summary_line
     from interlock.study.verify import Status
@@ -109,36 +111,49 @@ def command(
     codes: list[int] = []
     proofs: list[Proof] = []
     rejections: dict[str, Sequence[Diagnostic]] = {}
+    opened: list[tuple[Opened, Path | None]] = []
+    # everything is read before anything is proved: a slip in the last name must not cost an hour
     for name, folder in zip(holds, folders, strict=True):
-        opened = open_hold(name, texts, situation)
-        if isinstance(opened, Rejected):
-            show_rejection(name, opened)
-            rejections[name] = opened.diagnostics
+        found = open_hold(name, texts, situation)
+        if isinstance(found, Rejected):
+            show_rejection(name, found)
+            rejections[name] = found.diagnostics
             codes.append(REJECTED)
-            continue
-        show_warnings(opened)
-        began = monotonic()
-        try:
-            proof = _prove(opened, wanted, folder)
-        except KeyboardInterrupt:
-            click.echo(f"{name}: stopped before it was decided", err=True)
-            codes.append(EXIT_CODES_OF[Status.UNDECIDED])
-            break
-        took = monotonic() - began
-        codes.append(exit_code(proof.verification))
-        if layout == "json":
-            proofs.append(proof)
-            if not quiet:
-                click.echo(f"{name}: {summary_line(proof.verification, took).text}", err=True)
-        elif quiet:
-            screen.lines(brief_lines(proof))
         else:
-            screen.lines((*proof_lines(proof, verbose), summary_line(proof.verification, took)))
+            show_warnings(found)
+            opened.append((found, folder))
+    _check_only([one for one, _ in opened], only)
+    with noted_stop() as stop:
+        for at, (one, folder) in enumerate(opened):
+            began = monotonic()
+            proof = None if stop.asked else _prove_or_stop(one, wanted, folder)
+            if proof is None:
+                click.echo(f"{one.label}: stopped before it was decided", err=True)
+                codes.append(EXIT_CODES_OF[Status.UNDECIDED])
+                continue
+            took = monotonic() - began
+            codes.append(exit_code(proof.verification))
+            if layout == "json":
+                proofs.append(proof)
+                if not quiet:
+                    click.echo(f"{one.label}: {summary_line(proof.verification, took).text}", err=True)
+            elif quiet:
+                screen.lines(brief_lines(proof))
+            else:
+                between = (BLANK, BLANK) if at else ()
+                screen.lines((*between, *proof_lines(proof, verbose), summary_line(proof.verification, took)))
     code = worst_code(codes)
     if layout == "json":
         screen.text(proof_document(proofs, rejections, code))
     screen.close()
     return code
+
+
+def _prove_or_stop(opened: Opened, wanted: _Wanted, folder: Path | None) -> Proof | None:
+    try:
+        return _prove(opened, wanted, folder)
+    except KeyboardInterrupt:
+        return None
 
 
 def _prove(opened: Opened, wanted: _Wanted, folder: Path | None) -> Proof:
@@ -150,7 +165,6 @@ def _prove(opened: Opened, wanted: _Wanted, folder: Path | None) -> Proof:
     from interlock.report.proof_text import Proof
     from interlock.study.verify import verify
 
-    _check_only(opened, wanted.only)
     limits = Limits(depth=wanted.depth, seconds=wanted.seconds)
     engine = engine_of(wanted.method)
     with shown_progress(opened.label, wanted.quiet) as report:
@@ -162,17 +176,16 @@ def _prove(opened: Opened, wanted: _Wanted, folder: Path | None) -> Proof:
     )
 
 
-def _check_only(opened: Opened, only: tuple[str, ...]) -> None:
+def _check_only(opened: Sequence[Opened], only: tuple[str, ...]) -> None:
+    """Raises click.UsageError for an id that none of the holds knows."""
     from interlock.diagnostics.nearest import nearest_name
 
-    instances = opened.compiled.instances
-    known = {i.requirement.id for i in instances} | {text.id for text in opened.texts}
-    for id in only:
+    known = {instance.requirement.id for one in opened for instance in one.compiled.instances}
+    known |= {text.id for one in opened for text in one.texts}
+    for id in only if opened else ():
         if id not in known:
             hint = nearest_name(id, known)
-            raise click.UsageError(
-                f"{opened.label} has no requirement {id!r}." + (f" Did you mean {hint!r}?" if hint else "")
-            )
+            raise click.UsageError(f"There is no requirement {id!r}." + (f" Did you mean {hint!r}?" if hint else ""))
 
 
 def _folders(evidence: Path | None, holds: tuple[str, ...]) -> list[Path | None]:

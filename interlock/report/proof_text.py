@@ -144,6 +144,9 @@ def _head(proof: Proof) -> Iterator[Line]:
 
 def _table(groups: Sequence[Group], every: bool) -> Iterator[Line]:
     yield from heading("Requirements")
+    if not groups:
+        yield from flow("Nothing was asked of this hold, so nothing is proved of it.", 2, tone=Tone.OPEN)
+        return
     schemes = sorted({group.origin.scheme for group in groups if group.origin.scheme})
     if schemes:
         yield from flow(f"sev.: severity by {', '.join(schemes)}", 2, tone=Tone.FAINT)

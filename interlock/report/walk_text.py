@@ -80,12 +80,9 @@ def _circuits_on(compiled: CompiledHold, state: State) -> list[str]:
     # the machine drops signals that no rule needs, a reader wants them
     signals = tuple(Signal(name, definition) for name, definition in compiled.definitions.items())
     machine = Machine(compiled.machine.variables, signals, ())
-    found = []
-    for one in (*hold.circuits, *hold.relays):
-        truth = compiled.world.things[one.id].truth
-        if truth is not None and evaluate(machine, truth, state):
-            found.append(one.name)
-    return found
+    named = [(one.id, one.name) for one in hold.circuits] + [(one.id, one.name) for one in hold.relays]
+    truths = [(name, compiled.world.things[id].truth) for id, name in named]
+    return [name for name, truth in truths if truth is not None and evaluate(machine, truth, state)]
 
 
 def choice_lines(choices: Sequence[Choice], text: str = "") -> Iterator[Line]:

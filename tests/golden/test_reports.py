@@ -140,7 +140,7 @@ def test_text_without_an_instance_is_not_forgotten(verification: Verification) -
 
 
 def test_a_dispute_is_loud_and_blames_the_program(every_outcome: Verification) -> None:
-    """A dispute stands before all else that is told in full, in capitals, in the brief report too, and wins the code."""
+    """A dispute stands before all else that is told in full, in capitals, briefly or not, and wins the code."""
     for lines in (proof_lines(_proof(every_outcome), False), brief_lines(_proof(every_outcome))):
         text = as_text(lines)
         assert "THIS IS A FAULT OF THIS PROGRAM, NOT OF THE HOLD." in text

@@ -5,8 +5,10 @@ from __future__ import annotations
 import json
 import os
 import re
+import signal
 import subprocess
 import sys
+import time
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -192,6 +194,43 @@ def test_stopping_is_3_and_tells_what_was_found(
     monkeypatch.setattr(methods, "engine_of", lambda method: early)
     assert prove("small.yaml") == 3
     assert "Up to 4 steps nothing was found" in capsys.readouterr().out
+
+
+def test_stopping_keeps_the_rest_from_beginning(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """After Ctrl-C the hold at hand is reported with what its engine gives, and no further one is begun."""
+
+    def caught(machine: Machine, questions: Sequence[Question], *rest: object) -> tuple[Claim, ...]:
+        try:
+            os.kill(os.getpid(), signal.SIGINT)
+            time.sleep(5)
+        except KeyboardInterrupt:
+            pass
+        return tuple(Unknown(question.id, "caught", "interrupted", 2) for question in questions)
+
+    Path("second.yaml").write_text(TEXT)
+    monkeypatch.setattr(methods, "engine_of", lambda method: caught)
+    assert prove("small.yaml", "second.yaml") == 3
+    out, err = capsys.readouterr()
+    assert out.count("Small hold") == 1 and "Up to 2 steps nothing was found" in out
+    assert err == "second.yaml: stopped before it was decided\n"
+    assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
+
+
+def test_nothing_to_ask_is_no_pass(capsys: pytest.CaptureFixture[str]) -> None:
+    """A requirement that finds nothing in the hold proves nothing: code 3 and a plain sentence."""
+    assert prove("small.yaml", "--only", "drives-stop") == 3
+    assert "Nothing was asked of this hold" in capsys.readouterr().out
+
+
+def test_every_name_is_read_before_anything_is_proved(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A slip in the last name is told at once."""
+    monkeypatch.setattr(methods, "engine_of", lambda method: pytest.fail("an engine was asked"))
+    assert prove("small.yaml", "smal.yaml") == 2
+    assert capsys.readouterr().out == ""
 
 
 # ---- asking ------------------------------------------------------------------------------------------------------
