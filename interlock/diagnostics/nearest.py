@@ -12,8 +12,8 @@ MOST_COMPARED = 1_000
 def nearest_name(word: str, names: Iterable[str]) -> str | None:
     """The name most like `word`, or None where none is like it.
 
-    A name that differs only in case wins.  Linear in the number of names; of more than MOST_COMPARED names only those
-    that begin like `word` and are about as long are compared, and of these the first in alphabetical order.
+    A name that differs only in case wins.  Of more than MOST_COMPARED names only those that begin like `word` are
+    compared, and of these as many whose length is nearest to its own.
     """
     known = sorted(set(names))
     folded = word.casefold()
@@ -22,6 +22,7 @@ def nearest_name(word: str, names: Iterable[str]) -> str | None:
             return name
     if len(known) > MOST_COMPARED:
         start = folded[:1]
-        known = [n for n in known if n[:1].casefold() == start and abs(len(n) - len(word)) <= 2][:MOST_COMPARED]
+        alike = [name for name in known if name[:1].casefold() == start]
+        known = sorted(alike, key=lambda name: abs(len(name) - len(word)))[:MOST_COMPARED]
     found = get_close_matches(word[:100], known, n=1, cutoff=0.6)
     return found[0] if found else None

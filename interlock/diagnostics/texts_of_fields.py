@@ -51,7 +51,7 @@ TEXTS = (
     ),
     text(
         "empty-list",
-        """The list has to have something in it.""",
+        """The list has to have something in it; where nothing is meant, leave the field out, if it is optional.""",
         """
         groups:
           - {id: front, members: []}

@@ -19,7 +19,7 @@ TEXTS = (
         """,
         """
         relays:
-          - {id: c, sets: D1 is closed, drops: D1 is open}
+          - {id: c, sets: D1 is open, drops: D1 is closed}
         """,
     ),
     text(
@@ -104,7 +104,7 @@ TEXTS = (
         another move, and so on in a circle.""",
         """
         relays:
-          - {id: a, sets: not a, drops: a}
+          - {id: a, sets: D1 is open and not a, drops: D1 is open and a}
         """,
         """
         relays:

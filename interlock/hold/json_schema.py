@@ -8,14 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from interlock.hold.repetition import NOT_REPEATED
-from interlock.hold.schema_fields import (
-    CHANGES,
-    DIRECTION_WORDS,
-    FILES,
-    RECORDS,
-    SECTIONS,
-    VERSION,
+from interlock.hold.field_types import (
     Amount,
     Anything,
     Bay,
@@ -43,6 +36,8 @@ from interlock.hold.schema_fields import (
     Word,
     YesNo,
 )
+from interlock.hold.repetition import NOT_REPEATED
+from interlock.hold.schema_fields import CHANGES, DIRECTION_WORDS, FILES, RECORDS, SECTIONS, VERSION
 
 Schema = dict[str, Any]
 """A schema, or a part of one: JSON values."""

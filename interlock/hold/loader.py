@@ -11,6 +11,7 @@ from interlock.diagnostics.faults import Faults
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.bay_names import MOST_BAYS, BayNames
 from interlock.hold.cross_rules import cross_faults, hidden_names
+from interlock.hold.field_types import Listed, RecordOf
 from interlock.hold.model import Hold, RequirementText
 from interlock.hold.modification import Draft, apply_modification, start_draft
 from interlock.hold.nodes import (
@@ -29,7 +30,7 @@ from interlock.hold.parser import is_name
 from interlock.hold.reader import FAILED, Reader, is_absent
 from interlock.hold.references import BUILT_IN_GROUPS, collect_names, resolve_mentions
 from interlock.hold.repetition import expand_repetitions
-from interlock.hold.schema_fields import FILES, Listed, RecordOf
+from interlock.hold.schema_fields import FILES
 
 LONGEST_CHAIN = 20
 """Modifications of modifications beyond this are refused."""

@@ -11,11 +11,12 @@ from dataclasses import dataclass, field
 
 from interlock.diagnostics.faults import Faults
 from interlock.diagnostics.spans import Span
+from interlock.hold.field_types import Record
 from interlock.hold.model import Change
 from interlock.hold.nodes import Entry, MappingNode, Node, ScalarNode, SequenceNode, clip, describe
 from interlock.hold.reader import Reader, is_absent
 from interlock.hold.references import id_of
-from interlock.hold.schema_fields import CHANGES, RECORDS, SECTIONS, Record
+from interlock.hold.schema_fields import CHANGES, RECORDS, SECTIONS
 
 FIXED_SECTIONS = ("devices", "controls")
 

@@ -81,6 +81,8 @@ class ScalarNode:
                 stop = max(stop, other_stop)
                 break
             last = self.stretches[self._stretch_of(last)].start - 1  # to the end of the line before
+            while last > start and self.text[last].isspace():
+                last -= 1
         return Span(self.span.file, line, column, max(1, stop - column))
 
     def _stretch_of(self, at: int) -> int:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -11,14 +10,8 @@ from interlock.diagnostics.faults import Faults
 from interlock.diagnostics.spans import Span
 from interlock.hold import model
 from interlock.hold.bay_names import BayNames
-from interlock.hold.nodes import MappingNode, Node, ScalarNode, SequenceNode, clip, describe
-from interlock.hold.parser import KEYWORDS, is_name, parse_expression, parse_path, parse_step
-from interlock.hold.record_rules import RULES, Written
-from interlock.hold.schema_fields import (
-    DIRECTION_WORDS,
-    FILES,
-    RECORDS,
-    VERSION,
+from interlock.hold.builders import BUILDERS
+from interlock.hold.field_types import (
     Amount,
     Bay,
     Bays,
@@ -43,7 +36,12 @@ from interlock.hold.schema_fields import (
     Word,
     YesNo,
 )
+from interlock.hold.nodes import MappingNode, Node, ScalarNode, SequenceNode, clip, describe
+from interlock.hold.parser import KEYWORDS, is_name, parse_expression, parse_path, parse_step
+from interlock.hold.record_rules import RULES, Written
+from interlock.hold.schema_fields import DIRECTION_WORDS, FILES, RECORDS, VERSION
 from interlock.hold.syntax import Path, Syntax, Truth
+from interlock.hold.wording import first_lower, shape_of, what_of
 
 
 class _Failed:
@@ -102,7 +100,9 @@ class Reader:
         """The record of that name that a node holds, or FAILED."""
         record = RECORDS[name] if name in RECORDS else FILES[name]
         if not isinstance(node, MappingNode):
-            self._add("not-a-mapping", node.span, f"{record.noun} cannot be {describe(node)}", expected=_shape(record))
+            self._add(
+                "not-a-mapping", node.span, f"{record.noun} cannot be {describe(node)}", expected=shape_of(record)
+            )
             return FAILED
         outer = self._context
         self._context = node.context or outer
@@ -176,14 +176,12 @@ class Reader:
                     "missing-field",
                     span,
                     f"{noun} lacks '{field.key}'",
-                    expected=f"`{field.key}:` ({_first_lower(field.about)})",
+                    expected=f"`{field.key}:` ({first_lower(field.about)})",
                 )
                 return FAILED
             return field.default
         if is_absent(entry.value):
-            self._add(
-                "missing-value", entry.key.span, f"'{field.key}' has no value", expected=_first_lower(field.about)
-            )
+            self._add("missing-value", entry.key.span, f"'{field.key}' has no value", expected=first_lower(field.about))
             return FAILED
         return self.value(field.type, entry.value, field.key)
 
@@ -209,7 +207,7 @@ class Reader:
             case Quantifiers():
                 return self._quantifiers(node, key)
         if not isinstance(node, ScalarNode):
-            self._add("not-a-text", node.span, f"'{key}' cannot be {describe(node)}", expected=_what(kind))
+            self._add("not-a-text", node.span, f"'{key}' cannot be {describe(node)}", expected=what_of(kind))
             return FAILED
         return self._scalar(kind, node, key)
 
@@ -534,107 +532,3 @@ def is_absent(node: Node) -> bool:
 
 def _no_rule(written: Written) -> tuple[()]:
     return ()
-
-
-def _first_lower(text: str) -> str:
-    return text[:1].lower() + text[1:].rstrip(".")
-
-
-def _shape(record: Record) -> str:
-    return "the fields " + ", ".join(field.key for field in record.fields if field.required)
-
-
-def _what(kind: FieldType) -> str:
-    """What a type expects, in a few words."""
-    match kind:
-        case Whole() | Amount():
-            return "a number"
-        case YesNo():
-            return "true or false"
-        case Choice(options):
-            return "one of " + ", ".join(options)
-        case Expression():
-            return "an expression such as `D1 is closed`"
-        case StepText():
-            return "a step such as `lower M3L`"
-        case Bay():
-            return "the name of a bay"
-        case SideText():
-            return "a side such as `3L.aft`"
-        case Id() | Reference():
-            return "a name"
-        case Word(what):
-            return f"a {what}"
-        case _:
-            return "a text"
-
-
-# --- from values to the model
-
-_Values = dict[str, Any]
-
-
-def _plain(made: Callable[..., Any]) -> Callable[[_Values, Span], Any]:
-    return lambda values, span: made(**values, span=span)
-
-
-def _named(made: Callable[..., Any]) -> Callable[[_Values, Span], Any]:
-    def build(values: _Values, span: Span) -> Any:
-        return made(**{**values, "name": values["name"] or values["id"]}, span=span)
-
-    return build
-
-
-def _command(values: _Values, span: Span) -> model.Command:
-    runs = tuple((model.Direction(way), values[way]) for way in DIRECTION_WORDS if values[way] is not None)
-    return model.Command(values["station"], runs, span)
-
-
-def _obstacle(values: _Values, span: Span) -> tuple[str, str]:
-    return values["device"], values["in"]
-
-
-def _requirement(values: _Values, span: Span) -> model.RequirementText:
-    each: tuple[tuple[str, Path], ...] = values["each"]
-    found = {**values, "each": tuple((variable, path.parts) for variable, path in each)}
-    return model.RequirementText(**found, span=span, each_spans=tuple(path.spans[0] for _, path in each))
-
-
-def _hold(values: _Values, span: Span) -> model.Hold:
-    found = {key: value for key, value in values.items() if key != "interlock"}
-    return model.Hold(**found, changes=(), span=span)
-
-
-def _specification(values: _Values, span: Span) -> tuple[model.RequirementText, ...]:
-    found: tuple[model.RequirementText, ...] = values["requirements"]
-    return found
-
-
-BUILDERS: Mapping[str, Callable[[_Values, Span], Any]] = {
-    "layout": _plain(model.Layout),
-    "bay rule": _plain(model.BayRule),
-    "unit": _named(model.UnitKind),
-    "door step": _plain(model.DoorStep),
-    "doorway": _named(model.Doorway),
-    "obstacle": _obstacle,
-    "device": _named(model.Device),
-    "deferral": _plain(model.Deferral),
-    "control": _named(model.Control),
-    "station": _named(model.Station),
-    "supply": _named(model.Supply),
-    "circuit": _named(model.Circuit),
-    "relay": _named(model.Relay),
-    "sensor": _named(model.Sensor),
-    "command": _command,
-    "section": _plain(model.Section),
-    "zone": _named(model.Zone),
-    "place": _named(model.Place),
-    "person": _named(model.Person),
-    "group": _plain(model.Group),
-    "situation": _named(model.Situation),
-    "failure": _plain(model.FailureMode),
-    "requirement": _requirement,
-    "description": _hold,
-    "specification": _specification,
-}
-"""How the values of each record become a record of the model."""

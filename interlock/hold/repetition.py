@@ -31,6 +31,7 @@ from interlock.hold.parser import is_name
 MOST_ITEMS = 20_000
 MOST_EXPANDED_VALUES = 1_000_000
 MOST_EXPANDED_CHARACTERS = 4_000_000
+MOST_FILLED = 300_000
 LONGEST_VALUE = 40
 NOT_REPEATED = frozenset({"requirements"})
 """Lists whose items use `for` in another sense."""
@@ -71,6 +72,7 @@ class _Expander:
         self._items = 0
         self._values = 0
         self._characters = 0
+        self._filled = 0
         self._holes: dict[int, tuple[ScalarNode, tuple[tuple[re.Match[str], Span | None], ...]]] = {}
 
     def node(self, node: Node, bindings: _Bindings, context: tuple[str, ...], key: str = "") -> Node:
@@ -201,7 +203,11 @@ class _Expander:
         parts: list[str] = []
         stretches: list[Stretch] = []
         length = done = 0
-        for hole, place in self._holes_of(node):
+        holes = self._holes_of(node)
+        self._filled += len(holes)
+        if self._filled > MOST_FILLED:
+            self._refuse(node.span, f"the repetitions fill in more than {MOST_FILLED:,} values", context)
+        for hole, place in holes:
             filled = self._fill(hole, place or node.span, bindings, context)
             parts.append(text[done : hole.start()])
             parts.append(filled)

@@ -16,7 +16,7 @@ MODELS = Path(__file__).parents[2] / "models"
 SAMPLE = (MODELS / "twin-lane.yaml").read_bytes()
 SPECIFICATION = (Path(__file__).parents[2] / "specs" / "standing.yaml").read_bytes()
 SECONDS = 5.0
-"""Usually some milliseconds; the machine may be busy."""
+"""Processor time, usually some milliseconds; repetitions that are just within the limits take seconds."""
 
 PIECES = [
     b"{", b"}", b"[", b"]", b": ", b", ", b"- ", b"\n", b"  ", b"\t", b"#", b"'", b'"', b"&a ", b"*a", b"!t ",
@@ -39,7 +39,7 @@ edits = st.lists(
 
 def check(content: bytes) -> None:
     """Read as both sorts of file; what comes out is sound, or its faults are known and can be shown."""
-    started = time.perf_counter()
+    started = time.process_time()
     sample = Source("x.yaml", SAMPLE)
     for loaded in (
         load_hold(Source("mutant.yaml", content), lambda name: sample if name == "x.yaml" else None),
@@ -51,7 +51,7 @@ def check(content: bytes) -> None:
             line = loaded.sources[one.span.file][one.span.line - 1]
             assert 1 <= one.span.column <= len(line) + 1
         render_diagnostics(loaded.diagnostics, loaded.sources)
-    assert time.perf_counter() - started < SECONDS
+    assert time.process_time() - started < SECONDS
 
 
 @settings(max_examples=300, deadline=None, derandomize=True)

@@ -33,17 +33,7 @@ PENDING: Mapping[str, str] = {
     "text-too-long": "raised in test_hostile.py, by bytes made there",
     "too-many-faults": "raised in test_hostile.py, by bytes made there",
     "too-many-values": "raised in test_hostile.py, by bytes made there",
-    "device-stops-nothing": "the compiler's",
-    "empty-group": "the compiler's",
-    "gives-way-and-stops": "the compiler's",
-    "handle-works-nothing": "the compiler's",
-    "never-locking": "the compiler's",
-    "settling-never-ends": "the compiler's",
-    "start-not-settled": "the compiler's",
-    "unknown-failure": "the compiler's",
-    "unknown-verb": "the compiler's",
-    "unreachable-bay": "the compiler's",
-    "where-not-fixed": "the compiler's",
+    "empty-group": "reserved for the compiler",
 }
 """Codes that no file of the folder raises, and why."""
 

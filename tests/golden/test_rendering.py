@@ -1,0 +1,156 @@
+"""How diagnostics look: a golden file of whole messages, and the corners of drawing a caret.
+
+INTERLOCK_WRITE_GOLDEN=1 in the environment writes the golden file anew; look at the difference before it is kept.
+"""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from interlock.diagnostics.faults import MOST_SHOWN, Faults
+from interlock.diagnostics.nearest import nearest_name
+from interlock.diagnostics.render import WIDEST, render_diagnostic, render_diagnostics
+from interlock.diagnostics.spans import Diagnostic, Span
+from interlock.hold.loader import Source, load_hold
+
+GOLDEN = Path(__file__).parent / "rendered-messages.txt"
+FOLDER = Path(__file__).parent / "malformed"
+SHOWN = (
+    "byte-nul.yaml",
+    "expression-folded.yaml",
+    "expression-signs.yaml",
+    "field-missing.yaml",
+    "field-unknown.yaml",
+    "modify-leaves-dangling.yaml",
+    "modify-values.yaml",
+    "name-forms.yaml",
+    "name-unknown.yaml",
+    "repeat-variables.yaml",
+    "yaml-duplicate-key.yaml",
+)
+
+
+def drawn(line: str, column: int, length: int = 1) -> list[str]:
+    """The source line and the line of the caret, without the gutter."""
+    one = Diagnostic("unknown-name", Span("f.yaml", 1, column, length), "m")
+    return [part.partition("| ")[2] for part in render_diagnostic(one, {"f.yaml": (line,)}).split("\n")[1:]]
+
+
+def test_messages_look_as_in_the_golden_file() -> None:
+    """Several files with faults are shown exactly as written down."""
+
+    def fetch(name: str) -> Source | None:
+        return Source(name, (FOLDER / name).read_bytes())
+
+    parts = []
+    for name in SHOWN:
+        loaded = load_hold(Source(name, (FOLDER / name).read_bytes()), fetch)
+        parts.append(render_diagnostics(loaded.diagnostics, loaded.sources))
+    text = "\n\n".join(parts) + "\n"
+    if os.environ.get("INTERLOCK_WRITE_GOLDEN"):
+        GOLDEN.write_text(text, "utf-8")
+    assert text == GOLDEN.read_text("utf-8")
+
+
+def test_caret_stands_under_the_fault() -> None:
+    """The caret begins at the column and is as long as the fault."""
+    assert drawn("ab cde", 4, 3) == ["ab cde", "   ^~~"]
+
+
+def test_caret_may_stand_behind_the_line() -> None:
+    """What is missing at the end is shown just behind it."""
+    assert drawn("abc", 4) == ["abc", "   ^"]
+
+
+def test_wide_characters_take_two_cells() -> None:
+    """A wide character before the fault moves the caret by two, and one in the fault makes it longer."""
+    assert drawn("倉a", 2) == ["倉a", "  ^"]
+    assert drawn("a倉b", 2) == ["a倉b", " ^~"]
+
+
+def test_combining_characters_take_no_cell() -> None:
+    """An accent of its own does not move the caret."""
+    assert drawn("e\N{COMBINING ACUTE ACCENT}x", 3) == ["e\N{COMBINING ACUTE ACCENT}x", " ^"]
+
+
+def test_tabs_are_kept_in_the_pad() -> None:
+    """A tab before the fault is a tab before the caret."""
+    assert drawn("\ta:\tb", 5) == ["\ta:\tb", "\t  \t^"]
+
+
+def test_long_lines_are_clipped_around_the_fault() -> None:
+    """Of a long line only the surroundings of the fault are shown, with the caret in its place."""
+    line, caret = drawn("x" * 500 + "FAULT" + "y" * 500, 501, 5)
+    assert len(line) <= WIDEST + 6
+    assert line.startswith("...x")
+    assert line.endswith("y...")
+    assert line[caret.index("^") :].startswith("FAULT")
+    assert caret.strip() == "^~~~~"
+
+
+def test_characters_that_disturb_a_terminal_are_replaced() -> None:
+    """An escape character in a line or message never reaches the terminal."""
+    one = Diagnostic("unknown-name", Span("f.yaml", 1, 1), "a\x1b[31mb", "c\x07", "d\x08", ("e\x1b",))
+    assert not set("\x1b\x07\x08") & set(render_diagnostic(one, {"f.yaml": ("\x1b[2J",)}))
+
+
+def test_a_file_that_is_not_given_is_no_hindrance() -> None:
+    """Without its line a diagnostic is still told."""
+    one = Diagnostic("unknown-name", Span("f.yaml", 7, 3), "no such thing", "another", "thing")
+    assert render_diagnostic(one, {}) == (
+        "f.yaml:7:3: error[unknown-name]: no such thing\n  = expected another\n  = did you mean 'thing'?"
+    )
+
+
+@settings(max_examples=300, deadline=None, derandomize=True)
+@given(st.text(max_size=300).filter(lambda line: "\n" not in line), st.integers(1, 320), st.integers(1, 400))
+def test_any_line_can_be_drawn(line: str, column: int, length: int) -> None:
+    """Two lines come out for any text, position and length, none much wider than what may be shown."""
+    one = Diagnostic("unknown-name", Span("f.yaml", 1, column, length), "m")
+    head, source, caret = render_diagnostic(one, {"f.yaml": (line,)}).split("\n")
+    assert head.startswith("f.yaml:1:")
+    assert len(source) <= len(" 1 | ") + max(WIDEST, len(line) if len(line) <= WIDEST else 0) * 2 + 6
+    assert caret.strip(" |\t").rstrip("~") == "^"
+
+
+def test_the_same_fault_in_a_repetition_is_told_once() -> None:
+    """Of many alike the first is kept and counts the others; other places and other wants stay apart."""
+    faults = Faults()
+    for row in range(1, 5):
+        faults.add("unknown-name", Span("f", 2, 3), f"no {row}", context=(f"in the repetition r={row}",))
+    faults.add("missing-field", Span("f", 1, 1), "lacks a", expected="a")
+    faults.add("missing-field", Span("f", 1, 1), "lacks b", expected="b")
+    told = faults.sorted()
+    assert [one.message for one in told] == ["lacks a", "lacks b", "no 1"]
+    assert told[2].context == ("in the repetition r=1", "and 3 more times in the same repetition")
+
+
+def test_beyond_the_limit_faults_are_counted() -> None:
+    """A file with very many faults lists the first and says how many are left out."""
+    faults = Faults()
+    for line in range(1, MOST_SHOWN + 11):
+        faults.add("unknown-name", Span("f", line, 1), "no")
+    told = faults.sorted()
+    assert len(told) == MOST_SHOWN + 1
+    assert (told[-1].code, told[-1].span.line) == ("too-many-faults", MOST_SHOWN + 1)
+    assert told[-1].message.startswith("10 more")
+
+
+@pytest.mark.parametrize(
+    ("word", "names", "nearest"),
+    [
+        ("rasied", ["raised", "lowered"], "raised"),
+        ("m3l", ["M3R", "M3L"], "M3L"),
+        ("door", ["zone", "lamp"], None),
+        ("M3L", [], None),
+        ("M3x", [f"M{number}" for number in range(5_000)], "M3"),
+    ],
+)
+def test_nearest_name(word: str, names: list[str], nearest: str | None) -> None:
+    """The name most like a word is found, case aside, and nothing where nothing is like it."""
+    assert nearest_name(word, names) == nearest

@@ -1,0 +1,162 @@
+"""The JSON Schema for editors is fresh, and agrees with the reader about what descriptions look like."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+
+from interlock.diagnostics.faults import Faults
+from interlock.hold import json_schema, model
+from interlock.hold.builders import BUILDERS
+from interlock.hold.json_schema import hold_schema
+from interlock.hold.nodes import MappingNode, Node, ScalarNode, compose, split_lines
+from interlock.hold.schema_fields import FILES, RECORDS, SECTIONS
+
+ROOT = Path(__file__).parents[2]
+FILE = Path(json_schema.__file__).with_name("hold.schema.json")
+SOUND = sorted([*(ROOT / "models").glob("*.yaml"), *(ROOT / "specs").glob("*.yaml")])
+
+
+def plain(node: Node) -> Any:
+    """A node tree as JSON values; every scalar is a string."""
+    if isinstance(node, ScalarNode):
+        return node.text
+    if isinstance(node, MappingNode):
+        return {entry.key.text: plain(entry.value) for entry in node.entries}
+    return [plain(item) for item in node.items]
+
+
+def read(text: str) -> Any:
+    """A YAML text as JSON values."""
+    node = compose("x.yaml", text, split_lines(text), Faults())
+    assert node is not None
+    return plain(node)
+
+
+def test_file_is_fresh() -> None:
+    """The file in the repository is what `hold_schema` gives."""
+    assert json.loads(FILE.read_text("utf-8")) == hold_schema(), "write it anew: python -m tests.repo.test_schema"
+
+
+def test_schema_is_a_schema() -> None:
+    """Draft-07 accepts it."""
+    jsonschema.Draft7Validator.check_schema(hold_schema())
+
+
+@pytest.mark.parametrize("path", SOUND, ids=lambda path: path.name)
+def test_shipped_files_satisfy_it(path: Path) -> None:
+    """Every shipped description and specification satisfies the schema."""
+    errors = list(jsonschema.Draft7Validator(hold_schema()).iter_errors(read(path.read_text("utf-8"))))
+    assert [error.message for error in errors] == []
+
+
+def test_numbers_and_truth_values_may_have_their_types() -> None:
+    """An editor that reads numbers as numbers and true as true is satisfied too."""
+    document = read((ROOT / "models" / "twin-lane.yaml").read_text("utf-8"))
+    document["interlock"] = 1
+    document["layout"]["rows"] = 6
+    document["layout"]["neighbour_restrains"] = False
+    document["units"][0]["max_gross_kg"] = 1588.0
+    jsonschema.Draft7Validator(hold_schema()).validate(document)
+
+
+@pytest.mark.parametrize(
+    ("place", "wrong"),
+    [
+        (("layuot",), {}),
+        (("interlock",), "2"),
+        (("layout", "rows"), "many"),
+        (("layout", "secured"), ["front"]),
+        (("layout", "neighbour_restrains"), "perhaps"),
+        (("units", 0, "across"), 3),
+        (("devices", 0, "latchs"), "x"),
+        (("devices", 0, "kind"), "manual lach"),
+        (("devices", 0, "on"), ["3L.back"]),
+        (("devices", 0, "for"), {"r": "six"}),
+        (("controls", 0, "positions"), []),
+        (("zones", 0, "inhibits"), {"up": "true"}),
+        (("requirements", 0, "kind"), "sometimes"),
+    ],
+)
+def test_mistakes_are_flagged(place: tuple[str | int, ...], wrong: Any) -> None:
+    """A mistake that needs no meaning to be seen is flagged in the editor."""
+    document = read((ROOT / "models" / "twin-lane.yaml").read_text("utf-8"))
+    if place[0] == "requirements" and not document.get("requirements"):
+        document["requirements"] = [{}]
+    at = document
+    for step in place[:-1]:
+        at = at[step]
+    at[place[-1]] = wrong
+    assert not jsonschema.Draft7Validator(hold_schema()).is_valid(document)
+
+
+def test_modifications_are_flagged_by_their_own_rules() -> None:
+    """A file with `modifies` needs changes, not a layout."""
+    good = {
+        "interlock": "1",
+        "title": "t",
+        "modifies": "x.yaml",
+        "changes": [{"remove": "M1"}, {"fix": "M2", "in": "raised"}, {"for": {"r": "1..2"}, "remove": "M{r}"}],
+    }
+    validator = jsonschema.Draft7Validator(hold_schema())
+    validator.validate(good)
+    assert not validator.is_valid({**good, "layout": {}})
+    assert not validator.is_valid({**good, "changes": [{"delete": "M1"}]})
+    assert not validator.is_valid({**good, "changes": [{"fix": "M1"}]})
+
+
+def test_tables_agree_with_the_model() -> None:
+    """Every field of a table is a field of the record that it makes, and the other way about."""
+    made = {
+        "layout": model.Layout,
+        "bay rule": model.BayRule,
+        "unit": model.UnitKind,
+        "door step": model.DoorStep,
+        "doorway": model.Doorway,
+        "device": model.Device,
+        "deferral": model.Deferral,
+        "control": model.Control,
+        "station": model.Station,
+        "supply": model.Supply,
+        "circuit": model.Circuit,
+        "relay": model.Relay,
+        "sensor": model.Sensor,
+        "section": model.Section,
+        "zone": model.Zone,
+        "place": model.Place,
+        "person": model.Person,
+        "group": model.Group,
+        "situation": model.Situation,
+        "failure": model.FailureMode,
+        "requirement": model.RequirementText,
+    }
+    for name, record in made.items():
+        assert {field.target for field in RECORDS[name].fields} == set(record.__slots__) - {"span", "each_spans"}, name
+    assert set(RECORDS) - set(made) == {"obstacle", "command"}
+    sections = {*SECTIONS, "title", "about", "layout"}
+    assert {field.key for field in FILES["description"].fields} == {*sections, "interlock"}
+    assert sections == set(model.Hold.__slots__) - {"changes", "span"}
+    assert set(BUILDERS) == {*RECORDS, "description", "specification"}
+
+
+def test_reading_needs_no_graph_library() -> None:
+    """Importing the room, and reading a description, loads neither networkx nor transitions nor a solver."""
+    program = (
+        "import sys, pathlib, interlock.hold\n"
+        "from interlock.hold.loader import Source, load_hold\n"
+        "path = pathlib.Path('models/twin-lane.yaml')\n"
+        "assert load_hold(Source(path.name, path.read_bytes()), lambda name: None).value is not None\n"
+        "print([name for name in ('networkx', 'transitions', 'z3', 'cvc5', 'graphviz') if name in sys.modules])\n"
+    )
+    done = subprocess.run([sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+if __name__ == "__main__":
+    FILE.write_text(json.dumps(hold_schema(), indent=1) + "\n", "utf-8")
