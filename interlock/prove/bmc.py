@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from interlock.kernel.claims import Claim, Limits, Progress, Refuted, Report, Unknown, silent
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.engine import NO_LIMITS, Clock, OutOfTime, clock_of, time_reason
+from interlock.prove.local import Cube
 from interlock.prove.solvers import SolverFactory, deep_solver
 from interlock.prove.unrolling import Unrolling
 
@@ -59,11 +60,17 @@ class Lookout:
     """A bounded search that can be cut short: `clear` is the depth up to which no open target is reachable."""
 
     def __init__(
-        self, machine: Machine, questions: Sequence[Question], deepest: int, make_solver: SolverFactory = deep_solver
+        self,
+        machine: Machine,
+        questions: Sequence[Question],
+        deepest: int,
+        make_solver: SolverFactory = deep_solver,
+        lemmas: Sequence[Cube] = (),
     ) -> None:
         self.machine = machine
         self.questions = questions
         self.deepest = deepest
+        self.lemmas = lemmas
         self.solver = make_solver()
         self.clear = -1
         self.reason = f"no run of up to {deepest} steps reaches it"
@@ -73,10 +80,8 @@ class Lookout:
     def run(self, claims: dict[int, Claim], clock: Clock, report: Report) -> None:
         """Adds a refutation to `claims`, by place, for every target met.  Raises OutOfTime."""
         questions, solver = self.questions, self.solver
-        spare = len(questions) + self.deepest + 1
-        run = Unrolling(self.machine, solver, [question.target for question in questions], spare)
+        run = Unrolling(self.machine, solver, [question.target for question in questions], lemmas=self.lemmas)
         still_open = {at: target for at, target in enumerate(run.targets) if at not in claims}
-        asked = 0
         for depth in range(self.deepest + 1):
             clock.check()
             if depth:
@@ -86,9 +91,9 @@ class Lookout:
                 literals = [run.at(target, depth) for target in still_open.values()]
                 if len(literals) > 1:
                     # One question for all: "some target at this depth" under a fresh name.
-                    asked += 1
-                    solver.add([-asked, *literals])
-                    literals = [asked]
+                    some = run.new()
+                    solver.add([-some, *literals])
+                    literals = [some]
                 if not solver.solve(literals, clock):
                     break
                 model = solver.model()

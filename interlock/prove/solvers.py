@@ -132,7 +132,7 @@ def light_solver() -> SatSolver:
 
 def deep_solver() -> SatSolver:
     """The solver for few large queries."""
-    return PySat("g4")
+    return PySat("g3")
 
 
 def add_all(solver: SatSolver, clauses: Iterable[Sequence[int]]) -> None:

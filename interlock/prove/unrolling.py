@@ -19,6 +19,7 @@ from interlock.kernel.claims import Trace
 from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Machine, support_of
 from interlock.prove.encoding import TRUTH, Encoding
+from interlock.prove.local import Cube
 from interlock.prove.solvers import SatSolver
 
 
@@ -26,7 +27,8 @@ class Unrolling:
     """The runs of a machine from depth 0 to `depth`, in one solver.
 
     `in_order` keeps only one order of steps that commute; it must be off where states on the way are constrained
-    by more than what every reachable state satisfies.  SAT variables 1 .. `spare` are left to the caller.
+    by more than what every reachable state satisfies.
+    `lemmas` are cubes that no reachable state is in; saying so at every depth saves finding it out.
     """
 
     def __init__(
@@ -34,20 +36,19 @@ class Unrolling:
         machine: Machine,
         solver: SatSolver,
         targets: Sequence[Expr],
-        spare: int = 0,
         initial: bool = True,
         in_order: bool = True,
+        lemmas: Sequence[Cube] = (),
     ) -> None:
         self.machine = machine
         self.solver = solver
         self.encoding = Encoding(machine)
         self.depth = 0
-        self.spare = spare
         encoding = self.encoding
         self.targets = [encoding.gate(target) for target in targets]
         guards = [encoding.gate(rule.guard) for rule in machine.rules]
         start = encoding.initial_clauses() if initial else []
-        state_clauses = list(encoding.clauses)
+        state_clauses = [*encoding.clauses, *([-literal for literal in cube] for cube in lemmas)]
         self.rules = [encoding.new() for _ in machine.rules]
         self._choice_clauses = self._choice(guards)
         self.width = encoding.top
@@ -55,8 +56,10 @@ class Unrolling:
         self._state_clauses = [*state_clauses, [TRUTH, self.width]]
         self._change_clauses = self._changes()
         self._order_clauses = self._order() if in_order else []
-        self._add(self._state_clauses, spare)
-        self._add(start, spare)
+        self._offsets = [0]
+        self._top = self.width
+        self._add(self._state_clauses, 0)
+        self._add(start, 0)
 
     def _choice(self, guards: Sequence[int]) -> list[list[int]]:
         """Exactly one rule, and its guard holds."""
@@ -113,22 +116,39 @@ class Unrolling:
 
     def advance(self) -> None:
         """One more step."""
-        shift = self.depth * self.width + self.spare
-        self._add(self._choice_clauses, shift)
-        self._add(self._change_clauses, shift)
-        if self.depth:
-            self._add(self._order_clauses, shift - self.width)
-        self._add(self._state_clauses, shift + self.width)
+        depth = self.depth
+        self._offsets.append(self._top)
+        self._top += self.width
+        self._add(self._choice_clauses, depth)
+        self._add(self._change_clauses, depth)
+        if depth:
+            self._add(self._order_clauses, depth - 1)
+        self._add(self._state_clauses, depth + 1)
         self.depth += 1
 
-    def _add(self, clauses: Sequence[Sequence[int]], shift: int) -> None:
-        add = self.solver.add
+    def new(self) -> int:
+        """A SAT variable for the caller's own use."""
+        self._top += 1
+        return self._top
+
+    def _add(self, clauses: Sequence[Sequence[int]], depth: int) -> None:
+        """The clauses, said of the state and choice at the depth and, beyond `width`, of those after."""
+        add, width = self.solver.add, self.width
+        here = self._offsets[depth]
+        there = self._offsets[depth + 1] - width if depth < len(self._offsets) - 1 else 0
         for clause in clauses:
-            add([literal + shift if literal > 0 else literal - shift for literal in clause])
+            add(
+                [
+                    (literal + (here if literal <= width else there))
+                    if literal > 0
+                    else (literal - (here if literal >= -width else there))
+                    for literal in clause
+                ]
+            )
 
     def at(self, literal: int, depth: int) -> int:
         """The literal, said of the state at a depth."""
-        shift = depth * self.width + self.spare
+        shift = self._offsets[depth]
         return literal + shift if literal > 0 else literal - shift
 
     def is_true(self, literal: int, model: Sequence[int], depth: int) -> bool:
@@ -137,7 +157,7 @@ class Unrolling:
 
     def trace(self, model: Sequence[int], depth: int) -> Trace:
         """The run of `depth` steps in a model."""
-        states = tuple(self.encoding.decode(model, at * self.width + self.spare) for at in range(depth + 1))
+        states = tuple(self.encoding.decode(model, self._offsets[at]) for at in range(depth + 1))
         fired = tuple(
             next(
                 rule.name
