@@ -20,7 +20,7 @@ from interlock.hold.schema_fields import FILES, RECORDS, SECTIONS
 
 ROOT = Path(__file__).parents[2]
 FILE = Path(json_schema.__file__).with_name("hold.schema.json")
-SOUND = sorted([*(ROOT / "models").glob("*.yaml"), *(ROOT / "specs").glob("*.yaml")])
+SOUND = sorted([*(ROOT / "models").rglob("*.yaml"), *(ROOT / "specs").rglob("*.yaml")])
 
 
 def plain(node: Node) -> Any:
@@ -49,7 +49,7 @@ def test_schema_is_a_schema() -> None:
     jsonschema.Draft7Validator.check_schema(hold_schema())
 
 
-@pytest.mark.parametrize("path", SOUND, ids=lambda path: path.name)
+@pytest.mark.parametrize("path", SOUND, ids=lambda path: path.relative_to(ROOT).as_posix())
 def test_shipped_files_satisfy_it(path: Path) -> None:
     """Every shipped description and specification satisfies the schema."""
     errors = list(jsonschema.Draft7Validator(hold_schema()).iter_errors(read(path.read_text("utf-8"))))
