@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 from pathlib import Path
@@ -18,8 +19,14 @@ def shipped(folder: str) -> Traversable:
 
 
 def demonstrations() -> tuple[str, ...]:
-    """The names of the demonstration holds, as in `demo:NAME`."""
+    """The names of the demonstration holds, as in `demo:NAME`; those in folders have the folder's name before them."""
     folder = shipped("models")
-    if not folder.is_dir():
-        return ()
-    return tuple(sorted(entry.name.removesuffix(".yaml") for entry in folder.iterdir() if entry.name.endswith(".yaml")))
+    return tuple(sorted(_names(folder, ""))) if folder.is_dir() else ()
+
+
+def _names(folder: Traversable, before: str) -> Iterator[str]:
+    for entry in folder.iterdir():
+        if entry.is_dir():
+            yield from _names(entry, f"{before}{entry.name}/")
+        elif entry.name.endswith(".yaml"):
+            yield before + entry.name.removesuffix(".yaml")

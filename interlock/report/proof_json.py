@@ -14,8 +14,8 @@ from interlock.kernel.evaluator import as_mapping
 from interlock.kernel.machine import Machine
 from interlock.report.assumptions import CAUTIONS, assumptions_of, checkers_of
 from interlock.report.grouping import exit_code
-from interlock.report.proof_text import Proof
-from interlock.study.verify import Answer, Status
+from interlock.report.proof_text import Proof, forbidden_of
+from interlock.study.verify import Answer, Status, Verification
 
 SCHEMA = 1
 """Counts up when a reader of the old layout would go wrong."""
@@ -57,14 +57,14 @@ def _hold(proof: Proof) -> Json:
         },
         "machine": {"variables": len(verification.machine.variables), "rules": len(verification.machine.rules)},
         "modifications": [{"verb": c.verb, "object": c.object, "at": _span(c.span)} for c in compiled.hold.changes],
-        "requirements": [_answer(verification.machine, answer) for answer in verification.answers],
+        "requirements": [_answer(verification, answer) for answer in verification.answers],
         "nothing_to_range_over": [text.id for text in proof.texts if text.id not in known],
         "checked_by": list(checkers_of(verification)),
         "assumptions": list(assumptions_of(compiled)),
     }
 
 
-def _answer(machine: Machine, answer: Answer) -> Json:
+def _answer(verification: Verification, answer: Answer) -> Json:
     instance = answer.instance
     origin = instance.origin
     return {
@@ -82,7 +82,10 @@ def _answer(machine: Machine, answer: Answer) -> Json:
         "situation_arises": _arises(answer.occasion),
         "finding": _finding(answer.finding),
         "story": None if answer.story is None else _story(answer.story),
-        "trace": _trace(machine, answer.finding.claim.trace) if isinstance(answer.finding, Fails) else None,
+        "forbidden_steps": list(forbidden_of(verification, answer)) if answer.status is Status.FAILS else [],
+        "trace": _trace(verification.machine, answer.finding.claim.trace)
+        if isinstance(answer.finding, Fails)
+        else None,
     }
 
 

@@ -82,6 +82,7 @@ _REQUIREMENT = _object(
         "situation_arises": _or_null("boolean"),
         "finding": _FINDING,
         "story": {"oneOf": [{"type": "null"}, _STORY]},
+        "forbidden_steps": _TEXTS,
         "trace": {"oneOf": [{"type": "null"}, _TRACE]},
     }
 )

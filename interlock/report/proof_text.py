@@ -12,8 +12,9 @@ from interlock.kernel.claims import Disputed, Fails, Holds, Undecided
 from interlock.kernel.machine import RequirementKind
 from interlock.report.assumptions import CAUTIONS, assumptions_of, checkers_of
 from interlock.report.grouping import Group, groups_of, is_unshown, shortest_first
-from interlock.report.lines import BLANK, WIDTH, Line, Tone, flow, heading, labelled
+from interlock.report.lines import BLANK, WIDTH, Line, Tone, flow, heading, labelled, printable
 from interlock.report.wording import ACTORS, count_of, seconds_as_text, sentence, shortened
+from interlock.study.forbidden import forbidden_steps
 from interlock.study.verify import Answer, Status, Verification
 
 MOST_NAMED = 8
@@ -59,7 +60,7 @@ def proof_lines(proof: Proof, every: bool) -> tuple[Line, ...]:
     for group in groups:
         lines += _disputed(group)
     for group in groups:
-        lines += _failing(group)
+        lines += _failing(verification, group)
     lines += _undecided(groups)
     if every:
         for group in groups:
@@ -78,7 +79,8 @@ def brief_lines(proof: Proof) -> tuple[Line, ...]:
         if group.status not in (Status.HOLDS, Status.VACUOUS):
             number = len(group.having(group.status))
             text = f"{proof.label}: {_WORDS[group.status]} {group.origin.id}: {number} of {len(group.answers)}"
-            lines += flow(text, hang=2, tone=TONES[group.status])
+            # one line each, however long: this is what other programs read
+            lines.append(Line(printable(text), TONES[group.status]))
     return tuple(lines)
 
 
@@ -131,7 +133,8 @@ def _head(proof: Proof) -> Iterator[Line]:
     yield from labelled("contains:", counts_of(compiled), 2)
     yield from labelled("as a state machine:", machine_counts(proof.verification), 2)
     if compiled.hold.changes:
-        yield from labelled("modified:", count_of(len(compiled.hold.changes), "change"), 2)
+        changes = [f"{change.verb} {change.object}" for change in compiled.hold.changes]
+        yield from labelled("modified:", shortened(changes, MOST_NAMED), 2)
     if compiled.situation is not None:
         yield from labelled("starts from:", compiled.situation, 2)
     asked = len(proof.verification.answers)
@@ -219,7 +222,7 @@ def _unused(proof: Proof) -> Iterator[Line]:
         yield from flow(f"Not asked this time: {count_of(len(left), 'requirement text')}", 2, 2, Tone.FAINT)
 
 
-def _failing(group: Group) -> Iterator[Line]:
+def _failing(verification: Verification, group: Group) -> Iterator[Line]:
     failing = shortest_first(group.having(Status.FAILS))
     if not failing:
         return
@@ -231,19 +234,28 @@ def _failing(group: Group) -> Iterator[Line]:
         yield from flow("No order of steps, however long, ever brings this about.", 2)
     elif answer.story is not None and isinstance(answer.finding, Fails):
         yield BLANK
-        yield from flow(_length(answer.finding), 2)
-        yield from story_lines(answer.story)
+        steps = forbidden_of(verification, answer)
+        yield from flow(_length(answer.finding, bool(steps)), 2)
+        yield from story_lines(answer.story, steps)
     yield from _also(failing[1:])
 
 
-def _length(finding: Fails) -> str:
+def forbidden_of(verification: Verification, answer: Answer) -> tuple[str, ...]:
+    """The steps that are possible at the end of the run although the requirement forbids them."""
+    if not isinstance(answer.finding, Fails):
+        return ()
+    glossary = verification.compiled.glossary
+    state = answer.finding.claim.trace.states[-1]
+    return forbidden_steps(verification.machine, glossary, answer.instance.requirement, state)
+
+
+def _length(finding: Fails, about_a_step: bool) -> str:
     depth = finding.claim.trace.depth
     if depth == 0:
-        return "It is broken at the very start."
-    steps = count_of(depth, "step")
-    if finding.claim.shortest:
-        return f"{steps} {'leads' if depth == 1 else 'lead'} there. No shorter order of steps does."
-    return f"{steps} {'leads' if depth == 1 else 'lead'} there. A shorter order of steps may exist."
+        return "The step is possible at the very start." if about_a_step else "It is broken at the very start."
+    end = " to where the forbidden step is possible" if about_a_step else " there"
+    text = f"{count_of(depth, 'step')} {'leads' if depth == 1 else 'lead'}{end}."
+    return text + (" No shorter order of steps does." if finding.claim.shortest else " A shorter one may exist.")
 
 
 def _also(others: Sequence[Answer]) -> Iterator[Line]:
@@ -281,8 +293,11 @@ def _about(group: Group) -> Iterator[Line]:
         yield from labelled("source:", origin.source, 2)
 
 
-def story_lines(story: Story) -> Iterator[Line]:
-    """A run, why its last step was possible, and why its end is what was asked about."""
+def story_lines(story: Story, forbidden: Sequence[str] = ()) -> Iterator[Line]:
+    """A run, why its last step was possible, and why its end is what was asked about.
+
+    `forbidden` are the steps that are possible at the end and must not be.
+    """
     if story.start:
         yield BLANK
         yield Line("  At the start", Tone.HEAD)
@@ -299,6 +314,11 @@ def story_lines(story: Story) -> Iterator[Line]:
         yield BLANK
         yield Line("  Why the last step was possible", Tone.HEAD)
         yield from reason_lines(story.possible)
+    if forbidden:
+        yield BLANK
+        yield Line("  What is then possible, and must not be", Tone.HEAD)
+        for text in forbidden:
+            yield from flow(f"- {text}", 4, 2, Tone.BAD)
     if story.reached:
         yield BLANK
         yield Line("  Which part of the requirement broke", Tone.HEAD)

@@ -111,6 +111,8 @@ def broken_lines(broken: Sequence[Broken], why: bool) -> Iterator[Line]:
     for one in broken:
         yield from flow(f"BROKEN NOW: {one.instance.requirement.id}", 0, 2, Tone.BAD)
         yield from flow(sentence(one.instance.text), 2)
+        if one.steps:
+            yield from labelled("possible now, and must not be:", "; ".join(one.steps), 2, Tone.BAD)
         if why:
             yield from reason_lines(one.because)
     if why and not broken:

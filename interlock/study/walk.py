@@ -13,6 +13,7 @@ from interlock.kernel.claims import Trace
 from interlock.kernel.evaluator import State, evaluate, fire, initial_states, successors
 from interlock.kernel.expressions import TRUE
 from interlock.kernel.machine import Actor, Machine, RequirementKind, Rule, question_of, with_monitors
+from interlock.study.forbidden import forbidden_steps
 
 MOST_STARTS = 64
 """Ways to start that are looked at; a hold with more is walked from one of these."""
@@ -30,10 +31,11 @@ class Choice:
 
 @dataclass(frozen=True, slots=True)
 class Broken:
-    """A requirement that the present state breaks, and why."""
+    """A requirement that the present state breaks, and why; `steps` are possible although it forbids them."""
 
     instance: Instance
     because: tuple[Reason, ...]
+    steps: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,4 +125,9 @@ def _broken(walk: Walk) -> Iterator[Broken]:
             continue
         target = question_of(walk.machine, instance.requirement).target
         if evaluate(walk.machine, target, walk.state):
-            yield Broken(instance, reasons(walk.machine, walk.compiled.glossary, target, walk.state, depth=4))
+            glossary = walk.compiled.glossary
+            yield Broken(
+                instance,
+                reasons(walk.machine, glossary, target, walk.state, depth=4),
+                forbidden_steps(walk.machine, glossary, instance.requirement, walk.state),
+            )

@@ -103,17 +103,17 @@ requirements:
 """
 
 
-def requirement_texts() -> tuple[RequirementText, ...]:
+def requirement_texts(text: str = REQUIREMENTS) -> tuple[RequirementText, ...]:
     """The requirements as read."""
-    loaded = load_specification(Source("asked.yaml", REQUIREMENTS.encode()))
+    loaded = load_specification(Source("asked.yaml", text.encode()))
     assert loaded.value is not None, loaded.diagnostics
     return loaded.value
 
 
-def small_hold() -> CompiledHold:
+def small_hold(text: str = TEXT, requirements: str = REQUIREMENTS) -> CompiledHold:
     """The hold with those requirements."""
-    loaded = load_hold(Source("small.yaml", TEXT.encode()), lambda name: None)
+    loaded = load_hold(Source("small.yaml", text.encode()), lambda name: None)
     assert loaded.value is not None, loaded.diagnostics
-    compilation = compile_hold(loaded.value, requirement_texts())
+    compilation = compile_hold(loaded.value, requirement_texts(requirements))
     assert compilation.compiled is not None, compilation.diagnostics
     return compilation.compiled

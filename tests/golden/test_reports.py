@@ -27,7 +27,7 @@ from interlock.report.requirement_text import list_lines, requirement_lines
 from interlock.report.walk_text import broken_lines, choice_lines, opening_lines, state_lines, step_lines
 from interlock.study.verify import Answer, Status, Verification, verify
 from interlock.study.walk import begin_walk, broken_now, choices_of, last_step, take, take_back
-from tests.golden.small_hold import requirement_texts, small_hold
+from tests.golden.small_hold import REQUIREMENTS, TEXT, requirement_texts, small_hold
 
 KEPT = Path(__file__).parent / "reports"
 
@@ -169,7 +169,24 @@ def test_shortness_is_claimed_only_where_it_was_shown(verification: Verification
     assert "No shorter order of steps does." in as_text(proof_lines(_proof(verification), False))
     text = as_text(proof_lines(_proof(loose), False))
     assert "No shorter order" not in text
-    assert "A shorter order of steps may exist." in text
+    assert "A shorter one may exist." in text
+
+
+def test_a_forbidden_step_is_named() -> None:
+    """Where a requirement about steps breaks, the step that must not be possible is told, in text, JSON and walk."""
+    compiled = small_hold(
+        TEXT.replace("unlatch: {by: hand, when: D1 is unlocked}", 'unlatch: {by: hand, when: "true"}'),
+        REQUIREMENTS.replace("kind: always\n    for: {d: doors}\n    when: d is locked\n    condition: d is latched",
+                             "kind: only if\n    for: {d: doors}\n    step: unlatch d\n    condition: d is unlocked"),
+    )  # fmt: skip
+    verification = verify(compiled, explicit, Limits(), chosen=["latched-when-locked"])
+    text = as_text(proof_lines(_proof(verification), False))
+    assert "The step is possible at the very start." in text
+    assert "What is then possible, and must not be\n    - unlatch side door" in text
+    row = json.loads(proof_document([_proof(verification)], {}, 1))["holds"][0]["requirements"][0]
+    assert row["forbidden_steps"] == ["unlatch side door"]
+    broken = broken_now(begin_walk(compiled))
+    assert "possible now, and must not be: unlatch side door" in as_text(broken_lines(broken, why=False))
 
 
 def test_the_shortest_failure_is_told_and_the_others_named(verification: Verification) -> None:
