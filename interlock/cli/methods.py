@@ -13,14 +13,16 @@ METHODS = {
     "bounded": ("bmc", "bmc"),
     "induction": ("induction", "k_induction"),
     "reachability": ("pdr", "pdr"),
+    "invariants": ("mined", "mined"),
     "enumeration": ("explicit", "explicit"),
 }
 """Word -> (module of `interlock.prove`, function)."""
 
 ABOUT = (
-    "combined: all of the following, each where it is good; bounded: look for breaches up to --depth steps, prove "
+    "combined: several of the following, each where it is good; bounded: look for breaches up to --depth steps, prove "
     "nothing; induction: show that no short run of steps can be the one that goes wrong; reachability: narrow down "
-    "what can be reached until no breach is left in it; enumeration: visit every state (small holds only)."
+    "what can be reached until no breach is left in it; invariants: find facts about neighbouring parts that never "
+    "change and suffice; enumeration: visit every state (small holds only)."
 )
 
 

@@ -39,6 +39,7 @@ def _lines(label: str, compiled: CompiledHold) -> Iterator[Line]:
     yield from _titled("Circuits and relays, as written", _circuits(hold))
     yield from _titled("Sensors", _sensors(hold))
     yield from _titled("Drive zones", (line for zone in hold.zones for line in _zone(zone)))
+    yield from _titled("Groups", _groups(hold))
     yield from _titled("People", _people(hold))
     yield from _titled("Failures that may strike", _failures(hold))
     yield from _titled("Situations to start from", _situations(hold))
@@ -165,15 +166,18 @@ def _controls(hold: Hold) -> Iterator[Line]:
 
 def _circuits(hold: Hold) -> Iterator[Line]:
     for circuit in hold.circuits:
-        yield from flow(f"{circuit.id} ({circuit.use}) = {print_syntax(circuit.definition)}", 2, 4)
+        about = circuit.use if circuit.name == circuit.id else f"{circuit.use}; {circuit.name}"
+        yield from flow(f"{circuit.id} ({about}) = {print_syntax(circuit.definition)}", 2, 4)
     for relay in hold.relays:
-        yield from flow(f"{relay.id} (relay) set by {print_syntax(relay.sets)}", 2, 4)
+        about = "relay" if relay.name == relay.id else f"relay; {relay.name}"
+        yield from flow(f"{relay.id} ({about}) set by {print_syntax(relay.sets)}", 2, 4)
         yield from flow(f"dropped, which wins, by {print_syntax(relay.drops)}", 4, 2)
 
 
 def _sensors(hold: Hold) -> Iterator[Line]:
     for sensor in hold.sensors:
-        yield from flow(f"{sensor.id} reads {print_syntax(sensor.reads)}", 2, 4)
+        about = "" if sensor.name == sensor.id else f" ({sensor.name})"
+        yield from flow(f"{sensor.id}{about} reads {print_syntax(sensor.reads)}", 2, 4)
 
 
 def _zone(zone: Zone) -> Iterator[Line]:
@@ -189,6 +193,11 @@ def _zone(zone: Zone) -> Iterator[Line]:
 
 def _by_direction(pairs: Sequence[tuple[Direction, Syntax]]) -> str:
     return "; ".join(f"{direction} {_while(syntax)}" for direction, syntax in pairs)
+
+
+def _groups(hold: Hold) -> Iterator[Line]:
+    for group in hold.groups:
+        yield from flow(f"{group.id}: {', '.join(group.members) or 'nothing'}", 2, 4)
 
 
 def _people(hold: Hold) -> Iterator[Line]:

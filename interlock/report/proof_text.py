@@ -404,7 +404,7 @@ def _assumed(proof: Proof) -> Iterator[Line]:
     checkers = checkers_of(verification)
     if checkers:
         yield from flow(f"- Each proof was checked again, independently, by: {'; '.join(checkers)}.", 2, 2)
-    if any(isinstance(finding, Fails) for finding in verification.findings):
+    if any(isinstance(answer.finding, Fails) for answer in verification.answers):
         yield from flow(
             "- Each order of steps was replayed step by step on the described hold. That no shorter one exists is "
             "the search's word.",

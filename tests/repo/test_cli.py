@@ -17,6 +17,7 @@ import pytest
 
 from interlock import __version__, cli
 from interlock.cli import COMMANDS, folders, methods
+from interlock.cli.methods import METHODS
 from interlock.cli.shipped import demonstrations
 from interlock.diagnostics.codes import CODES
 from interlock.kernel.claims import Claim, Limits, Proved, Report, Unknown, silent
@@ -231,6 +232,17 @@ def test_every_name_is_read_before_anything_is_proved(
     monkeypatch.setattr(methods, "engine_of", lambda method: pytest.fail("an engine was asked"))
     assert prove("small.yaml", "smal.yaml") == 2
     assert capsys.readouterr().out == ""
+
+
+@pytest.mark.parametrize("method", METHODS)
+def test_every_method_agrees(method: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """Each method finds the breach, or at least never calls it proved; what holds is never called broken."""
+    args = ("prove", "small.yaml", "--no-standing", "--requirements", "asked.yaml", "--method", method)
+    may_leave_open = {"induction", "invariants"}
+    found = cli.run((*args, "--only", "secured-behind-door"))
+    assert found == 1 or (method in may_leave_open and found == 3)
+    held = cli.run((*args, "--only", "latched-when-locked", "--depth", "20"))
+    assert held == 0 or (method in {"bounded", *may_leave_open} and held == 3)
 
 
 # ---- asking ------------------------------------------------------------------------------------------------------
