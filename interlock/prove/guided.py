@@ -19,8 +19,8 @@ from heapq import heappop, heappush
 from itertools import islice
 
 from interlock.kernel.claims import Claim, Limits, Progress, Refuted, Report, Trace, Unknown, silent
-from interlock.kernel.evaluator import initial_states
-from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value
+from interlock.kernel.evaluator import evaluate, initial_states
+from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value, conj
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.compiled import Packing, compile_enabled, compile_hits
 from interlock.prove.engine import NO_LIMITS, Clock, clock_of
@@ -52,16 +52,21 @@ def guided(
 
 
 def search(
-    machine: Machine, questions: Sequence[Question], limits: Limits, report: Report, clock: Clock
+    machine: Machine,
+    questions: Sequence[Question],
+    limits: Limits,
+    report: Report,
+    clock: Clock,
+    most_expanded: int = MOST_EXPANDED,
 ) -> dict[str, Trace]:
-    """The runs that guided search finds, by question id."""
+    """The runs that guided search finds, by question id; `most_expanded` states are expanded for each at the most."""
     hunt = _Hunt(machine, questions, limits, clock)
     for number, question in enumerate(questions):
         if clock.is_over():
             break
         report(Progress("guided", "looking for runs", number, len(questions)))
         if question.id not in hunt.found:
-            hunt.pursue(number)
+            hunt.pursue(number, most_expanded)
     return hunt.found
 
 
@@ -113,10 +118,14 @@ class _Relaxed:
             node = graph.node((self._expr(rule.guard, True),), 1, 1)
             graph.rule_of[node] = number
             graph.gives[node] = [self._facts[name, value] for name, value in rule.update]
-        self.targets = [self._expr(target, True) for target in targets]
+        self.targets = [self.goal(target) for target in targets]
         self._places = [
             [self._facts[variable.name, value] for value in variable.domain] for variable in machine.variables
         ]
+
+    def goal(self, expr: Expr) -> int:
+        """The node that is reached when the expression can be true."""
+        return self._expr(expr, True)
 
     def _expr(self, expr: Expr, wanted: bool) -> int:
         if isinstance(expr, Const):
@@ -228,42 +237,75 @@ class _Hunt:
         self._starts = [self._packing.pack(state) for state in islice(initial_states(machine), MOST_STARTS)]
         self.found: dict[str, Trace] = {}
 
-    def pursue(self, number: int) -> None:
-        """Searches for one target; whatever other targets are met on the way count as well."""
-        target = self._relaxed.targets[number]
+    def pursue(self, number: int, most_expanded: int = MOST_EXPANDED) -> None:
+        """Searches for one target; whatever other targets are met on the way count as well.
+
+        What of the target is not so at the start is pursued by itself first: the rest may have to be undone on the way
+        and done again, which the estimate, blind to undoing, does not see.
+        """
         parents: dict[int, tuple[int, int] | None] = dict.fromkeys(self._starts)
-        self._look(list(parents), parents)
+        self._look(self._starts, parents)
+        if number not in self._open or not self._starts:
+            return
+        parts = _conjuncts(self._questions[number].target, self._machine)
+        before = self._packing.unpack(self._starts[0])
+        false = [part for part in parts if not evaluate(self._machine, part, before)]
+        sources = self._starts
+        if len(false) < len(parts):
+            reached = self._run(sources, conj(*false), self._relaxed.goal(conj(*false)), parents, most_expanded, number)
+            if reached is None or number not in self._open:
+                return
+            sources = [reached]
+        self._run(sources, None, self._relaxed.targets[number], parents, most_expanded, number)
+
+    def _run(
+        self,
+        sources: Sequence[int],
+        aim: Expr | None,
+        node: int,
+        parents: dict[int, tuple[int, int] | None],
+        most_expanded: int,
+        number: int,
+    ) -> int | None:
+        """Searches from the sources until `aim` (None: the question itself) is met; gives the state that meets it."""
+        meets = None if aim is None else compile_hits(self._packing, {0: aim})
         helping: list[tuple[int, int, int]] = []
         others: list[tuple[int, int, int]] = []
-        order = 0
-        for state in self._starts:
+        for order, state in enumerate(sources):
             heappush(others, (0, order, state))
-            order += 1
+        order = len(sources)
+        if meets is not None and (hit := meets(sources)):
+            return hit[0]
         expanded: set[int] = set()
+        reached = set(sources)
         turns = 0
-        while (helping or others) and number in self._open and len(expanded) < MOST_EXPANDED:
+        while (helping or others) and number in self._open and len(expanded) < most_expanded:
             if self._clock.is_over() or len(parents) > self._most:
-                return
+                return None
             turns += 1
             queue = helping if helping and (turns % 4 or not others) else others
             _, _, state = heappop(queue)
             if state in expanded:
                 continue
             expanded.add(state)
-            guess, first = self._relaxed.estimate(self._values(state), target)
+            guess, first = self._relaxed.estimate(self._values(state), node)
             if guess >= _NEVER:
                 continue
             fresh = []
             for rule in self._enabled(state):
                 keep, bits = self._writes[rule]
                 after = state & keep | bits
-                if after in parents:
+                if after in reached:
                     continue
-                parents[after] = (state, rule)
+                reached.add(after)
+                parents.setdefault(after, (state, rule))
                 fresh.append(after)
                 heappush(helping if rule in first else others, (guess, order, after))
                 order += 1
             self._look(fresh, parents)
+            if meets is not None and (hit := meets(fresh)):
+                return hit[0]
+        return None
 
     def _values(self, state: int) -> list[int]:
         return [places[value] for places, value in zip(self._places, self._packing.unpack(state), strict=True)]
@@ -282,3 +324,18 @@ class _Hunt:
             rules.append(self._machine.rules[rule].name)
             states.append(self._packing.unpack(state))
         return Trace(tuple(reversed(rules)), tuple(reversed(states)))
+
+
+def _conjuncts(target: Expr, machine: Machine) -> list[Expr]:
+    """The parts of a conjunction, signals that name conjunctions opened."""
+    parts: list[Expr] = []
+    stack = [target]
+    while stack:
+        expr = stack.pop()
+        if isinstance(expr, Ref) and isinstance(machine.definitions[expr.signal], And):
+            stack.append(machine.definitions[expr.signal])
+        elif isinstance(expr, And):
+            stack.extend(reversed(expr.args))
+        else:
+            parts.append(expr)
+    return parts

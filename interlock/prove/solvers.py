@@ -59,12 +59,12 @@ class PySat:
         # place of Python's and leaves it by a long jump.
         inner = self._inner
         while True:
+            if clock.is_over():
+                raise OutOfTime
             inner.conf_budget(CONFLICTS_PER_SLICE)
             answer = inner.solve_limited(assumptions, expect_interrupt=True)
             if answer is not None:
                 return bool(answer)
-            if clock.is_over():
-                raise OutOfTime
 
     def model(self) -> Sequence[int]:
         found: Sequence[int] = self._inner.get_model()

@@ -84,9 +84,7 @@ def _parts(draw: random.Random) -> Machine:
     def lent() -> list[Expr]:
         return [_fact(draw, variables, signals) for _ in range(draw.choice((0, 0, 0, 0, 1, 1, 2)))]
 
-    rules = []
-    for at in range(top):
-        rules.append(Rule(f"count{at}", Actor.CREW, conj(Is("count", at), *lent()), (("count", at + 1),)))
+    rules = [Rule(f"count{at}", Actor.CREW, conj(Is("count", at), *lent()), (("count", at + 1),)) for at in range(top)]
     if draw.random() < 0.5:
         rules.append(Rule("reset", Actor.MECHANISM, conj(Is("count", top), *lent()), (("count", 0),)))
     for at, place in enumerate(ring):
@@ -130,9 +128,7 @@ def _requirements(
     if len(names) > 2:
         some = draw.sample(names, 3)
         found.append(
-            Requirement(
-                "only if", RequirementKind.ONLY_IF, _fact(draw, variables, signals), steps=frozenset(some[:1])
-            )
+            Requirement("only if", RequirementKind.ONLY_IF, _fact(draw, variables, signals), steps=frozenset(some[:1]))
         )
         found.append(
             Requirement(
@@ -167,3 +163,24 @@ def _formula(draw: random.Random, variables: list[Variable], signals: list[Signa
     parts = [_formula(draw, variables, signals, depth - 1) for _ in range(draw.randint(2, 3))]
     whole = conj(*parts) if draw.random() < 0.5 else disj(*parts)
     return neg(whole) if draw.random() < 0.2 else whole
+
+
+def pigeons(holes: int) -> tuple[Machine, Expr]:
+    """One more pigeon than holes, each to a free hole; that all sit is out of reach, and hard to see by search."""
+    birds = range(holes + 1)
+    domain: tuple[Value, ...] = ("air", *range(holes))
+    rules = [
+        Rule(
+            f"{bird} to {hole}",
+            Actor.CREW,
+            conj(Is(f"bird{bird}", "air"), *(neg(Is(f"bird{other}", hole)) for other in birds if other != bird)),
+            ((f"bird{bird}", hole),),
+        )
+        for bird in birds
+        for hole in range(holes)
+    ]
+    rules += [
+        Rule(f"{bird} leaves", Actor.CREW, neg(Is(f"bird{bird}", "air")), ((f"bird{bird}", "air"),)) for bird in birds
+    ]
+    variables = tuple(Variable(f"bird{bird}", domain, ("air",)) for bird in birds)
+    return Machine(variables, (), tuple(rules)), conj(*(neg(Is(f"bird{bird}", "air")) for bird in birds))
