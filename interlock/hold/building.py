@@ -1,12 +1,13 @@
 """The things of a hold: their memory, their states, what the crew can do to them.
 
-Everything is named by the description's path: variable `device.M3L.position`, signal `bay.3L.aft.restrained`.  Expressions
-of the description are only promised here (`Builder.promise`) and lowered once every name is known.
+Everything is named by the description's path: variable `device.M3L.position`, signal `bay.3L.aft.restrained`.
+Expressions of the description are only promised here (`Builder.promise`) and lowered once every name is known.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 
 from interlock.hold.components import Component, compose
 from interlock.hold.kinds import (
@@ -188,6 +189,20 @@ def _starts(builder: Builder, id: str, starts: tuple[str, ...], states: tuple[st
     return told or tuple(state for state in starts if state in states) or states[:1]
 
 
+def _usual_starts(builder: Builder, door: Doorway) -> tuple[str, ...]:
+    """What holds of a door at the start, less what the chosen situation rules out without saying so.
+
+    A door that a situation starts off closed is not latched, one that it starts unlatched not locked.
+    """
+    told = builder.sets.get(door.id, [])
+    gone: set[str] = set()
+    if told and "closed" not in told and ("open" in told or "moving" in told):
+        gone = {"latched", "locked"}
+    elif "unlatched" in told and "latched" not in told:
+        gone = {"locked"}
+    return tuple(state for state in door.starts if state not in gone)
+
+
 def _cells(builder: Builder) -> None:
     floor = builder.floor
     standing: dict[str, str] = {}
@@ -334,10 +349,7 @@ def _control(builder: Builder, control: Control) -> None:
             else (TRUE if panel.fixed == "open" else FALSE)
         )
     failed = _failure(builder, thing, "stuck", f"{control.name} sticks")
-    own = [a for a in component.actions if a.trigger == BY_ITSELF]
-    builder.urgent.update(
-        f"{path}.{BY_ITSELF}.{a.source}.{a.dest}" if len(own) > 1 else f"{path}.{BY_ITSELF}" for a in own
-    )
+    builder.urgent.update(_own_drafts(path, component))
     reachable: Expr = TRUE
     if control.reachable is not None:
         reachable = builder.promise(
@@ -364,13 +376,25 @@ def _control(builder: Builder, control: Control) -> None:
         _act(builder, thing, path, kind, freed, neg(failed))
         thing.states["held"] = neg(thing.states["neutral"])
     else:
-        _act(builder, thing, path, kind, component, kept)
+        _act(builder, thing, path, kind, component, kept, neg(failed))
     builder.components[control.id] = component
+
+
+def _own_drafts(path: str, component: Component) -> list[str]:
+    """The names of what a component with memory does by itself, as `_act` gives them."""
+    own = [action for action in component.actions if action.trigger == BY_ITSELF]
+    if len(own) == 1:
+        return [f"{path}.{BY_ITSELF}"]
+    return [f"{path}.{BY_ITSELF}.{action.source}.{action.dest}" for action in own]
+
+
+def _fails(builder: Builder, id: str, mode: str) -> bool:
+    return any(failure.of == id and failure.mode == mode for failure in builder.hold.failures)
 
 
 def _failure(builder: Builder, thing: Thing, mode: str, text: str) -> Expr:
     """The memory of a declared failure: it may strike, once and for good; `false` where it is not declared."""
-    if not any(f.of == thing.id and f.mode == mode for f in builder.hold.failures):
+    if not _fails(builder, thing.id, mode):
         return FALSE
     name = f"failure.{thing.id}.{mode}"
     builder.remember(name, (False, True), (False,), {True: text, False: f"{thing.phrase} works"})
@@ -402,9 +426,12 @@ def _device(builder: Builder, device: Device) -> None:
     # where these are missing or wrong the checks say so; the rest of the description is still read
     meaning.setdefault("energised", FALSE)
     meaning.setdefault("handle_pulled", FALSE)
-    lags = device.lags
+    # a spring that can stick must remember where it stuck; while it works it settles at once all the same
+    sticks = _fails(builder, device.id, "stuck")
     starts = _starts(builder, device.id, device.starts, kind.states)
-    component = compose(f"{path}.position", kind, meaning, starts, lags, device.fixed)
+    component = compose(f"{path}.position", kind, meaning, starts, device.lags or sticks, device.fixed)
+    if not device.lags:
+        builder.urgent.update(_own_drafts(path, component))
     _states(builder, thing, path, component)
     failed = _failure(builder, thing, "stuck", f"{device.name} sticks where it is")
     _act(
@@ -426,7 +453,7 @@ def _device(builder: Builder, device: Device) -> None:
     if kind.standing == ("raised",):
         standing = states["raised"]
     states["standing"] = standing
-    states["locking"] = states[device.locking] if device.locking in states else FALSE
+    states["locking"] = states.get(device.locking, FALSE)
     states["covered"] = covered
     states["movable"] = TRUE if len(kind.states) > 1 and device.fixed is None else FALSE
     states["hand_worked"] = TRUE if any(t.actor is Actor.CREW for t in kind.triggers.values()) else FALSE
@@ -464,7 +491,8 @@ def _door(builder: Builder, door: Doorway) -> None:
     reach = builder.reach(door.id)
     position = DOOR_KINDS[door.moved_by]
     meaning = {"drive_opens": opens, "drive_closes": closes, "latched": latched}
-    starts = _starts(builder, door.id, door.starts, position.states)
+    usual = _usual_starts(builder, door)
+    starts = _starts(builder, door.id, usual, position.states)
     component = compose(f"{path}.position", position, meaning, starts, False, None)
     _states(builder, thing, path, component)
     _act(builder, thing, path, position, component, reach)
@@ -478,7 +506,7 @@ def _door(builder: Builder, door: Doorway) -> None:
             "latching_possible": _door_step(builder, door, "latching", door.latch),
             "unlatching_possible": _door_step(builder, door, "unlatching", door.unlatch),
         }
-        starts = _starts(builder, door.id, door.starts, kind.states)
+        starts = _starts(builder, door.id, usual, kind.states)
         component = compose(f"{path}.latch", kind, meaning, starts, False, None)
         _states(builder, thing, f"{path}.latch", component)
         _act(builder, thing, f"{path}.latch", kind, component, reach)
@@ -488,7 +516,7 @@ def _door(builder: Builder, door: Doorway) -> None:
             "locking_possible": _door_step(builder, door, "locking", door.lock),
             "unlocking_possible": _door_step(builder, door, "unlocking", door.unlock),
         }
-        starts = _starts(builder, door.id, door.starts, kind.states)
+        starts = _starts(builder, door.id, usual, kind.states)
         component = compose(f"{path}.lock", kind, meaning, starts, False, None)
         _states(builder, thing, f"{path}.lock", component)
         _act(builder, thing, f"{path}.lock", kind, component, reach)
@@ -553,7 +581,12 @@ def _electrics(builder: Builder) -> None:
         thing = builder.thing(supply.id, "supply", supply.name)
         path = f"supply.{supply.id}"
         starts = _starts(builder, supply.id, supply.starts, SUPPLY.states)
-        component = compose(f"{path}.state", SUPPLY, {}, starts, False, None if supply.may_be_lost else starts[0])
+        steady = not supply.may_be_lost
+        component = compose(
+            f"{path}.state", SUPPLY, {}, starts, False, starts[0] if steady and not starts[1:] else None
+        )
+        if steady:
+            component = replace(component, actions=())
         _states(builder, thing, path, component)
         _act(builder, thing, path, SUPPLY, component, TRUE)
     for sensor in hold.sensors:
@@ -581,7 +614,7 @@ def _electrics(builder: Builder) -> None:
         component = compose(f"{path}.state", RELAY, meaning, starts, False, None)
         _states(builder, thing, path, component)
         _act(builder, thing, path, RELAY, component, TRUE)
-        builder.urgent.update(f"{path}.{BY_ITSELF}.{a.source}.{a.dest}" for a in component.actions)
+        builder.urgent.update(_own_drafts(path, component))
         thing.truth = thing.states["set"]
         thing.states["on"], thing.states["off"] = thing.states["set"], thing.states["dropped"]
     for circuit in hold.circuits:

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from interlock.diagnostics.nearest import nearest_name
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.kinds import DEVICE_KINDS, control_kind
+from interlock.hold.layout import Floor, Placement, part_names
 from interlock.hold.model import Device, Hold
 from interlock.kernel.machine import Actor
 
@@ -22,6 +23,7 @@ def check_hold(hold: Hold) -> tuple[Diagnostic, ...]:
         *_doors(hold),
         *_failures(hold),
         *_situations(hold),
+        *_parts(hold),
     ]
     return tuple(sorted(dict.fromkeys(faults), key=lambda d: (d.span.file, d.span.line, d.span.column, d.code)))
 
@@ -189,10 +191,11 @@ def _failures(hold: Hold) -> Iterator[Diagnostic]:
 def _situations(hold: Hold) -> Iterator[Diagnostic]:
     states: dict[str, tuple[str, ...]] = {}
     for device in hold.devices:
-        states[device.id] = DEVICE_KINDS[device.kind].states
+        states[device.id] = DEVICE_KINDS[device.kind].states if device.fixed is None else (device.fixed,)
     for control in hold.controls:
         if _has_positions(control.kind, control.positions):
-            states[control.id] = control_kind(control.kind, control.positions).states
+            positions = control_kind(control.kind, control.positions).states
+            states[control.id] = positions if control.fixed is None else (control.fixed,)
     for supply in hold.supplies:
         states[supply.id] = ("off", "on")
     for relay in hold.relays:
@@ -213,3 +216,47 @@ def _situations(hold: Hold) -> Iterator[Diagnostic]:
                     "one of " + ", ".join(known),
                     nearest_name(state, known),
                 )
+
+
+def check_loads(hold: Hold, floor: Floor) -> Iterator[Diagnostic]:
+    """Units that a situation puts where they cannot stand, or where another stands already."""
+    standing = {(p.cells[0], p.kind): p for p in floor.placements}
+    units = {unit.id for unit in hold.units}
+    for situation in hold.situations:
+        taken: dict[str, Placement] = {}
+        for bay, kind, span in situation.sets:
+            if bay not in floor.bays or kind not in units:
+                continue
+            placement = standing.get((bay, kind))
+            if placement is None or any(floor.cells[cell].door for cell in placement.cells):
+                yield Diagnostic(
+                    "start-out-of-range",
+                    span,
+                    f"no {kind} can stand with its forward left part in bay {bay}",
+                    "a bay from which on the whole unit has room, and which may hold its kind",
+                )
+                continue
+            other = next((taken[cell] for cell in placement.cells if cell in taken), None)
+            if other is not None:
+                yield Diagnostic(
+                    "start-out-of-range",
+                    span,
+                    f"a {kind} in bay {bay} would stand where the {other.kind} in bay {other.cells[0]} stands",
+                    "bays that no other unit takes",
+                )
+            taken.update(dict.fromkeys(placement.cells, placement))
+
+
+def _parts(hold: Hold) -> Iterator[Diagnostic]:
+    """Two kinds of unit must not share the name of a part: one could not be told from the other."""
+    owner: dict[str, str] = {}
+    for unit in hold.units:
+        for part in part_names(unit):
+            if part in owner:
+                yield Diagnostic(
+                    "name-taken",
+                    unit.span,
+                    f"{part!r} names a part of {owner[part]} and of {unit.id}",
+                    "a name that is not another kind's name with `_left`, `_right`, `_fore` or `_aft` behind it",
+                )
+            owner.setdefault(part, unit.id)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.building import Builder
 from interlock.hold.building import build as build_things
-from interlock.hold.checks import check_hold
+from interlock.hold.checks import check_hold, check_loads
 from interlock.hold.components import UnsettledKind
 from interlock.hold.glossary import Glossary, Happening
 from interlock.hold.layout import Floor, bays_reached, lay_out
@@ -68,7 +68,7 @@ def compile_hold(
         return Compilation(None, (*check_hold(hold), Diagnostic("settling-never-ends", hold.span, str(fault))))
     lower_definitions(builder)
     drawn = instantiate((*hold.requirements, *requirements), builder.lowering)
-    faults = [*check_hold(hold), *builder.lowering.faults, *_unreached(hold, floor)]
+    faults = [*check_hold(hold), *builder.lowering.faults, *check_loads(hold, floor), *_unreached(hold, floor)]
     circle = _circular(builder)
     if circle:
         faults.append(circle)

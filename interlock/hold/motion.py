@@ -1,8 +1,8 @@
 """How units move, what restrains them, and what drives run.
 
-Motion has two halves.  A unit *departs*: it leaves its cells and is over the faces that it crosses, holding down what it lies
-on.  Then it *arrives*, or goes back.  Between the halves anything may happen.  A half is done by a drive, by the
-loader, by pushing or by drift; nothing departs against a device that stands in its way.
+Motion has two halves.  A unit *departs*: it leaves its cells and is over the faces that it crosses, holding down what
+it lies on.  Then it *arrives*, or goes back.  Between the halves anything may happen.  A half is done by a drive, by
+the loader, by pushing or by drift; nothing departs against a device that stands in its way.
 """
 
 from __future__ import annotations
@@ -381,15 +381,17 @@ def _movers(builder: Builder, move: Move, cells: tuple[str, ...], departing: boo
     if driven != FALSE:
         yield "driven", Actor.PLANT, driven
     outside = any(builder.floor.cells[cell].door for cell in cells)
+    # what stands wholly on the loader is the loader's business; what reaches into the hold can roll and be pushed
+    on_loader = all(builder.floor.cells[cell].door for cell in cells)
     if move.doors and outside:
         yield "loader", Actor.CREW, TRUE
     if layout.pushing is not None:
         pushing = builder.promise(
             "hold.pushing", layout.pushing, "units can be pushed by hand", "units cannot be pushed by hand"
         )
-        if pushing != FALSE and (not outside or not departing):
+        if pushing != FALSE and (not on_loader or not departing):
             yield "pushed", Actor.CREW, pushing
-    if move.direction in layout.drift and (not outside or not departing):
+    if move.direction in layout.drift and (not on_loader or not departing):
         yield "drifting", Actor.PLANT, TRUE
 
 
@@ -402,12 +404,13 @@ _MOVERS = {
 
 
 def _tags(builder: Builder, move: Move, mover: str) -> list[tuple[Thing, str]]:
-    tags: list[tuple[Thing, str]] = []
-    if mover == "driven":
-        for zone in builder.hold.zones:
-            if set(zone.bays) & set(move.cells) and any(move.direction in dict(c.runs) for c in zone.commands):
-                tags.append((builder.world.things[zone.id], "run"))
-    return tags
+    if mover != "driven":
+        return []
+    return [
+        (builder.world.things[zone.id], "run")
+        for zone in builder.hold.zones
+        if set(zone.bays) & set(move.cells) and any(move.direction in dict(c.runs) for c in zone.commands)
+    ]
 
 
 def _places(builder: Builder, cells: tuple[str, ...]) -> str:
