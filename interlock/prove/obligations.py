@@ -22,28 +22,65 @@ class UnsoundCertificate(AssertionError):
     """An engine made a certificate that z3 refuses: a fault of this program."""
 
 
-class _Terms:
-    """z3 terms for one state of the machine; with `written`, for the state after those values were assigned."""
+class _Make:
+    """Conjunction, disjunction and negation by z3's C interface: its Python operators look at every argument again."""
 
-    def __init__(self, machine: Machine, depth: int) -> None:
+    def __init__(self) -> None:
         import z3
 
         self.z3 = z3
+        self.core = z3.z3core
+        self.context = z3.main_ctx()
+        self.ref = self.context.ref()
+        self.true = z3.BoolVal(True)
+        self.false = z3.BoolVal(False)
+
+    def _array(self, args: Sequence[Any]) -> Any:
+        return (self.z3.Ast * len(args))(*(arg.ast for arg in args))
+
+    def all_of(self, args: Sequence[Any]) -> Any:
+        """Every argument is true."""
+        if len(args) < 2:
+            return args[0] if args else self.true
+        return self.z3.BoolRef(self.core.Z3_mk_and(self.ref, len(args), self._array(args)), self.context)
+
+    def any_of(self, args: Sequence[Any]) -> Any:
+        """Some argument is true."""
+        if len(args) < 2:
+            return args[0] if args else self.false
+        return self.z3.BoolRef(self.core.Z3_mk_or(self.ref, len(args), self._array(args)), self.context)
+
+    def negation(self, arg: Any) -> Any:
+        """The argument is false."""
+        return self.z3.BoolRef(self.core.Z3_mk_not(self.ref, arg.ast), self.context)
+
+    def same(self, one: Any, other: Any) -> Any:
+        """Both are true or both are false."""
+        return self.z3.BoolRef(self.core.Z3_mk_iff(self.ref, one.ast, other.ast), self.context)
+
+
+class _Terms:
+    """z3 terms for one state of the machine; with `written`, for the state after those values were assigned."""
+
+    def __init__(self, machine: Machine, depth: int, make: _Make) -> None:
+        z3 = make.z3
+        self.make = make
         self.machine = machine
         self.atoms: dict[tuple[str, Value], Any] = {}
         self.domains: list[Any] = []
         for at, variable in enumerate(machine.variables):
             if isinstance(variable.domain[0], bool):
                 atom = z3.Bool(f"v{at}@{depth}")
-                self.atoms.update({(variable.name, True): atom, (variable.name, False): z3.Not(atom)})
+                self.atoms.update({(variable.name, True): atom, (variable.name, False): make.negation(atom)})
                 if len(variable.domain) == 1:
                     self.domains.append(self.atoms[variable.name, variable.domain[0]])
                 continue
             options = [z3.Bool(f"v{at}.{place}@{depth}") for place in range(len(variable.domain))]
             self.atoms.update({(variable.name, value): o for value, o in zip(variable.domain, options, strict=True)})
-            self.domains += [z3.Or(options), z3.AtMost(*options, 1)]
+            self.domains += [make.any_of(options), z3.AtMost(*options, 1)]
         self.signals: dict[str, Any] = {}
-        for signal in signals_in_order(machine):
+        self.order = signals_in_order(machine)
+        for signal in self.order:
             self.signals[signal.name] = self.term(signal.definition)
 
     def term(self, expr: Expr) -> Any:
@@ -53,28 +90,28 @@ class _Terms:
     def _term(self, expr: Expr, written: Mapping[str, Value], signals: Mapping[str, Any]) -> Any:
         if isinstance(expr, Is):
             if expr.variable in written:
-                return self.z3.BoolVal(written[expr.variable] == expr.value)
+                return self.make.true if written[expr.variable] == expr.value else self.make.false
             return self.atoms[expr.variable, expr.value]
         if isinstance(expr, Ref):
             return signals[expr.signal]
         if isinstance(expr, Const):
-            return self.z3.BoolVal(expr.value)
+            return self.make.true if expr.value else self.make.false
         if isinstance(expr, Not):
-            return self.z3.Not(self._term(expr.arg, written, signals))
+            return self.make.negation(self._term(expr.arg, written, signals))
         parts = [self._term(arg, written, signals) for arg in expr.args]
-        return self.z3.And(parts) if isinstance(expr, And) else self.z3.Or(parts)
+        return self.make.all_of(parts) if isinstance(expr, And) else self.make.any_of(parts)
 
     def after(self, exprs: Iterable[Expr], written: Mapping[str, Value], supports: Mapping[str, frozenset[str]]) -> Any:
         """The expressions, said of the state after the assignments."""
         signals = dict(self.signals)
-        for signal in signals_in_order(self.machine) if supports else ():
+        for signal in self.order if supports else ():
             if not supports[signal.name].isdisjoint(written):
                 signals[signal.name] = self._term(signal.definition, written, signals)
         return [self._term(expr, written, signals) for expr in exprs]
 
     def is_initial(self) -> list[Any]:
         """What an initial state satisfies."""
-        fits = [self.z3.Or([self.atoms[v.name, value] for value in v.init]) for v in self.machine.variables]
+        fits = [self.make.any_of([self.atoms[v.name, value] for value in v.init]) for v in self.machine.variables]
         return [*fits, self.term(self.machine.start)]
 
 
@@ -88,13 +125,13 @@ def discharge(machine: Machine, certificate: Certificate, targets: Sequence[Expr
 
 class _Discharge:
     def __init__(self, machine: Machine, certificate: Certificate, clock: Clock) -> None:
-        import z3
-
-        self.z3 = z3
+        self.make = _Make()
+        self.z3 = self.make.z3
         self.machine = machine
         self.certificate = certificate
         self.clock = clock
-        self.states = [_Terms(machine, depth) for depth in range(certificate.k)]
+        self.states = [_Terms(machine, depth, self.make) for depth in range(certificate.k)]
+        self._equal_variables: dict[tuple[int, int], dict[str, Any]] = {}
 
     def run(self, targets: Sequence[Expr]) -> None:
         last = self.states[-1]
@@ -111,13 +148,13 @@ class _Discharge:
             if depth:
                 inductive.add(self._step(depth - 1))
             if self.certificate.distinct:
-                inductive.add([self.z3.Not(self._same(depth, earlier, {})) for earlier in range(depth)])
+                inductive.add([self.make.negation(self._equal(depth, earlier, {})) for earlier in range(depth)])
         self._steps(inductive, last)
         safe = inductive
         if len(self.states) > 1:
             safe = self._solver(self.states[:1])
             safe.add([self.states[0].term(clause) for clause in self.certificate.clauses])
-        bad = self.z3.Or([self.states[0].term(target) for target in targets])
+        bad = self.make.any_of([self.states[0].term(target) for target in targets])
         self._refute(safe, [bad], "a target satisfies the clauses")
 
     def _steps(self, solver: Any, last: _Terms) -> None:
@@ -135,39 +172,41 @@ class _Discharge:
             if not touched:
                 continue
             after = last.after([clauses[at] for at in touched], written, supports)
-            query = [last.term(rule.guard), self.z3.Not(self.z3.And(after))]
+            query = [last.term(rule.guard), self.make.negation(self.make.all_of(after))]
             if self.certificate.distinct:
                 depth = self.certificate.k - 1
-                query += [self.z3.Not(self._same(depth, earlier, written)) for earlier in range(depth)]
+                query += [self.make.negation(self._equal(depth, earlier, written)) for earlier in range(depth)]
             self._refute(solver, query, f"rule {rule.name!r} breaks a clause")
 
     def _breaks(self, state: _Terms) -> Any:
-        return self.z3.Not(self.z3.And([state.term(clause) for clause in self.certificate.clauses]))
+        return self.make.negation(self.make.all_of([state.term(clause) for clause in self.certificate.clauses]))
 
     def _step(self, depth: int) -> Any:
         """Some rule leads from the state at the depth to the next."""
-        here, there = self.states[depth], self.states[depth + 1]
-        options = []
-        for rule in self.machine.rules:
-            written = dict(rule.update)
-            options.append(self.z3.And(here.term(rule.guard), self._equal(here, there, written)))
-        return self.z3.Or(options)
+        here = self.states[depth]
+        return self.make.any_of(
+            [
+                self.make.all_of([here.term(rule.guard), self._equal(depth, depth + 1, dict(rule.update))])
+                for rule in self.machine.rules
+            ]
+        )
 
-    def _equal(self, here: _Terms, there: _Terms, written: Mapping[str, Value]) -> Any:
-        """`there` is `here` after the assignments."""
-        parts = []
-        for variable in self.machine.variables:
-            if variable.name in written:
-                parts.append(there.atoms[variable.name, written[variable.name]])
-            else:
-                parts += [
-                    here.atoms[variable.name, value] == there.atoms[variable.name, value] for value in variable.domain
-                ]
-        return self.z3.And(parts)
+    def _equal(self, depth: int, other: int, written: Mapping[str, Value]) -> Any:
+        """The state at `other` is that at `depth` after the assignments."""
+        there = self.states[other]
+        parts = [there.atoms[name, value] for name, value in written.items()]
+        parts += [same for name, same in self._equalities(depth, other).items() if name not in written]
+        return self.make.all_of(parts)
 
-    def _same(self, depth: int, earlier: int, written: Mapping[str, Value]) -> Any:
-        """The state at the depth, after the assignments, is the earlier one."""
-        return self._equal(self.states[depth], self.states[earlier], written)
+    def _equalities(self, depth: int, other: int) -> Mapping[str, Any]:
+        """Per variable: it has the same value at both depths."""
+        if (depth, other) not in self._equal_variables:
+            here, there, same = self.states[depth].atoms, self.states[other].atoms, self.make.same
+            self._equal_variables[depth, other] = {
+                v.name: self.make.all_of([same(here[v.name, x], there[v.name, x]) for x in v.domain])
+                for v in self.machine.variables
+            }
+        return self._equal_variables[depth, other]
 
     def _solver(self, states: Iterable[_Terms]) -> Any:
         solver = self.z3.SolverFor("QF_FD")

@@ -30,7 +30,7 @@ from .random_machines import random_case
 
 BLOCKS = 50
 PER_BLOCK = 40
-DEPTH = {"bmc": 12, "k_induction": 4}
+DEPTH = {"bmc": 12, "k_induction": 3}
 """Engines that count steps go so deep here."""
 
 
