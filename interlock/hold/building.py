@@ -658,7 +658,7 @@ def _people(builder: Builder) -> None:
                     Actor.CREW,
                     conj(Is(variable, source), moves, free),
                     {variable: dest},
-                    f"{person.name} goes from {places[source].name} to {places[dest].name}",
+                    f"{person.name} goes, and is then {places[dest].name}",
                     (thing, "go"),
                     (thing, f"go_{dest}"),
                 )

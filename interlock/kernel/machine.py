@@ -254,10 +254,15 @@ def monitor_name(requirement: Requirement) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """Is some state that satisfies `target` reachable?  What engines are asked."""
+    """Is some state that satisfies `target` reachable?  What engines are asked.
+
+    `expects_run` is advice, never evidence: whoever asks expects a run and takes any, so engines may look for one
+    before they try to prove that there is none, and need not look for the shortest.
+    """
 
     id: str
     target: Expr
+    expects_run: bool = False
 
 
 def question_of(machine: Machine, requirement: Requirement) -> Question:
@@ -272,7 +277,8 @@ def question_of(machine: Machine, requirement: Requirement) -> Question:
     if kind is RequirementKind.ALWAYS:
         return Question(requirement.id, conj(requirement.situation, neg(requirement.condition)))
     if kind in (RequirementKind.NEVER, RequirementKind.CAN):
-        return Question(requirement.id, conj(requirement.situation, requirement.condition))
+        target = conj(requirement.situation, requirement.condition)
+        return Question(requirement.id, target, expects_run=kind is RequirementKind.CAN)
     allowed = requirement.condition
     if kind is RequirementKind.ORDER:
         allowed = conj(allowed, Is(monitor_name(requirement), True))
@@ -289,7 +295,7 @@ def occasion_of(machine: Machine, requirement: Requirement) -> Question | None:
         occasion = conj(occasion, steps_possible(machine, requirement))
     if requirement.kind is RequirementKind.CAN or occasion == TRUE:
         return None
-    return Question(f"{requirement.id}?", occasion)
+    return Question(f"{requirement.id}?", occasion, expects_run=True)
 
 
 def steps_possible(machine: Machine, requirement: Requirement) -> Expr:

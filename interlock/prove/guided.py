@@ -25,6 +25,7 @@ from interlock.kernel.machine import Machine, Question
 from interlock.prove.compiled import Packing, compile_enabled, compile_hits
 from interlock.prove.engine import NO_LIMITS, Clock, clock_of
 
+NAME = "guided"
 MOST_EXPANDED = 4_000
 """How many states one target may expand before the search gives it up."""
 
@@ -44,9 +45,9 @@ def guided(
     """
     found = search(machine, questions, limits, report, clock_of(limits))
     return tuple(
-        Refuted(q.id, "guided", found[q.id], False)
+        Refuted(q.id, NAME, found[q.id], False)
         if q.id in found
-        else Unknown(q.id, "guided", "guided search found no run", -1)
+        else Unknown(q.id, NAME, "guided search found no run", -1)
         for q in questions
     )
 
@@ -64,7 +65,7 @@ def search(
     for number, question in enumerate(questions):
         if clock.is_over():
             break
-        report(Progress("guided", "looking for runs", number, len(questions)))
+        report(Progress(NAME, "looking for runs", number, len(questions)))
         if question.id not in hunt.found:
             hunt.pursue(number, most_expanded)
     return hunt.found

@@ -1,8 +1,8 @@
 """The default: cheap means first, certificates for proofs, shortest runs for refutations.
 
-The order is: look at the nearest states one by one; mine invariants from walks; pursue what is left with
-property-directed reachability, the mined invariants given; shorten by bounded search every run that may be longer
-than it need be.
+The order is: look at the nearest states one by one; mine invariants from walks; look for runs, guided, where whoever asks
+expects one; pursue what is left with property-directed reachability, the mined invariants given, and, where that gets
+deep, by guided search too; shorten by bounded search every run that may be longer than it need be.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from interlock.kernel.claims import Claim, Limits, Progress, Proved, Refuted, Report, Unknown, silent
 from interlock.kernel.machine import Machine, Question
 from interlock.prove import explicit as by_states
+from interlock.prove import guided
 from interlock.prove.bmc import Lookout
 from interlock.prove.engine import NO_LIMITS, Clock, OutOfTime, clock_of, time_reason
 from interlock.prove.explicit import Walk, explore
@@ -25,6 +26,14 @@ from interlock.prove.starts import some_initial_states
 NAME = "decide"
 FIRST_LOOK = 2_000_000
 """How many times a guard may be looked at in the first stage: states times rules."""
+EXPECTED_EXPANDED = 1_500
+"""How many states guided search expands for a question whose asker expects a run."""
+UNEXPECTED_EXPANDED = 300
+"""The same for any other question, once property-directed reachability has gone deep."""
+FIRST_FRAMES = 60
+"""How deep property-directed reachability goes before guided search is tried on what is left."""
+DEEP_ENOUGH = 12
+"""Guided search gives long runs: with a smaller bound on depth it is left out."""
 SHORTENING_SECONDS = 60.0
 """How long shorter runs are looked for where there is no limit in seconds."""
 
@@ -102,17 +111,42 @@ class _Strategy:
             claim_mined(rules, lemmas, self.questions, self.claims, self.clock)
         if not self.still_open():
             return
+        self.look_guided([at for at in self.still_open() if self.questions[at].expects_run], EXPECTED_EXPANDED)
+        if not self.still_open():
+            return
         frames = Frames(rules, [question.target for question in self.questions], self.clock, light_solver, lemmas)
+        deepest = self.limits.depth
         try:
-            pursue(frames, self.questions, self.claims, self.limits.depth, self.report)
+            first = FIRST_FRAMES if deepest is None else min(FIRST_FRAMES, deepest)
+            pursue(frames, self.questions, self.claims, first, self.report)
+            if self.still_open() and frames.invariant is None:
+                self.look_guided(self.still_open(), UNEXPECTED_EXPANDED)
+                frames.solver.close()
+                frames = Frames(rules, [q.target for q in self.questions], self.clock, light_solver, lemmas)
+                pursue(frames, self.questions, self.claims, deepest, self.report)
             self.reason = f"no invariant within {frames.top} frames"
         finally:
             self.clear = max(self.clear, frames.clear)
             frames.solver.close()
 
+    def look_guided(self, places: Sequence[int], most_expanded: int) -> None:
+        """Runs that guided search finds for these questions within `most_expanded` states each."""
+        asked = [self.questions[at] for at in places]
+        if not asked or (self.limits.depth is not None and self.limits.depth < DEEP_ENOUGH):
+            return
+        found = guided.search(self.machine, asked, self.limits, self.report, self.clock, most_expanded)
+        for at in places:
+            trace = found.get(self.questions[at].id)
+            if trace is not None and (self.limits.depth is None or trace.depth <= self.limits.depth):
+                self.claims[at] = Refuted(self.questions[at].id, guided.NAME, trace, shortest=False)
+
     def shorten(self) -> None:
-        """Looks for shorter runs than those that are not known to be shortest."""
-        long = [at for at, claim in self.claims.items() if isinstance(claim, Refuted) and not claim.shortest]
+        """Looks for shorter runs than those that are not known to be shortest, where the shortest is wanted."""
+        long = [
+            at
+            for at, claim in self.claims.items()
+            if isinstance(claim, Refuted) and not claim.shortest and not self.questions[at].expects_run
+        ]
         if not long:
             return
         traces = {at: claim.trace for at in long if isinstance(claim := self.claims[at], Refuted)}
