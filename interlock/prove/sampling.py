@@ -15,8 +15,7 @@ import random
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from interlock.kernel.claims import Trace
-from interlock.kernel.evaluator import State, evaluate, fire
+from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import And, Expr, Is, Not, Or
 from interlock.kernel.machine import Machine
 from interlock.prove.encoding import TRUTH
@@ -167,39 +166,3 @@ def _compile_rule(rules: LocalRules, at: int) -> Callable[[list[int], int, int],
     exec("\n".join(lines), scope)  # noqa: S102
     made_function: Callable[[list[int], int, int], int] = scope["fire"]
     return made_function
-
-
-class Log:
-    """What fired where, so that the run of any walk can be told."""
-
-    def __init__(self, rules: LocalRules, starts: Sequence[State]) -> None:
-        self.rules = rules
-        self.starts = starts
-        self.fired: list[tuple[int, int]] = []
-
-    def trace(self, walk: int, target: Expr) -> Trace:
-        """The run of the walk to its first state in the target, without the loops on the way.
-
-        Raises AssertionError when the walk has not been there.
-        """
-        machine = self.rules.machine
-        state = self.starts[walk % len(self.starts)]
-        states = [state]
-        names: list[str] = []
-        seen = {state: 0}
-        fired = iter(at for at, walks in self.fired if walks >> walk & 1)
-        while not evaluate(machine, target, state):
-            at = next(fired, None)
-            if at is None:
-                raise AssertionError("the walk never met the target")
-            state = fire(machine, machine.rules[at], state)
-            if state in seen:
-                place = seen[state]
-                for dropped in states[place + 1 :]:
-                    del seen[dropped]
-                del states[place + 1 :], names[place:]
-            else:
-                states.append(state)
-                names.append(machine.rules[at].name)
-                seen[state] = len(names)
-        return Trace(tuple(names), tuple(states))

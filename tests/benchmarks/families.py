@@ -1,6 +1,6 @@
 """Machines that grow: lanes by rows of bays with a latch and a drive at every face, shaped like a powered hold.
 
-Face (lane, row) lies at the fore side of bay (lane, row); the fore side of row 0 is the sill, and beyond it is the outside.
+Face (lane, row) lies at the fore side of bay (lane, row); that of row 0 is the sill, and beyond it is the outside.
 Every guard is local to a face, the bays beside it and a few things that the whole hold shares.
 """
 
