@@ -251,6 +251,8 @@ def face_phrase(builder: Builder, face: str) -> str:
     devices = [device.name for device in builder.hold.devices if face in faces_of(builder, device)]
     if devices:
         return " and ".join(devices)
+    if len(doors) == 2:
+        return builder.bay_phrase(sides[0][0])
     if len(sides) == 2:
         return f"the line between {builder.bay_phrase(sides[0][0])} and {builder.bay_phrase(sides[1][0])}"
     return f"the {sides[0][1]} edge of {builder.bay_phrase(sides[0][0])}"

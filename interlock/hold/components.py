@@ -1,7 +1,7 @@
 """One thing of a kind, compiled: which memory it needs, when it is in each state, what it can do.
 
-Mechanism transitions (`by_itself`) settle before anyone acts.  Where the settled state follows from the conditions alone,
-the compiler keeps no memory for it: states joined by mechanism transitions form a class, the variable holds the
+Mechanism transitions (`by_itself`) settle before anyone acts.  Where the settled state follows from the conditions
+alone, the compiler keeps no memory for it: states joined by mechanism transitions form a class, the variable holds the
 class, and the state within it is an expression.  Only where a class has several settled states under the same
 conditions (a handle, a relay) do its states become values of the variable, and its mechanism transitions rules.
 """

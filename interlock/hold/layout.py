@@ -50,8 +50,8 @@ class Placement:
 class Move:
     """A unit goes from `source` one cell further in `direction`.
 
-    `crossed` pairs each face that it crosses with the part of the unit that does.  `lain_on` are the other faces that it lies on
-    at either end.  `doors` are the doors whose sill it crosses or lies on.
+    `crossed` pairs each face that it crosses with the part of the unit that does.  `lain_on` are the other faces that
+    it lies on at either end.  `doors` are the doors whose sill it crosses or lies on.
     """
 
     source: Placement

@@ -20,8 +20,8 @@ from interlock.kernel.expressions import FALSE, TRUE, Expr, at_most_one, conj, d
 class Thing:
     """Something that expressions can name.
 
-    `sort` is its kind in one word, for messages; `phrase` how a sentence names it.  `verbs` maps what can be done to or by
-    it to rule names.
+    `sort` is its kind in one word, for messages; `phrase` how a sentence names it.  `verbs` maps what can be done to or
+    by it to rule names.
     """
 
     id: str

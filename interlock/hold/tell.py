@@ -8,7 +8,7 @@ from interlock.hold.glossary import Glossary
 from interlock.kernel.claims import Trace
 from interlock.kernel.evaluator import State, evaluate
 from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref
-from interlock.kernel.machine import Actor, Machine, support_of
+from interlock.kernel.machine import Actor, Machine
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +35,7 @@ class ToldStep:
 class Story:
     """A run for readers.
 
-    `start` says what matters of the first state.  `possible` are the conditions that let the last step happen.
+    `start` says where everything that moves in the run began, and what the description leaves open at the start.  `possible` are the conditions that let the last step happen.
     `reached` tells why the last state is the one that was asked about.
     """
 
@@ -49,7 +49,8 @@ def tell(machine: Machine, glossary: Glossary, trace: Trace, target: Expr) -> St
     """The trace as a story whose end satisfies `target`.  Raises KeyError for a rule that the machine lacks."""
     rules = {rule.name: rule for rule in machine.rules}
     steps = []
-    for number, (name, before, after) in enumerate(zip(trace.rules, trace.states[:-1], trace.states[1:], strict=True), 1):
+    taken = zip(trace.rules, trace.states[:-1], trace.states[1:], strict=True)
+    for number, (name, before, after) in enumerate(taken, 1):
         said = glossary.rules[name]
         steps.append(
             ToldStep(number, said.actor, said.text, said.responses, _changes(machine, glossary, before, after), name)
@@ -57,12 +58,16 @@ def tell(machine: Machine, glossary: Glossary, trace: Trace, target: Expr) -> St
     possible: tuple[Reason, ...] = ()
     if trace.rules:
         possible = reasons(machine, glossary, rules[trace.rules[-1]].guard, trace.states[-2], depth=2)
-    matters = support_of(machine, target)
+    moved = {
+        variable.name
+        for at, variable in enumerate(machine.variables)
+        if any(state[at] != trace.states[0][at] for state in trace.states)
+    }
     open_at_start = {variable.name for variable in machine.variables if len(variable.init) > 1}
     start = tuple(
         text
         for variable, value in zip(machine.variables, trace.states[0], strict=True)
-        if variable.name in matters | open_at_start
+        if variable.name in moved | open_at_start
         and (text := glossary.values.get((variable.name, value))) is not None
         and not _is_idle(variable.name, value)
     )

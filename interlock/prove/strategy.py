@@ -1,7 +1,7 @@
 """The default: cheap means first, certificates for proofs, shortest runs for refutations.
 
-The order is: look at the nearest states one by one; mine invariants from walks; look for runs, guided, where whoever asks
-expects one; pursue what is left with property-directed reachability, the mined invariants given, and, where that gets
+The order is: look at the nearest states one by one; mine invariants from walks; look for runs, guided, where whoever
+asks expects one; pursue what is left with property-directed reachability, the mined invariants given, and, where that gets
 deep, by guided search too; shorten by bounded search every run that may be longer than it need be.
 """
 
