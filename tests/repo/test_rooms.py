@@ -1,0 +1,364 @@
+"""The rooms keep apart: import rules are declared, bite, and hold; names, dependencies and texts are as agreed."""
+
+from __future__ import annotations
+
+import ast
+import re
+import shutil
+import subprocess
+import sys
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+PACKAGE = ROOT / "interlock"
+PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+LOWEST_FIRST = (("diagnostics",), ("kernel",), ("hold", "prove", "confirm"), ("study",), ("report",), ("cli",))
+"""Each room may import those of earlier places only; rooms of one place never import each other."""
+
+FORBIDDEN_LIBRARIES = {
+    "diagnostics": {"z3", "cvc5", "pysat", "yaml", "json", "networkx", "transitions", "graphviz", "click", "rich"},
+    "kernel": {"z3", "cvc5", "pysat", "yaml", "json", "networkx", "transitions", "graphviz", "click", "rich"},
+    "hold": {"z3", "cvc5", "pysat", "click", "rich"},
+    "prove": {"cvc5", "yaml", "click", "rich"},
+    "confirm": {"z3", "pysat", "yaml", "click", "rich"},
+    "study": {"z3", "cvc5", "pysat", "yaml", "click", "rich"},
+    "report": {"z3", "cvc5", "pysat", "yaml", "click", "rich"},
+    "cli": {"z3", "cvc5", "pysat", "yaml"},
+}
+
+IMPORTED_AS = {"python-sat": "pysat", "pyyaml": "yaml", "z3-solver": "z3", "types-pyyaml": ""}
+"""Distributions whose import name is another."""
+
+TOOLS = {"import-linter": "lint-imports", "mypy": "mypy", "pytest-xdist": "pytest -n", "ruff": "ruff"}
+"""Distributions that are run, not imported, with the words by which the continuous check runs them."""
+
+AWAITED = frozenset({"jinja2"})
+"""Dependencies for something that is not written yet."""
+
+SKIPPED = frozenset({"__pycache__", "build", "dist"})
+
+
+def modules() -> Iterator[tuple[str, Path]]:
+    """Every module of the program with its room."""
+    for path in sorted(PACKAGE.rglob("*.py")):
+        inside = path.relative_to(PACKAGE).parts
+        if len(inside) > 1 and inside[0] != "_shipped":
+            yield inside[0], path
+
+
+def imports_of(path: Path) -> set[str]:
+    """The full names of all modules that a file imports, wherever in it; those for type checkers as well."""
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            found.update(alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom) and node.level == 0 and node.module is not None:
+            found.add(node.module)
+            if node.module == "interlock":
+                found.update(f"interlock.{alias.name}" for alias in node.names)
+    return found
+
+
+def dynamic_imports_of(path: Path) -> set[str]:
+    """The names given as text to `import_module`, up to the first place that is filled in."""
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Call) and getattr(node.func, "id", getattr(node.func, "attr", "")) == "import_module":
+            first = node.args[0]
+            text = first.values[0] if isinstance(first, ast.JoinedStr) else first
+            found.add(str(text.value).rstrip(".") if isinstance(text, ast.Constant) else "?")
+    return found
+
+
+# ---- import rules ------------------------------------------------------------------------------------------------
+
+
+def place_of(room: str) -> int:
+    """The place of a room, counted from the lowest."""
+    return next(at for at, rooms in enumerate(LOWEST_FIRST) if room in rooms)
+
+
+def test_every_room_is_known() -> None:
+    """Each folder of the program is one of the rooms, and each room is there."""
+    folders = {path.name for path in PACKAGE.iterdir() if path.is_dir()} - {"__pycache__", "_shipped"}
+    assert folders == {room for rooms in LOWEST_FIRST for room in rooms}
+
+
+def test_no_room_imports_upwards_or_sideways() -> None:
+    """Rooms import only rooms of earlier places and themselves, also inside functions and by name."""
+    seen = 0
+    for room, path in modules():
+        for name in imports_of(path) | dynamic_imports_of(path):
+            parts = name.split(".")
+            if parts[0] == "interlock" and len(parts) > 1 and parts[1] != "__version__":
+                other = parts[1]
+                seen += 1
+                assert other == room or place_of(other) < place_of(room), f"{path.relative_to(ROOT)} imports {name}"
+    assert seen > 200
+
+
+def test_no_room_imports_libraries_it_must_not_know() -> None:
+    """Solvers stay with the engines and the sceptic, each with its own; the kernel knows no library of that sort."""
+    for room, path in modules():
+        roots = {name.split(".")[0] for name in imports_of(path)}
+        assert roots.isdisjoint(FORBIDDEN_LIBRARIES[room]), path.relative_to(ROOT)
+
+
+def test_contracts_say_what_this_file_says() -> None:
+    """The layers of import-linter are the places above, top first, and all contracts are of known types."""
+    contracts = PROJECT["tool"]["importlinter"]["contracts"]
+    layers = next(contract["layers"] for contract in contracts if contract["type"] == "layers")
+    written = [tuple(name.strip().removeprefix("interlock.") for name in layer.split("|")) for layer in layers]
+    assert list(reversed(written)) == [tuple(rooms) for rooms in LOWEST_FIRST]
+    forbidden = [contract for contract in contracts if contract["type"] == "forbidden"]
+    for contract in forbidden:
+        for source in contract["source_modules"]:
+            room = source.removeprefix("interlock.")
+            missing = set(contract["forbidden_modules"]) - FORBIDDEN_LIBRARIES[room] - {"jinja2", "json"}
+            assert not missing, (room, missing)
+
+
+def lint(folder: Path) -> subprocess.CompletedProcess[str]:
+    """`lint-imports` on the package in that folder, by its `pyproject.toml`."""
+    script = Path(sys.executable).parent / "lint-imports"
+    assert script.exists(), "import-linter is not installed"
+    return subprocess.run(
+        [str(script), "--no-cache"],
+        cwd=folder,
+        capture_output=True,
+        text=True,
+        timeout=120,
+        env={"PATH": "", "PYTHONPATH": str(folder)},
+    )
+
+
+def copied(folder: Path) -> Path:
+    """A copy of package and project file, to be spoiled."""
+    shutil.copytree(PACKAGE, folder / "interlock", ignore=shutil.ignore_patterns("__pycache__"))
+    shutil.copy(ROOT / "pyproject.toml", folder)
+    return folder
+
+
+def test_contracts_are_kept() -> None:
+    """import-linter finds every contract kept."""
+    done = lint(ROOT)
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert re.search(r"Contracts: \d+ kept, 0 broken", done.stdout)
+
+
+@pytest.mark.parametrize(
+    ("module", "line"),
+    [
+        ("kernel/claims.py", "import interlock.hold.model"),
+        ("confirm/replay.py", "from interlock.prove import engine"),
+        ("hold/model.py", "import interlock.prove.engine"),
+        ("report/wording.py", "import interlock.cli.screen"),
+        ("confirm/recheck.py", "import z3"),
+        ("kernel/evaluator.py", "import json"),
+    ],
+)
+def test_contracts_bite(module: str, line: str, tmp_path: Path) -> None:
+    """One forbidden import breaks a contract."""
+    spoiled = copied(tmp_path) / "interlock" / module
+    spoiled.write_text(spoiled.read_text(encoding="utf-8") + f"\n{line}\n", encoding="utf-8")
+    done = lint(tmp_path)
+    assert done.returncode == 1, done.stdout + done.stderr
+    assert "BROKEN" in done.stdout
+
+
+def test_confirm_and_the_kernel_stand_alone() -> None:
+    """Loading the sceptic loads no engine, no solver of theirs, and nothing of the hold."""
+    code = (
+        "import sys, interlock.confirm.confirm, interlock.confirm.evidence\n"
+        "print(*sorted(n for n in sys.modules if n.split('.')[0] in ('interlock', 'z3', 'pysat', 'yaml')))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True, timeout=60
+    )
+    rooms = {name.split(".")[1] for name in done.stdout.split() if name.count(".")}
+    assert rooms == {"kernel", "confirm"}
+    assert {name.split(".")[0] for name in done.stdout.split()} == {"interlock"}
+
+
+# ---- names and texts ---------------------------------------------------------------------------------------------
+
+
+def test_no_module_has_a_name_that_says_nothing() -> None:
+    """No module is called after what any module could be called."""
+    idle = {"utils", "util", "helpers", "helper", "common", "base", "manager", "misc", "tools"}
+    assert [str(path) for _, path in modules() if path.stem in idle] == []
+
+
+def test_every_module_says_what_it_is() -> None:
+    """Each module begins with a docstring of at least a few words."""
+    bare = [
+        str(path.relative_to(ROOT))
+        for path in sorted(PACKAGE.rglob("*.py"))
+        if "_shipped" not in path.parts
+        and len((ast.get_docstring(ast.parse(path.read_text(encoding="utf-8"))) or "").split()) < 3
+    ]
+    assert bare == []
+
+
+def test_kernel_knows_no_cargo_word() -> None:
+    """No word of the trade stands in the kernel, comments and names included."""
+    words = re.compile(r"\b(latch|latches|cargo|bay|bays|door|doors|pallet|lever|sill|drive|drives|zone)\b", re.I)
+    for path in sorted((PACKAGE / "kernel").glob("*.py")):
+        found = words.findall(path.read_text(encoding="utf-8"))
+        # the package says of itself that it knows none
+        allowed = {"cargo"} if path.name == "__init__.py" else set()
+        assert set(map(str.lower, found)) <= allowed, path.name
+
+
+def test_every_test_says_what_it_tests() -> None:
+    """Each test function has a docstring."""
+    silent = [
+        f"{path.name}::{node.name}"
+        for path in sorted((ROOT / "tests").rglob("test_*.py"))
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.FunctionDef) and node.name.startswith("test_") and not ast.get_docstring(node)
+    ]
+    assert silent == []
+
+
+def committed() -> list[Path]:
+    """The files of the project: those that git knows, or all where there is no git."""
+    if (ROOT / ".git").exists() and shutil.which("git"):
+        done = subprocess.run(
+            ["git", "-c", f"safe.directory={ROOT}", "ls-files", "-z"],
+            cwd=ROOT,
+            capture_output=True,
+            text=True,
+            check=True,
+        )
+        return [path for name in done.stdout.split("\0") if name and (path := ROOT / name).is_file()]
+    found = []
+    for path in sorted(ROOT.rglob("*")):
+        parts = path.relative_to(ROOT).parts
+        hidden = any(part.startswith(".") and part not in (".ci", ".gitignore") for part in parts)
+        if path.is_file() and not hidden and not SKIPPED & set(parts) and not any("egg-info" in p for p in parts):
+            found.append(path)
+    return found
+
+
+def joined(*parts: str) -> str:
+    """The parts as one text, so that this file does not hold it."""
+    return "".join(parts)
+
+
+UNWANTED = {
+    "a host of a package registry": re.compile(
+        "|".join(
+            re.escape(name)
+            for name in (
+                joined("py", "pi.org"),
+                joined("pythonhosted", ".org"),
+                joined("registry", ".npmjs"),
+                joined("crates", ".io"),
+                joined("proxy.golang", ".org"),
+            )
+        )
+    ),
+    "an option that names a registry": re.compile(
+        joined("--(extra-)?index", "-url|--trusted", "-host|PIP_INDEX", "_URL")
+    ),
+    "a path of one machine": re.compile(joined(r"(?<![\w.~/-])/(work|ho", r"me|root|Use", r"rs|mnt|tm", r"p)/[\w.]")),
+    "a folder of one team": re.compile(joined("sha", "red/(design|house|trade|depend)")),
+    "a document of one team": re.compile(joined("seed", " document"), re.I),
+    "a private key or token": re.compile(joined("BEGIN [A-Z ]*PRIV", "ATE KEY|gh", "p_[A-Za-z0-9]{30}")),
+}
+
+
+@pytest.mark.parametrize("what", UNWANTED)
+def test_no_file_holds(what: str) -> None:
+    """No file of the project names a registry, a path of one machine, or papers that nobody else has."""
+    files = committed()
+    assert len(files) > 150
+    found = []
+    for path in files:
+        text = path.read_bytes().decode("utf-8", errors="replace")
+        found += [f"{path.relative_to(ROOT)}: {match[0]!r}" for match in UNWANTED[what].finditer(text)]
+    assert found == []
+
+
+def test_unwanted_texts_would_be_found() -> None:
+    """The patterns find what they are for, and let harmless texts pass."""
+    bad = {
+        "a host of a package registry": joined("https://py", "pi.org/simple"),
+        "an option that names a registry": joined("pip install --index", "-url x"),
+        "a path of one machine": joined("see /wo", "rk/main/x"),
+        "a folder of one team": joined("sha", "red/design.md"),
+        "a document of one team": joined("the Seed", " document"),
+        "a private key or token": joined("-----BEGIN PRIV", "ATE KEY-----"),
+    }
+    assert bad.keys() == UNWANTED.keys()
+    for what, text in bad.items():
+        assert UNWANTED[what].search(text)
+        assert not UNWANTED[what].search("the shared faces of interlock/hold/x.py, models/x.yaml, ../work/y, and/or")
+
+
+# ---- dependencies ------------------------------------------------------------------------------------------------
+
+
+def names_of(requirements: list[str]) -> dict[str, str]:
+    """Import name by distribution name."""
+    plain = [re.split(r"[^A-Za-z0-9._-]", text)[0].lower() for text in requirements]
+    return {name: IMPORTED_AS.get(name, name.replace("-", "_")) for name in plain}
+
+
+def roots_imported(folder: Path) -> set[str]:
+    """The first parts of all names imported anywhere in the folder."""
+    return {name.split(".")[0] for path in sorted(folder.rglob("*.py")) for name in imports_of(path)}
+
+
+def test_run_time_dependencies_are_used() -> None:
+    """Each dependency is imported by the program; nothing else is, beside the standard library."""
+    declared = names_of(PROJECT["project"]["dependencies"])
+    used = roots_imported(PACKAGE)
+    unused = {distribution for distribution, name in declared.items() if name not in used}
+    assert unused <= AWAITED
+    optional = names_of(PROJECT["project"]["optional-dependencies"]["diagrams"])
+    assert used <= {*declared.values(), *optional.values(), "interlock", *sys.stdlib_module_names}
+
+
+def test_asked_for_libraries_are_really_used() -> None:
+    """State machines, graphs, solver, YAML reader and DOT writer each do work in the rooms that they belong to."""
+    rooms: dict[str, set[str]] = {}
+    for room, path in modules():
+        for name in imports_of(path):
+            rooms.setdefault(name.split(".")[0], set()).add(room)
+    assert "hold" in rooms["transitions"]
+    assert "hold" in rooms["networkx"]
+    assert "hold" in rooms["yaml"]
+    assert rooms["z3"] == {"prove"}
+    assert rooms["cvc5"] == {"confirm"}
+    assert rooms["pysat"] == {"prove"}
+    assert "report" in rooms["graphviz"]
+
+
+def test_tests_use_what_they_ask_for() -> None:
+    """Each development dependency is imported by a test, or run by the continuous check, or types for a library."""
+    check = (ROOT / ".ci" / "run").read_text(encoding="utf-8") + (ROOT / "README.md").read_text(encoding="utf-8")
+    imported = roots_imported(ROOT / "tests")
+    for distribution, name in names_of(PROJECT["project"]["optional-dependencies"]["dev"]).items():
+        if distribution in TOOLS:
+            assert TOOLS[distribution] in check, distribution
+        elif distribution.startswith("types-"):
+            assert distribution.removeprefix("types-") in names_of(PROJECT["project"]["dependencies"])
+        else:
+            assert name in imported, distribution
+
+
+def test_guide_names_every_room_and_test_folder() -> None:
+    """DEVELOPERS.md has a row for each room and each folder of tests."""
+    guide = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    for rooms in LOWEST_FIRST:
+        for room in rooms:
+            assert re.search(rf"^\| `{room}` \|", guide, re.MULTILINE), room
+    for folder in sorted((ROOT / "tests").iterdir()):
+        if folder.is_dir() and folder.name != "__pycache__":
+            assert f"| `tests/{folder.name}/` |" in guide, folder.name
