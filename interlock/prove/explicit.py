@@ -11,11 +11,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import pairwise, product
 from typing import TYPE_CHECKING
 
 from interlock.kernel.claims import Claim, Limits, Progress, Proved, Refuted, Report, Trace, Unknown, silent
-from interlock.kernel.evaluator import fire, initial_states, is_enabled
+from interlock.kernel.evaluator import evaluate, fire, is_enabled
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.compiled import Packing, compile_enabled, compile_expand, compile_hits
 from interlock.prove.engine import NO_LIMITS, Clock, clock_of, time_reason
@@ -66,11 +66,13 @@ class Walk:
         The level in which the limit in states or seconds was met is given out as far as it got.
         """
         level: list[int] = []
-        for place, state in enumerate(initial_states(self.machine)):
-            packed = self.packing.pack(state)
-            self.parents[packed] = -1
-            level.append(packed)
-            if place % CHUNK == CHUNK - 1 and self._is_over():
+        inits = [variable.init for variable in self.machine.variables]
+        for tried, state in enumerate(product(*inits), 1):
+            if evaluate(self.machine, self.machine.start, state):
+                packed = self.packing.pack(state)
+                self.parents[packed] = -1
+                level.append(packed)
+            if tried % CHUNK == 0 and (self._is_over() or self._is_too_much(tried)):
                 break
         depth = 0
         while level:
@@ -95,6 +97,12 @@ class Walk:
             self.stopped = f"more than {self.limits.states} states"
         elif self.clock.is_over():
             self.stopped = time_reason(self.limits)
+        return bool(self.stopped)
+
+    def _is_too_much(self, tried: int) -> bool:
+        """More combinations of initial values were tried than states may be held."""
+        if self.limits.states is not None and tried > self.limits.states:
+            self.stopped = f"more than {tried} ways to start"
         return bool(self.stopped)
 
     def _stop_if_more(self, level: list[int]) -> None:

@@ -210,6 +210,8 @@ class _Discharge:
 
     def _solver(self, states: Iterable[_Terms]) -> Any:
         solver = self.z3.SolverFor("QF_FD")
+        # Otherwise z3 takes Ctrl-C for itself, answers `unknown`, and nobody hears of it.
+        solver.set("ctrl_c", False)
         for state in states:
             solver.add(state.domains)
         return solver

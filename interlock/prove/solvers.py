@@ -85,6 +85,8 @@ class Z3Sat:
 
         self._z3 = z3
         self._solver = z3.SolverFor("QF_FD")
+        # Otherwise z3 takes Ctrl-C for itself, answers `unknown`, and nobody hears of it.
+        self._solver.set("ctrl_c", False)
         self._atoms: list[Any] = []
         self._answer: Any = None
         self._assumed: dict[str, int] = {}

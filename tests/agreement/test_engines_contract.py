@@ -398,3 +398,24 @@ def test_importing_the_room_loads_no_solver() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_very_many_initial_states_do_not_hold_up_the_rest() -> None:
+    """Where there are too many initial states to count, the default strategy still decides, by other means."""
+    flags = tuple(flag(f"f{at}", False, True) for at in range(40))
+    most = conj(*(Is(f"f{at}", False) for at in range(39)))
+    machine = Machine(flags, (), (rule("rise", Is("f0", True), f1=True),), start=most)
+    up, off = decide(machine, [Question("up", Is("f39", True)), Question("off", Is("f1", True))])
+    assert isinstance(up, Refuted) and up.trace.depth == 0
+    assert isinstance(off, Proved) and off.certificate is not None
+
+
+def test_the_explicit_engine_minds_its_limits_among_initial_states() -> None:
+    """Limits hold while initial states are still being listed, even where `start` allows hardly any."""
+    flags = tuple(flag(f"f{at}", False, True) for at in range(40))
+    machine = Machine(flags, (), (), start=conj(*(Is(f"f{at}", True) for at in range(40))))
+    question = [Question("all", Is("f0", False))]
+    (by_time,) = ENGINES["explicit"](machine, question, Limits(seconds=0.2))
+    (by_states,) = ENGINES["explicit"](machine, question, Limits(states=1_000))
+    assert isinstance(by_time, Unknown) and isinstance(by_states, Unknown)
+    assert by_time.depth == by_states.depth == -1
