@@ -12,7 +12,6 @@ from collections.abc import Sequence
 from interlock.kernel.claims import Claim, Limits, Progress, Refuted, Report, Unknown, silent
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.engine import NO_LIMITS, Clock, OutOfTime, clock_of, time_reason
-from interlock.prove.local import Cube
 from interlock.prove.solvers import SolverFactory, deep_solver
 from interlock.prove.unrolling import Unrolling
 
@@ -65,12 +64,10 @@ class Lookout:
         questions: Sequence[Question],
         deepest: int,
         make_solver: SolverFactory = deep_solver,
-        lemmas: Sequence[Cube] = (),
     ) -> None:
         self.machine = machine
         self.questions = questions
         self.deepest = deepest
-        self.lemmas = lemmas
         self.solver = make_solver()
         self.clear = -1
         self.reason = f"no run of up to {deepest} steps reaches it"
@@ -80,7 +77,7 @@ class Lookout:
     def run(self, claims: dict[int, Claim], clock: Clock, report: Report) -> None:
         """Adds a refutation to `claims`, by place, for every target met.  Raises OutOfTime."""
         questions, solver = self.questions, self.solver
-        run = Unrolling(self.machine, solver, [question.target for question in questions], lemmas=self.lemmas)
+        run = Unrolling(self.machine, solver, [question.target for question in questions])
         still_open = {at: target for at, target in enumerate(run.targets) if at not in claims}
         for depth in range(self.deepest + 1):
             clock.check()

@@ -19,7 +19,6 @@ from interlock.kernel.claims import Trace
 from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Machine, support_of
 from interlock.prove.encoding import TRUTH, Encoding
-from interlock.prove.local import Cube
 from interlock.prove.solvers import SatSolver
 
 
@@ -28,7 +27,6 @@ class Unrolling:
 
     `in_order` keeps only one order of steps that commute; it must be off where states on the way are constrained
     by more than what every reachable state satisfies.
-    `lemmas` are cubes that no reachable state is in; saying so at every depth saves finding it out.
     """
 
     def __init__(
@@ -38,7 +36,6 @@ class Unrolling:
         targets: Sequence[Expr],
         initial: bool = True,
         in_order: bool = True,
-        lemmas: Sequence[Cube] = (),
     ) -> None:
         self.machine = machine
         self.solver = solver
@@ -48,7 +45,7 @@ class Unrolling:
         self.targets = [encoding.gate(target) for target in targets]
         guards = [encoding.gate(rule.guard) for rule in machine.rules]
         start = encoding.initial_clauses() if initial else []
-        state_clauses = [*encoding.clauses, *([-literal for literal in cube] for cube in lemmas)]
+        state_clauses = list(encoding.clauses)
         self.rules = [encoding.new() for _ in machine.rules]
         self._choice_clauses = self._choice(guards)
         self.width = encoding.top
