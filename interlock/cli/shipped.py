@@ -8,6 +8,8 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 
 STANDING = "standing.yaml"
+PROCEDURES = "procedures"
+"""The folder of demonstration procedures beside the holds; they are no holds."""
 
 
 def shipped(folder: str) -> Traversable:
@@ -27,6 +29,8 @@ def demonstrations() -> tuple[str, ...]:
 def _names(folder: Traversable, before: str) -> Iterator[str]:
     for entry in folder.iterdir():
         if entry.is_dir():
+            if entry.name == PROCEDURES:
+                continue
             yield from _names(entry, f"{before}{entry.name}/")
         elif entry.name.endswith(".yaml"):
             yield before + entry.name.removesuffix(".yaml")

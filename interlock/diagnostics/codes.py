@@ -16,6 +16,7 @@ from interlock.diagnostics.texts_of_fields import TEXTS as OF_FIELDS
 from interlock.diagnostics.texts_of_files import TEXTS as OF_FILES
 from interlock.diagnostics.texts_of_meaning import TEXTS as OF_MEANING
 from interlock.diagnostics.texts_of_meaning import WARNINGS
+from interlock.diagnostics.texts_of_procedures import TEXTS as OF_PROCEDURES
 from interlock.diagnostics.texts_of_records import TEXTS as OF_RECORDS
 
 
@@ -45,7 +46,7 @@ def _code(text: Text) -> Code:
 CODES: Mapping[str, Code] = {
     text.code: _code(text)
     for text in sorted(
-        (*OF_FILES, *OF_EXPRESSIONS, *OF_FIELDS, *OF_RECORDS, *OF_MEANING),
+        (*OF_FILES, *OF_EXPRESSIONS, *OF_FIELDS, *OF_RECORDS, *OF_MEANING, *OF_PROCEDURES),
         key=lambda text: text.code,
     )
 }

@@ -36,6 +36,7 @@ from interlock.hold.field_types import (
     Word,
     YesNo,
 )
+from interlock.hold.procedure_fields import OTHER_KEYS, PROCEDURE, STEP
 from interlock.hold.repetition import NOT_REPEATED
 from interlock.hold.schema_fields import CHANGES, DIRECTION_WORDS, FILES, RECORDS, SECTIONS, VERSION
 
@@ -57,28 +58,51 @@ _REPETITION: Schema = {
     },
 }
 
+_STEPS: Schema = {"type": "array", "minItems": 1, "items": {"$ref": "#/definitions/step"}}
+
 
 def hold_schema() -> Schema:
-    """The schema of all three sorts of file."""
+    """The schema of all four sorts of file."""
     definitions = {name: _record(record) for name, record in RECORDS.items()}
     definitions |= {name: _record(record) for name, record in FILES.items()}
     for name in _repeated():
         definitions[name]["properties"]["for"] = {"$ref": "#/definitions/repetition"}
     definitions["change"] = {"oneOf": [_with_repetition(_record(record), record) for record in CHANGES.values()]}
     definitions["repetition"] = _REPETITION
+    definitions["procedure"], definitions["step"] = _procedure(), _step()
     return {
         "$schema": "http://json-schema.org/draft-07/schema#",
-        "title": "A hold, a modification of one, or a specification",
+        "title": "A hold, a modification of one, a specification, or a procedure",
         "type": "object",
         "if": {"required": ["modifies"]},
         "then": {"$ref": "#/definitions/modification"},
         "else": {
             "if": {"required": ["specification"]},
             "then": {"$ref": "#/definitions/specification"},
-            "else": {"$ref": "#/definitions/description"},
+            "else": {
+                "if": {"required": ["procedure"]},
+                "then": {"$ref": "#/definitions/procedure"},
+                "else": {"$ref": "#/definitions/description"},
+            },
         },
         "definitions": dict(sorted(definitions.items())),
     }
+
+
+def _procedure() -> Schema:
+    schema = _record(PROCEDURE)
+    start = {"anyOf": [{**_NAME}, _type(States())], "description": OTHER_KEYS["start"]}
+    steps = {**_STEPS, "description": OTHER_KEYS["steps"]}
+    return {
+        **schema,
+        "properties": {**schema["properties"], "start": start, "steps": steps},
+        "required": [*schema["required"], "steps"],
+    }
+
+
+def _step() -> Schema:
+    schema = _with_repetition(_record(STEP), STEP)
+    return {"anyOf": [{**_SCALAR}, {**schema, "properties": {**schema["properties"], "steps": _STEPS}}]}
 
 
 def _repeated() -> list[str]:

@@ -27,6 +27,9 @@ from interlock.hold.nodes import (
     split_lines,
 )
 from interlock.hold.parser import is_name
+from interlock.hold.procedure import Procedure
+from interlock.hold.procedure_fields import PROCEDURE
+from interlock.hold.procedure_reader import read_procedure
 from interlock.hold.reader import FAILED, Reader, is_absent
 from interlock.hold.references import BUILT_IN_GROUPS, collect_names, resolve_mentions
 from interlock.hold.repetition import expand_repetitions
@@ -88,6 +91,19 @@ def load_specification(source: Source) -> Loaded[tuple[RequirementText, ...]]:
     return Loaded(None if files.faults else requirements, files.faults.sorted(), files.sources)
 
 
+def load_procedure(source: Source) -> Loaded[Procedure]:
+    """Read a procedure; the hold that it names is not read, and names are looked up only when it is bound to one."""
+    files = _Files(lambda name: None)
+    root = files.root(source)
+    procedure: Procedure | None = None
+    if root is not None:
+        if _sort_of(root) == "procedure":
+            procedure = read_procedure(root, files.faults)
+        else:
+            _wrong_sort(root, "a procedure", "`procedure:`, `hold:` and `steps:`", files.faults)
+    return Loaded(None if files.faults else procedure, files.faults.sorted(), files.sources)
+
+
 class _Files:
     """The files of one description, as far as they were read."""
 
@@ -124,7 +140,7 @@ class _Files:
             if root is None:
                 return None
             sort = _sort_of(root)
-            if sort == "specification":
+            if sort in ("specification", "procedure"):
                 _wrong_sort(root, "a hold", "`layout:` and `units:`, or `modifies:`", self.faults)
                 return None
             if sort == "description":
@@ -178,14 +194,16 @@ def _sort_of(root: MappingNode) -> str:
         return "modification"
     if root.entry("specification") is not None and root.entry("layout") is None:
         return "specification"
+    if root.entry("procedure") is not None and root.entry("layout") is None:
+        return "procedure"
     return "description"
 
 
 def _wrong_sort(root: MappingNode, wanted: str, expected: str, faults: Faults) -> None:
-    sort = FILES[_sort_of(root)].noun
-    span = next(
-        (entry.key.span for entry in root.entries if entry.key.text in ("specification", "modifies")), root.span
-    )
+    found = _sort_of(root)
+    sort = PROCEDURE.noun if found == "procedure" else FILES[found].noun
+    telling = ("specification", "modifies", "procedure")
+    span = next((entry.key.span for entry in root.entries if entry.key.text in telling), root.span)
     faults.add("wrong-file", span, f"this file is {sort}, not {wanted}", expected=expected)
 
 
@@ -239,4 +257,4 @@ def _bay_names(layout: Node | None) -> BayNames | None:
     return BayNames(names, int(rows.text), missing)
 
 
-__all__ = ["Fetch", "Loaded", "Source", "load_hold", "load_specification"]
+__all__ = ["Fetch", "Loaded", "Source", "load_hold", "load_procedure", "load_specification"]

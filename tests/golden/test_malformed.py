@@ -2,7 +2,7 @@
 
 `# expect: code, code` stands on the line of the fault.  Where no comment can stand there, a comment line anywhere says
 `# expect LINE: code`, or `# expect FILE LINE: code` for a fault in another file.  A file without such comments is
-sound.  Files whose names begin with `specification-` are read as specifications.
+sound.  Files whose names begin with `specification-` are read as specifications, those with `procedure-` as procedures.
 """
 
 from __future__ import annotations
@@ -17,7 +17,8 @@ from interlock.diagnostics.codes import CODES
 from interlock.diagnostics.render import render_diagnostic
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.compiler import compile_hold
-from interlock.hold.loader import Loaded, Source, load_hold, load_specification
+from interlock.hold.loader import Loaded, Source, load_hold, load_procedure, load_specification
+from interlock.hold.procedure_binding import bind_procedure, compile_for
 
 FOLDER = Path(__file__).parent / "malformed"
 FILES = sorted(path.name for path in FOLDER.glob("*.yaml"))
@@ -49,10 +50,26 @@ def diagnose(source: Source) -> tuple[Sequence[Diagnostic], Mapping[str, Sequenc
     if source.name.startswith("specification-"):
         requirements = load_specification(source)
         return requirements.diagnostics, requirements.sources
+    if source.name.startswith("procedure-"):
+        return diagnose_procedure(source)
     loaded: Loaded = load_hold(source, fetch)
     if loaded.value is None:
         return loaded.diagnostics, loaded.sources
     return compile_hold(loaded.value).diagnostics, loaded.sources
+
+
+def diagnose_procedure(source: Source) -> tuple[Sequence[Diagnostic], Mapping[str, Sequence[str]]]:
+    """All that is wrong with a procedure, by whichever stage finds it; its hold is a sound demonstration."""
+    loaded = load_procedure(source)
+    if loaded.value is None:
+        return loaded.diagnostics, loaded.sources
+    model = Path(__file__).parents[2] / "models" / loaded.value.hold
+    hold = load_hold(Source(loaded.value.hold, model.read_bytes()), fetch).value
+    assert hold is not None
+    compilation = compile_for(hold, loaded.value)
+    if compilation.compiled is None:
+        return compilation.diagnostics, loaded.sources
+    return bind_procedure(loaded.value, compilation.compiled).diagnostics, loaded.sources
 
 
 def expected_in(name: str) -> set[Fault]:

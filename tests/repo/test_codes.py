@@ -10,7 +10,8 @@ import pytest
 
 from interlock.diagnostics.codes import CODES, Severity, severity_of
 from interlock.hold.compiler import compile_hold
-from interlock.hold.loader import Source, load_hold
+from interlock.hold.loader import Source, load_hold, load_procedure
+from interlock.hold.procedure_binding import bind_procedure, compile_for
 
 ROOM = Path(__file__).parents[2] / "interlock"
 
@@ -41,6 +42,16 @@ doorways:
     path: []
     starts: [closed, latched]
 """
+
+POWERED = (
+    BASE.replace("moved_by: hand", "moved_by: power")
+    .replace("opens: always", "opens: DS is up")
+    .replace("closes: always", "closes: DS is down")
+    + """
+controls:
+  - {id: DS, name: door switch, kind: switch, positions: [down, up], starts: down}
+"""
+)
 
 NOT_SHOWN = frozenset(
     ["expression-too-long", "file-too-large", "not-utf-8", "text-too-long", "too-many-faults", "too-many-values"]
@@ -73,10 +84,25 @@ def codes_of(example: str) -> set[str]:
     def fetch(name: str) -> Source | None:
         return Source(name, files[name].encode()) if name in files else None
 
+    if re.search(r"^procedure:", files["example.yaml"], re.MULTILINE):
+        return codes_of_procedure(files["example.yaml"], {"base.yaml": BASE, "powered.yaml": POWERED})
     loaded = load_hold(Source("example.yaml", files["example.yaml"].encode()), fetch)
     if loaded.value is not None:
         return {one.code for one in compile_hold(loaded.value).diagnostics}
     return {one.code for one in loaded.diagnostics}
+
+
+def codes_of_procedure(text: str, holds: dict[str, str]) -> set[str]:
+    """The codes that a procedure raises, on reading it or, where that goes well, on binding it to its hold."""
+    loaded = load_procedure(Source("example.yaml", text.encode()))
+    if loaded.value is None:
+        return {one.code for one in loaded.diagnostics}
+    hold = load_hold(Source(loaded.value.hold, holds[loaded.value.hold].encode()), lambda name: None).value
+    assert hold is not None
+    compilation = compile_for(hold, loaded.value)
+    if compilation.compiled is None:
+        return {one.code for one in compilation.diagnostics}
+    return {one.code for one in bind_procedure(loaded.value, compilation.compiled).diagnostics}
 
 
 def test_the_base_is_sound() -> None:
