@@ -16,7 +16,7 @@ from interlock.hold.syntax import Chain, Fact, Negation, Path, Quantified, Step,
 from interlock.kernel.expressions import FALSE, TRUE, Expr, at_most_one, conj, disj, implies, neg
 
 
-@dataclass(slots=True, eq=False)
+@dataclass(slots=True, eq=False, repr=False)
 class Thing:
     """Something that expressions can name.
 
@@ -31,6 +31,10 @@ class Thing:
     truth: Expr | None = None
     parts: dict[str, Part] = field(default_factory=dict)
     verbs: dict[str, list[str]] = field(default_factory=dict)
+
+    def __repr__(self) -> str:
+        # things hold one another: written out, one hold would fill pages
+        return f"Thing({self.id!r}, {self.sort!r})"
 
 
 Part: TypeAlias = Thing | tuple[Thing, ...]
