@@ -8,8 +8,10 @@ import click
 
 from interlock.cli.screen import Screen, color_option, output_option
 
-MOST_STATES = 2_000_000
-"""Where counting stops if nothing else is said; about 100 bytes are held for each state."""
+MOST_STATES = 50_000_000
+"""Where counting stops if nothing else is said."""
+MOST_MIB = 2_048
+"""How much memory is held at most if nothing else is said; 8 to 40 bytes for each state."""
 
 
 @click.command(
@@ -22,6 +24,14 @@ MOST_STATES = 2_000_000
 @click.option(
     "--states", type=click.IntRange(min=1), default=MOST_STATES, show_default=True, help="Stop at this many states."
 )
+@click.option(
+    "--memory",
+    type=click.IntRange(min=64),
+    default=MOST_MIB,
+    show_default=True,
+    metavar="MIB",
+    help="Stop before more memory than this is needed to hold them.",
+)
 @click.option("--time", "seconds", type=click.FloatRange(min=0.001), help="Stop after this many seconds.")
 @click.option("--depth", type=click.IntRange(min=0), help="Go no deeper than this many steps.")
 @click.option("-v", "--verbose", is_flag=True, help="Say how many states lie at each depth.")
@@ -31,6 +41,7 @@ def command(
     hold: str,
     situation: str | None,
     states: int,
+    memory: int,
     seconds: float | None,
     depth: int | None,
     verbose: bool,
@@ -41,7 +52,7 @@ def command(
     from interlock.cli.opening import Rejected, Texts, open_hold
     from interlock.cli.refusals import show_rejection, show_warnings
     from interlock.kernel.claims import Limits
-    from interlock.prove.explicit import count_states
+    from interlock.prove.enumeration import count_states
     from interlock.report.count_text import count_lines
     from interlock.report.grouping import EXIT_CODES, REJECTED
     from interlock.study.verify import Status
@@ -51,7 +62,8 @@ def command(
         show_rejection(hold, opened)
         return REJECTED
     show_warnings(opened)
-    count = count_states(opened.compiled.machine, Limits(depth=depth, seconds=seconds, states=states))
+    limits = Limits(depth=depth, seconds=seconds, states=states)
+    count = count_states(opened.compiled.machine, limits, memory << 20)
     screen = Screen(output, color)
     screen.lines(count_lines(opened.compiled.hold.title, count, verbose))
     screen.close()

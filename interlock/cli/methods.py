@@ -14,7 +14,7 @@ METHODS = {
     "induction": ("induction", "k_induction"),
     "reachability": ("pdr", "pdr"),
     "invariants": ("mined", "mined"),
-    "enumeration": ("explicit", "explicit"),
+    "enumeration": ("enumeration", "enumeration"),
 }
 """Word -> (module of `interlock.prove`, function)."""
 
@@ -22,7 +22,7 @@ ABOUT = (
     "combined: several of the following, each where it is good; bounded: look for breaches up to --depth steps, prove "
     "nothing; induction: show that no short run of steps can be the one that goes wrong; reachability: narrow down "
     "what can be reached until no breach is left in it; invariants: find facts about neighbouring parts that never "
-    "change and suffice; enumeration: visit every state (small holds only)."
+    "change and suffice; enumeration: visit every state (holds of up to some ten million states)."
 )
 
 
