@@ -35,7 +35,8 @@ class ToldStep:
 class Story:
     """A run for readers.
 
-    `start` says where everything that moves in the run began, and what the description leaves open at the start.  `possible` are the conditions that let the last step happen.
+    `start` says where everything that moves in the run began, and what the description leaves open at the start.
+    `possible` are the conditions that let the last step happen.
     `reached` tells why the last state is the one that was asked about.
     """
 

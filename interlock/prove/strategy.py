@@ -1,8 +1,8 @@
 """The default: cheap means first, certificates for proofs, shortest runs for refutations.
 
 The order is: look at the nearest states one by one; mine invariants from walks; look for runs, guided, where whoever
-asks expects one; pursue what is left with property-directed reachability, the mined invariants given, and, where that gets
-deep, by guided search too; shorten by bounded search every run that may be longer than it need be.
+asks expects one; pursue what is left with property-directed reachability, the mined invariants given, and, where that
+gets deep, by guided search too; shorten by bounded search every run that may be longer than it need be.
 """
 
 from __future__ import annotations
