@@ -239,3 +239,10 @@ def rules_of_supplies(compiled: CompiledHold) -> Mapping[str, str]:
         for verb in ("lose", "restore"):
             found.update(dict.fromkeys(thing.verbs.get(verb, ()), verb))
     return found
+
+
+def bind_action(action: Action, compiled: CompiledHold) -> Bound | None:
+    """The action with its meaning in the hold; None where it has none."""
+    binder = _Binder(compiled)
+    bound = binder.action(action)
+    return None if binder.lowering.faults else bound
