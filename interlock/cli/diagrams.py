@@ -26,7 +26,8 @@ def texts() -> Mapping[str, str]:
     """
     plans: dict[str, str] = {}
     titles: dict[str, str] = {}
-    for name in demonstrations():
+    # variants in sub-folders have the floor of the hold that they modify
+    for name in (name for name in demonstrations() if "/" not in name):
         opened = open_hold(DEMO + name, Texts(), None)
         if isinstance(opened, Rejected):
             raise ValueError(f"{name}: {opened.diagnostics[0].message}")

@@ -44,6 +44,10 @@ def _assumptions(compiled: CompiledHold) -> Iterator[str]:
         yield "A restrained neighbour restrains the unit beside it, as the description says; an empty bay never does."
     else:
         yield "A neighbouring unit never restrains another; only devices do."
+    yield (
+        "A device that stands in the way stops every unit in the directions that it is said to stop, and never gives "
+        "in. Units keep the way round in which they came in."
+    )
     yield from _failures(compiled)
     yield _people(compiled)
     if hold.doorways:
@@ -108,7 +112,10 @@ def _people(compiled: CompiledHold) -> str:
             "Where people are is not described: every control within its panel and station can be worked at any time, "
             "and whether somebody is shut inside or stands in the way is not examined."
         )
-    return f"People described: {shortened(people, 6)}. Nobody else is in the hold, and nobody else is looked after."
+    return (
+        f"People described: {shortened(people, 6)}. Nobody else is in the hold, and nobody else is looked after. Nobody "
+        "goes into a bay in which a unit stands."
+    )
 
 
 def checkers_of(verification: Verification) -> tuple[str, ...]:
