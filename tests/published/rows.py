@@ -13,8 +13,8 @@ Left out, and why:
 | tank failure probabilities | they are about cut sets with numbers, not about machines |
 | railway crossing, traffic light | the sources state no number |
 
-A turn of the 2x2x2 cube (one corner held) moves four of seven pieces, each with its twist, at once: one rule for each of
-7*6*5*4 * 3^4 = 68,040 cases.  Turning piece by piece would need few rules, but other states and other depths.
+A turn of the 2x2x2 cube (one corner held) moves four of seven pieces, each with its twist, at once: one rule for each
+of 7*6*5*4 * 3^4 = 68,040 cases.  Turning piece by piece would need few rules, but other states and other depths.
 """
 
 from __future__ import annotations

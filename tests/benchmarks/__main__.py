@@ -1,0 +1,120 @@
+"""One table of how the default strategy grows, beside three other ways: `python -m tests.benchmarks`.
+
+Real holds of 6 to 120 bays (`holds.py`), all standing requirements.  Each contestant runs alone in a process of its
+own, one after the other, and is ended at its limit; reading and compiling the hold is not counted.
+
+| column | what it is |
+|---|---|
+| decide | the program's default strategy |
+| horn | z3's own engine for Horn clauses, one clause per rule (`horn.py`) |
+| diagrams | decision diagrams of the `dd` library with reordering, level by level (`tests/published/symbolic.py`) |
+| plain | breadth-first search over tuples (`plain.py`) |
+
+The second table counts states: arrays, as the program does, against `plain`, to the end.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import platform
+from collections.abc import Sequence
+from importlib.metadata import version
+from itertools import pairwise
+from math import log
+
+from interlock.kernel.claims import Unknown
+
+from .contestants import RIVALS, Outcome, answer, count, run_alone
+
+BAYS = (6, 12, 30, 60, 120)
+OURS_SECONDS = 1_800.0
+
+
+def shown(outcome: Outcome, limit: float, base: float | None = None) -> str:
+    """Seconds, or that the limit was met; and how many times as long as `base` that is."""
+    if outcome.seconds is None and outcome.verdicts:
+        return "memory"
+    took = limit if outcome.seconds is None else outcome.seconds
+    over = "> " if outcome.seconds is None else ""
+    ratio = "" if base is None else f" ({over}{took / base:.0f}x)"
+    return f"{over}{took:.1f} s{ratio}"
+
+
+def contradictions(ours: Outcome, theirs: Outcome) -> int:
+    """How many questions both decided, differently."""
+    unknown = Unknown.__name__
+    pairs = zip(ours.verdicts, theirs.verdicts, strict=True) if theirs.seconds is not None else ()
+    return sum(one != other and unknown not in (one, other) for one, other in pairs)
+
+
+def deciding(bays: Sequence[int], rivals: Sequence[str], limit: float) -> None:
+    """Prints the first table and the growth of `decide`."""
+    print("| bays | variables | rules | requirements | decide |" + "".join(f" {rival} |" for rival in rivals))
+    print("|---|---|---|---|---|" + "---|" * len(rivals))
+    taken: dict[int, float] = {}
+    beaten: set[str] = set()
+    for size in bays:
+        sizes, ours = run_alone(answer, "decide", size // 2, OURS_SECONDS)
+        if ours.seconds is not None:
+            taken[size] = ours.seconds
+        open_left = ours.verdicts.count(Unknown.__name__)
+        cells = [*map(str, (size, *sizes)), shown(ours, OURS_SECONDS) + (f", {open_left} open" if open_left else "")]
+        for rival in rivals:
+            if rival in beaten:
+                # what did not end on a smaller hold is not given the time again
+                cells.append("not run again")
+                continue
+            _, theirs = run_alone(answer, rival, size // 2, limit)
+            differ = contradictions(ours, theirs)
+            cells.append(shown(theirs, limit, ours.seconds) + (f", {differ} DIFFER" if differ else ""))
+            if theirs.seconds is None:
+                beaten.add(rival)
+        print(f"| {' | '.join(cells)} |", flush=True)
+    for first, last in ((12, 120), *pairwise(bays)):
+        if first in taken and last in taken and first != last:
+            exponent = log(taken[last] / taken[first]) / log(last / first)
+            print(
+                f"decide from {first} to {last} bays: {taken[last] / taken[first]:.1f} times as long, n^{exponent:.2f}"
+            )
+
+
+def counting() -> None:
+    """Prints the second table."""
+    print("\n| machine | variables | rules | states | steps | depth | arrays | plain | ratio |")
+    print("|---|---|---|---|---|---|---|---|---|")
+    for case in ("tray of eight", "lane of 5 bays", "single-lane hold"):
+        sizes, ours = run_alone(count, "arrays", case, OURS_SECONDS)
+        _, theirs = run_alone(count, "plain", case, OURS_SECONDS)
+        assert ours.seconds is not None and theirs.seconds is not None
+        assert ours.numbers == theirs.numbers, case
+        states, steps, depth, *_ = ours.numbers
+        numbers = f"{sizes[0]} | {sizes[1]} | {states:,} | {steps:,} | {depth}"
+        times = f"{ours.seconds:.2f} s | {theirs.seconds:.1f} s | {theirs.seconds / ours.seconds:.0f}x"
+        print(f"| {case} | {numbers} | {times} |", flush=True)
+
+
+def machine_line() -> str:
+    """What this was run on, and how busy that was when it began."""
+    libraries = ", ".join(f"{name} {version(name)}" for name in ("z3-solver", "python-sat", "dd", "numpy"))
+    load = ", ".join(f"{load:.1f}" for load in os.getloadavg())
+    system = f"{platform.system()} {platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}"
+    return f"{system}; {libraries}; load average at the start {load}"
+
+
+def main() -> None:
+    """Prints both tables."""
+    parser = argparse.ArgumentParser(prog="python -m tests.benchmarks", description="Times engines on growing holds.")
+    parser.add_argument("--bays", nargs="*", type=int, default=list(BAYS), metavar="N", help="even, 6 to 120")
+    parser.add_argument("--rivals", nargs="*", choices=RIVALS, default=list(RIVALS))
+    parser.add_argument("--limit", type=float, default=60.0, metavar="SECONDS", help="for each rival and size")
+    parser.add_argument("--no-counting", action="store_true", help="leave the second table out")
+    given = parser.parse_args()
+    print(machine_line() + "\n")
+    deciding(given.bays, given.rivals, given.limit)
+    if not given.no_counting:
+        counting()
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,129 @@
+"""Who is timed, each alone in a process of its own that is ended at its limit."""
+
+from __future__ import annotations
+
+import multiprocessing
+import resource
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from multiprocessing.connection import Connection
+from time import monotonic
+
+from interlock.kernel.claims import Claim, Limits, Proved, Refuted, Trace
+from interlock.kernel.machine import Machine, Question, question_of
+
+RIVALS = ("horn", "diagrams", "plain")
+MOST_BYTES = 8 << 30
+"""No contestant gets more memory than this, so that none can take the machine down with it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What a contestant did: seconds (None: ended at its limit or out of memory) and its verdicts, or its counts."""
+
+    seconds: float | None
+    verdicts: tuple[str, ...]
+    numbers: tuple[int, ...] = ()
+
+
+def diagrams(machine: Machine, questions: Sequence[Question]) -> tuple[Claim, ...]:
+    """Answers by decision diagrams, for timing alone: its refutations carry no trace."""
+    from tests.published.symbolic import Diagrams
+
+    made = Diagrams(machine)
+    targets = {question.id: made.expression(question.target) for question in questions}
+    met: set[str] = set()
+    for level in made.levels():
+        met |= {name for name, target in targets.items() if name not in met and level & target != made.manager.false}
+    return tuple(
+        Refuted(question.id, "diagrams", Trace((), ()), shortest=False)
+        if question.id in met
+        else Proved(question.id, "diagrams", None)
+        for question in questions
+    )
+
+
+def contestant(name: str) -> Callable[[Machine, Sequence[Question]], tuple[Claim, ...]]:
+    """The engine of that name; what it needs is loaded now."""
+    if name == "decide":
+        from interlock.prove import guided, mined, pdr, strategy
+
+        assert guided and mined and pdr
+        return strategy.decide
+    if name == "horn":
+        from .horn import horn
+
+        return horn
+    if name == "plain":
+        from .plain import plain
+
+        return plain
+    return diagrams
+
+
+def answer(pipe: Connection, name: str, rows: int) -> None:
+    """In a process of its own: compiles, says so, answers, says how long it took."""
+    from .families import hold
+    from .holds import hold_machine
+
+    resource.setrlimit(resource.RLIMIT_AS, (MOST_BYTES, MOST_BYTES))
+    engine = contestant(name)
+    machine = hold_machine(rows)
+    questions = [question_of(machine, requirement) for requirement in machine.requirements]
+    # the first call of a process loads the solvers; that is not what is measured here
+    tiny = hold(6)
+    if name == "decide":
+        engine(tiny, [question_of(tiny, tiny.requirements[0])])
+    pipe.send((len(machine.variables), len(machine.rules), len(questions)))
+    began = monotonic()
+    claims = engine(machine, questions)
+    pipe.send(Outcome(monotonic() - began, tuple(type(claim).__name__ for claim in claims)))
+
+
+def count(pipe: Connection, name: str, case: str) -> None:
+    """In a process of its own: builds, says so, counts, says how long it took."""
+    from interlock.prove.vectorised import count_states
+
+    from .plain import search
+
+    machine = counted(case)
+    pipe.send((len(machine.variables), len(machine.rules), 0))
+    began = monotonic()
+    found = count_states(machine) if name == "arrays" else search(machine, {}, Limits())[0]
+    took = monotonic() - began
+    assert found.complete
+    pipe.send(Outcome(took, (), (found.states, found.steps, found.depth, found.dead, *found.per_depth)))
+
+
+def counted(case: str) -> Machine:
+    """A machine to be counted."""
+    from tests.published.puzzles import sliding
+    from tests.published.test_references import single_lane
+
+    from .families import lanes_by_rows
+
+    if case == "tray of eight":
+        return sliding(3, 3, (0, 0))
+    return single_lane(False) if case == "single-lane hold" else lanes_by_rows(1, 5)
+
+
+def run_alone(
+    work: Callable[[Connection, str, int], None] | Callable[[Connection, str, str], None],
+    name: str,
+    what: int | str,
+    seconds: float,
+) -> tuple[tuple[int, int, int], Outcome]:
+    """The sizes and the outcome; the process is ended when the limit is met, counted from when it was ready."""
+    here, there = multiprocessing.Pipe()
+    process = multiprocessing.get_context("spawn").Process(target=work, args=(there, name, what))
+    process.start()
+    there.close()
+    sizes: tuple[int, int, int] = here.recv()
+    try:
+        outcome: Outcome = here.recv() if here.poll(seconds) else Outcome(None, ())
+    except EOFError:
+        outcome = Outcome(None, ("out of memory",))
+    if outcome.seconds is None:
+        process.kill()
+    process.join()
+    return sizes, outcome
