@@ -53,6 +53,10 @@ class Packing:
             values.append(variable.domain[(packed >> shift) & mask])
         return tuple(values)
 
+    def places(self, packed: int) -> list[int]:
+        """The place of every variable's value in its domain."""
+        return [(packed >> shift) & mask for shift, mask in self._fields.values()]
+
     def writes(self, rule: Rule) -> tuple[int, int]:
         """(keep, bits): the state after the rule is `state & keep | bits`."""
         mask = bits = 0

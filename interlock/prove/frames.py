@@ -12,9 +12,12 @@ from interlock.kernel.evaluator import State, fire
 from interlock.kernel.expressions import Expr
 from interlock.prove.engine import Clock
 from interlock.prove.local import Cube, LocalRules
+from interlock.prove.samples import Samples
 from interlock.prove.solvers import SolverFactory, add_all
 
 NAME = "pdr"
+SETTLING_FRAMES = frozenset({2, 4, 8, 16, 32, 64, 128})
+"""After these frames it is asked which clauses are inductive by themselves, though others still travel."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -37,7 +40,8 @@ class _Entry:
 class Frames:
     """Frames over one machine and several targets.
 
-    `lemmas` hold in every reachable state and are inductive together; they are part of every frame.
+    `lemmas` hold in every reachable state and are inductive together; they are part of every frame.  `samples` are
+    reachable states: a clause that one of them breaks could not stay, and is learnt only where nothing better is.
     After `run`: `invariant` (cubes whose complements are inductive together and exclude every target not refuted),
     or None; `top`, the last frame; `clear`, the depth up to which no open target is reachable.
     """
@@ -49,10 +53,12 @@ class Frames:
         clock: Clock,
         make_solver: SolverFactory,
         lemmas: Sequence[Cube] = (),
+        samples: Samples | None = None,
     ) -> None:
         self.rules = rules
         self.clock = clock
         self.lemmas = tuple(lemmas)
+        self.samples = samples
         self.invariant: tuple[Cube, ...] | None = None
         self.clear = -1
         encoding = rules.encoding
@@ -85,6 +91,12 @@ class Frames:
         while still_open and (deepest is None or self.top < deepest):
             self.acts.append(next(self._fresh))
             self.cubes.append([])
+            # What the frame before knows and can be kept need not be learnt again.
+            fixed = self._propagate()
+            if fixed is not None:
+                kept = [cube for level in self.cubes[fixed + 1 :] for cube in level]
+                self.invariant = (*self.lemmas, *kept)
+                return
             for place, at in enumerate(list(still_open)):
                 report(Progress(NAME, f"frame {self.top}", place, len(self.targets)))
                 trace = self._clear_target(at)
@@ -92,11 +104,11 @@ class Frames:
                     yield at, trace
                     still_open.remove(at)
             self.clear = self.top
-            fixed = self._propagate()
-            if fixed is not None:
-                kept = [cube for level in self.cubes[fixed + 1 :] for cube in level]
-                self.invariant = (*self.lemmas, *kept)
-                return
+            if self.top in SETTLING_FRAMES and still_open:
+                self._settle()
+                if not any(self._solve([self.targets[at]]) for at in still_open):
+                    self.invariant = self.lemmas
+                    return
 
     def _solve(self, assumptions: Sequence[int]) -> bool:
         return self.solver.solve(assumptions, self.clock)
@@ -158,8 +170,11 @@ class Frames:
 
     def _entry(self, cube: Cube, level: int) -> _Entry | set[int]:
         """A way into the cube from outside it within the frame; else the literals that keep every rule out."""
+        return self._entry_from(cube, self.acts[level:])
+
+    def _entry_from(self, cube: Cube, assumed: Sequence[int]) -> _Entry | set[int]:
+        """The same from where the assumed literals hold."""
         kept: set[int] = set()
-        assumed = self.acts[level:]
         members = set(cube)
         for at in self.rules.entering(cube):
             written = self.rules.written(at, cube)
@@ -182,17 +197,41 @@ class Frames:
 
     def _generalize(self, cube: Cube, kept: set[int], level: int) -> Cube:
         """A larger cube that no rule enters from outside it within the frame, and that no initial state is in."""
-        best = self._closed(cube, kept)
+        best = self._unseen(self._closed(cube, kept), cube, level)
         for literal in self._in_order_of_use(best):
             if literal not in best or len(best) == 1:
                 continue
             smaller = tuple(other for other in best if other != literal)
-            if self._solve([self.acts[0], *smaller]):
+            if self._is_seen(smaller) or self._solve([self.acts[0], *smaller]):
                 continue
             answer = self._entry(smaller, level)
             if not isinstance(answer, _Entry):
-                best = self._closed(smaller, answer)
+                best = self._unseen(self._closed(smaller, answer), smaller, level)
         return best
+
+    def _is_seen(self, cube: Cube) -> bool:
+        return self.samples is not None and self.samples.within(cube) != 0
+
+    def _unseen(self, part: Cube, cube: Cube, level: int) -> Cube:
+        """The part with more of the cube, so that samples stay out that the cube keeps out; the cube, where that fails.
+
+        A rule may lead from the part into what is left of it: the outcome is asked about once more.
+        """
+        if not self._is_seen(part) or self.samples is None:
+            return part
+        masks = self.samples.masks
+        inside = self.samples.within(part)
+        grown = set(part)
+        rest = [literal for literal in self._in_order_of_use(cube) if literal not in grown]
+        while inside and rest:
+            best = min(rest, key=lambda literal: ((inside & masks[literal]).bit_count(), literal))
+            if inside & masks[best] == inside:
+                break
+            inside &= masks[best]
+            grown.add(best)
+            rest.remove(best)
+        found = tuple(sorted(grown))
+        return cube if isinstance(self._entry(found, level), _Entry) else found
 
     def _in_order_of_use(self, cube: Cube) -> list[int]:
         """Literals that few rules make true are the more telling: they are tried last."""
@@ -222,6 +261,23 @@ class Frames:
             self.cubes[below] = [cube for cube in self.cubes[below] if not members.issubset(cube)]
         self.cubes[level].append(lemma)
         self.solver.add([-self.acts[level], *(-literal for literal in lemma)])
+
+    def _settle(self) -> None:
+        """Makes lemmas of those clauses of the last frames that are inductive together, wherever the frames stand."""
+        pool = [cube for level in self.cubes[max(1, self.top - 1) :] for cube in level if not self._is_seen(cube)]
+        switches = {cube: next(self._fresh) for cube in pool}
+        for cube, switch in switches.items():
+            self.solver.add([-switch, *(-literal for literal in cube)])
+        pending = True
+        while pending:
+            pending = False
+            for cube in list(switches):
+                if isinstance(self._entry_from(cube, list(switches.values())), _Entry):
+                    del switches[cube]
+                    pending = True
+        self.lemmas = (*self.lemmas, *switches)
+        self.cubes = [[cube for cube in level if cube not in switches] for level in self.cubes]
+        add_all(self.solver, [[switch] for switch in switches.values()])
 
     def _propagate(self) -> int | None:
         """Moves clauses to later frames where they hold there too; the first frame that equals the next, or None."""

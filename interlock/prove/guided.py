@@ -4,6 +4,9 @@ Best-first search over states.  The distance to a target is estimated on a relax
 every value that it once had: the size of a plan for the relaxed machine, traced back from the target along the cheapest
 supporters (additive cost).  Rules that such a plan would fire first are tried first.
 
+Targets are pursued farthest first, so that nearer ones are met on the way, and each search begins where an earlier one
+has already been: in the state that is farthest along the relaxed plan for the new target.
+
 References, from memory:
   B. Bonet, H. Geffner, "Planning as heuristic search", Artificial Intelligence 129, 2001 (additive cost).
   J. Hoffmann, B. Nebel, "The FF planning system: fast plan generation through heuristic search", JAIR 14, 2001
@@ -19,7 +22,7 @@ from heapq import heappop, heappush
 from itertools import islice
 
 from interlock.kernel.claims import Claim, Limits, Progress, Refuted, Report, Trace, Unknown, silent
-from interlock.kernel.evaluator import evaluate, initial_states
+from interlock.kernel.evaluator import State, evaluate, initial_states
 from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value, conj
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.compiled import Packing, compile_enabled, compile_hits
@@ -31,6 +34,9 @@ MOST_EXPANDED = 4_000
 
 MOST_STARTS = 64
 """How many initial states are tried as starts."""
+NEARBY_EXPANDED = 40
+"""How many states are expanded from where an earlier search has been, and for each step estimated this many more: """
+NEARBY_PER_STEP = 3
 
 _NEVER = 1 << 40
 
@@ -61,13 +67,8 @@ def search(
     most_expanded: int = MOST_EXPANDED,
 ) -> dict[str, Trace]:
     """The runs that guided search finds, by question id; `most_expanded` states are expanded for each at the most."""
-    hunt = _Hunt(machine, questions, limits, clock)
-    for number, question in enumerate(questions):
-        if clock.is_over():
-            break
-        report(Progress(NAME, "looking for runs", number, len(questions)))
-        if question.id not in hunt.found:
-            hunt.pursue(number, most_expanded)
+    hunt = Hunt(machine, questions, limits, clock)
+    hunt.run(range(len(questions)), most_expanded, report)
     return hunt.found
 
 
@@ -98,7 +99,7 @@ class _Graph:
         return number
 
 
-class _Relaxed:
+class Relaxed:
     """The relaxed machine of one machine and its targets."""
 
     def __init__(self, machine: Machine, targets: Sequence[Expr]) -> None:
@@ -120,6 +121,7 @@ class _Relaxed:
             graph.rule_of[node] = number
             graph.gives[node] = [self._facts[name, value] for name, value in rule.update]
         self.targets = [self.goal(target) for target in targets]
+        self._fact_of = {node: fact for fact, node in self._facts.items()}
         self._places = [
             [self._facts[variable.name, value] for value in variable.domain] for variable in machine.variables
         ]
@@ -158,46 +160,70 @@ class _Relaxed:
 
     def estimate(self, places: Sequence[int], target: int) -> tuple[int, set[int]]:
         """(plan size, rules that it fires first) from the state with these values; (_NEVER, none) if unreachable."""
+        found = self.plan(places, target)
+        return (_NEVER, set()) if found is None else (len(found[0]), found[1])
+
+    def plan(self, places: Sequence[int], target: int) -> tuple[set[int], set[int]] | None:
+        """The rules that a plan for the relaxed machine fires, and those of them that it can fire first."""
+        spread = self._spread(places, target)
+        return None if spread is None else self._trace_back(target, *spread)[:2]
+
+    def milestones(self, places: Sequence[int], target: int) -> list[tuple[str, Value]]:
+        """The facts that a plan for the relaxed machine brings about, the last first."""
+        spread = self._spread(places, target)
+        if spread is None:
+            return []
+        names = self._fact_of
+        cost = spread[0]
+        made = [node for node in self._trace_back(target, *spread)[2] if node in names]
+        return [names[node] for node in sorted(made, key=lambda node: (-cost[node], node))]
+
+    def _spread(self, places: Sequence[int], target: int) -> tuple[list[int], dict[int, int]] | None:
+        """What every node costs that is not dearer than the target, and what supports it; None: out of reach."""
         graph = self._graph
         cost = [_NEVER] * len(graph.needs)
         total = [0] * len(graph.needs)
         missing = graph.needs.copy()
         support: dict[int, int] = {}
-        heap: list[tuple[int, int]] = []
         start = [self.truth, *(self._places[at][place] for at, place in enumerate(places))]
         for node in start:
             cost[node] = 0
-            heappush(heap, (0, node))
-        users, gives, own = graph.users, graph.gives, graph.cost
-        while heap:
-            price, node = heappop(heap)
-            if price > cost[node]:
-                continue
-            if node == target:
-                break
-            for given in gives.get(node, ()):
-                if price < cost[given]:
-                    cost[given] = price
-                    support[given] = node
-                    heappush(heap, (price, given))
-            for user in users[node]:
-                left = missing[user]
-                if left <= 0:
+        # Nodes by what they cost; a node is met again where it became cheaper meanwhile.
+        waiting: dict[int, list[int]] = {0: start}
+        users, gives, own, needs = graph.users, graph.gives, graph.cost, graph.needs
+        prices = [0]
+        while prices and cost[target] > prices[0]:
+            price = heappop(prices)
+            queue = waiting[price]
+            for node in queue:
+                if price > cost[node]:
                     continue
-                missing[user] = left - 1
-                total[user] += price
-                if left == 1:
-                    reached = total[user] if graph.needs[user] > 1 else price
-                    reached += own[user]
-                    if reached < cost[user]:
-                        cost[user] = reached
-                        support[user] = node
-                        heappush(heap, (reached, user))
-        if cost[target] >= _NEVER:
-            return _NEVER, set()
-        return self._trace_back(target, cost, support)
+                for given in gives.get(node, ()):
+                    if price < cost[given]:
+                        cost[given] = price
+                        support[given] = node
+                        queue.append(given)
+                for user in users[node]:
+                    left = missing[user]
+                    if left <= 0:
+                        continue
+                    missing[user] = left - 1
+                    total[user] += price
+                    if left == 1:
+                        reached = (total[user] if needs[user] > 1 else price) + own[user]
+                        if reached < cost[user]:
+                            cost[user] = reached
+                            support[user] = node
+                            if reached not in waiting:
+                                waiting[reached] = []
+                                heappush(prices, reached)
+                            waiting[reached].append(user)
+        return None if cost[target] >= _NEVER else (cost, support)
 
-    def _trace_back(self, target: int, cost: Sequence[int], support: Mapping[int, int]) -> tuple[int, set[int]]:
+    def _trace_back(
+        self, target: int, cost: Sequence[int], support: Mapping[int, int]
+    ) -> tuple[set[int], set[int], set[int]]:
+        """The rules of the plan, those of them that cost no more than one step, and every node that it needs."""
         graph = self._graph
         fired: set[int] = set()
         first: set[int] = set()
@@ -217,11 +243,14 @@ class _Relaxed:
                 stack.extend(graph.children[node])
             elif node in support:
                 stack.append(support[node])
-        return len(fired), first
+        return fired, first, seen
 
 
-class _Hunt:
-    """What is known of one machine while its targets are pursued."""
+class Hunt:
+    """What is known of one machine while its targets are pursued.
+
+    `found` holds runs by question id.  Every state that was met is kept with the step that led to it first.
+    """
 
     def __init__(self, machine: Machine, questions: Sequence[Question], limits: Limits, clock: Clock) -> None:
         self._machine = machine
@@ -231,12 +260,37 @@ class _Hunt:
         self._packing = Packing(machine)
         self._enabled = compile_enabled(self._packing)
         self._writes = [self._packing.writes(rule) for rule in machine.rules]
-        self._relaxed = _Relaxed(machine, [q.target for q in questions])
+        self._relaxed = Relaxed(machine, [q.target for q in questions])
         self._open = {number: q.target for number, q in enumerate(questions)}
         self._hits = compile_hits(self._packing, self._open)
-        self._places = [{value: at for at, value in enumerate(v.domain)} for v in machine.variables]
         self._starts = [self._packing.pack(state) for state in islice(initial_states(machine), MOST_STARTS)]
+        self._parents: dict[int, tuple[int, int] | None] = dict.fromkeys(self._starts)
+        self._depths = dict.fromkeys(self._starts, 0)
+        self._visited: list[int] = list(self._starts)
+        """States that a search went through, in the order in which it did: where later ones may begin."""
         self.found: dict[str, Trace] = {}
+        self._look(self._starts)
+
+    def run(self, numbers: Iterable[int], most_expanded: int, report: Report) -> None:
+        """Pursues these questions, by place, the farthest first; ends early, without a word, when time is over."""
+        if not self._starts:
+            return
+        places = self._values(self._starts[0])
+        far = {}
+        for number in numbers:
+            if number in self._open and not self._clock.is_over():
+                far[number] = self._relaxed.estimate(places, self._relaxed.targets[number])[0]
+        for done, number in enumerate(sorted(far, key=lambda number: (-far[number], number))):
+            if self._clock.is_over():
+                break
+            report(Progress(NAME, "looking for runs", done, len(far)))
+            if number in self._open and far[number] < _NEVER:
+                self.pursue(number, most_expanded)
+
+    def states(self, most: int) -> list[State]:
+        """Up to so many reachable states, spread evenly over those that were met."""
+        step = max(1, -(-len(self._parents) // most))
+        return [self._packing.unpack(state) for state in islice(self._parents, 0, None, step)]
 
     def pursue(self, number: int, most_expanded: int = MOST_EXPANDED) -> None:
         """Searches for one target; whatever other targets are met on the way count as well.
@@ -244,44 +298,53 @@ class _Hunt:
         What of the target is not so at the start is pursued by itself first: the rest may have to be undone on the way
         and done again, which the estimate, blind to undoing, does not see.
         """
-        parents: dict[int, tuple[int, int] | None] = dict.fromkeys(self._starts)
-        self._look(self._starts, parents)
-        if number not in self._open or not self._starts:
-            return
         parts = _conjuncts(self._questions[number].target, self._machine)
         before = self._packing.unpack(self._starts[0])
         false = [part for part in parts if not evaluate(self._machine, part, before)]
-        sources = self._starts
-        if len(false) < len(parts):
-            reached = self._run(sources, conj(*false), self._relaxed.goal(conj(*false)), parents, most_expanded, number)
-            if reached is None or number not in self._open:
+        whole = self._relaxed.targets[number]
+        halves = len(false) < len(parts)
+        node = self._relaxed.goal(conj(*false)) if halves else whole
+        nearby = self._nearest(node)
+        for sources, most in (([nearby], min(most_expanded, self._few(nearby, node))), (self._starts, most_expanded)):
+            if sources == [nearby] and nearby in self._starts:
+                continue
+            reached = self._run(sources, halves, node, most, number)
+            if halves and reached is not None and number in self._open:
+                self._run([reached], False, whole, most, number)
+            if number not in self._open:
                 return
-            sources = [reached]
-        self._run(sources, None, self._relaxed.targets[number], parents, most_expanded, number)
 
-    def _run(
-        self,
-        sources: Sequence[int],
-        aim: Expr | None,
-        node: int,
-        parents: dict[int, tuple[int, int] | None],
-        most_expanded: int,
-        number: int,
-    ) -> int | None:
-        """Searches from the sources until `aim` (None: the question itself) is met; gives the state that meets it."""
-        meets = None if aim is None else compile_hits(self._packing, {0: aim})
+    def _nearest(self, node: int) -> int:
+        """The visited state that is farthest along the relaxed plan from the start to the target."""
+        near = self._visited
+        for name, value in self._relaxed.milestones(self._values(self._starts[0]), node):
+            mask, bits = self._packing.fact(name, value)
+            near = [state for state in near if state & mask == bits] or near
+            if len(near) == 1:
+                break
+        return min(near, key=lambda state: self._depths[state])
+
+    def _few(self, state: int, node: int) -> int:
+        guess, _ = self._relaxed.estimate(self._values(state), node)
+        return NEARBY_EXPANDED + NEARBY_PER_STEP * guess
+
+    def _run(self, sources: Sequence[int], partial: bool, node: int, most_expanded: int, number: int) -> int | None:
+        """Searches from the sources until the question is met or, where it is `partial`, what the node stands for.
+
+        Gives the state in which that is so.
+        """
         helping: list[tuple[int, int, int]] = []
         others: list[tuple[int, int, int]] = []
         for order, state in enumerate(sources):
             heappush(others, (0, order, state))
         order = len(sources)
-        if meets is not None and (hit := meets(sources)):
-            return hit[0]
+        parents, depths = self._parents, self._depths
+        most_held = len(parents) + self._most
         expanded: set[int] = set()
         reached = set(sources)
         turns = 0
         while (helping or others) and number in self._open and len(expanded) < most_expanded:
-            if self._clock.is_over() or len(parents) > self._most:
+            if self._clock.is_over() or len(parents) > most_held:
                 return None
             turns += 1
             queue = helping if helping and (turns % 4 or not others) else others
@@ -292,6 +355,10 @@ class _Hunt:
             guess, first = self._relaxed.estimate(self._values(state), node)
             if guess >= _NEVER:
                 continue
+            self._visited.append(state)
+            if partial and guess == 0:
+                # A relaxed plan without a step: what it is a plan for is so.
+                return state
             fresh = []
             for rule in self._enabled(state):
                 keep, bits = self._writes[rule]
@@ -299,28 +366,29 @@ class _Hunt:
                 if after in reached:
                     continue
                 reached.add(after)
-                parents.setdefault(after, (state, rule))
+                if after not in parents:
+                    parents[after] = (state, rule)
+                    depths[after] = depths[state] + 1
                 fresh.append(after)
                 heappush(helping if rule in first else others, (guess, order, after))
                 order += 1
-            self._look(fresh, parents)
-            if meets is not None and (hit := meets(fresh)):
-                return hit[0]
+            self._look(fresh)
         return None
 
     def _values(self, state: int) -> list[int]:
-        return [places[value] for places, value in zip(self._places, self._packing.unpack(state), strict=True)]
+        return self._packing.places(state)
 
-    def _look(self, states: list[int], parents: Mapping[int, tuple[int, int] | None]) -> None:
+    def _look(self, states: list[int]) -> None:
         for number, state in self._hits(states).items():
             if number in self._open:
                 del self._open[number]
-                self.found[self._questions[number].id] = self._trace(state, parents)
+                self.found[self._questions[number].id] = self._trace(state)
+                self._visited.append(state)
 
-    def _trace(self, state: int, parents: Mapping[int, tuple[int, int] | None]) -> Trace:
+    def _trace(self, state: int) -> Trace:
         rules: list[str] = []
         states = [self._packing.unpack(state)]
-        while (step := parents[state]) is not None:
+        while (step := self._parents[state]) is not None:
             state, rule = step
             rules.append(self._machine.rules[rule].name)
             states.append(self._packing.unpack(state))

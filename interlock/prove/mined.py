@@ -24,6 +24,7 @@ from interlock.prove.engine import NO_LIMITS, Clock, OutOfTime, clock_of, time_r
 from interlock.prove.frames import Frames
 from interlock.prove.local import Cube, LocalRules
 from interlock.prove.pdr import certify, pursue
+from interlock.prove.samples import Samples
 from interlock.prove.sampling import Walks
 from interlock.prove.solvers import SatSolver, SolverFactory, add_all, light_solver
 from interlock.prove.starts import some_initial_states
@@ -125,6 +126,16 @@ class Candidates:
             for other in sorted(self.partners[literal] & listed):
                 self.drop(literal, other)
 
+    def see_all(self, samples: Samples) -> None:
+        """Drops what some sample shows."""
+        masks = samples.masks
+        for literal in [literal for literal in sorted(self.singles) if masks[literal]]:
+            self.drop_single(literal)
+        for one, others in self.partners.items():
+            mask = masks[one]
+            for other in [other for other in others if one <= other and mask & masks[other]]:
+                self.drop(one, other)
+
     def drop(self, one: int, other: int) -> None:
         """The pair can come about."""
         self.partners[one].discard(other)
@@ -210,12 +221,16 @@ def mine(
     clock: Clock,
     make_solver: SolverFactory,
     report: Report,
+    samples: Samples | None = None,
 ) -> list[Cube]:
     """Cubes of one or two facts whose complements hold initially and are inductive together.
 
-    `starts` are some initial states.  Raises OutOfTime.
+    `starts` are some states from which walks begin, all reachable, and `samples` more reachable states.  Raises
+    OutOfTime.
     """
     candidates = Candidates(rules, targets)
+    if samples is not None:
+        candidates.see_all(samples)
     walks = Walks(rules)
     walks.place(starts)
     _drop_initial(candidates, rules, clock, make_solver)

@@ -1,15 +1,18 @@
 """The default: cheap means first, certificates for proofs, shortest runs for refutations.
 
-The order is: look at the nearest states one by one; mine invariants from walks; look for runs, guided, where whoever
-asks expects one; pursue what is left with property-directed reachability, the mined invariants given, and, where that
-gets deep, by guided search too; shorten by bounded search every run that may be longer than it need be.
+The order is: look at the nearest states one by one; look for runs, guided, where whoever asks expects one; mine
+invariants, of which the states met until then leave few candidates; look longer for such runs; pursue what is left with
+property-directed reachability, the mined invariants and the states met given, and, where that gets deep, by guided
+search too; shorten by bounded search every run that may be longer than it need be.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
-from interlock.kernel.claims import Claim, Limits, Progress, Proved, Refuted, Report, Unknown, silent
+from interlock.kernel.claims import Claim, Limits, Progress, Proved, Refuted, Report, Trace, Unknown, silent
+from interlock.kernel.evaluator import State
+from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Machine, Question
 from interlock.prove import explicit as by_states
 from interlock.prove import guided
@@ -20,16 +23,21 @@ from interlock.prove.frames import Frames
 from interlock.prove.local import Cube, LocalRules
 from interlock.prove.mined import MOST_STARTS, claim_mined, mine
 from interlock.prove.pdr import pursue
+from interlock.prove.samples import MOST_SAMPLES, Samples
 from interlock.prove.solvers import light_solver
 from interlock.prove.starts import some_initial_states
 
 NAME = "decide"
 FIRST_LOOK = 2_000_000
 """How many times a guard may be looked at in the first stage: states times rules."""
+FIRST_EXPANDED = 250
+"""How many states guided search expands at first for a question whose asker expects a run."""
 EXPECTED_EXPANDED = 1_500
-"""How many states guided search expands for a question whose asker expects a run."""
+"""The same once mined invariants could not answer it."""
 UNEXPECTED_EXPANDED = 300
 """The same for any other question, once property-directed reachability has gone deep."""
+MOST_PLACED = 512
+"""Random walks begin in so many states, where so many have been met."""
 FIRST_FRAMES = 60
 """How deep property-directed reachability goes before guided search is tried on what is left."""
 DEEP_ENOUGH = 12
@@ -70,6 +78,8 @@ class _Strategy:
         self.counted: int | None = None
         """The number of reachable states, where all were looked at."""
         self.reason = ""
+        self.met: list[State] = []
+        """Reachable states that guided search has met."""
 
     def answers(self, reason: str) -> tuple[Claim, ...]:
         for at, question in enumerate(self.questions):
@@ -103,18 +113,21 @@ class _Strategy:
 
     def prove(self) -> None:
         rules = LocalRules(self.machine)
+        self.look_guided([at for at in self.still_open() if self.questions[at].expects_run], FIRST_EXPANDED)
+        if not self.still_open():
+            return
+        samples = Samples(rules.encoding, self.met)
         lemmas: list[Cube] = []
         starts = some_initial_states(rules, MOST_STARTS, self.clock, light_solver)
         if starts:
             targets = [self.questions[at].target for at in self.still_open()]
-            lemmas = mine(rules, targets, starts, self.clock, light_solver, self.report)
+            starts = spread(starts, self.met)
+            lemmas = mine(rules, targets, starts, self.clock, light_solver, self.report, samples)
             claim_mined(rules, lemmas, self.questions, self.claims, self.clock)
-        if not self.still_open():
-            return
         self.look_guided([at for at in self.still_open() if self.questions[at].expects_run], EXPECTED_EXPANDED)
         if not self.still_open():
             return
-        frames = Frames(rules, [question.target for question in self.questions], self.clock, light_solver, lemmas)
+        frames = Frames(rules, self.targets(), self.clock, light_solver, lemmas, samples)
         deepest = self.limits.depth
         try:
             first = FIRST_FRAMES if deepest is None else min(FIRST_FRAMES, deepest)
@@ -122,19 +135,29 @@ class _Strategy:
             if self.still_open() and frames.invariant is None:
                 self.look_guided(self.still_open(), UNEXPECTED_EXPANDED)
                 frames.solver.close()
-                frames = Frames(rules, [q.target for q in self.questions], self.clock, light_solver, lemmas)
+                frames = Frames(rules, self.targets(), self.clock, light_solver, lemmas, samples)
                 pursue(frames, self.questions, self.claims, deepest, self.report)
             self.reason = f"no invariant within {frames.top} frames"
         finally:
             self.clear = max(self.clear, frames.clear)
             frames.solver.close()
 
+    def targets(self) -> list[Expr]:
+        return [question.target for question in self.questions]
+
     def look_guided(self, places: Sequence[int], most_expanded: int) -> None:
         """Runs that guided search finds for these questions within `most_expanded` states each."""
         asked = [self.questions[at] for at in places]
         if not asked or (self.limits.depth is not None and self.limits.depth < DEEP_ENOUGH):
             return
-        found = guided.search(self.machine, asked, self.limits, self.report, self.clock, most_expanded)
+        hunt = guided.Hunt(self.machine, asked, self.limits, self.clock)
+        try:
+            hunt.run(range(len(asked)), most_expanded, self.report)
+        finally:
+            self.met = hunt.states(MOST_SAMPLES)
+            self.claim_found(places, hunt.found)
+
+    def claim_found(self, places: Sequence[int], found: Mapping[str, Trace]) -> None:
         for at in places:
             trace = found.get(self.questions[at].id)
             if trace is not None and (self.limits.depth is None or trace.depth <= self.limits.depth):
@@ -167,3 +190,9 @@ class _Strategy:
                 elif look.is_exhausted or look.clear >= traces[at].depth - 1:
                     old = self.claims[at]
                     self.claims[at] = Refuted(old.question, old.engine, traces[at], shortest=True)
+
+
+def spread(starts: Sequence[State], met: Sequence[State]) -> list[State]:
+    """The starts, and as many of the states met as make `MOST_PLACED` in all, evenly taken, the last met first."""
+    step = max(1, -(-len(met) // max(1, MOST_PLACED - len(starts))))
+    return [*starts, *list(reversed(met))[::step]]
