@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from interlock.cli.shipped import STANDING, demonstrations, shipped
+from interlock.cli.shipped import STANDING, demonstrations, procedures, shipped
 from interlock.diagnostics.nearest import nearest_name
 from interlock.diagnostics.spans import Diagnostic
 
@@ -122,8 +122,9 @@ def read_source(name: str) -> Source:
         return Source(STANDARD_INPUT, sys.stdin.buffer.read())
     if name.startswith(DEMO):
         demo = name.removeprefix(DEMO).removesuffix(".yaml")
-        if demo not in demonstrations():
-            known = [DEMO + one for one in demonstrations()]
+        shown = (*demonstrations(), *procedures())
+        if demo not in shown:
+            known = [DEMO + one for one in shown]
             raise click.UsageError(f"There is no demonstration {demo!r}." + _instead(name, known))
         return Source(f"{DEMO}{demo}.yaml", shipped("models").joinpath(f"{demo}.yaml").read_bytes())
     path = Path(name)

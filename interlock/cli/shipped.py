@@ -28,6 +28,12 @@ def demonstrations() -> tuple[str, ...]:
     return tuple(sorted(_names(folder, ""))) if folder.is_dir() else ()
 
 
+def procedures() -> tuple[str, ...]:
+    """The names of the demonstration procedures, as in `demo:procedures/NAME`."""
+    folder = shipped("models").joinpath(PROCEDURES)
+    return tuple(sorted(_names(folder, f"{PROCEDURES}/"))) if folder.is_dir() else ()
+
+
 def _names(folder: Traversable, before: str) -> Iterator[str]:
     for entry in folder.iterdir():
         if entry.is_dir():

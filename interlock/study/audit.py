@@ -21,6 +21,7 @@ from interlock.study.rescue import Rescue, find_rescue
 from interlock.study.runs import Run, claim_of, tell_run
 from interlock.study.slip_audit import SlipAudit, audit_slips
 from interlock.study.slips import slips_of
+from interlock.study.standstill import why_still
 from interlock.study.verify import Verification, verify
 
 NAME = "procedure"
@@ -208,10 +209,14 @@ def _actions(follow: Follow, first: Sequence[int], states: int, clock: Clock) ->
             why = reasons(course.machine, course.bound.compiled.glossary, bound.done, follow.state(way[-1][0]), 2)
             found.append(ActionAudit(at + 1, bound, verdict, tell_run(follow, way, None), why))
             continue
-        way = follow.way_to(first, frozenset(standing))
+        # where it has come to rest says more than where it is still on its way to there
+        resting = [node for node in standing if not follow.edges[node]]
+        way = follow.way_to(first, frozenset(resting or standing))
         wanted = _wanted(follow, at, way[-1][0])
         state = follow.state(way[-1][0])
         why = reasons(course.machine, course.bound.compiled.glossary, wanted, state, 3)
+        if bound.manner is Manner.HELD and course.points[follow.point[way[-1][0]]].under_way:
+            why = (*why, *why_still(follow, way[-1][0], bound.action.to))
         rescue = find_rescue(follow, way[-1][0], wanted, clock)
         found.append(ActionAudit(at + 1, bound, verdict, tell_run(follow, way, None), why, rescue))
     return found

@@ -1,0 +1,128 @@
+"""`interlock audit`: is a written procedure right, and what do slips lead to?"""
+
+from __future__ import annotations
+
+import posixpath
+from pathlib import Path
+from time import monotonic
+from typing import TYPE_CHECKING
+
+import click
+
+from interlock.cli import EXIT_CODES
+from interlock.cli.screen import Screen, color_option, output_option
+
+if TYPE_CHECKING:
+    from interlock.cli.opening import Rejected
+    from interlock.hold.procedure_binding import BoundProcedure
+
+
+@click.command(
+    name="audit",
+    help="Audit a written PROCEDURE against the hold that it names: is each action possible, is every requirement kept "
+    "and the goal reached, what if people are called away or power is lost, what do slips lead to, and what holds each "
+    "requirement: the interlock, or only the procedure. PROCEDURE is a file, or 'demo:procedures/NAME'.",
+    epilog=EXIT_CODES,
+)
+@click.argument("procedure", metavar="PROCEDURE")
+@click.option(
+    "--requirements",
+    "files",
+    multiple=True,
+    metavar="FILE",
+    help="Requirements to add; one with the id of a standing requirement replaces it. May be repeated.",
+)
+@click.option("--standing/--no-standing", default=True, help="Ask the standing requirements, or leave them out.")
+@click.option("--slips/--no-slips", default=True, help="Follow every slip and every pair of slips, or none.")
+@click.option(
+    "--interlock/--no-interlock",
+    "alone",
+    default=True,
+    help="Prove what the interlock holds by itself, or leave that open.",
+)
+@click.option("--time", "seconds", type=click.FloatRange(min=0.001), help="Give up after this many seconds.")
+@click.option("--format", "layout", type=click.Choice(["text", "json", "markdown"]), default="text", show_default=True)
+@output_option
+@click.option("-v", "--verbose", is_flag=True, help="List every slip and every interruption.")
+@color_option
+def command(
+    procedure: str,
+    files: tuple[str, ...],
+    standing: bool,
+    slips: bool,
+    alone: bool,
+    seconds: float | None,
+    layout: str,
+    output: Path | None,
+    verbose: bool,
+    color: str,
+) -> int:
+    """Opens, audits, shows."""
+    from interlock.cli.methods import engine_of
+    from interlock.cli.opening import Rejected
+    from interlock.cli.progress import shown_progress
+    from interlock.cli.refusals import show_rejection
+    from interlock.kernel.claims import Limits
+    from interlock.report.audit_json import audit_document
+    from interlock.report.audit_markdown import audit_markdown
+    from interlock.report.audit_text import EXIT_CODES as CODES
+    from interlock.report.audit_text import audit_lines, audit_summary
+    from interlock.report.grouping import REJECTED
+    from interlock.study.audit import audit_procedure
+
+    if output is not None and output.exists() and Path(procedure).exists() and output.samefile(procedure):
+        raise click.UsageError(f"--output would overwrite {output}, which is to be read.")
+    bound = open_procedure(procedure, files, standing)
+    if isinstance(bound, Rejected):
+        show_rejection(procedure, bound)
+        return REJECTED
+    began = monotonic()
+    engine = engine_of("combined") if alone else None
+    with shown_progress(procedure, False) as report:
+        audit = audit_procedure(bound, engine, Limits(seconds=seconds), report, slips=slips)
+    took = monotonic() - began
+    screen = Screen(output, color)
+    if layout == "json":
+        screen.text(audit_document(audit, procedure))
+    elif layout == "markdown":
+        screen.text(audit_markdown(audit, procedure))
+    else:
+        screen.lines((*audit_lines(audit, procedure, verbose), audit_summary(audit, took)))
+    screen.close()
+    if layout != "text" or screen.output is not None:
+        click.echo(f"{procedure}: {audit_summary(audit, took).text}", err=True)
+    return CODES[audit.overall]
+
+
+def open_procedure(name: str, files: tuple[str, ...], standing: bool) -> BoundProcedure | Rejected:
+    """Reads a procedure and the hold that it names, and binds one to the other.
+
+    Raises click.UsageError where a file cannot be read.
+    """
+    from interlock.cli.opening import Rejected, open_description, open_texts, read_source
+    from interlock.hold.loader import load_procedure
+    from interlock.hold.procedure_binding import bind_procedure, compile_for
+
+    texts = open_texts(files, standing)
+    if isinstance(texts, Rejected):
+        return texts
+    source = read_source(name)
+    loaded = load_procedure(source)
+    if loaded.value is None:
+        return Rejected(loaded.diagnostics, loaded.sources)
+    folder = posixpath.dirname(source.name)
+    prefix = ""
+    if source.name.startswith("demo:"):
+        prefix, folder = "demo:", folder.removeprefix("demo:")
+    described = open_description(prefix + posixpath.normpath(posixpath.join(folder, loaded.value.hold)))
+    if isinstance(described, Rejected):
+        return described
+    hold, sources = described
+    own = {text.id for text in hold.requirements}
+    given = tuple(text for text in texts.by_id.values() if text.id not in own)
+    lines = {**texts.sources, **sources, **loaded.sources}
+    compilation = compile_for(hold, loaded.value, given)
+    if compilation.compiled is None:
+        return Rejected(compilation.diagnostics, lines)
+    binding = bind_procedure(loaded.value, compilation.compiled)
+    return Rejected(binding.diagnostics, lines) if binding.bound is None else binding.bound

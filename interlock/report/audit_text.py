@@ -1,0 +1,401 @@
+"""An audit of a procedure as text of at most 80 columns."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from interlock.hold.model import RequirementText
+from interlock.kernel.claims import Disputed
+from interlock.report.assumptions import CAUTIONS, assumptions_of
+from interlock.report.lines import BLANK, WIDTH, Line, Tone, flow, heading, labelled
+from interlock.report.proof_text import after_lines, reason_lines
+from interlock.report.wording import ACTORS, count_of, listed, seconds_as_text, sentence, shortened
+from interlock.study.audit import ActionAudit, Audit, Overall, Verdict
+from interlock.study.holders import Held, Holder
+from interlock.study.interruptions import Interruption, Resumption
+from interlock.study.rescue import Rescue
+from interlock.study.runs import Run
+from interlock.study.slip_audit import Effect, SlipResult
+from interlock.study.slips import SlipKind
+
+LAST_STEPS = 12
+"""Steps of a run that are shown: its end, where it is long."""
+MOST_NAMED = 8
+MOST_COMBINATIONS = 6
+HOLDERS_WORST_FIRST = (
+    Holder.DISPUTED,
+    Holder.NOTHING,
+    Holder.SUPPLIED,
+    Holder.PROCEDURE,
+    Holder.OPEN,
+    Holder.INTERLOCK,
+)
+_HOLDER_TONES = {
+    Holder.DISPUTED: Tone.LOUD,
+    Holder.NOTHING: Tone.BAD,
+    Holder.SUPPLIED: Tone.BAD,
+    Holder.PROCEDURE: Tone.OPEN,
+    Holder.OPEN: Tone.OPEN,
+    Holder.INTERLOCK: Tone.GOOD,
+}
+_OVERALL_TONES = {
+    Overall.SOUND: Tone.GOOD,
+    Overall.FINDINGS: Tone.BAD,
+    Overall.UNDECIDED: Tone.OPEN,
+    Overall.DISPUTED: Tone.LOUD,
+}
+EXIT_CODES = {Overall.SOUND: 0, Overall.FINDINGS: 1, Overall.UNDECIDED: 3, Overall.DISPUTED: 4}
+
+
+@dataclass(frozen=True, slots=True)
+class HeldGroup:
+    """The instances of one requirement text that are held alike; `fewest` slips break one of them."""
+
+    origin: RequirementText
+    holder: Holder
+    members: tuple[Held, ...]
+
+    @property
+    def fewest(self) -> int | None:
+        """The fewest slips that break some member; None where up to two do not."""
+        return min((one.fewest for one in self.members if one.fewest is not None), default=None)
+
+
+def held_groups(held: Sequence[Held]) -> tuple[HeldGroup, ...]:
+    """By requirement text and by what holds it; worst first, else in the order of the texts."""
+    found: dict[tuple[str, Holder], list[Held]] = {}
+    for one in held:
+        found.setdefault((one.instance.origin.id, one.holder), []).append(one)
+    groups = [HeldGroup(members[0].instance.origin, holder, tuple(members)) for (_, holder), members in found.items()]
+    return tuple(sorted(groups, key=lambda group: HOLDERS_WORST_FIRST.index(group.holder)))
+
+
+def audit_lines(audit: Audit, label: str, verbose: bool = False) -> tuple[Line, ...]:
+    """The whole report but its last line; with `verbose` every slip and every interruption is listed."""
+    return tuple(
+        [
+            *_head(audit, label),
+            *_disputes(audit),
+            *_actions(audit),
+            *_breaches(audit),
+            *_interruptions(audit, verbose),
+            *_slips(audit, verbose),
+            *_held(audit),
+            *_assumed(audit),
+        ]
+    )
+
+
+def audit_summary(audit: Audit, seconds: float | None = None) -> Line:
+    """What came out of it, in one line."""
+    parts = []
+    amiss = [one for one in audit.actions if one.verdict is not Verdict.POSSIBLE]
+    if amiss:
+        parts.append(f"{count_of(len(amiss), 'action')} not as written")
+    if audit.breaches:
+        parts.append(f"{count_of(len(audit.breaches), 'requirement')} broken")
+    if audit.goal_missed is not None:
+        parts.append("goal missed")
+    at_risk = sum(bool(one.at_risk or one.at_risk_lost) for one in audit.interruptions)
+    if at_risk:
+        parts.append(f"{count_of(at_risk, 'unsafe interruption')}")
+    if audit.slips is not None:
+        number = sum(one.effect is Effect.HAZARD for one in audit.slips.results)
+        if number:
+            parts.append(f"{count_of(number, 'slip')} to a hazard")
+    parts += list(audit.open)
+    text = f"{audit.overall.value}" + (f": {', '.join(parts)}" if parts else "")
+    if audit.overall is Overall.DISPUTED:
+        text = "DISPUTED: do not use these results"
+    return Line(text + ("" if seconds is None else f"; {seconds_as_text(seconds)}"), _OVERALL_TONES[audit.overall])
+
+
+def start_of(audit: Audit) -> str:
+    """How the procedure starts, in a few words."""
+    procedure = audit.bound.procedure
+    if procedure.situation is not None:
+        return f"the situation {procedure.situation}"
+    if procedure.starts:
+        return ", ".join(f"{id} {state}" for id, state, _ in procedure.starts) + "; all else as the hold describes it"
+    return "as the hold describes it"
+
+
+def _head(audit: Audit, label: str) -> Iterator[Line]:
+    bound = audit.bound
+    yield from flow(bound.procedure.title, tone=Tone.HEAD)
+    yield from labelled("procedure:", label, 2)
+    yield from labelled("hold:", f"{bound.procedure.hold} ({bound.compiled.hold.title})", 2)
+    yield from labelled("starts from:", start_of(audit), 2)
+    yield from labelled("actions:", str(len(bound.actions)), 2)
+    followed = f"{count_of(audit.states, 'place')} with supplies steady, {audit.states_lost:,} with power lost and"
+    yield from labelled("followed:", f"{followed} people called away at any point", 2)
+
+
+def _disputes(audit: Audit) -> Iterator[Line]:
+    if audit.overall is not Overall.DISPUTED:
+        return
+    found = [*audit.proofs, *(one.finding for one in audit.breaches)]
+    found += [] if audit.slips is None else audit.slips.findings
+    found += [] if audit.verification is None else audit.verification.findings
+    yield BLANK
+    yield Line("!" * WIDTH, Tone.LOUD)
+    for text in ("THIS IS A FAULT OF THIS PROGRAM, NOT OF THE PROCEDURE.", "DO NOT USE ANY RESULT OF THIS RUN."):
+        yield Line(text, Tone.LOUD)
+    for one in found:
+        if isinstance(one, Disputed):
+            yield from labelled("What does not fit:", f"{one.question}: {one.what}", tone=Tone.LOUD)
+    yield Line("!" * WIDTH, Tone.LOUD)
+
+
+def _actions(audit: Audit) -> Iterator[Line]:
+    yield from heading("Actions")
+    amiss = [one for one in audit.actions if one.verdict is not Verdict.POSSIBLE]
+    if not amiss:
+        yield from flow(f"All {len(audit.actions)} actions are possible, each in every order of events.", 2)
+    unreached = [one for one in amiss if one.verdict is Verdict.UNREACHED]
+    for one in amiss:
+        if one.verdict is not Verdict.UNREACHED:
+            yield from _action(one)
+    if unreached:
+        yield from flow(
+            f"never reached: actions {unreached[0].number} to {unreached[-1].number}"
+            if len(unreached) > 1
+            else f"never reached: action {unreached[0].number}, {unreached[0].bound.action.text}",
+            2,
+            tone=Tone.BAD,
+        )
+    if audit.goal_missed is not None:
+        yield from flow("The procedure can end without its goal.", 2, tone=Tone.BAD)
+        yield from run_lines(audit.goal_missed)
+
+
+def _action(one: ActionAudit) -> Iterator[Line]:
+    yield from flow(f"{one.number}. {one.bound.action.text}: {one.verdict.value}", 2, 4, Tone.BAD)
+    if one.verdict is Verdict.IDLE:
+        yield from flow("It is so already whenever this is reached; the action changes nothing.", 6)
+    elif one.why:
+        yield Line("      What is so, and keeps it from going on", Tone.HEAD)
+        yield from reason_lines(one.why, 6)
+    if one.run is not None and one.verdict is not Verdict.IDLE:
+        yield from run_lines(one.run)
+    if one.verdict not in (Verdict.IDLE, Verdict.UNREACHED):
+        yield from _rescue(one.rescue, "What would make it so", "Nothing was found that would make it so.")
+
+
+def _rescue(rescue: Rescue | None, title: str, none: str) -> Iterator[Line]:
+    if rescue is None:
+        yield from flow(none, 6)
+        return
+    yield Line(f"      {title}", Tone.HEAD)
+    for at, (actor, text) in enumerate(rescue.steps[:LAST_STEPS], 1):
+        yield from flow(f"{at}. {ACTORS[actor]}: {text}", 6, 3)
+    if len(rescue.steps) > LAST_STEPS:
+        yield from flow(f"and {len(rescue.steps) - LAST_STEPS} more steps", 6)
+    if rescue.breaks:
+        yield from flow(f"On that way these are broken: {shortened(rescue.breaks, MOST_NAMED)}.", 6, tone=Tone.BAD)
+
+
+def run_lines(run: Run) -> Iterator[Line]:
+    """The end of a run, step by step, and why its last state is what it is."""
+    shown = run.steps[-LAST_STEPS:]
+    if shown:
+        title = "Step by step" if len(shown) == len(run.steps) else f"Step by step, from step {shown[0].number}"
+        yield Line(f"      {title}", Tone.HEAD)
+    for step in shown:
+        part = "" if step.action is None else f" (action {step.action})"
+        yield from flow(f"{step.number}. {ACTORS[step.actor]}: {step.text}{part}", 6, 3)
+        if step.slip is not None:
+            yield from labelled("SLIP", step.slip, 9, Tone.BAD)
+        yield from after_lines(step.responses, step.after, 9)
+    if run.because:
+        yield Line("      Why", Tone.HEAD)
+        yield from reason_lines(run.because, 6)
+
+
+def _breaches(audit: Audit) -> Iterator[Line]:
+    yield from heading("Requirements along the procedure")
+    if not audit.breaches:
+        yield from flow("None is broken, with supplies steady or with power lost at any point.", 2)
+    for breach in audit.breaches:
+        where = "when power is lost on the way" if breach.lost else "as written"
+        instance = breach.hazard.instance
+        yield from flow(f"BROKEN {where}: {instance.requirement.id}", 2, 2, Tone.BAD)
+        yield from flow(sentence(instance.text), 6)
+        yield from labelled("hazard:", f"{instance.origin.hazard}; severity {instance.origin.severity}", 6)
+        yield from run_lines(breach.run)
+
+
+def place_of(one: Interruption, last: int) -> str:
+    """Where the interruption falls, in words."""
+    if one.before > last:
+        return "after the end"
+    return f"in the middle of action {one.before}" if one.midway else f"before action {one.before}"
+
+
+def _interruptions(audit: Audit, verbose: bool) -> Iterator[Line]:
+    yield from heading("Everybody called away, or power lost")
+    last = len(audit.actions)
+    unsafe = [one for one in audit.interruptions if one.at_risk or one.at_risk_lost]
+    if audit.interruptions and not unsafe:
+        yield from flow(f"At none of the {len(audit.interruptions)} places can a requirement then be broken.", 2)
+    for one in unsafe:
+        yield from flow(f"UNSAFE {place_of(one, last)}", 2, 2, Tone.BAD)
+        if one.at_risk:
+            yield from labelled("can be broken:", shortened(one.at_risk, MOST_NAMED), 6)
+        if one.at_risk_lost:
+            yield from labelled("can be broken if power is lost too:", shortened(one.at_risk_lost, MOST_NAMED), 6)
+    alike = Counter(one.resumption for one in audit.interruptions)
+    for resumption, number in alike.items():
+        yield from flow(f"{count_of(number, 'place')}: {_RESUMED[resumption]}", 2, 2)
+    for one in audit.interruptions:
+        other = one.resumption is not Resumption.GO_ON
+        if other or verbose:
+            left = f"; left behind: {'; '.join(one.left[:4])}" if one.left else ""
+            yield from flow(f"{place_of(one, last)}{left}", 4, 2)
+        if one.resumption is Resumption.OTHERWISE:
+            yield from _rescue(one.rescue, "A way to the goal from there", "")
+
+
+_RESUMED = {
+    Resumption.GO_ON: "afterwards the procedure goes on with the action that was not finished",
+    Resumption.OTHERWISE: "going on does not surely lead to the goal; another way is shown",
+    Resumption.NOT_FOUND: "going on does not surely lead to the goal, and no other way was found",
+    Resumption.NOT_SOUGHT: "going on does not surely lead to the goal; another way was not looked for",
+}
+
+
+def _slips(audit: Audit, verbose: bool) -> Iterator[Line]:
+    yield from heading("Slips")
+    slips = audit.slips
+    if slips is None:
+        yield from flow("Not asked for.", 2)
+        return
+    yield from flow(
+        f"{count_of(len(slips.results), 'single slip')} and every pair of them, in {slips.places:,} places. The worst "
+        "that each can lead to (in brackets SHERPA's mode):",
+        2,
+    )
+    yield BLANK
+    words = ("hazard", "unnoticed", "blocked", "detected", "harmless")
+    yield Line(f"  {'':<29}" + "".join(f"{word:>10}" for word in words), Tone.FAINT)
+    for kind in SlipKind:
+        counts = Counter(one.effect for one in slips.results if one.slip.kind is kind)
+        if counts:
+            name = kind.word + (f" ({kind.mode})" if kind.mode else "")
+            yield Line(f"  {name:<29}" + "".join(f"{counts.get(effect, 0):>10}" for effect in Effect))
+    yield BLANK
+    yield from flow(
+        "unnoticed: the procedure ends without its goal, and no check tells; blocked: the hold does not let the slip, "
+        "or a later action, happen; detected: a later check is found not so.",
+        2,
+        tone=Tone.FAINT,
+    )
+    for effect, title in ((Effect.HAZARD, "Slips that lead to a hazard"), (Effect.UNNOTICED, "Unnoticed slips")):
+        found = [one for one in slips.results if one.effect is effect]
+        if found:
+            yield BLANK
+            yield Line(f"  {title}", Tone.HEAD)
+        for one in found:
+            yield from _slip(one, full=effect is Effect.HAZARD)
+    if verbose:
+        yield BLANK
+        yield Line("  All other slips", Tone.HEAD)
+        for one in slips.results:
+            if one.effect not in (Effect.HAZARD, Effect.UNNOTICED):
+                yield from _slip(one, full=False)
+    yield from _combinations(audit)
+
+
+def _slip(one: SlipResult, full: bool) -> Iterator[Line]:
+    mode = f" ({one.slip.kind.mode})" if one.slip.kind.mode else ""
+    tone = Tone.BAD if one.effect is Effect.HAZARD else Tone.PLAIN
+    yield from flow(f"action {one.slip.action + 1}, {one.slip.kind.word}{mode}: {one.slip.text}", 4, 2, tone)
+    if one.hazards:
+        yield from labelled("breaks:", shortened(one.hazards, MOST_NAMED), 6)
+    if one.effect in (Effect.BLOCKED, Effect.DETECTED):
+        at = listed([str(number) for number in one.shows_at])
+        shown = "cannot be made" if one.impossible else f"shows at action {at}"
+        why = "" if not one.why else f": {one.why[0].text}"
+        yield from flow(f"{one.effect.value}, {shown}{why}", 6, 2)
+    if full and one.run is not None:
+        yield from run_lines(one.run)
+
+
+def _combinations(audit: Audit) -> Iterator[Line]:
+    assert audit.slips is not None  # noqa: S101 -- asked only where there are slips
+    pairs = [one for one in audit.slips.combinations if len(one.slips) > 1]
+    yield BLANK
+    if not pairs:
+        yield from flow("No two slips together lead to a hazard that neither of them leads to by itself.", 2)
+        return
+    yield Line("  Pairs of slips that lead to a hazard which neither leads to by itself", Tone.HEAD)
+    by_hazard: dict[str, list[int]] = {}
+    for at, one in enumerate(pairs):
+        by_hazard.setdefault(one.hazard.instance.requirement.id, []).append(at)
+    for id, places in by_hazard.items():
+        yield from flow(f"{id}: {count_of(len(places), 'pair')}", 4, 2, Tone.BAD)
+        for at in places[:MOST_COMBINATIONS]:
+            said = " and ".join(f"action {slip.action + 1} {slip.kind.word}, {slip.text}" for slip in pairs[at].slips)
+            yield from flow(f"- {said}", 6, 2)
+        if len(places) > MOST_COMBINATIONS:
+            yield from flow(f"and {len(places) - MOST_COMBINATIONS} more", 6)
+
+
+def _held(audit: Audit) -> Iterator[Line]:
+    yield from heading("What holds each requirement")
+    if audit.verification is None:
+        yield from flow("What the interlock alone holds was not asked.", 2)
+    asked = audit.slips is not None
+    yield Line(f"  {'held by':<15}  {'how many':>8}  {'sev.':<4}  {'slips':<5}  requirement", Tone.FAINT)
+    for group in held_groups(audit.held):
+        fewest = "-" if not asked or group.holder is Holder.INTERLOCK else str(group.fewest or ">2")
+        word = "procedure only" if group.holder is Holder.SUPPLIED else group.holder.value
+        start = f"  {word:<15}  {len(group.members):>8}  {group.origin.severity:<4}  {fewest:<5}  "
+        first, *rest = flow(group.origin.id, len(start), tone=_HOLDER_TONES[group.holder])
+        yield Line(start + first.text[len(start) :], first.tone)
+        yield from rest
+        if group.holder is Holder.SUPPLIED:
+            yield from flow("only while supplies are steady", len(start), tone=Tone.FAINT)
+        if not any(one.arises for one in group.members):
+            yield from flow("the situation never arises", len(start), tone=Tone.FAINT)
+        if group.holder is not Holder.INTERLOCK:
+            yield from flow(f"source: {group.origin.source}", len(start), 2, Tone.FAINT)
+    yield BLANK
+    yield from flow(
+        "interlock: whatever people do, in any order; procedure only: it fails in general and holds if the procedure "
+        "is kept; nothing: it fails as written. slips: the fewest that break it.",
+        2,
+        tone=Tone.FAINT,
+    )
+    yield BLANK
+    yield Line("  Reviewed by ______________________________   date ____________")
+
+
+def audit_assumptions(audit: Audit) -> tuple[str, ...]:
+    """What the audit takes for granted, beyond what a proof about the hold does."""
+    own = (
+        "In this audit people, the loader's crew included, do what the procedure says and nothing else, but for the "
+        "slips named; drives, springs and relays act between any two actions, in any order.",
+        "A lever held until something is so may be let go later than that, never sooner. The same goes for the loader.",
+        "An action that finds its work done already is passed over.",
+        "A slip is made once; slips in an interrupted procedure, and more than two together, are not followed.",
+        "Whoever is called away lets go of every lever, and nobody takes over. Where power is lost it may come back at "
+        "any moment.",
+        "Declared failures do not strike while a procedure is followed.",
+        "That nothing is broken along the procedure was counted a second time by other means; runs were replayed. That "
+        "a slip is harmless, blocked or detected is the search's word.",
+    )
+    # the first two speak of every behaviour, which is what the interlock column rests on
+    return (*own, *assumptions_of(audit.bound.compiled)[1:])
+
+
+def _assumed(audit: Audit) -> Iterator[Line]:
+    yield from heading("What this audit assumes")
+    for text in audit_assumptions(audit):
+        yield from flow(f"- {text}", 2, 2)
+    yield from heading("Caution")
+    for text in CAUTIONS:
+        yield from flow(text, 2)
+    yield BLANK
