@@ -2,8 +2,8 @@
 
 Rules fire on chunks of a level at once; what they give is sieved, sorted and looked up in sorted runs of what has been
 seen.  About 8 bytes are held for each state where states are only counted, 16 where questions are asked (levels are
-kept, to find the way back), and half as much again while runs are merged; a state of several words costs more, for the
-numbering of its words.
+kept, to find the way back), and up to 16 more for a moment while runs are merged; a state of several words costs more,
+for the numbering of its words.  (Measured: 12.9 million states, 277 and 363 MiB at most.)
 
 References (from memory)
   E. F. Moore: The shortest path through a maze. 1959. (breadth-first search)
@@ -56,7 +56,8 @@ class Levels:
         self.steps = 0
         self.dead = 0
         self.stopped = ""
-        self.seen_bytes = 0
+        self.held_bytes = 0
+        """An estimate, on the safe side, of what is held."""
         self._runs: list[Words] = []
         self._waiting: list[Words] = []
         self._guards = compile_truths(self.layout, [rule.guard for rule in machine.rules])
@@ -88,11 +89,12 @@ class Levels:
     def _is_over(self) -> bool:
         waiting = sum(map(len, self._waiting))
         largest = max(map(len, self._runs), default=0)
-        held = 8 * (self.states * (1 if self.counting else 2) + largest + 3 * waiting)
-        self.seen_bytes = held + self._sieve.nbytes + self.keys.held_bytes
+        # while runs are merged or what waits is sorted, they are there several times
+        held = 8 * (self.states * (1 if self.counting else 2) + 2 * largest + 4 * waiting)
+        self.held_bytes = held + self._sieve.nbytes + self.keys.held_bytes
         if self.limits.states is not None and self.states > self.limits.states:
             self.stopped = f"more than {self.limits.states} states"
-        elif self.seen_bytes > self.most_bytes:
+        elif self.held_bytes > self.most_bytes:
             self.stopped = f"more than {self.most_bytes >> 20} MiB would be needed; {self.states} states were seen"
         elif self.clock.is_over():
             self.stopped = time_reason(self.limits)
