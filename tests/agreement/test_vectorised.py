@@ -140,6 +140,16 @@ def test_a_state_wider_than_two_words() -> None:
     assert vectorised.count_states(machine).states == 150
 
 
+def test_a_variable_of_many_values() -> None:
+    """A counter of 300 values, more than a byte holds, is counted to its end and asked about several values."""
+    rules = tuple(Rule(f"to {n + 1}", Actor.PLANT, Is("n", n), (("n", n + 1),)) for n in range(299))
+    machine = Machine((Variable("n", tuple(range(300)), (0,)),), (), rules)
+    assert vectorised.count_states(machine) == explicit.count_states(machine)
+    questions = [Question(str(n), Is("n", n)) for n in (255, 256, 299)]
+    for question, claim in zip(questions, vectorised.vectorised(machine, questions), strict=True):
+        assert isinstance(claim, Refuted) and claim.trace.depth == int(question.id)
+
+
 def free_bits(n: int) -> Machine:
     """n bits that flip at will: 2^n states, n deep."""
     rules = [
