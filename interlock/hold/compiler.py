@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from interlock.diagnostics.spans import Diagnostic, Span
-from interlock.hold.building import Builder
+from interlock.hold.builder import Builder
 from interlock.hold.building import build as build_things
 from interlock.hold.checks import check_hold, check_loads
 from interlock.hold.components import UnsettledKind

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from interlock.hold.building import EMPTY, NOBODY, Builder, face_phrase, faces_of, side_thing
+from interlock.hold.builder import EMPTY, NOBODY, Builder, face_phrase, faces_of
+from interlock.hold.building import side_thing
 from interlock.hold.layout import Move, Placement, lain_on_by
 from interlock.hold.lowering import Thing
 from interlock.hold.model import Device, Direction, Zone
@@ -293,7 +294,8 @@ def _pressing(builder: Builder, devices: dict[str, list[Device]], sides: dict[tu
             ahead = [c for c in (move.target.cells if move else ()) if c not in placement.cells]
             for cell in placement.cells:
                 if (cell, direction) in on_unit:
-                    on_unit[cell, direction].append(conj(driven, disj(*(builder.occupied(c) for c in ahead))))
+                    met = [builder.occupied(c) for c in ahead] + [_half_way(builder, c, direction) for c in ahead]
+                    on_unit[cell, direction].append(conj(driven, disj(*met)))
             beside = [c for c in placement.cells if builder.floor.cells[c].door is None]
             if len(beside) > 1 and move and not move.doors:
                 run = [drive(builder, c, direction) for c in beside]
@@ -328,6 +330,19 @@ def _pressing(builder: Builder, devices: dict[str, list[Device]], sides: dict[tu
             f"the unit in bay {cell} is driven under a part of it only",
             f"no unit in bay {cell} is driven under a part of it only",
         )
+
+
+def _half_way(builder: Builder, cell: str, direction: Direction) -> Expr:
+    """A unit reaches into the cell, on its way over one of its faces, and is not carried off in the direction."""
+    found = []
+    for side in Direction:
+        face = builder.floor.face(cell, side)
+        gone: Expr = FALSE
+        if side.axis == direction.axis:
+            ends = [end for end, _ in builder.floor.sides_of_face(face)]
+            gone = disj(*(drive(builder, end, direction) for end in ends))
+        found.append(conj(builder.crossed(face), neg(gone)))
+    return disj(*found)
 
 
 def _loader(builder: Builder) -> None:
