@@ -16,6 +16,7 @@ from interlock.hold.builder import (
     faces_of,
     fails,
     failure_memory,
+    kind_of,
     own_drafts,
     part_phrase,
     start_states,
