@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import multiprocessing
 import resource
+import signal
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from math import ceil
 from multiprocessing.connection import Connection
-from time import monotonic
+from time import process_time
 
 from interlock.kernel.claims import Claim, Limits, Proved, Refuted, Trace
 from interlock.kernel.machine import Machine, Question, question_of
@@ -19,10 +21,10 @@ MOST_BYTES = 8 << 30
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What a contestant did: seconds (None: ended at its limit or out of memory) and its verdicts, or its counts."""
+    """What a contestant did: seconds of the processor (None: ended at its limit) and its verdicts, or its counts."""
 
     seconds: float | None
-    verdicts: tuple[str, ...]
+    verdicts: tuple[str, ...] = ()
     numbers: tuple[int, ...] = ()
 
 
@@ -61,12 +63,11 @@ def contestant(name: str) -> Callable[[Machine, Sequence[Question]], tuple[Claim
     return diagrams
 
 
-def answer(pipe: Connection, name: str, rows: int) -> None:
+def answer(pipe: Connection, name: str, rows: int, seconds: float) -> None:
     """In a process of its own: compiles, says so, answers, says how long it took."""
     from .families import hold
     from .holds import hold_machine
 
-    resource.setrlimit(resource.RLIMIT_AS, (MOST_BYTES, MOST_BYTES))
     engine = contestant(name)
     machine = hold_machine(rows)
     questions = [question_of(machine, requirement) for requirement in machine.requirements]
@@ -74,25 +75,32 @@ def answer(pipe: Connection, name: str, rows: int) -> None:
     tiny = hold(6)
     if name == "decide":
         engine(tiny, [question_of(tiny, tiny.requirements[0])])
-    pipe.send((len(machine.variables), len(machine.rules), len(questions)))
-    began = monotonic()
+    began = _ready(pipe, machine, seconds)
     claims = engine(machine, questions)
-    pipe.send(Outcome(monotonic() - began, tuple(type(claim).__name__ for claim in claims)))
+    pipe.send(Outcome(process_time() - began, tuple(type(claim).__name__ for claim in claims)))
 
 
-def count(pipe: Connection, name: str, case: str) -> None:
+def count(pipe: Connection, name: str, case: str, seconds: float) -> None:
     """In a process of its own: builds, says so, counts, says how long it took."""
     from interlock.prove.vectorised import count_states
 
     from .plain import search
 
     machine = counted(case)
-    pipe.send((len(machine.variables), len(machine.rules), 0))
-    began = monotonic()
+    began = _ready(pipe, machine, seconds)
     found = count_states(machine) if name == "arrays" else search(machine, {}, Limits())[0]
-    took = monotonic() - began
+    took = process_time() - began
     assert found.complete
     pipe.send(Outcome(took, (), (found.states, found.steps, found.depth, found.dead, *found.per_depth)))
+
+
+def _ready(pipe: Connection, machine: Machine, seconds: float) -> float:
+    """Sends the sizes, sets the limits, gives the time: from here on it counts."""
+    pipe.send((len(machine.variables), len(machine.rules), len(machine.requirements)))
+    _, most_seconds = resource.getrlimit(resource.RLIMIT_CPU)
+    resource.setrlimit(resource.RLIMIT_CPU, (ceil(process_time() + seconds), most_seconds))
+    resource.setrlimit(resource.RLIMIT_AS, (MOST_BYTES, MOST_BYTES))
+    return process_time()
 
 
 def counted(case: str) -> Machine:
@@ -108,22 +116,26 @@ def counted(case: str) -> Machine:
 
 
 def run_alone(
-    work: Callable[[Connection, str, int], None] | Callable[[Connection, str, str], None],
+    work: Callable[[Connection, str, int, float], None] | Callable[[Connection, str, str, float], None],
     name: str,
     what: int | str,
     seconds: float,
 ) -> tuple[tuple[int, int, int], Outcome]:
-    """The sizes and the outcome; the process is ended when the limit is met, counted from when it was ready."""
+    """The sizes and the outcome; the process is ended when it has had so many seconds of the processor.
+
+    Raises RuntimeError where it ends in any other way without an outcome.
+    """
     here, there = multiprocessing.Pipe()
-    process = multiprocessing.get_context("spawn").Process(target=work, args=(there, name, what))
+    process = multiprocessing.get_context("spawn").Process(target=work, args=(there, name, what, seconds))
     process.start()
     there.close()
     sizes: tuple[int, int, int] = here.recv()
     try:
-        outcome: Outcome = here.recv() if here.poll(seconds) else Outcome(None, ())
+        outcome: Outcome = here.recv()
     except EOFError:
-        outcome = Outcome(None, ("out of memory",))
-    if outcome.seconds is None:
-        process.kill()
+        process.join()
+        if process.exitcode not in (-signal.SIGXCPU, -signal.SIGKILL):
+            raise RuntimeError(f"{name} on {what} ended with {process.exitcode}") from None
+        return sizes, Outcome(None)
     process.join()
     return sizes, outcome
