@@ -20,7 +20,13 @@ from interlock.hold.schema_fields import FILES, RECORDS, SECTIONS
 
 ROOT = Path(__file__).parents[2]
 FILE = Path(json_schema.__file__).with_name("hold.schema.json")
-SOUND = sorted([*(ROOT / "models").rglob("*.yaml"), *(ROOT / "specs").rglob("*.yaml")])
+SOUND = sorted(
+    path
+    for folder in ("models", "specs")
+    for path in (ROOT / folder).rglob("*.yaml")
+    # what the flawed holds are known to lose is a record for tests, no description
+    if path.name != "expected.yaml"
+)
 
 
 def plain(node: Node) -> Any:

@@ -57,6 +57,12 @@ BITES = (
         ("bay 2C holds a half-width container", "is driven aft against another unit"),
     ),
     Bite(
+        "no-drive-against-unit[2R,2R.fore]",
+        TWIN,
+        "- {change: row1_half_way, to: {is: 'false'}}",
+        ("is on its way over the sill of cargo door", "is driven fore against another unit"),
+    ),
+    Bite(
         "no-one-sided-drive[1L]",
         TWIN,
         "- {change: over_CG1, to: {reads: 'false'}}",

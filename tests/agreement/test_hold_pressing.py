@@ -1,0 +1,123 @@
+"""When a unit is driven against something: the compiled meaning against plain geometry, over every reachable state."""
+
+from __future__ import annotations
+
+from interlock.hold.model import Direction
+from interlock.kernel.evaluator import as_mapping, evaluate
+from interlock.kernel.expressions import Value
+from interlock.prove.explicit import state_graph
+from tests.agreement.hold_texts import compile_text, doorway, hold_text, with_every_signal
+
+AT = {"1L": (1, 0), "1R": (1, 1), "2L": (2, 0), "2R": (2, 1), "D1-1R": (1, 2)}
+"""Row and column of every cell of the hold below, read off its description."""
+
+SHIFT = {"fore": (-1, 0), "aft": (1, 0), "left": (0, -1), "right": (0, 1)}
+
+TEXT = hold_text(
+    lanes="[L, R]",
+    rows=2,
+    ball_mat="[1L, 1R]",
+    doorways=doorway("1R", "right"),
+    devices=(
+        "- {id: ML, kind: manual latch, on: 1L.aft, stops: [aft], restrains: [x], locking: raised, starts: lowered}\n"
+        "- {id: AS, kind: fixed stop, on: [2L.aft, 2R.aft], stops: [aft], restrains: [x]}"
+    ),
+    rest="""\
+controls:
+  - {id: SWX, kind: switch, positions: [off, fore, aft], starts: off}
+  - {id: SWY, kind: switch, positions: [off, left, right], starts: off}
+zones:
+  - {id: ZL, bays: [1L, 2L], power: always, commands: [{fore: SWX is fore, aft: SWX is aft}]}
+  - {id: ZR, bays: [1R, 2R], power: always, commands: [{fore: SWX is fore, aft: SWX is aft}]}
+  - {id: ZD, bays: [1L, 1R], power: always, commands: [{left: SWY is left, right: SWY is right}]}
+""",
+)
+"""No interlock at all: everything that can be driven against something is."""
+
+
+def beyond(cell: str, direction: str) -> str | None:
+    row, column = AT[cell]
+    rows, columns = SHIFT[direction]
+    return next((other for other, place in AT.items() if place == (row + rows, column + columns)), None)
+
+
+def running(values: dict[str, Value], cell: str, direction: str) -> bool:
+    lever = values["control.SWX.position"] if direction in ("fore", "aft") else values["control.SWY.position"]
+    reached = cell in ("1L", "1R") if direction in ("left", "right") else cell != "D1-1R"
+    return reached and lever == direction
+
+
+def under_way(values: dict[str, Value]) -> list[tuple[str, str]]:
+    """The two cells that each unit on its way lies over."""
+    found = []
+    for name, value in values.items():
+        if name.startswith("face.") and value != "none":
+            cell, direction = name.removeprefix("face.").removesuffix(".crossing").rsplit(".", 1)
+            other = beyond(cell, direction)
+            assert other is not None
+            found.append((cell, other))
+    return found
+
+
+def struck(values: dict[str, Value], cell: str, direction: str) -> bool:
+    """A unit in the cell is driven to where another stands, or lies half-way and is not carried off the same way."""
+    ahead = beyond(cell, direction)
+    if values[f"bay.{cell}.holds"] == "empty" or not running(values, cell, direction) or ahead is None:
+        return False
+    # across the lanes units move on the ball mat of row 1 only, and out over the sill
+    if direction in ("left", "right") and cell not in ("1L", "1R"):
+        return False
+    if values[f"bay.{ahead}.holds"] != "empty":
+        return True
+    for ends in under_way(values):
+        if ahead in ends:
+            along = beyond(ends[0], direction) == ends[1] or beyond(ends[1], direction) == ends[0]
+            if not (along and any(running(values, end, direction) for end in ends)):
+                return True
+    return False
+
+
+def test_a_unit_is_driven_against_another_at_rest_or_half_way_unless_that_goes_the_same_way() -> None:
+    """In every state and for every side, the fact is what the geometry says."""
+    compiled = compile_text(TEXT)
+    machine = with_every_signal(compiled)
+    at_rest = half_way = trains = 0
+    for _, data in state_graph(machine).nodes(data=True):
+        values = as_mapping(machine, data["state"])
+        for cell in ("1L", "1R", "2L", "2R"):
+            for direction in Direction:
+                part = compiled.world.things[cell].parts[direction.value]
+                assert not isinstance(part, tuple)
+                expected = struck(values, cell, direction.value)
+                found = evaluate(machine, part.states["driven_on_unit"], data["state"])
+                assert found == expected, (values, cell, direction)
+                ahead = beyond(cell, direction.value)
+                if expected:
+                    if values[f"bay.{ahead}.holds"] != "empty":
+                        at_rest += 1
+                    else:
+                        half_way += 1
+                elif running(values, cell, direction.value) and any(ahead in ends for ends in under_way(values)):
+                    trains += values[f"bay.{cell}.holds"] != "empty"
+    assert at_rest > 100 and half_way > 20 and trains > 20
+
+
+def test_a_unit_is_driven_against_a_raised_device_and_not_against_a_stop() -> None:
+    """Only 1L aft has a device that can be raised; the fixed stop aft of row 2 is told apart."""
+    compiled = compile_text(TEXT)
+    machine = with_every_signal(compiled)
+    met = 0
+    for _, data in state_graph(machine).nodes(data=True):
+        values = as_mapping(machine, data["state"])
+        for cell in ("1L", "1R", "2L", "2R"):
+            here = values[f"bay.{cell}.holds"] != "empty"
+            for direction in Direction:
+                part = compiled.world.things[cell].parts[direction.value]
+                assert not isinstance(part, tuple)
+                driven = here and running(values, cell, direction.value)
+                raised = (cell, direction.value) == ("1L", "aft") and values["device.ML.position"] == "raised"
+                stop = cell in ("2L", "2R") and direction.value == "aft"
+                met += driven and raised
+                assert evaluate(machine, part.states["driven_on_device"], data["state"]) == (driven and raised)
+                assert evaluate(machine, part.states["driven_on_stop"], data["state"]) == (driven and stop)
+    assert met
