@@ -108,7 +108,7 @@ class Levels:
             piece = self._sieved(piece)
             self._waiting.append(piece)
             waiting += len(piece)
-            if waiting > BATCH:
+            if waiting > self._batch():
                 fresh.append(self._settle())
                 waiting = 0
             if self._is_over():
@@ -118,6 +118,12 @@ class Levels:
         if not self.stopped:
             self._is_over()
         return level
+
+    def _batch(self) -> int:
+        """How many may wait: fewer where a limit in states is near, so that it is not overstepped by much."""
+        if self.limits.states is None:
+            return BATCH
+        return min(BATCH, max(CHUNK, self.limits.states - self.states))
 
     def _sieved(self, keys: Words) -> Words:
         """The keys without most of those that were met lately."""
