@@ -37,6 +37,8 @@ MOST_STARTS = 64
 NEARBY_EXPANDED = 40
 """How many states are expanded from where an earlier search has been, and for each step estimated this many more: """
 NEARBY_PER_STEP = 3
+COVER_EXPANDED = 12
+"""How many states are expanded, and for each step estimated one more, to see a rule fire that has not yet."""
 
 _NEVER = 1 << 40
 
@@ -116,8 +118,11 @@ class Relaxed:
             for value in variable.domain:
                 self._facts[variable.name, value] = graph.node((), 0)
                 graph.needs[self._facts[variable.name, value]] = 1
+        self.guards: list[int] = []
+        """Per rule the node that is reached when its guard can be true."""
         for number, rule in enumerate(machine.rules):
-            node = graph.node((self._expr(rule.guard, True),), 1, 1)
+            self.guards.append(self._expr(rule.guard, True))
+            node = graph.node((self.guards[-1],), 1, 1)
             graph.rule_of[node] = number
             graph.gives[node] = [self._facts[name, value] for name, value in rule.update]
         self.targets = [self.goal(target) for target in targets]
@@ -165,21 +170,15 @@ class Relaxed:
 
     def plan(self, places: Sequence[int], target: int) -> tuple[set[int], set[int]] | None:
         """The rules that a plan for the relaxed machine fires, and those of them that it can fire first."""
-        spread = self._spread(places, target)
-        return None if spread is None else self._trace_back(target, *spread)[:2]
+        cost, support = self._costs(places, target)
+        return None if cost[target] >= _NEVER else self.trace_back(target, cost, support)[:2]
 
-    def milestones(self, places: Sequence[int], target: int) -> list[tuple[str, Value]]:
-        """The facts that a plan for the relaxed machine brings about, the last first."""
-        spread = self._spread(places, target)
-        if spread is None:
-            return []
-        names = self._fact_of
-        cost = spread[0]
-        made = [node for node in self._trace_back(target, *spread)[2] if node in names]
-        return [names[node] for node in sorted(made, key=lambda node: (-cost[node], node))]
+    def survey(self, places: Sequence[int]) -> Survey:
+        """What everything costs from the state with these values."""
+        return Survey(self, *self._costs(places, self._falsity))
 
-    def _spread(self, places: Sequence[int], target: int) -> tuple[list[int], dict[int, int]] | None:
-        """What every node costs that is not dearer than the target, and what supports it; None: out of reach."""
+    def _costs(self, places: Sequence[int], target: int) -> tuple[list[int], dict[int, int]]:
+        """What every node costs that is not dearer than the target, and what supports it."""
         graph = self._graph
         cost = [_NEVER] * len(graph.needs)
         total = [0] * len(graph.needs)
@@ -218,9 +217,13 @@ class Relaxed:
                                 waiting[reached] = []
                                 heappush(prices, reached)
                             waiting[reached].append(user)
-        return None if cost[target] >= _NEVER else (cost, support)
+        return cost, support
 
-    def _trace_back(
+    def fact(self, node: int) -> tuple[str, Value] | None:
+        """The fact that the node stands for, where it does."""
+        return self._fact_of.get(node)
+
+    def trace_back(
         self, target: int, cost: Sequence[int], support: Mapping[int, int]
     ) -> tuple[set[int], set[int], set[int]]:
         """The rules of the plan, those of them that cost no more than one step, and every node that it needs."""
@@ -246,6 +249,23 @@ class Relaxed:
         return fired, first, seen
 
 
+@dataclass(frozen=True, slots=True)
+class Survey:
+    """Costs from one state to every node of the relaxed machine."""
+
+    relaxed: Relaxed
+    cost: Sequence[int]
+    support: Mapping[int, int]
+
+    def milestones(self, target: int) -> list[tuple[str, Value]]:
+        """The facts that a plan for the relaxed machine brings about, the last first; none where there is no plan."""
+        if self.cost[target] >= _NEVER:
+            return []
+        needed = self.relaxed.trace_back(target, self.cost, self.support)[2]
+        facts = ((node, self.relaxed.fact(node)) for node in sorted(needed, key=lambda node: (-self.cost[node], node)))
+        return [fact for _, fact in facts if fact is not None]
+
+
 class Hunt:
     """What is known of one machine while its targets are pursued.
 
@@ -269,23 +289,57 @@ class Hunt:
         self._visited: list[int] = list(self._starts)
         """States that a search went through, in the order in which it did: where later ones may begin."""
         self.found: dict[str, Trace] = {}
+        self._survey = self._relaxed.survey(self._values(self._starts[0])) if self._starts else None
         self._look(self._starts)
 
     def run(self, numbers: Iterable[int], most_expanded: int, report: Report) -> None:
         """Pursues these questions, by place, the farthest first; ends early, without a word, when time is over."""
-        if not self._starts:
+        if self._survey is None:
             return
-        places = self._values(self._starts[0])
-        far = {}
-        for number in numbers:
-            if number in self._open and not self._clock.is_over():
-                far[number] = self._relaxed.estimate(places, self._relaxed.targets[number])[0]
+        far = {number: self._survey.cost[self._relaxed.targets[number]] for number in numbers if number in self._open}
         for done, number in enumerate(sorted(far, key=lambda number: (-far[number], number))):
             if self._clock.is_over():
                 break
             report(Progress(NAME, "looking for runs", done, len(far)))
             if number in self._open and far[number] < _NEVER:
                 self.pursue(number, most_expanded)
+
+    def cover(self, report: Report) -> None:
+        """Goes where rules fire that make something so which was not so yet, as far as that is soon done.
+
+        A rule that was tried in vain is not hoped for on the way to others.
+        """
+        if self._survey is None:
+            return
+        rules = self._machine.rules
+        fired = {step[1] for step in self._parents.values() if step is not None}
+        seen = {fact for at in fired for fact in rules[at].update}
+        first = self._packing.unpack(self._starts[0])
+        seen.update((variable.name, value) for variable, value in zip(self._machine.variables, first, strict=True))
+        far = {at: self._survey.cost[node] for at, node in enumerate(self._relaxed.guards) if at not in fired}
+        failed: set[int] = set()
+        for done, at in enumerate(sorted(far, key=lambda at: (far[at], at))):
+            if self._clock.is_over():
+                return
+            if far[at] >= _NEVER or all(fact in seen for fact in rules[at].update):
+                continue
+            report(Progress(NAME, "rules that have not fired yet", done, len(far)))
+            goal = self._relaxed.guards[at]
+            near = self._nearest(goal)
+            plan = self._relaxed.plan(self._values(near), goal)
+            if plan is None or not failed.isdisjoint(plan[0]):
+                failed.add(at)
+                continue
+            before = len(self._parents)
+            steps = min(len(plan[0]), COVER_EXPANDED)
+            reached = self._run([near], True, goal, COVER_EXPANDED + steps, None)
+            if reached is None:
+                failed.add(at)
+            else:
+                self._expand(reached, set())
+            for step in islice(self._parents.values(), before, None):
+                if step is not None:
+                    seen.update(rules[step[1]].update)
 
     def states(self, most: int) -> list[State]:
         """Up to so many reachable states, spread evenly over those that were met."""
@@ -317,34 +371,42 @@ class Hunt:
     def _nearest(self, node: int) -> int:
         """The visited state that is farthest along the relaxed plan from the start to the target."""
         near = self._visited
-        for name, value in self._relaxed.milestones(self._values(self._starts[0]), node):
+        for name, value in self._milestones(node):
             mask, bits = self._packing.fact(name, value)
             near = [state for state in near if state & mask == bits] or near
             if len(near) == 1:
                 break
         return min(near, key=lambda state: self._depths[state])
 
+    def _milestones(self, node: int) -> list[tuple[str, Value]]:
+        survey = self._survey
+        if survey is None or node >= len(survey.cost):
+            # A goal that was made since: everything has to be asked again.
+            survey = self._survey = self._relaxed.survey(self._values(self._starts[0]))
+        return survey.milestones(node)
+
     def _few(self, state: int, node: int) -> int:
         guess, _ = self._relaxed.estimate(self._values(state), node)
         return NEARBY_EXPANDED + NEARBY_PER_STEP * guess
 
-    def _run(self, sources: Sequence[int], partial: bool, node: int, most_expanded: int, number: int) -> int | None:
+    def _run(
+        self, sources: Sequence[int], partial: bool, node: int, most_expanded: int, number: int | None
+    ) -> int | None:
         """Searches from the sources until the question is met or, where it is `partial`, what the node stands for.
 
-        Gives the state in which that is so.
+        Without a question (None) only the node counts.  Gives the state in which that is so.
         """
         helping: list[tuple[int, int, int]] = []
         others: list[tuple[int, int, int]] = []
         for order, state in enumerate(sources):
             heappush(others, (0, order, state))
         order = len(sources)
-        parents, depths = self._parents, self._depths
-        most_held = len(parents) + self._most
+        most_held = len(self._parents) + self._most
         expanded: set[int] = set()
         reached = set(sources)
         turns = 0
-        while (helping or others) and number in self._open and len(expanded) < most_expanded:
-            if self._clock.is_over() or len(parents) > most_held:
+        while (helping or others) and (number is None or number in self._open) and len(expanded) < most_expanded:
+            if self._clock.is_over() or len(self._parents) > most_held:
                 return None
             turns += 1
             queue = helping if helping and (turns % 4 or not others) else others
@@ -359,21 +421,28 @@ class Hunt:
             if partial and guess == 0:
                 # A relaxed plan without a step: what it is a plan for is so.
                 return state
-            fresh = []
-            for rule in self._enabled(state):
-                keep, bits = self._writes[rule]
-                after = state & keep | bits
-                if after in reached:
-                    continue
-                reached.add(after)
-                if after not in parents:
-                    parents[after] = (state, rule)
-                    depths[after] = depths[state] + 1
-                fresh.append(after)
+            fresh = self._expand(state, reached)
+            for rule, after in fresh:
                 heappush(helping if rule in first else others, (guess, order, after))
                 order += 1
-            self._look(fresh)
+            self._look([after for _, after in fresh])
         return None
+
+    def _expand(self, state: int, reached: set[int]) -> list[tuple[int, int]]:
+        """(rule, state) for every step to a state not yet in `reached`; they are added to it."""
+        parents, depths = self._parents, self._depths
+        fresh = []
+        for rule in self._enabled(state):
+            keep, bits = self._writes[rule]
+            after = state & keep | bits
+            if after in reached:
+                continue
+            reached.add(after)
+            if after not in parents:
+                parents[after] = (state, rule)
+                depths[after] = depths[state] + 1
+            fresh.append((rule, after))
+        return fresh
 
     def _values(self, state: int) -> list[int]:
         return self._packing.places(state)

@@ -12,12 +12,12 @@ References (from memory)
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import combinations, count
 
 from interlock.kernel.claims import Claim, Limits, Progress, Proved, Report, Unknown, silent
 from interlock.kernel.evaluator import State, fire
-from interlock.kernel.expressions import TRUE, Expr
+from interlock.kernel.expressions import TRUE, And, Expr, Is, Not, Or, Ref
 from interlock.kernel.machine import Machine, Question, support_of
 from interlock.prove.encoding import TRUTH
 from interlock.prove.engine import NO_LIMITS, Clock, OutOfTime, clock_of, time_reason
@@ -32,9 +32,12 @@ from interlock.prove.starts import some_initial_states
 NAME = "mined"
 MOST_STARTS = 64
 """Walks begin in so many initial states, where there are so many."""
-QUIET_SWEEPS = 24
-"""Walks end when so many sweeps in a row dropped nothing."""
+FIRST_QUIET = 12
+"""The first walks end when so many sweeps in a row dropped nothing, the later ones after fewer."""
+LATER_QUIET = 2
 MOST_SWEEPS = 400
+LARGEST_GROUP = 16
+"""What speaks of more variables is taken apart before its variables are paired."""
 MOST_PARTNERS = 60_000
 """Pairs are left out, variables with the most neighbours first, when there would be more."""
 
@@ -147,7 +150,16 @@ class Candidates:
         self.singles.discard(literal)
         self.dropped.add(literal)
 
-    def watch(self, walks: Walks) -> None:
+    def settle(self, never: Iterable[int]) -> None:
+        """These facts are never so: pairs with them say nothing, nor do pairs with what they leave always so."""
+        for literal in sorted(never):
+            for known in (literal, -literal):
+                for other in self.partners.get(known, ()):
+                    self.partners[other].discard(known)
+                if known in self.partners:
+                    self.partners[known] = set()
+
+    def watch(self, walks: Walks, most_quiet: int) -> None:
         """Drops what the walks show as they go; ends when they have shown nothing new for a while."""
         masks, made, partners, singles = walks.masks, self.made, self.partners, self.singles
         news = 0
@@ -170,7 +182,7 @@ class Candidates:
             before = news
             walks.sweep(seen)
             quiet = 0 if news > before else quiet + 1
-            if quiet >= QUIET_SWEEPS:
+            if quiet >= most_quiet:
                 break
 
     def touched(self) -> list[int]:
@@ -200,10 +212,22 @@ def _made(effects: Iterable[tuple[int, bool]]) -> list[int]:
 
 def _neighbours(machine: Machine, targets: Iterable[Expr]) -> list[tuple[str, str]]:
     """Pairs of variables that some rule or question brings together."""
-    groups = [support_of(machine, rule.guard) | {name for name, _ in rule.update} for rule in machine.rules]
-    groups += [support_of(machine, target) for target in targets]
     pairs: set[tuple[str, str]] = set()
-    for group in dict.fromkeys(groups):
+    supports = {signal.name: support_of(machine, signal.definition) for signal in machine.signals}
+    groups: dict[frozenset[str], None] = {}
+    for rule in machine.rules:
+        written = frozenset(name for name, _ in rule.update)
+        read = support_of(machine, rule.guard)
+        if len(read | written) <= LARGEST_GROUP:
+            groups[read | written] = None
+            continue
+        # What concerns the whole of the machine would pair everything with everything.
+        groups.update(dict.fromkeys(_small_groups(machine, rule.guard, supports)))
+        for name in sorted(written):
+            pairs.update((min(name, other), max(name, other)) for other in read | written if other != name)
+    for target in targets:
+        groups.update(dict.fromkeys(_small_groups(machine, target, supports)))
+    for group in groups:
         pairs.update(combinations(sorted(group), 2))
     if len(pairs) > MOST_PARTNERS:
         degree: dict[str, int] = {}
@@ -212,6 +236,28 @@ def _neighbours(machine: Machine, targets: Iterable[Expr]) -> list[tuple[str, st
                 degree[name] = degree.get(name, 0) + 1
         return sorted(sorted(pairs), key=lambda pair: (max(degree[pair[0]], degree[pair[1]]), pair))[:MOST_PARTNERS]
     return sorted(pairs)
+
+
+def _small_groups(machine: Machine, expr: Expr, supports: Mapping[str, frozenset[str]]) -> list[frozenset[str]]:
+    """The variables of each largest part of the expression that does not speak of too many."""
+    found: list[frozenset[str]] = []
+    stack = [expr]
+    while stack:
+        node = stack.pop()
+        own = supports[node.signal] if isinstance(node, Ref) else support_of(machine, node)
+        if len(own) <= LARGEST_GROUP:
+            found.append(own)
+        elif isinstance(node, Ref):
+            stack.append(machine.definitions[node.signal])
+        elif isinstance(node, Not):
+            stack.append(node.arg)
+        elif isinstance(node, And | Or):
+            stack.extend(node.args)
+            # The small parts of one conjunction belong together where there are few.
+            plain = frozenset().union(*(support_of(machine, arg) for arg in node.args if isinstance(arg, Is | Not)))
+            if len(plain) <= LARGEST_GROUP:
+                found.append(plain)
+    return found
 
 
 def mine(
@@ -235,7 +281,8 @@ def mine(
     walks.place(starts)
     _drop_initial(candidates, rules, clock, make_solver)
     report(Progress(NAME, "random walks"))
-    candidates.watch(walks)
+    candidates.watch(walks, FIRST_QUIET)
+    _settle_singles(candidates, clock, make_solver)
     dirty = list(range(len(rules.guards)))
     for turn in count():
         clock.check()
@@ -244,7 +291,7 @@ def mine(
         after = _ask_rules(candidates, dirty, clock, make_solver)
         if after:
             walks.place(after)
-            candidates.watch(walks)
+            candidates.watch(walks, LATER_QUIET)
             dirty = candidates.touched()
         elif len(dirty) < len(rules.guards):
             dirty = list(range(len(rules.guards)))
@@ -285,6 +332,31 @@ def _drop_initial(candidates: Candidates, rules: LocalRules, clock: Clock, make_
                 candidates.see(literal for literal in candidates.partners if model[abs(literal) - 1] == literal)
     finally:
         solver.close()
+
+
+def _settle_singles(candidates: Candidates, clock: Clock, make_solver: SolverFactory) -> None:
+    """Finds the facts that are never so for no other reason than each other; no pair with one of them is asked about.
+
+    The other single facts stay candidates: pairs may yet keep them out.
+    """
+    rules = candidates.rules
+    alive = set(candidates.singles)
+    pending = True
+    while pending and alive:
+        pending = False
+        solver = make_solver()
+        add_all(solver, rules.encoding.clauses)
+        solver.add([TRUTH, rules.encoding.top])
+        add_all(solver, [[-literal] for literal in sorted(alive)])
+        try:
+            for at, guard in enumerate(rules.guards):
+                made = alive.intersection(candidates.made[at])
+                if made and guard != -TRUTH and solver.solve([guard], clock):
+                    alive -= made
+                    pending = True
+        finally:
+            solver.close()
+    candidates.settle(alive)
 
 
 def _ask_rules(candidates: Candidates, asked: Sequence[int], clock: Clock, make_solver: SolverFactory) -> list[State]:

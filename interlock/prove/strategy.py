@@ -28,7 +28,7 @@ from interlock.prove.solvers import light_solver
 from interlock.prove.starts import some_initial_states
 
 NAME = "decide"
-FIRST_LOOK = 2_000_000
+FIRST_LOOK = 1_000_000
 """How many times a guard may be looked at in the first stage: states times rules."""
 FIRST_EXPANDED = 250
 """How many states guided search expands at first for a question whose asker expects a run."""
@@ -153,6 +153,8 @@ class _Strategy:
         hunt = guided.Hunt(self.machine, asked, self.limits, self.clock)
         try:
             hunt.run(range(len(asked)), most_expanded, self.report)
+            if not self.met:
+                hunt.cover(self.report)
         finally:
             self.met = hunt.states(MOST_SAMPLES)
             self.claim_found(places, hunt.found)
