@@ -13,18 +13,18 @@ from interlock.hold.builder import EMPTY, NOBODY, Builder, face_phrase, faces_of
 from interlock.hold.building import side_thing
 from interlock.hold.layout import Move, Placement, lain_on_by
 from interlock.hold.lowering import Thing
-from interlock.hold.model import Device, Direction, Zone
-from interlock.hold.syntax import Chain, Fact, Negation, Quantified, Syntax
+from interlock.hold.model import Device, Direction
+from interlock.hold.zones import add_sill_drives, add_stations, add_zone, add_zone_facts, drive
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, Ref, Value, conj, disj, neg
 from interlock.kernel.machine import Actor
 
 
 def add_motion(builder: Builder) -> None:
     """Drives, zones, restraint and the motion of units; then the groups that quantifiers range over."""
-    _stations(builder)
+    add_stations(builder)
     for zone in builder.hold.zones:
-        _zone(builder, zone)
-    _drives(builder)
+        add_zone(builder, zone)
+    add_sill_drives(builder)
     devices = _devices_by_face(builder)
     sides = {
         (cell, direction): side_thing(builder, builder.floor.cells[cell], direction)
@@ -37,126 +37,8 @@ def add_motion(builder: Builder) -> None:
     for move in builder.floor.moves:
         _departure(builder, move, devices, sides)
         _arrival(builder, move)
-    _zone_facts(builder, sides)
+    add_zone_facts(builder, sides)
     _groups(builder)
-
-
-def drive(builder: Builder, cell: str, direction: Direction) -> Expr:
-    """The drive under the cell runs in the direction."""
-    name = f"drive.{cell}.{direction}"
-    return Ref(name) if name in builder.signals else FALSE
-
-
-def _stations(builder: Builder) -> None:
-    for station in builder.hold.stations:
-        thing = builder.thing(station.id, "station", station.name)
-        thing.states["owning"] = builder.promise(
-            f"station.{station.id}.owning",
-            station.owns,
-            f"{station.name} is in charge",
-            f"{station.name} is not in charge",
-        )
-        thing.parts["controls"] = tuple(builder.world.things[c] for c in station.controls if c in builder.world.things)
-
-
-def _zone(builder: Builder, zone: Zone) -> None:
-    thing = builder.thing(zone.id, "zone", zone.name)
-    path = f"zone.{zone.id}"
-    powered = builder.promise(
-        f"{path}.powered", zone.power, f"{zone.name} has drive power", f"{zone.name} has no drive power"
-    )
-    thing.states["powered"] = powered
-    thing.parts["bays"] = tuple(builder.world.things[bay] for bay in zone.bays if bay in builder.world.things)
-    levers = sorted({name for command in zone.commands for _, syntax in command.runs for name in _names(syntax)})
-    held = [t for name in levers if (t := builder.world.things.get(name)) is not None and t.sort == "lever"]
-    thing.parts["levers"] = tuple(held)
-    thing.states["held"] = disj(*(lever.states["held"] for lever in held))
-    owners = []
-    commands: dict[Direction, list[Expr]] = {}
-    for number, command in enumerate(zone.commands, 1):
-        station = builder.world.things.get(command.station or "")
-        owners.append(TRUE if station is None else station.states["owning"])
-        for direction, syntax in command.runs:
-            given = builder.promise(
-                f"{path}.command.{number}.{direction}",
-                syntax,
-                f"{zone.name} is commanded {direction}",
-                f"{zone.name} is not commanded {direction}",
-            )
-            commands.setdefault(direction, []).append(conj(owners[-1], given))
-    thing.states["contested"] = disj(
-        *(conj(first, second) for at, first in enumerate(owners) for second in owners[at + 1 :])
-    )
-    inhibits = dict(zone.inhibits)
-    for direction in Direction:
-        commanded = commands.get(direction)
-        if not commanded:
-            continue
-        side = Thing(f"{zone.id}.{direction}", "direction of a zone", f"{zone.name} {direction}")
-        thing.parts[direction.value] = side
-        side.states["commanded"] = builder.signal(
-            f"{path}.{direction}.commanded",
-            disj(*commanded),
-            f"{zone.name} is commanded {direction}",
-            f"{zone.name} is not commanded {direction}",
-        )
-        inhibited: Expr = FALSE
-        if direction in inhibits:
-            inhibited = builder.promise(
-                f"{path}.{direction}.inhibited",
-                inhibits[direction],
-                f"{zone.name} is inhibited {direction}",
-                f"{zone.name} is not inhibited {direction}",
-            )
-        side.states["inhibited"], side.states["permitted"] = inhibited, neg(inhibited)
-        for bay in zone.bays:
-            held_back: list[Expr] = []
-            for section in (s for s in zone.sections if s.bay == bay and dict(s.inhibits).get(direction)):
-                at = f"section.{zone.id}.{bay}.{direction}.{len(held_back) + 1}.inhibited"
-                held_back.append(
-                    builder.promise(
-                        at,
-                        dict(section.inhibits)[direction],
-                        f"the drive under bay {bay} is inhibited {direction}",
-                        f"the drive under bay {bay} is not inhibited {direction}",
-                    )
-                )
-            runs = conj(powered, side.states["commanded"], neg(inhibited), *(neg(expr) for expr in held_back))
-            name = f"drive.{bay}.{direction}"
-            builder.define(name, disj(builder.signals.get(name, FALSE), runs))
-            builder.phrases[name] = (
-                f"the drive under bay {bay} runs {direction}",
-                f"the drive under bay {bay} does not run {direction}",
-            )
-    thing.states["commanded"] = disj(
-        *(side.states["commanded"] for side in thing.parts.values() if isinstance(side, Thing))
-    )
-
-
-def _names(syntax: Syntax) -> Iterator[str]:
-    if isinstance(syntax, Fact):
-        yield syntax.subject.parts[0]
-    elif isinstance(syntax, Negation):
-        yield from _names(syntax.arg)
-    elif isinstance(syntax, Chain):
-        for arg in syntax.args:
-            yield from _names(arg)
-    elif isinstance(syntax, Quantified):
-        yield from _names(syntax.body)
-
-
-def _drives(builder: Builder) -> None:
-    """Which drives can move a unit: those under any of its cells."""
-    for door in builder.hold.doorways:
-        running = disj(
-            *(drive(builder, bay, direction) for bay in door.bays for direction in (door.side, door.side.opposite))
-        )
-        builder.world.things[door.id].states["drive_running"] = builder.signal(
-            f"door.{door.id}.drive_running",
-            running,
-            f"a drive runs across the sill of {door.name}",
-            f"no drive runs across the sill of {door.name}",
-        )
 
 
 def _devices_by_face(builder: Builder) -> dict[str, list[Device]]:
@@ -499,29 +381,6 @@ def _arrival(builder: Builder, move: Move) -> None:
             f"{text} {move.direction}, until it stands {_standing_in(builder, target.cells)}",
             *tags,
         )
-
-
-def _zone_facts(builder: Builder, sides: dict[tuple[str, Direction], Thing]) -> None:
-    for zone in builder.hold.zones:
-        thing = builder.world.things[zone.id]
-        running = []
-        for direction in Direction:
-            side = thing.parts.get(direction.value)
-            if isinstance(side, Thing):
-                runs = disj(*(drive(builder, bay, direction) for bay in zone.bays))
-                side.states["running"] = builder.signal(
-                    f"zone.{zone.id}.{direction}.running",
-                    runs,
-                    f"{zone.name} runs {direction}",
-                    f"{zone.name} does not run {direction}",
-                )
-                running.append(side.states["running"])
-        thing.states["running"] = builder.signal(
-            f"zone.{zone.id}.running", disj(*running), f"{zone.name} runs", f"{zone.name} does not run"
-        )
-    for door in builder.hold.doorways:
-        cells = [c for c in builder.holdings if builder.floor.cells[c].door == door.id]
-        builder.world.things[door.id].states["loader_occupied"] = disj(*(builder.occupied(c) for c in cells))
 
 
 def _groups(builder: Builder) -> None:
