@@ -1,0 +1,465 @@
+"""A checklist in the words of the trade: what people do, what the equipment does, what to beware of."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from interlock.hold.compiler import CompiledHold
+from interlock.hold.layout import Placement
+from interlock.hold.lowering import Thing
+from interlock.hold.requirements import Instance
+from interlock.kernel.evaluator import State, evaluate
+from interlock.kernel.expressions import TRUE, Expr
+from interlock.kernel.machine import Machine, Signal
+from interlock.report.wording import listed, sentence
+from interlock.study.checklist import Checklist, Leg, Step
+from interlock.study.checklist_slips import Slip, SlipKind
+from interlock.study.goals import Goal, Load, Reach, Unload
+from interlock.study.operating import Deed
+
+WARNING, CAUTION, NOTE = "WARNING", "CAUTION", "NOTE"
+SCHEME = (
+    "WARNING, CAUTION and NOTE are used as in MIL-STD-38784: a WARNING is about death or injury, a CAUTION about damage "
+    "to equipment, a NOTE is useful to know. Severity categories 1 and 2 of a requirement (MIL-STD-882E) are printed as "
+    "WARNING, 3 as CAUTION, all others as NOTE."
+)
+_LABELS = {"1": WARNING, "2": WARNING, "3": CAUTION}
+_ORDER = (WARNING, CAUTION, NOTE)
+
+
+@dataclass(frozen=True, slots=True)
+class Guard:
+    """What stands before a step: hazard, how to avoid it, what follows.  A NOTE has its text in `hazard` alone."""
+
+    label: str
+    hazard: str
+    avoid: str = ""
+    consequence: str = ""
+
+    @property
+    def text(self) -> str:
+        """All of it, in the order in which it is to be read."""
+        return " ".join(part for part in (self.hazard, self.avoid, self.consequence) if part)
+
+
+@dataclass(frozen=True, slots=True)
+class StepWords:
+    """One step as it is printed; `noticed` says at which later step its omission shows, if it does."""
+
+    number: int
+    instruction: str
+    results: tuple[str, ...]
+    guards: tuple[Guard, ...]
+    noticed: str
+
+
+@dataclass(frozen=True, slots=True)
+class LegWords:
+    """One leg as it is printed.  `runs` are (first, last) numbers of steps whose order is free among themselves."""
+
+    title: str
+    steps: tuple[StepWords, ...]
+    runs: tuple[tuple[int, int], ...]
+    free: str
+    shortness: str
+    timing: Guard | None
+    checks: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """A whole checklist as it is printed."""
+
+    title: str
+    hold: str
+    before: tuple[str, ...]
+    legs: tuple[LegWords, ...]
+    claims: tuple[str, ...]
+
+
+class Speaker:
+    """Says things of one hold."""
+
+    def __init__(self, compiled: CompiledHold) -> None:
+        self.compiled = compiled
+        signals = tuple(Signal(name, definition) for name, definition in compiled.definitions.items())
+        self._machine = Machine(compiled.machine.variables, signals, ())
+        self._kinds = {unit.id: unit.name for unit in compiled.hold.units}
+        self._moves = {f"unit.{m.source.id}.{m.direction}": m for m in compiled.floor.moves}
+        self._ends = {f"unit.{m.target.id}.{m.direction}": m for m in compiled.floor.moves}
+        self._texts: dict[str, str] = {}
+        for name, said in compiled.glossary.rules.items():
+            self._texts.setdefault(name.split(" + ")[0].split(" #")[0], said.text)
+
+    def unit(self, placement: Placement) -> str:
+        """`the short pallet`."""
+        return the(self._kinds[placement.kind])
+
+    def where(self, placement: Placement) -> str:
+        """`bay 3L`, `bays 3L and 3R`, `the loader`."""
+        cells = self.compiled.floor.cells
+        inside = [cell for cell in placement.cells if cells[cell].door is None]
+        if not inside:
+            return "the loader"
+        return ("bay " if len(inside) == 1 else "bays ") + listed(inside)
+
+    def standing(self, placement: Placement) -> str:
+        """`the short pallet stands in bay 3L`."""
+        where = self.where(placement)
+        return f"{self.unit(placement)} stands {'on' if where == 'the loader' else 'in'} {where}"
+
+    def truth(self, expr: Expr, state: State) -> bool:
+        """Whether it is so in the state."""
+        return evaluate(self._machine, expr, state)
+
+    def resting(self, state: State) -> list[Placement]:
+        """Every unit at rest, on the loader too."""
+        values = dict(zip((v.name for v in self._machine.variables), state, strict=False))
+        return [
+            placement
+            for placement in self.compiled.floor.placements
+            if all(values.get(f"bay.{c}.holds") == p for c, p in zip(placement.cells, placement.parts, strict=True))
+        ]
+
+    def effects(self, before: State, after: State) -> list[str]:
+        """What has become of units and doors, one clause each."""
+        old = self.resting(before)
+        said = [self.standing(placement) for placement in self.resting(after) if placement not in old]
+        for door in self.compiled.hold.doorways:
+            facts = []
+            for words in (("closed", "moving", "open"), ("latched", "unlatched"), ("locked", "unlocked")):
+                states = self.compiled.world.things[door.id].states
+                for word in words:
+                    if word in states and self.truth(states[word], after) and not self.truth(states[word], before):
+                        facts.append(word)
+            if facts:
+                said.append(f"{the(door.name)} is {listed(facts)}")
+        return said
+
+    def equipment(self, before: State, after: State) -> list[str]:
+        """What has become of powered devices and indications, one clause each."""
+        said = []
+        things = self.compiled.world.things
+        for device in self.compiled.hold.devices:
+            if device.circuit is None:
+                continue
+            for state, expr in things[device.id].states.items():
+                if state in ("raised", "lowered") and self.truth(expr, after) and not self.truth(expr, before):
+                    said.append(f"{the(device.name)} is {state}")
+        for circuit in self.compiled.hold.circuits:
+            lit = things[circuit.id].truth
+            if circuit.use == "indication" and lit is not None and self.truth(lit, before) != self.truth(lit, after):
+                said.append(f"{the(circuit.name)} is {'on' if self.truth(lit, after) else 'off'}")
+        return said
+
+    def instruction(self, deed: Deed, before: State, held: State) -> str:
+        """The deed as a command; `held` is the state once its first half has come to rest."""
+        if not deed.heads:
+            return sentence(f"wait until {listed(self.effects(before, held)) or 'the equipment has come to rest'}")
+        head = deed.heads[0]
+        sort, id = head.split(".")[:2]
+        verb = head.rpartition(".")[2]
+        if sort == "control" and verb.startswith("hold_"):
+            until = listed(self.effects(before, held))
+            text = self._named(self._texts[head], id)
+            return sentence(f"{text} until {until}" if until else text)
+        if sort == "unit":
+            return sentence(self._motion(deed))
+        if sort == "door" and len(deed.heads) == 2:
+            word = "open" if verb == "start_opening" else "close"
+            return sentence(f"{word} {the(self.compiled.world.things[id].phrase)} fully")
+        if sort == "person":
+            return sentence(self._going(id, verb))
+        if sort == "loader":
+            door = next((d.id for d in self.compiled.hold.doorways if f".{d.id}-" in head), id)
+            return sentence(self._named(self._texts[head], door))
+        return sentence(self._named(self._texts[head], id))
+
+    def _named(self, text: str, id: str) -> str:
+        thing = self.compiled.world.things.get(id)
+        return text if thing is None else text.replace(thing.phrase, the(thing.phrase), 1)
+
+    def _motion(self, deed: Deed) -> str:
+        path, half, mover = deed.heads[0].rsplit(".", 2)
+        move = (self._moves if half == "depart" else self._ends)[path]
+        verb = "push" if mover == "pushed" else "run"
+        unit, source, target = self.unit(move.source), self.where(move.source), self.where(move.target)
+        onto = "onto" if target == "the loader" else "into"
+        if len(deed.heads) == 2:
+            return f"{verb} {unit} from {source} {onto} {target}"
+        return (
+            f"{verb} {unit} from {source} over the edge"
+            if half == "depart"
+            else f"{verb} {unit} from the edge {onto} {target}"
+        )
+
+    def _going(self, person: str, place_id: str) -> str:
+        place = next(place for place in self.compiled.hold.places if place.id == place_id)
+        who = the(next(one.name for one in self.compiled.hold.people if one.id == person))
+        if place.bay is not None and place.bay != "outside":
+            return f"send {who} into bay {place.bay}"
+        return f"send {who} {place.name}" if place.name == "outside" else f"send {who} to this place: {place.name}"
+
+
+def the(name: str) -> str:
+    """With an article, unless it has one, or ends in a number and so is a name of its own: `mid latch 5L`."""
+    named = any(c.isdigit() for c in name.split()[-1]) if name.split() else True
+    return name if named or name.lower().startswith(("the ", "a ", "an ")) else f"the {name}"
+
+
+def goal_words(compiled: CompiledHold, goal: Goal) -> str:
+    """The goal as a title."""
+    kinds = {unit.id: unit.name for unit in compiled.hold.units}
+    if isinstance(goal, Reach):
+        return f"Bring about: {goal.text}"
+    if isinstance(goal, Unload):
+        return "Unload every bay" if "all" in goal.bays else f"Unload {_bays(goal.bays)}"
+    parts = [
+        f"every free bay ({kinds.get(kind, kind)})" if bay == "all" else f"bay {bay} ({kinds.get(kind, kind)})"
+        for bay, kind in goal.wanted
+    ]
+    return f"Load {listed(parts)}"
+
+
+def _bays(bays: tuple[str, ...]) -> str:
+    return ("bay " if len(bays) == 1 else "bays ") + listed(bays)
+
+
+def words_of(checklist: Checklist) -> Words:
+    """The whole checklist in words."""
+    speaker = Speaker(checklist.compiled)
+    instances = {instance.requirement.id: instance for instance in checklist.compiled.instances}
+    said = {step.number: _instruction(speaker, step) for step in checklist.steps}
+    legs = []
+    for leg in checklist.legs:
+        steps = tuple(
+            StepWords(
+                step.number,
+                said[step.number],
+                _results(speaker, step),
+                tuple(_guards(speaker, step, instances, said)),
+                _noticed(step, checklist),
+            )
+            for step in leg.steps
+        )
+        legs.append(_leg(speaker, leg, steps))
+    return Words(
+        goal_words(checklist.compiled, checklist.goal),
+        checklist.compiled.hold.title,
+        tuple(_before(speaker, checklist)),
+        tuple(legs),
+        tuple(_claims(checklist)),
+    )
+
+
+def _instruction(speaker: Speaker, step: Step) -> str:
+    course = step.course
+    return speaker.instruction(course.deed, course.before, course.states[course.halves[0]])
+
+
+def _results(speaker: Speaker, step: Step) -> tuple[str, ...]:
+    course = step.course
+    head = course.deed.heads[0] if course.deed.heads else ""
+    told: list[str] = []
+    held = course.states[course.halves[0]]
+    if head.startswith("control.") and ".hold_" in head:
+        # what was waited for is in the instruction; what letting go brings about is not
+        told += speaker.effects(held, course.after) if len(course.halves) > 1 else []
+    elif head.startswith(("control.", "device.", "door.")) and len(course.rules) > len(course.deed.heads):
+        told += speaker.effects(course.before, course.after)
+    elif head.startswith("unit."):
+        path, half, _ = head.rsplit(".", 2)
+        there = {step for step in speaker.resting(course.after)}
+        move = (speaker._moves if half == "depart" else speaker._ends)[path]
+        if len(course.deed.heads) == 2 and move.target not in there:
+            told += speaker.effects(course.before, course.after)
+    told += speaker.equipment(course.before, course.after)
+    return tuple(sentence(text) for text in dict.fromkeys(told))
+
+
+def _guards(speaker: Speaker, step: Step, instances: Mapping[str, Instance], said: dict[int, str]) -> Iterator[Guard]:
+    found: dict[tuple[str, str], Guard] = {}
+    for slip in step.slips:
+        for id in slip.broken:
+            origin = instances[id].origin
+            label = _LABELS.get(origin.severity, NOTE) if "882E" in origin.scheme else NOTE
+            hazard = sentence(origin.hazard or f"requirement {id} breaks")
+            avoid, consequence = _avoidance(speaker, step, slip, id)
+            guard = Guard(label, hazard, avoid, consequence)
+            if label == NOTE:
+                guard = Guard(NOTE, f"{hazard} {consequence}")
+            found.setdefault((hazard, avoid), guard)
+    yield from sorted(found.values(), key=lambda guard: _ORDER.index(guard.label))
+    if any(slip.kind is SlipKind.OMITTED and slip.unnoticed and not slip.broken for slip in step.slips):
+        yield Guard(NOTE, f"No later step shows that step {step.number} was left out.")
+
+
+def _avoidance(speaker: Speaker, step: Step, slip: Slip, id: str) -> tuple[str, str]:
+    number = step.number
+    if slip.kind is SlipKind.OMITTED:
+        return f"Do not leave out step {number}.", f"Without step {number}, requirement {id} breaks."
+    if slip.kind is SlipKind.TOO_LATE:
+        return (
+            f"Complete step {number} before step {number + 1}.",
+            f"With step {number + 1} before step {number}, requirement {id} breaks.",
+        )
+    assert slip.instead is not None  # noqa: S101 -- these kinds always do another thing instead
+    course = step.course
+    wrong = speaker.instruction(slip.instead, course.before, course.before).rstrip(".")
+    wrong = wrong[:1].lower() + wrong[1:]
+    return f"Do not {wrong}.", f"With this mistake, requirement {id} breaks."
+
+
+def _noticed(step: Step, checklist: Checklist) -> str:
+    for slip in step.slips:
+        if slip.kind is SlipKind.OMITTED and slip.stops:
+            return f"Without step {step.number}, step {step.number + slip.stops} is not possible."
+    return ""
+
+
+def _leg(speaker: Speaker, leg: Leg, steps: tuple[StepWords, ...]) -> LegWords:
+    from interlock.study.orders import free_runs
+
+    first = steps[0].number if steps else 0
+    freedom = leg.freedom
+    runs = tuple((first + low, first + high) for low, high in free_runs(freedom.before)) if freedom.count else ()
+    if freedom.count is None:
+        free = "Only this order was examined." if len(steps) > 1 else ""
+    elif freedom.count == 1:
+        free = "No other order of these steps does the same." if len(steps) > 1 else ""
+    else:
+        free = f"{freedom.count:,} orders of these steps do the same, this one included."
+    return LegWords(
+        _title(speaker, leg),
+        steps,
+        runs,
+        free,
+        _shortness(leg),
+        Guard(
+            CAUTION,
+            "Units move while this part is worked, and where they stop depends on timing.",
+            "Do not let anybody stand in their way.",
+            "At another moment than the one told, a step can lead to another result.",
+        )
+        if leg.timed
+        else None,
+        tuple(_checks(speaker, leg)),
+    )
+
+
+def _title(speaker: Speaker, leg: Leg) -> str:
+    aim = leg.aim
+    if aim.what in ("load", "unload"):
+        bays = listed([speaker.where(unit) for unit in aim.units])
+        kinds = listed(list(dict.fromkeys(speaker._kinds[unit.kind] for unit in aim.units)))
+        return f"{aim.what.capitalize()} {bays}: {kinds}"
+    return {"open": "Open the hold", "shut": "Shut the hold"}.get(aim.what, f"Bring about: {aim.text}")
+
+
+def _shortness(leg: Leg) -> str:
+    if leg.shortness.is_shown:
+        return (
+            f"Shortest: bounded search found no way of fewer than {leg.shortness.length} steps, steps of the equipment "
+            "counted."
+        )
+    return "Not shown shortest."
+
+
+def _checks(speaker: Speaker, leg: Leg) -> Iterator[str]:
+    aim, end = leg.aim, leg.end
+    things = speaker.compiled.world.things
+    if aim.what == "load":
+        for unit in aim.units:
+            secured = all(speaker.truth(things[cell].states["secured"], end) for cell in unit.cells)
+            yield sentence(f"{speaker.standing(unit)}{', secured' if secured else ', not yet secured'}")
+            devices = {
+                device.id: device.phrase
+                for cell in unit.cells
+                for device in _devices(speaker, cell)
+                if speaker.truth(device.states["locking"], end) and device.states["hand_worked"] == TRUE
+            }
+            if devices:
+                verb = "is" if len(devices) == 1 else "are"
+                yield sentence(f"{listed([the(name) for name in devices.values()])} {verb} in the locking position")
+    elif aim.what == "unload":
+        for unit in aim.units:
+            yield sentence(f"{speaker.where(unit)} {'is' if len(unit.cells) == 1 else 'are'} empty")
+    for id in aim.doors:
+        facts = [w for w in ("open", "closed", "latched", "locked") if w in things[id].states]
+        true = [word for word in facts if speaker.truth(things[id].states[word], end)]
+        if true:
+            yield sentence(f"{the(things[id].phrase)} is {listed(true)}")
+    if aim.what == "shut":
+        power = [c for c in speaker.compiled.hold.circuits if c.use == "power"]
+        if power and not any(speaker.truth(things[c.id].states["on"], end) for c in power):
+            yield "All power circuits of the hold are off."
+    if aim.what == "reach":
+        yield sentence(f"this is so: {aim.text}")
+
+
+def _devices(speaker: Speaker, cell: str) -> Iterator[Thing]:
+    devices = speaker.compiled.world.things[cell].parts["devices"]
+    yield from (devices,) if isinstance(devices, Thing) else devices
+
+
+def _before(speaker: Speaker, checklist: Checklist) -> Iterator[str]:
+    """What must be so before the first step: everything that the description leaves open, and what is aboard."""
+    compiled = checklist.compiled
+    things = compiled.world.things
+    for supply in compiled.hold.supplies:
+        word = "on" if speaker.truth(things[supply.id].states["on"], checklist.start) else "off"
+        yield sentence(f"{the(supply.name)} is {word}, and stays so")
+    aboard = [p for p in speaker.resting(checklist.start)]
+    if aboard:
+        for kind in dict.fromkeys(placement.kind for placement in aboard):
+            bays = [speaker.where(p).removeprefix("bay ") for p in aboard if p.kind == kind]
+            yield sentence(f"units of this kind are aboard ({speaker._kinds[kind]}), in: {listed(bays)}")
+    else:
+        yield "Every bay is empty."
+    for door in compiled.hold.doorways:
+        states = things[door.id].states
+        true = [
+            w
+            for w in ("open", "closed", "latched", "locked")
+            if w in states and speaker.truth(states[w], checklist.start)
+        ]
+        if true:
+            yield sentence(f"{the(door.name)} is {listed(true)}")
+    for control in compiled.hold.controls:
+        if control.kind == "lever":
+            continue
+        states = things[control.id].states
+        now = [name for name, expr in states.items() if speaker.truth(expr, checklist.start)]
+        if now:
+            verb = "is set to" if control.kind in ("switch", "selector") else "is"
+            yield sentence(f"{the(control.name)} {verb} {now[0].replace('_', ' ')}")
+    places = {place.id: place.name for place in compiled.hold.places}
+    for person in compiled.hold.people:
+        for place in person.places:
+            if speaker.truth(things[person.id].states[place], checklist.start):
+                yield sentence(f"{the(person.name)} is {places[place]}")
+
+
+def _claims(checklist: Checklist) -> Iterator[str]:
+    check = checklist.check
+    timed = any(leg.timed for leg in checklist.legs)
+    yield (
+        f"Every step is possible when its turn comes, and the last state is the one wanted: the whole run of "
+        f"{check.states:,} states was replayed by the reference evaluator."
+    )
+    if check.requirements:
+        yield (
+            f"None of {check.requirements:,} requirements breaks in any state of the run, nor in any state that the "
+            "equipment can pass through in another order."
+            if not timed
+            else f"None of {check.requirements:,} requirements breaks in any state of the run as it is told."
+        )
+    yield (
+        "After each step the equipment comes to rest in one state only, in whatever order it acts"
+        + (" (parts marked CAUTION for timing excepted)." if timed else ".")
+    )
+    yield (
+        "This takes for granted that the description is right, that the supplies stay as they are, that nothing "
+        "fails, and that people do what is written, and wait until the equipment has come to rest."
+    )
