@@ -50,7 +50,7 @@ def confirm(
     """
     if len(questions) != len(claims):
         raise ValueError(f"{len(claims)} claims for {len(questions)} questions")
-    if misfit := _misfit(machine, [question.target for question in questions]):
+    if misfit := fault_of_fit(machine, [question.target for question in questions]):
         raise ValueError(misfit)
     deadline = None if seconds is None else monotonic() + seconds
     findings: dict[int, Finding] = {}
@@ -72,7 +72,9 @@ def confirm(
     for done, (certificate, places) in enumerate(shared.values()):
         report(Progress("confirm", "re-checking a certificate with a second solver", done, len(shared)))
         asked = [questions[at] for at, _ in places]
-        for (at, claim), verdict in zip(places, _recheck(machine, certificate, asked, deadline), strict=True):
+        for (at, claim), verdict in zip(
+            places, recheck_certificate(machine, certificate, asked, deadline), strict=True
+        ):
             findings[at] = _finding(claim, verdict)
     if counted:
         report(Progress("confirm", "counting the reachable states a second time"))
@@ -84,88 +86,94 @@ def confirm(
 
 
 @dataclass(frozen=True, slots=True)
-class _Agreed:
+class Agreed:
+    """The evidence bears the claim out, says `by`."""
+
     by: str
 
 
 @dataclass(frozen=True, slots=True)
-class _Broken:
+class Broken:
+    """The evidence does not bear the claim out."""
+
     what: str
 
 
 @dataclass(frozen=True, slots=True)
-class _Unchecked:
+class Unchecked:
+    """The evidence could not be checked."""
+
     why: str
 
 
-_Verdict: TypeAlias = _Agreed | _Broken | _Unchecked
+Verdict: TypeAlias = Agreed | Broken | Unchecked
 
 
-def _finding(claim: Proved, verdict: _Verdict) -> Finding:
-    if isinstance(verdict, _Agreed):
+def _finding(claim: Proved, verdict: Verdict) -> Finding:
+    if isinstance(verdict, Agreed):
         return Holds(claim.question, claim, verdict.by)
-    if isinstance(verdict, _Broken):
+    if isinstance(verdict, Broken):
         return Disputed(claim.question, claim, verdict.what)
     return Undecided(claim.question, f"claimed by engine {claim.engine!r}, not re-checked: {verdict.why}")
 
 
-def _recheck(
+def recheck_certificate(
     machine: Machine, certificate: Certificate, questions: Sequence[Question], deadline: float | None
-) -> list[_Verdict]:
+) -> list[Verdict]:
     """One verdict per question; (start) and (step) speak for all of them and are asked once."""
-    misfit = _misfit(machine, certificate.clauses)
+    misfit = fault_of_fit(machine, certificate.clauses)
     if misfit or certificate.k < 1:
-        return [_Broken(f"the certificate is ill-formed: {misfit or f'k = {certificate.k}'}")] * len(questions)
+        return [Broken(f"the certificate is ill-formed: {misfit or f'k = {certificate.k}'}")] * len(questions)
     for obligation in (start_obligation(machine, certificate), step_obligation(machine, certificate)):
         checked = recheck(obligation, deadline)
-        verdict = _verdict(obligation, range(len(obligation.queries)), checked)
-        if not isinstance(verdict, _Agreed):
+        verdict = verdict_on(obligation, range(len(obligation.queries)), checked)
+        if not isinstance(verdict, Agreed):
             return [verdict] * len(questions)
     obligation = safe_obligation(machine, certificate, questions)
     checked = recheck(obligation, deadline)
-    return [_verdict(obligation, [place], checked) for place in range(len(questions))]
+    return [verdict_on(obligation, [place], checked) for place in range(len(questions))]
 
 
-def _verdict(obligation: Obligation, places: Iterable[int], checked: Recheck) -> _Verdict:
+def verdict_on(obligation: Obligation, places: Iterable[int], checked: Recheck) -> Verdict:
     """What the answers to these queries say together: one `sat` breaks, else one `unknown` leaves it open."""
     asked = [(obligation.queries[place], checked.answers[place]) for place in places]
     broken = [query for query, answer in asked if answer == "sat"]
     if broken:
         more = f" (and {len(broken) - 1} more)" if len(broken) > 1 else ""
-        return _Broken(f"({obligation.name}) {broken[0]}{more}, says {checked.solver}")
+        return Broken(f"({obligation.name}) {broken[0]}{more}, says {checked.solver}")
     for query, answer in asked:
         if answer != "unsat":
-            return _Unchecked(f"({obligation.name}) whether {query}: {answer}")
-    return _Agreed(checked.solver)
+            return Unchecked(f"({obligation.name}) whether {query}: {answer}")
+    return Agreed(checked.solver)
 
 
 def _recount(
     machine: Machine, targets: Sequence[Expr], claimed: Sequence[int | None], deadline: float | None
-) -> list[_Verdict]:
+) -> list[Verdict]:
     """One verdict per target: does a walk over all states see as many as claimed, and none in the target?"""
     small = [count for count in claimed if count is not None and count <= MOST_RECOUNTED]
     walk = enumerate_reachable(machine, targets, max(small), deadline=deadline) if small else None
-    verdicts: list[_Verdict] = []
+    verdicts: list[Verdict] = []
     for at, count in enumerate(claimed):
         if count is None:
-            verdicts.append(_Unchecked("neither a certificate nor a number of states is given"))
+            verdicts.append(Unchecked("neither a certificate nor a number of states is given"))
         elif walk is None or count > MOST_RECOUNTED:
             verdicts.append(
-                _Unchecked(f"{count} states are more than the {MOST_RECOUNTED} that a second count takes on")
+                Unchecked(f"{count} states are more than the {MOST_RECOUNTED} that a second count takes on")
             )
         elif (depth := walk.first[at]) is not None:
-            verdicts.append(_Broken(f"a second count reaches the target in {depth} steps"))
+            verdicts.append(Broken(f"a second count reaches the target in {depth} steps"))
         elif walk.states > count or (walk.complete and walk.states != count):
             least = "" if walk.complete else "at least "
-            verdicts.append(_Broken(f"a second count finds {least}{walk.states} states, not {count}"))
+            verdicts.append(Broken(f"a second count finds {least}{walk.states} states, not {count}"))
         elif walk.complete:
-            verdicts.append(_Agreed(f"second enumeration by the reference evaluator, {count} states"))
+            verdicts.append(Agreed(f"second enumeration by the reference evaluator, {count} states"))
         else:
-            verdicts.append(_Unchecked(f"second count ended early: {walk.stopped}"))
+            verdicts.append(Unchecked(f"second count ended early: {walk.stopped}"))
     return verdicts
 
 
-def _misfit(machine: Machine, exprs: Sequence[Expr]) -> str:
+def fault_of_fit(machine: Machine, exprs: Sequence[Expr]) -> str:
     """What keeps the expressions from being about the machine; empty when they fit."""
     try:
         Machine(machine.variables, machine.signals, (), start=And(tuple(exprs)))

@@ -52,19 +52,19 @@ def start_obligation(machine: Machine, certificate: Certificate) -> Obligation:
 
     A query for depth n assumes n steps and no more, so that a run which ends early is not overlooked.
     """
-    scribe = _Scribe(machine)
+    scribe = Scribe(machine)
     lines = list(scribe.state(0))
-    lines += [f"(assert {_any(scribe.fact(v.name, value, 0) for value in v.init)})" for v in machine.variables]
+    lines += [f"(assert {any_of(scribe.fact(v.name, value, 0) for value in v.init)})" for v in machine.variables]
     lines.append(f"(assert {scribe.formula(machine.start, 0)})")
     queries = []
     for depth in range(certificate.k):
         if depth:
             lines += [*scribe.state(depth), *scribe.step(depth - 1)]
-        broken = _all(scribe.formula(clause, depth) for clause in certificate.clauses)
-        lines += _query(f"some state after {depth} steps breaks a clause", [f"(assert (not {broken}))"])
+        broken = all_of(scribe.formula(clause, depth) for clause in certificate.clauses)
+        lines += query(f"some state after {depth} steps breaks a clause", [f"(assert (not {broken}))"])
         queries.append(f"a state {depth} steps from an initial one breaks a clause")
     meaning = "(start) A run from an initial state of fewer than k steps never breaks a clause of the certificate."
-    return _obligation("start", meaning, certificate, lines, queries)
+    return obligation_of("start", meaning, certificate, lines, queries)
 
 
 def step_obligation(machine: Machine, certificate: Certificate) -> Obligation:
@@ -73,7 +73,7 @@ def step_obligation(machine: Machine, certificate: Certificate) -> Obligation:
     A rule that writes no variable of any clause, or whose constants make true every clause that they touch, needs no
     query.  A state that breaks a clause differs by that from those before it, so `distinct` need only be said of those.
     """
-    scribe = _Scribe(machine)
+    scribe = Scribe(machine)
     last = certificate.k - 1
     lines: list[str] = []
     for depth in range(certificate.k):
@@ -97,27 +97,27 @@ def step_obligation(machine: Machine, certificate: Certificate) -> Obligation:
         changed = scribe.changed(written, after)
         asserts = list(scribe.signals_after(written, changed, last))
         asserts.append(f"(assert {scribe.formula(rule.guard, last)})")
-        asserts.append(f"(assert (not {_all(scribe.formula(clause, last, changed) for clause in after)}))")
-        lines += _query(f"rule {_quoted(rule.name)} breaks a clause", asserts)
+        asserts.append(f"(assert (not {all_of(scribe.formula(clause, last, changed) for clause in after)}))")
+        lines += query(f"rule {quoted(rule.name)} breaks a clause", asserts)
         queries.append(f"rule {rule.name!r} leads to a state that breaks a clause")
     meaning = "(step) After k consecutive states that satisfy every clause, no rule leads to one that breaks a clause."
     if certificate.distinct:
         meaning += "\n; Of the k + 1 states, no two are the same."
-    return _obligation("step", meaning, certificate, lines, queries)
+    return obligation_of("step", meaning, certificate, lines, queries)
 
 
 def safe_obligation(machine: Machine, certificate: Certificate, questions: Sequence[Question]) -> Obligation:
     """No state that satisfies the clauses satisfies a target: one query per question."""
-    scribe = _Scribe(machine)
+    scribe = Scribe(machine)
     lines = [*scribe.state(0), *(f"(assert {scribe.formula(clause, 0)})" for clause in certificate.clauses)]
     for question in questions:
-        lines += _query(f"question {_quoted(question.id)}", [f"(assert {scribe.formula(question.target, 0)})"])
+        lines += query(f"question {quoted(question.id)}", [f"(assert {scribe.formula(question.target, 0)})"])
     meaning = "(safe) No state that satisfies every clause satisfies the target of a question."
     queries = [f"some state that satisfies the clauses satisfies the target of {q.id!r}" for q in questions]
-    return _obligation("safe", meaning, certificate, lines, queries)
+    return obligation_of("safe", meaning, certificate, lines, queries)
 
 
-class _Scribe:
+class Scribe:
     """Writes states, steps and formulas of one machine; holds nothing but what it looked up in it."""
 
     def __init__(self, machine: Machine) -> None:
@@ -134,7 +134,7 @@ class _Scribe:
         return f"|{symbol}={shown}{at}|"
 
     def signal(self, name: str, depth: int, after: bool = False) -> str:
-        return f"|signal {_quoted(name)}{f' @{depth}' if depth else ''}{' after' if after else ''}|"
+        return f"|signal {quoted(name)}{f' @{depth}' if depth else ''}{' after' if after else ''}|"
 
     def facts(self, name: str, depth: int) -> list[str]:
         """The symbols of the variable, as many as it takes to tell its values apart."""
@@ -152,7 +152,7 @@ class _Scribe:
         if isinstance(expr, Not):
             return f"(not {self.formula(expr.arg, depth, changed)})"
         texts = (self.formula(arg, depth, changed) for arg in expr.args)
-        return _all(texts) if isinstance(expr, And) else _any(texts)
+        return all_of(texts) if isinstance(expr, And) else any_of(texts)
 
     def state(self, depth: int) -> Iterator[str]:
         """Declarations of one state: every variable with exactly one value of its domain, every signal."""
@@ -160,7 +160,7 @@ class _Scribe:
             facts = self.facts(variable.name, depth)
             yield from (f"(declare-const {fact} Bool)" for fact in facts)
             if not isinstance(variable.domain[0], bool):
-                yield f"(assert {_any(facts)})"
+                yield f"(assert {any_of(facts)})"
                 for at, fact in enumerate(facts):
                     yield from (f"(assert (not (and {other} {fact})))" for other in facts[:at])
             elif len(variable.domain) == 1:
@@ -180,25 +180,25 @@ class _Scribe:
         writers: dict[str, list[str]] = {}
         fires = []
         for number, rule in enumerate(rules):
-            fired = f"|rule {_quoted(rule.name)} @{depth}|"
+            fired = f"|rule {quoted(rule.name)} @{depth}|"
             digits = (c if number >> bit & 1 else f"(not {c})" for bit, c in enumerate(choices))
-            yield f"(define-fun {fired} () Bool {_all(digits)})"
+            yield f"(define-fun {fired} () Bool {all_of(digits)})"
             effect = [self.formula(rule.guard, depth)]
             effect += [self.fact(name, value, depth + 1) for name, value in rule.update]
-            yield f"(assert (=> {fired} {_all(effect)}))"
+            yield f"(assert (=> {fired} {all_of(effect)}))"
             fires.append(fired)
             for name, _ in rule.update:
                 writers.setdefault(name, []).append(fired)
-        yield f"(assert {_any(fires)})"
+        yield f"(assert {any_of(fires)})"
         for variable in self.machine.variables:
             kept = zip(self.facts(variable.name, depth), self.facts(variable.name, depth + 1), strict=True)
-            unchanged = _all(f"(= {before} {after})" for before, after in kept)
-            yield f"(assert {_any([unchanged, *writers.get(variable.name, ())])})"
+            unchanged = all_of(f"(= {before} {after})" for before, after in kept)
+            yield f"(assert {any_of([unchanged, *writers.get(variable.name, ())])})"
 
     def same(self, depth: int, other: int) -> str:
         """The states at the two depths are one."""
         pairs = (zip(self.facts(v.name, depth), self.facts(v.name, other), strict=True) for v in self.machine.variables)
-        return _all(f"(= {one} {two})" for facts in pairs for one, two in facts)
+        return all_of(f"(= {one} {two})" for facts in pairs for one, two in facts)
 
     def changed(self, written: Mapping[str, Value], after: Iterable[Expr]) -> frozenset[str]:
         """The signals that the formulas rest on, directly or not, and that what was written may change."""
@@ -219,24 +219,28 @@ class _Scribe:
                 yield f"(define-fun {self.signal(signal.name, depth, after=True)} () Bool {definition})"
 
 
-def _obligation(
+def obligation_of(
     name: str, meaning: str, certificate: Certificate, lines: Iterable[str], queries: Sequence[str]
 ) -> Obligation:
+    """The obligation with its header, in which every query is announced."""
     header = f"; {meaning}\n; {len(certificate.clauses)} clauses, k = {certificate.k}.\n"
     return Obligation(
         name, header + "\n".join([_HEADER.format(count=len(queries)), *lines, "(exit)"]) + "\n", tuple(queries)
     )
 
 
-def _query(comment: str, asserts: Iterable[str]) -> list[str]:
+def query(comment: str, asserts: Iterable[str]) -> list[str]:
+    """A question apart from all others, to be answered `unsat`."""
     return ["(push 1)", f"; {comment}", *asserts, "(set-info :status unsat)", "(check-sat)", "(pop 1)"]
 
 
-def _all(texts: Iterable[str]) -> str:
+def all_of(texts: Iterable[str]) -> str:
+    """A conjunction."""
     return _joined("and", "true", texts)
 
 
-def _any(texts: Iterable[str]) -> str:
+def any_of(texts: Iterable[str]) -> str:
+    """An alternative."""
     return _joined("or", "false", texts)
 
 
@@ -248,5 +252,6 @@ def _joined(operator: str, empty: str, texts: Iterable[str]) -> str:
     return listed[0] if listed else empty
 
 
-def _quoted(name: str) -> str:
+def quoted(name: str) -> str:
+    """A name that may stand in a comment and within a quoted symbol."""
     return quote(name, safe=_SAFE_IN_NAME, errors="surrogatepass")

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TypeAlias
+from typing import Protocol, TypeAlias
 
 from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import Expr
@@ -82,6 +82,18 @@ class Unknown:
 Claim: TypeAlias = Proved | Refuted | Unknown
 
 
+class AnyClaim(Protocol):
+    """What every claim says of itself, those about ways back (`kernel.recovery`) included."""
+
+    @property
+    def question(self) -> str:
+        """The id of the question that it answers."""
+
+    @property
+    def engine(self) -> str:
+        """Who claims it."""
+
+
 @dataclass(frozen=True, slots=True)
 class Holds:
     """Finding: the target is unreachable; `checked_by` names what re-checked the certificate, with its version."""
@@ -113,7 +125,7 @@ class Disputed:
     """Finding: the evidence does not bear out the claim.  A fault of this program, never of the hold."""
 
     question: str
-    claim: Claim
+    claim: AnyClaim
     what: str
 
 

@@ -62,6 +62,7 @@ class RequirementKind(StrEnum):
     ONLY_IF = "only if"
     ORDER = "order"
     CAN = "can"
+    CAN_ALWAYS = "can always"
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +75,8 @@ class Requirement:
     order    a step whose rule is in `steps` happens only after one in `first`, and none in `since` lies
              between them (an empty `since`: once is enough)
     can      some reachable state satisfies `situation` and `condition`
+    can always   from every reachable state some run without failures leads to one that satisfies `condition`
+                 (see `kernel.recovery`; it is no question about single states)
     """
 
     id: str
@@ -270,10 +273,13 @@ def question_of(machine: Machine, requirement: Requirement) -> Question:
 
     For every kind but `can` a reachable target refutes the requirement; for `can` it is the witness.
     For step kinds the target is a state in which a named rule may fire although it must not.
+    Raises ValueError for `can always`, which is no question about single states (see `kernel.recovery`).
     """
     from interlock.kernel.expressions import Is
 
     kind = requirement.kind
+    if kind is RequirementKind.CAN_ALWAYS:
+        raise ValueError(f"{requirement.id!r} asks for a way from every state, not for a state")
     if kind is RequirementKind.ALWAYS:
         return Question(requirement.id, conj(requirement.situation, neg(requirement.condition)))
     if kind in (RequirementKind.NEVER, RequirementKind.CAN):
@@ -293,7 +299,7 @@ def occasion_of(machine: Machine, requirement: Requirement) -> Question | None:
     occasion = requirement.situation
     if requirement.kind in (RequirementKind.ONLY_IF, RequirementKind.ORDER):
         occasion = conj(occasion, steps_possible(machine, requirement))
-    if requirement.kind is RequirementKind.CAN or occasion == TRUE:
+    if requirement.kind in (RequirementKind.CAN, RequirementKind.CAN_ALWAYS) or occasion == TRUE:
         return None
     return Question(f"{requirement.id}?", occasion, expects_run=True)
 

@@ -22,7 +22,7 @@ class UnsoundCertificate(AssertionError):
     """An engine made a certificate that z3 refuses: a fault of this program."""
 
 
-class _Make:
+class Make:
     """Conjunction, disjunction and negation by z3's C interface: its Python operators look at every argument again."""
 
     def __init__(self) -> None:
@@ -59,10 +59,10 @@ class _Make:
         return self.z3.BoolRef(self.core.Z3_mk_iff(self.ref, one.ast, other.ast), self.context)
 
 
-class _Terms:
+class Terms:
     """z3 terms for one state of the machine; with `written`, for the state after those values were assigned."""
 
-    def __init__(self, machine: Machine, depth: int, make: _Make) -> None:
+    def __init__(self, machine: Machine, depth: int, make: Make) -> None:
         z3 = make.z3
         self.make = make
         self.machine = machine
@@ -125,12 +125,12 @@ def discharge(machine: Machine, certificate: Certificate, targets: Sequence[Expr
 
 class _Discharge:
     def __init__(self, machine: Machine, certificate: Certificate, clock: Clock) -> None:
-        self.make = _Make()
+        self.make = Make()
         self.z3 = self.make.z3
         self.machine = machine
         self.certificate = certificate
         self.clock = clock
-        self.states = [_Terms(machine, depth, self.make) for depth in range(certificate.k)]
+        self.states = [Terms(machine, depth, self.make) for depth in range(certificate.k)]
         self._equal_variables: dict[tuple[int, int], dict[str, Any]] = {}
 
     def run(self, targets: Sequence[Expr]) -> None:
@@ -157,7 +157,7 @@ class _Discharge:
         bad = self.make.any_of([self.states[0].term(target) for target in targets])
         self._refute(safe, [bad], "a target satisfies the clauses")
 
-    def _steps(self, solver: Any, last: _Terms) -> None:
+    def _steps(self, solver: Any, last: Terms) -> None:
         """No rule breaks a clause: one query per rule that writes a variable of one."""
         machine, clauses = self.machine, self.certificate.clauses
         touching: dict[str, list[int]] = {}
@@ -178,7 +178,7 @@ class _Discharge:
                 query += [self.make.negation(self._equal(depth, earlier, written)) for earlier in range(depth)]
             self._refute(solver, query, f"rule {rule.name!r} breaks a clause")
 
-    def _breaks(self, state: _Terms) -> Any:
+    def _breaks(self, state: Terms) -> Any:
         return self.make.negation(self.make.all_of([state.term(clause) for clause in self.certificate.clauses]))
 
     def _step(self, depth: int) -> Any:
@@ -208,7 +208,7 @@ class _Discharge:
             }
         return self._equal_variables[depth, other]
 
-    def _solver(self, states: Iterable[_Terms]) -> Any:
+    def _solver(self, states: Iterable[Terms]) -> Any:
         solver = self.z3.SolverFor("QF_FD")
         # Otherwise z3 takes Ctrl-C for itself, answers `unknown`, and nobody hears of it.
         solver.set("ctrl_c", False)

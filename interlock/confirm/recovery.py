@@ -1,0 +1,195 @@
+"""From every reachable state the goal can be brought about: claims become findings, obligations become text.
+
+The obligations are those of `Recovery`.  As rules write constants, "after these rules" is the same formula with what
+they wrote put in; every rule of a case is one query, and so is where the case ends.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from time import monotonic
+from typing import TypeAlias
+
+from interlock.confirm.confirm import Agreed, Broken, Unchecked, Verdict, fault_of_fit, recheck_certificate, verdict_on
+from interlock.confirm.recheck import recheck
+from interlock.confirm.replay import replay
+from interlock.confirm.smtlib import (
+    Obligation,
+    Scribe,
+    all_of,
+    any_of,
+    obligation_of,
+    query,
+    quoted,
+    start_obligation,
+    step_obligation,
+)
+from interlock.kernel.claims import Disputed, Progress, Report, Undecided, Unknown, silent
+from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, Not, Value, assign, disj, neg
+from interlock.kernel.machine import Actor, Machine, Question
+from interlock.kernel.recovery import (
+    Entry,
+    Recoverable,
+    Recovers,
+    Recovery,
+    RecoveryClaim,
+    RecoveryQuestion,
+    Stage,
+    Trapped,
+    Traps,
+    restarted,
+    surely_drops,
+    written_by,
+)
+
+RecoveryFinding: TypeAlias = Recovers | Traps | Undecided | Disputed
+
+
+def confirm_recovery(
+    machine: Machine,
+    questions: Sequence[RecoveryQuestion],
+    claims: Sequence[RecoveryClaim],
+    seconds: float | None = None,
+    report: Report = silent,
+) -> tuple[RecoveryFinding, ...]:
+    """One finding per question, in their order; `claims[i]` must answer `questions[i]`.
+
+    Recovers only when a second solver agreed with every obligation; Traps only when the trace was replayed and a second
+    solver agreed that nothing leads on to the goal.  Wrong evidence is Disputed, unchecked evidence Undecided.
+    Raises ValueError when the questions do not fit the machine or the claims in number.
+    """
+    if len(questions) != len(claims):
+        raise ValueError(f"{len(claims)} claims for {len(questions)} questions")
+    if misfit := fault_of_fit(machine, [question.goal for question in questions]):
+        raise ValueError(misfit)
+    deadline = None if seconds is None else monotonic() + seconds
+    found: list[RecoveryFinding] = []
+    for done, (question, claim) in enumerate(zip(questions, claims, strict=True)):
+        report(Progress("confirm", "re-checking ways back with a second solver", done, len(questions)))
+        found.append(_finding(machine, question, claim, deadline))
+    return tuple(found)
+
+
+def _finding(
+    machine: Machine, question: RecoveryQuestion, claim: RecoveryClaim, deadline: float | None
+) -> RecoveryFinding:
+    if claim.question != question.id:
+        return Disputed(question.id, claim, f"the claim answers question {claim.question!r}")
+    if isinstance(claim, Unknown):
+        return Undecided(question.id, claim.reason, claim.depth)
+    if isinstance(claim, Trapped):
+        faults = replay(machine, TRUE, claim.trace)
+        if faults:
+            return Disputed(question.id, claim, "; ".join(faults))
+        again = restarted(machine, claim.trace.states[-1])
+        verdict = recheck_certificate(again, claim.certificate, [Question(question.id, question.goal)], deadline)[0]
+    else:
+        verdict = _recheck_recovery(machine, question, claim.recovery, deadline)
+    if isinstance(verdict, Broken):
+        return Disputed(question.id, claim, verdict.what)
+    if isinstance(verdict, Unchecked):
+        return Undecided(question.id, f"claimed by engine {claim.engine!r}, not re-checked: {verdict.why}")
+    if isinstance(claim, Recoverable):
+        return Recovers(question.id, claim, verdict.by)
+    return Traps(question.id, claim, verdict.by)
+
+
+def _recheck_recovery(
+    machine: Machine, question: RecoveryQuestion, recovery: Recovery, deadline: float | None
+) -> Verdict:
+    if misfit := _misfit(machine, recovery):
+        return Broken(f"the evidence is ill-formed: {misfit}")
+    verdict: Verdict = Agreed("nothing")
+    for obligation in recovery_obligations(machine, question, recovery):
+        verdict = verdict_on(obligation, range(len(obligation.queries)), recheck(obligation, deadline))
+        if not isinstance(verdict, Agreed):
+            return verdict
+    return verdict
+
+
+def _misfit(machine: Machine, recovery: Recovery) -> str:
+    """What keeps the evidence from being about the machine at all; empty when it fits."""
+    certificate = recovery.certificate
+    if certificate.k != 1 or certificate.distinct:
+        return "its invariant is not inductive by itself"
+    exprs: list[Expr] = list(certificate.clauses)
+    rules = {rule.name: rule for rule in machine.rules}
+    for number, stage in enumerate(recovery.stages, 1):
+        exprs.append(stage.goal)
+        exprs += [Is(name, value) for component in stage.rank for name, value, _ in component]
+        for place, entry in enumerate(stage.entries, 1):
+            where = f"stage {number}, case {place}"
+            exprs += entry.when
+            for fact in entry.when:
+                if not isinstance(fact.arg if isinstance(fact, Not) else fact, Is):
+                    return f"{where} is not told by facts"
+            for name in entry.rules:
+                if name not in rules:
+                    return f"{where}: there is no rule {name!r}"
+                if rules[name].actor is Actor.FAILURE:
+                    return f"{where} counts on a failure, {name!r}"
+    return fault_of_fit(machine, exprs)
+
+
+def recovery_obligations(machine: Machine, question: RecoveryQuestion, recovery: Recovery) -> Iterator[Obligation]:
+    """Everything that has to be checked; the recovery must be well-formed.  Names are unique among them."""
+    yield start_obligation(machine, recovery.certificate)
+    yield step_obligation(machine, recovery.certificate)
+    before: Expr = TRUE
+    for number, stage in enumerate(recovery.stages, 1):
+        yield _stage_obligation(machine, recovery, number, before, stage)
+        before = stage.goal
+    scribe = Scribe(machine)
+    lines = [
+        *_among(scribe, recovery, before),
+        *query("the goal", [f"(assert {scribe.formula(neg(question.goal), 0)})"]),
+    ]
+    meaning = "(goal) What the last stage comes to is the goal."
+    yield obligation_of("goal", meaning, recovery.certificate, lines, ["the last stage ends short of the goal"])
+
+
+def _among(scribe: Scribe, recovery: Recovery, *exprs: Expr) -> Iterator[str]:
+    """A state of the invariant in which all of these are so."""
+    yield from scribe.state(0)
+    for expr in (*recovery.certificate.clauses, *exprs):
+        yield f"(assert {scribe.formula(expr, 0)})"
+
+
+def _stage_obligation(machine: Machine, recovery: Recovery, number: int, before: Expr, stage: Stage) -> Obligation:
+    scribe = Scribe(machine)
+    lines = list(_among(scribe, recovery, before, neg(stage.goal)))
+    queries = ["a state is in no case"]
+    cubes = [all_of(scribe.formula(fact, 0) for fact in entry.when) for entry in stage.entries]
+    lines += query("a state is in no case", [f"(assert (not {any_of(cubes)}))"])
+    for place, (entry, cube) in enumerate(zip(stage.entries, cubes, strict=True), 1):
+        for what, wrong, written in _ways_to_fail(machine, stage, before, entry):
+            changed = scribe.changed(written, [wrong])
+            asserts = [*scribe.signals_after(written, changed, 0), f"(assert {cube})"]
+            asserts.append(f"(assert {scribe.formula(wrong, 0, changed)})")
+            lines += query(f"case {place}: {quoted(what)}", asserts)
+            queries.append(f"in case {place} {what}")
+    meaning = (
+        f"(stage {number}) Every state of the invariant, as far as the stage before has come and not yet further, is\n"
+        "; in a case; there the rules of the case may fire in turn, and lead to what the stage is for, or, the\n"
+        "; measure of the case being smaller then, back to as far as the stage before had come."
+    )
+    return obligation_of(f"stage-{number}", meaning, recovery.certificate, lines, queries)
+
+
+def _ways_to_fail(
+    machine: Machine, stage: Stage, before: Expr, entry: Entry
+) -> Iterator[tuple[str, Expr, dict[str, Value]]]:
+    """(in words, formula for afterwards, what was written until then) for each; what cannot be is left out."""
+    written: dict[str, Value] = {}
+    for name in entry.rules:
+        rule = machine.rule(name)
+        wrong = assign(neg(rule.guard), written)
+        if wrong != FALSE:
+            yield f"rule {name!r} may not fire in its turn", wrong, dict(written)
+        written.update(rule.update)
+    good = stage.goal
+    if surely_drops(machine, stage.rank, entry.when, written_by(machine, entry.rules)):
+        good = disj(good, before)
+    wrong = assign(neg(good), written)
+    if wrong != FALSE:
+        yield "the end is no better", wrong, dict(written)

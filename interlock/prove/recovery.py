@@ -1,0 +1,360 @@
+"""From every reachable state the goal can be brought about: certificates by cases, and dead ends.
+
+An invariant is mined; then, while some state in it is not yet covered, a short run is planned from that state to one
+nearer to the goal, and everything that the run does not need is forgotten of the state: one case covers all states
+that look alike to the run.  Where no run is found, property-directed reachability decides whether there is one; a
+state from which there is none is a dead end, and whether it can be reached is asked in turn.  If not, the
+invariant is strengthened.
+
+References (from memory)
+  R. Reiter, Knowledge in Action, MIT Press 2001 (regression: what must be so before for something to be so after).
+  R. W. Floyd: Assigning meanings to programs. 1967. (measures that fall)
+  A. R. Bradley: SAT-based model checking without unrolling. VMCAI 2011.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import TypeAlias
+
+from interlock.kernel.claims import Certificate, Limits, Progress, Report, Trace, Unknown, silent
+from interlock.kernel.evaluator import State
+from interlock.kernel.expressions import Expr, Not, Value, conj
+from interlock.kernel.machine import Machine
+from interlock.kernel.recovery import (
+    Entry,
+    Rank,
+    Recoverable,
+    Recovery,
+    RecoveryClaim,
+    RecoveryQuestion,
+    Stage,
+    Trapped,
+    restarted,
+    surely_drops,
+    without_failures,
+)
+from interlock.prove.dead_ends import nearest_dead_end
+from interlock.prove.encoding import TRUTH
+from interlock.prove.engine import NO_LIMITS, Clock, OutOfTime, clock_of, time_reason
+from interlock.prove.frames import Frames
+from interlock.prove.local import Cube, LocalRules
+from interlock.prove.mined import MOST_STARTS, mine
+from interlock.prove.obligations import discharge
+from interlock.prove.pdr import certify
+from interlock.prove.planning import Planner
+from interlock.prove.ranks import advise
+from interlock.prove.recovery_obligations import discharge_recovery
+from interlock.prove.solvers import SatSolver, add_all, light_solver
+from interlock.prove.starts import some_initial_states
+from interlock.prove.trimming import trim
+
+NAME = "recover"
+MOST_ENTRIES = 20_000
+"""So many cases, and the engine gives up."""
+
+Advice: TypeAlias = Callable[[Machine, Expr], Sequence[tuple[Expr, Rank]]]
+"""Stages on the way to a goal, in a machine without failures, each with a measure; never taken on trust."""
+
+
+def recover(
+    machine: Machine,
+    questions: Sequence[RecoveryQuestion],
+    limits: Limits = NO_LIMITS,
+    report: Report = silent,
+    advice: Advice = advise,
+) -> tuple[RecoveryClaim, ...]:
+    """Decides every question, given time.  The machine has been through `with_monitors`.
+
+    `limits.depth` is not heeded: a way back may be as long as it likes.
+    """
+    clock = clock_of(limits)
+    claims: dict[int, RecoveryClaim] = {}
+    reason = ""
+    try:
+        search: _Search | None = None
+        for at, question in enumerate(questions):
+            dead_end = nearest_dead_end(machine, question.goal, limits, clock)
+            if dead_end is not None:
+                certificate = _why_trapped(machine, dead_end.states[-1], question.goal, clock)
+                claims[at] = Trapped(question.id, NAME, dead_end, certificate, shortest=True)
+                continue
+            search = search or _Search(machine, [q.goal for q in questions], clock, report)
+            claims[at] = search.decide(question, advice)
+    except OutOfTime:
+        reason = time_reason(limits)
+    except KeyboardInterrupt:
+        reason = "interrupted"
+    return tuple(claims.get(at, Unknown(question.id, NAME, reason)) for at, question in enumerate(questions))
+
+
+def _why_trapped(machine: Machine, state: State, goal: Expr, clock: Clock) -> Certificate:
+    """The proof that nothing leads from the state to the goal.  Raises AssertionError where something does."""
+    again = LocalRules(restarted(machine, state))
+    frames = Frames(again, [goal], clock, light_solver)
+    try:
+        for _ in frames.run([0], None, silent):
+            raise AssertionError("a dead end is none")
+    finally:
+        frames.solver.close()
+    return certify(again, frames.invariant or (), [goal], clock)
+
+
+class _Search:
+    """What is known of one machine; all questions share the invariant."""
+
+    def __init__(self, machine: Machine, goals: Sequence[Expr], clock: Clock, report: Report) -> None:
+        self.machine = machine
+        self.calm = without_failures(machine)
+        self.clock = clock
+        self.report = report
+        self.rules = LocalRules(machine)
+        self.number = {rule.name: at for at, rule in enumerate(machine.rules)}
+        self.planner = Planner(self.calm)
+        starts = some_initial_states(self.rules, MOST_STARTS, clock, light_solver)
+        self.lemmas: list[Cube] = []
+        if starts:
+            self.lemmas = mine(self.rules, goals, starts, clock, light_solver, report)
+        else:
+            # No run at all: anything holds of every reachable state.
+            self.lemmas = [()]
+
+    def decide(self, question: RecoveryQuestion, advice: Advice) -> RecoveryClaim:
+        """The claim for one question.  Raises OutOfTime."""
+        stages: list[Stage] = []
+        before: Expr = conj()
+        entries = 0
+        for goal, rank in self._stages(question.goal, advice):
+            work = _StageWork(self, before, goal, rank, question)
+            try:
+                while (state := work.uncovered()) is not None:
+                    self.report(Progress(NAME, f"case {entries + 1}"))
+                    entries += 1
+                    if entries > MOST_ENTRIES:
+                        return Unknown(question.id, NAME, f"more than {MOST_ENTRIES} cases to tell apart")
+                    trapped = work.cover(state)
+                    if trapped is not None:
+                        return trapped
+            finally:
+                work.close()
+            stages.append(Stage(goal, rank, tuple(work.entries)))
+            before = goal
+        self.report(Progress(NAME, "checking the cases"))
+        recovery = Recovery(self._certificate(stages), tuple(stages))
+        discharge_recovery(self.machine, recovery, question.goal, self.clock)
+        return Recoverable(question.id, NAME, recovery)
+
+    def _stages(self, goal: Expr, advice: Advice) -> list[tuple[Expr, Rank]]:
+        """The stages advised, with the goal itself for the goal of the last, which it surely implies then."""
+        advised = list(advice(self.calm, goal)) or [(goal, ())]
+        return [*advised[:-1], (goal, advised[-1][1])]
+
+    def _certificate(self, stages: Sequence[Stage]) -> Certificate:
+        """The part of the invariant that the cases rest on."""
+        encoding = self.rules.encoding
+        wrong: list[int] = []
+        before = TRUTH
+        for stage in stages:
+            to = encoding.gate(stage.goal)
+            cubes = [encoding.all_of(encoding.gate(fact) for fact in entry.when) for entry in stage.entries]
+            wrong.append(encoding.all_of([before, -to, *(-cube for cube in cubes)]))
+            for cube, entry in zip(cubes, stage.entries, strict=True):
+                falls = surely_drops(
+                    self.machine, stage.rank, entry.when, _written(self.machine, self.number, entry.rules)
+                )
+                failing = self.failing(entry.rules, before, to, falls)
+                wrong.append(encoding.all_of([before, -to, cube, failing]))
+            before = to
+        needed = trim(self.rules, self.lemmas, [gate for gate in wrong if gate != -TRUTH], self.clock, light_solver)
+        return Certificate(tuple(self.rules.clause(cube) for cube in needed))
+
+    def failing(self, names: Sequence[str], before: int, to: int, falls: bool) -> int:
+        """The literal that says, of a state, that these rules cannot fire there in turn, or lead to no good.
+
+        Where they make the rank fall they may lead to `before`, else only to `to`.
+        """
+        encoding = self.rules.encoding
+        effects: dict[int, bool] = {}
+        wrong = []
+        for name in names:
+            at = self.number[name]
+            wrong.append(-self._after(self.rules.guards[at], effects))
+            effects.update(self.rules.effects[at])
+        good = [self._after(to, effects)]
+        if falls:
+            good.append(self._after(before, effects))
+        return encoding.any_of([*wrong, -encoding.any_of(good)])
+
+    def _after(self, literal: int, effects: dict[int, bool]) -> int:
+        """The literal that says of a state what this one says of the state after the effects."""
+        encoding = self.rules.encoding
+        known: dict[int, int] = {}
+
+        def moved(wanted: int) -> int:
+            atom = abs(wanted)
+            if atom not in known:
+                if atom in effects:
+                    known[atom] = TRUTH if effects[atom] else -TRUTH
+                elif atom in encoding.parts:
+                    parts = encoding.parts[atom]
+                    after = [moved(part) for part in parts]
+                    known[atom] = atom if tuple(after) == parts else encoding.all_of(after)
+                else:
+                    known[atom] = atom
+            return known[atom] if wanted > 0 else -known[atom]
+
+        return moved(literal) if effects else literal
+
+    def facts_of(self, state: State) -> list[int]:
+        """What is so in the state: of variables with many values also which values they do not have."""
+        found = []
+        for variable, value in zip(self.machine.variables, state, strict=True):
+            options = self.rules.encoding.values[variable.name]
+            for literal, other in options:
+                if abs(literal) != TRUTH and (len(options) > 2 or literal > 0):
+                    found.append(literal if other == value else -literal)
+        return found
+
+
+def _written(machine: Machine, number: dict[str, int], names: Sequence[str]) -> dict[str, Value]:
+    written: dict[str, Value] = {}
+    for name in names:
+        written.update(machine.rules[number[name]].update)
+    return written
+
+
+class _StageWork:
+    """The cases of one stage."""
+
+    def __init__(self, search: _Search, before: Expr, goal: Expr, rank: Rank, question: RecoveryQuestion) -> None:
+        self.search = search
+        self.question = question
+        self.rank = rank
+        self.entries: list[Entry] = []
+        encoding = search.rules.encoding
+        self.before = encoding.gate(before)
+        self.to = encoding.gate(goal)
+        self.step = search.planner.step(before, goal, rank)
+        self._fed = 0
+        self._known = 0
+        self.solver: SatSolver = light_solver()
+        self.cover_solver: SatSolver = light_solver()
+        self._feed()
+        add_all(self.cover_solver, [[self.before], [-self.to]])
+
+    def close(self) -> None:
+        """Frees the solvers."""
+        self.solver.close()
+        self.cover_solver.close()
+
+    def _feed(self) -> None:
+        clauses = self.search.rules.encoding.clauses
+        lemmas = self.search.lemmas
+        for solver in (self.solver, self.cover_solver):
+            add_all(solver, clauses[self._fed :])
+            add_all(solver, [[-literal for literal in cube] for cube in lemmas[self._known :]])
+            solver.add([TRUTH, self.search.rules.encoding.top])
+        self._fed, self._known = len(clauses), len(lemmas)
+
+    def uncovered(self) -> State | None:
+        """A state of the invariant in which no case applies; None where there is none."""
+        if self.cover_solver.solve((), self.search.clock):
+            return self.search.rules.encoding.decode(self.cover_solver.model())
+        return None
+
+    def cover(self, state: State) -> Trapped | None:
+        """Finds a case for the state, or excludes the state; a claim where it is a dead end that can be reached."""
+        names = self.step.plan(state, self.search.clock)
+        if names is None:
+            answer = self._without_plan(state)
+            if isinstance(answer, Trapped):
+                return answer
+            if answer is None:
+                self._feed()
+                return None
+            names = answer
+        self._add(state, names)
+        return None
+
+    def _add(self, state: State, names: tuple[str, ...]) -> None:
+        search, clock = self.search, self.search.clock
+        falls = self.step.falls(state, names)
+        failing = search.failing(names, self.before, self.to, falls)
+        self._feed()
+        facts = search.facts_of(state)
+        asked = [self.before, -self.to, failing]
+        if self.solver.solve([*asked, *facts], clock):
+            raise AssertionError("a planned run fails from the state that it was planned for")
+        core = set(self.solver.core())
+        cube = [literal for literal in facts if literal in core]
+        facts_of = search.rules.encoding.facts
+        # That a variable has one value says more than that it has not another: the former is given up first.
+        for literal in sorted(cube, key=lambda one: (isinstance(facts_of[one], Not), -abs(one))):
+            fewer = [other for other in cube if other != literal]
+            if literal in cube and not self.solver.solve([*asked, *fewer], clock):
+                core = set(self.solver.core())
+                cube = [other for other in fewer if other in core]
+        if falls:
+            cube = self._with_rank(cube, state, names)
+        self.cover_solver.add([-literal for literal in cube])
+        self.entries.append(Entry(tuple(facts_of[literal] for literal in cube), names))
+
+    def _with_rank(self, cube: list[int], state: State, names: tuple[str, ...]) -> list[int]:
+        """The cube with what else of the state is needed to be sure that the rank falls."""
+        search = self.search
+        encoding = search.rules.encoding
+        written = _written(search.machine, search.number, names)
+        value_of = dict(zip((v.name for v in search.machine.variables), state, strict=True))
+        more = [
+            literal
+            for name in sorted(written)
+            if abs(literal := encoding.literals[name, value_of[name]]) != TRUTH and literal not in cube
+        ]
+
+        def suffices(literals: Sequence[int]) -> bool:
+            return surely_drops(search.machine, self.rank, [encoding.facts[one] for one in literals], written)
+
+        chosen = [*cube, *more]
+        if not suffices(chosen):
+            raise AssertionError("a run that lowers the rank does not seem to")
+        for literal in more:
+            fewer = [other for other in chosen if other != literal]
+            if suffices(fewer):
+                chosen = fewer
+        return sorted(set(chosen), key=abs)
+
+    def _without_plan(self, state: State) -> Trapped | tuple[str, ...] | None:
+        """A run that helps after all, a dead end that can be reached, or None: the state cannot, and is excluded."""
+        search, goal, clock = self.search, self.question.goal, self.search.clock
+        search.report(Progress(NAME, "is there a dead end"))
+        again = LocalRules(restarted(search.machine, state))
+        frames = Frames(again, [goal], clock, light_solver, search.lemmas)
+        try:
+            for _, trace in frames.run([0], None, silent):
+                return self.step.shortest_help(trace)
+        finally:
+            frames.solver.close()
+        if frames.invariant is None:
+            raise AssertionError("reachability ended without an answer")
+        certificate = certify(again, frames.invariant, [goal], clock)
+        region = conj(*certificate.clauses)
+        run = self._reach(region)
+        if run is None:
+            return None
+        # The region is closed and clear of the goal, so the certificate serves each of its states.
+        discharge(restarted(search.machine, run.states[-1]), certificate, [goal], clock)
+        return Trapped(self.question.id, NAME, run, certificate)
+
+    def _reach(self, region: Expr) -> Trace | None:
+        """A run into the region; None where there is none, and the invariant then says so."""
+        search = self.search
+        frames = Frames(search.rules, [region], search.clock, light_solver, search.lemmas)
+        try:
+            for _, trace in frames.run([0], None, silent):
+                return trace
+        finally:
+            frames.solver.close()
+        if frames.invariant is None:
+            raise AssertionError("reachability ended without an answer")
+        search.lemmas.extend(frames.invariant[len(search.lemmas) :])
+        return None

@@ -1,0 +1,298 @@
+"""Ways back and dead ends: the engine against enumeration, and its evidence against corruption."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Iterator
+from dataclasses import replace
+from itertools import pairwise
+
+import pytest
+
+from interlock.confirm.recovery import confirm_recovery
+from interlock.confirm.replay import replay
+from interlock.kernel.claims import Certificate, Disputed, Limits, Trace, Undecided
+from interlock.kernel.expressions import TRUE, Expr, Is, conj, disj, neg
+from interlock.kernel.machine import Actor, Machine, Question, Requirement, RequirementKind, Rule, Variable, question_of
+from interlock.kernel.recovery import (
+    Recoverable,
+    Recovers,
+    Recovery,
+    RecoveryQuestion,
+    Stage,
+    Trapped,
+    Traps,
+    rank_of,
+    recovery_question_of,
+    surely_drops,
+    written_by,
+)
+from interlock.prove.engine import Clock
+from interlock.prove.obligations import UnsoundCertificate
+from interlock.prove.recovery import recover
+from interlock.prove.recovery_obligations import discharge_recovery
+from tests.agreement.random_machines import random_case
+from tests.agreement.recovering import dead_ends, proves, shows_trap
+
+BY_CASES = Limits(states=0)
+"""With this the engine may not look at all states: it has to find cases, or a dead end, by solvers alone."""
+
+
+def _case(seed: int) -> tuple[Machine, RecoveryQuestion]:
+    """A random machine, often with ways round each variable's values added, and a goal."""
+    machine, questions = random_case(seed)
+    draw = random.Random(seed)
+    if draw.random() < 0.7:
+        rules = list(machine.rules)
+        for variable in machine.variables:
+            for value, after in pairwise((*variable.domain, variable.domain[0])):
+                other = draw.choice(machine.variables)
+                lent = (Is(other.name, draw.choice(other.domain)),) if draw.random() < 0.4 else ()
+                guard = conj(Is(variable.name, value), *(fact for fact in lent if other is not variable))
+                rules.append(Rule(f"{variable.name} from {value}", Actor.CREW, guard, ((variable.name, after),)))
+        machine = Machine(machine.variables, machine.signals, tuple(rules), (), machine.start)
+    goal: Expr = draw.choice(questions).target
+    if draw.random() < 0.6:
+        some = draw.sample(machine.variables, min(len(machine.variables), draw.randint(1, 3)))
+        goal = conj(*(Is(variable.name, draw.choice(variable.domain)) for variable in some))
+    return machine, RecoveryQuestion("goal", goal)
+
+
+def _check(machine: Machine, question: RecoveryQuestion, limits: Limits) -> str:
+    (claim,) = recover(machine, [question], limits)
+    bad = dead_ends(machine, question.goal)
+    if isinstance(claim, Recoverable):
+        assert not bad
+        assert proves(machine, claim.recovery, question.goal)
+        return "recoverable"
+    assert isinstance(claim, Trapped), claim
+    assert claim.trace.states[-1] in bad
+    assert not replay(machine, TRUE, claim.trace)
+    assert shows_trap(machine, claim, question.goal)
+    if claim.shortest:
+        assert claim.trace.depth == min(_depth(machine, state) for state in bad)
+    return "trapped"
+
+
+def _depth(machine: Machine, wanted: object) -> int:
+    from interlock.kernel.evaluator import initial_states, successors
+
+    level = set(initial_states(machine))
+    seen = set(level)
+    depth = 0
+    while wanted not in level:
+        level = {after for state in level for _, after in successors(machine, state)} - seen
+        seen |= level
+        depth += 1
+    return depth
+
+
+@pytest.mark.parametrize("tens", [pytest.param(at, marks=pytest.mark.slow if at >= 40 else ()) for at in range(100)])
+def test_engine_agrees_with_enumeration(tens: int) -> None:
+    """On a thousand random machines the engine is right, and its evidence is what it says, state by state."""
+    for seed in range(10 * tens, 10 * tens + 10):
+        machine, question = _case(seed)
+        _check(machine, question, BY_CASES if seed % 4 else Limits())
+
+
+def test_random_goals_are_of_both_kinds() -> None:
+    """The random questions are neither all recoverable nor all dead ends, and many take more than a case or two."""
+    kinds = [bool(dead_ends(machine, question.goal)) for machine, question in map(_case, range(120))]
+    assert 20 < sum(kinds) < 100
+    claims = [recover(*_asked(seed), BY_CASES)[0] for seed in range(60)]
+    cases = [
+        sum(len(stage.entries) for stage in claim.recovery.stages) for claim in claims if isinstance(claim, Recoverable)
+    ]
+    assert sum(number > 1 for number in cases) > 15
+    assert sum(number > 3 for number in cases) > 8
+
+
+def _asked(seed: int) -> tuple[Machine, list[RecoveryQuestion]]:
+    machine, question = _case(seed)
+    return machine, [question]
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_second_solver_agrees(seed: int) -> None:
+    """What the engine claims of random machines is confirmed, never disputed."""
+    machine, question = _case(seed)
+    claims = recover(machine, [question], BY_CASES)
+    (finding,) = confirm_recovery(machine, [question], claims)
+    assert isinstance(finding, Recovers if isinstance(claims[0], Recoverable) else Traps), finding
+
+
+def _corrupted(machine: Machine, recovery: Recovery, draw: random.Random) -> Iterator[Recovery]:
+    """Recoveries that differ in one place."""
+    clauses = recovery.certificate.clauses
+    if clauses:
+        at = draw.randrange(len(clauses))
+        yield replace(recovery, certificate=Certificate(clauses[:at] + clauses[at + 1 :]))
+    variable = draw.choice(machine.variables)
+    more = Is(variable.name, draw.choice(variable.domain))
+    yield replace(recovery, certificate=Certificate((*clauses, more)))
+    for number, stage in enumerate(recovery.stages):
+
+        def put(changed: Stage, number: int = number) -> Recovery:
+            return replace(recovery, stages=(*recovery.stages[:number], changed, *recovery.stages[number + 1 :]))
+
+        yield put(replace(stage, rank=()))
+        yield put(replace(stage, rank=tuple(tuple((n, v, -w) for n, v, w in part) for part in stage.rank)))
+        yield put(replace(stage, goal=disj(stage.goal, more)))
+        for at, entry in enumerate(stage.entries):
+            others = (*stage.entries[:at], *stage.entries[at + 1 :])
+            yield put(replace(stage, entries=others))
+            if entry.when:
+                yield put(replace(stage, entries=(*others, replace(entry, when=entry.when[1:]))))
+            yield put(
+                replace(
+                    stage,
+                    entries=(*others, replace(entry, when=(*entry.when, neg(entry.when[0]) if entry.when else more))),
+                )
+            )
+            yield put(replace(stage, entries=(*others, replace(entry, rules=entry.rules[1:]))))
+            yield put(
+                replace(stage, entries=(*others, replace(entry, rules=(*entry.rules, draw.choice(machine.rules).name))))
+            )
+
+
+def _is_proof_with_sure_drops(machine: Machine, recovery: Recovery, goal: Expr) -> bool:
+    """As `proves`, each rank that does not surely drop taken for none."""
+    stages = []
+    for stage in recovery.stages:
+        sure = [e for e in stage.entries if surely_drops(machine, stage.rank, e.when, written_by(machine, e.rules))]
+        if len(sure) < len(stage.entries):
+            return False
+        stages.append(stage)
+    return proves(machine, recovery, goal)
+
+
+@pytest.mark.parametrize("seed", range(0, 40))
+def test_corrupted_evidence_is_rejected(seed: int) -> None:
+    """Evidence changed in one place is accepted by either checker only where it is still a proof, state by state."""
+    machine, question = _case(seed)
+    (claim,) = recover(machine, [question], BY_CASES)
+    if not isinstance(claim, Recoverable):
+        return
+    draw = random.Random(seed)
+    rejected = 0
+    for changed in list(_corrupted(machine, claim.recovery, draw))[:25]:
+        sound = proves(machine, changed, question.goal)
+        try:
+            discharge_recovery(machine, changed, question.goal, Clock(None))
+            accepted = True
+        except UnsoundCertificate:
+            accepted = False
+        (finding,) = confirm_recovery(machine, [question], [replace(claim, recovery=changed)])
+        assert isinstance(finding, Recovers | Disputed)
+        assert isinstance(finding, Recovers) == accepted
+        assert sound or not accepted
+        if _is_proof_with_sure_drops(machine, changed, question.goal):
+            assert accepted
+        rejected += not accepted
+    if any(stage.entries for stage in claim.recovery.stages):
+        assert rejected
+
+
+def _lamp() -> Machine:
+    """A lamp with a fuse: the fuse may blow, and can be changed only while the lamp is off."""
+    lamp = Variable("lamp", ("off", "on"), ("off",))
+    fuse = Variable("fuse", ("whole", "blown"), ("whole",))
+    cover = Variable("cover", ("shut", "open", "jammed"), ("shut",))
+    rules = (
+        Rule("light", Actor.CREW, conj(Is("lamp", "off"), Is("fuse", "whole")), (("lamp", "on"),)),
+        Rule("dark", Actor.CREW, Is("lamp", "on"), (("lamp", "off"),)),
+        Rule("blow", Actor.FAILURE, Is("fuse", "whole"), (("fuse", "blown"), ("lamp", "off"))),
+        Rule("open", Actor.CREW, Is("cover", "shut"), (("cover", "open"),)),
+        Rule("shut", Actor.CREW, Is("cover", "open"), (("cover", "shut"),)),
+        Rule("change", Actor.CREW, conj(Is("cover", "open"), Is("fuse", "blown")), (("fuse", "whole"),)),
+    )
+    return Machine((lamp, fuse, cover), (), rules)
+
+
+JAM = Rule("jam", Actor.FAILURE, Is("cover", "shut"), (("cover", "jammed"),))
+UNJAM = Rule("unjam", Actor.FAILURE, Is("cover", "jammed"), (("cover", "shut"),))
+LIT = RecoveryQuestion("lit", conj(Is("lamp", "on"), Is("cover", "shut")))
+
+
+def test_failures_before_but_not_on_the_way_back() -> None:
+    """A failure may lead to where the way back begins; what only a failure would mend is a dead end."""
+    lamp = _lamp()
+    assert isinstance(recover(lamp, [LIT])[0], Recoverable)
+    jamming = Machine(lamp.variables, (), (*lamp.rules, JAM, UNJAM))
+    for limits in (Limits(), BY_CASES):
+        (claim,) = recover(jamming, [LIT], limits)
+        assert isinstance(claim, Trapped)
+        assert isinstance(confirm_recovery(jamming, [LIT], [claim])[0], Traps)
+
+
+def test_evidence_that_counts_on_a_failure_is_rejected() -> None:
+    """A case whose run contains a failure proves nothing, and both checkers say so."""
+    lamp = _lamp()
+    (claim,) = recover(lamp, [LIT])
+    assert isinstance(claim, Recoverable)
+    stages = claim.recovery.stages
+    entries = tuple(replace(entry, rules=(*entry.rules, "blow")) for entry in stages[-1].entries)
+    changed = replace(claim.recovery, stages=(*stages[:-1], replace(stages[-1], entries=entries)))
+    with pytest.raises(UnsoundCertificate):
+        discharge_recovery(lamp, changed, LIT.goal, Clock(None))
+    (finding,) = confirm_recovery(lamp, [LIT], [replace(claim, recovery=changed)])
+    assert isinstance(finding, Disputed)
+
+
+def test_corrupted_dead_ends_are_disputed() -> None:
+    """A dead end with a wrong run, a run that stops short of it or too weak a certificate is disputed."""
+    lamp = _lamp()
+    jamming = Machine(lamp.variables, (), (*lamp.rules, JAM))
+    (claim,) = recover(jamming, [LIT])
+    assert isinstance(claim, Trapped)
+    trace = claim.trace
+    for changed in (
+        replace(claim, certificate=Certificate(())),
+        replace(claim, trace=Trace(trace.rules[:-1], trace.states[:-1])),
+        replace(claim, trace=Trace(("open", *trace.rules[1:]), trace.states)),
+        replace(claim, question="another"),
+    ):
+        assert isinstance(confirm_recovery(jamming, [LIT], [changed])[0], Disputed)
+
+
+def test_no_time_is_undecided() -> None:
+    """Without time nothing is claimed."""
+    (claim,) = recover(_lamp(), [LIT], Limits(seconds=0.0))
+    (finding,) = confirm_recovery(_lamp(), [LIT], [claim])
+    assert isinstance(finding, Undecided)
+
+
+def test_sure_drop_is_never_wrong() -> None:
+    """Where a drop of the rank is called sure, every state that the facts allow has a smaller rank afterwards."""
+    from tests.agreement.recovering import every_state
+
+    draw = random.Random(3)
+    sure = 0
+    for seed in range(300):
+        machine, _ = _case(seed)
+        facts = [(v.name, value) for v in machine.variables for value in v.domain]
+        rank = tuple(
+            tuple((*fact, draw.randint(-2, 4)) for fact in draw.choices(facts, k=draw.randint(1, 5))) for _ in range(2)
+        )
+        chosen = draw.sample(machine.variables, min(2, len(machine.variables)))
+        when = [Is(v.name, draw.choice(v.domain)) for v in chosen]
+        written = {v.name: draw.choice(v.domain) for v in chosen}
+        if not surely_drops(machine, rank, when, written):
+            continue
+        sure += 1
+        for state in every_state(machine):
+            if all(state[machine.positions[fact.variable]] == fact.value for fact in when):
+                after = list(state)
+                for name, value in written.items():
+                    after[machine.positions[name]] = value
+                assert rank_of(machine, rank, tuple(after)) < rank_of(machine, rank, state)
+    assert sure > 30
+
+
+def test_kind_is_no_question_about_states() -> None:
+    """Nobody can ask an ordinary engine about a requirement that speaks of ways back."""
+    requirement = Requirement("lit", RequirementKind.CAN_ALWAYS, LIT.goal)
+    with pytest.raises(ValueError, match="not for a state"):
+        question_of(_lamp(), requirement)
+    assert recovery_question_of(requirement) == LIT
+    assert isinstance(question_of(_lamp(), replace(requirement, kind=RequirementKind.CAN)), Question)
