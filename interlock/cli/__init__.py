@@ -15,6 +15,7 @@ from interlock.diagnostics.nearest import nearest_name
 COMMANDS = {
     "prove": "Prove the requirements of holds, or show how each one breaks.",
     "audit": "Audit a written procedure, and what slips in it lead to.",
+    "checklist": "Make a checklist that is proved: load, unload, or reach a goal.",
     "describe": "Say what a description contains and what a proof would assume.",
     "draw": "Draw the plan, the unit moves or a kind of device.",
     "count": "Count the reachable states of a hold exactly.",

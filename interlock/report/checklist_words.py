@@ -15,15 +15,16 @@ from interlock.kernel.machine import Machine, Signal
 from interlock.report.wording import listed, sentence
 from interlock.study.checklist import Checklist, Leg, Step
 from interlock.study.checklist_slips import Slip, SlipKind
-from interlock.study.goals import Goal, Load, Reach, Unload
+from interlock.study.goals import Goal, Reach, Unload
 from interlock.study.operating import Deed
 
 WARNING, CAUTION, NOTE = "WARNING", "CAUTION", "NOTE"
 SCHEME = (
-    "WARNING, CAUTION and NOTE are used as in MIL-STD-38784: a WARNING is about death or injury, a CAUTION about damage "
-    "to equipment, a NOTE is useful to know. Severity categories 1 and 2 of a requirement (MIL-STD-882E) are printed as "
-    "WARNING, 3 as CAUTION, all others as NOTE."
+    "WARNING, CAUTION and NOTE are used as in MIL-STD-38784: a WARNING is about death or injury, a CAUTION about "
+    "damage to equipment, a NOTE is useful to know. Severity categories 1 and 2 of a requirement (MIL-STD-882E) are "
+    "printed as WARNING, 3 as CAUTION, all others as NOTE."
 )
+"""Said on every checklist: other schemes use the same words for other things."""
 _LABELS = {"1": WARNING, "2": WARNING, "3": CAUTION}
 _ORDER = (WARNING, CAUTION, NOTE)
 
@@ -127,12 +128,11 @@ class Speaker:
         old = self.resting(before)
         said = [self.standing(placement) for placement in self.resting(after) if placement not in old]
         for door in self.compiled.hold.doorways:
-            facts = []
+            facts: list[str] = []
             for words in (("closed", "moving", "open"), ("latched", "unlatched"), ("locked", "unlocked")):
                 states = self.compiled.world.things[door.id].states
-                for word in words:
-                    if word in states and self.truth(states[word], after) and not self.truth(states[word], before):
-                        facts.append(word)
+                known = [word for word in words if word in states]
+                facts += [w for w in known if self.truth(states[w], after) and not self.truth(states[w], before)]
             if facts:
                 said.append(f"{the(door.name)} is {listed(facts)}")
         return said
@@ -314,7 +314,7 @@ def _avoidance(speaker: Speaker, step: Step, slip: Slip, id: str) -> tuple[str, 
 def _noticed(step: Step, checklist: Checklist) -> str:
     for slip in step.slips:
         if slip.kind is SlipKind.OMITTED and slip.stops:
-            return f"Without step {step.number}, step {step.number + slip.stops} is not possible."
+            return f"Without step {step.number}, step {step.number + slip.stops} does not work."
     return ""
 
 

@@ -14,12 +14,14 @@ DESCRIPTIVE_WORDS = 25
 """ASD-STE100: the most words in a sentence that describes."""
 
 VERBS = frozenset(
-    "bring close hold latch let lock lower make move open pull push put raise release run send set take unlatch unlock "
-    "wait".split()
+    [
+        *("bring", "close", "hold", "latch", "let", "lock", "lower", "make", "move", "open", "pull", "push", "put"),
+        *("raise", "release", "run", "send", "set", "take", "unlatch", "unlock", "wait"),
+    ]
 )
 """The verbs that an instruction of ours begins with."""
 
-CONDITIONS = frozenset("if when unless while before after once".split())
+CONDITIONS = frozenset(["if", "when", "unless", "while", "before", "after", "once"])
 _JOINTS = re.compile(r"(?:,|;|\band\b|\bthen\b)\s+(?:then\s+)?([a-z]+)")
 
 
@@ -65,11 +67,8 @@ def faults_of_statement(text: str) -> tuple[str, ...]:
 
 def faults_of_note(text: str) -> tuple[str, ...]:
     """What is wrong with a note: it gives information and is never a step."""
-    faults = list(faults_of_statement(text))
-    for sentence in sentences_in(text):
-        if re.sub(r"\W", "", sentence.split()[0].lower()) in VERBS:
-            faults.append("5.5: a note gives information only; this is an instruction")
-    return tuple(faults)
+    steps = [s for s in sentences_in(text) if re.sub(r"\W", "", s.split()[0].lower()) in VERBS]
+    return (*faults_of_statement(text), *("5.5: a note gives information only; this is an instruction" for _ in steps))
 
 
 def faults_of_warning(hazard: str, avoid: str, consequence: str) -> tuple[str, ...]:

@@ -298,7 +298,7 @@ class _Work:
         for draft in drafts:
             if not evaluate(machine, draft.goal, draft.end):
                 faults.append("a leg ends in a state that does not satisfy its goal")
-        standing = [r for r in machine.requirements if r.kind is not RequirementKind.CAN]
+        standing = [r for r in machine.requirements if not r.kind.is_about_work]
         targets = [
             question_of(machine, r).target
             for r in standing

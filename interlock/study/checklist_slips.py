@@ -33,8 +33,9 @@ class Slip:
     """One slip and what it leads to.
 
     `instead` is the deed done in place of the right one (None: nothing).  `broken` are the ids of requirements that
-    break at once or later.  `stops` is how many steps further on the first step is that is no longer possible (0:
-    none of those looked at).  `unnoticed`: all further steps are possible and yet the end is another.
+    break at once or later.  `stops` is how many steps further on the first step is that is no longer possible, or after
+    which nothing moves although it should (0: none of those looked at).  `unnoticed`: all further steps are possible
+    and yet the end is another.
     """
 
     kind: SlipKind
@@ -58,6 +59,7 @@ def slips_of(
     right = [pack(course.before) for course in (*courses, *later)]
     right.append(pack(later[-1].after if later else courses[-1].after if courses else start))
     deeds = [course.deed for course in (*courses, *later)]
+    moves = [len(course.rules) > len(course.deed.heads) for course in (*courses, *later)]
     found = []
     for at, course in enumerate(courses):
         rest = deeds[at + 1 :]
@@ -65,7 +67,7 @@ def slips_of(
         if rest:
             ways.append((SlipKind.TOO_LATE, rest[0], [rest[0], course.deed], at + 2))
         ways += [(kind, deed, [deed], at + 1) for kind, deed in _confusions(loose, right[at], course.deed)]
-        slips = [_work(loose, right, deeds, at, *way) for way in ways]
+        slips = [_work(loose, right, deeds, moves, at, *way) for way in ways]
         found.append(tuple(slip for slip in slips if slip.broken or slip.kind is SlipKind.OMITTED))
     return tuple(found)
 
@@ -74,6 +76,7 @@ def _work(
     loose: Operation,
     right: Sequence[int],
     deeds: Sequence[Deed],
+    moves: Sequence[bool],
     at: int,
     kind: SlipKind,
     instead: Deed | None,
@@ -97,6 +100,9 @@ def _work(
         if isinstance(after, Hitch):
             stops = stops or place - at
             continue
+        if moves[place] and not loose.moves_something(packed, deeds[place]):
+            # whoever holds the lever waits in vain
+            stops = stops or place - at
         broken.update(dict.fromkeys(loose.broken_by(packed, deeds[place])))
         packed = after
     whole = resume + FURTHER >= len(deeds)

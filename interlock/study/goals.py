@@ -51,8 +51,9 @@ class Aim:
 
     `what` is open, load, unload, shut or reach; `units` the placements that a load or unload is about; `doors` the
     doors that an open or shut is about.  `goals` are tried in this order: the later ask for less of what is only tidy.
-    `kept` are the units that stay where they are throughout.  `via` is brought about first, where it is given: the way there
-    would otherwise be lost on a search that only sees what has to be so at the end.  `barred` rules play no part.
+    `kept` are the units that stay where they are throughout.  `via` is brought about first, where it is given: the
+    way there would otherwise be lost on a search that only sees what has to be so at the end.  `barred` rules play no
+    part.
     """
 
     what: str

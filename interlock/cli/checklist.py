@@ -1,0 +1,186 @@
+"""`interlock checklist`: from a goal to an order of work that is proved."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from interlock.cli import EXIT_CODES
+from interlock.cli.screen import Screen, color_option, output_option
+
+if TYPE_CHECKING:
+    from interlock.hold.compiler import CompiledHold
+    from interlock.study.checklist import Result
+    from interlock.study.goals import Goal, Load
+
+MEANING = """\b
+Exit codes here:
+  0   the checklist was made and is proved
+  1   the goal cannot be reached, or only by breaking a requirement
+  3   no checklist was found, and it is not shown that there is none
+
+"""
+
+
+@click.command(
+    name="checklist",
+    help="Make a checklist for HOLD: steps in an order that reaches the goal, each replayed and checked, with warnings, "
+    "free orders and pictures. HOLD is a description file, '-' for standard input, or 'demo:NAME'. At the end of "
+    "--load and --unload the load is secured, the doors are shut, latched and locked, and the power is off.",
+    epilog=MEANING + EXIT_CODES,
+)
+@click.argument("hold", metavar="HOLD")
+@click.option("--load", "load", metavar="LOAD", help="'all:KIND', or bays with kinds: '3L=HALF,3R=HALF'.")
+@click.option("--unload", "unload", metavar="BAYS", help="'all', or bays: '3L,3R'.")
+@click.option("--goal", "goal", metavar="EXPR", help="An expression, such as 'D1 is open and PWR is off'.")
+@click.option("--aboard", metavar="LOAD", help="Start with this load aboard, as a checklist for it leaves the hold.")
+@click.option("--from", "situation", metavar="SITUATION", help="Start from this situation of the description.")
+@click.option(
+    "--requirements",
+    "files",
+    multiple=True,
+    metavar="FILE",
+    help="Requirements to keep on the way; one with the id of a standing requirement replaces it. May be repeated.",
+)
+@click.option("--standing/--no-standing", default=True, help="Keep the standing requirements, or leave them out.")
+@click.option("--time", "seconds", type=click.FloatRange(min=0.001), help="Give up after this many seconds.")
+@click.option(
+    "--format",
+    "layout",
+    type=click.Choice(["text", "json", "markdown", "html", "procedure"]),
+    default="text",
+    show_default=True,
+    help="'html' is a page to print; 'procedure' is a file for 'interlock audit'.",
+)
+@output_option
+@click.option("-v", "--verbose", is_flag=True, help="Say at which later step an omission shows.")
+@color_option
+def command(
+    hold: str,
+    load: str | None,
+    unload: str | None,
+    goal: str | None,
+    aboard: str | None,
+    situation: str | None,
+    files: tuple[str, ...],
+    standing: bool,
+    seconds: float | None,
+    layout: str,
+    output: Path | None,
+    verbose: bool,
+    color: str,
+) -> int:
+    """Opens, plans, shows."""
+    from interlock.cli.opening import Rejected, open_hold, open_texts
+    from interlock.cli.progress import shown_progress
+    from interlock.cli.refusals import show_rejection, show_warnings
+    from interlock.kernel.claims import Limits
+    from interlock.report.checklist_text import exit_code_of
+    from interlock.report.grouping import REJECTED
+    from interlock.study.checklist import make_checklist
+    from interlock.study.goals import GoalFault
+
+    if sum(text is not None for text in (load, unload, goal)) != 1:
+        raise click.UsageError("Say one of --load, --unload and --goal.")
+    texts = open_texts(files, standing)
+    opened = texts if isinstance(texts, Rejected) else open_hold(hold, texts, situation)
+    if isinstance(opened, Rejected):
+        show_rejection(hold, opened)
+        return REJECTED
+    show_warnings(opened)
+    compiled = opened.compiled
+    wanted = _goal(compiled, load, unload, goal)
+    before = None if aboard is None else _load(aboard, "--aboard")
+    screen = Screen(output, color)
+    try:
+        with shown_progress(opened.label, layout != "text") as report:
+            result = make_checklist(compiled, wanted, Limits(seconds=seconds), report, before)
+    except GoalFault as fault:
+        hint = "" if unload is None or aboard is not None else " '--aboard all:KIND' starts with a load aboard."
+        raise click.UsageError(f"{str(fault)[:1].upper()}{str(fault)[1:]}.{hint}") from fault
+    _show(screen, hold, result, layout, output, verbose)
+    screen.close()
+    return exit_code_of(result)
+
+
+def _show(screen: Screen, hold: str, result: Result, layout: str, output: Path | None, verbose: bool) -> None:
+    from interlock.report.checklist_json import checklist_document
+    from interlock.report.checklist_text import checklist_lines, refusal_lines, summary
+    from interlock.report.checklist_words import words_of
+    from interlock.report.lines import BLANK, as_text
+    from interlock.study.checklist import NoChecklist
+
+    words = None if isinstance(result, NoChecklist) else words_of(result)
+    if layout == "json":
+        screen.text(checklist_document(hold, result, words))
+    elif isinstance(result, NoChecklist):
+        if layout == "text":
+            screen.lines(refusal_lines(result))
+        else:
+            click.echo(as_text(refusal_lines(result)), err=True, nl=False)
+    elif words is not None:
+        if layout == "text":
+            screen.lines((*checklist_lines(words, verbose), BLANK, summary(result)))
+        elif layout == "markdown":
+            from interlock.report.checklist_markdown import checklist_markdown
+
+            screen.text(checklist_markdown(words))
+        elif layout == "html":
+            from interlock.report.checklist_html import checklist_html
+
+            screen.text(checklist_html(result, words))
+        else:
+            from interlock.report.checklist_procedure import checklist_procedure
+
+            screen.text(checklist_procedure(result, words, _seen_from(hold, output)))
+
+
+def _seen_from(hold: str, output: Path | None) -> str:
+    """The file of the description as the folder of the procedure sees it."""
+    if output is None or str(output) == "-" or not Path(hold).exists():
+        return hold
+    return Path(os.path.relpath(hold, output.parent)).as_posix()
+
+
+def _goal(compiled: CompiledHold, load: str | None, unload: str | None, goal: str | None) -> Goal:
+    from interlock.study.goals import Reach, Unload
+
+    if load is not None:
+        return _load(load, "--load")
+    if unload is not None:
+        bays = tuple(word.strip() for word in unload.split(",") if word.strip())
+        if not bays:
+            raise click.UsageError("--unload names no bay.")
+        return Unload(bays)
+    from interlock.diagnostics.faults import Faults
+    from interlock.diagnostics.render import render_diagnostics
+    from interlock.diagnostics.spans import Span
+    from interlock.hold.lowering import Lowering
+    from interlock.hold.nodes import ScalarNode
+    from interlock.hold.parser import parse_expression
+
+    assert goal is not None  # noqa: S101 -- one of the three is given
+    faults = Faults()
+    scalar = ScalarNode(goal, Span("--goal", 1, 1, max(1, len(goal))), False, None)
+    syntax = parse_expression(scalar, faults)
+    lowering = Lowering(compiled.world)
+    expression = None if syntax is None else lowering.expression(syntax)
+    wrong = (*faults.sorted(), *lowering.faults)
+    if wrong or expression is None:
+        raise click.UsageError("--goal makes no sense:\n" + render_diagnostics(tuple(wrong), {"--goal": (goal,)}))
+    return Reach(goal, expression)
+
+
+def _load(text: str, option: str) -> Load:
+    from interlock.study.goals import Load
+
+    wanted = []
+    for word in text.split(","):
+        bay, sign, kind = word.replace(":", "=", 1).partition("=")
+        if not sign or not bay.strip() or not kind.strip():
+            raise click.UsageError(f"{option} {text!r} is not like 'all:HALF' or '3L=HALF,3R=HALF'.")
+        wanted.append((bay.strip(), kind.strip()))
+    return Load(tuple(wanted))

@@ -1,0 +1,37 @@
+"""A checklist as one printable page: no script, nothing fetched, a plan of the hold at the end of every part."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+
+from jinja2 import Environment, StrictUndefined
+from markupsafe import Markup
+
+from interlock import __version__
+from interlock.report.assumptions import CAUTIONS
+from interlock.report.checklist_words import SCHEME, Words
+from interlock.report.plan import plan_svg
+from interlock.study.checklist import Checklist
+
+TEMPLATE = "checklist.html.j2"
+
+
+def checklist_html(checklist: Checklist, words: Words) -> str:
+    """The page; the same checklist gives the same bytes."""
+    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    template = environment.from_string(files("interlock.report").joinpath(TEMPLATE).read_text(encoding="utf-8"))
+    compiled = checklist.compiled
+    first = plan_svg(compiled, checklist.start, "Before you start")
+    # our own drawing: xml.etree has escaped every text in it
+    plans = [
+        Markup(plan_svg(compiled, leg.end, f"After part {number}: {spoken.title}"))  # noqa: S704
+        for number, (leg, spoken) in enumerate(zip(checklist.legs, words.legs, strict=True), 1)
+    ]
+    return template.render(
+        words=words,
+        plans=plans,
+        first=Markup(first),  # noqa: S704
+        cautions=CAUTIONS,
+        scheme=SCHEME,
+        version=__version__,
+    )

@@ -1,0 +1,49 @@
+"""A checklist as Markdown with tick boxes."""
+
+from __future__ import annotations
+
+from interlock.report.assumptions import CAUTIONS
+from interlock.report.checklist_words import SCHEME, Guard, LegWords, Words
+
+_SIGNS = "\\`*_{}[]<>#|"
+
+
+def checklist_markdown(words: Words) -> str:
+    """The checklist; every text of the description is escaped."""
+    lines = [f"# Checklist: {_plain(words.title)}", "", _plain(words.hold), ""]
+    lines += [f"> {_plain(caution)}" for caution in CAUTIONS]
+    lines += ["", "## Before you start", ""]
+    lines += [f"- [ ] {_plain(text)}" for text in words.before]
+    for number, leg in enumerate(words.legs, 1):
+        lines += _leg(number, leg)
+    lines += ["", "## What is proved", ""]
+    lines += [f"- {_plain(claim)}" for claim in words.claims]
+    lines += ["", _plain(SCHEME), ""]
+    return "\n".join(lines)
+
+
+def _leg(number: int, leg: LegWords) -> list[str]:
+    lines = ["", f"## {number}. {_plain(leg.title)}", ""]
+    if leg.timing is not None:
+        lines += [_guard(leg.timing), ""]
+    begins = {first: last for first, last in leg.runs}
+    for step in leg.steps:
+        if step.number in begins:
+            lines += ["", f"*In any order, {step.number} to {begins[step.number]}:*", ""]
+        if step.guards:
+            lines += ["", *(_guard(guard) for guard in step.guards), ""]
+        lines.append(f"- [ ] **{step.number}.** {_plain(step.instruction)}")
+        lines += [f"  - {_plain(result)}" for result in step.results]
+    if leg.checks:
+        lines += ["", "Check:", "", *(f"- [ ] {_plain(check)}" for check in leg.checks)]
+    lines += ["", _plain(" ".join(filter(None, (leg.free, leg.shortness))))]
+    return lines
+
+
+def _guard(guard: Guard) -> str:
+    return f"> **{guard.label}:** {_plain(guard.text)}"
+
+
+def _plain(text: str) -> str:
+    flat = " ".join(text.split())
+    return "".join(f"\\{c}" if c in _SIGNS else c for c in flat)

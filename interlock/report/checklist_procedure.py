@@ -1,0 +1,176 @@
+"""A checklist as a procedure file, in the language that `interlock audit` reads."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from interlock.hold.compiler import CompiledHold
+from interlock.hold.layout import Placement
+from interlock.kernel.evaluator import State
+from interlock.report.checklist_words import Speaker, Words
+from interlock.study.checklist import Checklist, Leg
+from interlock.study.goals import Reach
+from interlock.study.operating import Course
+
+_PLAIN = {
+    "raise": "raise",
+    "lower": "lower",
+    "keep_down": "keep down",
+    "let_up": "let up",
+    "pull": "pull",
+    "put_back": "put back",
+    "open": "open",
+    "close": "close",
+    "latch": "latch",
+    "unlatch": "unlatch",
+    "lock": "lock",
+    "unlock": "unlock",
+    "release": "release",
+}
+
+
+def checklist_procedure(checklist: Checklist, words: Words, hold: str) -> str:
+    """The file's text; `hold` is what it calls the file of the description.  Free orders become one order."""
+    speaker = Speaker(checklist.compiled)
+    lines = ["interlock: 1", f"procedure: {_quoted(words.title)}", f"hold: {_quoted(hold)}"]
+    starts = list(_starts(speaker, checklist))
+    if starts:
+        lines += ["start:", *(f"  {id}: {_quoted(state)}" for id, state in starts)]
+    lines.append(f"goal: {_quoted(_goal(speaker, checklist))}")
+    lines.append("steps:")
+    for leg, spoken in zip(checklist.legs, words.legs, strict=True):
+        actions = [action for step in leg.steps for action in _actions(speaker, step.course)]
+        actions += [f"check {fact}" for fact in _facts(speaker, leg)]
+        if actions:
+            lines += [f"  - group: {_quoted(spoken.title)}", "    steps:"]
+            lines += [f"      - {_quoted(action)}" for action in actions]
+    return "\n".join(lines) + "\n"
+
+
+def _quoted(text: str) -> str:
+    return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
+
+
+def _starts(speaker: Speaker, checklist: Checklist) -> Iterator[tuple[str, str]]:
+    """What differs from the usual start, or is left open by it."""
+    compiled, start = checklist.compiled, checklist.start
+    things = compiled.world.things
+    for supply in compiled.hold.supplies:
+        if len(supply.starts) > 1:
+            yield supply.id, "on" if speaker.truth(things[supply.id].states["on"], start) else "off"
+    for placement in speaker.resting(start):
+        if all(compiled.floor.cells[cell].door is None for cell in placement.cells):
+            yield placement.cells[0], placement.kind
+    for variable, value in zip(compiled.machine.variables, start, strict=False):
+        sort, _, rest = variable.name.partition(".")
+        id = rest.partition(".")[0]
+        if sort in ("device", "control", "person", "door", "relay") and value not in variable.init:
+            yield id, str(value)
+
+
+def _goal(speaker: Speaker, checklist: Checklist) -> str:
+    if isinstance(checklist.goal, Reach):
+        return checklist.goal.text
+    facts = [_holds(p) for p in _inside(speaker, checklist.legs[-1].end)]
+    facts += [f"{cell} is secured" for p in _inside(speaker, checklist.legs[-1].end) for cell in p.cells]
+    if not facts:
+        facts = [f"{bay} is empty" for bay in checklist.compiled.floor.bays]
+    return " and ".join([*facts, *_doors(checklist.compiled)])
+
+
+def _doors(compiled: CompiledHold) -> list[str]:
+    return [
+        f"{door.id} is {word}"
+        for door in compiled.hold.doorways
+        for word in ("closed", "latched", "locked")
+        if word in compiled.world.things[door.id].states
+    ]
+
+
+def _inside(speaker: Speaker, state: State) -> list[Placement]:
+    cells = speaker.compiled.floor.cells
+    return [p for p in speaker.resting(state) if all(cells[cell].door is None for cell in p.cells)]
+
+
+def _holds(placement: Placement) -> str:
+    return f"{placement.cells[0]} is {placement.kind}"
+
+
+def _facts(speaker: Speaker, leg: Leg) -> Iterator[str]:
+    things = speaker.compiled.world.things
+    for unit in leg.aim.units:
+        if leg.aim.what == "load":
+            yield _holds(unit)
+            for cell in unit.cells:
+                if speaker.truth(things[cell].states["secured"], leg.end):
+                    yield f"{cell} is secured"
+        else:
+            yield from (f"{cell} is empty" for cell in unit.cells)
+    for id in leg.aim.doors:
+        words = [w for w in ("open", "closed", "latched", "locked") if w in things[id].states]
+        yield from (f"{id} is {w}" for w in words if speaker.truth(things[id].states[w], leg.end))
+
+
+def _until(speaker: Speaker, before: State, after: State) -> list[str]:
+    """What has become of units and doors, as expressions; units on the loader by the place that they take."""
+    old = speaker.resting(before)
+    compiled = speaker.compiled
+    found = []
+    for placement in speaker.resting(after):
+        if placement not in old:
+            cell = placement.cells[0]
+            outside = compiled.floor.cells[cell].door is not None
+            found.append(f"{cell} is occupied" if outside else _holds(placement))
+    for door in compiled.hold.doorways:
+        states = compiled.world.things[door.id].states
+        words = [w for w in ("closed", "open", "latched", "unlatched") if w in states]
+        new = [w for w in words if speaker.truth(states[w], after) and not speaker.truth(states[w], before)]
+        found += [f"{door.id} is {word}" for word in new]
+    return found
+
+
+def _actions(speaker: Speaker, course: Course) -> Iterator[str]:
+    held = course.states[course.halves[0]]
+    after = course.after
+    if not course.deed.heads:
+        yield "wait until " + " and ".join(_until(speaker, course.before, after) or ["true"])
+        return
+    head = course.deed.heads[0]
+    path = head.split(".")
+    sort, id, verb = path[0], path[1], path[-1]
+    if sort == "control" and verb.startswith("hold_"):
+        until = " and ".join(_until(speaker, course.before, held))
+        yield f"hold {id} to {verb.removeprefix('hold_')}" + (f" until {until}" if until else "")
+        if not until and len(course.deed.heads) == 2:
+            yield f"release {id}"
+    elif sort == "control" and ".release" in head:
+        yield f"release {id}"
+    elif sort == "control" and verb.startswith("set_"):
+        yield f"set {id} to {verb.removeprefix('set_')}"
+    elif sort == "unit":
+        yield from _carried(speaker, head, course)
+    elif sort == "loader":
+        door = next(d.id for d in speaker.compiled.hold.doorways if path[2].startswith(f"{d.id}-"))
+        yield f"bring {id} to {door}" if verb == "bring" else f"take away from {door}"
+    elif sort == "person":
+        yield f"go {id} to {verb}"
+    elif sort == "door" and verb.endswith(("_opening", "_closing")):
+        yield f"{'open' if verb.endswith('_opening') else 'close'} {id}"
+    else:
+        word = next((w for w in (path[-1], path[-3] if len(path) > 3 else "") if w in _PLAIN), verb)
+        yield f"{_PLAIN.get(word, word)} {id}"
+
+
+def _carried(speaker: Speaker, head: str, course: Course) -> Iterator[str]:
+    compiled = speaker.compiled
+    path, half, mover = head.rsplit(".", 2)
+    moves = {f"unit.{(m.source if half == 'depart' else m.target).id}.{m.direction}": m for m in compiled.floor.moves}
+    move = moves[path]
+    goals = [move.target, *(m.target for m in compiled.floor.moves if m.source == move.target)]
+    there = [p for p in speaker.resting(course.after) if p not in speaker.resting(course.before)]
+    until = " or ".join(dict.fromkeys(f"{p.cells[0]} is occupied" for p in [*goals[:1], *there] if p.cells))
+    if mover == "pushed":
+        yield f"push {move.direction} from {move.source.cells[0]} until {until}"
+        return
+    door = next(d for d in compiled.hold.doorways if d.id in move.doors)
+    yield f"run loader {'out' if move.direction == door.side else 'in'} at {door.id} until {until}"

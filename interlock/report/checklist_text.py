@@ -1,0 +1,101 @@
+"""A checklist as text of 80 columns, and why there is none."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from interlock.kernel.claims import Disputed, Fails, Holds
+from interlock.report.assumptions import CAUTIONS
+from interlock.report.checklist_words import CAUTION, NOTE, SCHEME, Guard, LegWords, Words, goal_words
+from interlock.report.lines import BLANK, Line, Tone, flow, heading, labelled
+from interlock.report.wording import count_of
+from interlock.study.checklist import Checklist, NoChecklist
+
+_TONES = {NOTE: Tone.FAINT, CAUTION: Tone.OPEN}
+
+
+def checklist_lines(words: Words, verbose: bool = False) -> Iterator[Line]:
+    """The checklist; with `verbose`, at which later step an omission shows."""
+    yield from flow(f"CHECKLIST: {words.title}", 0, 4, Tone.HEAD)
+    yield from flow(words.hold)
+    yield BLANK
+    for caution in CAUTIONS:
+        yield from flow(caution, tone=Tone.OPEN)
+    yield from heading("Before you start")
+    for text in words.before:
+        yield from _box(text)
+    for number, leg in enumerate(words.legs, 1):
+        yield from _leg(number, leg, verbose)
+    yield from heading("What is proved")
+    for claim in words.claims:
+        yield from flow(f"- {claim}", 2, 2)
+    yield BLANK
+    yield from flow(SCHEME, tone=Tone.FAINT)
+
+
+def _leg(number: int, leg: LegWords, verbose: bool) -> Iterator[Line]:
+    yield from heading(f"{number}. {leg.title}")
+    if leg.timing is not None:
+        yield from _guard(leg.timing)
+    begins = {first: last for first, last in leg.runs}
+    free_until = 0
+    for step in leg.steps:
+        if step.number in begins:
+            free_until = begins[step.number]
+            yield from flow(f"in any order, {step.number} to {free_until}:", 2, tone=Tone.FAINT)
+        for guard in step.guards:
+            yield from _guard(guard)
+        bar = "|" if step.number <= free_until else " "
+        yield from flow(f"[ ] {bar} {step.number:>3}. {step.instruction}", 2, 11)
+        for result in step.results:
+            yield from flow(f"-> {result}", 13, 3, Tone.FAINT)
+        if verbose and step.noticed:
+            yield from flow(step.noticed, 13, 0, Tone.FAINT)
+    for check in leg.checks:
+        yield from flow(f"[ ] Check: {check}", 2, 11, Tone.GOOD)
+    yield from flow(" ".join(filter(None, (leg.free, leg.shortness))), 2, tone=Tone.FAINT)
+
+
+def _guard(guard: Guard) -> Iterator[Line]:
+    yield from labelled(f"{guard.label}:", guard.text, 6, _TONES.get(guard.label, Tone.BAD))
+
+
+def _box(text: str) -> Iterator[Line]:
+    yield from flow(f"[ ] {text}", 2, 4)
+
+
+def summary(checklist: Checklist) -> Line:
+    """One line for the end."""
+    legs, steps = count_of(len(checklist.legs), "part"), count_of(len(checklist.steps), "step")
+    return Line(f"checklist made and proved: {legs}, {steps}", Tone.GOOD)
+
+
+def refusal_lines(found: NoChecklist) -> Iterator[Line]:
+    """Why there is no checklist."""
+    yield from flow(f"NO CHECKLIST: {goal_words(found.compiled, found.goal)}", 0, 4, Tone.BAD)
+    yield from flow(f"{found.reason[:1].upper()}{found.reason[1:]}.")
+    aim = found.aim
+    if aim is not None:
+        what = ", ".join("+".join(unit.cells) for unit in aim.units) or ", ".join(aim.doors) or aim.text
+        yield from labelled("the part without a plan:", f"{aim.what} {what}".rstrip(), 2)
+    for id in found.broken:
+        yield from labelled("breaks:", id, 2, Tone.BAD)
+    if isinstance(found.finding, Holds):
+        yield from labelled("certificate checked by:", found.finding.checked_by, 2)
+    elif isinstance(found.finding, Fails):
+        yield from flow(
+            f"The goal can be reached: {count_of(found.finding.claim.trace.depth, 'step')} of crew and equipment lead "
+            "to it in some order, but no orderly plan was found.",
+            2,
+        )
+    elif isinstance(found.finding, Disputed):
+        yield from labelled("DISPUTED:", found.finding.what, 2, Tone.LOUD)
+
+
+def exit_code_of(result: Checklist | NoChecklist) -> int:
+    """0 made and proved; 1 out of reach, or a requirement breaks on the way; 3 undecided; 4 disputed."""
+    if isinstance(result, Checklist):
+        return 0
+    if isinstance(result.finding, Disputed):
+        return 4
+    return 1 if result.broken or isinstance(result.finding, Holds) else 3
