@@ -14,6 +14,7 @@ from interlock.cli.screen import Screen, color_option, output_option
 
 if TYPE_CHECKING:
     from interlock.cli.opening import Rejected
+    from interlock.hold.compiler import CompiledHold
     from interlock.hold.procedure_binding import BoundProcedure
 
 
@@ -72,14 +73,15 @@ def command(
 
     if output is not None and output.exists() and Path(procedure).exists() and output.samefile(procedure):
         raise click.UsageError(f"--output would overwrite {output}, which is to be read.")
-    bound = open_procedure(procedure, files, standing)
-    if isinstance(bound, Rejected):
-        show_rejection(procedure, bound)
+    opened = open_procedure(procedure, files, standing)
+    if isinstance(opened, Rejected):
+        show_rejection(procedure, opened)
         return REJECTED
+    bound, free = opened
     began = monotonic()
     engine = engine_of("combined") if alone else None
     with shown_progress(procedure, False) as report:
-        audit = audit_procedure(bound, engine, Limits(seconds=seconds), report, slips=slips)
+        audit = audit_procedure(bound, engine, Limits(seconds=seconds), report, slips=slips, alone=free)
     took = monotonic() - began
     screen = Screen(output, color)
     if layout == "json":
@@ -94,14 +96,16 @@ def command(
     return CODES[audit.overall]
 
 
-def open_procedure(name: str, files: tuple[str, ...], standing: bool) -> BoundProcedure | Rejected:
-    """Reads a procedure and the hold that it names, and binds one to the other.
+def open_procedure(
+    name: str, files: tuple[str, ...], standing: bool
+) -> tuple[BoundProcedure, CompiledHold | None] | Rejected:
+    """Reads a procedure and the hold that it names, and binds one to the other; gives the hold started freely as well.
 
     Raises click.UsageError where a file cannot be read.
     """
     from interlock.cli.opening import Rejected, open_description, open_texts, read_source
     from interlock.hold.loader import load_procedure
-    from interlock.hold.procedure_binding import bind_procedure, compile_for
+    from interlock.hold.procedure_binding import bind_procedure, compile_for, compile_freely
 
     texts = open_texts(files, standing)
     if isinstance(texts, Rejected):
@@ -125,4 +129,6 @@ def open_procedure(name: str, files: tuple[str, ...], standing: bool) -> BoundPr
     if compilation.compiled is None:
         return Rejected(compilation.diagnostics, lines)
     binding = bind_procedure(loaded.value, compilation.compiled)
-    return Rejected(binding.diagnostics, lines) if binding.bound is None else binding.bound
+    if binding.bound is None:
+        return Rejected(binding.diagnostics, lines)
+    return binding.bound, compile_freely(hold, loaded.value, given).compiled

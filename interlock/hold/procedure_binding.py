@@ -90,6 +90,18 @@ def compile_for(hold: Hold, procedure: Procedure, requirements: tuple[Requiremen
     return compile_hold(hold, requirements, situation)
 
 
+def compile_freely(hold: Hold, procedure: Procedure, requirements: tuple[RequirementText, ...] = ()) -> Compilation:
+    """Compiles the hold for the same start, but with every supply that may be lost as the hold describes it.
+
+    Such a supply goes and comes at any time, so this is what people can be faced with who keep to no procedure.
+    """
+    free = {supply.id for supply in hold.supplies if supply.may_be_lost}
+    starts = tuple(entry for entry in procedure.starts if entry[0] not in free)
+    found = compile_for(hold, replace(procedure, starts=starts), requirements)
+    # a relay that is set at the start may need the supply to be on
+    return found if found.compiled is not None else compile_for(hold, procedure, requirements)
+
+
 def _named(hold: Hold) -> tuple[Situation, ...]:
     lists = (hold.doorways, hold.devices, hold.controls, hold.supplies, hold.relays, hold.people)
     return tuple(one for found in lists for one in found)  # type: ignore[misc]  # only their ids are looked at

@@ -383,6 +383,8 @@ def audit_assumptions(audit: Audit) -> tuple[str, ...]:
         "A slip is made once; slips in an interrupted procedure, and more than two together, are not followed.",
         "Whoever is called away lets go of every lever, and nobody takes over. Where power is lost it may come back at "
         "any moment.",
+        "What the interlock holds by itself is proved from the same start, but with supplies that may be lost as the "
+        "hold describes them, and for every behaviour of people.",
         "Declared failures do not strike while a procedure is followed.",
         "That nothing is broken along the procedure was counted a second time by other means; runs were replayed. That "
         "a slip is harmless, blocked or detected is the search's word.",

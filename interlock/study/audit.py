@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from interlock.confirm.confirm import confirm
+from interlock.hold.compiler import CompiledHold
 from interlock.hold.procedure_binding import Bound, BoundProcedure, Manner
 from interlock.hold.tell import Reason, reasons
 from interlock.kernel.claims import Claim, Disputed, Finding, Limits, Progress, Proved, Report, silent
@@ -22,7 +23,7 @@ from interlock.study.runs import Run, claim_of, tell_run
 from interlock.study.slip_audit import SlipAudit, audit_slips
 from interlock.study.slips import slips_of
 from interlock.study.standstill import why_still
-from interlock.study.verify import Verification, verify
+from interlock.study.verify import Status, Verification, verify
 
 NAME = "procedure"
 
@@ -111,7 +112,8 @@ class Audit:
         at_risk = any(one.at_risk or one.at_risk_lost for one in self.interruptions)
         if amiss or self.breaches or self.goal_missed is not None or hazardous or at_risk:
             return Overall.FINDINGS
-        return Overall.UNDECIDED if self.open else Overall.SOUND
+        undecided = self.verification is not None and self.verification.count(Status.UNDECIDED)
+        return Overall.UNDECIDED if self.open or undecided else Overall.SOUND
 
 
 def audit_procedure(
@@ -121,9 +123,12 @@ def audit_procedure(
     report: Report = silent,
     *,
     slips: bool = True,
+    alone: CompiledHold | None = None,
 ) -> Audit:
-    """Audits the procedure; `engine` decides what the interlock alone holds (None: that is not asked).
+    """Audits the procedure; `engine` decides what the interlock holds by itself (None: that is not asked).
 
+    `alone` is the hold about which that is asked, where it is another than that of the procedure: one that starts in
+    more ways, say.  It must have the same requirements.
     `limits.states` bounds the places that are followed, `limits.seconds` the whole.
     """
     clock = clock_of(limits)
@@ -164,7 +169,10 @@ def audit_procedure(
     verification = None
     if engine is not None:
         seconds = clock.seconds_left()
-        verification = verify(bound.compiled, engine, Limits(limits.depth, seconds, limits.states), report)
+        asked = [hazard.instance.requirement.id for hazard in hazards]
+        bounds = Limits(limits.depth, seconds, limits.states)
+        # what can be done is held by nothing: it is not asked
+        verification = verify(alone or bound.compiled, engine, bounds, report, asked)
     held = holders_of(hazards, verification, {b.hazard.instance.requirement.id: b.lost for b in breaches}, slip_audit)
     return Audit(
         bound,
@@ -214,7 +222,7 @@ def _actions(follow: Follow, first: Sequence[int], states: int, clock: Clock) ->
         way = follow.way_to(first, frozenset(resting or standing))
         wanted = _wanted(follow, at, way[-1][0])
         state = follow.state(way[-1][0])
-        why = reasons(course.machine, course.bound.compiled.glossary, wanted, state, 3)
+        why = reasons(course.machine, course.bound.compiled.glossary, wanted, state, 6)
         if bound.manner is Manner.HELD and course.points[follow.point[way[-1][0]]].under_way:
             why = (*why, *why_still(follow, way[-1][0], bound.action.to))
         rescue = find_rescue(follow, way[-1][0], wanted, clock)

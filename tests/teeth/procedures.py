@@ -1,0 +1,77 @@
+"""Procedures with one planted error, and how they are read and audited in tests."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+from interlock.hold.loader import Source, load_hold, load_procedure, load_specification
+from interlock.hold.model import RequirementText
+from interlock.hold.procedure_binding import BoundProcedure, bind_procedure, compile_for, compile_freely
+from interlock.hold.tell import Reason
+from interlock.kernel.claims import Limits
+from interlock.prove.engine import Engine
+from interlock.study.audit import Audit, audit_procedure
+
+ROOT = Path(__file__).parents[2]
+MODELS = ROOT / "models"
+
+
+def fetch(name: str) -> Source | None:
+    """A file by its path from the root of the project."""
+    path = ROOT / name
+    return Source(name, path.read_bytes()) if path.is_file() else None
+
+
+@cache
+def standing() -> tuple[RequirementText, ...]:
+    """The standing requirements."""
+    loaded = load_specification(Source("standing.yaml", (ROOT / "specs" / "standing.yaml").read_bytes()))
+    assert loaded.value is not None
+    return loaded.value
+
+
+def bind(text: str, hold: str | None = None, requirements: tuple[RequirementText, ...] | None = None) -> BoundProcedure:
+    """The procedure bound to the hold that it names (or to another one), which must both be sound."""
+    loaded = load_procedure(Source("models/procedures/tested.yaml", text.encode()))
+    assert loaded.value is not None, loaded.diagnostics
+    source = fetch(f"models/{hold or loaded.value.hold.removeprefix('../')}")
+    assert source is not None
+    described = load_hold(source, fetch)
+    assert described.value is not None, described.diagnostics
+    compilation = compile_for(described.value, loaded.value, standing() if requirements is None else requirements)
+    assert compilation.compiled is not None, compilation.diagnostics
+    binding = bind_procedure(loaded.value, compilation.compiled)
+    assert binding.bound is not None, binding.diagnostics
+    return binding.bound
+
+
+def audit(text: str, hold: str | None = None, *, slips: bool = False, engine: Engine | None = None) -> Audit:
+    """The audit of a procedure; where an engine is given it has 30 s for what the interlock holds by itself."""
+    bound = bind(text, hold)
+    alone = None
+    if engine is not None:
+        source = fetch(f"models/{hold or bound.procedure.hold.removeprefix('../')}")
+        assert source is not None
+        described = load_hold(source, fetch).value
+        assert described is not None
+        alone = compile_freely(described, bound.procedure, standing()).compiled
+        assert alone is not None
+    return audit_procedure(bound, engine, Limits(seconds=None if engine is None else 30), slips=slips, alone=alone)
+
+
+def demo(name: str) -> str:
+    """The text of a demonstration procedure."""
+    return (MODELS / "procedures" / f"{name}.yaml").read_text("utf-8")
+
+
+def planted(name: str, old: str, new: str) -> str:
+    """A demonstration with one change, which must be possible."""
+    text = demo(name)
+    assert text.count(old) == 1, (name, old)
+    return text.replace(old, new)
+
+
+def words_of(reasons: tuple[Reason, ...]) -> str:
+    """All sentences of some reasons, one after another."""
+    return "; ".join(f"{reason.text}; {words_of(reason.because)}" for reason in reasons)

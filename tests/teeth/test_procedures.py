@@ -1,0 +1,312 @@
+"""Every planted error of a procedure is found, at its action, with the right explanation; nothing else is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pytest
+
+from interlock.study.audit import Overall, Verdict
+from interlock.study.holders import Holder
+from interlock.study.interruptions import Resumption
+from interlock.study.slip_audit import Effect
+from tests.teeth.procedures import audit, demo, planted, words_of
+
+
+@dataclass(frozen=True, slots=True)
+class Error:
+    """One change to a demonstration: the action that must be found, how, and words of the explanation."""
+
+    name: str
+    demo: str
+    old: str
+    new: str
+    action: str
+    verdict: Verdict
+    words: tuple[str, ...]
+    left_out: str = ""
+
+
+ERRORS = (
+    Error(
+        "wrong order: the latch before the person",
+        "single-lane-load",
+        "      - go P1 to in_bay_1\n      - raise M3\n",
+        "      - raise M3\n      - go P1 to in_bay_1\n",
+        "raise M3",
+        Verdict.IMPOSSIBLE,
+        ("cannot be reached",),
+    ),
+    Error(
+        "missing latch, with a check that finds it",
+        "single-lane-load",
+        "      - raise M3\n      - go P1 to at_door\n      - check M3 is raised\n",
+        "      - go P1 to at_door\n",
+        "check 3C is secured and 4C is secured",
+        Verdict.UNMET,
+        ("bay 3C is not secured", "mid latch 3 is lowered"),
+    ),
+    Error(
+        "missing latch, without a check",
+        "single-lane-load",
+        "      - raise M3\n      - go P1 to at_door\n      - check M3 is raised\n",
+        "      - go P1 to at_door\n",
+        "close D1",
+        Verdict.IMPOSSIBLE,
+        ("lane secured is off",),
+        left_out="      - check 3C is secured and 4C is secured\n",
+    ),
+    Error(
+        "into the hold with the power key on",
+        "single-lane-load",
+        "      - set KEY to off\n      - go P1 to in_bay_1\n",
+        "      - go P1 to in_bay_1\n",
+        "go P1 to in_bay_1",
+        Verdict.IMPOSSIBLE,
+        ("power key is on",),
+    ),
+    Error(
+        "the key turned on with somebody inside",
+        "single-lane-load",
+        "      - go P1 to at_door\n      - check M3 is raised\n      - set KEY to on\n",
+        "      - check M3 is raised\n      - set KEY to on\n      - go P1 to at_door\n",
+        "set KEY to on",
+        Verdict.IMPOSSIBLE,
+        ("power key cannot be reached",),
+    ),
+    Error(
+        "a unit brought twice",
+        "single-lane-load",
+        "      - run loader in at D1 until 1C is occupied or 2C is occupied or 3C is occupied\n",
+        "      - bring HALF to D1\n"
+        "      - run loader in at D1 until 1C is occupied or 2C is occupied or 3C is occupied\n",
+        "bring HALF to D1",
+        Verdict.IMPOSSIBLE,
+        ("the loader at side door holds a half-width container",),
+    ),
+    Error(
+        "wrong row",
+        "single-lane-load",
+        "hold LVA to aft until 3C is occupied",
+        "hold LVA to aft until 2C is occupied",
+        "hold LVA to aft until 2C is occupied",
+        Verdict.SOMETIMES,
+        ("bay 2C is empty",),
+    ),
+    Error(
+        "the sill guard still down when the door is to close",
+        "single-lane-load",
+        "      - set SGS to raise\n      - wait until SG is raised\n      - set KEY to off\n      - close D1\n",
+        "      - set KEY to off\n      - close D1\n",
+        "close D1",
+        Verdict.IMPOSSIBLE,
+        ("sill guard switch is lower",),
+    ),
+    Error(
+        "lever direction wrong",
+        "open-and-shut",
+        "hold LVD to up until D1 is open",
+        "hold LVD to down until D1 is open",
+        "hold LVD to down until D1 is open",
+        Verdict.IMPOSSIBLE,
+        ("cargo door is closed",),
+    ),
+    Error(
+        "door shut before the sill locks are up",
+        "open-and-shut",
+        "      - hold LVD to down until D1 is closed\n",
+        "      - pull H1\n      - hold LVD to down until D1 is closed\n",
+        "hold LVD to down until D1 is closed",
+        Verdict.IMPOSSIBLE,
+        ("sill locks up is off", "switch of sill lock 1 reports false"),
+    ),
+    Error(
+        "the cover shut before the switch behind it is off",
+        "open-and-shut",
+        "      - set PWR to off\n      - close AP\n",
+        "      - close AP\n      - set PWR to off\n",
+        "set PWR to off",
+        Verdict.IMPOSSIBLE,
+        ("control panel cover is closed",),
+    ),
+    Error(
+        "locked before latched",
+        "open-and-shut",
+        "      - latch D1\n      - lock D1\n",
+        "      - lock D1\n      - latch D1\n",
+        "lock D1",
+        Verdict.IMPOSSIBLE,
+        ("cargo door is unlatched",),
+    ),
+    Error(
+        "a lever never let go",
+        "open-and-shut",
+        "      - hold LVD to up until D1 is open\n",
+        "      - hold LVD to up\n      - wait until D1 is open\n",
+        "hold LVD to down until D1 is closed",
+        Verdict.IMPOSSIBLE,
+        ("door lever is up",),
+    ),
+    Error(
+        "check too early",
+        "open-and-shut",
+        "      - hold LVD to up until D1 is open\n",
+        "      - check D1 is open\n      - hold LVD to up until D1 is open\n",
+        "check D1 is open",
+        Verdict.UNMET,
+        ("cargo door is closed",),
+    ),
+    Error(
+        "nothing left to do",
+        "open-and-shut",
+        "      - unlock D1\n",
+        "      - unlock D1\n      - set PWR to on\n",
+        "set PWR to on",
+        Verdict.IDLE,
+        ("cargo power switch is on",),
+    ),
+    Error(
+        "unlatched while locked",
+        "open-and-shut",
+        "      - unlock D1\n      - unlatch D1\n",
+        "      - unlatch D1\n      - unlock D1\n",
+        "unlatch D1",
+        Verdict.IMPOSSIBLE,
+        ("cargo door is locked",),
+    ),
+)
+
+
+@pytest.mark.parametrize("error", ERRORS, ids=[error.name for error in ERRORS])
+def test_the_error_is_found_where_it_is(error: Error) -> None:
+    """The first action that is not as it should be is the one with the error, and the explanation names the cause."""
+    text = planted(error.demo, error.old, error.new).replace(error.left_out, "")
+    found = audit(text)
+    first = next(one for one in found.actions if one.verdict is not Verdict.POSSIBLE)
+    assert (first.bound.action.text, first.verdict) == (error.action, error.verdict)
+    said = words_of(first.why)
+    for words in error.words:
+        assert words in said, said
+    assert first.run is not None
+    assert found.overall is Overall.FINDINGS
+    if error.verdict in (Verdict.IMPOSSIBLE, Verdict.UNMET):
+        assert {one.verdict for one in found.actions[first.number :]} <= {Verdict.UNREACHED}
+        assert found.goal_missed is None
+
+
+@pytest.mark.parametrize("name", ["open-and-shut", "single-lane-load", "work-on-a-latch"])
+def test_without_the_error_nothing_is_found(name: str) -> None:
+    """The demonstrations that the errors are planted in are sound themselves, slips to hazards included."""
+    found = audit(demo(name), slips=True)
+    assert found.overall is Overall.SOUND
+    assert all(one.resumption is Resumption.GO_ON for one in found.interruptions)
+    assert {type(one).__name__ for one in found.proofs} == {"Holds"}
+
+
+def test_what_would_help_is_told() -> None:
+    """Where an action is not possible because of a step forgotten, that step is what would make it possible."""
+    found = audit(planted("open-and-shut", "      - unlock D1\n", ""))
+    first = next(one for one in found.actions if one.verdict is not Verdict.POSSIBLE)
+    assert first.bound.action.text == "unlatch D1"
+    assert first.rescue is not None
+    assert [text for _, text in first.rescue.steps] == ["unlock cargo door"]
+
+
+def test_a_goal_that_is_missed_is_found() -> None:
+    """A procedure that ends with the key on, though it should be off, is told with the run that ends so."""
+    text = planted("single-lane-load", "      - set KEY to off\n      - close D1\n", "      - close D1\n")
+    found = audit(text)
+    assert [one.verdict for one in found.actions] == [Verdict.POSSIBLE] * len(found.actions)
+    assert found.goal_missed is not None
+    assert "power key is on" in words_of(found.goal_missed.because)
+
+
+def test_a_missing_check_leaves_a_slip_unnoticed() -> None:
+    """That the switch was left on is noticed only where somebody looks at it."""
+    without = audit(demo("open-and-shut"), slips=True)
+    checked = audit(
+        planted("open-and-shut", "      - set PWR to off\n", "      - set PWR to off\n      - check PWR is off\n"),
+        slips=True,
+    )
+
+    def effect(found: object, text: str) -> Effect:
+        slips = found.slips  # type: ignore[attr-defined]
+        return next(one.effect for one in slips.results if one.slip.text == text)
+
+    assert effect(without, "'set PWR to off' is left out") is Effect.UNNOTICED
+    assert effect(checked, "'set PWR to off' is left out") is Effect.DETECTED
+    assert effect(checked, "'check PWR is off' is left out") is Effect.HARMLESS
+
+
+def test_a_slip_that_the_interlock_stops_shows_where_it_stops() -> None:
+    """To leave the door latched is stopped where the door should move, and the latch is named."""
+    found = audit(demo("open-and-shut"), slips=True)
+    assert found.slips is not None
+    one = next(one for one in found.slips.results if one.slip.text == "'unlatch D1' is left out")
+    assert (one.effect, one.shows_at, one.impossible) == (Effect.BLOCKED, (5,), False)
+    swapped = next(one for one in found.slips.results if one.slip.text == "'unlatch D1' is done before 'unlock D1'")
+    assert (swapped.effect, swapped.impossible) == (Effect.BLOCKED, True)
+    assert "cargo door is locked" in words_of(swapped.why)
+
+
+def test_a_flaw_of_the_hold_makes_a_slip_a_hazard() -> None:
+    """In a hold whose lock takes no notice of the latch, to forget the latch leads to a door locked but not latched."""
+    text = demo("open-and-shut")
+    found = audit(text, "flawed/lock-without-latch.yaml", slips=True)
+    assert found.slips is not None
+    hazards = {one.slip.text: one.hazards for one in found.slips.results if one.effect is Effect.HAZARD}
+    assert any("locked-only-latched[D1]" in ids for ids in hazards.values())
+    assert "locked-only-latched[D1]" in hazards["'latch D1' is left out"]
+    assert found.slips.fewest("locked-only-latched[D1]") == 1
+    assert {type(one).__name__ for one in found.slips.findings} == {"Fails"}
+    assert found.overall is Overall.FINDINGS
+    told = next(one for one in found.slips.results if one.slip.text == "'latch D1' is left out")
+    assert told.run is not None
+    assert [step.slip for step in told.run.steps if step.slip] == ["omitted: 'latch D1' is left out"]
+
+
+def test_two_slips_together() -> None:
+    """Where two slips are needed, the pair is found, and neither slip by itself is blamed."""
+    text = planted(
+        "open-and-shut",
+        "      - lock D1\n      - set PWR",
+        "      - check D1 is latched\n      - lock D1\n      - set PWR",
+    )
+    found = audit(text, "flawed/lock-without-latch.yaml", slips=True)
+    assert found.slips is not None
+    pairs = {
+        tuple(slip.text for slip in one.slips)
+        for one in found.slips.combinations
+        if one.hazard.instance.requirement.id == "locked-only-latched[D1]" and len(one.slips) == 2
+    }
+    assert ("'latch D1' is left out", "'check D1 is latched' is left out") in pairs
+    singles = {one.slip.text for one in found.slips.results if "locked-only-latched[D1]" in one.hazards}
+    assert all(first not in singles and second not in singles for first, second in pairs)
+    assert "'latch D1' is left out" not in singles
+
+
+def test_a_lever_that_stays_makes_interruptions_unsafe() -> None:
+    """Where a lever is a switch that stays, power that comes back runs the door, the drives or nothing: it is told."""
+    found = audit(demo("single-lane-load"), "single-lane.yaml")
+    assert not any(one.at_risk or one.at_risk_lost for one in found.interruptions)
+
+
+def test_what_only_the_procedure_holds() -> None:
+    """A requirement that fails in general and holds along the procedure is held by the procedure only; one that the
+    procedure breaks is held by nothing; the others by the interlock."""
+    from interlock.prove.strategy import decide
+
+    text = demo("open-and-shut")
+    found = audit(text, "flawed/lock-without-latch.yaml", engine=decide)
+    holders = {one.instance.requirement.id: one.holder for one in found.held}
+    assert holders["locked-only-latched[D1]"] is Holder.PROCEDURE
+    assert holders["latched-only-closed[D1]"] is Holder.INTERLOCK
+    assert found.overall is Overall.SOUND
+    broken = text.replace("      - latch D1\n", "").replace("goal: D1 is locked", "goal: D1 is closed")
+    found = audit(broken, "flawed/lock-without-latch.yaml", engine=decide)
+    holders = {one.instance.requirement.id: one.holder for one in found.held}
+    assert holders["locked-only-latched[D1]"] is Holder.NOTHING
+    assert [(one.hazard.instance.requirement.id, one.lost) for one in found.breaches] == [
+        ("locked-only-latched[D1]", False)
+    ]
+    assert type(found.breaches[0].finding).__name__ == "Fails"
