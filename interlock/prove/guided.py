@@ -360,7 +360,7 @@ class Hunt:
         node = self._relaxed.goal(conj(*false)) if halves else whole
         nearby = self._nearest(node)
         for sources, most in (([nearby], min(most_expanded, self._few(nearby, node))), (self._starts, most_expanded)):
-            if sources == [nearby] and nearby in self._starts:
+            if sources is not self._starts and nearby in self._starts:
                 continue
             reached = self._run(sources, halves, node, most, number)
             if halves and reached is not None and number in self._open:
