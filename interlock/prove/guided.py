@@ -37,10 +37,13 @@ MOST_STARTS = 64
 NEARBY_EXPANDED = 40
 """How many states are expanded from where an earlier search has been, and for each step estimated this many more: """
 NEARBY_PER_STEP = 3
+EXPANDED_PER_STEP = 2
+"""How many states may be expanded for each step that a target seems to be away, where that is more."""
 COVER_EXPANDED = 12
 """How many states are expanded, and for each step estimated one more, to see a rule fire that has not yet."""
 
-_NEVER = 1 << 40
+_NEVER = 1 << 1_000
+"""Costs add up: where two parts must both go the same way, they double with each step of it."""
 
 
 def guided(
@@ -302,7 +305,7 @@ class Hunt:
                 break
             report(Progress(NAME, "looking for runs", done, len(far)))
             if number in self._open and far[number] < _NEVER:
-                self.pursue(number, most_expanded)
+                self.pursue(number, max(most_expanded, min(EXPANDED_PER_STEP * far[number], MOST_EXPANDED)))
 
     def cover(self, report: Report) -> None:
         """Goes where rules fire that make something so which was not so yet, as far as that is soon done.
@@ -336,15 +339,17 @@ class Hunt:
             if reached is None:
                 failed.add(at)
             else:
-                self._expand(reached, set())
+                self._visited.extend(after for _, after in self._expand(reached, set()))
             for step in islice(self._parents.values(), before, None):
                 if step is not None:
                     seen.update(rules[step[1]].update)
 
     def states(self, most: int) -> list[State]:
-        """Up to so many reachable states, spread evenly over those that were met."""
-        step = max(1, -(-len(self._parents) // most))
-        return [self._packing.unpack(state) for state in islice(self._parents, 0, None, step)]
+        """Up to so many reachable states: first those that searches went through, then others, spread evenly."""
+        chosen = dict.fromkeys(reversed(self._visited))
+        step = max(1, -(-len(self._parents) // max(1, most - len(chosen))))
+        chosen.update(dict.fromkeys(islice(self._parents, 0, None, step)))
+        return [self._packing.unpack(state) for state in islice(chosen, most)]
 
     def pursue(self, number: int, most_expanded: int = MOST_EXPANDED) -> None:
         """Searches for one target; whatever other targets are met on the way count as well.
