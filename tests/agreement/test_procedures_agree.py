@@ -1,0 +1,128 @@
+"""Following a procedure agrees with enumerating the state machine that it means, slips and power loss included."""
+
+from __future__ import annotations
+
+import random
+
+import pytest
+
+from interlock.kernel.claims import Limits, Proved, Refuted
+from interlock.kernel.machine import question_of
+from interlock.prove.engine import Clock
+from interlock.prove.explicit import count_states, explicit
+from interlock.study.audit import audit_procedure
+from interlock.study.following import Follow, hazards_of
+from interlock.study.procedure_machine import course_machine, lay_course
+from interlock.study.slips import slips_of
+from tests.teeth.procedures import bind
+
+POOL = (
+    "unlock D1",
+    "unlatch D1",
+    "open D1",
+    "close D1",
+    "latch D1",
+    "lock D1",
+    "set KEY to on",
+    "set KEY to off",
+    "set SGS to lower",
+    "set SGS to raise",
+    "wait until SG is lowered",
+    "bring HALF to D1",
+    "take away from D1",
+    "run loader in at D1 until 1C is occupied",
+    "hold LVA to aft until 2C is occupied",
+    "hold LVA to fore until 1C is occupied",
+    "hold LVS to left until D1 is sill_covered",
+    "hold LVS to right",
+    "release LVS",
+    "go P1 to in_bay_1",
+    "go P1 to at_door",
+    "raise M1",
+    "lower M1",
+    "keep down S1",
+    "check 1C is occupied",
+    "check D1 is closed",
+)
+HOLDS = ("../tests/agreement/loose-single-lane.yaml", "single-lane.yaml")
+
+
+def drawn(seed: int) -> str:
+    """A procedure of six steps, drawn at random behind one that opens the door."""
+    draw = random.Random(seed)
+    steps = [*POOL[:3], *(draw.choice(POOL) for _ in range(12))]
+    listed = "".join(f"  - {step}\n" for step in steps)
+    return (
+        f"interlock: 1\nprocedure: Drawn\nhold: ../single-lane.yaml\nstart: {{GP: on}}\ngoal: D1 is open\n"
+        f"steps:\n{listed}"
+    )
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_without_slips(seed: int) -> None:
+    """With supplies steady and with supplies lost: the same number of states, the same requirements broken."""
+    bound = bind(drawn(seed), HOLDS[seed % 4 == 3])
+    course = lay_course(bound)
+    hazards = hazards_of(course)
+    for lost in (False, True):
+        follow = Follow(course, hazards, Clock(None), lost=lost)
+        first = follow.initial()
+        states = len(follow.explore())
+        machine = course_machine(course, lost=lost)
+        assert count_states(machine).states == states
+        questions = [question_of(machine, one) for one in machine.requirements]
+        claims = explicit(machine, questions)
+        met = 0
+        for node in first:
+            met |= follow.outcomes[node]
+        broken = {h.instance.requirement.id for at, h in enumerate(hazards) if met >> at & 1}
+        assert broken == {claim.question for claim in claims if isinstance(claim, Refuted)}
+        assert all(isinstance(claim, Refuted | Proved) for claim in claims)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_with_slips(seed: int) -> None:
+    """The fewest slips that break each requirement are those that the machine with a budget of slips needs."""
+    bound = bind(drawn(seed), HOLDS[seed % 4 == 3])
+    audit = audit_procedure(bound, None, Limits())
+    assert audit.slips is not None
+    assert {type(one).__name__ for one in audit.slips.findings} <= {"Fails"}
+    needed: dict[str, int] = {}
+    for budget in (2, 1, 0):
+        machine = course_machine(audit.course, lost=False, slips=budget)
+        questions = [question_of(machine, one) for one in machine.requirements]
+        for claim in explicit(machine, questions):
+            if isinstance(claim, Refuted):
+                needed[claim.question] = budget
+    plain = {breach.hazard.instance.requirement.id for breach in audit.breaches if not breach.lost}
+    assert plain == {id for id, budget in needed.items() if budget == 0}
+    for hazard in audit.hazards:
+        id = hazard.instance.requirement.id
+        if id not in plain:
+            assert audit.slips.fewest(id) == needed.get(id), id
+
+
+def test_each_slip_by_itself() -> None:
+    """One slip followed alone, with no other in the course, leads to the hazards that it leads to among all."""
+    bound = bind(drawn(4), HOLDS[0])
+    slips = slips_of(bound)
+    together = audit_procedure(bound, None, Limits())
+    assert together.slips is not None
+    for slip, result in list(zip(slips, together.slips.results, strict=True))[::5]:
+        course = lay_course(bound, (slip,))
+        machine = course_machine(course, lost=False, slips=1)
+        questions = [question_of(machine, one) for one in machine.requirements]
+        broken = {claim.question for claim in explicit(machine, questions) if isinstance(claim, Refuted)}
+        usual = {breach.hazard.instance.requirement.id for breach in together.breaches if not breach.lost}
+        assert broken - usual == set(result.hazards), slip.id
+
+
+def test_the_drawn_procedures_are_not_trivial() -> None:
+    """Among them are procedures that break requirements by themselves, by one slip and by two, and some that do not."""
+    fewest: set[int | None] = set()
+    for seed in range(12):
+        audit = audit_procedure(bind(drawn(seed), HOLDS[seed % 4 == 3]), None, Limits())
+        assert audit.slips is not None
+        fewest |= {audit.slips.fewest(hazard.instance.requirement.id) for hazard in audit.hazards}
+        fewest |= {0 for breach in audit.breaches if not breach.lost}
+    assert fewest == {None, 0, 1, 2}
