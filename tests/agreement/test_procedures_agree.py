@@ -47,13 +47,36 @@ POOL = (
 HOLDS = ("../tests/agreement/loose-single-lane.yaml", "single-lane.yaml")
 
 
+BASE = (
+    "unlock D1",
+    "unlatch D1",
+    "open D1",
+    "bring HALF to D1",
+    "set KEY to on",
+    "set SGS to lower",
+    "wait until SG is lowered",
+    "run loader in at D1 until 1C is occupied or 2C is occupied",
+    "hold LVA to aft until 2C is occupied",
+    "set SGS to raise",
+    "set KEY to off",
+    "close D1",
+    "latch D1",
+    "check D1 is latched",
+    "lock D1",
+)
+
+
 def drawn(seed: int) -> str:
-    """A procedure of six steps, drawn at random behind one that opens the door."""
+    """A procedure that loads a unit, with some steps left out, moved and put in at random; the first has none."""
     draw = random.Random(seed)
-    steps = [*POOL[:3], *(draw.choice(POOL) for _ in range(12))]
+    steps = list(BASE)
+    for _ in range(seed % 4):
+        steps.pop(draw.randrange(len(steps)))
+        steps.insert(draw.randrange(len(steps)), steps.pop(draw.randrange(len(steps))))
+        steps.insert(draw.randrange(3, len(steps)), draw.choice(POOL))
     listed = "".join(f"  - {step}\n" for step in steps)
     return (
-        f"interlock: 1\nprocedure: Drawn\nhold: ../single-lane.yaml\nstart: {{GP: on}}\ngoal: D1 is open\n"
+        f"interlock: 1\nprocedure: Drawn\nhold: ../single-lane.yaml\nstart: {{GP: on}}\ngoal: D1 is locked\n"
         f"steps:\n{listed}"
     )
 
@@ -61,7 +84,7 @@ def drawn(seed: int) -> str:
 @pytest.mark.parametrize("seed", range(12))
 def test_without_slips(seed: int) -> None:
     """With supplies steady and with supplies lost: the same number of states, the same requirements broken."""
-    bound = bind(drawn(seed), HOLDS[seed % 4 == 3])
+    bound = bind(drawn(seed), HOLDS[seed % 5 == 4])
     course = lay_course(bound)
     hazards = hazards_of(course)
     for lost in (False, True):
@@ -83,7 +106,7 @@ def test_without_slips(seed: int) -> None:
 @pytest.mark.parametrize("seed", range(12))
 def test_with_slips(seed: int) -> None:
     """The fewest slips that break each requirement are those that the machine with a budget of slips needs."""
-    bound = bind(drawn(seed), HOLDS[seed % 4 == 3])
+    bound = bind(drawn(seed), HOLDS[seed % 5 == 4])
     audit = audit_procedure(bound, None, Limits())
     assert audit.slips is not None
     assert {type(one).__name__ for one in audit.slips.findings} <= {"Fails"}
@@ -121,7 +144,7 @@ def test_the_drawn_procedures_are_not_trivial() -> None:
     """Among them are procedures that break requirements by themselves, by one slip and by two, and some that do not."""
     fewest: set[int | None] = set()
     for seed in range(12):
-        audit = audit_procedure(bind(drawn(seed), HOLDS[seed % 4 == 3]), None, Limits())
+        audit = audit_procedure(bind(drawn(seed), HOLDS[seed % 5 == 4]), None, Limits())
         assert audit.slips is not None
         fewest |= {audit.slips.fewest(hazard.instance.requirement.id) for hazard in audit.hazards}
         fewest |= {0 for breach in audit.breaches if not breach.lost}
