@@ -27,8 +27,8 @@ Exit codes here:
 
 @click.command(
     name="checklist",
-    help="Make a checklist for HOLD: steps in an order that reaches the goal, each replayed and checked, with warnings, "
-    "free orders and pictures. HOLD is a description file, '-' for standard input, or 'demo:NAME'. At the end of "
+    help="Make a checklist for HOLD: steps in an order that reaches the goal, each replayed and checked, with "
+    "warnings, free orders and pictures. HOLD is a description file, '-' for standard input, or 'demo:NAME'. After "
     "--load and --unload the load is secured, the doors are shut, latched and locked, and the power is off.",
     epilog=MEANING + EXIT_CODES,
 )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from interlock.report.assumptions import CAUTIONS
+from interlock.report.checklist_text import run_of
 from interlock.report.checklist_words import SCHEME, Guard, LegWords, Words
 
 _SIGNS = "\\`*_{}[]<>#|"
@@ -29,7 +30,7 @@ def _leg(number: int, leg: LegWords) -> list[str]:
     begins = {first: last for first, last in leg.runs}
     for step in leg.steps:
         if step.number in begins:
-            lines += ["", f"*In any order, {step.number} to {begins[step.number]}:*", ""]
+            lines += ["", f"*In any order, {run_of(step.number, begins[step.number])}:*", ""]
         if step.guards:
             lines += ["", *(_guard(guard) for guard in step.guards), ""]
         lines.append(f"- [ ] **{step.number}.** {_plain(step.instruction)}")

@@ -130,6 +130,16 @@ def _until(speaker: Speaker, before: State, after: State) -> list[str]:
 
 
 def _actions(speaker: Speaker, course: Course) -> Iterator[str]:
+    yield from _done(speaker, course)
+    held = any(".hold_" in head for head in course.deed.heads)
+    if len(course.rules) > len(course.deed.heads) > 0 and not held:
+        # people wait for the end of what their action sets going
+        until = _until(speaker, course.before, course.after)
+        if until:
+            yield "wait until " + " and ".join(until)
+
+
+def _done(speaker: Speaker, course: Course) -> Iterator[str]:
     held = course.states[course.halves[0]]
     after = course.after
     if not course.deed.heads:

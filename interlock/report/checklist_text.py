@@ -42,7 +42,7 @@ def _leg(number: int, leg: LegWords, verbose: bool) -> Iterator[Line]:
     for step in leg.steps:
         if step.number in begins:
             free_until = begins[step.number]
-            yield from flow(f"in any order, {step.number} to {free_until}:", 2, tone=Tone.FAINT)
+            yield from flow(f"in any order, {run_of(step.number, free_until)}:", 2, tone=Tone.FAINT)
         for guard in step.guards:
             yield from _guard(guard)
         bar = "|" if step.number <= free_until else " "
@@ -54,6 +54,11 @@ def _leg(number: int, leg: LegWords, verbose: bool) -> Iterator[Line]:
     for check in leg.checks:
         yield from flow(f"[ ] Check: {check}", 2, 11, Tone.GOOD)
     yield from flow(" ".join(filter(None, (leg.free, leg.shortness))), 2, tone=Tone.FAINT)
+
+
+def run_of(first: int, last: int) -> str:
+    """`2 and 3`, `2 to 5`."""
+    return f"{first} {'and' if last == first + 1 else 'to'} {last}"
 
 
 def _guard(guard: Guard) -> Iterator[Line]:

@@ -238,7 +238,7 @@ def words_of(checklist: Checklist) -> Words:
                 step.number,
                 said[step.number],
                 _results(speaker, step),
-                tuple(_guards(speaker, step, instances, said)),
+                tuple(_guards(speaker, step, instances)),
                 _noticed(step, checklist),
             )
             for step in leg.steps
@@ -278,18 +278,20 @@ def _results(speaker: Speaker, step: Step) -> tuple[str, ...]:
     return tuple(sentence(text) for text in dict.fromkeys(told))
 
 
-def _guards(speaker: Speaker, step: Step, instances: Mapping[str, Instance], said: dict[int, str]) -> Iterator[Guard]:
-    found: dict[tuple[str, str], Guard] = {}
-    for slip in step.slips:
+def _guards(speaker: Speaker, step: Step, instances: Mapping[str, Instance]) -> Iterator[Guard]:
+    found: dict[str, Guard] = {}
+    # one guard for each requirement text: of several slips that break it the first kind stands for all
+    for slip in sorted(step.slips, key=lambda slip: list(SlipKind).index(slip.kind)):
         for id in slip.broken:
             origin = instances[id].origin
+            if origin.id in found:
+                continue
             label = _LABELS.get(origin.severity, NOTE) if "882E" in origin.scheme else NOTE
             hazard = sentence(origin.hazard or f"requirement {id} breaks")
             avoid, consequence = _avoidance(speaker, step, slip, id)
-            guard = Guard(label, hazard, avoid, consequence)
+            found[origin.id] = Guard(label, hazard, avoid, consequence)
             if label == NOTE:
-                guard = Guard(NOTE, f"{hazard} {consequence}")
-            found.setdefault((hazard, avoid), guard)
+                found[origin.id] = Guard(NOTE, f"{hazard} {consequence}")
     yield from sorted(found.values(), key=lambda guard: _ORDER.index(guard.label))
     if any(slip.kind is SlipKind.OMITTED and slip.unnoticed and not slip.broken for slip in step.slips):
         yield Guard(NOTE, f"No later step shows that step {step.number} was left out.")

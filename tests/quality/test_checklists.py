@@ -1,0 +1,327 @@
+"""Checklists for the demonstration holds: proved, honest about length and order, in the language of procedures."""
+
+from __future__ import annotations
+
+import random
+from functools import cache
+from pathlib import Path
+from time import monotonic
+
+import pytest
+
+from interlock.confirm.replay import replay
+from interlock.hold.compiler import CompiledHold, compile_hold
+from interlock.hold.loader import Source, load_hold, load_procedure, load_specification
+from interlock.hold.procedure_binding import bind_procedure, compile_for
+from interlock.kernel.claims import Holds, Limits
+from interlock.kernel.evaluator import evaluate, fire, is_enabled, successors
+from interlock.kernel.expressions import conj
+from interlock.kernel.machine import Actor, RequirementKind, question_of
+from interlock.report.checklist_procedure import checklist_procedure
+from interlock.report.checklist_words import NOTE, WARNING, words_of
+from interlock.report.writing_rules import (
+    faults_of_instruction,
+    faults_of_note,
+    faults_of_statement,
+    faults_of_warning,
+)
+from interlock.study.audit import Verdict, audit_procedure
+from interlock.study.checklist import Checklist, NoChecklist, Result, make_checklist
+from interlock.study.checklist_slips import SlipKind
+from interlock.study.goals import Goal, GoalFault, Load, Reach, Unload
+from interlock.study.operating import Hitch, levers_neutral, trace_of
+
+MODELS = Path(__file__).parents[2] / "models"
+STANDING = MODELS.parent / "specs" / "standing.yaml"
+SOME = Load((("3L", "HALF"), ("6L", "WIDE")))
+
+
+def _source(name: str) -> Source:
+    return Source(name, (MODELS / name).read_bytes())
+
+
+@cache
+def _compiled(name: str) -> CompiledHold:
+    folder = Path(name).parent
+
+    def fetch(other: str) -> Source | None:
+        path = (MODELS / folder / other) if not (MODELS / other).exists() else MODELS / other
+        return Source(other, path.read_bytes()) if path.exists() else None
+
+    hold = load_hold(_source(name), fetch).value
+    texts = load_specification(Source("standing.yaml", STANDING.read_bytes())).value
+    assert hold is not None
+    compiled = compile_hold(hold, texts or ()).compiled
+    assert compiled is not None
+    return compiled
+
+
+@cache
+def _made(name: str, goal: Goal, aboard: Goal | None = None) -> Result:
+    return make_checklist(_compiled(name), goal, aboard=aboard)
+
+
+def _checklist(name: str, goal: Goal, aboard: Goal | None = None) -> Checklist:
+    found = _made(name, goal, aboard)
+    assert isinstance(found, Checklist), found
+    return found
+
+
+ALL_HALF, ALL_OUT = Load((("all", "HALF"),)), Unload(("all",))
+QUICK = [
+    ("twin-lane.yaml", ALL_HALF, None),
+    ("twin-lane.yaml", SOME, None),
+    ("twin-lane.yaml", Load((("all", "WIDE"),)), None),
+    ("twin-lane.yaml", ALL_OUT, SOME),
+    ("single-lane.yaml", ALL_HALF, None),
+    ("single-lane.yaml", ALL_OUT, ALL_HALF),
+    ("main-deck.yaml", Load((("2R", "LONG"), ("9L", "SHORT"))), None),
+]
+quick = pytest.mark.parametrize(("name", "goal", "aboard"), QUICK)
+
+
+@quick
+def test_replayed_by_the_reference_evaluator(name: str, goal: Goal, aboard: Goal | None) -> None:
+    """The run is a run of the hold's machine, keeps every requirement in each state, and ends where it should."""
+    made = _checklist(name, goal, aboard)
+    machine = made.operation.asked
+    trace = trace_of(step.course for step in made.steps)
+    assert trace.states[0] == made.start
+    rules = {rule.name: rule for rule in machine.rules}
+    for rule, before, after in zip(trace.rules, trace.states[:-1], trace.states[1:], strict=True):
+        assert is_enabled(machine, rules[rule], before)
+        assert fire(machine, rules[rule], before) == after
+    standing = [r for r in machine.requirements if r.kind in (RequirementKind.NEVER, RequirementKind.ALWAYS)]
+    targets = [question_of(machine, requirement).target for requirement in standing]
+    assert targets
+    for state in trace.states[:: max(1, len(trace.states) // 40)]:
+        assert not any(evaluate(machine, target, state) for target in targets)
+    faults = replay(machine, made.legs[-1].goal, trace)
+    assert [fault for fault in faults if "initial" not in fault] == []
+
+
+@quick
+def test_all_aboard_and_shut(name: str, goal: Goal, aboard: Goal | None) -> None:
+    """At the end what should be aboard is, secured; all else is empty; doors are locked, power and levers off."""
+    made = _checklist(name, goal, aboard)
+    compiled, end = made.compiled, made.legs[-1].end
+    things = compiled.world.things
+    machine = made.operation.asked
+    occupied = [bay for bay in compiled.floor.bays if evaluate(machine, things[bay].states["occupied"], end)]
+    wanted = {unit for leg in made.legs if leg.aim.what == "load" for u in leg.aim.units for unit in u.cells}
+    assert set(occupied) == wanted
+    for bay in occupied:
+        assert evaluate(machine, things[bay].states["secured"], end)
+    assert evaluate(machine, conj(things["D1"].states["locked"], *levers_neutral(made.operation)), end)
+    assert not any(evaluate(machine, things[z.id].states["powered"], end) for z in compiled.hold.zones)
+
+
+@quick
+def test_equipment_rests_in_one_state(name: str, goal: Goal, aboard: Goal | None) -> None:
+    """After each deed of a leg that does not depend on timing nothing moves, and every order ends in the same state."""
+    made = _checklist(name, goal, aboard)
+    machine = made.operation.machine
+    draw = random.Random(7)
+    for leg in made.legs:
+        if leg.timed:
+            continue
+        for step in leg.steps:
+            state = step.course.before
+            begun = 0
+            for half in step.course.halves:
+                crew = next(r for r in machine.rules if r.name == step.course.rules[begun])
+                state = fire(machine, crew, state)
+                while moves := [after for rule, after in successors(machine, state) if rule.actor is not Actor.CREW]:
+                    state = draw.choice(moves)
+                begun = half
+            assert state == step.course.after
+
+
+@quick
+def test_every_free_order_does_the_same(name: str, goal: Goal, aboard: Goal | None) -> None:
+    """Random orders that the partial order allows are possible, break nothing and end in the same state."""
+    made = _checklist(name, goal, aboard)
+    operation = made.operation
+    draw = random.Random(11)
+    for leg in made.legs:
+        if leg.freedom.count is None:
+            continue
+        assert leg.freedom.count >= 1
+        before = leg.freedom.before
+        for _ in range(4):
+            done, packed = 0, operation.packing.pack(leg.start)
+            for _ in leg.steps:
+                ready = [p for p in range(len(leg.steps)) if not done >> p & 1 and before[p] & ~done == 0]
+                place = draw.choice(ready)
+                after = operation.outcome(packed, leg.steps[place].course.deed)
+                assert not isinstance(after, Hitch)
+                done, packed = done | 1 << place, after
+            assert operation.packing.unpack(packed) == leg.end
+
+
+def test_order_is_not_freer_than_it_may_be() -> None:
+    """Exchanging two neighbours that are ordered fails or ends elsewhere: no pair is there for nothing."""
+    made = _checklist("twin-lane.yaml", SOME)
+    operation = made.operation
+    seen = 0
+    for leg in made.legs:
+        for earlier, later in leg.freedom.pairs:
+            if later != earlier + 1:
+                continue
+            order = [*range(earlier), later, earlier, *range(later + 1, len(leg.steps))]
+            packed: int | Hitch = operation.packing.pack(leg.start)
+            for place in order:
+                if not isinstance(packed, Hitch):
+                    packed = operation.outcome(packed, leg.steps[place].course.deed)
+            assert isinstance(packed, Hitch) or operation.packing.unpack(packed) != leg.end
+            seen += 1
+    assert seen > 5
+
+
+def test_shown_shortest_is_shortest() -> None:
+    """Breadth-first search over all steps of crew and equipment agrees wherever a leg is said to be shown shortest."""
+    made = _checklist("single-lane.yaml", ALL_HALF)
+    machine = made.operation.machine
+    shown = [leg for leg in made.legs if leg.shortness.is_shown and leg.shortness.length < 9]
+    assert len(shown) > 2
+    for leg in shown:
+        goal = conj(leg.goal, *levers_neutral(made.operation))
+        layer, seen, depth = {leg.start}, {leg.start}, 0
+        while not any(evaluate(machine, goal, state) for state in layer):
+            layer = {after for state in layer for _, after in successors(machine, state)} - seen
+            seen |= layer
+            depth += 1
+        assert depth == leg.shortness.length
+
+
+@quick
+def test_language(name: str, goal: Goal, aboard: Goal | None) -> None:
+    """Every instruction, result, check, note and warning keeps the rules of language."""
+    words = words_of(_checklist(name, goal, aboard))
+    for leg in words.legs:
+        for step in leg.steps:
+            assert faults_of_instruction(step.instruction) == (), step.instruction
+            assert all(faults_of_statement(result) == () for result in step.results)
+            for guard in step.guards:
+                _check_guard(guard.label, guard.hazard, guard.avoid, guard.consequence)
+        assert all(faults_of_statement(check) == () for check in leg.checks)
+
+
+def _check_guard(label: str, hazard: str, avoid: str, consequence: str) -> None:
+    faults = faults_of_note(hazard) if label == NOTE else faults_of_warning(hazard, avoid, consequence)
+    assert faults == (), (hazard, avoid, consequence)
+
+
+def test_a_weak_interlock_gives_warnings() -> None:
+    """With a latch switch bridged, leaving out that latch endangers the load: a WARNING stands before the step."""
+    made = _checklist("flawed/mid-latch-switch-bridged.yaml", Load((("3L", "HALF"),)))
+    guards = [(step, guard) for leg in words_of(made).legs for step in leg.steps for guard in step.guards]
+    warnings = [(step, guard) for step, guard in guards if guard.label == WARNING]
+    assert warnings
+    for step, guard in warnings:
+        _check_guard(guard.label, guard.hazard, guard.avoid, guard.consequence)
+        assert guard.hazard == "Unit shifts in flight."
+        assert f"step {step.number}" in guard.consequence
+    omitted = [s for step in made.steps for s in step.slips if s.kind is SlipKind.OMITTED and s.broken]
+    assert omitted
+
+
+def test_a_sound_interlock_gives_none() -> None:
+    """Where the interlock holds everything no slip breaks anything: only notes are left."""
+    made = _checklist("twin-lane.yaml", SOME)
+    assert not any(slip.broken for step in made.steps for slip in step.slips)
+    labels = {guard.label for leg in words_of(made).legs for step in leg.steps for guard in step.guards}
+    assert labels == {NOTE}
+
+
+def test_out_of_reach_is_proved() -> None:
+    """A bay behind a deferred latch cannot be loaded and flown: the certificate is checked by the second solver."""
+    found = _made("modified/mid-latch-3L-deferred.yaml", Load((("3L", "HALF"),)))
+    assert isinstance(found, NoChecklist)
+    assert isinstance(found.finding, Holds)
+
+
+def test_requirements_that_stand_in_the_way_are_named() -> None:
+    """Where every way breaks a requirement there is no checklist, and the requirement is named."""
+    found = _made("flawed/lever-that-stays.yaml", Load((("3L", "HALF"),)))
+    assert isinstance(found, NoChecklist)
+    assert any(id.startswith("drive-only-while-held") for id in found.broken)
+
+
+def test_any_expression_can_be_the_goal() -> None:
+    """A goal that is neither load nor unload is one leg."""
+    compiled = _compiled("twin-lane.yaml")
+    expression = conj(compiled.world.things["D1"].states["open"], compiled.world.things["PWR"].states["off"])
+    made = make_checklist(compiled, Reach("D1 is open and PWR is off", expression))
+    assert isinstance(made, Checklist)
+    assert evaluate(made.operation.asked, expression, made.legs[-1].end)
+
+
+@pytest.mark.parametrize(
+    ("goal", "word"),
+    [
+        (Load((("9Z", "HALF"),)), "no bay"),
+        (Load((("3L", "SHORT"),)), "no kind"),
+        (Load((("3L", "HALF"), ("3L", "WIDE"))), "taken"),
+        (Unload(("3L",)), "empty at the start"),
+    ],
+)
+def test_goals_that_make_no_sense(goal: Goal, word: str) -> None:
+    """What cannot be meant is refused with a reason."""
+    with pytest.raises(GoalFault, match=word):
+        make_checklist(_compiled("twin-lane.yaml"), goal)
+
+
+def test_no_time_is_no_answer() -> None:
+    """Out of time is neither a checklist nor a proof that there is none."""
+    found = make_checklist(_compiled("twin-lane.yaml"), ALL_HALF, Limits(seconds=0.001))
+    assert isinstance(found, NoChecklist)
+    assert not isinstance(found.finding, Holds)
+    assert not found.broken
+
+
+def test_same_call_same_checklist() -> None:
+    """Made twice, a checklist is the same in every word."""
+    goal = Load((("3L", "HALF"),))
+    first, second = (make_checklist(_compiled("twin-lane.yaml"), goal) for _ in range(2))
+    assert isinstance(first, Checklist)
+    assert isinstance(second, Checklist)
+    assert words_of(first) == words_of(second)
+
+
+@pytest.mark.parametrize(
+    ("name", "goal"),
+    [
+        ("twin-lane.yaml", Load((("6L", "WIDE"), ("5L", "HALF")))),
+        ("single-lane.yaml", Load((("4C", "HALF"), ("3C", "HALF")))),
+    ],
+)
+def test_read_back_as_a_procedure_it_passes_the_audit(name: str, goal: Goal) -> None:
+    """The checklist as a procedure: every action possible in every order of events, goal reached, nothing broken."""
+    made = _checklist(name, goal)
+    text = checklist_procedure(made, words_of(made), name)
+    procedure = load_procedure(Source("made.yaml", text.encode())).value
+    assert procedure is not None
+    texts = load_specification(Source("standing.yaml", STANDING.read_bytes())).value
+    compiled = compile_for(made.compiled.hold, procedure, texts or ()).compiled
+    assert compiled is not None
+    bound = bind_procedure(procedure, compiled).bound
+    assert bound is not None
+    audit = audit_procedure(bound, None, Limits(seconds=60), slips=False)
+    assert {action.verdict for action in audit.actions} == {Verdict.POSSIBLE}
+    assert audit.goal_missed is None
+    assert audit.breaches == ()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("goal", [Load((("all", "SHORT"),)), Load((("all", "LONG"),))])
+def test_main_deck_there_and_back(goal: Load) -> None:
+    """All thirty bays are loaded in one plan, and unloaded in another."""
+    began = monotonic()
+    loaded = _checklist("main-deck.yaml", goal)
+    took = monotonic() - began
+    assert len(loaded.legs) > 15
+    assert took < 90, "thirty seconds on a quiet machine"
+    empty = _checklist("main-deck.yaml", ALL_OUT, goal)
+    things, machine = empty.compiled.world.things, empty.operation.asked
+    assert all(evaluate(machine, things[bay].states["empty"], empty.legs[-1].end) for bay in empty.compiled.floor.bays)

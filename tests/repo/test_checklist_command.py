@@ -1,0 +1,135 @@
+"""`interlock checklist`: exit codes, formats, and a page that needs nothing else."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import shutil
+import subprocess
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from interlock.cli import commands
+from interlock.report.lines import WIDTH
+
+MODELS = Path(__file__).parents[2] / "models"
+KEPT = Path(__file__).parents[1] / "golden" / "reports"
+SINGLE = str(MODELS / "single-lane.yaml")
+WEAK = str(MODELS / "flawed" / "mid-latch-switch-bridged.yaml")
+
+
+def _run(*args: str) -> Result:
+    return CliRunner().invoke(commands, ["checklist", *args], catch_exceptions=False)
+
+
+def _code(*args: str) -> int:
+    from interlock.cli import run
+
+    return run(["checklist", *args])
+
+
+def test_exit_codes(tmp_path: Path) -> None:
+    """0 for a checklist, 1 for a goal out of reach, 2 for what cannot be meant, 3 for no time."""
+    out = ("-o", str(tmp_path / "out.txt"))
+    assert _code(SINGLE, "--load", "4C=HALF", *out) == 0
+    assert _code(SINGLE, "--goal", "D1 is locked and D1 is unlatched", "--time", "60", *out) == 1
+    assert "checked by" in (tmp_path / "out.txt").read_text()
+    for wrong in (
+        (),
+        ("--load", "4C=HALF", "--unload", "all"),
+        ("--load", "4C"),
+        ("--load", "9C=HALF"),
+        ("--unload", "all"),
+        ("--goal", "D1 is opne"),
+    ):
+        assert _code(SINGLE, *wrong, *out) == 2
+    assert _code(SINGLE, "--load", "all:HALF", "--time", "0.001", *out) == 3
+
+
+@pytest.mark.parametrize(
+    ("kept", "args"),
+    [
+        ("checklist-single-lane.txt", (SINGLE, "--load", "4C=HALF,3C=HALF", "-v")),
+        ("checklist-weak.txt", (WEAK, "--load", "3L=HALF")),
+        ("checklist-unload.md", (SINGLE, "--unload", "all", "--aboard", "4C=HALF", "--format", "markdown")),
+    ],
+)
+def test_kept_checklists(kept: str, args: tuple[str, ...]) -> None:
+    """Checklists are, letter for letter, what is kept; INTERLOCK_KEEP_REPORTS=1 keeps them anew."""
+    text = _run(*args).output
+    if os.environ.get("INTERLOCK_KEEP_REPORTS"):
+        (KEPT / kept).write_text(text, encoding="utf-8")
+    assert text == (KEPT / kept).read_text(encoding="utf-8")
+    if kept.endswith(".txt"):
+        assert all(len(line) <= WIDTH for line in text.splitlines())
+
+
+def test_json() -> None:
+    """The JSON names its layout, numbers steps through, and gives the order as pairs of numbers."""
+    document = json.loads(_run(SINGLE, "--load", "all:HALF", "--format", "json").output)
+    assert document["schema"] == 1
+    parts = document["checklist"]["parts"]
+    numbers = [step["number"] for part in parts for step in part["steps"]]
+    assert numbers == list(range(1, len(numbers) + 1))
+    for part in parts:
+        inside = {step["number"] for step in part["steps"]}
+        assert all(earlier < later and {earlier, later} <= inside for earlier, later in part["order"]["before"])
+        assert part["order"]["orders"] is None or part["order"]["orders"] >= 1
+
+
+class _Page(HTMLParser):
+    def __init__(self) -> None:
+        super().__init__()
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+
+
+def test_page_stands_alone(tmp_path: Path) -> None:
+    """No script, nothing fetched, a policy that forbids both; a box for every step and check; labels fit boxes."""
+    page = tmp_path / "page.html"
+    assert _code(SINGLE, "--load", "4C=HALF", "--format", "html", "-o", str(page)) == 0
+    text = page.read_text()
+    found = _Page()
+    found.feed(text)
+    policy = next(a["content"] for t, a in found.tags if t == "meta" and "http-equiv" in a)
+    assert policy is not None
+    assert policy.startswith("default-src 'none'")
+    assert not {tag for tag, _ in found.tags} & {"script", "link", "iframe", "img", "object"}
+    assert not re.search(r"""(?:src|href)=["']|url\(|@import""", text)
+    boxes = [a["id"] for t, a in found.tags if t == "input"]
+    labels = [a["for"] for t, a in found.tags if t == "label"]
+    assert boxes == labels
+    assert len(set(boxes)) == len(boxes)
+    assert sum(tag == "svg" for tag, _ in found.tags) == 1 + text.count('<section class="part">')
+
+
+def test_page_escapes_texts_of_the_description(tmp_path: Path) -> None:
+    """A name that looks like markup is shown, not obeyed."""
+    hold = tmp_path / "odd.yaml"
+    hold.write_text((MODELS / "single-lane.yaml").read_text().replace("name: side door", 'name: "<b>side</b> door"'))
+    page = tmp_path / "page.html"
+    assert _code(str(hold), "--goal", "D1 is open", "--format", "html", "-o", str(page)) == 0
+    assert "<b>side</b>" not in page.read_text()
+    assert "&lt;b&gt;side&lt;/b&gt; door" in page.read_text()
+
+
+@pytest.mark.browser
+@pytest.mark.skipif(shutil.which("chromium") is None, reason="no Chromium on this machine")
+def test_page_in_a_browser(tmp_path: Path) -> None:
+    """A real browser prints the page, each part on a page of its own."""
+    page, paper = tmp_path / "page.html", tmp_path / "page.pdf"
+    assert _code(SINGLE, "--load", "4C=HALF", "--format", "html", "-o", str(page)) == 0
+    command = [
+        *("chromium", "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"),
+        *("--disable-background-networking", "--disable-component-update", "--disable-sync", "--no-pdf-header-footer"),
+        *(f"--user-data-dir={tmp_path / 'profile'}", f"--print-to-pdf={paper}", page.as_uri()),
+    ]
+    subprocess.run(command, check=True, capture_output=True, timeout=120)
+    pages = len(re.findall(rb"/Type\s*/Page\b", paper.read_bytes()))
+    assert pages == 1 + page.read_text().count('<section class="part')
