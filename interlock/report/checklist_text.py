@@ -89,8 +89,8 @@ def refusal_lines(found: NoChecklist) -> Iterator[Line]:
         yield from labelled("certificate checked by:", found.finding.checked_by, 2)
     elif isinstance(found.finding, Fails):
         yield from flow(
-            f"The goal can be reached: {count_of(found.finding.claim.trace.depth, 'step')} of crew and equipment lead "
-            "to it in some order, but no orderly plan was found.",
+            f"From the start of the hold {count_of(found.finding.claim.trace.depth, 'step')} of crew and equipment "
+            "reach the goal of this part in some order, but no plan was found that goes on from the parts before it.",
             2,
         )
     elif isinstance(found.finding, Disputed):

@@ -137,6 +137,16 @@ class Speaker:
                 said.append(f"{the(door.name)} is {listed(facts)}")
         return said
 
+    def on_the_way(self, before: State, after: State) -> list[str]:
+        """What has begun to cross a face, one clause each."""
+        values = self.compiled.glossary.values
+        changed = [
+            (variable.name, new)
+            for variable, old, new in zip(self.compiled.machine.variables, before, after, strict=False)
+            if variable.name.startswith("face.") and old != new and new != "none"
+        ]
+        return [values[fact] for fact in changed if fact in values]
+
     def equipment(self, before: State, after: State) -> list[str]:
         """What has become of powered devices and indications, one clause each."""
         said = []
@@ -161,7 +171,7 @@ class Speaker:
         sort, id = head.split(".")[:2]
         verb = head.rpartition(".")[2]
         if sort == "control" and verb.startswith("hold_"):
-            until = listed(self.effects(before, held))
+            until = listed(self.effects(before, held) or self.on_the_way(before, held))
             text = self._named(self._texts[head], id)
             return sentence(f"{text} until {until}" if until else text)
         if sort == "unit":

@@ -262,7 +262,7 @@ class _Work:
         elif clock.is_over():
             reason = "out of time"
         else:
-            reason = "no way was found on which each step waits until the equipment has come to rest"
+            reason = "no way was found, neither with patience nor with good timing"
         return NoChecklist(compiled, goal, aim, finding, (), reason)
 
     def finish(
