@@ -279,12 +279,12 @@ def _slips(audit: Audit, verbose: bool) -> Iterator[Line]:
     )
     yield BLANK
     words = ("hazard", "unnoticed", "blocked", "detected", "harmless")
-    yield Line(f"  {'':<29}" + "".join(f"{word:>10}" for word in words), Tone.FAINT)
+    yield Line(f"  {'':<28}" + "".join(f"{word:>10}" for word in words), Tone.FAINT)
     for kind in SlipKind:
         counts = Counter(one.effect for one in slips.results if one.slip.kind is kind)
         if counts:
             name = kind.word + (f" ({kind.mode})" if kind.mode else "")
-            yield Line(f"  {name:<29}" + "".join(f"{counts.get(effect, 0):>10}" for effect in Effect))
+            yield Line(f"  {name:<28}" + "".join(f"{counts.get(effect, 0):>10}" for effect in Effect))
     yield BLANK
     yield from flow(
         "unnoticed: the procedure ends without its goal, and no check tells; blocked: the hold does not let the slip, "

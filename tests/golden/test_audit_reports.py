@@ -1,0 +1,151 @@
+"""What `interlock audit` prints: every part of it, in three formats, and its exit codes."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+
+from interlock import cli
+from interlock.report.audit_json import audit_document
+from interlock.report.audit_markdown import audit_markdown, cell
+from interlock.report.audit_text import audit_lines, audit_summary, held_groups
+from interlock.report.lines import WIDTH, as_text
+from interlock.study.audit import Audit
+from interlock.study.holders import Holder
+from tests.teeth.procedures import ROOT, audit, demo, planted
+
+
+@pytest.fixture(scope="module")
+def flawed() -> Audit:
+    """A procedure without a latch, in a hold that does not ask for it, with slips."""
+    text = planted("open-and-shut", "      - latch D1\n", "").replace("goal: D1 is locked", "goal: D1 is closed")
+    return audit(text, "flawed/lock-without-latch.yaml", slips=True)
+
+
+@pytest.fixture(scope="module")
+def stuck() -> Audit:
+    """A procedure that comes to a stand."""
+    return audit(planted("open-and-shut", "      - unlock D1\n", ""), slips=True)
+
+
+def test_text_has_every_part(flawed: Audit) -> None:
+    """Requirements broken, interruptions, slips by kind and effect, who holds what, assumptions, a line to sign."""
+    text = as_text(audit_lines(flawed, "a.yaml"))
+    assert "BROKEN as written: locked-only-latched[D1]" in text
+    assert re.search(r"omitted \(A8\) +\d+ +\d+ +\d+ +\d+ +\d+\n", text)
+    assert re.search(r"nothing +1  1     -?>?\d?-? +locked-only-latched\n", text) or "nothing" in text
+    assert "lock cargo door (action 8)" in text
+    assert "Reviewed by ____" in text
+    assert "This is not approved maintenance data" in text
+    assert audit_summary(flawed).text.startswith("findings: 1 requirement broken")
+    assert all(len(line.text) <= WIDTH for line in audit_lines(flawed, "a.yaml", verbose=True))
+
+
+def test_text_explains_what_is_not_possible(stuck: Audit) -> None:
+    """The action, what keeps it from going on, how one comes there, what would help, what is never reached."""
+    text = as_text(audit_lines(stuck, "a.yaml"))
+    for words in (
+        "3. unlatch D1: not possible",
+        "- cargo door is locked",
+        "2. crew: set cargo power switch to on (action 2)",
+        "What would make it so",
+        "1. crew: unlock cargo door",
+        "never reached: actions 4 to 10",
+    ):
+        assert words in text, words
+
+
+def test_slips_add_up(stuck: Audit, flawed: Audit) -> None:
+    """The table of slips counts each slip once."""
+    for one in (stuck, flawed):
+        assert one.slips is not None
+        text = as_text(audit_lines(one, "a.yaml"))
+        rows = re.findall(r"^  [a-z ]+(?:\([AC]\d\))? +(\d+) +(\d+) +(\d+) +(\d+) +(\d+)$", text, re.MULTILINE)
+        assert sum(int(number) for row in rows for number in row) == len(one.slips.results) > 40
+
+
+def test_held_groups_cover_all(flawed: Audit) -> None:
+    """Every requirement stands in one group; what nothing holds comes first."""
+    groups = held_groups(flawed.held)
+    assert sum(len(group.members) for group in groups) == len(flawed.held) == len(flawed.hazards)
+    assert groups[0].holder is Holder.NOTHING
+    assert groups[0].origin.id == "locked-only-latched"
+
+
+def test_json_says_all_that_text_says(flawed: Audit) -> None:
+    """The document is JSON, the same on every call, with an entry per action, slip, requirement and interruption."""
+    document = json.loads(audit_document(flawed, "a.yaml"))
+    assert audit_document(flawed, "a.yaml") == audit_document(flawed, "a.yaml")
+    assert document["schema"] == 1
+    assert document["exit_code"] == 1
+    assert [one["number"] for one in document["actions"]] == list(range(1, 11))
+    assert flawed.slips is not None
+    assert len(document["slips"]) == len(flawed.slips.results)
+    assert {one["id"] for one in document["requirements"]} == {h.instance.requirement.id for h in flawed.hazards}
+    assert len(document["interruptions"]) == len(flawed.interruptions)
+    broken = document["broken"][0]
+    assert broken["requirement"] == "locked-only-latched[D1]"
+    assert broken["run"]["steps"][-1]["text"] == "lock cargo door"
+    assert document["disputed"] == []
+
+
+def test_markdown_tables_are_tables(flawed: Audit, stuck: Audit) -> None:
+    """Every row of a table has as many cells as its head, whatever texts are in it."""
+    for one in (flawed, stuck):
+        text = audit_markdown(one, "a.yaml")
+        wide = 0
+        for line in text.splitlines():
+            cells = len(re.findall(r"(?<!\\)\|", line)) if line.startswith("|") else 0
+            assert wide == 0 or cells in (0, wide), line
+            wide = cells
+        assert "Reviewed by: ____" in text
+        assert "| locked-only-latched |" in text
+    assert cell("a|b*c\\d\n<e>") == r"a\|b\*c\\d \<e\>"
+
+
+def run(*args: str) -> int:
+    """The exit code of one call."""
+    return cli.run(["audit", *args])
+
+
+def test_exit_codes(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """0 nothing found, 1 findings, 2 rejected, 3 undecided."""
+    shown = str(ROOT / "models" / "procedures" / "open-and-shut.yaml")
+    assert run("demo:procedures/open-and-shut", "--no-interlock", "--no-slips") == 0
+    assert "nothing found" in capsys.readouterr().out
+    assert run(shown, "--no-interlock", "--no-slips", "--format", "json") == 0
+    assert json.loads(capsys.readouterr().out)["slips"] is None
+    hold = "hold: " + str(Path("..") / "twin-lane.yaml")
+    (tmp_path / "models").symlink_to(ROOT / "models")
+    wrong = tmp_path / "wrong.yaml"
+    wrong.write_text(
+        demo("open-and-shut").replace(hold, "hold: models/twin-lane.yaml").replace("- unlock D1", "- lock D1")
+    )
+    assert run(str(wrong), "--no-interlock", "--no-slips") == 1
+    assert "1. crew: unlock cargo door" in capsys.readouterr().out
+    wrong.write_text(wrong.read_text().replace("- lock D1", "- shut D1", 1))
+    assert run(str(wrong)) == 2
+    said = capsys.readouterr().err
+    assert "wrong.yaml:12:9: " in said
+    assert "[unknown-action]" in said
+    assert run(str(tmp_path / "nowhere.yaml")) == 2
+    assert run("demo:twin-lane") == 2
+    assert "[wrong-file]" in capsys.readouterr().err
+    assert run(shown, "--time", "0.001", "--no-interlock") == 3
+    assert "the time was up" in capsys.readouterr().out
+
+
+def test_output_goes_to_a_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """With `--output` the report is in the file, and standard output stays empty."""
+    file = tmp_path / "audit.md"
+    assert (
+        run("demo:procedures/open-and-shut", "--no-interlock", "--no-slips", "--format", "markdown", "-o", str(file))
+        == 0
+    )
+    taken = capsys.readouterr()
+    assert taken.out == ""
+    assert "nothing found" in taken.err
+    assert file.read_text("utf-8").startswith("# Open the cargo door")
