@@ -41,7 +41,7 @@ class Frames:
     """Frames over one machine and several targets.
 
     `lemmas` hold in every reachable state and are inductive together; they are part of every frame.  `samples` are
-    reachable states: a clause that one of them breaks could not stay, and is learnt only where nothing better is.
+    reachable states: a target that can be reached from one of them is, and no clause is learnt that one of them breaks.
     After `run`: `invariant` (cubes whose complements are inductive together and exclude every target not refuted),
     or None; `top`, the last frame; `clear`, the depth up to which no open target is reachable.
     """
@@ -129,9 +129,9 @@ class Frames:
         while queue:
             level, _, obligation = heapq.heappop(queue)
             cube = obligation.cube
-            start = self._initial_state_in(cube)
-            if start is not None:
-                return self._trace(start, obligation)
+            lead = self._run_into(cube)
+            if lead is not None:
+                return self._trace(lead, obligation)
             if not self._solve([*self.acts[level:], *cube]):
                 if level < self.top:
                     heapq.heappush(queue, (level + 1, next(ticket), obligation))
@@ -152,9 +152,16 @@ class Frames:
                 heapq.heappush(queue, (level + 1, next(ticket), obligation))
         return None
 
-    def _trace(self, start: State, obligation: Obligation) -> Trace:
+    def _run_into(self, cube: Cube) -> Trace | None:
+        """A run to a state of the cube that is known already."""
+        run = None if self.samples is None else self.samples.run_into(cube)
+        if run is None and (start := self._initial_state_in(cube)) is not None:
+            run = Trace((), (start,))
+        return run
+
+    def _trace(self, lead: Trace, obligation: Obligation) -> Trace:
         machine = self.rules.machine
-        states, fired = [start], []
+        states, fired = list(lead.states), list(lead.rules)
         step: Obligation | None = obligation
         while step is not None and step.then is not None:
             rule = machine.rules[step.rule]

@@ -37,7 +37,7 @@ MOST_STARTS = 64
 NEARBY_EXPANDED = 40
 """How many states are expanded from where an earlier search has been, and for each step estimated this many more: """
 NEARBY_PER_STEP = 3
-EXPANDED_PER_STEP = 2
+EXPANDED_PER_STEP = 8
 """How many states may be expanded for each step that a target seems to be away, where that is more."""
 COVER_EXPANDED = 12
 """How many states are expanded, and for each step estimated one more, to see a rule fire that has not yet."""
@@ -299,13 +299,15 @@ class Hunt:
         """Pursues these questions, by place, the farthest first; ends early, without a word, when time is over."""
         if self._survey is None:
             return
+        places = self._values(self._starts[0])
         far = {number: self._survey.cost[self._relaxed.targets[number]] for number in numbers if number in self._open}
         for done, number in enumerate(sorted(far, key=lambda number: (-far[number], number))):
             if self._clock.is_over():
                 break
             report(Progress(NAME, "looking for runs", done, len(far)))
             if number in self._open and far[number] < _NEVER:
-                self.pursue(number, max(most_expanded, min(EXPANDED_PER_STEP * far[number], MOST_EXPANDED)))
+                steps, _ = self._relaxed.estimate(places, self._relaxed.targets[number])
+                self.pursue(number, max(most_expanded, min(EXPANDED_PER_STEP * steps, MOST_EXPANDED)))
 
     def cover(self, report: Report) -> None:
         """Goes where rules fire that make something so which was not so yet, as far as that is soon done.
@@ -458,6 +460,10 @@ class Hunt:
                 del self._open[number]
                 self.found[self._questions[number].id] = self._trace(state)
                 self._visited.append(state)
+
+    def lead(self, state: State) -> Trace:
+        """A run to a state that was met."""
+        return self._trace(self._packing.pack(state))
 
     def _trace(self, state: int) -> Trace:
         rules: list[str] = []

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
+from interlock.kernel.claims import Trace
 from interlock.kernel.evaluator import State
 from interlock.prove.encoding import TRUTH, Encoding
 
@@ -14,8 +15,11 @@ MOST_SAMPLES = 6_000
 class Samples:
     """`masks[literal]`: one bit per state, set where the literal of a fact is true (negative ones from the end)."""
 
-    def __init__(self, encoding: Encoding, states: Sequence[State] = ()) -> None:
+    def __init__(self, encoding: Encoding, states: Sequence[State], lead: Callable[[State], Trace]) -> None:
         self.encoding = encoding
+        self.lead = lead
+        """Gives a run to a sample."""
+        self.states: list[State] = []
         self.masks = [0] * (2 * encoding.top + 2)
         self.size = 0
         self.add(states)
@@ -34,6 +38,7 @@ class Samples:
                     self.masks[literal] |= mask << shift
                     self.masks[-literal] |= (every ^ mask) << shift
         self.size += len(states)
+        self.states.extend(states)
 
     def within(self, cube: Iterable[int]) -> int:
         """The states in which all of the literals hold."""
@@ -43,3 +48,8 @@ class Samples:
             if not found:
                 break
         return found
+
+    def run_into(self, cube: Iterable[int]) -> Trace | None:
+        """A run to some sample in which all of the literals hold; None where there is no such sample."""
+        found = self.within(cube)
+        return self.lead(self.states[(found & -found).bit_length() - 1]) if found else None

@@ -8,7 +8,7 @@ search too; shorten by bounded search every run that may be longer than it need 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from interlock.kernel.claims import Claim, Limits, Progress, Proved, Refuted, Report, Trace, Unknown, silent
 from interlock.kernel.evaluator import State
@@ -79,7 +79,8 @@ class _Strategy:
         """The number of reachable states, where all were looked at."""
         self.reason = ""
         self.met: list[State] = []
-        """Reachable states that guided search has met."""
+        """Reachable states that guided search has met; `lead` gives a run to each."""
+        self.lead: Callable[[State], Trace] | None = None
 
     def answers(self, reason: str) -> tuple[Claim, ...]:
         for at, question in enumerate(self.questions):
@@ -116,7 +117,7 @@ class _Strategy:
         self.look_guided([at for at in self.still_open() if self.questions[at].expects_run], FIRST_EXPANDED)
         if not self.still_open():
             return
-        samples = Samples(rules.encoding, self.met)
+        samples = Samples(rules.encoding, self.met, self.lead) if self.lead is not None else None
         lemmas: list[Cube] = []
         starts = some_initial_states(rules, MOST_STARTS, self.clock, light_solver)
         if starts:
@@ -156,7 +157,7 @@ class _Strategy:
             if not self.met:
                 hunt.cover(self.report)
         finally:
-            self.met = hunt.states(MOST_SAMPLES)
+            self.met, self.lead = hunt.states(MOST_SAMPLES), hunt.lead
             self.claim_found(places, hunt.found)
 
     def claim_found(self, places: Sequence[int], found: Mapping[str, Trace]) -> None:
