@@ -286,9 +286,47 @@ def test_two_slips_together() -> None:
 
 
 def test_a_lever_that_stays_makes_interruptions_unsafe() -> None:
-    """Where a lever is a switch that stays, power that comes back runs the door, the drives or nothing: it is told."""
-    found = audit(demo("single-lane-load"), "single-lane.yaml")
-    assert not any(one.at_risk or one.at_risk_lost for one in found.interruptions)
+    """Where a lever is a switch that stays, people who are called away leave the drives running, and only then."""
+    text = planted(
+        "open-and-shut",
+        "  - group: Shut\n",
+        "  - set LVX to aft\n  - set LVX to neutral\n  - group: Shut\n",
+    )
+    found = audit(text, "flawed/lever-that-stays.yaml")
+    unsafe = {one.before: one.at_risk for one in found.interruptions if one.at_risk or one.at_risk_lost}
+    assert list(unsafe) == [8]
+    assert "drive-only-while-held[ZL]" in unsafe[8]
+    assert found.overall is Overall.FINDINGS
+
+
+def test_power_that_comes_back_is_followed() -> None:
+    """Where power that comes back finds the lever held, the requirement breaks by a loss of power, and only by that."""
+    found = audit(demo("single-lane-load"), "../tests/agreement/loose-single-lane.yaml")
+    by_loss = {one.hazard.instance.requirement.id for one in found.breaches if one.lost}
+    assert "fresh-command-after-power-loss[ZX]" in by_loss
+    assert "fresh-command-after-power-loss[ZX]" not in {
+        one.hazard.instance.requirement.id for one in found.breaches if not one.lost
+    }
+    run = next(
+        one.run for one in found.breaches if one.hazard.instance.requirement.id == "fresh-command-after-power-loss[ZX]"
+    )
+    assert [step.text for step in run.steps if step.action is None][-2:] == [
+        "ground power is lost",
+        "ground power comes on",
+    ]
+    assert {type(one.finding).__name__ for one in found.breaches} == {"Fails"}
+
+
+@pytest.mark.parametrize(("name", "actions"), [("load-two-and-one", 60), ("unload-two-and-one", 48)])
+def test_long_demonstrations_are_sound(name: str, actions: int) -> None:
+    """Loading and unloading three units can be done as written; no slip and no pair of slips leads to a hazard."""
+    found = audit(demo(name), slips=True)
+    assert len(found.actions) == actions
+    assert found.overall is Overall.SOUND
+    assert found.slips is not None
+    assert found.slips.combinations == ()
+    assert found.slips.open == ()
+    assert {one.effect for one in found.slips.results} >= {Effect.BLOCKED, Effect.DETECTED, Effect.HARMLESS}
 
 
 def test_what_only_the_procedure_holds() -> None:
