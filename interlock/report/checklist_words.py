@@ -13,6 +13,7 @@ from interlock.kernel.evaluator import State, evaluate
 from interlock.kernel.expressions import TRUE, Expr
 from interlock.kernel.machine import Machine, Signal
 from interlock.report.wording import listed, sentence
+from interlock.report.writing_rules import PROCEDURAL_WORDS, words_in
 from interlock.study.checklist import Checklist, Leg, Step
 from interlock.study.checklist_slips import Slip, SlipKind
 from interlock.study.goals import Goal, Reach, Unload
@@ -126,7 +127,7 @@ class Speaker:
     def effects(self, before: State, after: State) -> list[str]:
         """What has become of units and doors, one clause each."""
         old = self.resting(before)
-        said = [self.standing(placement) for placement in self.resting(after) if placement not in old]
+        said = self._stopped([placement for placement in self.resting(after) if placement not in old])
         for door in self.compiled.hold.doorways:
             facts: list[str] = []
             for words in (("closed", "moving", "open"), ("latched", "unlatched"), ("locked", "unlocked")):
@@ -137,6 +138,24 @@ class Speaker:
                 said.append(f"{the(door.name)} is {listed(facts)}")
         return said
 
+    def _stopped(self, placements: list[Placement]) -> list[str]:
+        """Where units have come to stand, units of a kind in one clause."""
+        cells = self.compiled.floor.cells
+        together: dict[tuple[str, bool], list[Placement]] = {}
+        for placement in placements:
+            outside = all(cells[cell].door is not None for cell in placement.cells)
+            together.setdefault((placement.kind, outside), []).append(placement)
+        said = []
+        for (kind, outside), units in together.items():
+            if len(units) == 1:
+                said.append(self.standing(units[0]))
+            elif outside:
+                said.append(f"{self._kinds[kind]}s stand on the loader")
+            else:
+                bays = listed([cell for unit in units for cell in unit.cells])
+                said.append(f"{self._kinds[kind]}s stand in bays {bays}")
+        return said
+
     def on_the_way(self, before: State, after: State) -> list[str]:
         """What has begun to cross a face, one clause each."""
         values = self.compiled.glossary.values
@@ -145,7 +164,7 @@ class Speaker:
             for variable, old, new in zip(self.compiled.machine.variables, before, after, strict=False)
             if variable.name.startswith("face.") and old != new and new != "none"
         ]
-        return [values[fact] for fact in changed if fact in values]
+        return [values[fact].replace("is on its way over", "is over") for fact in changed if fact in values]
 
     def equipment(self, before: State, after: State) -> list[str]:
         """What has become of powered devices and indications, one clause each."""
@@ -173,7 +192,9 @@ class Speaker:
         if sort == "control" and verb.startswith("hold_"):
             until = listed(self.effects(before, held) or self.on_the_way(before, held))
             text = self._named(self._texts[head], id)
-            return sentence(f"{text} until {until}" if until else text)
+            whole = f"{text} until {until}" if until else text
+            # what is too long for one command is told as results
+            return sentence(whole if words_in(whole) <= PROCEDURAL_WORDS else f"{text} until the units have stopped")
         if sort == "unit":
             return sentence(self._motion(deed))
         if sort == "door" and len(deed.heads) == 2:
@@ -276,6 +297,8 @@ def _results(speaker: Speaker, step: Step) -> tuple[str, ...]:
     if head.startswith("control.") and ".hold_" in head:
         # what was waited for is in the instruction; what letting go brings about is not
         told += speaker.effects(held, course.after) if len(course.halves) > 1 else []
+        if _instruction(speaker, step).endswith("until the units have stopped."):
+            told += speaker.effects(course.before, held)
     elif head.startswith(("control.", "device.", "door.")) and len(course.rules) > len(course.deed.heads):
         told += speaker.effects(course.before, course.after)
     elif head.startswith("unit."):
@@ -284,6 +307,8 @@ def _results(speaker: Speaker, step: Step) -> tuple[str, ...]:
         move = (speaker._moves if half == "depart" else speaker._ends)[path]
         if len(course.deed.heads) == 2 and move.target not in there:
             told += speaker.effects(course.before, course.after)
+    if len(course.halves) == 1 and ".hold_" not in head and not head.startswith("unit."):
+        told += speaker.on_the_way(course.before, course.after)
     told += speaker.equipment(course.before, course.after)
     return tuple(sentence(text) for text in dict.fromkeys(told))
 

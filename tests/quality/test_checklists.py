@@ -197,8 +197,11 @@ def test_shown_shortest_is_shortest() -> None:
 @quick
 def test_language(name: str, goal: Goal, aboard: Goal | None) -> None:
     """Every instruction, result, check, note and warning keeps the rules of language."""
-    words = words_of(_checklist(name, goal, aboard))
-    for leg in words.legs:
+    _check_language(_checklist(name, goal, aboard))
+
+
+def _check_language(checklist: Checklist) -> None:
+    for leg in words_of(checklist).legs:
         for step in leg.steps:
             assert faults_of_instruction(step.instruction) == (), step.instruction
             assert all(faults_of_statement(result) == () for result in step.results)
@@ -324,4 +327,6 @@ def test_main_deck_there_and_back(goal: Load) -> None:
     assert took < 90, "thirty seconds on a quiet machine"
     empty = _checklist("main-deck.yaml", ALL_OUT, goal)
     things, machine = empty.compiled.world.things, empty.operation.asked
+    _check_language(loaded)
+    _check_language(empty)
     assert all(evaluate(machine, things[bay].states["empty"], empty.legs[-1].end) for bay in empty.compiled.floor.bays)
