@@ -1,0 +1,65 @@
+"""Certificates say nothing that is not needed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from interlock.hold.compiler import compile_hold
+from interlock.hold.loader import Source, load_hold, load_specification
+from interlock.kernel.claims import Certificate, Proved
+from interlock.kernel.machine import Machine, Question, RequirementKind, question_of, with_monitors
+from interlock.prove.engine import Clock
+from interlock.prove.needed import needed_clauses
+from interlock.prove.obligations import UnsoundCertificate, discharge
+from interlock.prove.strategy import decide
+
+ROOT = Path(__file__).parents[2]
+
+
+def asked_of(name: str) -> tuple[Machine, list[Question]]:
+    """The machine of a demonstration hold with what the standing requirements forbid."""
+    path = ROOT / "models" / f"{name}.yaml"
+    loaded = load_hold(Source(path.name, path.read_bytes()), lambda _name: None)
+    assert loaded.value is not None, loaded.diagnostics
+    texts = load_specification(Source("standing.yaml", (ROOT / "specs" / "standing.yaml").read_bytes()))
+    assert texts.value is not None, texts.diagnostics
+    compiled = compile_hold(loaded.value, texts.value).compiled
+    assert compiled is not None
+    machine = with_monitors(compiled.machine)
+    left_out = (RequirementKind.CAN, RequirementKind.CAN_ALWAYS)
+    return machine, [question_of(machine, r) for r in machine.requirements if r.kind not in left_out]
+
+
+def test_no_clause_of_a_certificate_can_be_left_out() -> None:
+    """Of the twin-lane hold: with any one clause left out, z3 refuses each certificate."""
+    machine, questions = asked_of("twin-lane")
+    claims = decide(machine, questions)
+    served: dict[int, tuple[Certificate, list[Question]]] = {}
+    for question, claim in zip(questions, claims, strict=True):
+        if isinstance(claim, Proved) and claim.certificate is not None:
+            served.setdefault(id(claim.certificate), (claim.certificate, []))[1].append(question)
+    assert served
+    for certificate, proved in served.values():
+        targets = [question.target for question in proved]
+        discharge(machine, certificate, targets, Clock(None))
+        for left_out in certificate.clauses[::5]:
+            fewer = Certificate(tuple(clause for clause in certificate.clauses if clause is not left_out))
+            with pytest.raises(UnsoundCertificate):
+                discharge(machine, fewer, targets, Clock(None))
+
+
+def test_what_one_question_needs_is_a_certificate_for_it() -> None:
+    """The clauses that a single question needs prove it by themselves, and are fewer."""
+    machine, questions = asked_of("twin-lane")
+    claims = decide(machine, questions)
+    proofs = [
+        (question, claim.certificate)
+        for question, claim in zip(questions, claims, strict=True)
+        if isinstance(claim, Proved) and claim.certificate is not None
+    ]
+    for question, certificate in proofs[::25]:
+        needed = needed_clauses(machine, certificate, [question.target])
+        assert len(needed) < len(certificate.clauses)
+        discharge(machine, Certificate(needed), [question.target], Clock(None))
