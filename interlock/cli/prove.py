@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from time import monotonic
 from typing import TYPE_CHECKING
@@ -72,6 +72,7 @@ class _Wanted:
 @click.option(
     "-v", "--verbose", is_flag=True, help="List each instance of each requirement, and show what can be done."
 )
+@click.option("--why", is_flag=True, help="Say for each requirement that holds what facts its proof rests on.")
 @color_option
 def command(
     holds: tuple[str, ...],
@@ -87,17 +88,20 @@ def command(
     output: Path | None,
     quiet: bool,
     verbose: bool,
+    why: bool,
     color: str,
 ) -> int:
     """Opens, proves, shows; the worst exit code of all holds."""
     from interlock.cli.opening import Rejected, open_hold, open_texts
     from interlock.cli.refusals import show_rejection, show_warnings
     from interlock.cli.stopping import noted_stop
+    from interlock.report.grounds_text import grounds_lines
     from interlock.report.grouping import EXIT_CODES as EXIT_CODES_OF
     from interlock.report.grouping import REJECTED, exit_code, worst_code
     from interlock.report.lines import BLANK
     from interlock.report.proof_json import proof_document
     from interlock.report.proof_text import brief_lines, proof_lines, summary_line
+    from interlock.study.grounds import grounds_of
     from interlock.study.verify import Status
 
     folders = _folders(evidence, holds)
@@ -134,14 +138,15 @@ def command(
             took = monotonic() - began
             codes.append(exit_code(proof.verification))
             if layout == "json":
-                proofs.append(proof)
+                proofs.append(replace(proof, grounds=grounds_of(proof.verification)) if why else proof)
                 if not quiet:
                     click.echo(f"{one.label}: {summary_line(proof.verification, took).text}", err=True)
             elif quiet:
                 screen.lines(brief_lines(proof))
             else:
                 between = (BLANK, BLANK) if at else ()
-                screen.lines((*between, *proof_lines(proof, verbose), summary_line(proof.verification, took)))
+                reasons = grounds_lines(grounds_of(proof.verification)) if why else ()
+                screen.lines((*between, *proof_lines(proof, verbose), *reasons, summary_line(proof.verification, took)))
     code = worst_code(codes)
     if layout == "json":
         screen.text(proof_document(proofs, rejections, code))
@@ -170,7 +175,10 @@ def _prove(opened: Opened, wanted: _Wanted, folder: Path | None) -> Proof:
     with shown_progress(opened.label, wanted.quiet) as report:
         verification = verify(opened.compiled, engine, limits, report, wanted.only or None)
     if folder is not None:
-        write_folder(folder, evidence_files(verification.machine, verification.questions, verification.findings))
+        files = evidence_files(
+            verification.machine, verification.questions, verification.findings, verification.recoveries
+        )
+        write_folder(folder, files)
     return Proof(
         opened.label, verification, opened.texts, opened.replaced, None if folder is None else folder.as_posix()
     )

@@ -3,21 +3,28 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from hashlib import sha256
 from typing import TypeAlias
 from urllib.parse import quote
 
+from interlock.confirm.recovery import RecoveryFinding, recovery_obligations
 from interlock.confirm.smtlib import safe_obligation, start_obligation, step_obligation
 from interlock.kernel.claims import Certificate, Disputed, Fails, Finding, Holds, Trace
 from interlock.kernel.evaluator import as_mapping
-from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref
+from interlock.kernel.expressions import TRUE, And, Const, Expr, Is, Not, Ref
 from interlock.kernel.machine import Machine, Question
+from interlock.kernel.recovery import Recovers, RecoveryQuestion, Traps, restarted
 
 Json: TypeAlias = bool | int | str | Sequence["Json"] | Mapping[str, "Json"] | None
 
 
-def evidence_files(machine: Machine, questions: Sequence[Question], findings: Sequence[Finding]) -> Mapping[str, str]:
+def evidence_files(
+    machine: Machine,
+    questions: Sequence[Question],
+    findings: Sequence[Finding],
+    recoveries: Sequence[tuple[RecoveryQuestion, RecoveryFinding]] = (),
+) -> Mapping[str, str]:
     """Relative file name -> text: the machine, every certificate's obligations, every trace, and how to check them.
 
     `findings[i]` must answer `questions[i]`.  Names use forward slashes and are safe on any system; same input, same
@@ -46,6 +53,10 @@ def evidence_files(machine: Machine, questions: Sequence[Question], findings: Se
             row["reason"] = finding.what if isinstance(finding, Disputed) else finding.reason
         row["target"] = expr_as_json(question.target)
         rows.append(row)
+    for number, (back, way) in enumerate(recoveries, 1):
+        folder = f"way-back-{number}"
+        rows.append(_way_back_row(folder, back, way))
+        files.update({f"{folder}/{name}": text for name, text in _way_back_files(machine, back, way)})
     files["findings.json"] = _document({"findings": rows})
     for folder, certificate, served in numbers.values():
         for obligation in (
@@ -57,6 +68,40 @@ def evidence_files(machine: Machine, questions: Sequence[Question], findings: Se
     files["README.txt"] = _README
     files["MANIFEST.sha256"] = "".join(f"{_digest(files[name])}  {name}\n" for name in sorted(files))
     return files
+
+
+def _way_back_row(folder: str, question: RecoveryQuestion, finding: RecoveryFinding) -> dict[str, Json]:
+    row: dict[str, Json] = {"question": question.id, "finding": type(finding).__name__.lower()}
+    if isinstance(finding, Recovers | Traps):
+        row |= {"engine": finding.claim.engine, "checked_by": finding.checked_by, "evidence": folder}
+    else:
+        row["reason"] = finding.what if isinstance(finding, Disputed) else finding.reason
+    return row | {"goal": expr_as_json(question.goal)}
+
+
+def _way_back_files(
+    machine: Machine, question: RecoveryQuestion, finding: RecoveryFinding
+) -> Iterator[tuple[str, str]]:
+    if isinstance(finding, Recovers):
+        recovery = finding.claim.recovery
+        for obligation in recovery_obligations(machine, question, recovery):
+            yield f"{obligation.name}.smt2", obligation.text
+        stages: list[Json] = []
+        for stage in recovery.stages:
+            cases: list[Json] = [{"when": [expr_as_json(f) for f in e.when], "rules": e.rules} for e in stage.entries]
+            stages.append({"goal": expr_as_json(stage.goal), "measure": stage.rank, "cases": cases})
+        yield "ways.json", _document({"stages": stages})
+    elif isinstance(finding, Traps):
+        claim = finding.claim
+        target = Question(question.id, question.goal)
+        yield "trace.json", _document(_trace_as_json(machine, Question(question.id, TRUE), claim.trace))
+        again = restarted(machine, claim.trace.states[-1])
+        for obligation in (
+            start_obligation(again, claim.certificate),
+            step_obligation(again, claim.certificate),
+            safe_obligation(again, claim.certificate, [target]),
+        ):
+            yield f"{obligation.name}.smt2", obligation.text
 
 
 def machine_as_json(machine: Machine) -> dict[str, Json]:
@@ -162,6 +207,20 @@ gives k above 1, the induction looks back over k states, and start.smt2 covers t
 
 A question that holds without a folder was decided by visiting every reachable state, by two searches that share no
 code but the meaning of a step; "states" is how many there are.  To check it, write a search of your own.
+
+HOW TO CHECK "recovers" AND "traps"
+
+These answer another question: from every state that can be reached, can the formula "goal" still be brought about by
+rules other than those whose actor is "failure"?  "recovers": it can.  The folder has start.smt2 and step.smt2 for an
+invariant, as above; stage-1.smt2, stage-2.smt2 and so on; and goal.smt2.  ways.json lists the cases of each stage:
+when all of "when" is true, "rules" may fire one after the other; afterwards the goal of the stage is true, or the
+goal of the stage before is and the measure is smaller.  The measure is a list of sums, compared from the left: each
+item [x, v, w] adds w where variable x has value v.  Whether it is smaller is not asked of the solver, as it can be
+seen: it depends only on what the rules write and on what "when" says that those variables were before (of one of
+which "when" says nothing, take the value that weighs least).  The files of stages ask all else.  As there are finitely
+many states, a measure cannot shrink for ever, so every stage is completed.
+"traps": trace.json leads to a state, as under "fails" below; start.smt2, step.smt2 and safe.smt2 speak of the machine
+without its failures, begun in that state, and say that the goal is never true from there on.
 
 HOW TO CHECK "fails" BY HAND
 

@@ -203,6 +203,7 @@ _REQUIREMENT_NEEDS: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "never": (("condition",), ("when",)),
     "always": (("condition",), ("when",)),
     "can": (("condition",), ("when",)),
+    "can always": (("condition",), ()),
     "only if": (("step", "condition"), ()),
     "order": (("step", "first"), ("since",)),
 }

@@ -396,14 +396,14 @@ RECORDS: Mapping[str, Record] = {
             Field("text", Text(), "The requirement in plain English.", required=True),
             Field(
                 "kind",
-                Choice(("never", "always", "only if", "order", "can")),
+                Choice(("never", "always", "only if", "order", "can", "can always")),
                 "What it asks of the states or steps that can be reached.",
                 required=True,
             ),
             Field("for", Quantifiers(), "Variables with the groups they run through.", default=(), attribute="each"),
             Field("where", Expression(), "Which combinations of them are meant."),
             Field("when", Expression(), "The situation that it speaks of."),
-            Field("condition", Expression(), "What must never, always or can be so."),
+            Field("condition", Expression(), "What must never, always or can be so, or can always be brought about."),
             Field(
                 "step",
                 Listed(StepText(), one=True, least=1),

@@ -64,6 +64,11 @@ class RequirementKind(StrEnum):
     CAN = "can"
     CAN_ALWAYS = "can always"
 
+    @property
+    def is_about_work(self) -> bool:
+        """It says what can be done; all other kinds say what must not be."""
+        return self in (RequirementKind.CAN, RequirementKind.CAN_ALWAYS)
+
 
 @dataclass(frozen=True, slots=True)
 class Requirement:

@@ -7,8 +7,8 @@ from heapq import heappop, heappush
 
 from interlock.kernel.claims import Trace
 from interlock.kernel.evaluator import State
-from interlock.kernel.expressions import Expr, one_of
-from interlock.kernel.machine import Machine
+from interlock.kernel.expressions import And, Expr, Is, one_of
+from interlock.kernel.machine import Machine, Rule
 from interlock.kernel.recovery import Rank
 from interlock.prove.compiled import Packing, compile_enabled, compile_hits
 from interlock.prove.engine import Clock
@@ -16,14 +16,17 @@ from interlock.prove.guided import Relaxed
 
 NEAR_EXPANDED = 60
 """States expanded breadth-first, for runs of a step or two."""
-ROUNDS = (25, 200)
-"""States expanded for each thing that could be better, in one round after the other."""
+FEW_EXPANDED = 30
+MORE_EXPANDED = 250
+"""States expanded for each rule that would help, or thing that could be better; at first and in the end."""
 MOST_TRIED = 24
 """Things that could be better that are tried in a round, those that seem nearest."""
 NARROW_EXPANDED = 400
 """States expanded on the way to the whole goal where only rules are fired that a relaxed plan begins with."""
 LAST_EXPANDED = 1_500
 """States expanded on the way to the whole goal, where nothing else was found."""
+UNREACHABLE = 1 << 40
+"""What the relaxed machine gives for what it cannot reach."""
 
 
 class Planner:
@@ -34,6 +37,8 @@ class Planner:
         self.packing = Packing(machine)
         self.enabled = compile_enabled(self.packing)
         self.writes = [self.packing.writes(rule) for rule in machine.rules]
+        self.pinned = [_pinned(self.packing, rule) for rule in machine.rules]
+        """Per rule (mask, bits): what its guard says outright of variables that it writes."""
         self.relaxed = Relaxed(machine, ())
         self.places = [{value: at for at, value in enumerate(v.domain)} for v in machine.variables]
         self.names = [rule.name for rule in machine.rules]
@@ -128,20 +133,33 @@ class Step:
         planner = self.planner
         places = planner.values(start)
         whole = planner.node(self.goal)
-        for thorough, most in enumerate(ROUNDS):
-            nodes = [planner.node(aim) for aim in self._aims(state, bool(thorough))]
-            aims = sorted((planner.relaxed.estimate(places, node)[0], node) for node in nodes)
-            for _, node in aims[:MOST_TRIED]:
+        fired = [planner.node(planner.machine.rules[at].guard) for at in self._helpful(start)]
+        cleared = [planner.node(aim) for aim in self._aims(state)]
+        for nodes, most in ((fired, FEW_EXPANDED), (cleared, FEW_EXPANDED), (fired, MORE_EXPANDED)):
+            guesses = ((planner.relaxed.estimate(places, node)[0], node) for node in dict.fromkeys(nodes))
+            for _, node in sorted(guess for guess in guesses if guess[0] < UNREACHABLE)[:MOST_TRIED]:
                 found = self._guided(start, node, better, most, False, clock)
                 if found is not None:
                     return found
-        found = self._guided(start, whole, better, NARROW_EXPANDED, True, clock)
-        if found is not None:
-            return found
-        return self._guided(start, whole, better, LAST_EXPANDED, False, clock)
+        for narrow, most in ((True, NARROW_EXPANDED), (False, LAST_EXPANDED)):
+            found = self._guided(start, whole, better, most, narrow, clock)
+            if found is not None:
+                return found
+        return None
 
-    def _aims(self, state: State, thorough: bool) -> list[Expr]:
-        """For each variable that weighs something here: that it weigh less, or where thorough, nothing."""
+    def _helpful(self, start: int) -> list[int]:
+        """The rules that would lower the rank, could they only fire."""
+        planner = self.planner
+        least = self._ranks(start)
+        found = []
+        for at, (keep, bits) in enumerate(planner.writes):
+            mask, wanted = planner.pinned[at]
+            if start & mask == wanted and self._ranks(start & keep | bits) < least:
+                found.append(at)
+        return found
+
+    def _aims(self, state: State) -> list[Expr]:
+        """For each variable that weighs something here: that it weigh nothing."""
         positions = self.planner.machine.positions
         found = []
         for component in self.rank:
@@ -149,10 +167,8 @@ class Step:
             for name, value, weight in component:
                 weights.setdefault(name, {})[value] = weight
             for name, own in weights.items():
-                here = own.get(state[positions[name]], 0)
-                if here:
-                    most = 0 if thorough else here - 1
-                    found.append(one_of(name, [x for x in self.planner.machine.domains[name] if own.get(x, 0) <= most]))
+                if own.get(state[positions[name]], 0):
+                    found.append(one_of(name, [x for x in self.planner.machine.domains[name] if not own.get(x, 0)]))
         return found
 
     def _guided(
@@ -207,6 +223,16 @@ class Step:
             else:
                 at += 1
         return tuple(self.planner.names[rule] for rule in rules)
+
+
+def _pinned(packing: Packing, rule: Rule) -> tuple[int, int]:
+    written = {name for name, _ in rule.update}
+    mask = bits = 0
+    for part in rule.guard.args if isinstance(rule.guard, And) else (rule.guard,):
+        if isinstance(part, Is) and part.variable in written:
+            field, placed = packing.fact(part.variable, part.value)
+            mask, bits = mask | field, bits | placed
+    return mask, bits
 
 
 def _path(parents: dict[int, tuple[int, int] | None], state: int) -> list[int]:

@@ -105,11 +105,13 @@ class _Adviser:
         disturbs = self.disturbances(homes, {name: homes[name] for name in layer_of}, weights, best)
         graph: networkx.DiGraph[str] = networkx.DiGraph()
         graph.add_nodes_from(sorted(layer_of))
-        graph.add_edges_from((one, two) for one in sorted(disturbs) for two in sorted(disturbs[one]))
+        for one in sorted(disturbs):
+            # What helps comes after what it helps, whatever it disturbs.
+            graph.add_edges_from((one, two) for two in sorted(disturbs[one]) if layer_of[one] <= layer_of[two])
         for (name, _), at in best.items():
             # What is handed on from one variable to another is one sum: it may have to be handed back for a while.
             for other, written in self.machine.rules[at].update:
-                if other != name and weights.get((other, written)):
+                if other != name and weights.get((other, written)) and layer_of[other] == layer_of[name]:
                     graph.add_edges_from(((name, other), (other, name)))
         groups: networkx.DiGraph[int] = networkx.condensation(graph)
         members = {group: sorted(groups.nodes[group]["members"]) for group in groups.nodes}

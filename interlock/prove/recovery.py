@@ -50,6 +50,8 @@ from interlock.prove.starts import some_initial_states
 from interlock.prove.trimming import trim
 
 NAME = "recover"
+HARD_SECONDS = 10.0
+"""How long it is asked of one state whether nothing leads on from it, where no way on was found."""
 MOST_ENTRIES = 20_000
 """So many cases, and the engine gives up."""
 
@@ -100,6 +102,10 @@ def _why_trapped(machine: Machine, state: State, goal: Expr, clock: Clock) -> Ce
     return certify(again, frames.invariant or (), [goal], clock)
 
 
+class _TooHard(Exception):
+    """Of one state it was not found out whether something leads on from it."""
+
+
 class _Search:
     """What is known of one machine; all questions share the invariant."""
 
@@ -135,6 +141,8 @@ class _Search:
                     trapped = work.cover(state)
                     if trapped is not None:
                         return trapped
+            except _TooHard:
+                return Unknown(question.id, NAME, f"in case {entries} no way back was found, nor that there is none")
             finally:
                 work.close()
             stages.append(Stage(goal, rank, tuple(work.entries)))
@@ -325,7 +333,15 @@ class _StageWork:
 
     def _without_plan(self, state: State) -> Trapped | tuple[str, ...] | None:
         """A run that helps after all, a dead end that can be reached, or None: the state cannot, and is excluded."""
-        search, goal, clock = self.search, self.question.goal, self.search.clock
+        clock = self.search.clock.sooner(HARD_SECONDS)
+        try:
+            return self._dead_end(state, clock)
+        except OutOfTime:
+            self.search.clock.check()
+            raise _TooHard from None
+
+    def _dead_end(self, state: State, clock: Clock) -> Trapped | tuple[str, ...] | None:
+        search, goal = self.search, self.question.goal
         search.report(Progress(NAME, "is there a dead end"))
         again = LocalRules(restarted(search.machine, state))
         frames = Frames(again, [goal], clock, light_solver, search.lemmas)
@@ -338,17 +354,17 @@ class _StageWork:
             raise AssertionError("reachability ended without an answer")
         certificate = certify(again, frames.invariant, [goal], clock)
         region = conj(*certificate.clauses)
-        run = self._reach(region)
+        run = self._reach(region, clock)
         if run is None:
             return None
         # The region is closed and clear of the goal, so the certificate serves each of its states.
         discharge(restarted(search.machine, run.states[-1]), certificate, [goal], clock)
         return Trapped(self.question.id, NAME, run, certificate)
 
-    def _reach(self, region: Expr) -> Trace | None:
+    def _reach(self, region: Expr, clock: Clock) -> Trace | None:
         """A run into the region; None where there is none, and the invariant then says so."""
         search = self.search
-        frames = Frames(search.rules, [region], search.clock, light_solver, search.lemmas)
+        frames = Frames(search.rules, [region], clock, light_solver, search.lemmas)
         try:
             for _, trace in frames.run([0], None, silent):
                 return trace

@@ -8,6 +8,7 @@ from interlock.hold.compiler import CompiledHold
 from interlock.hold.printer import print_syntax
 from interlock.hold.syntax import Syntax, Truth
 from interlock.kernel.claims import Holds
+from interlock.kernel.recovery import Recovers, Traps
 from interlock.report.wording import count_of, listed, shortened
 from interlock.study.verify import Verification
 
@@ -53,7 +54,8 @@ def _assumptions(compiled: CompiledHold) -> Iterator[str]:
     if hold.doorways:
         yield (
             "The loader side is not verified: units come to the outside of a sill and leave it at any time, and the "
-            "loader carries a unit across an open sill at any time, interlocks of the hold left aside."
+            "loader carries a unit across an open sill at any time, interlocks of the hold left aside. A unit crosses a "
+            "sill only while its door is fully open; whether a drive runs there while it is not is asked as a requirement."
         )
     lagging = [device.name for device in hold.devices if device.lags]
     if lagging:
@@ -120,4 +122,6 @@ def _people(compiled: CompiledHold) -> str:
 
 def checkers_of(verification: Verification) -> tuple[str, ...]:
     """What re-checked the proofs, by name and version, sorted."""
-    return tuple(sorted({f.checked_by for f in verification.findings if isinstance(f, Holds)}))
+    found = {f.checked_by for f in verification.findings if isinstance(f, Holds)}
+    found.update(f.checked_by for _, f in verification.recoveries if isinstance(f, Recovers | Traps))
+    return tuple(sorted(found))

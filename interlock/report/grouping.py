@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from interlock.hold.model import RequirementText
 from interlock.kernel.claims import Fails, Undecided
+from interlock.kernel.recovery import Traps
 from interlock.study.verify import Answer, Status, Verification
 
 WORST_FIRST = (Status.DISPUTED, Status.FAILS, Status.UNDECIDED, Status.HOLDS, Status.VACUOUS)
@@ -59,7 +60,7 @@ def shortest_first(answers: Sequence[Answer]) -> tuple[Answer, ...]:
     """Failing answers by the length of their run, those without a run last."""
 
     def length(answer: Answer) -> int:
-        return answer.finding.claim.trace.depth if isinstance(answer.finding, Fails) else 1_000_000_000
+        return answer.finding.claim.trace.depth if isinstance(answer.finding, Fails | Traps) else 1_000_000_000
 
     return tuple(sorted(answers, key=length))
 

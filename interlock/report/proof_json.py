@@ -12,7 +12,9 @@ from interlock.hold.tell import Reason, Story
 from interlock.kernel.claims import Disputed, Fails, Finding, Holds, Trace, Undecided
 from interlock.kernel.evaluator import as_mapping
 from interlock.kernel.machine import Machine
+from interlock.kernel.recovery import Recovers, Traps
 from interlock.report.assumptions import CAUTIONS, assumptions_of, checkers_of
+from interlock.report.grounds_text import grounds_document
 from interlock.report.grouping import exit_code
 from interlock.report.proof_text import Proof, forbidden_of
 from interlock.study.verify import Answer, Status, Verification
@@ -61,6 +63,7 @@ def _hold(proof: Proof) -> Json:
         "nothing_to_range_over": [text.id for text in proof.texts if text.id not in known],
         "checked_by": list(checkers_of(verification)),
         "assumptions": list(assumptions_of(compiled)),
+        **({} if proof.grounds is None else {"grounds": grounds_document(proof.grounds)}),
     }
 
 
@@ -84,7 +87,7 @@ def _answer(verification: Verification, answer: Answer) -> Json:
         "story": None if answer.story is None else _story(answer.story),
         "forbidden_steps": list(forbidden_of(verification, answer)) if answer.status is Status.FAILS else [],
         "trace": _trace(verification.machine, answer.finding.claim.trace)
-        if isinstance(answer.finding, Fails)
+        if isinstance(answer.finding, Fails | Traps)
         else None,
     }
 
@@ -94,7 +97,23 @@ def _arises(occasion: Finding | None) -> Json:
     return {Fails: True, Holds: False}.get(type(occasion))
 
 
-def _finding(finding: Finding) -> Json:
+def _finding(finding: Finding | Recovers | Traps) -> Json:
+    if isinstance(finding, Recovers):
+        cases = sum(len(stage.entries) for stage in finding.claim.recovery.stages)
+        return {
+            "always_possible": True,
+            "engine": finding.claim.engine,
+            "checked_by": finding.checked_by,
+            "cases": cases,
+        }
+    if isinstance(finding, Traps):
+        return {
+            "always_possible": False,
+            "engine": finding.claim.engine,
+            "checked_by": finding.checked_by,
+            "steps": finding.claim.trace.depth,
+            "shortest": finding.claim.shortest,
+        }
     if isinstance(finding, Holds):
         return {
             "reachable": False,

@@ -64,6 +64,16 @@ _FINDING = {
             {"reachable": {"type": "null"}, "reason": _TEXT, "excluded_up_to_steps": {"type": "integer", "minimum": -1}}
         ),
         _object({"reachable": {"type": "null"}, "engine": _TEXT, "disputed": _TEXT}),
+        _object({"always_possible": {"const": True}, "engine": _TEXT, "checked_by": _TEXT, "cases": _COUNT}),
+        _object(
+            {
+                "always_possible": {"const": False},
+                "engine": _TEXT,
+                "checked_by": _TEXT,
+                "steps": _COUNT,
+                "shortest": {"type": "boolean"},
+            }
+        ),
     ]
 }
 _REQUIREMENT = _object(
@@ -99,7 +109,18 @@ _HOLD = _object(
         "nothing_to_range_over": _TEXTS,
         "checked_by": _TEXTS,
         "assumptions": _TEXTS,
-    }
+        "grounds": _listed(
+            _object(
+                {
+                    "requirement": _TEXT,
+                    "clauses": _COUNT,
+                    "counted": {"type": "boolean"},
+                    "facts": _listed(_object({"text": _TEXT, "places": _TEXTS})),
+                }
+            )
+        ),
+    },
+    optional=("grounds",),
 )
 _DIAGNOSTIC = _object(
     {

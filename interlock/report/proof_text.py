@@ -10,11 +10,13 @@ from interlock.hold.model import RequirementText
 from interlock.hold.tell import Reason, Story
 from interlock.kernel.claims import Disputed, Fails, Holds, Undecided
 from interlock.kernel.machine import RequirementKind
+from interlock.kernel.recovery import Traps
 from interlock.report.assumptions import CAUTIONS, assumptions_of, checkers_of
 from interlock.report.grouping import Group, groups_of, is_unshown, shortest_first
 from interlock.report.lines import BLANK, WIDTH, Line, Tone, flow, heading, labelled, printable
 from interlock.report.wording import ACTORS, count_of, seconds_as_text, sentence, shortened
 from interlock.study.forbidden import forbidden_steps
+from interlock.study.grounds import Grounds
 from interlock.study.verify import Answer, Status, Verification
 
 MOST_NAMED = 8
@@ -42,7 +44,7 @@ class Proof:
 
     `label` is what the reader calls the description; `texts` all requirement texts that were given, those that found
     nothing to range over included; `replaced` the ids for which the description's own text overruled a given one;
-    `evidence` where the evidence was put (None: nowhere).
+    `evidence` where the evidence was put (None: nowhere); `grounds` what the proofs rest on (None: not asked for).
     """
 
     label: str
@@ -50,6 +52,7 @@ class Proof:
     texts: tuple[RequirementText, ...]
     replaced: tuple[str, ...] = ()
     evidence: str | None = None
+    grounds: tuple[Grounds, ...] | None = None
 
 
 def proof_lines(proof: Proof, every: bool) -> tuple[Line, ...]:
@@ -204,7 +207,7 @@ def _instance_line(answer: Answer) -> str:
         return f"{text} (the situation never arises)"
     if is_unshown(answer):
         return f"{text} (not shown that the situation arises)"
-    if isinstance(finding, Fails):
+    if isinstance(finding, Fails | Traps):
         return f"{text} ({count_of(finding.claim.trace.depth, 'step')})"
     return text
 
@@ -232,12 +235,33 @@ def _failing(verification: Verification, group: Group) -> Iterator[Line]:
     if answer.instance.requirement.kind is RequirementKind.CAN:
         yield BLANK
         yield from flow("No order of steps, however long, ever brings this about.", 2)
+    elif answer.story is not None and isinstance(answer.finding, Traps):
+        yield from _dead_end(answer.finding, answer.story)
     elif answer.story is not None and isinstance(answer.finding, Fails):
         yield BLANK
         steps = forbidden_of(verification, answer)
         yield from flow(_length(answer.finding, bool(steps)), 2)
         yield from story_lines(answer.story, steps)
     yield from _also(failing[1:])
+
+
+def _dead_end(finding: Traps, story: Story) -> Iterator[Line]:
+    depth = finding.claim.trace.depth
+    yield BLANK
+    if depth == 0:
+        yield from flow("From the very start it can never be brought about.", 2)
+    else:
+        more = "No shorter order of steps does." if finding.claim.shortest else "A shorter one may exist."
+        yield from flow(f"{count_of(depth, 'step')} {'leads' if depth == 1 else 'lead'} to a dead end. {more}", 2)
+    yield from story_lines(Story(story.start, story.steps, (), ()))
+    yield BLANK
+    yield from flow(
+        "From here on it can never be brought about, whatever is done, unless something fails.", 2, tone=Tone.BAD
+    )
+    if story.reached:
+        yield BLANK
+        yield Line("  What is still in the way there", Tone.HEAD)
+        yield from reason_lines(story.reached)
 
 
 def forbidden_of(verification: Verification, answer: Answer) -> tuple[str, ...]:
@@ -263,9 +287,11 @@ def _also(others: Sequence[Answer]) -> Iterator[Line]:
         return
     names = []
     for answer in others:
-        steps = f" ({answer.finding.claim.trace.depth})" if isinstance(answer.finding, Fails) else ""
+        steps = f" ({answer.finding.claim.trace.depth})" if isinstance(answer.finding, Fails | Traps) else ""
         names.append(_about_what(answer) + steps)
-    note = " (in brackets: how many steps lead there)" if any(isinstance(o.finding, Fails) for o in others) else ""
+    note = (
+        " (in brackets: how many steps lead there)" if any(isinstance(o.finding, Fails | Traps) for o in others) else ""
+    )
     yield BLANK
     yield from flow(f"It also fails for{note}: {shortened(names, MOST_NAMED)}", 2, 2)
 
@@ -404,7 +430,7 @@ def _assumed(proof: Proof) -> Iterator[Line]:
     checkers = checkers_of(verification)
     if checkers:
         yield from flow(f"- Each proof was checked again, independently, by: {'; '.join(checkers)}.", 2, 2)
-    if any(isinstance(answer.finding, Fails) for answer in verification.answers):
+    if any(isinstance(answer.finding, Fails | Traps) for answer in verification.answers):
         yield from flow(
             "- Each order of steps was replayed step by step on the described hold. That no shorter one exists is "
             "the search's word.",

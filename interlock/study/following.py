@@ -37,7 +37,7 @@ def hazards_of(course: Course) -> tuple[Hazard, ...]:
     found = []
     for instance, requirement in zip(course.bound.compiled.instances, course.machine.requirements, strict=True):
         kind = requirement.kind
-        if kind is RequirementKind.CAN:
+        if kind.is_about_work:
             continue
         if kind in (RequirementKind.ALWAYS, RequirementKind.NEVER):
             found.append(Hazard(instance, question_of(course.machine, requirement).target, None))

@@ -231,7 +231,7 @@ def course_machine(course: Course, *, lost: bool, slips: int = 0, gone_from: Ite
             )
     for point in gone_from:
         add(f"gone {names[point]}", Actor.CREW, Is(AT, names[point]), [(AT, names[course.gone])], None)
-    requirements = tuple(_mapped(one, origin) for one in machine.requirements if one.kind is not RequirementKind.CAN)
+    requirements = tuple(_mapped(one, origin) for one in machine.requirements if not one.kind.is_about_work)
     return Machine(tuple(variables), machine.signals, tuple(rules), requirements, machine.start)
 
 

@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
+from time import monotonic
 
 from interlock.confirm.confirm import confirm
+from interlock.confirm.recovery import RecoveryFinding, confirm_recovery
 from interlock.hold.compiler import CompiledHold
 from interlock.hold.requirements import Instance
 from interlock.hold.tell import Story, tell
 from interlock.kernel.claims import Claim, Disputed, Fails, Finding, Holds, Limits, Report, Undecided, silent
+from interlock.kernel.expressions import neg
 from interlock.kernel.machine import Machine, Question, RequirementKind, occasion_of, question_of, with_monitors
+from interlock.kernel.recovery import Recovers, RecoveryQuestion, Traps, recovery_question_of
 from interlock.prove.engine import Engine
+from interlock.prove.recovery import recover
 
 
 class Status(StrEnum):
@@ -29,27 +34,33 @@ class Status(StrEnum):
 class Answer:
     """What was found of one requirement, and on what evidence.
 
-    `finding` answers the requirement's question (for `can`, a reached target is what is wanted).  `occasion` answers
+    `finding` answers the requirement's question (for `can`, a reached target is what is wanted; for `can always`, that
+    there are ways back).  `occasion` answers
     whether its situation ever arises: Fails (it does, with a run), Holds (never), Undecided; None where it
-    speaks of every state.  `story` is the run against the requirement, or for `can` the run that shows it.
+    speaks of every state.  `story` is the run against the requirement, or for `can` the run that shows it; for
+    `can always` the run into the dead end, with why the goal is not so there.
     """
 
     instance: Instance
     status: Status
-    finding: Finding
+    finding: Finding | RecoveryFinding
     occasion: Finding | None
     story: Story | None
 
 
 @dataclass(frozen=True, slots=True)
 class Verification:
-    """All answers of one hold, in the order of its requirements; `machine` is the one that was asked (monitors in)."""
+    """All answers of one hold, in the order of its requirements; `machine` is the one that was asked (monitors in).
+
+    `recoveries` are the questions of the kind `can always`, each with its finding.
+    """
 
     compiled: CompiledHold
     machine: Machine
     questions: tuple[Question, ...]
     findings: tuple[Finding, ...]
     answers: tuple[Answer, ...]
+    recoveries: tuple[tuple[RecoveryQuestion, RecoveryFinding], ...] = ()
 
     def count(self, status: Status) -> int:
         """How many requirements came out so."""
@@ -62,30 +73,74 @@ def verify(
     """Asks the engine about every requirement (or the `chosen` ids), confirms each claim, tells each run.
 
     The occasions of requirements are asked together with them; requirements that share an occasion share its answer.
+    What `can always` be done is no question for the engine: it goes to `recover`, whichever engine is asked.
+    `limits.seconds` is for all of it: each stage is given a part of what is left, so that what an engine claims in
+    time can be confirmed in time.
     """
     machine = with_monitors(compiled.machine)
     instances = [i for i in compiled.instances if chosen is None or _is_chosen(i, chosen)]
     asked: dict[object, Question] = {}
     main: list[Question] = []
     occasions: list[Question | None] = []
-    for instance in instances:
+    by_states = [i for i in instances if i.requirement.kind is not RequirementKind.CAN_ALWAYS]
+    for instance in by_states:
         question = question_of(machine, instance.requirement)
         main.append(asked.setdefault(("main", question.target), question))
         occasion = occasion_of(machine, instance.requirement)
         occasions.append(None if occasion is None else asked.setdefault(("occasion", occasion.target), occasion))
     questions = tuple(asked.values())
-    claims: tuple[Claim, ...] = engine(machine, questions, limits, report)
-    findings = confirm(machine, questions, claims, limits.seconds, report)
+    by_ways = [i for i in instances if i.requirement.kind is RequirementKind.CAN_ALWAYS]
+    time = _Time(limits)
+    claims: tuple[Claim, ...] = engine(machine, questions, time.share(0.5 if by_ways else 0.7), report)
+    findings = confirm(machine, questions, claims, time.share(0.5 if by_ways else 1).seconds, report)
     found = {question.id: finding for question, finding in zip(questions, findings, strict=True)}
-    answers = []
-    for instance, question, occasion in zip(instances, main, occasions, strict=True):
+    answers: dict[str, Answer] = {}
+    for instance, question, occasion in zip(by_states, main, occasions, strict=True):
         finding = found[question.id]
         arises = None if occasion is None else found[occasion.id]
         story = None
         if isinstance(finding, Fails):
             story = tell(machine, compiled.glossary, finding.claim.trace, question.target)
-        answers.append(Answer(instance, _status(instance, finding, arises), finding, arises, story))
-    return Verification(compiled, machine, questions, findings, tuple(answers))
+        answers[instance.requirement.id] = Answer(instance, _status(instance, finding, arises), finding, arises, story)
+    recoveries = _recoveries(machine, by_ways, time, report)
+    for instance, (back, way) in zip(by_ways, recoveries, strict=True):
+        story = tell(machine, compiled.glossary, way.claim.trace, neg(back.goal)) if isinstance(way, Traps) else None
+        answers[instance.requirement.id] = Answer(instance, _status_of_way(way), way, None, story)
+    ordered = tuple(answers[instance.requirement.id] for instance in instances)
+    return Verification(compiled, machine, questions, findings, ordered, recoveries)
+
+
+class _Time:
+    """The seconds of the limits, from now on, for several stages."""
+
+    def __init__(self, limits: Limits) -> None:
+        self._limits = limits
+        self._end = None if limits.seconds is None else monotonic() + limits.seconds
+
+    def share(self, part: float) -> Limits:
+        """The limits with this part of the seconds that are left."""
+        if self._end is None:
+            return self._limits
+        return replace(self._limits, seconds=part * max(0.0, self._end - monotonic()))
+
+
+def _recoveries(
+    machine: Machine, instances: Sequence[Instance], time: _Time, report: Report
+) -> tuple[tuple[RecoveryQuestion, RecoveryFinding], ...]:
+    if not instances:
+        return ()
+    questions = [recovery_question_of(instance.requirement) for instance in instances]
+    claims = recover(machine, questions, time.share(0.7), report)
+    findings = confirm_recovery(machine, questions, claims, time.share(1).seconds, report)
+    return tuple(zip(questions, findings, strict=True))
+
+
+def _status_of_way(finding: RecoveryFinding) -> Status:
+    if isinstance(finding, Disputed):
+        return Status.DISPUTED
+    if isinstance(finding, Undecided):
+        return Status.UNDECIDED
+    return Status.HOLDS if isinstance(finding, Recovers) else Status.FAILS
 
 
 def _is_chosen(instance: Instance, chosen: Sequence[str]) -> bool:

@@ -12,7 +12,7 @@ from interlock.hold.tell import Reason, ToldStep, reasons, tell
 from interlock.kernel.claims import Trace
 from interlock.kernel.evaluator import State, evaluate, fire, initial_states, successors
 from interlock.kernel.expressions import TRUE
-from interlock.kernel.machine import Actor, Machine, RequirementKind, Rule, question_of, with_monitors
+from interlock.kernel.machine import Actor, Machine, Rule, question_of, with_monitors
 from interlock.study.forbidden import forbidden_steps
 
 MOST_STARTS = 64
@@ -121,7 +121,7 @@ def broken_now(walk: Walk) -> tuple[Broken, ...]:
 
 def _broken(walk: Walk) -> Iterator[Broken]:
     for instance in walk.compiled.instances:
-        if instance.requirement.kind is RequirementKind.CAN:
+        if instance.requirement.kind.is_about_work:
             continue
         target = question_of(walk.machine, instance.requirement).target
         if evaluate(walk.machine, target, walk.state):

@@ -21,6 +21,7 @@ from interlock.hold.kinds import DOOR_KINDS, Kind, Trigger, latch_kind
 from interlock.hold.tell import Reason, Story
 from interlock.kernel.claims import Fails, Holds, Limits
 from interlock.kernel.machine import Actor, RequirementKind
+from interlock.kernel.recovery import Recovers, Traps
 from interlock.prove.bmc import bmc
 from interlock.prove.pdr import pdr
 from interlock.study.verify import Status, verify
@@ -197,6 +198,22 @@ HINDRANCES = (
 )
 """What can no longer be brought about."""
 
+DEAD_ENDS = (
+    Bite(
+        "can-always-be-emptied-and-shut",
+        SINGLE,
+        "- {change: guard_down, to: {is: key_power and door_open and SGS is lower and not at1}}",
+        ("1C", "half-width container"),
+    ),
+    Bite(
+        "can-always-be-emptied-and-shut",
+        TWIN,
+        "- {change: row1_half_way, to: {is: sill_covered or (over_CG1 and not (at1L and at1R))}}",
+        ("the drive carries the full-width pallet aft from bays 1L and 1R",),
+    ),
+)
+"""From where something can no longer be brought about."""
+
 BY_DECLARATION = ("door-leaves-closed-only-unlatched", "latched-only-closed")
 """What only a change to a declared kind can break."""
 
@@ -240,6 +257,27 @@ def test_the_change_makes_the_work_impossible(bite: Bite) -> None:
     assert isinstance(answer.finding, Holds)
 
 
+@pytest.mark.parametrize("bite", DEAD_ENDS, ids=lambda bite: bite.base)
+def test_the_change_makes_a_dead_end(bite: Bite) -> None:
+    """A run leads to where the work cannot be ended any more; both are confirmed, and the story tells of the run."""
+    compiled = compile_source(overlay(bite.base, bite.changes), standing())
+    (answer,) = verify(compiled, pdr, Limits(), chosen=[bite.requirement]).answers
+    assert answer.status is Status.FAILS
+    assert isinstance(answer.finding, Traps)
+    assert answer.story is not None
+    told = words_of(answer.story)
+    assert [word for word in bite.words if word not in told] == [], told
+
+
+@pytest.mark.parametrize("base", [SINGLE, TWIN])
+def test_without_the_change_there_is_no_dead_end(base: str) -> None:
+    """From every reachable state of the sound holds the work can be ended, and a second solver agrees."""
+    compiled = compile_file(f"models/{base}.yaml", standing())
+    (answer,) = verify(compiled, pdr, Limits(), chosen=["can-always-be-emptied-and-shut"]).answers
+    assert answer.status is Status.HOLDS
+    assert isinstance(answer.finding, Recovers)
+
+
 def unguarded(kind: Kind, trigger: str, condition: str) -> Kind:
     """The kind with one condition of one trigger forgotten."""
 
@@ -281,15 +319,16 @@ def test_a_latch_declared_to_rise_under_a_unit_is_found_out(monkeypatch: pytest.
 
 def test_every_standing_requirement_has_teeth() -> None:
     """No requirement of the standing set is left untested, and none is tested that is not there."""
-    bitten = {bite.id for bite in (*BITES, *HINDRANCES)} | set(BY_DECLARATION)
+    bitten = {bite.id for bite in (*BITES, *HINDRANCES, *DEAD_ENDS)} | set(BY_DECLARATION)
     assert bitten == {text.id for text in standing()}
 
 
 def test_the_kinds_of_bite_fit_the_kinds_of_requirement() -> None:
     """A run refutes what must never be; an impossibility refutes what can be."""
     kinds = {text.id: RequirementKind(text.kind) for text in standing()}
-    assert all(kinds[bite.id] is not RequirementKind.CAN for bite in BITES)
+    assert not any(kinds[bite.id].is_about_work for bite in BITES)
     assert all(kinds[bite.id] is RequirementKind.CAN for bite in HINDRANCES)
+    assert all(kinds[bite.id] is RequirementKind.CAN_ALWAYS for bite in DEAD_ENDS)
 
 
 @pytest.mark.parametrize("base", [SINGLE, TWIN])
