@@ -118,11 +118,15 @@ class Builder:
         )
 
     def bay_phrase(self, cell: str) -> str:
-        """How a sentence names a cell."""
+        """How a sentence names a cell; of the loader, with the bay beside it where a door has several."""
         found = self.floor.cells[cell]
         if found.door is None:
             return f"bay {cell}"
-        return f"the loader at {self.world.things[found.door].phrase}"
+        bays = next(door.bays for door in self.hold.doorways if door.id == found.door)
+        bay, _, step = cell.removeprefix(f"{found.door}-").partition("-")
+        loader = f"the loader at {self.world.things[found.door].phrase}"
+        beside = f" beside {bay}" if len(bays) > 1 else ""
+        return f"the outer part of {loader}{beside}" if step else loader + beside
 
 
 def _crossing_parts(floor: Floor) -> dict[str, tuple[str, ...]]:

@@ -54,8 +54,9 @@ def _assumptions(compiled: CompiledHold) -> Iterator[str]:
     if hold.doorways:
         yield (
             "The loader side is not verified: units come to the outside of a sill and leave it at any time, and the "
-            "loader carries a unit across an open sill at any time, interlocks of the hold left aside. A unit crosses a "
-            "sill only while its door is fully open; whether a drive runs there while it is not is asked as a requirement."
+            "loader carries a unit across an open sill at any time, interlocks of the hold left aside. A unit crosses "
+            "a sill only while its door is fully open; whether a drive runs there while it is not is asked as a "
+            "requirement."
         )
     lagging = [device.name for device in hold.devices if device.lags]
     if lagging:
@@ -115,8 +116,8 @@ def _people(compiled: CompiledHold) -> str:
             "and whether somebody is shut inside or stands in the way is not examined."
         )
     return (
-        f"People described: {shortened(people, 6)}. Nobody else is in the hold, and nobody else is looked after. Nobody "
-        "goes into a bay in which a unit stands."
+        f"People described: {shortened(people, 6)}. Nobody else is in the hold, and nobody else is looked after. "
+        "Nobody goes into a bay in which a unit stands."
     )
 
 

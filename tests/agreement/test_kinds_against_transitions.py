@@ -101,7 +101,9 @@ def test_a_compiled_thing_is_always_in_the_state_of_its_declaration(kind: Kind) 
                 continue
             trigger = choice.choice(triggers)
             possible = [
-                a for a in component_actions(component, trigger) if evaluate(machine, a.guard, at(machine, model.setting, memory))
+                a
+                for a in component_actions(component, trigger)
+                if evaluate(machine, a.guard, at(machine, model.setting, memory))
             ]
             allowed = bool(declared.events[trigger].transitions.get(model.state)) and getattr(model, trigger)()
             assert len(possible) == (1 if allowed else 0), (trigger, model.state, model.setting)

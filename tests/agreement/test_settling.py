@@ -16,12 +16,12 @@ from interlock.kernel.machine import Actor, Machine, Rule, Variable
 NAMES = ("a", "b", "c", "d")
 MACHINE = Machine(tuple(Variable(name, (False, True), (False,)) for name in NAMES), (), ())
 
-literals = st.builds(lambda name, value: Is(name, True) if value else neg(Is(name, True)), st.sampled_from(NAMES), st.booleans())
+literals = st.builds(
+    lambda name, value: Is(name, True) if value else neg(Is(name, True)), st.sampled_from(NAMES), st.booleans()
+)
 expressions = st.recursive(
     literals,
-    lambda inner: st.one_of(
-        st.builds(conj, inner, inner), st.builds(disj, inner, inner), st.builds(neg, inner)
-    ),
+    lambda inner: st.one_of(st.builds(conj, inner, inner), st.builds(disj, inner, inner), st.builds(neg, inner)),
     max_leaves=5,
 )
 updates = st.dictionaries(st.sampled_from(NAMES), st.booleans(), min_size=1, max_size=2)
@@ -67,9 +67,7 @@ def test_fusing_gives_every_way_to_settle_and_no_other(
     fuser = Fuser(tuple(mechanism), {})
     resting = [state for state in product((False, True), repeat=len(NAMES)) if rests(state, mechanism)]
     expected = {
-        state: ends(fire(MACHINE, rule(act), state), mechanism)
-        for state in resting
-        if evaluate(MACHINE, guard, state)
+        state: ends(fire(MACHINE, rule(act), state), mechanism) for state in resting if evaluate(MACHINE, guard, state)
     }
     try:
         fused = list(fuser.settle(act))

@@ -115,6 +115,9 @@ circuits:
 """,
 )
 
+ONE_WAY = {"can-always-be-emptied-and-shut"}
+"""What a hold loses in which nothing takes a unit back up the slope that it rolled down."""
+
 CASES = [
     pytest.param(
         TWO_DOORS,
@@ -146,13 +149,13 @@ CASES = [
     pytest.param(
         FALLING,
         ("not S1 is covered and ", ""),
-        {"nothing-half-way-behind-shut-doors[1C,1C.aft]", "nothing-half-way-behind-shut-doors[2C,2C.fore]"},
+        ONE_WAY | {"nothing-half-way-behind-shut-doors[1C,1C.aft]", "nothing-half-way-behind-shut-doors[2C,2C.fore]"},
         id="a unit that rolls by itself is shut in half-way",
     ),
     pytest.param(
         FALLING,
         ("drift: [aft]", "drift: []"),
-        {"bay-can-be-filled[2C]"},
+        ONE_WAY | {"bay-can-be-filled[2C]"},
         id="nothing takes a unit further once the floor is level",
     ),
     pytest.param(
@@ -177,10 +180,12 @@ def failing(text: str) -> set[str]:
     return {a.instance.requirement.id for a in verification.answers if a.status is Status.FAILS}
 
 
-@pytest.mark.parametrize("text", [TWO_DOORS, NOSE_DOOR, FALLING, NEIGHBOURS])
-def test_the_hold_is_sound_as_it_stands(text: str) -> None:
-    """Every state is looked at, and no standing requirement fails; the load can be shut in."""
-    assert failing(text) == set()
+@pytest.mark.parametrize(
+    ("text", "lost"), [(TWO_DOORS, set()), (NOSE_DOOR, set()), (FALLING, ONE_WAY), (NEIGHBOURS, set())]
+)
+def test_the_hold_is_sound_as_it_stands(text: str, lost: set[str]) -> None:
+    """Every state is looked at, and no safety requirement fails; the load can be shut in."""
+    assert failing(text) == lost
 
 
 @pytest.mark.parametrize(("text", "change", "lost"), CASES)

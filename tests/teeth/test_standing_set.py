@@ -106,7 +106,7 @@ BITES = (
         ("side door fully closed", "the limit for deferred mid latch 3 is not kept"),
     ),
     Bite(
-        "no-drive-power-behind-locked-door[ZX]",
+        "no-drive-power-behind-shut-doors[ZX]",
         SINGLE,
         "- {change: door_open, to: {reads: 'true'}}",
         ("power key", "lane has drive power"),
@@ -169,7 +169,19 @@ BITES = (
         "fresh-command-after-power-loss[ZX]",
         SINGLE,
         "- {change: armed, to: {sets: GP is on and KEY is on}}",
-        ("ground power is lost", "ground power comes on"),
+        ("ground power comes on",),
+    ),
+    Bite(
+        "one-axis-at-a-time[1R]",
+        TWIN,
+        "- {change: ZD, to: {power: drives_permitted}}\n- {change: ZR, to: {power: drives_permitted}}",
+        ("lane lever", "doorway lever"),
+    ),
+    Bite(
+        "one-way-at-a-time[1C]",
+        SINGLE,
+        "- {change: ZX, to: {commands: [{station: STA, fore: LVA is fore or LVA is aft, aft: LVA is aft}]}}",
+        ("the drive under bay 1C runs fore", "the drive under bay 1C runs aft"),
     ),
     Bite(
         "one-station-in-charge[ZX]",
