@@ -131,7 +131,9 @@ class _Strategy:
         frames = Frames(rules, self.targets(), self.clock, light_solver, lemmas, samples)
         deepest = self.limits.depth
         try:
-            first = FIRST_FRAMES if deepest is None else min(FIRST_FRAMES, deepest)
+            # facts travel a frame at a time, so a long hold needs more frames than a short one
+            first = max(FIRST_FRAMES, len(self.machine.variables))
+            first = first if deepest is None else min(first, deepest)
             pursue(frames, self.questions, self.claims, first, self.report)
             if self.still_open() and frames.invariant is None:
                 self.look_guided(self.still_open(), UNEXPECTED_EXPANDED)
