@@ -214,14 +214,8 @@ def add_states(builder: Builder, thing: Thing, path: str, component: Component) 
             f"{path}.{state}", expr, f"{thing.phrase} is {word}", f"{thing.phrase} is not {word}"
         )
     if component.variable is not None:
-        says: dict[Value, str] = {
-            value: f"{thing.phrase} is {_class_phrase(component, value)}" for value in component.values
-        }
+        says: dict[Value, str] = {value: f"{thing.phrase} is {value.replace('_', ' ')}" for value in component.values}
         builder.remember(component.variable, component.values, component.starts, says)
-
-
-def _class_phrase(component: Component, value: str) -> str:
-    return value.replace("_", " ")
 
 
 def own_drafts(path: str, component: Component) -> list[str]:

@@ -20,8 +20,8 @@ from interlock.hold.lowering import World
 from interlock.hold.model import Hold, RequirementText
 from interlock.hold.motion import add_motion
 from interlock.hold.requirements import Instance, instantiate
-from interlock.hold.settling import Draft, Fuser, NeverSettles
-from interlock.kernel.expressions import TRUE, Expr, Value, assign, conj, signals_of
+from interlock.hold.settling import Fuser, NeverSettles, may_hold
+from interlock.kernel.expressions import TRUE, Expr, Value, assign, conj, expand, signals_of
 from interlock.kernel.machine import Actor, Machine, Requirement, Rule, Signal, Variable
 
 
@@ -31,7 +31,7 @@ class CompiledHold:
 
     `machine` carries one kernel requirement per entry of `instances`, in the same order.  `world` holds the things that
     names resolve to, `glossary` how kernel names are said, `definitions` what every signal means, those included
-    that no rule or requirement needs, `cautions` what the description leaves to optimism or leaves out, for the report.
+    that no rule or requirement needs.
     """
 
     hold: Hold
@@ -85,7 +85,7 @@ def lower_definitions(builder: Builder) -> None:
 
 def _assemble(builder: Builder, situation: str | None, drawn: tuple[Instance, ...]) -> Compilation:
     hold = builder.hold
-    definitions = {name: expr for name, expr in builder.signals.items()}
+    definitions = dict(builder.signals)
     mechanism = tuple(d for d in builder.drafts if d.actor is Actor.MECHANISM and d.name in builder.urgent)
     fuser = Fuser(mechanism, definitions)
     rules: list[Rule] = []
@@ -158,7 +158,7 @@ def _needed(
     for rule in rules:
         stack.extend(signals_of(rule.guard))
     for requirement in requirements:
-        stack.extend(signals_of(conj(requirement.situation)) | signals_of(requirement.condition))
+        stack.extend(signals_of(requirement.situation) | signals_of(requirement.condition))
     while stack:
         name = stack.pop()
         if name not in used:
@@ -226,9 +226,6 @@ def _never_settles(builder: Builder, fault: NeverSettles) -> Diagnostic:
 def _start_faults(
     hold: Hold, variables: tuple[Variable, ...], start: Expr, definitions: Mapping[str, Expr]
 ) -> tuple[Diagnostic, ...]:
-    from interlock.hold.settling import may_hold
-    from interlock.kernel.expressions import expand
-
     only = {variable.name: variable.init[0] for variable in variables if len(variable.init) == 1}
     opened = expand(start, definitions)
     if start == TRUE or may_hold(assign(opened, only)):
@@ -255,6 +252,3 @@ def _start_faults(
 def _in_order(faults: list[Diagnostic]) -> tuple[Diagnostic, ...]:
     unique = dict.fromkeys(faults)
     return tuple(sorted(unique, key=lambda d: (d.span.file, d.span.line, d.span.column, d.code)))
-
-
-__all__ = ["Compilation", "CompiledHold", "Draft", "compile_hold"]

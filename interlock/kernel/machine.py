@@ -12,7 +12,21 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from interlock.kernel.expressions import TRUE, Expr, Value, conj, disj, neg, signals_of, variables_of
+from interlock.kernel.expressions import (
+    TRUE,
+    And,
+    Expr,
+    Is,
+    Not,
+    Or,
+    Ref,
+    Value,
+    conj,
+    disj,
+    neg,
+    signals_of,
+    variables_of,
+)
 
 
 class Actor(StrEnum):
@@ -191,8 +205,6 @@ def _in_domain(value: Value, domain: tuple[Value, ...]) -> bool:
 
 
 def _unknown(machine: Machine, expr: Expr) -> list[str]:
-    from interlock.kernel.expressions import And, Is, Not, Or, Ref
-
     faults: list[str] = []
     stack = [expr]
     while stack:
@@ -280,8 +292,6 @@ def question_of(machine: Machine, requirement: Requirement) -> Question:
     For step kinds the target is a state in which a named rule may fire although it must not.
     Raises ValueError for `can always`, which is no question about single states (see `kernel.recovery`).
     """
-    from interlock.kernel.expressions import Is
-
     kind = requirement.kind
     if kind is RequirementKind.CAN_ALWAYS:
         raise ValueError(f"{requirement.id!r} asks for a way from every state, not for a state")
