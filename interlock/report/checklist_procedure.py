@@ -39,12 +39,24 @@ def checklist_procedure(checklist: Checklist, words: Words, hold: str) -> str:
     lines.append(f"goal: {_quoted(_goal(speaker, checklist))}")
     lines.append("steps:")
     for leg, spoken in zip(checklist.legs, words.legs, strict=True):
-        actions = [action for step in leg.steps for action in _actions(speaker, step.course)]
-        actions += [f"check {fact}" for fact in _facts(speaker, leg)]
+        actions = leg_actions(speaker, leg)
         if actions:
             lines += [f"  - group: {_quoted(spoken.title)}", "    steps:"]
-            lines += [f"      - {_quoted(action)}" for action in actions]
+            lines += [f"      - {_quoted(action)}" for _, action in actions]
     return "\n".join(lines) + "\n"
+
+
+def leg_actions(speaker: Speaker, leg: Leg) -> tuple[tuple[int | None, str], ...]:
+    """The actions of a leg, each with the number of its step; the checks behind them have none."""
+    found: list[tuple[int | None, str]] = []
+    for step in leg.steps:
+        for action in _actions(speaker, step.course):
+            last = found[-1][1] if found else ""
+            # a lever that is held until something is so is let go then
+            if " until " in last and action == f"release {last.split()[1]}":
+                continue
+            found.append((step.number, action))
+    return (*found, *((None, f"check {fact}") for fact in _facts(speaker, leg)))
 
 
 def _quoted(text: str) -> str:
@@ -118,15 +130,29 @@ def _until(speaker: Speaker, before: State, after: State) -> list[str]:
     found = []
     for placement in speaker.resting(after):
         if placement not in old:
-            cell = placement.cells[0]
-            outside = compiled.floor.cells[cell].door is not None
-            found.append(f"{cell} is occupied" if outside else _holds(placement))
+            inside = [cell for cell in placement.cells if compiled.floor.cells[cell].door is None]
+            found += [_holds(placement)] if inside == [*placement.cells] else []
+            # a unit that lies over the sill takes a place on the loader too
+            found += [f"{cell} is occupied" for cell in placement.cells if inside != [*placement.cells]]
     for door in compiled.hold.doorways:
         states = compiled.world.things[door.id].states
         words = [w for w in ("closed", "open", "latched", "unlatched") if w in states]
         new = [w for w in words if speaker.truth(states[w], after) and not speaker.truth(states[w], before)]
         found += [f"{door.id} is {word}" for word in new]
     return found
+
+
+def _on_the_way(speaker: Speaker, before: State, after: State) -> list[str]:
+    """What a unit has begun to cross: a sill, or else a device that says when it is covered."""
+    compiled = speaker.compiled
+    things = compiled.world.things
+    ids = [door.id for door in compiled.hold.doorways] + [device.id for device in compiled.hold.devices]
+    for id in ids:
+        states = things[id].states
+        for word in ("sill_covered", "covered"):
+            if word in states and speaker.truth(states[word], after) and not speaker.truth(states[word], before):
+                return [f"{id} is {word}"]
+    return []
 
 
 def _actions(speaker: Speaker, course: Course) -> Iterator[str]:
@@ -149,7 +175,7 @@ def _done(speaker: Speaker, course: Course) -> Iterator[str]:
     path = head.split(".")
     sort, id, verb = path[0], path[1], path[-1]
     if sort == "control" and verb.startswith("hold_"):
-        until = " and ".join(_until(speaker, course.before, held))
+        until = " and ".join(_until(speaker, course.before, held) or _on_the_way(speaker, course.before, held))
         yield f"hold {id} to {verb.removeprefix('hold_')}" + (f" until {until}" if until else "")
         if not until and len(course.deed.heads) == 2:
             yield f"release {id}"
