@@ -7,6 +7,7 @@ that move round a ring, latches that let something pass), because soup alone is 
 from __future__ import annotations
 
 import random
+from itertools import pairwise
 
 from interlock.kernel.expressions import Expr, Is, Ref, Value, conj, disj, neg
 from interlock.kernel.machine import (
@@ -21,6 +22,7 @@ from interlock.kernel.machine import (
     question_of,
     with_monitors,
 )
+from interlock.kernel.recovery import RecoveryQuestion
 
 _DOMAINS: tuple[tuple[Value, ...], ...] = (
     (False, True),
@@ -39,6 +41,26 @@ def random_case(seed: int) -> tuple[Machine, tuple[Question, ...]]:
     draw = random.Random(seed)
     machine = with_monitors(_soup(draw) if seed % 2 else _parts(draw))
     return machine, tuple(question_of(machine, requirement) for requirement in machine.requirements)
+
+
+def random_way_back(seed: int) -> tuple[Machine, RecoveryQuestion]:
+    """A random machine, often with ways round each variable's values added, and a goal."""
+    machine, questions = random_case(seed)
+    draw = random.Random(seed)
+    if draw.random() < 0.7:
+        rules = list(machine.rules)
+        for variable in machine.variables:
+            for value, after in pairwise((*variable.domain, variable.domain[0])):
+                other = draw.choice(machine.variables)
+                lent = (Is(other.name, draw.choice(other.domain)),) if draw.random() < 0.4 else ()
+                guard = conj(Is(variable.name, value), *(fact for fact in lent if other is not variable))
+                rules.append(Rule(f"{variable.name} from {value}", Actor.CREW, guard, ((variable.name, after),)))
+        machine = Machine(machine.variables, machine.signals, tuple(rules), (), machine.start)
+    goal: Expr = draw.choice(questions).target
+    if draw.random() < 0.6:
+        some = draw.sample(machine.variables, min(len(machine.variables), draw.randint(1, 3)))
+        goal = conj(*(Is(variable.name, draw.choice(variable.domain)) for variable in some))
+    return machine, RecoveryQuestion("goal", goal)
 
 
 def _soup(draw: random.Random) -> Machine:

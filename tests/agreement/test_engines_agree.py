@@ -7,7 +7,7 @@ from statistics import median
 
 import pytest
 
-from interlock.kernel.claims import Certificate, Limits, Proved, Refuted
+from interlock.kernel.claims import Limits, Proved, Refuted
 from interlock.kernel.evaluator import evaluate, successors
 from interlock.kernel.expressions import Expr, Is, Not, neg
 from interlock.kernel.machine import Machine, Question, Rule, support_of
@@ -19,67 +19,15 @@ from .engines import (
     COMPLETE,
     ENGINES,
     ON_Z3,
-    SHORTEST,
-    assert_inductive,
-    assert_runs,
     every_state,
     reachable_states,
     truth,
 )
+from .judging import judge, judge_counts
 from .random_machines import random_case
 
 BLOCKS = 50
 PER_BLOCK = 40
-DEPTH = {"bmc": 12, "k_induction": 3}
-"""Engines that count steps go so deep here."""
-
-
-def judge(seed: int, names: tuple[str, ...] = tuple(ENGINES)) -> Counter[str]:
-    """Runs the engines on one machine and holds every claim and its evidence against plain enumeration."""
-    machine, questions = random_case(seed)
-    depths = reachable_states(machine)
-    right = truth(machine, questions, depths)
-    tally: Counter[str] = Counter()
-    for name in names:
-        claims = ENGINES[name](machine, questions, Limits(depth=DEPTH.get(name)))
-        checked: dict[int, Certificate] = {}
-        for question, claim, depth in zip(questions, claims, right, strict=True):
-            tally[f"{name} {type(claim).__name__}"] += 1
-            assert claim.question == question.id
-            if isinstance(claim, Refuted):
-                assert depth is not None
-                assert_runs(machine, question, claim.trace)
-                assert claim.trace.depth >= depth
-                assert claim.trace.depth == depth or not claim.shortest
-                assert claim.shortest or name not in SHORTEST
-            elif isinstance(claim, Proved):
-                assert depth is None
-                assert (claim.certificate is None) == (name == "explicit")
-                if claim.certificate is not None:
-                    check_certificate(machine, claim.certificate, question, checked, set(depths))
-                else:
-                    assert claim.states == len(depths)
-            else:
-                assert name not in COMPLETE
-                assert depth is None or depth > claim.depth
-    return tally
-
-
-def check_certificate(
-    machine: Machine,
-    certificate: Certificate,
-    question: Question,
-    checked: dict[int, Certificate],
-    reachable: set[tuple[object, ...]],
-) -> None:
-    """Holds initially (indeed in every reachable state), is kept by every step, and excludes the target."""
-    kept = [s for s in every_state(machine) if all(evaluate(machine, c, s) for c in certificate.clauses)]
-    if id(certificate) not in checked:
-        checked[id(certificate)] = certificate
-        assert reachable <= set(kept)
-        if certificate.k == 1:
-            assert_inductive(machine, certificate)
-    assert not any(evaluate(machine, question.target, state) for state in kept)
 
 
 @pytest.mark.parametrize("block", range(BLOCKS))
@@ -87,6 +35,7 @@ def test_every_engine_agrees_with_enumeration(block: int) -> None:
     """Verdicts, depths, traces and certificates of all engines agree with plain enumeration."""
     for seed in range(block * PER_BLOCK, (block + 1) * PER_BLOCK):
         judge(seed)
+        judge_counts(seed)
 
 
 @pytest.mark.parametrize("seed", range(0, 60, 2))

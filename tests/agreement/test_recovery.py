@@ -5,14 +5,12 @@ from __future__ import annotations
 import random
 from collections.abc import Iterator
 from dataclasses import replace
-from itertools import pairwise
 
 import pytest
 
 from interlock.confirm.recovery import confirm_recovery
-from interlock.confirm.replay import replay
 from interlock.kernel.claims import Certificate, Disputed, Limits, Trace, Undecided
-from interlock.kernel.expressions import TRUE, Expr, Is, conj, disj, neg
+from interlock.kernel.expressions import Expr, Is, conj, disj, neg
 from interlock.kernel.machine import Actor, Machine, Question, Requirement, RequirementKind, Rule, Variable, question_of
 from interlock.kernel.recovery import (
     Recoverable,
@@ -31,68 +29,16 @@ from interlock.prove.engine import Clock
 from interlock.prove.obligations import UnsoundCertificate
 from interlock.prove.recovery import recover
 from interlock.prove.recovery_obligations import discharge_recovery
-from tests.agreement.random_machines import random_case
-from tests.agreement.recovering import dead_ends, proves, shows_trap
-
-BY_CASES = Limits(states=0)
-"""With this the engine may not look at all states: it has to find cases, or a dead end, by solvers alone."""
-
-
-def _case(seed: int) -> tuple[Machine, RecoveryQuestion]:
-    """A random machine, often with ways round each variable's values added, and a goal."""
-    machine, questions = random_case(seed)
-    draw = random.Random(seed)
-    if draw.random() < 0.7:
-        rules = list(machine.rules)
-        for variable in machine.variables:
-            for value, after in pairwise((*variable.domain, variable.domain[0])):
-                other = draw.choice(machine.variables)
-                lent = (Is(other.name, draw.choice(other.domain)),) if draw.random() < 0.4 else ()
-                guard = conj(Is(variable.name, value), *(fact for fact in lent if other is not variable))
-                rules.append(Rule(f"{variable.name} from {value}", Actor.CREW, guard, ((variable.name, after),)))
-        machine = Machine(machine.variables, machine.signals, tuple(rules), (), machine.start)
-    goal: Expr = draw.choice(questions).target
-    if draw.random() < 0.6:
-        some = draw.sample(machine.variables, min(len(machine.variables), draw.randint(1, 3)))
-        goal = conj(*(Is(variable.name, draw.choice(variable.domain)) for variable in some))
-    return machine, RecoveryQuestion("goal", goal)
-
-
-def _check(machine: Machine, question: RecoveryQuestion, limits: Limits) -> str:
-    (claim,) = recover(machine, [question], limits)
-    bad = dead_ends(machine, question.goal)
-    if isinstance(claim, Recoverable):
-        assert not bad
-        assert proves(machine, claim.recovery, question.goal)
-        return "recoverable"
-    assert isinstance(claim, Trapped), claim
-    assert claim.trace.states[-1] in bad
-    assert not replay(machine, TRUE, claim.trace)
-    assert shows_trap(machine, claim, question.goal)
-    if claim.shortest:
-        assert claim.trace.depth == min(_depth(machine, state) for state in bad)
-    return "trapped"
-
-
-def _depth(machine: Machine, wanted: object) -> int:
-    from interlock.kernel.evaluator import initial_states, successors
-
-    level = set(initial_states(machine))
-    seen = set(level)
-    depth = 0
-    while wanted not in level:
-        level = {after for state in level for _, after in successors(machine, state)} - seen
-        seen |= level
-        depth += 1
-    return depth
+from tests.agreement.judging import BY_CASES, judge_recovery
+from tests.agreement.random_machines import random_way_back as _case
+from tests.agreement.recovering import dead_ends, proves
 
 
 @pytest.mark.parametrize("tens", [pytest.param(at, marks=pytest.mark.slow if at >= 40 else ()) for at in range(100)])
 def test_engine_agrees_with_enumeration(tens: int) -> None:
     """On a thousand random machines the engine is right, and its evidence is what it says, state by state."""
     for seed in range(10 * tens, 10 * tens + 10):
-        machine, question = _case(seed)
-        _check(machine, question, BY_CASES if seed % 4 else Limits())
+        judge_recovery(seed)
 
 
 def test_random_goals_are_of_both_kinds() -> None:
@@ -264,7 +210,7 @@ def test_no_time_is_undecided() -> None:
 
 def test_sure_drop_is_never_wrong() -> None:
     """Where a drop of the rank is called sure, every state that the facts allow has a smaller rank afterwards."""
-    from tests.agreement.recovering import every_state
+    from tests.agreement.engines import every_state
 
     draw = random.Random(3)
     sure = 0
