@@ -36,7 +36,7 @@ def _obstacle(values: _Values, span: Span) -> tuple[str, str]:
 def _requirement(values: _Values, span: Span) -> model.RequirementText:
     each: tuple[tuple[str, Path], ...] = values["each"]
     found = {**values, "each": tuple((variable, path.parts) for variable, path in each)}
-    return model.RequirementText(**found, span=span, each_spans=tuple(path.spans[0] for _, path in each))
+    return model.RequirementText(**found, span=span, each_spans=tuple(path.spans for _, path in each))
 
 
 def _hold(values: _Values, span: Span) -> model.Hold:

@@ -25,7 +25,7 @@ from interlock.hold.components import Component, compose
 from interlock.hold.electrics import add_electrics, add_people
 from interlock.hold.kinds import DEVICE_KINDS, DOOR_KINDS, control_kind, latch_kind, lock_kind
 from interlock.hold.layout import Cell, lain_on_by
-from interlock.hold.lowering import Thing
+from interlock.hold.lowering import KIND_OF_UNIT, Thing
 from interlock.hold.model import Control, Device, Direction, DoorStep, Doorway
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, Value, conj, disj, neg, one_of
 from interlock.kernel.machine import Actor
@@ -90,13 +90,20 @@ def _cells(builder: Builder) -> None:
             outside = builder.thing(cell, "loader place", builder.bay_phrase(cell))
             outside.states["occupied"] = builder.occupied(cell)
             outside.states["empty"] = neg(builder.occupied(cell))
+    kinds = {unit.id: builder.thing(unit.id, KIND_OF_UNIT, unit.name) for unit in builder.hold.units}
     for cell in floor.bays:
         thing = builder.thing(cell, "bay", f"bay {cell}")
+        # motion adds its rules; where nothing moves a unit there are none, but they can be asked for
+        thing.verbs.update({"enter": [], "leave": []})
         thing.states["occupied"] = builder.occupied(cell)
         thing.states["empty"] = neg(builder.occupied(cell))
         for unit in builder.hold.units:
             parts = tuple(p for p in builder.holdings.get(cell, ()) if kind_of(builder, p) == unit.id)
             thing.states[unit.id] = one_of(f"bay.{cell}.holds", parts)
+        thing.parts["kinds"] = tuple(kinds[id] for id in kinds if thing.states[id] != FALSE)
+    for id in kinds:
+        bays = [builder.world.things[cell] for cell in floor.bays]
+        kinds[id].parts["bays"] = tuple(bay for bay in bays if bay.states[id] != FALSE)
 
 
 def _faces(builder: Builder) -> None:

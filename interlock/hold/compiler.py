@@ -16,13 +16,13 @@ from interlock.hold.checks import check_hold, check_loads
 from interlock.hold.components import UnsettledKind
 from interlock.hold.glossary import Glossary, Happening
 from interlock.hold.layout import Floor, bays_reached, lay_out
-from interlock.hold.lowering import World
+from interlock.hold.lowering import Thing, World
 from interlock.hold.model import Hold, RequirementText
 from interlock.hold.motion import add_motion
 from interlock.hold.requirements import Instance, instantiate
 from interlock.hold.settling import Fuser, NeverSettles, may_hold
-from interlock.kernel.expressions import TRUE, Expr, Value, assign, conj, expand, signals_of
-from interlock.kernel.machine import Actor, Machine, Requirement, Rule, Signal, Variable
+from interlock.kernel.expressions import FALSE, TRUE, Expr, Value, assign, conj, expand, signals_of
+from interlock.kernel.machine import Actor, Machine, Requirement, RequirementKind, Rule, Signal, Variable
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +104,7 @@ def _assemble(builder: Builder, situation: str | None, drawn: tuple[Instance, ..
             told[name] = Happening(draft.actor, draft.text, tuple(step.text for step in way.responses))
             for source in (draft, *way.responses):
                 born.setdefault(source.name, []).append(name)
-    requirements = tuple(_with_rules(instance.requirement, born) for instance in drawn)
+    requirements = tuple(_with_rules(instance, born) for instance in drawn)
     variables = tuple(builder.variables.values())
     start = conj(builder.start, fuser.at_rest())
     faults = _start_faults(hold, variables, start, definitions)
@@ -113,13 +113,26 @@ def _assemble(builder: Builder, situation: str | None, drawn: tuple[Instance, ..
     used = _needed(definitions, start, rules, requirements)
     signals = tuple(Signal(name, definitions[name]) for name in definitions if name in used)
     machine = Machine(variables, signals, tuple(rules), requirements, start)
-    for thing in builder.world.things.values():
+    for thing in _all_things(builder.world):
         for verb, names in thing.verbs.items():
             thing.verbs[verb] = [rule for name in names for rule in born.get(name, ())]
     instances = tuple(Instance(r, i.origin, i.text, i.bindings) for r, i in zip(requirements, drawn, strict=True))
     glossary = Glossary(builder.values, builder.phrases, told)
     compiled = CompiledHold(hold, machine, instances, builder.world, builder.floor, glossary, situation, definitions)
     return Compilation(compiled, ())
+
+
+def _all_things(world: World) -> list[Thing]:
+    """Every thing of the world and of its parts, each once."""
+    found: dict[Thing, None] = {}
+    waiting = list(world.things.values())
+    while waiting:
+        thing = waiting.pop()
+        if thing not in found:
+            found[thing] = None
+            for part in thing.parts.values():
+                waiting.extend(part if isinstance(part, tuple) else (part,))
+    return list(found)
 
 
 def _changing(updates: Mapping[str, Value]) -> tuple[tuple[str, Value], ...]:
@@ -135,17 +148,23 @@ def _unused(name: str, taken: Mapping[str, Happening]) -> str:
     return f"{name} #{number}"
 
 
-def _with_rules(requirement: Requirement, born: Mapping[str, list[str]]) -> Requirement:
+def _with_rules(instance: Instance, born: Mapping[str, list[str]]) -> Requirement:
+    """The requirement about rules, where it was about drafts."""
+    requirement = instance.requirement
+
     def rules(drafts: frozenset[str]) -> frozenset[str]:
         return frozenset(rule for name in drafts for rule in born.get(name, ()))
 
+    first = rules(requirement.first)
+    # what has to come first never happens: then what is to come after it cannot be brought about
+    never = requirement.kind is RequirementKind.CAN and instance.origin.first and not first
     return Requirement(
         requirement.id,
         requirement.kind,
-        requirement.condition,
+        FALSE if never else requirement.condition,
         requirement.situation,
         rules(requirement.steps),
-        rules(requirement.first),
+        first,
         rules(requirement.since),
     )
 

@@ -112,9 +112,9 @@ def hidden_names(
         yield from _hidden(expression, names, context)
     for one in made:
         if isinstance(one.value, RequirementText):
-            for (variable, _), span in zip(one.value.each, one.value.each_spans, strict=True):
+            for (variable, _), spans in zip(one.value.each, one.value.each_spans, strict=True):
                 if variable in names:
-                    yield _hides(variable, span, one.context)
+                    yield _hides(variable, spans[0], one.context)
 
 
 def _hidden(syntax: Syntax, names: frozenset[str], context: _Context) -> Iterator[Diagnostic]:

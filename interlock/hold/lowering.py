@@ -15,6 +15,9 @@ from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.syntax import Chain, Fact, Negation, Path, Quantified, Step, Syntax, Truth
 from interlock.kernel.expressions import FALSE, TRUE, Expr, at_most_one, conj, disj, implies, neg
 
+KIND_OF_UNIT = "kind of unit"
+"""The sort of the things that are no things in the hold but kinds of unit load: what a bay can be."""
+
 
 @dataclass(slots=True, eq=False, repr=False)
 class Thing:
@@ -105,16 +108,19 @@ class Lowering:
                 )
                 return FALSE
             return found.truth
-        if fact.state not in found.states:
+        kind = names.get(fact.state)
+        # `b is k`, where `k` runs through kinds of unit: the state is called like the kind
+        state = kind.id if kind is not None and kind.sort == KIND_OF_UNIT else fact.state
+        if state not in found.states:
             self._fault(
                 "unknown-state",
                 fact.state_span or fact.span,
-                f"{found.phrase} ({found.sort}) is never {fact.state!r}",
+                f"{found.phrase} ({found.sort}) is never {state!r}",
                 "one of " + ", ".join(sorted(found.states)) if found.states else "nothing: it has no states",
-                nearest_name(fact.state, found.states),
+                nearest_name(state, found.states),
             )
             return FALSE
-        expr = found.states[fact.state]
+        expr = found.states[state]
         return neg(expr) if fact.negated else expr
 
     def find(self, path: Path, names: Mapping[str, Thing] | None = None) -> Part | None:

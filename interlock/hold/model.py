@@ -263,7 +263,8 @@ class Zone:
     """Bays whose drives run on one command.
 
     The drive of a bay runs in a direction while `power` is there, an owning station commands the direction, and neither
-    the zone (`inhibits`) nor the bay's section inhibits it.
+    the zone (`inhibits`) nor the bay's section inhibits it.  `levers` are the levers that are marked for the zone
+    (empty: those that its commands name).
     """
 
     id: str
@@ -273,6 +274,7 @@ class Zone:
     commands: tuple[Command, ...]
     inhibits: tuple[tuple[Direction, Syntax], ...]
     sections: tuple[Section, ...]
+    levers: tuple[str, ...]
     span: Span
 
 
@@ -331,8 +333,8 @@ class FailureMode:
 class RequirementText:
     """A requirement as written, in a specification or in the description itself.
 
-    `each` binds variables to groups: one instance per combination.  `kind` is never, always, only if, order or can.
-    `when` is the situation it speaks of.  `source` is a citation, or "common practice, no source".
+    `each` binds variables to groups: one instance per combination.  `kind` is never, always, only if, order, can or
+    can always.  `when` is the situation it speaks of.  `source` is a citation, or "common practice, no source".
     """
 
     id: str
@@ -350,8 +352,8 @@ class RequirementText:
     scheme: str
     source: str
     span: Span
-    each_spans: tuple[Span, ...] = ()
-    """Where each group of `each` is written."""
+    each_spans: tuple[tuple[Span, ...], ...] = ()
+    """Where each group of `each` is written, word by word."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from interlock.hold.building import side_thing
 from interlock.hold.layout import Move, Placement, lain_on_by
 from interlock.hold.lowering import Thing
 from interlock.hold.model import Device, Direction
-from interlock.hold.zones import add_sill_drives, add_stations, add_zone, add_zone_facts, drive
+from interlock.hold.zones import add_sill_drives, add_stations, add_zone, add_zone_facts, drive, held
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, Ref, Value, conj, disj, neg
 from interlock.kernel.machine import Actor
 
@@ -56,6 +56,7 @@ def _restraint(builder: Builder, devices: dict[str, list[Device]], sides: dict[t
         side.states["crossed"] = builder.crossed(face)
         side.states["covered"] = builder.covered(face)
         side.states["running"] = drive(builder, cell, direction)
+        side.states["held"] = held(builder, cell, direction)
         side.states["driven"] = builder.signal(
             f"bay.{cell}.{direction}.driven",
             conj(builder.occupied(cell), drive(builder, cell, direction)),
@@ -392,6 +393,7 @@ def _groups(builder: Builder) -> None:
     hold = builder.hold
     groups = builder.world.groups
     groups["bays"] = of(list(builder.floor.bays))
+    groups["units"] = of([u.id for u in hold.units])
     groups["devices"] = of([d.id for d in hold.devices])
     groups["movable_devices"] = of([d.id for d in hold.devices if things[d.id].states["movable"] == TRUE])
     groups["deferred_devices"] = of([d.id for d in hold.devices if d.deferred is not None])

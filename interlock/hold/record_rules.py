@@ -202,7 +202,7 @@ def _command(written: Written) -> Iterator[Misfit]:
 _REQUIREMENT_NEEDS: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "never": (("condition",), ("when",)),
     "always": (("condition",), ("when",)),
-    "can": (("condition",), ("when",)),
+    "can": (("condition",), ("when", "first")),
     "can always": (("condition",), ()),
     "only if": (("step", "condition"), ()),
     "order": (("step", "first"), ("since",)),

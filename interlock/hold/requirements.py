@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from interlock.diagnostics.spans import Diagnostic
@@ -33,7 +33,8 @@ def instantiate(texts: tuple[RequirementText, ...], lowering: Lowering) -> tuple
 
 
 def _instances(text: RequirementText, lowering: Lowering) -> Iterator[Instance]:
-    for bound in _combinations(text, lowering, text.each, {}):
+    groups = [(name, Path(words, spans)) for (name, words), spans in zip(text.each, text.each_spans, strict=True)]
+    for bound in _combinations(lowering, groups, {}):
         if text.where is not None:
             before = len(lowering.faults)
             chosen = lowering.expression(text.where, bound)
@@ -76,15 +77,11 @@ def _say(text: str, names: Mapping[str, str]) -> str:
 
 
 def _combinations(
-    text: RequirementText,
-    lowering: Lowering,
-    each: tuple[tuple[str, tuple[str, ...]], ...],
-    bound: dict[str, Thing],
+    lowering: Lowering, groups: Sequence[tuple[str, Path]], bound: dict[str, Thing]
 ) -> Iterator[dict[str, Thing]]:
-    if not each:
+    if not groups:
         yield dict(bound)
         return
-    (variable, path), *rest = each
-    members = lowering.group(Path(path, (text.span,) * len(path)), bound)
-    for member in members or ():
-        yield from _combinations(text, lowering, tuple(rest), {**bound, variable: member})
+    (variable, path), *rest = groups
+    for member in lowering.group(path, bound) or ():
+        yield from _combinations(lowering, rest, {**bound, variable: member})

@@ -335,6 +335,12 @@ RECORDS: Mapping[str, Record] = {
             Field("commands", Listed(RecordOf("command"), one=True, least=1), "What runs it.", required=True),
             Field("inhibits", Directions(), "What inhibits the whole zone, by direction.", default=()),
             Field("sections", Listed(RecordOf("section"), one=True), "What inhibits the drive of a bay.", default=()),
+            Field(
+                "levers",
+                Listed(Reference(("controls",), "lever"), one=True, least=1),
+                "The levers marked for it; where it is left out, those that its commands name.",
+                default=(),
+            ),
         ),
     ),
     "place": Record(

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 from interlock.hold.builder import Builder
+from interlock.hold.levers import commanding, levers_of
 from interlock.hold.lowering import Thing
 from interlock.hold.model import Direction, Zone
-from interlock.hold.syntax import Chain, Fact, Negation, Quantified, Syntax
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Ref, conj, disj, neg
 
 
@@ -33,12 +31,12 @@ def add_zone(builder: Builder, zone: Zone) -> None:
     )
     thing.states["powered"] = powered
     thing.parts["bays"] = tuple(builder.world.things[bay] for bay in zone.bays if bay in builder.world.things)
-    levers = sorted({name for command in zone.commands for _, syntax in command.runs for name in _names(syntax)})
-    held = [t for name in levers if (t := builder.world.things.get(name)) is not None and t.sort == "lever"]
-    thing.parts["levers"] = tuple(held)
-    thing.states["held"] = disj(*(lever.states["held"] for lever in held))
+    levers = [builder.world.things[id] for id in levers_of(builder.hold, zone) if id in builder.world.things]
+    thing.parts["levers"] = tuple(lever for lever in levers if lever.sort == "lever")
+    thing.states["held"] = disj(*(lever.states["held"] for lever in levers if lever.sort == "lever"))
     owners = []
     commands: dict[Direction, list[Expr]] = {}
+    held: dict[Direction, list[Expr]] = {}
     for number, command in enumerate(zone.commands, 1):
         station = builder.world.things.get(command.station or "")
         owners.append(TRUE if station is None else station.states["owning"])
@@ -50,6 +48,9 @@ def add_zone(builder: Builder, zone: Zone) -> None:
                 f"{zone.name} is not commanded {direction}",
             )
             commands.setdefault(direction, []).append(conj(owners[-1], given))
+            asking = commanding(builder.hold, zone, command, direction)
+            by_hand = disj(*(builder.world.things[lever].states[position] for lever, position in asking))
+            held.setdefault(direction, []).append(conj(owners[-1], by_hand))
     thing.states["contested"] = disj(
         *(conj(first, second) for at, first in enumerate(owners) for second in owners[at + 1 :])
     )
@@ -65,6 +66,12 @@ def add_zone(builder: Builder, zone: Zone) -> None:
             disj(*commanded),
             f"{zone.name} is commanded {direction}",
             f"{zone.name} is not commanded {direction}",
+        )
+        side.states["held"] = builder.signal(
+            f"{path}.{direction}.held",
+            disj(*held[direction]),
+            f"a lever that commands {zone.name} {direction} is held",
+            f"no lever that commands {zone.name} {direction} is held",
         )
         inhibited: Expr = FALSE
         if direction in inhibits:
@@ -99,22 +106,17 @@ def add_zone(builder: Builder, zone: Zone) -> None:
     )
 
 
-def _names(syntax: Syntax) -> Iterator[str]:
-    if isinstance(syntax, Fact):
-        yield syntax.subject.parts[0]
-    elif isinstance(syntax, Negation):
-        yield from _names(syntax.arg)
-    elif isinstance(syntax, Chain):
-        for arg in syntax.args:
-            yield from _names(arg)
-    elif isinstance(syntax, Quantified):
-        yield from _names(syntax.body)
-
-
 def drive(builder: Builder, cell: str, direction: Direction) -> Expr:
     """The drive under the cell runs in the direction."""
     name = f"drive.{cell}.{direction}"
     return Ref(name) if name in builder.signals else FALSE
+
+
+def held(builder: Builder, cell: str, direction: Direction) -> Expr:
+    """A lever that commands the drive under the cell in the direction is held."""
+    zones = [builder.world.things[zone.id].parts for zone in builder.hold.zones if cell in zone.bays]
+    ways = [way for parts in zones if isinstance(way := parts.get(direction.value), Thing)]
+    return disj(*(way.states["held"] for way in ways))
 
 
 def add_sill_drives(builder: Builder) -> None:

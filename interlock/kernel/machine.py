@@ -93,7 +93,8 @@ class Requirement:
     only if  a step whose rule is in `steps` leaves only states that satisfy `condition`
     order    a step whose rule is in `steps` happens only after one in `first`, and none in `since` lies
              between them (an empty `since`: once is enough)
-    can      some reachable state satisfies `situation` and `condition`
+    can      some reachable state satisfies `situation` and `condition`; with `first`, one to which some run leads
+             that has taken a step in `first`
     can always   from every reachable state some run without failures leads to one that satisfies `condition`
                  (see `kernel.recovery`; it is no question about single states)
     """
@@ -249,18 +250,32 @@ def support_of(machine: Machine, expr: Expr) -> frozenset[str]:
 
 
 def with_monitors(machine: Machine) -> Machine:
-    """The machine with one Boolean memory per order requirement, so that every requirement speaks of states.
+    """The machine with one Boolean memory per requirement that needs one, so that every requirement speaks of states.
 
     The memory `order.<id>` is true from a step in `first` until a step in `since`; a step in both leaves it true.
     It never keeps a rule from firing.
     """
-    orders = [r for r in machine.requirements if r.kind is RequirementKind.ORDER]
-    if not orders:
+    return _remembering(machine, [r for r in machine.requirements if is_monitored(r)])
+
+
+def with_order_monitors(machine: Machine) -> Machine:
+    """The same for the order requirements alone: enough for what must never be, with fewer states."""
+    return _remembering(machine, [r for r in machine.requirements if r.kind is RequirementKind.ORDER])
+
+
+def is_monitored(requirement: Requirement) -> bool:
+    """Whether the requirement speaks of what went before."""
+    kind = requirement.kind
+    return kind is RequirementKind.ORDER or (kind is RequirementKind.CAN and bool(requirement.first))
+
+
+def _remembering(machine: Machine, asked: list[Requirement]) -> Machine:
+    if not asked:
         return machine
-    variables = [Variable(monitor_name(r), (False, True), (False,)) for r in orders]
+    variables = [Variable(monitor_name(r), (False, True), (False,)) for r in asked]
     rules = []
     for rule in machine.rules:
-        extra = tuple((monitor_name(r), rule.name in r.first) for r in orders if rule.name in r.first | r.since)
+        extra = tuple((monitor_name(r), rule.name in r.first) for r in asked if rule.name in r.first | r.since)
         rules.append(Rule(rule.name, rule.actor, rule.guard, rule.update + extra) if extra else rule)
     return Machine(
         machine.variables + tuple(variables), machine.signals, tuple(rules), machine.requirements, machine.start
@@ -268,7 +283,7 @@ def with_monitors(machine: Machine) -> Machine:
 
 
 def monitor_name(requirement: Requirement) -> str:
-    """The name of the memory that `with_monitors` adds for an order requirement."""
+    """The name of the memory that `with_monitors` adds for a requirement."""
     return f"order.{requirement.id}"
 
 
@@ -298,7 +313,8 @@ def question_of(machine: Machine, requirement: Requirement) -> Question:
     if kind is RequirementKind.ALWAYS:
         return Question(requirement.id, conj(requirement.situation, neg(requirement.condition)))
     if kind in (RequirementKind.NEVER, RequirementKind.CAN):
-        target = conj(requirement.situation, requirement.condition)
+        before = Is(monitor_name(requirement), True) if is_monitored(requirement) else TRUE
+        target = conj(before, requirement.situation, requirement.condition)
         return Question(requirement.id, target, expects_run=kind is RequirementKind.CAN)
     allowed = requirement.condition
     if kind is RequirementKind.ORDER:

@@ -24,7 +24,7 @@ from interlock.kernel.machine import (
     RequirementKind,
     monitor_name,
     question_of,
-    with_monitors,
+    with_order_monitors,
 )
 from interlock.prove.compiled import Packing, compile_enabled, compile_hits
 
@@ -101,7 +101,7 @@ class Operation:
     def __init__(self, compiled: CompiledHold, strict: bool = True) -> None:
         self.compiled = compiled
         self.strict = strict
-        self.asked = with_monitors(compiled.machine)
+        self.asked = with_order_monitors(compiled.machine)
         """The machine with order memories, all of its rules and its requirements: what replays and proofs are about."""
         lost = {name for supply in compiled.hold.supplies for name in _verbs(compiled, supply.id).get("lose", ())}
         rules = tuple(r for r in self.asked.rules if r.actor is not Actor.FAILURE and r.name not in lost)

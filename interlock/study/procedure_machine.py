@@ -19,7 +19,7 @@ from interlock.kernel.machine import (
     Rule,
     Variable,
     monitor_name,
-    with_monitors,
+    with_order_monitors,
 )
 from interlock.study.slips import Slip, SlipKind
 
@@ -131,7 +131,7 @@ class _Drawing:
 def lay_course(bound: BoundProcedure, slips: Sequence[Slip] = ()) -> Course:
     """All moves of the procedure and of these slips."""
     compiled = bound.compiled
-    machine = with_monitors(compiled.machine)
+    machine = with_order_monitors(compiled.machine)
     rules = {rule.name: rule for rule in machine.rules}
     number = len(bound.actions)
     drawing = _Drawing(rules)

@@ -115,7 +115,7 @@ circuits:
 """,
 )
 
-ONE_WAY = {"can-always-be-emptied-and-shut"}
+ONE_WAY = {"can-always-be-emptied-and-shut", "bay-can-be-emptied[2C]"}
 """What a hold loses in which nothing takes a unit back up the slope that it rolled down."""
 
 CASES = [
@@ -155,7 +155,7 @@ CASES = [
     pytest.param(
         FALLING,
         ("drift: [aft]", "drift: []"),
-        ONE_WAY | {"bay-can-be-filled[2C]"},
+        ONE_WAY | {"bay-can-be-filled[2C,HALF]", "bay-can-be-emptied[1C]"},
         id="nothing takes a unit further once the floor is level",
     ),
     pytest.param(

@@ -295,7 +295,7 @@ def test_a_lever_that_stays_makes_interruptions_unsafe() -> None:
     found = audit(text, "flawed/lever-that-stays.yaml")
     unsafe = {one.before: one.at_risk for one in found.interruptions if one.at_risk or one.at_risk_lost}
     assert list(unsafe) == [8]
-    assert "drive-only-while-held[ZL]" in unsafe[8]
+    assert "drive-only-while-held[1L,1L.aft]" in unsafe[8]
     assert found.overall is Overall.FINDINGS
 
 

@@ -42,7 +42,7 @@ class Bite:
         return self.requirement.partition("[")[0]
 
 
-SINGLE, TWIN = "single-lane", "twin-lane"
+SINGLE, TWIN, MAIN = "single-lane", "twin-lane", "main-deck"
 
 BITES = (
     Bite(
@@ -160,10 +160,32 @@ BITES = (
         ("hold door lever to up", "cargo door is being driven open", "cargo door is latched"),
     ),
     Bite(
-        "drive-only-while-held[ZX]",
+        "drive-only-while-held[1C,1C.aft]",
         SINGLE,
         "- {change: LVA, to: {kind: selector, positions: [neutral, fore, aft], starts: neutral}}",
-        ("set lane lever at the door to", "lane runs"),
+        ("set lane lever at the door to aft", "the drive under bay 1C runs aft"),
+    ),
+    # the contact of the lever at the other station, which is not in charge
+    Bite(
+        "drive-only-while-held[1C,1C.aft]",
+        SINGLE,
+        "- {change: ZX, to: {commands: [{station: STA, fore: LVA is fore, aft: LVA is aft or LVB is aft}]}}",
+        ("hold lane lever at the loader to aft", "no lever that commands lane aft is held"),
+    ),
+    # the contact of the other way, through a circuit
+    Bite(
+        "drive-only-while-held[1C,1C.aft]",
+        SINGLE,
+        "- {add: {circuits: [{id: run_aft, use: logic, is: not LVA is neutral}]}}\n"
+        "- {change: ZX, to: {commands: [{station: STA, aft: run_aft}]}}",
+        ("hold lane lever at the door to fore", "no lever that commands lane aft is held"),
+    ),
+    # the contact of the lever of the other lane: only a list of its own tells the zone whose it is
+    Bite(
+        "drive-only-while-held[5L,5L.aft]",
+        MAIN,
+        "- {change: ZL, to: {levers: [LVL, LAL], commands: [{station: STD, fore: LVL is fore, aft: LVR is aft}]}}",
+        ("hold right lane lever at the door to aft", "no lever that commands left lane aft is held"),
     ),
     Bite(
         "fresh-command-after-power-loss[ZX]",
@@ -205,7 +227,9 @@ BITES = (
 """What must be refuted by a run."""
 
 HINDRANCES = (
-    Bite("bay-can-be-filled[3C]", SINGLE, "- {fix: M2, in: raised}", ()),
+    Bite("bay-can-be-filled[3C,HALF]", SINGLE, "- {fix: M2, in: raised}", ()),
+    Bite("bay-can-be-filled[3L,WIDE]", TWIN, "- {fix: CG3, in: raised}", ()),
+    Bite("bay-can-be-emptied[4C]", SINGLE, "- {change: up_S3, to: {reads: 'true'}}", ()),
     Bite("door-can-be-shut-on-a-load[D1,1C]", SINGLE, "- {change: up_M1, to: {reads: 'false'}}", ()),
 )
 """What can no longer be brought about."""
@@ -290,6 +314,14 @@ def test_without_the_change_there_is_no_dead_end(base: str) -> None:
     assert isinstance(answer.finding, Recovers)
 
 
+def test_a_zone_that_lists_its_levers_may_be_commanded_by_these() -> None:
+    """The list that finds a crossed contact out finds nothing where the contacts are right."""
+    compiled = compile_source(overlay(MAIN, "- {change: ZL, to: {levers: [LVL, LAL]}}"), standing())
+    answers = verify(compiled, pdr, Limits(), chosen=["drive-only-while-held"]).answers
+    assert len(answers) == 2 * 2 * 15 + 2 * 4
+    assert {answer.status for answer in answers} == {Status.HOLDS}
+
+
 def unguarded(kind: Kind, trigger: str, condition: str) -> Kind:
     """The kind with one condition of one trigger forgotten."""
 
@@ -343,7 +375,7 @@ def test_the_kinds_of_bite_fit_the_kinds_of_requirement() -> None:
     assert all(kinds[bite.id] is RequirementKind.CAN_ALWAYS for bite in DEAD_ENDS)
 
 
-@pytest.mark.parametrize("base", [SINGLE, TWIN])
+@pytest.mark.parametrize("base", [SINGLE, TWIN, MAIN])
 def test_the_holds_that_are_bitten_are_sound(base: str) -> None:
     """Every requirement that a change refutes holds, and not vacuously, in the hold as it was."""
     wanted = [b.requirement for b in (*BITES, *HINDRANCES) if b.base == base and "defer:" not in b.changes]
