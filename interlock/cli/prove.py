@@ -167,6 +167,7 @@ def _prove(opened: Opened, wanted: _Wanted, folder: Path | None) -> Proof:
     from interlock.cli.progress import shown_progress
     from interlock.confirm.evidence import evidence_files
     from interlock.kernel.claims import Limits
+    from interlock.report.grounds_markdown import grounds_files
     from interlock.report.proof_text import Proof
     from interlock.study.verify import verify
 
@@ -176,7 +177,11 @@ def _prove(opened: Opened, wanted: _Wanted, folder: Path | None) -> Proof:
         verification = verify(opened.compiled, engine, limits, report, wanted.only or None)
     if folder is not None:
         files = evidence_files(
-            verification.machine, verification.questions, verification.findings, verification.recoveries
+            verification.machine,
+            verification.questions,
+            verification.findings,
+            verification.recoveries,
+            grounds_files(verification),
         )
         write_folder(folder, files)
     return Proof(

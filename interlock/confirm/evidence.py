@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from hashlib import sha256
 from typing import TypeAlias
 from urllib.parse import quote
@@ -19,19 +20,49 @@ from interlock.kernel.recovery import Recovers, RecoveryQuestion, Traps, restart
 Json: TypeAlias = bool | int | str | Sequence["Json"] | Mapping[str, "Json"] | None
 
 
+@dataclass(frozen=True, slots=True)
+class CertificateFolder:
+    """The folder of the evidence in which a certificate lies, and the questions that it answers, in their order."""
+
+    name: str
+    certificate: Certificate
+    questions: tuple[Question, ...]
+
+
+def certificate_folders(questions: Sequence[Question], findings: Sequence[Finding]) -> tuple[CertificateFolder, ...]:
+    """Every certificate on which a finding rests, each once, in the order of the questions."""
+    served: dict[int, tuple[Certificate, list[Question]]] = {}
+    for question, finding in zip(questions, findings, strict=True):
+        if isinstance(finding, Holds) and finding.claim.certificate is not None:
+            certificate = finding.claim.certificate
+            served.setdefault(id(certificate), (certificate, []))[1].append(question)
+    numbered = enumerate(served.values(), 1)
+    return tuple(
+        CertificateFolder(f"certificate-{n}", certificate, tuple(asked)) for n, (certificate, asked) in numbered
+    )
+
+
+def way_folder(number: int) -> str:
+    """The folder of the evidence about a way back; `number` counts them from 1."""
+    return f"way-back-{number}"
+
+
 def evidence_files(
     machine: Machine,
     questions: Sequence[Question],
     findings: Sequence[Finding],
     recoveries: Sequence[tuple[RecoveryQuestion, RecoveryFinding]] = (),
+    beside: Mapping[str, str] | None = None,
 ) -> Mapping[str, str]:
     """Relative file name -> text: the machine, every certificate's obligations, every trace, and how to check them.
 
-    `findings[i]` must answer `questions[i]`.  Names use forward slashes and are safe on any system; same input, same
-    texts.  Raises ValueError where the two sequences differ in length.
+    `findings[i]` must answer `questions[i]`.  `beside` are texts for readers that go with the evidence and are no part
+    of it.  Names use forward slashes and are safe on any system; same input, same texts.  Raises ValueError where the
+    two sequences differ in length.
     """
-    files = {"machine.json": _document(machine_as_json(machine))}
-    numbers: dict[int, tuple[str, Certificate, list[Question]]] = {}
+    files = {**(beside or {}), "machine.json": _document(machine_as_json(machine))}
+    folders = certificate_folders(questions, findings)
+    folder_of = {id(folder.certificate): folder.name for folder in folders}
     rows: list[Json] = []
     for question, finding in zip(questions, findings, strict=True):
         row: dict[str, Json] = {"question": question.id, "finding": type(finding).__name__.lower()}
@@ -39,10 +70,7 @@ def evidence_files(
             row |= {"engine": finding.claim.engine, "checked_by": finding.checked_by}
             certificate = finding.claim.certificate
             if certificate is not None:
-                folder = f"certificate-{len(numbers) + 1}"
-                folder, _, served = numbers.setdefault(id(certificate), (folder, certificate, []))
-                served.append(question)
-                row["evidence"] = folder
+                row["evidence"] = folder_of[id(certificate)]
             else:
                 row["states"] = finding.claim.states
         elif isinstance(finding, Fails):
@@ -54,17 +82,17 @@ def evidence_files(
         row["target"] = expr_as_json(question.target)
         rows.append(row)
     for number, (back, way) in enumerate(recoveries, 1):
-        folder = f"way-back-{number}"
+        folder = way_folder(number)
         rows.append(_way_back_row(folder, back, way))
         files.update({f"{folder}/{name}": text for name, text in _way_back_files(machine, back, way)})
     files["findings.json"] = _document({"findings": rows})
-    for folder, certificate, served in numbers.values():
+    for one in folders:
         for obligation in (
-            start_obligation(machine, certificate),
-            step_obligation(machine, certificate),
-            safe_obligation(machine, certificate, served),
+            start_obligation(machine, one.certificate),
+            step_obligation(machine, one.certificate),
+            safe_obligation(machine, one.certificate, one.questions),
         ):
-            files[f"{folder}/{obligation.name}.smt2"] = obligation.text
+            files[f"{one.name}/{obligation.name}.smt2"] = obligation.text
     files["README.txt"] = _README
     files["MANIFEST.sha256"] = "".join(f"{_digest(files[name])}  {name}\n" for name in sorted(files))
     return files
@@ -204,6 +232,10 @@ Every answer must be "unsat", as many as the first lines of the file announce.  
 missing answer means that the certificate is not borne out.  The text is made to be read: a comment before each query
 says what it asks, the names are those of machine.json, and a person can compare the two.  Where the header of step.smt2
 gives k above 1, the induction looks back over k states, and start.smt2 covers the first k of every run.
+
+Where a folder has a file in-words.md, that tells the clauses in the words of the trade and lists the requirements that
+rest on them.  It is for reading: the program wrote it from the same clauses, no check needs it, and where it differs
+from the .smt2 files these count.  To compare: the formula below each sentence is asserted in step.smt2, in that order.
 
 A question that holds without a folder was decided by visiting every reachable state, by two searches that share no
 code but the meaning of a step; "states" is how many there are.  To check it, write a search of your own.

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from interlock.hold.explain import Fact, explain_clauses
+from interlock.confirm.evidence import certificate_folders, way_folder
+from interlock.hold.explain import Fact, explain_clause, explain_clauses
 from interlock.hold.model import RequirementText
+from interlock.hold.requirements import Instance
 from interlock.kernel.claims import Certificate, Holds
 from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Question
+from interlock.kernel.recovery import Recovers, Traps
 from interlock.prove.needed import needed_clauses
-from interlock.study.verify import Verification
+from interlock.study.verify import Status, Verification
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +30,56 @@ class Grounds:
     facts: tuple[Fact, ...]
     clauses: int
     counted: bool
+
+
+@dataclass(frozen=True, slots=True)
+class CertificateGrounds:
+    """One certificate in trade words, and the requirements that rest on it.
+
+    `folder` is where the evidence has it.  `sentences[i]` says `certificate.clauses[i]`; `facts` are the same, those
+    that differ only in a place folded together.  `holding` hold because of it, and `failing` fail: what they ask for
+    can never be.  Of `without_occasion` it says that the situation never arises.  `trap` is the requirement that
+    something can always be brought about, where the clauses are about what comes after the dead end; `lasting` that
+    requirement, where ways back start from states in which the clauses are true.
+    """
+
+    folder: str
+    certificate: Certificate
+    sentences: tuple[str, ...]
+    facts: tuple[Fact, ...]
+    holding: tuple[Instance, ...] = ()
+    failing: tuple[Instance, ...] = ()
+    without_occasion: tuple[Instance, ...] = ()
+    trap: Instance | None = None
+    lasting: Instance | None = None
+
+
+def certificate_grounds(verification: Verification) -> tuple[CertificateGrounds, ...]:
+    """Every certificate of the evidence in trade words, in the order of the folders."""
+    told = []
+    for folder in certificate_folders(verification.questions, verification.findings):
+        asked = {question.id for question in folder.questions}
+        about = [answer for answer in verification.answers if answer.finding.question in asked]
+        holding = tuple(a.instance for a in about if a.status in (Status.HOLDS, Status.VACUOUS))
+        failing = tuple(a.instance for a in about if a.status is Status.FAILS)
+        idle = tuple(a.instance for a in verification.answers if a.occasion and a.occasion.question in asked)
+        plain = _in_words(verification, folder.name, folder.certificate)
+        told.append(replace(plain, holding=holding, failing=failing, without_occasion=idle))
+    instances = {answer.instance.requirement.id: answer.instance for answer in verification.answers}
+    for number, (question, finding) in enumerate(verification.recoveries, 1):
+        if isinstance(finding, Traps):
+            plain = _in_words(verification, way_folder(number), finding.claim.certificate)
+            told.append(replace(plain, trap=instances[question.id]))
+        elif isinstance(finding, Recovers):
+            plain = _in_words(verification, way_folder(number), finding.claim.recovery.certificate)
+            told.append(replace(plain, lasting=instances[question.id]))
+    return tuple(told)
+
+
+def _in_words(verification: Verification, folder: str, certificate: Certificate) -> CertificateGrounds:
+    machine, glossary = verification.machine, verification.compiled.glossary
+    sentences = tuple(explain_clause(machine, glossary, clause) for clause in certificate.clauses)
+    return CertificateGrounds(folder, certificate, sentences, explain_clauses(machine, glossary, certificate.clauses))
 
 
 def grounds_of(verification: Verification) -> tuple[Grounds, ...]:
