@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import heapq
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import count
 
@@ -18,6 +18,13 @@ from interlock.prove.solvers import SolverFactory, add_all
 NAME = "pdr"
 SETTLING_FRAMES = frozenset({2, 4, 8, 16, 32, 64, 128})
 """After these frames it is asked which clauses are inductive by themselves, though others still travel."""
+
+MOST_STEPS_BACK = 200
+"""So many cubes are looked at before a target is left to the frames."""
+MOST_IN_VAIN = 1_000
+"""The same for all targets that are left to the frames together."""
+MOST_JOINED = 32
+"""So often a cube is made larger before it is given up."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -80,6 +87,60 @@ class Frames:
         """The number of the last frame."""
         return len(self.acts) - 1
 
+    def strengthen(self, asked: Sequence[int], report: Report) -> None:
+        """Adds lemmas that keep targets out for good, as far as that is found within a few steps back; before `run`.
+
+        One frame stands for all that is reachable.  A cube that must be kept out is taken to be out while what leads
+        into it is looked at, so that clauses which only hold together are found; those that do not are dropped again.
+        """
+        self.acts.append(next(self._fresh))
+        self.cubes.append([])
+        left = MOST_IN_VAIN
+        for place, at in enumerate(asked):
+            report(Progress(NAME, "clauses that hold for good", place, len(asked)))
+            left -= self._block_for_good(at, min(left, MOST_STEPS_BACK))
+            if not left:
+                break
+        self._settle()
+        self.solver.add([-self.acts[1]])
+        self.acts, self.cubes = self.acts[:1], self.cubes[:1]
+
+    def _block_for_good(self, at: int, most: int) -> int:
+        """Learns clauses that exclude the target; gives 0, or in how many steps it was not done."""
+        act, target = self.acts[1], self.targets[at]
+        stack: list[tuple[Cube, int]] = []
+        try:
+            for steps in range(most):
+                self.acts[1:] = [act, *(switch for _, switch in stack)]
+                if not stack:
+                    if not self._solve([act, target]):
+                        return 0
+                    self._assume_blocked(self.rules.justify([target], self.solver.model()), stack)
+                    continue
+                cube, switch = stack[-1]
+                if self._run_into(cube) is not None:
+                    return steps
+                answer = self._entry(cube, 1)
+                if isinstance(answer, _Entry):
+                    wider = self._joined(cube, 1)
+                    if wider is None:
+                        self._assume_blocked(self._before(cube, answer), stack)
+                        continue
+                    cube, answer = wider, set(wider)
+                self._learn(self._generalize(cube, answer, 1), 1)
+                self.solver.add([-switch])
+                stack.pop()
+            return most
+        finally:
+            self.acts[1:] = [act]
+            add_all(self.solver, [[-switch] for _, switch in stack])
+
+    def _assume_blocked(self, facts: Iterable[int], stack: list[tuple[Cube, int]]) -> None:
+        cube = tuple(sorted(facts))
+        switch = next(self._fresh)
+        self.solver.add([-switch, *(-literal for literal in cube)])
+        stack.append((cube, switch))
+
     def run(self, asked: Sequence[int], deepest: int | None, report: Report) -> Iterator[tuple[int, Trace]]:
         """Gives (place, trace) for each target asked about and found reachable; ends at a fixed point or `deepest`."""
         still_open = list(asked)
@@ -88,6 +149,9 @@ class Frames:
                 yield at, Trace((), (self.rules.encoding.decode(self.solver.model()),))
                 still_open.remove(at)
         self.clear = 0
+        if still_open and self.excludes(still_open):
+            self.invariant = self.lemmas
+            return
         while still_open and (deepest is None or self.top < deepest):
             self.acts.append(next(self._fresh))
             self.cubes.append([])
@@ -106,9 +170,13 @@ class Frames:
             self.clear = self.top
             if self.top in SETTLING_FRAMES and still_open:
                 self._settle()
-                if not any(self._solve([self.targets[at]]) for at in still_open):
+                if self.excludes(still_open):
                     self.invariant = self.lemmas
                     return
+
+    def excludes(self, asked: Sequence[int]) -> bool:
+        """The lemmas alone keep all of these targets out."""
+        return not any(self._solve([self.targets[at]]) for at in asked)
 
     def _solve(self, assumptions: Sequence[int]) -> bool:
         return self.solver.solve(assumptions, self.clock)
@@ -138,9 +206,7 @@ class Frames:
                 continue
             answer = self._entry(cube, level - 1)
             if isinstance(answer, _Entry):
-                rest = [literal for literal in cube if abs(literal) not in self.rules.effects[answer.rule]]
-                facts = self.rules.justify([self.rules.guards[answer.rule]], answer.model)
-                before = Obligation(tuple(sorted(facts.union(rest))), answer.rule, obligation)
+                before = Obligation(self._before(cube, answer), answer.rule, obligation)
                 heapq.heappush(queue, (level - 1, next(ticket), before))
                 heapq.heappush(queue, (level, next(ticket), obligation))
                 continue
@@ -151,6 +217,11 @@ class Frames:
             if level < self.top:
                 heapq.heappush(queue, (level + 1, next(ticket), obligation))
         return None
+
+    def _before(self, cube: Cube, entry: _Entry) -> Cube:
+        """States from which the rule leads into the cube, that of the entry among them."""
+        rest = [literal for literal in cube if abs(literal) not in self.rules.effects[entry.rule]]
+        return tuple(sorted(self.rules.justify([self.rules.guards[entry.rule]], entry.model).union(rest)))
 
     def _run_into(self, cube: Cube) -> Trace | None:
         """A run to a state of the cube that is known already."""
@@ -173,6 +244,19 @@ class Frames:
     def _initial_state_in(self, cube: Cube) -> State | None:
         if self._solve([self.acts[0], *cube]):
             return self.rules.encoding.decode(self.solver.model())
+        return None
+
+    def never_entered(self, cube: Cube) -> Cube | None:
+        """A cube at least as large that no initial state is in and that no rule enters where the lemmas hold.
+
+        None where none is found by taking in, again and again, the state from which a rule enters.
+        """
+        beyond = self.top + 1
+        while cube and not self._solve([self.acts[0], *cube]):
+            answer = self._entry(cube, beyond)
+            if not isinstance(answer, _Entry):
+                return self._generalize(cube, answer, beyond)
+            cube = tuple(literal for literal in cube if answer.model[abs(literal) - 1] == literal)
         return None
 
     def _entry(self, cube: Cube, level: int) -> _Entry | set[int]:
@@ -209,12 +293,19 @@ class Frames:
             if literal not in best or len(best) == 1:
                 continue
             smaller = tuple(other for other in best if other != literal)
-            if self._is_seen(smaller) or self._solve([self.acts[0], *smaller]):
-                continue
-            answer = self._entry(smaller, level)
-            if not isinstance(answer, _Entry):
-                best = self._unseen(self._closed(smaller, answer), smaller, level)
+            best = self._joined(smaller, level) or best
         return best
+
+    def _joined(self, cube: Cube, level: int) -> Cube | None:
+        """A cube around this one that no rule enters; each way in makes it as large as the state where that began."""
+        for _ in range(MOST_JOINED):
+            if self._is_seen(cube) or self._solve([self.acts[0], *cube]):
+                return None
+            answer = self._entry(cube, level)
+            if not isinstance(answer, _Entry):
+                return self._unseen(self._closed(cube, answer), cube, level)
+            cube = tuple(literal for literal in cube if answer.model[abs(literal) - 1] == literal)
+        return None
 
     def _is_seen(self, cube: Cube) -> bool:
         return self.samples is not None and self.samples.within(cube) != 0

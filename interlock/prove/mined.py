@@ -12,13 +12,14 @@ References (from memory)
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from itertools import combinations, count
+from collections.abc import Iterable, Sequence
+from itertools import count
 
 from interlock.kernel.claims import Claim, Limits, Progress, Proved, Report, Unknown, silent
-from interlock.kernel.evaluator import State, fire
-from interlock.kernel.expressions import TRUE, And, Expr, Is, Not, Or, Ref
-from interlock.kernel.machine import Machine, Question, support_of
+from interlock.kernel.evaluator import State
+from interlock.kernel.expressions import Expr
+from interlock.kernel.machine import Machine, Question
+from interlock.prove.candidates import Candidates, Key
 from interlock.prove.encoding import TRUTH
 from interlock.prove.engine import NO_LIMITS, Clock, OutOfTime, clock_of, time_reason
 from interlock.prove.frames import Frames
@@ -32,14 +33,10 @@ from interlock.prove.starts import some_initial_states
 NAME = "mined"
 MOST_STARTS = 64
 """Walks begin in so many initial states, where there are so many."""
-FIRST_QUIET = 12
-"""The first walks end when so many sweeps in a row dropped nothing, the later ones after fewer."""
-LATER_QUIET = 2
-MOST_SWEEPS = 400
-LARGEST_GROUP = 16
-"""What speaks of more variables is taken apart before its variables are paired."""
-MOST_PARTNERS = 60_000
-"""Pairs are left out, variables with the most neighbours first, when there would be more."""
+BLOCK = 64
+"""So many candidates are assumed by one literal."""
+MOST_QUIET = 12
+"""Walks end when so many sweeps in a row dropped nothing."""
 
 
 def mined(
@@ -55,9 +52,10 @@ def mined(
         starts = some_initial_states(rules, MOST_STARTS, clock, light_solver)
         if starts:
             lemmas = mine(rules, [question.target for question in questions], starts, clock, light_solver, report)
-            claim_mined(rules, lemmas, questions, claims, clock)
         frames = Frames(rules, [question.target for question in questions], clock, light_solver, lemmas)
         try:
+            frames.strengthen(not_excluded(frames, questions, range(len(questions))), report)
+            claim_mined(rules, frames.lemmas, questions, claims, clock)
             pursue(frames, questions, claims, limits.depth, report)
             reason = f"no invariant within {frames.top} frames"
         finally:
@@ -71,6 +69,12 @@ def mined(
         if at not in claims:
             claims[at] = Unknown(question.id, NAME, reason, clear)
     return tuple(claims[at] for at in range(len(questions)))
+
+
+def not_excluded(frames: Frames, questions: Sequence[Question], asked: Iterable[int]) -> list[int]:
+    """Those of the questions whose targets the lemmas do not exclude, the ones of which a run is expected last."""
+    left = [at for at in asked if not frames.excludes([at])]
+    return sorted(left, key=lambda at: questions[at].expects_run)
 
 
 def claim_mined(
@@ -90,176 +94,6 @@ def claim_mined(
         claims.update({at: Proved(questions[at].id, NAME, certificate) for at in excluded})
 
 
-class Candidates:
-    """Facts and pairs of facts that have not been seen together; `partners` is symmetric."""
-
-    def __init__(self, rules: LocalRules, targets: Iterable[Expr]) -> None:
-        self.rules = rules
-        machine = rules.machine
-        self.facts = {
-            v.name: [literal for literal, _ in rules.encoding.values[v.name] if literal != TRUTH]
-            for v in machine.variables
-        }
-        self.singles = {literal for own in self.facts.values() for literal in own}
-        self.partners: dict[int, set[int]] = {literal: set() for literal in sorted(self.singles)}
-        for first, second in _neighbours(machine, targets):
-            for one in self.facts[first]:
-                self.partners[one].update(self.facts[second])
-            for other in self.facts[second]:
-                self.partners[other].update(self.facts[first])
-        self.made = [
-            [literal for literal in _made(effects.items()) if literal in self.singles] for effects in rules.effects
-        ]
-        self.reads = [support_of(machine, rule.guard) for rule in machine.rules]
-        self.readers: dict[str, list[int]] = {}
-        self.writers: dict[str, list[int]] = {}
-        for at, rule in enumerate(machine.rules):
-            for name in sorted(self.reads[at]):
-                self.readers.setdefault(name, []).append(at)
-            for name, _ in rule.update:
-                self.writers.setdefault(name, []).append(at)
-        self.dropped: set[int] = set()
-        """Facts of which something was dropped since this was last emptied."""
-
-    def see(self, literals: Iterable[int]) -> None:
-        """All of these were seen together."""
-        listed = set(literals) & self.partners.keys()
-        for literal in sorted(listed):
-            self.singles.discard(literal)
-            for other in sorted(self.partners[literal] & listed):
-                self.drop(literal, other)
-
-    def see_all(self, samples: Samples) -> None:
-        """Drops what some sample shows."""
-        masks = samples.masks
-        for literal in [literal for literal in sorted(self.singles) if masks[literal]]:
-            self.drop_single(literal)
-        for one, others in self.partners.items():
-            mask = masks[one]
-            for other in [other for other in others if one <= other and mask & masks[other]]:
-                self.drop(one, other)
-
-    def drop(self, one: int, other: int) -> None:
-        """The pair can come about."""
-        self.partners[one].discard(other)
-        self.partners[other].discard(one)
-        self.dropped.update((one, other))
-
-    def drop_single(self, literal: int) -> None:
-        """The fact can come about."""
-        self.singles.discard(literal)
-        self.dropped.add(literal)
-
-    def settle(self, never: Iterable[int]) -> None:
-        """These facts are never so: pairs with them say nothing, nor do pairs with what they leave always so."""
-        for literal in sorted(never):
-            for known in (literal, -literal):
-                for other in self.partners.get(known, ()):
-                    self.partners[other].discard(known)
-                if known in self.partners:
-                    self.partners[known] = set()
-
-    def watch(self, walks: Walks, most_quiet: int) -> None:
-        """Drops what the walks show as they go; ends when they have shown nothing new for a while."""
-        masks, made, partners, singles = walks.masks, self.made, self.partners, self.singles
-        news = 0
-
-        def seen(rule: int, where: int) -> None:
-            nonlocal news
-            for literal in made[rule]:
-                if literal in singles:
-                    self.drop_single(literal)
-                    news += 1
-                both = [other for other in partners[literal] if where & masks[other]]
-                for other in both:
-                    self.drop(literal, other)
-                news += len(both)
-
-        quiet = 0
-        for sweep in range(MOST_SWEEPS):
-            if sweep % 12 == 8:
-                walks.deny()
-            before = news
-            walks.sweep(seen)
-            quiet = 0 if news > before else quiet + 1
-            if quiet >= most_quiet:
-                break
-
-    def touched(self) -> list[int]:
-        """The rules whose answer may have rested on something dropped."""
-        names = self.rules.encoding.variable_of
-        gone = {names[abs(literal)] for literal in self.dropped}
-        found = {at for name in gone for at in self.readers.get(name, ())}
-        found.update(at for name in gone for at in self.writers.get(name, ()))
-        for literal in self.dropped:
-            # A pair that a rule may complete, the other fact of which was part of something dropped.
-            for other in self.partners[literal]:
-                found.update(self.rules.making.get(other, ()))
-        return sorted(found)
-
-    def cubes(self) -> list[Cube]:
-        """What is left, each pair once; pairs that a single covers are not named."""
-        found: list[Cube] = [(literal,) for literal in sorted(self.singles)]
-        for one, others in self.partners.items():
-            if one not in self.singles:
-                found += [(one, other) for other in sorted(others) if one < other and other not in self.singles]
-        return found
-
-
-def _made(effects: Iterable[tuple[int, bool]]) -> list[int]:
-    return [atom if value else -atom for atom, value in effects]
-
-
-def _neighbours(machine: Machine, targets: Iterable[Expr]) -> list[tuple[str, str]]:
-    """Pairs of variables that some rule or question brings together."""
-    pairs: set[tuple[str, str]] = set()
-    supports = {signal.name: support_of(machine, signal.definition) for signal in machine.signals}
-    groups: dict[frozenset[str], None] = {}
-    for rule in machine.rules:
-        written = frozenset(name for name, _ in rule.update)
-        read = support_of(machine, rule.guard)
-        if len(read | written) <= LARGEST_GROUP:
-            groups[read | written] = None
-            continue
-        # What concerns the whole of the machine would pair everything with everything.
-        groups.update(dict.fromkeys(_small_groups(machine, rule.guard, supports)))
-        for name in sorted(written):
-            pairs.update((min(name, other), max(name, other)) for other in read | written if other != name)
-    for target in targets:
-        groups.update(dict.fromkeys(_small_groups(machine, target, supports)))
-    for group in groups:
-        pairs.update(combinations(sorted(group), 2))
-    if len(pairs) > MOST_PARTNERS:
-        degree: dict[str, int] = {}
-        for pair in pairs:
-            for name in pair:
-                degree[name] = degree.get(name, 0) + 1
-        return sorted(sorted(pairs), key=lambda pair: (max(degree[pair[0]], degree[pair[1]]), pair))[:MOST_PARTNERS]
-    return sorted(pairs)
-
-
-def _small_groups(machine: Machine, expr: Expr, supports: Mapping[str, frozenset[str]]) -> list[frozenset[str]]:
-    """The variables of each largest part of the expression that does not speak of too many."""
-    found: list[frozenset[str]] = []
-    stack = [expr]
-    while stack:
-        node = stack.pop()
-        own = supports[node.signal] if isinstance(node, Ref) else support_of(machine, node)
-        if len(own) <= LARGEST_GROUP:
-            found.append(own)
-        elif isinstance(node, Ref):
-            stack.append(machine.definitions[node.signal])
-        elif isinstance(node, Not):
-            stack.append(node.arg)
-        elif isinstance(node, And | Or):
-            stack.extend(node.args)
-            # The small parts of one conjunction belong together where there are few.
-            plain = frozenset().union(*(support_of(machine, arg) for arg in node.args if isinstance(arg, Is | Not)))
-            if len(plain) <= LARGEST_GROUP:
-                found.append(plain)
-    return found
-
-
 def mine(
     rules: LocalRules,
     targets: Sequence[Expr],
@@ -277,61 +111,77 @@ def mine(
     candidates = Candidates(rules, targets)
     if samples is not None:
         candidates.see_all(samples)
+    candidates.drop_initial(clock, make_solver)
+    report(Progress(NAME, "random walks"))
     walks = Walks(rules)
     walks.place(starts)
-    _drop_initial(candidates, rules, clock, make_solver)
-    report(Progress(NAME, "random walks"))
-    candidates.watch(walks, FIRST_QUIET)
+    candidates.watch(walks, MOST_QUIET)
     _settle_singles(candidates, clock, make_solver)
-    dirty = list(range(len(rules.guards)))
-    for turn in count():
-        clock.check()
-        candidates.dropped = set()
-        report(Progress(NAME, f"{sum(map(len, candidates.partners.values())) // 2} candidate pairs", turn))
-        after = _ask_rules(candidates, dirty, clock, make_solver)
-        if after:
-            walks.place(after)
-            candidates.watch(walks, LATER_QUIET)
-            dirty = candidates.touched()
-        elif len(dirty) < len(rules.guards):
-            dirty = list(range(len(rules.guards)))
-        else:
-            return candidates.cubes()
+    every = list(range(len(rules.guards)))
+    asked = candidates.examples
+    solver = make_solver()
+    try:
+        known = Assumed(candidates, solver)
+        for turn in count():
+            clock.check()
+            report(Progress(NAME, f"{candidates.size()} candidate pairs", turn))
+            if _ask_rules(known, asked, clock):
+                asked = candidates.examples
+            elif asked is every:
+                return candidates.cubes()
+            else:
+                asked = every
+    finally:
+        solver.close()
     raise AssertionError("unreachable")
 
 
-def _drop_initial(candidates: Candidates, rules: LocalRules, clock: Clock, make_solver: SolverFactory) -> None:
-    """Drops what holds in some initial state."""
-    machine, encoding = rules.machine, rules.encoding
-    if machine.start == TRUE:
-        first = {
-            literal
-            for variable in machine.variables
-            for literal, value in encoding.values[variable.name]
-            if value in variable.init
-        }
-        for variable in machine.variables:
-            own = [literal for literal in candidates.facts[variable.name] if literal in first]
-            for literal in own:
-                candidates.drop_single(literal)
-                for other in sorted(candidates.partners[literal] & first):
-                    candidates.drop(literal, other)
-        return
-    solver = make_solver()
-    initial = encoding.initial_clauses()
-    add_all(solver, encoding.clauses)
-    add_all(solver, initial)
-    solver.add([TRUTH, encoding.top])
-    try:
-        for cube in [(literal,) for literal in sorted(candidates.singles)] + [
-            (one, other) for one, others in candidates.partners.items() for other in sorted(others) if one < other
-        ]:
-            alive = cube[-1] in candidates.partners[cube[0]] if len(cube) > 1 else cube[0] in candidates.singles
-            if alive and solver.solve(cube, clock):
-                model = solver.model()
-                candidates.see(literal for literal in candidates.partners if model[abs(literal) - 1] == literal)
-    finally:
-        solver.close()
+class Assumed:
+    """The candidates as clauses of a solver; `acts`, assumed, say that all are so that are left.
+
+    In blocks, so that what is dropped costs little more than its block.
+    """
+
+    def __init__(self, candidates: Candidates, solver: SatSolver) -> None:
+        self.candidates = candidates
+        self.solver = solver
+        encoding = candidates.rules.encoding
+        add_all(solver, encoding.clauses)
+        self.fresh = count(encoding.top + 1)
+        solver.add([TRUTH, encoding.top])
+        self._switches: dict[Key, int] = {}
+        for alike, names in candidates.members.items():
+            for at in sorted(candidates.singles[alike]):
+                switch = self._switches[alike, at, -1] = next(self.fresh)
+                add_all(solver, [[-switch, -candidates.facts[name][at]] for name in names])
+        for kind in candidates.kinds:
+            for a, b in kind.alive():
+                switch = self._switches[kind.number, a, b] = next(self.fresh)
+                add_all(solver, [[-switch, -ones[a], -others[b]] for ones, others in kind.pairs])
+        keys = list(self._switches)
+        self._blocks = [keys[at : at + BLOCK] for at in range(0, len(keys), BLOCK)]
+        self._block_of = {key: at for at, block in enumerate(self._blocks) for key in block}
+        self.acts: list[int] = []
+        for block in self._blocks:
+            self.acts.append(self._act(block))
+        candidates.news.clear()
+
+    def _act(self, block: Sequence[Key]) -> int:
+        act = next(self.fresh)
+        add_all(self.solver, [[-act, self._switches[key]] for key in block])
+        return act
+
+    def renew(self) -> None:
+        """Forgets what was dropped."""
+        gone: dict[int, set[Key]] = {}
+        for key in self.candidates.news:
+            if key in self._block_of:
+                gone.setdefault(self._block_of.pop(key), set()).add(key)
+        self.candidates.news.clear()
+        for at, keys in gone.items():
+            self.solver.add([-self.acts[at]])
+            self._blocks[at] = [key for key in self._blocks[at] if key not in keys]
+            self.acts[at] = self._act(self._blocks[at])
 
 
 def _settle_singles(candidates: Candidates, clock: Clock, make_solver: SolverFactory) -> None:
@@ -340,7 +190,7 @@ def _settle_singles(candidates: Candidates, clock: Clock, make_solver: SolverFac
     The other single facts stay candidates: pairs may yet keep them out.
     """
     rules = candidates.rules
-    alive = set(candidates.singles)
+    alive = {literal for literal in candidates.place if candidates.is_single(literal)}
     pending = True
     while pending and alive:
         pending = False
@@ -359,53 +209,39 @@ def _settle_singles(candidates: Candidates, clock: Clock, make_solver: SolverFac
     candidates.settle(alive)
 
 
-def _ask_rules(candidates: Candidates, asked: Sequence[int], clock: Clock, make_solver: SolverFactory) -> list[State]:
-    """Asks each rule whether it can bring a candidate about; drops those, and gives the states in which they stood."""
-    rules = candidates.rules
-    solver = make_solver()
-    add_all(solver, rules.encoding.clauses)
-    solver.add([TRUTH, rules.encoding.top])
-    add_all(solver, [[-literal for literal in cube] for cube in candidates.cubes()])
-    fresh = count(rules.encoding.top + 1)
-    after: list[State] = []
-    try:
-        for at in asked:
-            after += _ask_rule(candidates, at, solver, fresh, clock)
-    finally:
-        solver.close()
-    return after
+def _ask_rules(known: Assumed, asked: Sequence[int], clock: Clock) -> bool:
+    """Asks each rule whether it can bring a candidate about, and drops those; False when there are none."""
+    return any([_ask_rule(known, at, clock) for at in asked])
 
 
-def _ask_rule(candidates: Candidates, at: int, solver: SatSolver, fresh: Iterable[int], clock: Clock) -> list[State]:
-    rules = candidates.rules
-    guard, effects, made = rules.guards[at], rules.effects[at], candidates.made[at]
-    after: list[State] = []
+def _ask_rule(known: Assumed, at: int, clock: Clock) -> bool:
+    candidates, solver = known.candidates, known.solver
+    guard, effects, made = candidates.rules.guards[at], candidates.rules.effects[at], candidates.made[at]
     if guard == -TRUTH or not made:
-        return after
+        return False
     together = set(made)
-    at_once = any(literal in candidates.singles or candidates.partners[literal] & together for literal in made)
-    if at_once and solver.solve([guard], clock):
-        after.append(_after(rules, at, solver))
-        for literal in made:
-            if literal in candidates.singles:
-                candidates.drop_single(literal)
-            for other in sorted(candidates.partners[literal] & together):
-                candidates.drop(literal, other)
+    at_once = [p for literal in made for p in candidates.partners(literal) if p.literal in together]
+    singles = [literal for literal in made if candidates.is_single(literal)]
+    found = bool(singles or at_once) and solver.solve([*known.acts, guard], clock)
+    if found:
+        for literal in singles:
+            candidates.drop_single(literal)
+        for partner in at_once:
+            candidates.drop(partner)
+        known.renew()
     while True:
-        wanted = {other for literal in made for other in candidates.partners[literal] if abs(other) not in effects}
+        wanted = [p for literal in made for p in candidates.partners(literal) if abs(p.literal) not in effects]
         if not wanted:
-            return after
-        some = next(iter(fresh))
-        solver.add([-some, *sorted(wanted)])
-        if not solver.solve([guard, some], clock):
-            return after
+            return found
+        some = next(known.fresh)
+        solver.add([-some, *sorted({partner.literal for partner in wanted})])
+        if not solver.solve([*known.acts, guard, some], clock):
+            solver.add([-some])
+            return found
+        found = True
         model = solver.model()
-        after.append(_after(rules, at, solver))
-        for literal in made:
-            for other in [other for other in candidates.partners[literal] if model[abs(other) - 1] == other]:
-                if abs(other) not in effects:
-                    candidates.drop(literal, other)
-
-
-def _after(rules: LocalRules, at: int, solver: SatSolver) -> State:
-    return fire(rules.machine, rules.machine.rules[at], rules.encoding.decode(solver.model()))
+        for partner in wanted:
+            if model[abs(partner.literal) - 1] == partner.literal:
+                candidates.drop(partner)
+        known.renew()
+        solver.add([-some])

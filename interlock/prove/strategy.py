@@ -1,9 +1,10 @@
 """The default: cheap means first, certificates for proofs, shortest runs for refutations.
 
 The order is: look at the nearest states one by one; look for runs, guided, where whoever asks expects one; mine
-invariants, of which the states met until then leave few candidates; look longer for such runs; pursue what is left with
-property-directed reachability, the mined invariants and the states met given, and, where that gets deep, by guided
-search too; shorten by bounded search every run that may be longer than it need be.
+invariants, of which the states met until then leave few candidates, and strengthen them until they exclude what they
+do not yet; look longer for such runs; pursue what is left with property-directed reachability, those invariants and
+the states met given, and, where that gets deep, by guided search too; shorten by bounded search every run that may be
+longer than it need be.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ from interlock.prove.engine import NO_LIMITS, Clock, OutOfTime, clock_of, time_r
 from interlock.prove.explicit import Walk, explore
 from interlock.prove.frames import Frames
 from interlock.prove.local import Cube, LocalRules
-from interlock.prove.mined import MOST_STARTS, claim_mined, mine
+from interlock.prove.mined import MOST_STARTS, claim_mined, mine, not_excluded
 from interlock.prove.pdr import pursue
 from interlock.prove.samples import MOST_SAMPLES, Samples
 from interlock.prove.solvers import light_solver
@@ -124,13 +125,14 @@ class _Strategy:
             targets = [self.questions[at].target for at in self.still_open()]
             starts = spread(starts, self.met)
             lemmas = mine(rules, targets, starts, self.clock, light_solver, self.report, samples)
-            claim_mined(rules, lemmas, self.questions, self.claims, self.clock)
-        self.look_guided([at for at in self.still_open() if self.questions[at].expects_run], EXPECTED_EXPANDED)
-        if not self.still_open():
-            return
         frames = Frames(rules, self.targets(), self.clock, light_solver, lemmas, samples)
         deepest = self.limits.depth
         try:
+            frames.strengthen(not_excluded(frames, self.questions, self.still_open()), self.report)
+            claim_mined(rules, frames.lemmas, self.questions, self.claims, self.clock)
+            decided = len(self.claims)
+            self.report(Progress(NAME, f"{decided} of {len(self.questions)} decided", decided, len(self.questions)))
+            self.look_guided([at for at in self.still_open() if self.questions[at].expects_run], EXPECTED_EXPANDED)
             # facts travel a frame at a time, so a long hold needs more frames than a short one
             first = max(FIRST_FRAMES, len(self.machine.variables))
             first = first if deepest is None else min(first, deepest)
@@ -138,7 +140,7 @@ class _Strategy:
             if self.still_open() and frames.invariant is None:
                 self.look_guided(self.still_open(), UNEXPECTED_EXPANDED)
                 frames.solver.close()
-                frames = Frames(rules, self.targets(), self.clock, light_solver, lemmas, samples)
+                frames = Frames(rules, self.targets(), self.clock, light_solver, frames.lemmas, samples)
                 pursue(frames, self.questions, self.claims, deepest, self.report)
             self.reason = f"no invariant within {frames.top} frames"
         finally:
