@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from interlock.diagnostics.texts import text
 
-WARNINGS = frozenset({"empty-group"})
+WARNINGS = frozenset({"empty-group", "passed-over-while-raised"})
 """Codes after which a description can still be used."""
 
 TEXTS = (
@@ -70,7 +70,7 @@ TEXTS = (
         controls:
           - {id: H, kind: self-resetting handle}
         devices:
-          - {id: SL, kind: handle-worked lock, handle: H, on: 1R.right, stops: right, restrains: y, locking: raised}
+          - {id: SL, kind: handle-worked lock, handle: H, on: 1R.right, stops: [left, right], locking: raised}
         """,
     ),
     text(
@@ -79,11 +79,11 @@ TEXTS = (
         assumed: up is not always locked.""",
         """
         devices:
-          - {id: M, kind: manual latch, on: 1L.aft, stops: aft, restrains: x, locking: up, starts: raised}
+          - {id: M, kind: manual latch, on: 1L.aft, stops: [fore, aft], restrains: x, locking: up, starts: raised}
         """,
         """
         devices:
-          - {id: M, kind: manual latch, on: 1L.aft, stops: aft, restrains: x, locking: raised, starts: raised}
+          - {id: M, kind: manual latch, on: 1L.aft, stops: [fore, aft], restrains: x, locking: raised, starts: raised}
         """,
     ),
     text(
@@ -96,6 +96,20 @@ TEXTS = (
         """
         circuits:
           - {id: c, use: logic, is: D1 is closed}
+        """,
+    ),
+    text(
+        "passed-over-while-raised",
+        """Units can move across a device in a direction which it is not said to stop or to give way to, so they pass
+        over it even while it stands above the floor.  This is a warning: it is right where the device has room below
+        the unit, or where the circuits keep units from being driven there.""",
+        """
+        devices:
+          - {id: M, kind: manual latch, on: 1L.aft, stops: aft, restrains: x, locking: raised, starts: lowered}
+        """,
+        """
+        devices:
+          - {id: M, kind: manual latch, on: 1L.aft, stops: [fore, aft], restrains: x, locking: raised, starts: lowered}
         """,
     ),
     text(

@@ -106,13 +106,13 @@ TEXTS = (
         """A handle-worked lock names the handle that works it.""",
         """
         devices:
-          - {id: SL, kind: handle-worked lock, on: 1R.right, stops: right, restrains: y, locking: raised}
+          - {id: SL, kind: handle-worked lock, on: 1R.right, stops: [left, right], locking: raised}
         """,
         """
         controls:
           - {id: H, kind: self-resetting handle}
         devices:
-          - {id: SL, kind: handle-worked lock, handle: H, on: 1R.right, stops: right, restrains: y, locking: raised}
+          - {id: SL, kind: handle-worked lock, handle: H, on: 1R.right, stops: [left, right], locking: raised}
         """,
     ),
     text(
@@ -178,14 +178,14 @@ TEXTS = (
         """A powered device names the circuit, or any expression, that works it.""",
         """
         devices:
-          - {id: P, kind: powered latch resting raised, on: 1L.aft, stops: aft, restrains: x, locking: raised}
+          - {id: P, kind: powered latch resting raised, on: 1L.aft, stops: [fore, aft], restrains: x, locking: raised}
         """,
         """
         devices:
           - id: P
             kind: powered latch resting raised
             on: 1L.aft
-            stops: aft
+            stops: [fore, aft]
             restrains: x
             locking: raised
             circuit: D1 is open

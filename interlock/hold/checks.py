@@ -1,14 +1,17 @@
-"""What a description must not say although every name in it resolves: faults of sense, found before compiling."""
+"""What a description must not say although every name in it resolves: faults of sense, found before compiling.
+
+What does not fit within one record, reading finds already (`record_rules`); such a hold never comes here.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
 from interlock.diagnostics.nearest import nearest_name
-from interlock.diagnostics.spans import Diagnostic
+from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.kinds import DEVICE_KINDS, control_kind
 from interlock.hold.layout import Floor, Placement, part_names
-from interlock.hold.model import Device, Hold
+from interlock.hold.model import Device, Direction, Hold
 from interlock.kernel.machine import Actor
 
 SENSOR_FAILURES = ("stuck_true", "stuck_false", "inverted")
@@ -72,41 +75,12 @@ def _device(hold: Hold, device: Device) -> Iterator[Diagnostic]:
             "one of " + ", ".join(kind.states),
             nearest_name(device.fixed, kind.states),
         )
-    powered = device.kind.startswith("powered")
-    if powered != (device.circuit is not None):
-        yield Diagnostic(
-            "powered-without-circuit" if powered else "circuit-for-unpowered",
-            device.span,
-            f"{device.id} is a {kind.id}" + (" but no circuit works it" if powered else ", which no circuit works"),
-            "a `circuit`" if powered else "no `circuit`, or a powered kind",
-        )
-    worked = device.kind == "handle-worked lock"
-    if worked != (device.handle is not None):
-        yield Diagnostic(
-            "lock-without-handle" if worked else "handle-for-other-kind",
-            device.span,
-            f"{device.id} is a {kind.id}" + (" but no handle works it" if worked else ", which no handle works"),
-            "a `handle`" if worked else "no `handle`, or a handle-worked lock",
-        )
 
 
 def _controls(hold: Hold) -> Iterator[Diagnostic]:
-    kinds = {control.id: control.kind for control in hold.controls}
     worked = {device.handle for device in hold.devices}
     for control in hold.controls:
-        states = (
-            control_kind(control.kind, control.positions).states
-            if _has_positions(control.kind, control.positions)
-            else ()
-        )
-        if not states:
-            yield Diagnostic(
-                "control-without-positions",
-                control.span,
-                f"{control.id} is a {control.kind} but has no positions",
-                "two `positions` or more for a switch, one or more for a lever",
-            )
-            continue
+        states = control_kind(control.kind, control.positions).states
         for state in (*control.starts, *((control.fixed,) if control.fixed else ())):
             if state not in states:
                 yield Diagnostic(
@@ -123,27 +97,6 @@ def _controls(hold: Hold) -> Iterator[Diagnostic]:
                 f"no lock is worked by the handle {control.id}",
                 f"`handle: {control.id}` at one lock or more",
             )
-        if control.behind is not None and kinds.get(control.behind, "access panel") != "access panel":
-            yield Diagnostic(
-                "wrong-object-kind",
-                control.span,
-                f"{control.id} cannot be behind {control.behind}, a {kinds[control.behind]}",
-                "the id of an access panel",
-            )
-    for device in hold.devices:
-        if device.handle is not None and kinds.get(device.handle, "self-resetting handle") != "self-resetting handle":
-            yield Diagnostic(
-                "wrong-object-kind",
-                device.span,
-                f"{device.id} cannot be worked by {device.handle}, a {kinds[device.handle]}",
-                "the id of a self-resetting handle",
-            )
-
-
-def _has_positions(kind: str, positions: tuple[str, ...]) -> bool:
-    if kind in ("switch", "selector"):
-        return len(positions) > 1
-    return kind != "lever" or bool(positions)
 
 
 def _doors(hold: Hold) -> Iterator[Diagnostic]:
@@ -158,14 +111,6 @@ def _doors(hold: Hold) -> Iterator[Diagnostic]:
                     f"{id}, in the way of {door.id}, is never {state!r}",
                     "one of " + ", ".join(states),
                     nearest_name(state, states),
-                )
-        for pair, words in (((door.latch, door.unlatch), "latch"), ((door.lock, door.unlock), "lock")):
-            if (pair[0] is None) != (pair[1] is None):
-                yield Diagnostic(
-                    "half-a-latch",
-                    door.span,
-                    f"{door.id} says how to {words} or how to un{words}, but not both",
-                    f"both `{words}` and `un{words}`, or `none` for both",
                 )
 
 
@@ -193,9 +138,8 @@ def _situations(hold: Hold) -> Iterator[Diagnostic]:
     for device in hold.devices:
         states[device.id] = DEVICE_KINDS[device.kind].states if device.fixed is None else (device.fixed,)
     for control in hold.controls:
-        if _has_positions(control.kind, control.positions):
-            positions = control_kind(control.kind, control.positions).states
-            states[control.id] = positions if control.fixed is None else (control.fixed,)
+        positions = control_kind(control.kind, control.positions).states
+        states[control.id] = positions if control.fixed is None else (control.fixed,)
     for supply in hold.supplies:
         states[supply.id] = ("off", "on")
     for relay in hold.relays:
@@ -245,6 +189,34 @@ def check_loads(hold: Hold, floor: Floor) -> Iterator[Diagnostic]:
                     "bays that no other unit takes",
                 )
             taken.update(dict.fromkeys(placement.cells, placement))
+
+
+def doubts_of(hold: Hold, floor: Floor) -> Iterator[Diagnostic]:
+    """What is doubtful in a description that can be used all the same, in the order of the file.
+
+    Devices of one repetition for which the same is doubtful are named together.
+    """
+    crossing: dict[str, set[Direction]] = {}
+    for move in floor.moves:
+        for face, _ in move.crossed:
+            crossing.setdefault(face, set()).add(move.direction)
+    found: dict[tuple[Span, str], list[str]] = {}
+    for device in hold.devices:
+        standing = DEVICE_KINDS[device.kind].standing
+        if not standing or (device.fixed is not None and device.fixed not in standing):
+            continue
+        crossed = {way for side in device.on for way in crossing.get(floor.face(side.bay, side.direction), ())}
+        open_ways = [way for way in Direction if way in crossed - {*device.stops, *device.gives_way}]
+        if open_ways:
+            found.setdefault((device.span, " or ".join(open_ways)), []).append(device.id)
+    for (span, ways), ids in found.items():
+        yield Diagnostic(
+            "passed-over-while-raised",
+            span,
+            f"{'each of ' if ids[1:] else ''}{', '.join(ids)} neither stops a unit that moves {ways} nor gives way to "
+            "it: the unit passes over, whether it is raised or not",
+            f"{ways.replace(' or ', ' and ')} in `stops` or in `gives_way`, where a unit would strike it",
+        )
 
 
 def _parts(hold: Hold) -> Iterator[Diagnostic]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.builder import Builder
 from interlock.hold.building import build as build_things
-from interlock.hold.checks import check_hold, check_loads
+from interlock.hold.checks import check_hold, check_loads, doubts_of
 from interlock.hold.components import UnsettledKind
 from interlock.hold.glossary import Glossary, Happening
 from interlock.hold.layout import Floor, bays_reached, lay_out
@@ -46,7 +46,10 @@ class CompiledHold:
 
 @dataclass(frozen=True, slots=True)
 class Compilation:
-    """`compiled` is None exactly when `diagnostics` holds an error; all errors of the description are there."""
+    """`compiled` is None exactly when `diagnostics` holds an error; all errors of the description are there.
+
+    Warnings are given only where there is no error.
+    """
 
     compiled: CompiledHold | None
     diagnostics: tuple[Diagnostic, ...]
@@ -119,7 +122,7 @@ def _assemble(builder: Builder, situation: str | None, drawn: tuple[Instance, ..
     instances = tuple(Instance(r, i.origin, i.text, i.bindings) for r, i in zip(requirements, drawn, strict=True))
     glossary = Glossary(builder.values, builder.phrases, told)
     compiled = CompiledHold(hold, machine, instances, builder.world, builder.floor, glossary, situation, definitions)
-    return Compilation(compiled, ())
+    return Compilation(compiled, tuple(doubts_of(hold, builder.floor)))
 
 
 def _all_things(world: World) -> list[Thing]:

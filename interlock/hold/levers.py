@@ -7,7 +7,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from interlock.hold.model import Command, Control, Direction, Hold, Zone
 from interlock.hold.syntax import Chain, Fact, Negation, Path, Quantified, Syntax
 
-NEUTRAL = "neutral"
 _DIRECTIONS = frozenset(direction.value for direction in Direction)
 _Names = Mapping[str, Sequence[str]]
 
@@ -31,10 +30,11 @@ def commanding(hold: Hold, zone: Zone, command: Command, direction: Direction) -
     found = []
     for control in _levers(hold):
         if control.id in (zone.levers or named) and (at_station is None or control.id in at_station):
-            if _DIRECTIONS & set(control.positions):
-                positions = {direction.value} & set(control.positions)
+            positions = set(control.positions)
+            if _DIRECTIONS & positions:
+                positions &= {direction.value}
             else:
-                positions = named.get(control.id, set()) - {NEUTRAL} or set(control.positions)
+                positions = named.get(control.id, set()) & positions or positions
             found += [(control.id, position) for position in positions]
     return tuple(sorted(found))
 

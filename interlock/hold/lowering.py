@@ -191,6 +191,6 @@ class Lowering:
         return frozenset(rules)
 
     def _fault(self, code: str, span: Span, message: str, expected: str | None, nearest: str | None = None) -> None:
-        diagnostic = Diagnostic(code, span, message, expected, nearest)
-        if diagnostic not in self.faults:
-            self.faults.append(diagnostic)
+        # the same text is read for every member of a group: what is wrong with it is told of the first
+        if not any(known.code == code and known.span == span for known in self.faults):
+            self.faults.append(Diagnostic(code, span, message, expected, nearest))

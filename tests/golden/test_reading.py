@@ -191,7 +191,7 @@ def test_braces_outside_a_repetition_are_text() -> None:
     (requirement,) = hold.requirements
     assert requirement.text == "{b} is never driven"
     assert requirement.each == (("b", ("ZL", "bays")),)
-    assert [[span.length for span in spans] for spans in requirement.each_spans] == [[2]]
+    assert [[span.length for span in spans] for spans in requirement.each_spans] == [[2, 4]]
 
 
 # --- positions

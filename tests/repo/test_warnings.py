@@ -1,0 +1,48 @@
+"""What is doubtful in a description is said, and keeps nobody from using it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from interlock import cli
+from tests.golden.small_hold import REQUIREMENTS, TEXT
+
+
+@pytest.fixture(autouse=True)
+def in_a_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A folder with the small hold, its requirements, and a copy in which a unit passes over the sill latch."""
+    monkeypatch.chdir(tmp_path)
+    Path("small.yaml").write_text(TEXT)
+    doubtful = TEXT.replace("stops: [left, right]", "stops: [left]")
+    assert doubtful != TEXT
+    Path("doubtful.yaml").write_text(doubtful)
+    Path("asked.yaml").write_text(REQUIREMENTS)
+
+
+def prove(name: str) -> int:
+    options = ("--no-standing", "--requirements", "asked.yaml", "--method", "enumeration", "--quiet")
+    return cli.run(("prove", name, *options, "--only", "latched-when-locked"))
+
+
+def test_a_doubt_is_said_on_standard_error_alone(capsys: pytest.CaptureFixture[str]) -> None:
+    """The warning names the device, the direction and its code; results and exit code are as without it."""
+    assert prove("small.yaml") == 0
+    plain = capsys.readouterr()
+    assert prove("doubtful.yaml") == 0
+    said = capsys.readouterr()
+    assert "warning[passed-over-while-raised]: " in said.err
+    assert "neither stops a unit that moves right nor gives way to it" in said.err
+    assert "warning" not in plain.err
+    assert (said.out, plain.out) == ("", "")
+
+
+def test_a_doubt_is_not_told_of_what_is_rejected(capsys: pytest.CaptureFixture[str]) -> None:
+    """Where something is wrong, that is told first, and doubts wait."""
+    text = Path("doubtful.yaml").read_text()
+    Path("wrong.yaml").write_text(text.replace("stops: [left]", "stops: [left], starts: sideways", 1))
+    assert prove("wrong.yaml") == 2
+    said = capsys.readouterr().err
+    assert "error[" in said
+    assert "passed-over-while-raised" not in said
