@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
+from time import monotonic
 from typing import TYPE_CHECKING
 
 import click
@@ -13,7 +14,9 @@ from interlock.cli.screen import Screen, color_option, output_option
 
 if TYPE_CHECKING:
     from interlock.hold.compiler import CompiledHold
-    from interlock.study.checklist import Result
+    from interlock.kernel.claims import Limits, Report
+    from interlock.study.checklist import Checklist, Result
+    from interlock.study.checklist_audit import ChecklistAudit
     from interlock.study.goals import Goal, Load
 
 MEANING = """\b
@@ -56,7 +59,9 @@ Exit codes here:
     help="'html' is a page to print; 'procedure' is a file for 'interlock audit'.",
 )
 @output_option
-@click.option("-v", "--verbose", is_flag=True, help="Say at which later step an omission shows.")
+@click.option(
+    "-v", "--verbose", is_flag=True, help="Say at which later step an omission shows, and count slips by kind."
+)
 @color_option
 def command(
     hold: str,
@@ -80,7 +85,7 @@ def command(
     from interlock.kernel.claims import Limits
     from interlock.report.checklist_text import exit_code_of
     from interlock.report.grouping import REJECTED
-    from interlock.study.checklist import make_checklist
+    from interlock.study.checklist import NoChecklist, make_checklist
     from interlock.study.goals import GoalFault
 
     if sum(text is not None for text in (load, unload, goal)) != 1:
@@ -95,35 +100,54 @@ def command(
     wanted = _goal(compiled, load, unload, goal)
     before = None if aboard is None else _load(aboard, "--aboard")
     screen = Screen(output, color)
+    began = monotonic()
     try:
         with shown_progress(opened.label, layout != "text") as report:
             result = make_checklist(compiled, wanted, Limits(seconds=seconds), report, before)
+            left = None if seconds is None else max(0.001, seconds - (monotonic() - began))
+            audited = None if isinstance(result, NoChecklist) else _audited(result, Limits(seconds=left), report)
     except GoalFault as fault:
         hint = "" if unload is None or aboard is not None else " '--aboard all:KIND' starts with a load aboard."
         raise click.UsageError(f"{str(fault)[:1].upper()}{str(fault)[1:]}.{hint}") from fault
-    _show(screen, hold, result, layout, output, verbose)
+    _show(screen, hold, result, audited, layout, output, verbose)
     screen.close()
-    return exit_code_of(result)
+    return exit_code_of(result, audited)
 
 
-def _show(screen: Screen, hold: str, result: Result, layout: str, output: Path | None, verbose: bool) -> None:
+def _audited(made: Checklist, limits: Limits, report: Report) -> ChecklistAudit:
+    """The checklist, written as a procedure and audited as that."""
+    from interlock.report.checklist_procedure import checklist_procedure, steps_of_actions
+    from interlock.study.checklist_audit import audit_checklist
+
+    return audit_checklist(made, checklist_procedure(made, "hold.yaml"), steps_of_actions(made), limits, report)
+
+
+def _show(
+    screen: Screen,
+    hold: str,
+    result: Result,
+    audited: ChecklistAudit | None,
+    layout: str,
+    output: Path | None,
+    verbose: bool,
+) -> None:
     from interlock.report.checklist_json import checklist_document
     from interlock.report.checklist_text import checklist_lines, refusal_lines, summary
     from interlock.report.checklist_words import words_of
     from interlock.report.lines import BLANK, as_text
     from interlock.study.checklist import NoChecklist
 
-    words = None if isinstance(result, NoChecklist) else words_of(result)
+    words = None if isinstance(result, NoChecklist) or audited is None else words_of(result, audited)
     if layout == "json":
-        screen.text(checklist_document(hold, result, words))
+        screen.text(checklist_document(hold, result, words, audited))
     elif isinstance(result, NoChecklist):
         if layout == "text":
             screen.lines(refusal_lines(result))
         else:
             click.echo(as_text(refusal_lines(result)), err=True, nl=False)
-    elif words is not None:
+    elif words is not None and audited is not None:
         if layout == "text":
-            screen.lines((*checklist_lines(words, verbose), BLANK, summary(result)))
+            screen.lines((*checklist_lines(words, verbose), BLANK, summary(result, audited)))
         elif layout == "markdown":
             from interlock.report.checklist_markdown import checklist_markdown
 
@@ -135,7 +159,7 @@ def _show(screen: Screen, hold: str, result: Result, layout: str, output: Path |
         else:
             from interlock.report.checklist_procedure import checklist_procedure
 
-            screen.text(checklist_procedure(result, words, _seen_from(hold, output)))
+            screen.text(checklist_procedure(result, _seen_from(hold, output)))
 
 
 def _seen_from(hold: str, output: Path | None) -> str:

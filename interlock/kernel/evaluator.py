@@ -5,7 +5,7 @@ Nothing here is fast.  Engines may do it faster; `confirm` and the tests hold th
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from itertools import product
 from typing import TypeAlias
 
@@ -18,6 +18,11 @@ State: TypeAlias = tuple[Value, ...]
 
 def evaluate(machine: Machine, expr: Expr, state: State) -> bool:
     """The truth of the expression in the state."""
+    return truths_in(machine, state)(expr)
+
+
+def truths_in(machine: Machine, state: State) -> Callable[[Expr], bool]:
+    """The truths of expressions in one state; each signal is worked out once for all of them."""
     known: dict[str, bool] = {}
 
     def truth(node: Expr) -> bool:
@@ -35,7 +40,7 @@ def evaluate(machine: Machine, expr: Expr, state: State) -> bool:
             return all(truth(arg) for arg in node.args)
         return any(truth(arg) for arg in node.args)
 
-    return truth(expr)
+    return truth
 
 
 def is_initial(machine: Machine, state: State) -> bool:

@@ -8,8 +8,10 @@ from jinja2 import Environment, StrictUndefined
 
 from interlock import __version__
 from interlock.report.assumptions import CAUTIONS
-from interlock.report.checklist_words import SCHEME, Words
+from interlock.report.checklist_guards import SCHEME
+from interlock.report.checklist_printed import Words
 from interlock.report.plan import plan_svg
+from interlock.report.slip_words import EFFECT_HEADS, EFFECTS_EXPLAINED
 from interlock.study.checklist import Checklist
 
 TEMPLATE = "checklist.html.j2"
@@ -32,5 +34,7 @@ def checklist_html(checklist: Checklist, words: Words) -> str:
         first=first,
         cautions=CAUTIONS,
         scheme=SCHEME,
+        effect_heads=tuple(EFFECT_HEADS.values()),
+        effects_explained=EFFECTS_EXPLAINED,
         version=__version__,
     )

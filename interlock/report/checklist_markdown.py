@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from interlock.report.assumptions import CAUTIONS
+from interlock.report.checklist_guards import SCHEME, Guard
+from interlock.report.checklist_printed import LegWords, Words
 from interlock.report.checklist_text import run_of
-from interlock.report.checklist_words import SCHEME, Guard, LegWords, Words
+from interlock.report.slip_words import EFFECT_HEADS, EFFECTS_EXPLAINED
 
 _SIGNS = "\\`*_{}[]<>#|"
 
@@ -17,6 +19,7 @@ def checklist_markdown(words: Words) -> str:
     lines += [f"- [ ] {_plain(text)}" for text in words.before]
     for number, leg in enumerate(words.legs, 1):
         lines += _leg(number, leg)
+    lines += _slips(words)
     lines += ["", "## What is proved", ""]
     lines += [f"- {_plain(claim)}" for claim in words.claims]
     lines += ["", _plain(SCHEME), ""]
@@ -35,10 +38,35 @@ def _leg(number: int, leg: LegWords) -> list[str]:
             lines += ["", *(_guard(guard) for guard in step.guards), ""]
         lines.append(f"- [ ] **{step.number}.** {_plain(step.instruction)}")
         lines += [f"  - {_plain(result)}" for result in step.results]
+    lines += [line for finding in leg.findings for line in ("", f"> **AUDIT:** {_plain(finding)}")]
+    if leg.check_guards:
+        lines += ["", *(_guard(guard) for guard in leg.check_guards)]
     if leg.checks:
         lines += ["", "Check:", "", *(f"- [ ] {_plain(check)}" for check in leg.checks)]
     lines += ["", _plain(" ".join(filter(None, (leg.free, leg.shortness))))]
     return lines
+
+
+def _slips(words: Words) -> list[str]:
+    lines = ["", "## Slips", ""]
+    slips = words.slips
+    if slips is None:
+        return [*lines, _plain(f"Not examined: {'; '.join(words.open)}.")]
+    heads = ["slip", "SHERPA", *EFFECT_HEADS.values()]
+    lines += [f"{_plain(slips.followed)}.", "", "| " + " | ".join(heads) + " |", "|" + "---|" * len(heads)]
+    for row in slips.kinds:
+        lines.append("| " + " | ".join([_plain(row.kind), row.mode, *(str(number) for number in row.counts)]) + " |")
+    lines += ["", _plain(EFFECTS_EXPLAINED), ""]
+    if slips.fewest:
+        lines += ["| requirement | hazard | severity | fewest slips | which |", "|---|---|---|---|---|"]
+    for fewest in slips.fewest:
+        which = "; ".join(" and ".join(those) for those in fewest.combinations)
+        cells = [fewest.requirement, fewest.hazard, fewest.severity, str(fewest.number), which]
+        lines.append("| " + " | ".join(_plain(text) for text in cells) + " |")
+    if not slips.fewest:
+        lines.append("No slip that was followed leads to a hazard.")
+    lines += [line for text in words.open for line in ("", _plain(f"Left open: {text}."))]
+    return [*lines, "", _plain(slips.counted)]
 
 
 def _guard(guard: Guard) -> str:

@@ -6,8 +6,9 @@ from collections.abc import Iterator
 
 from interlock.hold.compiler import CompiledHold
 from interlock.hold.layout import Placement
+from interlock.hold.sill_places import bays_beside, places_of_rules
 from interlock.kernel.evaluator import State
-from interlock.report.checklist_words import Speaker, Words
+from interlock.report.checklist_words import Speaker, goal_words, leg_title
 from interlock.study.checklist import Checklist, Leg
 from interlock.study.goals import Reach
 from interlock.study.operating import Course
@@ -29,19 +30,23 @@ _PLAIN = {
 }
 
 
-def checklist_procedure(checklist: Checklist, words: Words, hold: str) -> str:
+def checklist_procedure(checklist: Checklist, hold: str) -> str:
     """The file's text; `hold` is what it calls the file of the description.  Free orders become one order."""
     speaker = Speaker(checklist.compiled)
-    lines = ["interlock: 1", f"procedure: {_quoted(words.title)}", f"hold: {_quoted(hold)}"]
+    lines = [
+        "interlock: 1",
+        f"procedure: {_quoted(goal_words(checklist.compiled, checklist.goal))}",
+        f"hold: {_quoted(hold)}",
+    ]
     starts = list(_starts(speaker, checklist))
     if starts:
         lines += ["start:", *(f"  {id}: {_quoted(state)}" for id, state in starts)]
     lines.append(f"goal: {_quoted(_goal(speaker, checklist))}")
     lines.append("steps:")
-    for leg, spoken in zip(checklist.legs, words.legs, strict=True):
+    for leg in checklist.legs:
         actions = leg_actions(speaker, leg)
         if actions:
-            lines += [f"  - group: {_quoted(spoken.title)}", "    steps:"]
+            lines += [f"  - group: {_quoted(leg_title(speaker, leg))}", "    steps:"]
             lines += [f"      - {_quoted(action)}" for _, action in actions]
     return "\n".join(lines) + "\n"
 
@@ -57,6 +62,12 @@ def leg_actions(speaker: Speaker, leg: Leg) -> tuple[tuple[int | None, str], ...
                 continue
             found.append((step.number, action))
     return (*found, *((None, f"check {fact}") for fact in _facts(speaker, leg)))
+
+
+def steps_of_actions(checklist: Checklist) -> tuple[int | None, ...]:
+    """For every action of the file the number of its step; None for the checks at the end of a leg."""
+    speaker = Speaker(checklist.compiled)
+    return tuple(step for leg in checklist.legs for step, _ in leg_actions(speaker, leg))
 
 
 def _quoted(text: str) -> str:
@@ -87,7 +98,21 @@ def _goal(speaker: Speaker, checklist: Checklist) -> str:
     facts += [f"{cell} is secured" for p in _inside(speaker, checklist.legs[-1].end) for cell in p.cells]
     if not facts:
         facts = [f"{bay} is empty" for bay in checklist.compiled.floor.bays]
-    return " and ".join([*facts, *_doors(checklist.compiled)])
+    return " and ".join([*facts, *_doors(checklist.compiled), *_tidy(speaker, checklist.legs[-1].end)])
+
+
+def _tidy(speaker: Speaker, end: State) -> Iterator[str]:
+    """Power circuits that are off at the end, controls and people that are back where they start."""
+    hold, things = speaker.compiled.hold, speaker.compiled.world.things
+    for circuit in hold.circuits:
+        off = things[circuit.id].states.get("off")
+        if circuit.use == "power" and off is not None and speaker.truth(off, end):
+            yield f"{circuit.id} is off"
+    starts = [(control.id, control.starts or tuple(things[control.id].states)[:1]) for control in hold.controls]
+    starts += [(person.id, person.starts) for person in hold.people]
+    for id, usual in starts:
+        if len(usual) == 1 and usual[0] in things[id].states and speaker.truth(things[id].states[usual[0]], end):
+            yield f"{id} is {usual[0]}"
 
 
 def _doors(compiled: CompiledHold) -> list[str]:
@@ -105,7 +130,16 @@ def _inside(speaker: Speaker, state: State) -> list[Placement]:
 
 
 def _holds(placement: Placement) -> str:
-    return f"{placement.cells[0]} is {placement.kind}"
+    """Every bay of it: with one alone a unit that lies over two could still be on its way."""
+    return " and ".join(f"{cell} is {placement.kind}" for cell in placement.cells)
+
+
+def _beside(compiled: CompiledHold, head: str) -> str:
+    """Where at a sill of several bays the loader works, for a rule of the loader."""
+    place = places_of_rules(compiled.floor)[head.rpartition(".")[0]]
+    doors = {compiled.floor.cells[cell].door for cell in place.cells}
+    several = any(door.id in doors and len(door.bays) > 1 for door in compiled.hold.doorways)
+    return f" beside {bays_beside(compiled.floor, place)[0]}" if several else ""
 
 
 def _facts(speaker: Speaker, leg: Leg) -> Iterator[str]:
@@ -187,7 +221,8 @@ def _done(speaker: Speaker, course: Course) -> Iterator[str]:
         yield from _carried(speaker, head, course)
     elif sort == "loader":
         door = next(d.id for d in speaker.compiled.hold.doorways if path[2].startswith(f"{d.id}-"))
-        yield f"bring {id} to {door}" if verb == "bring" else f"take away from {door}"
+        place = f"{door}{_beside(speaker.compiled, head)}"
+        yield f"bring {id} to {place}" if verb == "bring" else f"take away from {place}"
     elif sort == "person":
         yield f"go {id} to {verb}"
     elif sort == "door" and verb.endswith(("_opening", "_closing")):
@@ -209,4 +244,5 @@ def _carried(speaker: Speaker, head: str, course: Course) -> Iterator[str]:
         yield f"push {move.direction} from {move.source.cells[0]} until {until}"
         return
     door = next(d for d in compiled.hold.doorways if d.id in move.doors)
-    yield f"run loader {'out' if move.direction == door.side else 'in'} at {door.id} until {until}"
+    place = f"{door.id}{_beside(compiled, head)}"
+    yield f"run loader {'out' if move.direction == door.side else 'in'} at {place} until {until}"

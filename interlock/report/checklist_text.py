@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from interlock.kernel.claims import Disputed, Fails, Holds
 from interlock.report.assumptions import CAUTIONS
-from interlock.report.checklist_words import CAUTION, NOTE, SCHEME, Guard, LegWords, Words, goal_words
+from interlock.report.checklist_guards import CAUTION, NOTE, SCHEME, Guard
+from interlock.report.checklist_printed import LegWords, Words
+from interlock.report.checklist_words import goal_words
 from interlock.report.lines import BLANK, Line, Tone, flow, heading, labelled
-from interlock.report.wording import count_of
+from interlock.report.slip_words import EFFECT_HEADS, EFFECTS_EXPLAINED, KindRow
+from interlock.report.wording import count_of, shortened
+from interlock.study.audit import Overall, Verdict
 from interlock.study.checklist import Checklist, NoChecklist
+from interlock.study.checklist_audit import ChecklistAudit
 
+MOST_NAMED = 8
 _TONES = {NOTE: Tone.FAINT, CAUTION: Tone.OPEN}
 
 
@@ -26,6 +32,7 @@ def checklist_lines(words: Words, verbose: bool = False) -> Iterator[Line]:
         yield from _box(text)
     for number, leg in enumerate(words.legs, 1):
         yield from _leg(number, leg, verbose)
+    yield from _slips(words, verbose)
     yield from heading("What is proved")
     for claim in words.claims:
         yield from flow(f"- {claim}", 2, 2)
@@ -51,9 +58,51 @@ def _leg(number: int, leg: LegWords, verbose: bool) -> Iterator[Line]:
             yield from flow(f"-> {result}", 13, 3, Tone.FAINT)
         if verbose and step.noticed:
             yield from flow(step.noticed, 13, 0, Tone.FAINT)
+    for finding in leg.findings:
+        yield from labelled("AUDIT:", finding, 6, Tone.BAD)
+    for guard in leg.check_guards:
+        yield from _guard(guard)
     for check in leg.checks:
         yield from flow(f"[ ] Check: {check}", 2, 11, Tone.GOOD)
     yield from flow(" ".join(filter(None, (leg.free, leg.shortness))), 2, tone=Tone.FAINT)
+
+
+def _slips(words: Words, verbose: bool) -> Iterator[Line]:
+    """What slips lead to, from the audit; with `verbose` by kind of slip."""
+    yield from heading("Slips")
+    slips = words.slips
+    if slips is None:
+        yield from flow(f"Not examined: {'; '.join(words.open)}.", 2, tone=Tone.OPEN)
+        return
+    counts = ", ".join(f"{number:,} {word}" for word, number in slips.counts)
+    yield from flow(f"{slips.followed}. The worst that a slip can lead to: {counts}.", 2)
+    if verbose:
+        yield BLANK
+        yield from slip_table(slips.kinds)
+        yield from flow(EFFECTS_EXPLAINED, 2, tone=Tone.FAINT)
+    for said, broken in slips.hazards:
+        yield from flow(f"- {said}", 4, 2, Tone.BAD)
+        yield from labelled("breaks:", shortened(broken, MOST_NAMED), 6)
+    for row in slips.fewest:
+        yield from flow(f"{row.requirement}: fewest slips {row.number}; {row.hazard}, severity {row.severity}", 2, 2)
+        for those in row.combinations[:MOST_NAMED]:
+            yield from flow(f"- {' and '.join(those)}", 4, 2)
+        if len(row.combinations) > MOST_NAMED:
+            yield from flow(f"and {len(row.combinations) - MOST_NAMED} more", 4)
+    if not slips.fewest:
+        yield from flow("No slip that was followed leads to a hazard.", 2, tone=Tone.GOOD)
+    for text in words.open:
+        yield from flow(f"Left open: {text}.", 2, tone=Tone.OPEN)
+    yield from flow(slips.counted, 2, tone=Tone.FAINT)
+
+
+def slip_table(rows: Iterable[KindRow]) -> Iterator[Line]:
+    """Kinds of slip against what they lead to; SHERPA's mode in brackets."""
+    yield Line(f"  {'':<28}" + "".join(f"{word:>10}" for word in EFFECT_HEADS.values()), Tone.FAINT)
+    for row in rows:
+        name = row.kind + (f" ({row.mode})" if row.mode else "")
+        yield Line(f"  {name:<28}" + "".join(f"{number:>10}" for number in row.counts))
+    yield BLANK
 
 
 def run_of(first: int, last: int) -> str:
@@ -69,10 +118,16 @@ def _box(text: str) -> Iterator[Line]:
     yield from flow(f"[ ] {text}", 2, 4)
 
 
-def summary(checklist: Checklist) -> Line:
+def summary(checklist: Checklist, audited: ChecklistAudit) -> Line:
     """One line for the end."""
     legs, steps = count_of(len(checklist.legs), "part"), count_of(len(checklist.steps), "step")
-    return Line(f"checklist made and proved: {legs}, {steps}", Tone.GOOD)
+    if audited.audit.overall is Overall.DISPUTED:
+        return Line("DISPUTED: two parts of this program contradict each other; do not use this", Tone.LOUD)
+    text = f"checklist made and proved: {legs}, {steps}"
+    amiss = sum(one.verdict is not Verdict.POSSIBLE for one in audited.audit.actions)
+    if amiss:
+        return Line(f"{text}; {count_of(amiss, 'action')} depending on timing: see AUDIT above", Tone.OPEN)
+    return Line(text, Tone.GOOD)
 
 
 def refusal_lines(found: NoChecklist) -> Iterator[Line]:
@@ -97,10 +152,10 @@ def refusal_lines(found: NoChecklist) -> Iterator[Line]:
         yield from labelled("DISPUTED:", found.finding.what, 2, Tone.LOUD)
 
 
-def exit_code_of(result: Checklist | NoChecklist) -> int:
+def exit_code_of(result: Checklist | NoChecklist, audited: ChecklistAudit | None) -> int:
     """0 made and proved; 1 out of reach, or a requirement breaks on the way; 3 undecided; 4 disputed."""
     if isinstance(result, Checklist):
-        return 0
+        return 4 if audited is not None and audited.audit.overall is Overall.DISPUTED else 0
     if isinstance(result.finding, Disputed):
         return 4
     return 1 if result.broken or isinstance(result.finding, Holds) else 3

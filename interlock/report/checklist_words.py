@@ -2,82 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator
 
 from interlock.hold.compiler import CompiledHold
 from interlock.hold.layout import Placement
 from interlock.hold.lowering import Thing
-from interlock.hold.requirements import Instance
 from interlock.kernel.evaluator import State, evaluate
 from interlock.kernel.expressions import TRUE, Expr
 from interlock.kernel.machine import Machine, Signal
+from interlock.report.checklist_guards import CAUTION, Guard, check_guards, guards_of, noticed, slip_words
+from interlock.report.checklist_printed import FewestWords, LegWords, SlipsWords, StepWords, Words
+from interlock.report.slip_words import counted_text, effect_counts, fewest_rows, followed_text, kind_rows
 from interlock.report.wording import listed, sentence
 from interlock.report.writing_rules import PROCEDURAL_WORDS, words_in
+from interlock.study.audit import Verdict
 from interlock.study.checklist import Checklist, Leg, Step
-from interlock.study.checklist_slips import Slip, SlipKind
+from interlock.study.checklist_audit import ChecklistAudit
 from interlock.study.goals import Goal, Reach, Unload
 from interlock.study.operating import Deed
-
-WARNING, CAUTION, NOTE = "WARNING", "CAUTION", "NOTE"
-SCHEME = (
-    "WARNING, CAUTION and NOTE are used as in MIL-STD-38784: a WARNING is about death or injury, a CAUTION about "
-    "damage to equipment, a NOTE is useful to know. Severity categories 1 and 2 of a requirement (MIL-STD-882E) are "
-    "printed as WARNING, 3 as CAUTION, all others as NOTE."
-)
-"""Said on every checklist: other schemes use the same words for other things."""
-_LABELS = {"1": WARNING, "2": WARNING, "3": CAUTION}
-_ORDER = (WARNING, CAUTION, NOTE)
-
-
-@dataclass(frozen=True, slots=True)
-class Guard:
-    """What stands before a step: hazard, how to avoid it, what follows.  A NOTE has its text in `hazard` alone."""
-
-    label: str
-    hazard: str
-    avoid: str = ""
-    consequence: str = ""
-
-    @property
-    def text(self) -> str:
-        """All of it, in the order in which it is to be read."""
-        return " ".join(part for part in (self.hazard, self.avoid, self.consequence) if part)
-
-
-@dataclass(frozen=True, slots=True)
-class StepWords:
-    """One step as it is printed; `noticed` says at which later step its omission shows, if it does."""
-
-    number: int
-    instruction: str
-    results: tuple[str, ...]
-    guards: tuple[Guard, ...]
-    noticed: str
-
-
-@dataclass(frozen=True, slots=True)
-class LegWords:
-    """One leg as it is printed.  `runs` are (first, last) numbers of steps whose order is free among themselves."""
-
-    title: str
-    steps: tuple[StepWords, ...]
-    runs: tuple[tuple[int, int], ...]
-    free: str
-    shortness: str
-    timing: Guard | None
-    checks: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Words:
-    """A whole checklist as it is printed."""
-
-    title: str
-    hold: str
-    before: tuple[str, ...]
-    legs: tuple[LegWords, ...]
-    claims: tuple[str, ...]
+from interlock.study.slip_audit import Effect
 
 
 class Speaker:
@@ -257,8 +200,8 @@ def _bays(bays: tuple[str, ...]) -> str:
     return ("bay " if len(bays) == 1 else "bays ") + listed(bays)
 
 
-def words_of(checklist: Checklist) -> Words:
-    """The whole checklist in words."""
+def words_of(checklist: Checklist, audited: ChecklistAudit) -> Words:
+    """The whole checklist in words; warnings stand where the audit found slips that lead to a hazard."""
     speaker = Speaker(checklist.compiled)
     instances = {instance.requirement.id: instance for instance in checklist.compiled.instances}
     said = {step.number: _instruction(speaker, step) for step in checklist.steps}
@@ -269,19 +212,59 @@ def words_of(checklist: Checklist) -> Words:
                 step.number,
                 said[step.number],
                 _results(speaker, step),
-                tuple(_guards(speaker, step, instances)),
-                _noticed(step, checklist),
+                tuple(guards_of(speaker, step, audited, instances)),
+                noticed(step, audited),
             )
             for step in leg.steps
         )
-        legs.append(_leg(speaker, leg, steps))
+        first = leg.steps[0].number if leg.steps else 0
+        end = first + len(leg.steps)
+        at_checks = check_guards(audited, first, end, instances)
+        legs.append(_leg(speaker, leg, steps, at_checks, tuple(_findings(audited, first, end))))
     return Words(
         goal_words(checklist.compiled, checklist.goal),
         checklist.compiled.hold.title,
         tuple(_before(speaker, checklist)),
         tuple(legs),
-        tuple(_claims(checklist)),
+        tuple(_claims(checklist, audited)),
+        _slips(speaker, checklist, audited),
+        audited.audit.open,
     )
+
+
+def _slips(speaker: Speaker, checklist: Checklist, audited: ChecklistAudit) -> SlipsWords | None:
+    slips = audited.audit.slips
+    if slips is None:
+        return None
+    steps = {step.number: step for step in checklist.steps}
+    said = {one.slip.id: slip_words(speaker, steps, audited, one.slip) for one in slips.results}
+    fewest = tuple(
+        FewestWords(
+            row.requirement,
+            row.hazard,
+            row.severity,
+            row.number,
+            tuple(tuple(said[slip.id] for slip in one.slips) for one in row.combinations),
+        )
+        for row in fewest_rows(slips)
+    )
+    hazards = tuple((said[one.slip.id], one.hazards) for one in slips.results if one.effect is Effect.HAZARD)
+    return SlipsWords(
+        followed_text(slips), effect_counts(slips), kind_rows(slips.results), hazards, fewest, counted_text(slips)
+    )
+
+
+def _findings(audited: ChecklistAudit, first: int, end: int) -> Iterator[str]:
+    """What the audit says against the steps from `first` to before `end`, and against the checks behind them."""
+    last = 0
+    for one in audited.audit.actions:
+        step = audited.step_of(one.number)
+        last = step or last
+        if one.verdict is Verdict.POSSIBLE or not first <= last < end:
+            continue
+        what = f"the check '{one.bound.action.text}'" if step is None else f"step {step}"
+        why = f": {one.why[0].text}" if one.why else ""
+        yield sentence(f"{what} is {one.verdict.value} when the equipment acts in another order{why}")
 
 
 def _instruction(speaker: Speaker, step: Step) -> str:
@@ -313,49 +296,13 @@ def _results(speaker: Speaker, step: Step) -> tuple[str, ...]:
     return tuple(sentence(text) for text in dict.fromkeys(told))
 
 
-def _guards(speaker: Speaker, step: Step, instances: Mapping[str, Instance]) -> Iterator[Guard]:
-    found: dict[str, Guard] = {}
-    # one guard for each requirement text: of several slips that break it the first kind stands for all
-    for slip in sorted(step.slips, key=lambda slip: list(SlipKind).index(slip.kind)):
-        for id in slip.broken:
-            origin = instances[id].origin
-            if origin.id in found:
-                continue
-            label = _LABELS.get(origin.severity, NOTE) if "882E" in origin.scheme else NOTE
-            hazard = sentence(origin.hazard or f"requirement {id} breaks")
-            avoid, consequence = _avoidance(speaker, step, slip, id)
-            found[origin.id] = Guard(label, hazard, avoid, consequence)
-            if label == NOTE:
-                found[origin.id] = Guard(NOTE, f"{hazard} {consequence}")
-    yield from sorted(found.values(), key=lambda guard: _ORDER.index(guard.label))
-    if any(slip.kind is SlipKind.OMITTED and slip.unnoticed and not slip.broken for slip in step.slips):
-        yield Guard(NOTE, f"No later step shows that step {step.number} was left out.")
-
-
-def _avoidance(speaker: Speaker, step: Step, slip: Slip, id: str) -> tuple[str, str]:
-    number = step.number
-    if slip.kind is SlipKind.OMITTED:
-        return f"Do not leave out step {number}.", f"Without step {number}, requirement {id} breaks."
-    if slip.kind is SlipKind.TOO_LATE:
-        return (
-            f"Complete step {number} before step {number + 1}.",
-            f"With step {number + 1} before step {number}, requirement {id} breaks.",
-        )
-    assert slip.instead is not None  # noqa: S101 -- these kinds always do another thing instead
-    course = step.course
-    wrong = speaker.instruction(slip.instead, course.before, course.before).rstrip(".")
-    wrong = wrong[:1].lower() + wrong[1:]
-    return f"Do not {wrong}.", f"With this mistake, requirement {id} breaks."
-
-
-def _noticed(step: Step, checklist: Checklist) -> str:
-    for slip in step.slips:
-        if slip.kind is SlipKind.OMITTED and slip.stops:
-            return f"Without step {step.number}, step {step.number + slip.stops} does not work."
-    return ""
-
-
-def _leg(speaker: Speaker, leg: Leg, steps: tuple[StepWords, ...]) -> LegWords:
+def _leg(
+    speaker: Speaker,
+    leg: Leg,
+    steps: tuple[StepWords, ...],
+    check_guards: tuple[Guard, ...],
+    findings: tuple[str, ...],
+) -> LegWords:
     from interlock.study.orders import free_runs
 
     first = steps[0].number if steps else 0
@@ -368,7 +315,7 @@ def _leg(speaker: Speaker, leg: Leg, steps: tuple[StepWords, ...]) -> LegWords:
     else:
         free = f"{freedom.count:,} orders of these steps do the same, this one included."
     return LegWords(
-        _title(speaker, leg),
+        leg_title(speaker, leg),
         steps,
         runs,
         free,
@@ -382,10 +329,13 @@ def _leg(speaker: Speaker, leg: Leg, steps: tuple[StepWords, ...]) -> LegWords:
         if leg.timed
         else None,
         tuple(_checks(speaker, leg)),
+        check_guards,
+        findings,
     )
 
 
-def _title(speaker: Speaker, leg: Leg) -> str:
+def leg_title(speaker: Speaker, leg: Leg) -> str:
+    """What a leg is headed with."""
     aim = leg.aim
     if aim.what in ("load", "unload"):
         bays = listed([speaker.where(unit) for unit in aim.units])
@@ -478,7 +428,7 @@ def _before(speaker: Speaker, checklist: Checklist) -> Iterator[str]:
                 yield sentence(f"{the(person.name)} is {places[place]}")
 
 
-def _claims(checklist: Checklist) -> Iterator[str]:
+def _claims(checklist: Checklist, audited: ChecklistAudit) -> Iterator[str]:
     check = checklist.check
     timed = any(leg.timed for leg in checklist.legs)
     yield (
@@ -496,6 +446,15 @@ def _claims(checklist: Checklist) -> Iterator[str]:
         "After each step the equipment comes to rest in one state only, in whatever order it acts"
         + (" (parts marked CAUTION for timing excepted)." if timed else ".")
     )
+    audit = audited.audit
+    amiss = [one for one in audit.actions if one.verdict is not Verdict.POSSIBLE]
+    if amiss or audit.breaches or audit.goal_missed is not None:
+        yield "Audited as a written procedure: what was found stands with the parts that it is about."
+    elif audit.actions:
+        yield (
+            f"Audited as a written procedure of {len(audit.actions)} actions: each is possible in every order of "
+            "events, nothing breaks, and the end is the one wanted."
+        )
     yield (
         "This takes for granted that the description is right, that the supplies stay as they are, that nothing "
         "fails, and that people do what is written, and wait until the equipment has come to rest."

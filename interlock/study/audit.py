@@ -20,7 +20,7 @@ from interlock.study.interruptions import Interruption, interruptions_of
 from interlock.study.procedure_machine import Course, course_machine, lay_course
 from interlock.study.rescue import Rescue, find_rescue
 from interlock.study.runs import Run, claim_of, tell_run
-from interlock.study.slip_audit import SlipAudit, audit_slips
+from interlock.study.slip_audit import MOST_SLIPS, SlipAudit, audit_slips
 from interlock.study.slips import slips_of
 from interlock.study.standstill import why_still
 from interlock.study.verify import Status, Verification, verify
@@ -123,9 +123,14 @@ def audit_procedure(
     report: Report = silent,
     *,
     slips: bool = True,
+    together: int = MOST_SLIPS,
     alone: CompiledHold | None = None,
+    interrupted: bool = True,
 ) -> Audit:
     """Audits the procedure; `engine` decides what the interlock holds by itself (None: that is not asked).
+
+    `together` is how many slips are followed together, where they are asked for.  Without `interrupted` supplies stay
+    as they are and nobody is called away.
 
     `alone` is the hold about which that is asked, where it is another than that of the procedure: one that starts in
     more ways, say.  It must have the same requirements.
@@ -149,18 +154,20 @@ def audit_procedure(
     try:
         first = follow.initial()
         states = len(follow.explore())
-        first_losing = losing.initial()
-        with_loss = len(losing.explore())
         actions = tuple(_actions(follow, first, states, clock))
-        breaches = (*_breaches(follow, first, report), *_breaches(losing, first_losing, report, follow, first))
+        breaches = tuple(_breaches(follow, first, report))
         missed = _missed(follow, first)
-        report(Progress(NAME, "interrupting the procedure"))
-        interruptions, states_lost = interruptions_of(follow, losing, states, with_loss, clock)
+        if interrupted:
+            first_losing = losing.initial()
+            with_loss = len(losing.explore())
+            breaches = (*breaches, *_breaches(losing, first_losing, report, follow, first))
+            report(Progress(NAME, "interrupting the procedure"))
+            interruptions, states_lost = interruptions_of(follow, losing, states, with_loss, clock)
         report(Progress(NAME, "counting a second time"))
-        proofs = _recount(course, follow, first, states, losing, states_lost, clock)
+        proofs = _recount(course, follow, states, losing, states_lost, clock)
         if slips:
             report(Progress(NAME, "making slips"))
-            slip_audit = audit_slips(follow, first, range(states), clock, report)
+            slip_audit = audit_slips(follow, first, range(states), clock, report, together)
             notes += slip_audit.open
     except OutOfTime:
         notes.append("the time was up before everything was followed")
@@ -306,11 +313,13 @@ def _missed(follow: Follow, first: Sequence[int]) -> Run | None:
 
 
 def _recount(
-    course: Course, follow: Follow, first: Sequence[int], states: int, losing: Follow, states_lost: int, clock: Clock
+    course: Course, follow: Follow, states: int, losing: Follow, states_lost: int, clock: Clock
 ) -> tuple[Finding, ...]:
     """Every requirement that was not seen broken, as claims of both searches that a plain second count re-checks."""
     findings: list[Finding] = []
     for graph, number, lost in ((follow, states, False), (losing, states_lost, True)):
+        if not number:
+            continue
         points = [at for at, point in enumerate(course.points) if not point.ends] if lost else ()
         machine = course_machine(course, lost=lost, gone_from=(*points, course.starts[-1]) if lost else ())
         seen = 0

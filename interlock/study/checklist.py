@@ -1,4 +1,4 @@
-"""From a goal to a checklist: deeds in an order that is proved, what goes wrong by slips, and which orders are free.
+"""From a goal to a checklist: deeds in an order that is proved, and which orders are free.
 
 What is proved of a checklist, each by the kernel's reference evaluator or by looking at every order in which the
 equipment can act: every deed is possible when its turn comes; the equipment then comes to rest in the one state that
@@ -22,7 +22,6 @@ from interlock.kernel.machine import Question, RequirementKind, question_of
 from interlock.prove.engine import Clock, clock_of
 from interlock.prove.strategy import decide
 from interlock.study.checklist_orders import Freedom, freedom_of
-from interlock.study.checklist_slips import Slip, slips_of
 from interlock.study.goals import Aim, Goal, aims_of, joined
 from interlock.study.operating import Course, Deed, Hitch, Operation, trace_of
 from interlock.study.planning import Planner
@@ -37,11 +36,10 @@ THOROUGH = 1_500
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One deed of the checklist, numbered from 1 through all legs, with the slips that it must be guarded against."""
+    """One deed of the checklist, numbered from 1 through all legs."""
 
     number: int
     course: Course
-    slips: tuple[Slip, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -271,13 +269,9 @@ class _Work:
         legs = []
         number = 0
         for at, draft in enumerate(drafts):
-            self.report(Progress(NAME, "examining slips and orders", at, len(drafts)))
-            later = () if draft.timed else _deeds_after(drafts, at)
-            slips = slips_of(self.operation, draft.start, draft.courses, later, draft.timed)
-            steps = []
-            for course, found in zip(draft.courses, slips, strict=True):
-                number += 1
-                steps.append(Step(number, course, found))
+            self.report(Progress(NAME, "examining orders", at, len(drafts)))
+            steps = [Step(number + place, course) for place, course in enumerate(draft.courses, 1)]
+            number += len(steps)
             freedom = freedom_of(self.operation, draft.start, draft.courses, draft.timed)
             shortness = shortness_of(self.operation, draft.start, draft.goal, draft.courses, draft.timed)
             legs.append(Leg(draft.aim, draft.goal, tuple(steps), draft.start, shortness, freedom, draft.timed))
@@ -325,13 +319,3 @@ def _broken_by(loose: Operation, start: State, deeds: Sequence[Deed]) -> tuple[s
         if not isinstance(after, Hitch):
             packed = after
     return tuple(broken)
-
-
-def _deeds_after(drafts: Sequence[_Draft], at: int) -> tuple[Course, ...]:
-    """The courses of the legs after this one, up to the first that depends on timing."""
-    later: list[Course] = []
-    for draft in drafts[at + 1 :]:
-        if draft.timed:
-            break
-        later += draft.courses
-    return tuple(later)

@@ -2,6 +2,8 @@
 
 All slips are followed at once: what comes after a place does not depend on the slip that led there, so every place is
 followed once.  A slip from which the procedure comes back to a place that it reaches rightly has no more to tell there.
+What the search says of every slip is then counted a second time, from the state machine of the procedure (`recount`),
+as far as that is not too large.
 """
 
 from __future__ import annotations
@@ -11,6 +13,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from interlock.confirm.confirm import confirm
+from interlock.confirm.consequences import MISSED, MOST_PLACES, stopped_at
 from interlock.hold.procedure_binding import Manner
 from interlock.hold.tell import Reason, reasons
 from interlock.kernel.claims import Finding, Progress, Refuted, Report
@@ -19,6 +22,7 @@ from interlock.kernel.machine import Machine, Question, question_of
 from interlock.prove.engine import Clock
 from interlock.study.following import Follow, Hazard, TooMuch
 from interlock.study.procedure_machine import course_machine
+from interlock.study.recount import SecondCount, recount
 from interlock.study.runs import Run, claim_of, tell_run
 from interlock.study.slips import Slip
 
@@ -66,14 +70,17 @@ class Combination:
 class SlipAudit:
     """All slips and all smallest combinations of up to two, by hazard; `findings` are of their replayed runs.
 
-    `places` counts what was followed in all.  `open` says what was left out, and why.
+    `places` counts what was followed in all, `together` the most slips that were followed together.  `open` says what
+    was left out, and why.  `counted` is the second count.
     """
 
     results: tuple[SlipResult, ...]
     combinations: tuple[Combination, ...]
     findings: tuple[Finding, ...]
     places: int
+    together: int
     open: tuple[str, ...]
+    counted: SecondCount
 
     @property
     def hazardous(self) -> bool:
@@ -94,8 +101,10 @@ class _Made:
     marks: int = 0
 
 
-def audit_slips(follow: Follow, first: Sequence[int], rightly: range, clock: Clock, report: Report) -> SlipAudit:
-    """Every slip at every place that the procedure reaches rightly, then every pair."""
+def audit_slips(
+    follow: Follow, first: Sequence[int], rightly: range, clock: Clock, report: Report, together: int = MOST_SLIPS
+) -> SlipAudit:
+    """Every slip at every place that the procedure reaches rightly, then every pair where two go `together`."""
     course = follow.course
     made = _made(follow, rightly)
     follow.explore()
@@ -122,13 +131,40 @@ def audit_slips(follow: Follow, first: Sequence[int], rightly: range, clock: Clo
         for place, slip in enumerate(course.slips):
             if dangers[place] >> at & 1:
                 combinations.append(Combination(hazard, (slip,), None))
-    report(Progress("procedure", "making two slips"))
-    try:
-        combinations += _pairs(follow, first, rightly, made, dangers, usual, after_one, replays)
-    except TooMuch:
-        notes.append(f"not all pairs of slips were followed: more than {follow.most_nodes:,} places")
+    if together > 1:
+        report(Progress("procedure", "making two slips"))
+        try:
+            combinations += _pairs(follow, first, rightly, made, dangers, usual, after_one, replays)
+        except TooMuch:
+            together = 1
+            notes.append(f"not all pairs of slips were followed: more than {follow.most_nodes:,} places")
     findings = confirm(machine, replays.questions, replays.claims, clock.seconds_left())
-    return SlipAudit(results, tuple(combinations), findings, len(follow.edges), tuple(notes))
+    report(Progress("procedure", "counting the slips a second time"))
+    effects = {course.slips[which].id: _effects(follow, one) for which, one in made.items()}
+    fewest = {hazard.instance.requirement.id: 0 for at, hazard in enumerate(follow.hazards) if usual >> at & 1}
+    for combination in combinations:
+        id, size = combination.hazard.instance.requirement.id, len(combination.slips)
+        fewest[id] = min(fewest.get(id, size), size)
+    if together > 1 and len(follow.edges) > MOST_PLACES >= after_one:
+        # too many for pairs: at least every slip by itself
+        fewest = {id: size for id, size in fewest.items() if size < MOST_SLIPS}
+        counted, wrong = recount(course, 1, effects, fewest, after_one, clock)
+    else:
+        counted, wrong = recount(course, together, effects, fewest, len(follow.edges), clock)
+    return SlipAudit(
+        results, tuple(combinations), (*findings, *wrong), len(follow.edges), together, tuple(notes), counted
+    )
+
+
+def _effects(follow: Follow, made: _Made) -> frozenset[str]:
+    """What the search says can come of a slip, in the words of the second count."""
+    met = made.marks
+    for _, _, node in made.places:
+        met |= follow.outcomes[node]
+    points = follow.course.points
+    found = {hazard.instance.requirement.id for at, hazard in enumerate(follow.hazards) if met >> at & 1}
+    found |= {stopped_at(point.name) for at, point in enumerate(points) if met >> (follow.stands + at) & 1}
+    return frozenset(found | ({MISSED} if met & follow.bad else set()))
 
 
 def _made(follow: Follow, nodes: Sequence[int]) -> dict[int, _Made]:

@@ -17,19 +17,23 @@ from interlock.kernel.claims import Holds, Limits
 from interlock.kernel.evaluator import evaluate, fire, is_enabled, successors
 from interlock.kernel.expressions import conj
 from interlock.kernel.machine import Actor, RequirementKind, question_of
-from interlock.report.checklist_procedure import checklist_procedure
-from interlock.report.checklist_words import NOTE, WARNING, words_of
+from interlock.report.checklist_guards import NOTE, WARNING
+from interlock.report.checklist_printed import Words
+from interlock.report.checklist_procedure import checklist_procedure, steps_of_actions
+from interlock.report.checklist_words import words_of
 from interlock.report.writing_rules import (
     faults_of_instruction,
     faults_of_note,
     faults_of_statement,
     faults_of_warning,
 )
-from interlock.study.audit import Verdict, audit_procedure
+from interlock.study.audit import Overall, Verdict, audit_procedure
 from interlock.study.checklist import Checklist, NoChecklist, Result, make_checklist
-from interlock.study.checklist_slips import SlipKind
+from interlock.study.checklist_audit import ChecklistAudit, audit_checklist
 from interlock.study.goals import Goal, GoalFault, Load, Reach, Unload
 from interlock.study.operating import Hitch, levers_neutral, trace_of
+from interlock.study.slip_audit import Effect
+from interlock.study.slips import SlipKind
 
 MODELS = Path(__file__).parents[2] / "models"
 STANDING = MODELS.parent / "specs" / "standing.yaml"
@@ -65,6 +69,16 @@ def _checklist(name: str, goal: Goal, aboard: Goal | None = None) -> Checklist:
     found = _made(name, goal, aboard)
     assert isinstance(found, Checklist), found
     return found
+
+
+@cache
+def _audited(name: str, goal: Goal, aboard: Goal | None = None) -> ChecklistAudit:
+    made = _checklist(name, goal, aboard)
+    return audit_checklist(made, checklist_procedure(made, name), steps_of_actions(made), Limits())
+
+
+def _words(name: str, goal: Goal, aboard: Goal | None = None) -> Words:
+    return words_of(_checklist(name, goal, aboard), _audited(name, goal, aboard))
 
 
 ALL_HALF, ALL_OUT = Load((("all", "HALF"),)), Unload(("all",))
@@ -182,7 +196,8 @@ def test_shown_shortest_is_shortest() -> None:
     """Breadth-first search over all steps of crew and equipment agrees wherever a leg is said to be shown shortest."""
     made = _checklist("single-lane.yaml", ALL_HALF)
     machine = made.operation.machine
-    shown = [leg for leg in made.legs if leg.shortness.is_shown and leg.shortness.length < 9]
+    legs = [*made.legs, *_checklist("single-lane.yaml", ALL_OUT, ALL_HALF).legs]
+    shown = [leg for leg in legs if leg.shortness.is_shown and leg.shortness.length < 9]
     assert len(shown) > 2
     for leg in shown:
         goal = conj(leg.goal, *levers_neutral(made.operation))
@@ -197,16 +212,18 @@ def test_shown_shortest_is_shortest() -> None:
 @quick
 def test_language(name: str, goal: Goal, aboard: Goal | None) -> None:
     """Every instruction, result, check, note and warning keeps the rules of language."""
-    _check_language(_checklist(name, goal, aboard))
+    _check_language(_words(name, goal, aboard))
 
 
-def _check_language(checklist: Checklist) -> None:
-    for leg in words_of(checklist).legs:
+def _check_language(words: Words) -> None:
+    for leg in words.legs:
         for step in leg.steps:
             assert faults_of_instruction(step.instruction) == (), step.instruction
             assert all(faults_of_statement(result) == () for result in step.results)
             for guard in step.guards:
                 _check_guard(guard.label, guard.hazard, guard.avoid, guard.consequence)
+        for guard in leg.check_guards:
+            _check_guard(guard.label, guard.hazard, guard.avoid, guard.consequence)
         assert all(faults_of_statement(check) == () for check in leg.checks)
 
 
@@ -215,26 +232,77 @@ def _check_guard(label: str, hazard: str, avoid: str, consequence: str) -> None:
     assert faults == (), (hazard, avoid, consequence)
 
 
+WEAK = "flawed/mid-latch-switch-bridged.yaml", Load((("3L", "HALF"),))
+
+
 def test_a_weak_interlock_gives_warnings() -> None:
     """With a latch switch bridged, leaving out that latch endangers the load: a WARNING stands before the step."""
-    made = _checklist("flawed/mid-latch-switch-bridged.yaml", Load((("3L", "HALF"),)))
-    guards = [(step, guard) for leg in words_of(made).legs for step in leg.steps for guard in step.guards]
+    guards = [(step, guard) for leg in _words(*WEAK).legs for step in leg.steps for guard in step.guards]
     warnings = [(step, guard) for step, guard in guards if guard.label == WARNING]
     assert warnings
     for step, guard in warnings:
         _check_guard(guard.label, guard.hazard, guard.avoid, guard.consequence)
         assert guard.hazard == "Unit shifts in flight."
-        assert f"step {step.number}" in guard.consequence
-    omitted = [s for step in made.steps for s in step.slips if s.kind is SlipKind.OMITTED and s.broken]
-    assert omitted
+        assert f"step {step.number}" in guard.avoid
+        assert guard.consequence.startswith("With a second slip, requirement secured-behind-shut-doors")
+
+
+UNLATCHED = "flawed/lock-without-latch.yaml", Load((("3L", "HALF"),))
+
+
+@pytest.mark.parametrize(("which", "fewest"), [(WEAK, 2), (UNLATCHED, 1)])
+def test_warnings_stand_where_the_audit_finds_hazards(which: tuple[str, Goal], fewest: int) -> None:
+    """A step has a WARNING exactly where a slip in it leads to a hazard, by itself or with one more slip."""
+    audited, words = _audited(*which), _words(*which)
+    assert audited.audit.slips is not None
+    combinations = audited.audit.slips.combinations
+    hazardous = {audited.step_of(slip.action + 1) for one in combinations for slip in one.slips}
+    warned = {
+        step.number for leg in words.legs for step in leg.steps if any(guard.label != NOTE for guard in step.guards)
+    }
+    assert hazardous - {None} == warned != set()
+    assert (None in hazardous) == any(leg.check_guards for leg in words.legs)
+    assert words.slips is not None
+    assert {row.number for row in words.slips.fewest} == {fewest}
+    assert bool(words.slips.hazards) == (fewest == 1)
+    assert dict(words.slips.counts)["hazard"] == len(words.slips.hazards)
+    _check_language(words)
+
+
+def test_notes_stand_where_nothing_tells() -> None:
+    """A NOTE stands before a step whose omission the audit finds unnoticed."""
+    audited = _audited("twin-lane.yaml", SOME)
+    assert audited.audit.slips is not None
+    unnoticed = {
+        audited.step_of(one.slip.action + 1)
+        for one in audited.audit.slips.results
+        if one.effect is Effect.UNNOTICED and one.slip.kind is SlipKind.OMITTED
+    }
+    noted = {s.number for leg in _words("twin-lane.yaml", SOME).legs for s in leg.steps if s.guards}
+    assert noted == unnoticed != set()
 
 
 def test_a_sound_interlock_gives_none() -> None:
     """Where the interlock holds everything no slip breaks anything: only notes are left."""
-    made = _checklist("twin-lane.yaml", SOME)
-    assert not any(slip.broken for step in made.steps for slip in step.slips)
-    labels = {guard.label for leg in words_of(made).legs for step in leg.steps for guard in step.guards}
+    words = _words("twin-lane.yaml", SOME)
+    assert words.slips is not None
+    assert words.slips.hazards == ()
+    labels = {guard.label for leg in words.legs for step in leg.steps for guard in step.guards}
     assert labels == {NOTE}
+
+
+AUDITED = [one for one in QUICK if not one[0].startswith("main-deck")]
+
+
+@pytest.mark.parametrize(("name", "goal", "aboard"), AUDITED)
+def test_audited_without_findings(name: str, goal: Goal, aboard: Goal | None) -> None:
+    """The audit of a checklist for a demonstration hold finds nothing, and its slips were counted a second time."""
+    audit = _audited(name, goal, aboard).audit
+    assert audit.overall is Overall.SOUND, audit.open
+    assert {action.verdict for action in audit.actions} == {Verdict.POSSIBLE}
+    assert audit.slips is not None
+    assert len(audit.slips.results) > 100
+    assert audit.slips.counted.together >= 1
 
 
 def test_out_of_reach_is_proved() -> None:
@@ -286,10 +354,13 @@ def test_no_time_is_no_answer() -> None:
 def test_same_call_same_checklist() -> None:
     """Made twice, a checklist is the same in every word."""
     goal = Load((("3L", "HALF"),))
-    first, second = (make_checklist(_compiled("twin-lane.yaml"), goal) for _ in range(2))
-    assert isinstance(first, Checklist)
-    assert isinstance(second, Checklist)
-    assert words_of(first) == words_of(second)
+    words = []
+    for _ in range(2):
+        made = make_checklist(_compiled("twin-lane.yaml"), goal)
+        assert isinstance(made, Checklist)
+        audited = audit_checklist(made, checklist_procedure(made, "x.yaml"), steps_of_actions(made), Limits())
+        words.append(words_of(made, audited))
+    assert words[0] == words[1]
 
 
 @pytest.mark.parametrize(
@@ -302,7 +373,7 @@ def test_same_call_same_checklist() -> None:
 def test_read_back_as_a_procedure_it_passes_the_audit(name: str, goal: Goal) -> None:
     """The checklist as a procedure: every action possible in every order of events, goal reached, nothing broken."""
     made = _checklist(name, goal)
-    text = checklist_procedure(made, words_of(made), name)
+    text = checklist_procedure(made, name)
     procedure = load_procedure(Source("made.yaml", text.encode())).value
     assert procedure is not None
     texts = load_specification(Source("standing.yaml", STANDING.read_bytes())).value
@@ -327,6 +398,6 @@ def test_main_deck_there_and_back(goal: Load) -> None:
     assert took < 90, "thirty seconds on a quiet machine"
     empty = _checklist("main-deck.yaml", ALL_OUT, goal)
     things, machine = empty.compiled.world.things, empty.operation.asked
-    _check_language(loaded)
-    _check_language(empty)
+    _check_language(_words("main-deck.yaml", goal))
+    _check_language(_words("main-deck.yaml", ALL_OUT, goal))
     assert all(evaluate(machine, things[bay].states["empty"], empty.legs[-1].end) for bay in empty.compiled.floor.bays)

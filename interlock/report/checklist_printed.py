@@ -1,0 +1,74 @@
+"""A checklist as it is printed, whatever the format: plain values."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from interlock.report.checklist_guards import Guard
+from interlock.report.slip_words import KindRow
+
+
+@dataclass(frozen=True, slots=True)
+class StepWords:
+    """One step as it is printed; `noticed` says at which later step its omission shows, if it does."""
+
+    number: int
+    instruction: str
+    results: tuple[str, ...]
+    guards: tuple[Guard, ...]
+    noticed: str
+
+
+@dataclass(frozen=True, slots=True)
+class LegWords:
+    """One leg as it is printed.
+
+    `runs` are (first, last) numbers of steps whose order is free among themselves.  `findings` is what the audit has
+    to say against its steps.
+    """
+
+    title: str
+    steps: tuple[StepWords, ...]
+    runs: tuple[tuple[int, int], ...]
+    free: str
+    shortness: str
+    timing: Guard | None
+    checks: tuple[str, ...]
+    check_guards: tuple[Guard, ...]
+    findings: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class FewestWords:
+    """The fewest slips that break a requirement, and every combination of so many."""
+
+    requirement: str
+    hazard: str
+    severity: str
+    number: int
+    combinations: tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SlipsWords:
+    """What the audit found of slips, as it is printed; `hazards` pairs each such slip with what it breaks."""
+
+    followed: str
+    counts: tuple[tuple[str, int], ...]
+    kinds: tuple[KindRow, ...]
+    hazards: tuple[tuple[str, tuple[str, ...]], ...]
+    fewest: tuple[FewestWords, ...]
+    counted: str
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """A whole checklist as it is printed; `slips` is None where the audit came to no end, and `open` says why."""
+
+    title: str
+    hold: str
+    before: tuple[str, ...]
+    legs: tuple[LegWords, ...]
+    claims: tuple[str, ...]
+    slips: SlipsWords | None
+    open: tuple[str, ...]
