@@ -47,10 +47,18 @@ FORMS: tuple[Form, ...] = (
     Form("connect", "connect OBJECT", "Bring a supply on."),
     Form("disconnect", "disconnect OBJECT", "Take a supply off."),
     Form("go", "go OBJECT to PLACE", "A person goes to a place."),
-    Form("bring", "bring UNIT to OBJECT", "Bring a unit to the outside of a sill."),
-    Form("take_away", "take away from OBJECT", "Take the unit outside a sill away."),
-    Form("run_in", "run loader in at OBJECT until CONDITION", "The loader carries a unit inwards over a sill."),
-    Form("run_out", "run loader out at OBJECT until CONDITION", "The loader carries a unit outwards over a sill."),
+    Form("bring", "bring UNIT to OBJECT [beside BAY]", "Bring a unit to the outside of a sill."),
+    Form("take_away", "take away from OBJECT [beside BAY]", "Take the unit outside a sill away."),
+    Form(
+        "run_in",
+        "run loader in at OBJECT [beside BAY] until CONDITION",
+        "The loader carries a unit inwards over a sill.",
+    ),
+    Form(
+        "run_out",
+        "run loader out at OBJECT [beside BAY] until CONDITION",
+        "The loader carries a unit outwards over a sill.",
+    ),
     Form("push", "push DIRECTION from BAY until CONDITION", "Push the unit in a bay by hand."),
     Form("check", "check CONDITION", "Look; where it is not so, the procedure stops here."),
     Form("wait", "wait until CONDITION", "Do nothing until it is so."),
@@ -77,7 +85,8 @@ class Action:
 
     `subject` is what it is done to (None for `check` and `wait`); `to` the position, direction, place or kind of unit
     that goes with it; `condition` what is looked at, waited for or worked towards.  `text` is as written, blanks
-    evened out; `group` a place in `Procedure.groups`, the innermost one, or None.
+    evened out; `group` a place in `Procedure.groups`, the innermost one, or None.  `beside` is the bay beside which
+    the loader works, with the place where that was written; without it any place at the sill will do.
     """
 
     verb: str
@@ -89,6 +98,7 @@ class Action:
     group: int | None
     span: Span
     context: tuple[str, ...] = ()
+    beside: tuple[str, Span] | None = None
 
 
 @dataclass(frozen=True, slots=True)

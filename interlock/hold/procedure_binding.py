@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from interlock.diagnostics.faults import Faults
+from interlock.diagnostics.nearest import nearest_name
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.compiler import Compilation, CompiledHold, compile_hold
 from interlock.hold.lowering import Lowering, Thing
 from interlock.hold.model import Direction, Hold, RequirementText, Situation
 from interlock.hold.procedure import Action, Procedure
+from interlock.hold.sill_places import bays_beside, places_of_rules, standing_beside
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, conj, disj
 from interlock.kernel.machine import Actor
 
@@ -151,7 +153,7 @@ class _Binder:
         verb = _RULE_VERBS.get(action.verb, action.verb)
         if action.verb in _TAKES_PLACE:
             verb = f"{verb}_{action.to}"
-        rules = self._rules(thing, verb, action)
+        rules = self._beside(action, thing, self._rules(thing, verb, action))
         supply = thing.sort == "supply"
         if rules and not supply and not any(self.rules[name].actor is Actor.CREW for name in rules):
             self._fault(
@@ -200,7 +202,29 @@ class _Binder:
                 rules.append(rule.name)
         if not rules:
             self._fault(action, "unknown-verb", f"{action.text!r} is not possible in this hold", "another way")
-        return Bound(action, Manner.UNTIL, tuple(rules), (), until, until)
+        return Bound(action, Manner.UNTIL, self._beside(action, thing, rules), (), until, until)
+
+    def _beside(self, action: Action, thing: Thing, rules: Sequence[str]) -> tuple[str, ...]:
+        """Those of the rules that are about the place at the sill that the action names; all where it names none."""
+        door = next((door for door in self.compiled.hold.doorways if door.id == thing.id), None)
+        if action.beside is None or door is None or not rules:
+            return tuple(rules)
+        bay, span = action.beside
+        floor = self.compiled.floor
+        known = places_of_rules(floor)
+        # the name of a rule ends in what is done, or in what carries the unit
+        places = {rule: known[rule.split(" + ")[0].split(" #")[0].rpartition(".")[0]] for rule in rules}
+        chosen = standing_beside(floor, places.values(), bay)
+        if not chosen:
+            called = {bays_beside(floor, place)[0] for place in places.values()}
+            names = [name for name in door.bays if name in called]
+            code, message = "unknown-name", f"{bay!r} is no bay at the sill of {thing.phrase}"
+            if bay in door.bays:
+                code, message = "unknown-verb", f"{action.text!r} is not possible: no such unit fits there"
+            nearest = nearest_name(bay, names)
+            fault = Diagnostic(code, span, message, "one of " + ", ".join(names), nearest, action.context)
+            self.lowering.faults.append(fault)
+        return tuple(rule for rule, place in places.items() if place in chosen)
 
     def _is_at(self, name: str, thing: Thing) -> bool:
         """Whether a move of a unit touches the sill of the door, or the bay."""

@@ -150,14 +150,13 @@ class _Steps:
     def _action(self, scalar: ScalarNode, note: str, group: int | None, context: tuple[str, ...]) -> None:
         found = _read_action(scalar, self.faults, context)
         if found is not None:
-            verb, slots = found
-            subject, to, condition = slots
+            verb, (subject, to, condition, beside) = found
             text = " ".join(scalar.text.split())
-            self.actions.append(Action(verb, subject, to, condition, text, note, group, scalar.span, context))
+            self.actions.append(Action(verb, subject, to, condition, text, note, group, scalar.span, context, beside))
 
 
 _EXAMPLE = "an action such as `lower M3L`"
-_Slots = tuple[Path | None, str | None, Syntax | None]
+_Slots = tuple[Path | None, str | None, Syntax | None, tuple[str, Span] | None]
 
 
 def _read_action(scalar: ScalarNode, faults: Faults, context: tuple[str, ...]) -> tuple[str, _Slots] | None:
@@ -179,9 +178,10 @@ def _read_action(scalar: ScalarNode, faults: Faults, context: tuple[str, ...]) -
         )
         return None
     for form in fitting:
-        slots = _match(form, words)
-        if slots is not None:
-            return _resolve(form, slots, scalar, faults, context)
+        for shape in _shapes(form.shape):
+            slots = _match(shape, words)
+            if slots is not None:
+                return _resolve(form, slots, scalar, faults, context)
     faults.add(
         "unknown-action",
         scalar.span,
@@ -192,14 +192,21 @@ def _read_action(scalar: ScalarNode, faults: Faults, context: tuple[str, ...]) -
     return None
 
 
-def _match(form: Form, words: Sequence[tuple[str, int, int]]) -> dict[str, tuple[int, int]] | None:
+def _shapes(shape: str) -> tuple[list[str], ...]:
+    """The words of a form, with what may be left out and without it."""
+    before, bracket, rest = shape.partition("[")
+    if not bracket:
+        return (shape.split(),)
+    inside, _, after = rest.partition("]")
+    return (f"{before}{inside}{after}".split(), f"{before}{after}".split())
+
+
+def _match(shape: Sequence[str], words: Sequence[tuple[str, int, int]]) -> dict[str, tuple[int, int]] | None:
     """Where in the text the slots of the form are, where the words fit it."""
-    shape = form.shape.replace("[", "").replace("]", "").split()
-    needed = form.shape.partition("[")[0].split()
     slots: dict[str, tuple[int, int]] = {}
     for at, part in enumerate(shape):
         if at == len(words):
-            return slots if at == len(needed) else None
+            return None
         if part == "CONDITION":
             return {**slots, part: (words[at][1], words[-1][2])}
         if part in _SLOTS:
@@ -215,13 +222,14 @@ def _resolve(
     subject: Path | None = None
     to: str | None = None
     condition: Syntax | None = None
+    beside: tuple[str, Span] | None = None
     for slot, (start, end) in slots.items():
         part = _part(scalar, start, end)
         if slot == "CONDITION":
             condition = parse_expression(part, faults, context)
             if condition is None:
                 return None
-        elif slot in ("OBJECT", "BAY"):
+        elif slot == "OBJECT" or (slot == "BAY" and "OBJECT" not in slots):
             subject = parse_path(part, faults, context)
             if subject is None:
                 return None
@@ -234,9 +242,11 @@ def _resolve(
                 context=context,
             )
             return None
+        elif slot == "BAY":
+            beside = part.text, part.span
         else:
             to = part.text
-    return form.verb, (subject, to, condition)
+    return form.verb, (subject, to, condition, beside)
 
 
 def _part(scalar: ScalarNode, start: int, end: int) -> ScalarNode:

@@ -136,6 +136,13 @@ def _wrong_objects(bound: Bound, compiled: CompiledHold) -> Iterator[Bound]:
     for other in alike(compiled, id):
         subject = Path((other,), action.subject.spans)
         yield from _varied(compiled, replace(action, subject=subject), id, other, wrong_way=False)
+    if action.beside is not None:
+        bay, span = action.beside
+        for other in next((door.bays for door in compiled.hold.doorways if door.id == id), ()):
+            if other != bay:
+                varied = _varied(compiled, replace(action, beside=(other, span)), bay, other, wrong_way=False)
+                # beside either of two bays a long unit stands at the same place
+                yield from (one for one in varied if one.rules != bound.rules)
 
 
 def alike(compiled: CompiledHold, id: str) -> tuple[str, ...]:

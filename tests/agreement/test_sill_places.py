@@ -1,0 +1,124 @@
+"""`beside BAY` in procedures: which place at a sill of several bays is meant, and what follows where none is named."""
+
+from __future__ import annotations
+
+import pytest
+
+from interlock.diagnostics.spans import Diagnostic
+from interlock.hold.loader import Source, load_procedure
+from interlock.hold.procedure_binding import bind_procedure
+from interlock.hold.sill_places import bays_beside, places_of_rules, standing_beside
+from interlock.study.audit import Verdict
+from interlock.study.slips import SlipKind, slips_of
+from tests.agreement.hold_texts import HALF, LONG, compile_text, doorway, hold_text
+from tests.teeth.procedures import audit, bind
+
+DECK = "interlock: 1\nprocedure: Tested\nhold: ../main-deck.yaml\nstart: {GP: on}\ngoal: D1 is open\nsteps:\n"
+
+
+def heads_of(*steps: str) -> list[set[str]]:
+    """The rules of each step on the main deck, less what the mechanism adds to them."""
+    bound = bind(DECK + "".join(f"  - {step}\n" for step in steps))
+    return [{rule.split(" + ")[0] for rule in action.rules} for action in bound.actions]
+
+
+@pytest.mark.parametrize(
+    ("step", "rules"),
+    [
+        ("bring SHORT to D1 beside 3L", {"loader.SHORT.D1-3L.bring"}),
+        ("bring SHORT to D1 beside 4L", {"loader.SHORT.D1-4L.bring"}),
+        ("bring LONG to D1 beside 3L", {"loader.LONG.D1-3L+D1-4L.bring"}),
+        ("bring LONG to D1 beside 4L", {"loader.LONG.D1-3L+D1-4L.bring"}),
+        (
+            "take away from D1 beside 4L",
+            {"loader.SHORT.D1-4L.take_away", "loader.LONG.D1-3L+D1-4L.take_away"},
+        ),
+        (
+            "run loader in at D1 beside 4L until 4L is occupied",
+            {
+                "unit.SHORT.D1-4L.right.depart.loader",
+                "unit.SHORT.4L.right.arrive.loader",
+                "unit.LONG.D1-3L+D1-4L.right.depart.loader",
+                "unit.LONG.3L+4L.right.arrive.loader",
+            },
+        ),
+        (
+            "run loader out at D1 beside 3L until D1-3L is occupied",
+            {"unit.SHORT.D1-3L.left.arrive.loader", "unit.LONG.D1-3L+D1-4L.left.arrive.loader"},
+        ),
+    ],
+)
+def test_only_the_place_that_is_named(step: str, rules: set[str]) -> None:
+    """The loader brings, takes and carries at that place alone; a long unit stands beside both of its bays."""
+    assert heads_of(step) == [rules]
+
+
+@pytest.mark.parametrize(
+    "step", ["bring SHORT to D1{}", "take away from D1{}", "run loader in at D1{} until 3L is occupied"]
+)
+def test_any_place_where_none_is_named(step: str) -> None:
+    """Without `beside` the step may be done at each place: it means what all of them together mean."""
+    anywhere, third, fourth = heads_of(step.format(""), step.format(" beside 3L"), step.format(" beside 4L"))
+    assert anywhere == third | fourth
+    assert third != fourth
+
+
+def test_a_long_unit_goes_by_its_first_bay_before_any_other() -> None:
+    """At a sill of three bays `beside 2C` is the place over 2C and 3C, not that over 1C and 2C; 3C begins none."""
+    door = doorway("[1C, 2C, 3C]", "left")
+    floor = compile_text(hold_text(rows=3, units=f"{HALF}\n{LONG}", doorways=door, pushing="always")).floor
+    places = places_of_rules(floor).values()
+    meant = {bay: {place.id for place in standing_beside(floor, places, bay)} for bay in ("1C", "2C", "3C")}
+    assert meant == {
+        "1C": {"HALF.D1-1C", "LONG.D1-1C+D1-2C"},
+        "2C": {"HALF.D1-2C", "LONG.D1-2C+D1-3C"},
+        "3C": {"HALF.D1-3C", "LONG.D1-2C+D1-3C"},
+    }
+    assert {bays_beside(floor, place) for place in places} == {("1C",), ("2C",), ("3C",), ("1C", "2C"), ("2C", "3C")}
+
+
+def test_every_rule_of_the_loader_has_its_place() -> None:
+    """Of each rule that brings, takes away or runs a unit over a sill it is known where that happens."""
+    compiled = bind(DECK + "  - set PWR to on\n").compiled
+    known = places_of_rules(compiled.floor)
+    names = [rule.name.split(" + ")[0].split(" #")[0] for rule in compiled.machine.rules]
+    loader = [name for name in names if name.startswith("loader.") or name.endswith(".loader")]
+    assert len(loader) > 10
+    assert [name for name in loader if name.rpartition(".")[0] not in known] == []
+
+
+def faults_of(step: str) -> tuple[Diagnostic, ...]:
+    """What binding says of one step on the main deck."""
+    loaded = load_procedure(Source("tested.yaml", (DECK + f"  - {step}\n").encode()))
+    assert loaded.value is not None
+    return bind_procedure(loaded.value, bind(DECK + "  - set PWR to on\n").compiled).diagnostics
+
+
+def test_a_bay_that_is_not_at_the_sill() -> None:
+    """The fault points at the bay, names those at the sill, and the nearest of them."""
+    (fault,) = faults_of("bring SHORT to D1 beside 33L")
+    assert (fault.code, fault.span.line, fault.span.column, fault.span.length) == ("unknown-name", 7, 30, 3)
+    assert fault.message == "'33L' is no bay at the sill of main cargo door"
+    assert (fault.expected, fault.nearest) == ("one of 3L, 4L", "3L")
+
+
+OPEN = (
+    "  - set PWR to on\n  - unlock D1\n  - hold LVD to up until D1 is open\n  - pull H4\n"
+    "  - bring SHORT to D1{0}\n  - run loader in at D1{0} until 4L is occupied\n"
+)
+
+
+def test_at_the_wrong_place_the_step_is_not_possible() -> None:
+    """An audit follows every place that a step leaves open, and tells of the one at which the work comes to a stand."""
+    verdicts = {
+        where: [action.verdict for action in audit(DECK + OPEN.format(where)).actions] for where in ("", " beside 4L")
+    }
+    assert set(verdicts[" beside 4L"]) == {Verdict.POSSIBLE}
+    assert verdicts[""] == [*[Verdict.POSSIBLE] * 5, Verdict.SOMETIMES]
+
+
+def test_the_other_place_is_a_slip() -> None:
+    """To bring a short pallet beside the other bay is a wrong object; for a long pallet there is no other place."""
+    steps = "  - bring SHORT to D1 beside 4L\n  - bring LONG to D1 beside 3L\n"
+    slips = [slip.text for slip in slips_of(bind(DECK + steps)) if slip.kind is SlipKind.WRONG_OBJECT]
+    assert slips == ["'bring SHORT to D1 beside 3L' is done in the place of 'bring SHORT to D1 beside 4L'"]
