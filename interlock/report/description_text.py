@@ -185,6 +185,8 @@ def _zone(zone: Zone) -> Iterator[Line]:
     for command in zone.commands:
         station = f"{command.station}: " if command.station else ""
         yield from labelled("commands:", station + _by_direction(command.runs), 6)
+    if zone.levers:
+        yield from labelled("its levers:", ", ".join(zone.levers), 6)
     if zone.inhibits:
         yield from labelled("inhibited", _by_direction(zone.inhibits), 6)
     for section in zone.sections:

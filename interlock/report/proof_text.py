@@ -219,10 +219,28 @@ def _unused(proof: Proof) -> Iterator[Line]:
     if unused:
         yield BLANK
         yield from flow(f"Nothing in this hold for: {', '.join(unused)}", 2, 2, Tone.FAINT)
+    yield from _without_room(proof.verification)
     left = [text.id for text in proof.texts if text.id in known and text.id not in asked]
     if left:
         yield BLANK
         yield from flow(f"Not asked this time: {count_of(len(left), 'requirement text')}", 2, 2, Tone.FAINT)
+
+
+def _without_room(verification: Verification) -> Iterator[Line]:
+    """Where something was asked of kinds of unit: the bays of which it was not, since the layout rules it out."""
+    compiled = verification.compiled
+    kinds = compiled.world.groups["units"]
+    ids = {kind.id for kind in kinds}
+    if not any(id in ids for answer in verification.answers for _, id in answer.instance.bindings):
+        return
+    for kind in kinds:
+        room = kind.parts["bays"]
+        assert isinstance(room, tuple)  # noqa: S101 -- a group, as `building` makes it
+        without = [bay for bay in compiled.floor.bays if bay not in {thing.id for thing in room}]
+        if without:
+            yield BLANK
+            text = f"Left out, as the layout has no room there for a {kind.phrase}: {shortened(without, MOST_NAMED)}"
+            yield from flow(text, 2, 2, Tone.FAINT)
 
 
 def _failing(verification: Verification, group: Group) -> Iterator[Line]:

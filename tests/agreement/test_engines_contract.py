@@ -250,6 +250,37 @@ def test_order_requirements_are_remembered(engine: Any) -> None:
 
 
 @every_engine
+def test_what_can_be_after_something_else_is_remembered(engine: Any) -> None:
+    """`can` with `first` asks for a state after such a step: not for one before it, nor for one that needs none."""
+    machine = with_monitors(
+        Machine(
+            (flag("filled"), flag("stuck")),
+            (),
+            (
+                rule("fill", conj(Is("filled", False), Is("stuck", False)), filled=True),
+                rule("jam", Is("filled", True), stuck=True),
+                rule("empty", conj(Is("filled", True), Is("stuck", False)), filled=False),
+            ),
+            (
+                Requirement("emptied", RequirementKind.CAN, Is("filled", False), first=frozenset({"fill"})),
+                Requirement("emptied at all", RequirementKind.CAN, Is("filled", False)),
+                Requirement(
+                    "emptied once stuck",
+                    RequirementKind.CAN,
+                    conj(Is("filled", False), Is("stuck", True)),
+                    first=frozenset({"jam"}),
+                ),
+            ),
+        )
+    )
+    assert [variable.name for variable in machine.variables[2:]] == ["order.emptied", "order.emptied once stuck"]
+    claims = check(engine, machine, {r.id: question_of(machine, r).target for r in machine.requirements})
+    assert claims["emptied"].trace.rules == ("fill", "empty")
+    assert claims["emptied at all"].trace.rules == ()
+    assert isinstance(claims["emptied once stuck"], Proved | Unknown)
+
+
+@every_engine
 def test_rules_that_change_nothing(engine: Any) -> None:
     """A rule that writes nothing, or what is there already, neither helps nor hurts."""
     machine = Machine(
