@@ -72,7 +72,7 @@ class _Nodes:
         return found
 
     def facts(self, node: int) -> list[tuple[str, int]]:
-        """What the expression, as a conjunction, says of facts: (variable, place of the value, or -1 - place: not it)."""
+        """What the expression, as a conjunction, says of facts: (variable, place of the value, or -1 - place)."""
         found = []
         parts = self.children[node] if self.label[node][0] == "and" else (node,)
         for part in parts:

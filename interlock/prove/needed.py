@@ -10,7 +10,6 @@ from interlock.kernel.machine import Machine
 from interlock.prove.local import Cube, LocalRules
 from interlock.prove.minimal import minimise
 from interlock.prove.solvers import FOREVER, light_solver
-from interlock.prove.trimming import trim
 
 
 def needed_clauses(machine: Machine, certificate: Certificate, targets: Sequence[Expr]) -> tuple[Expr, ...]:
@@ -31,5 +30,5 @@ def needed_clauses(machine: Machine, certificate: Certificate, targets: Sequence
         cubes.append(cube)
         clause_of[cube] = clause
     literals = [rules.encoding.gate(target) for target in targets]
-    needed = minimise(rules, trim(rules, cubes, literals, FOREVER, light_solver), literals, FOREVER, light_solver)
+    needed = minimise(rules, cubes, literals, FOREVER, light_solver)
     return tuple(clause_of[cube] for cube in needed)

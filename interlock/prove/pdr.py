@@ -33,11 +33,8 @@ from interlock.prove.local import Cube, LocalRules
 from interlock.prove.minimal import minimise
 from interlock.prove.obligations import discharge
 from interlock.prove.solvers import SolverFactory, light_solver
-from interlock.prove.trimming import trim
 
 NAME = "pdr"
-MOST_MINIMISED = 600
-"""Certificates of more clauses are trimmed only: to try every clause costs about the square of their number."""
 
 
 def pdr(
@@ -102,9 +99,7 @@ def certify(rules: LocalRules, cubes: Sequence[Cube], targets: Sequence[Expr], c
     Raises OutOfTime, and UnsoundCertificate or AssertionError where the cubes are not what they should be.
     """
     literals = [rules.encoding.gate(target) for target in targets]
-    needed = trim(rules, cubes, literals, clock, light_solver)
-    if len(needed) <= MOST_MINIMISED:
-        needed = minimise(rules, needed, literals, clock, light_solver)
+    needed = minimise(rules, cubes, literals, clock, light_solver)
     certificate = Certificate(tuple(rules.clause(cube) for cube in needed))
     discharge(rules.machine, certificate, targets, clock)
     return certificate

@@ -26,14 +26,21 @@ def trim(
 
     Raises AssertionError when the cubes as they stand are not inductive or do not exclude a target.
     """
-    trimmer = _Trimmer(rules, cubes, clock, make_solver)
+    trimmer = Trimmer(rules, cubes, clock, make_solver)
     try:
-        return trimmer.run(targets)
+        trimmer.run(targets)
+        return [cubes[at] for at in sorted(trimmer.kept)]
     finally:
         trimmer.solver.close()
 
 
-class _Trimmer:
+class Trimmer:
+    """Queries that must have no model, each with the cubes that its refutation used; cubes are named by place.
+
+    `kept`, in the order in which they were found to be of use; `queries`: (the cube that the query keeps out, None for
+    a target; what has no model); `used`, per query.
+    """
+
     def __init__(self, rules: LocalRules, cubes: Sequence[Cube], clock: Clock, make_solver: SolverFactory) -> None:
         self.rules = rules
         self.cubes = cubes
@@ -55,37 +62,51 @@ class _Trimmer:
         machine = rules.machine
         self.region = [support_of(machine, rule.guard) | {name for name, _ in rule.update} for rule in machine.rules]
         self.near: dict[int, list[int]] = {}
-        self.kept: set[int] = set()
-        self.waiting: deque[int] = deque()
+        self.kept: dict[int, None] = {}
+        self.queries: list[tuple[int | None, list[int]]] = []
+        self.used: list[set[int]] = []
 
-    def run(self, targets: Iterable[int]) -> list[Cube]:
+    def run(self, targets: Iterable[int]) -> None:
+        """Finds what the targets need."""
         names = self.rules.encoding.variable_of
-        for target in targets:
-            facts = self._facts_below(target)
-            self._use([target], self._within(frozenset(names[fact] for fact in facts)))
-        while self.waiting:
-            at = self.waiting.popleft()
+        regions = [(target, frozenset(names[fact] for fact in self._facts_below(target))) for target in set(targets)]
+        for target, region in sorted(regions, key=lambda one: (len(one[1]), one[0])):
+            self._use(None, [target], self._within(region))
+        waiting = deque(self.kept)
+        while waiting:
+            at = waiting.popleft()
             cube = self.cubes[at]
             for rule in self.rules.entering(cube):
                 written = self.rules.written(rule, cube)
                 if written is None:
                     continue
                 rest = [literal for literal in cube if literal not in written]
-                self._use([self.rules.guards[rule], *rest], self._around(rule, at))
-        return [self.cubes[at] for at in sorted(self.kept)]
+                waiting.extend(self._use(at, [self.rules.guards[rule], *rest], self._around(rule, at)))
 
-    def _use(self, query: Sequence[int], near: Sequence[int]) -> None:
-        """Keeps what refutes the query: of what is kept already, else of what is near, else of everything."""
+    def refute(self, query: Sequence[int], context: Iterable[int]) -> set[int] | None:
+        """Which of these cubes, kept out, refute the query; None where they do not."""
         first = self.first
-        known = [first + at for at in near if at in self.kept]
-        for context in (known, [first + at for at in near], range(first, first + len(self.cubes))):
-            if not self.solver.solve([*query, *context], self.clock):
-                for literal in self.solver.core():
-                    at = literal - first
-                    if at >= 0 and at not in self.kept:
-                        self.kept.add(at)
-                        self.waiting.append(at)
-                return
+        if self.solver.solve([*query, *(first + at for at in context)], self.clock):
+            return None
+        return {literal - first for literal in self.solver.core() if first <= literal < first + len(self.cubes)}
+
+    def _use(self, owner: int | None, query: list[int], near: Sequence[int]) -> list[int]:
+        """Keeps what refutes the query, of what is kept already if that does; gives what was not kept before."""
+        kept = self.kept
+        # what is assumed first refutes first, if it does; to ask about that alone would cost a model where it does not
+        ordered = [at for at in near if at in kept]
+        ordered += [at for at in near if at not in kept]
+        for context in (ordered, range(len(self.cubes))):
+            core = self.refute(query, context)
+            if core is not None:
+                if not core <= kept.keys():
+                    # what is assumed the other way round often does with less
+                    core = self.refute(query, sorted(core, key=lambda at: (at not in kept, -at))) or core
+                fresh = sorted(core - kept.keys())
+                kept.update(dict.fromkeys(fresh))
+                self.queries.append((owner, query))
+                self.used.append(core)
+                return fresh
         raise AssertionError("the cubes are not inductive together")
 
     def _around(self, rule: int, at: int) -> list[int]:
