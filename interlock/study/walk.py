@@ -12,7 +12,7 @@ from interlock.hold.tell import Reason, ToldStep, reasons, tell
 from interlock.kernel.claims import Trace
 from interlock.kernel.evaluator import State, evaluate, fire, initial_states, successors
 from interlock.kernel.expressions import TRUE
-from interlock.kernel.machine import Actor, Machine, Rule, question_of, with_monitors
+from interlock.kernel.machine import Actor, Machine, Rule, question_of, with_order_monitors
 from interlock.study.forbidden import forbidden_steps
 
 MOST_STARTS = 64
@@ -55,7 +55,7 @@ class Walk:
 
 def begin_walk(compiled: CompiledHold) -> Walk:
     """A walk that stands at the first way to start.  Raises ValueError for a hold that cannot start at all."""
-    machine = with_monitors(compiled.machine)
+    machine = with_order_monitors(compiled.machine)
     starts = tuple(islice(initial_states(machine), MOST_STARTS))
     if not starts:
         raise ValueError("no state fits the start")
