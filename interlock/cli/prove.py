@@ -27,6 +27,7 @@ class _Wanted:
     only: tuple[str, ...]
     method: str
     seconds: float | None
+    memory_mib: int | None
     depth: int | None
     quiet: bool
 
@@ -59,6 +60,13 @@ class _Wanted:
 @click.option(
     "--time", "seconds", type=click.FloatRange(min=0.001), help="Give up on each hold after this many seconds."
 )
+@click.option(
+    "--memory",
+    "memory_mib",
+    type=click.IntRange(min=1),
+    metavar="MIB",
+    help="Decide nothing more on a hold once the program holds this many MiB of memory.",
+)
 @click.option("--depth", type=click.IntRange(min=0), help="Look no deeper than this many steps.")
 @click.option(
     "--evidence",
@@ -82,6 +90,7 @@ def command(
     situation: str | None,
     method: str,
     seconds: float | None,
+    memory_mib: int | None,
     depth: int | None,
     evidence: Path | None,
     layout: str,
@@ -95,6 +104,7 @@ def command(
     from interlock.cli.opening import Rejected, open_hold, open_texts
     from interlock.cli.refusals import show_rejection, show_warnings
     from interlock.cli.stopping import noted_stop
+    from interlock.prove.memory import resident_bytes
     from interlock.report.grounds_text import grounds_lines
     from interlock.report.grouping import EXIT_CODES as EXIT_CODES_OF
     from interlock.report.grouping import REJECTED, exit_code, worst_code
@@ -104,13 +114,15 @@ def command(
     from interlock.study.grounds import grounds_of
     from interlock.study.verify import Status
 
+    if memory_mib is not None and resident_bytes() is None:
+        raise click.UsageError("--memory: how much memory a program holds cannot be found out on this system.")
     folders = _folders(evidence, holds)
     _spare_inputs(output, (*holds, *files))
     texts = open_texts(files, standing)
     if isinstance(texts, Rejected):
         show_rejection("requirements", texts)
         return REJECTED
-    wanted = _Wanted(only, method, seconds, depth, quiet)
+    wanted = _Wanted(only, method, seconds, memory_mib, depth, quiet)
     screen = Screen(output, color)
     codes: list[int] = []
     proofs: list[Proof] = []
@@ -171,7 +183,8 @@ def _prove(opened: Opened, wanted: _Wanted, folder: Path | None) -> Proof:
     from interlock.report.proof_text import Proof
     from interlock.study.verify import verify
 
-    limits = Limits(depth=wanted.depth, seconds=wanted.seconds)
+    memory = None if wanted.memory_mib is None else wanted.memory_mib * 2**20
+    limits = Limits(depth=wanted.depth, seconds=wanted.seconds, memory=memory)
     engine = engine_of(wanted.method)
     with shown_progress(opened.label, wanted.quiet) as report:
         verification = verify(opened.compiled, engine, limits, report, wanted.only or None)

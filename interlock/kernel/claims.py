@@ -134,11 +134,15 @@ Finding: TypeAlias = Holds | Fails | Undecided | Disputed
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """When an engine gives up: steps deep, seconds of wall clock, states held.  None: no limit."""
+    """When an engine gives up: steps deep, seconds of wall clock, states held, bytes that the program holds.
+
+    None: no limit.
+    """
 
     depth: int | None = None
     seconds: float | None = None
     states: int | None = None
+    memory: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 from interlock.kernel.claims import Claim, Limits, Progress, Refuted, Report, Unknown, silent
 from interlock.kernel.machine import Machine, Question
-from interlock.prove.engine import NO_LIMITS, Clock, OutOfTime, clock_of, time_reason
+from interlock.prove.engine import NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
 from interlock.prove.solvers import SolverFactory, deep_solver
 from interlock.prove.unrolling import Unrolling
 
@@ -41,10 +41,11 @@ def search(
     """`bmc` on a solver of choice."""
     claims: dict[int, Claim] = {}
     look = Lookout(machine, questions, DEEPEST if limits.depth is None else limits.depth, make_solver)
+    clock = clock_of(limits)
     try:
-        look.run(claims, clock_of(limits), report)
+        look.run(claims, clock, report)
     except OutOfTime:
-        look.reason = time_reason(limits)
+        look.reason = stop_reason(limits, clock)
     except KeyboardInterrupt:
         look.reason = "interrupted"
     finally:

@@ -9,6 +9,7 @@ from typing import Protocol
 
 from interlock.kernel.claims import Claim, Limits, Report, silent
 from interlock.kernel.machine import Machine, Question
+from interlock.prove.memory import Budget
 
 NO_LIMITS = Limits()
 
@@ -18,7 +19,7 @@ class Engine(Protocol):
 
     The machine has been through `with_monitors`.  Nothing is claimed that was not established within the limits:
     what is left over is Unknown, with the reason.  The same call gives the same claims, unless a limit in seconds
-    cuts it short.  An engine that shares work between questions still answers each one for itself.
+    or memory cuts it short.  An engine that shares work between questions still answers each one for itself.
     """
 
     def __call__(
@@ -27,28 +28,31 @@ class Engine(Protocol):
 
 
 class OutOfTime(Exception):
-    """The clock ran out inside a solver; engines catch it and claim Unknown for what is still open."""
+    """The time, or the memory, ran out; engines catch it and claim Unknown for what is still open."""
 
 
 @dataclass(frozen=True, slots=True)
 class Clock:
-    """A wall-clock deadline; `end` is None where there is no limit."""
+    """A wall-clock deadline, and a budget of memory; None where there is no limit."""
 
     end: float | None
+    memory: Budget | None = None
 
     def is_over(self) -> bool:
-        """The deadline has passed."""
+        """The deadline has passed, or the memory is used up."""
+        if self.memory is not None and self.memory.is_used_up():
+            return True
         return self.end is not None and monotonic() >= self.end
 
     def check(self) -> None:
-        """Raises OutOfTime when the deadline has passed."""
+        """Raises OutOfTime when the deadline has passed or the memory is used up."""
         if self.is_over():
             raise OutOfTime
 
     def sooner(self, seconds: float) -> Clock:
         """The clock that ends `seconds` from now, or with this one where that is earlier."""
         end = monotonic() + seconds
-        return Clock(end if self.end is None else min(end, self.end))
+        return Clock(end if self.end is None else min(end, self.end), self.memory)
 
     def seconds_left(self) -> float | None:
         """What is left, never negative; None where there is no limit."""
@@ -57,7 +61,17 @@ class Clock:
 
 def clock_of(limits: Limits) -> Clock:
     """The clock that starts now."""
-    return Clock(None if limits.seconds is None else monotonic() + limits.seconds)
+    return Clock(
+        None if limits.seconds is None else monotonic() + limits.seconds,
+        None if limits.memory is None else Budget(limits.memory),
+    )
+
+
+def stop_reason(limits: Limits, clock: Clock) -> str:
+    """Why a claim is Unknown when the clock, made from these limits, was over."""
+    if limits.memory is not None and clock.memory is not None and clock.memory.is_used_up():
+        return f"the memory allowed was used up ({limits.memory / 2**20:g} MiB)"
+    return time_reason(limits)
 
 
 def time_reason(limits: Limits) -> str:

@@ -7,6 +7,7 @@ a level, however small.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from interlock.kernel.claims import Claim, Limits, Proved, Report, Unknown, silent
 from interlock.kernel.machine import Machine, Question
@@ -40,7 +41,7 @@ def enumeration(
     clock = clock_of(limits)
     claims: dict[int, Claim] = {}
     for most in _rising(limits, most_bytes):
-        walk = Walk(machine, Limits(limits.depth, clock.seconds_left(), most), counting=False)
+        walk = Walk(machine, replace(limits, seconds=clock.seconds_left(), states=most), counting=False)
         try:
             explore(walk, questions, claims, report)
         except KeyboardInterrupt:
@@ -51,7 +52,7 @@ def enumeration(
             if seen < WIDE * (walk.clear + 2):
                 continue
             asked = [questions[at] for at in left]
-            rest = Limits(limits.depth, clock.seconds_left(), limits.states)
+            rest = replace(limits, seconds=clock.seconds_left())
             claims.update(zip(left, vectorised(machine, asked, rest, report, most_bytes), strict=True))
             break
         for at in left:
@@ -68,13 +69,13 @@ def count_states(machine: Machine, limits: Limits = NO_LIMITS, most_bytes: int =
     """Counts the reachable states and the steps between them."""
     clock = clock_of(limits)
     for most in _rising(limits, most_bytes):
-        walk = Walk(machine, Limits(limits.depth, clock.seconds_left(), most), counting=True)
+        walk = Walk(machine, replace(limits, seconds=clock.seconds_left(), states=most), counting=True)
         per_depth = tuple(map(len, walk.levels()))
         seen = sum(per_depth)
         if not walk.stopped or seen <= most or most == limits.states:
             break
         if seen >= WIDE * len(per_depth):
-            return count_arrays(machine, Limits(limits.depth, clock.seconds_left(), limits.states), most_bytes)
+            return count_arrays(machine, replace(limits, seconds=clock.seconds_left()), most_bytes)
     return Count(seen, walk.steps, len(per_depth) - 1, walk.dead, per_depth, not walk.stopped)
 
 

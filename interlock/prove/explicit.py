@@ -18,7 +18,7 @@ from interlock.kernel.claims import Claim, Limits, Progress, Proved, Refuted, Re
 from interlock.kernel.evaluator import evaluate, fire, is_enabled
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.compiled import Packing, compile_enabled, compile_expand, compile_hits
-from interlock.prove.engine import NO_LIMITS, Clock, clock_of, time_reason
+from interlock.prove.engine import NO_LIMITS, Clock, clock_of, stop_reason
 
 if TYPE_CHECKING:
     import networkx
@@ -96,7 +96,7 @@ class Walk:
         if self.limits.states is not None and len(self.parents) > self.limits.states:
             self.stopped = f"more than {self.limits.states} states"
         elif self.clock.is_over():
-            self.stopped = time_reason(self.limits)
+            self.stopped = stop_reason(self.limits, self.clock)
         return bool(self.stopped)
 
     def _is_too_much(self, tried: int) -> bool:

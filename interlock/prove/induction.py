@@ -23,7 +23,7 @@ from interlock.kernel.claims import (
 from interlock.kernel.expressions import neg
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.bmc import DEEPEST
-from interlock.prove.engine import NO_LIMITS, Clock, OutOfTime, clock_of, time_reason
+from interlock.prove.engine import NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
 from interlock.prove.obligations import discharge
 from interlock.prove.solvers import SatSolver, SolverFactory, deep_solver
 from interlock.prove.unrolling import Unrolling
@@ -80,7 +80,7 @@ def search(
                         claims.append(Proved(question.id, NAME, certificate))
                         break
         except OutOfTime:
-            reason = time_reason(limits)
+            reason = stop_reason(limits, clock)
         except KeyboardInterrupt:
             reason = "interrupted"
         finally:

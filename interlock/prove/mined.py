@@ -21,7 +21,7 @@ from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.candidates import Candidates, Key
 from interlock.prove.encoding import TRUTH
-from interlock.prove.engine import NO_LIMITS, Clock, OutOfTime, clock_of, time_reason
+from interlock.prove.engine import NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
 from interlock.prove.frames import Frames
 from interlock.prove.local import Cube, LocalRules
 from interlock.prove.pdr import certify, pursue
@@ -35,7 +35,7 @@ MOST_STARTS = 64
 """Walks begin in so many initial states, where there are so many."""
 BLOCK = 64
 """So many candidates are assumed by one literal."""
-MOST_QUIET = 12
+MOST_QUIET = 6
 """Walks end when so many sweeps in a row dropped nothing."""
 
 
@@ -62,7 +62,7 @@ def mined(
             clear = frames.clear
             frames.solver.close()
     except OutOfTime:
-        reason = time_reason(limits)
+        reason = stop_reason(limits, clock)
     except KeyboardInterrupt:
         reason = "interrupted"
     for at, question in enumerate(questions):

@@ -217,10 +217,9 @@ class _Discharge:
         return solver
 
     def _refute(self, solver: Any, query: Sequence[Any], what: str) -> None:
+        self.clock.check()
         left = self.clock.seconds_left()
         if left is not None:
-            if left <= 0:
-                raise OutOfTime
             solver.set("timeout", max(1, int(left * 1000)))
         solver.push()
         solver.add(query)

@@ -27,7 +27,7 @@ from interlock.kernel.claims import (
 )
 from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Machine, Question
-from interlock.prove.engine import NO_LIMITS, Clock, OutOfTime, clock_of, time_reason
+from interlock.prove.engine import NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
 from interlock.prove.frames import Frames
 from interlock.prove.local import Cube, LocalRules
 from interlock.prove.minimal import minimise
@@ -64,7 +64,7 @@ def search(
         pursue(frames, questions, claims, limits.depth, report)
         reason = f"no invariant within {frames.top} frames"
     except OutOfTime:
-        reason = time_reason(limits)
+        reason = stop_reason(limits, clock)
     except KeyboardInterrupt:
         reason = "interrupted"
     finally:

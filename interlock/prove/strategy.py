@@ -10,6 +10,7 @@ longer than it need be.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 
 from interlock.kernel.claims import Claim, Limits, Progress, Proved, Refuted, Report, Trace, Unknown, silent
 from interlock.kernel.evaluator import State
@@ -18,7 +19,7 @@ from interlock.kernel.machine import Machine, Question
 from interlock.prove import explicit as by_states
 from interlock.prove import guided
 from interlock.prove.bmc import Lookout
-from interlock.prove.engine import NO_LIMITS, Clock, OutOfTime, clock_of, time_reason
+from interlock.prove.engine import NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
 from interlock.prove.explicit import Walk, explore
 from interlock.prove.frames import Frames
 from interlock.prove.local import Cube, LocalRules
@@ -61,7 +62,7 @@ def decide(
         strategy.run()
         reason = strategy.reason
     except OutOfTime:
-        reason = time_reason(limits)
+        reason = stop_reason(limits, strategy.clock)
     except KeyboardInterrupt:
         reason = "interrupted"
     return strategy.answers(reason)
@@ -106,7 +107,7 @@ class _Strategy:
         most = FIRST_LOOK // (len(self.machine.rules) + 20)
         if self.limits.states is not None:
             most = min(most, self.limits.states)
-        limits = Limits(self.limits.depth, self.clock.seconds_left(), most)
+        limits = replace(self.limits, seconds=self.clock.seconds_left(), states=most)
         walk = Walk(self.machine, limits, counting=False)
         explore(walk, self.questions, self.claims, self.report)
         self.clear = walk.clear

@@ -23,7 +23,7 @@ from interlock.kernel.evaluator import State, is_enabled
 from interlock.kernel.expressions import And, Is, Value, conj
 from interlock.kernel.machine import Machine, Question, Rule
 from interlock.prove.arrays import Keys, Layout, Words, compile_truths, is_in
-from interlock.prove.engine import NO_LIMITS, Clock, clock_of, time_reason
+from interlock.prove.engine import NO_LIMITS, Clock, clock_of, stop_reason
 from interlock.prove.explicit import Count
 
 NAME = "vectorised"
@@ -97,7 +97,7 @@ class Levels:
         elif self.held_bytes > self.most_bytes:
             self.stopped = f"more than {self.most_bytes >> 20} MiB would be needed; {self.states} states were seen"
         elif self.clock.is_over():
-            self.stopped = time_reason(self.limits)
+            self.stopped = stop_reason(self.limits, self.clock)
         return bool(self.stopped)
 
     def _gather(self, pieces: Iterator[Words]) -> Words:
