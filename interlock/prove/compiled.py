@@ -32,6 +32,9 @@ class Packing:
             self._fields[variable.name] = (shift, (1 << width) - 1)
             self._places[variable.name] = {value: at for at, value in enumerate(variable.domain)}
             shift += width
+        self._shifts = list(self._fields.values())
+        self._owners = [at for at, (_, mask) in enumerate(self._shifts) for _ in range(mask.bit_length())]
+        """Per bit the place of the variable that it belongs to."""
 
     def fact(self, name: str, value: Value) -> tuple[int, int]:
         """(mask, bits): the variable has the value exactly where `state & mask == bits`."""
@@ -56,6 +59,17 @@ class Packing:
     def places(self, packed: int) -> list[int]:
         """The place of every variable's value in its domain."""
         return [(packed >> shift) & mask for shift, mask in self._fields.values()]
+
+    def changes(self, before: int, after: int) -> list[tuple[int, int]]:
+        """(place of the variable, place of its value) for every variable that has another value afterwards."""
+        found = []
+        differ = before ^ after
+        while differ:
+            at = self._owners[(differ & -differ).bit_length() - 1]
+            shift, mask = self._shifts[at]
+            found.append((at, (after >> shift) & mask))
+            differ &= ~(mask << shift)
+        return found
 
     def writes(self, rule: Rule) -> tuple[int, int]:
         """(keep, bits): the state after the rule is `state & keep | bits`."""

@@ -2,13 +2,13 @@
 
 Best-first search over states.  The distance to a target is estimated on a relaxed machine in which a variable keeps
 every value that it once had: the size of a plan for the relaxed machine, traced back from the target along the cheapest
-supporters (additive cost).  Rules that such a plan would fire first are tried first.
+supporters (see `relaxed`).  Rules that such a plan would fire first are tried first; other steps from a state are made
+only when it is their turn.
 
-Targets are pursued farthest first, so that nearer ones are met on the way, and each search begins where an earlier one
-has already been: in the state that is farthest along the relaxed plan for the new target.
+Every state that was met is kept with the step that led to it first, and each search begins where an earlier one has
+already been: in the state that is farthest along the relaxed plan for the new target.
 
 References, from memory:
-  B. Bonet, H. Geffner, "Planning as heuristic search", Artificial Intelligence 129, 2001 (additive cost).
   J. Hoffmann, B. Nebel, "The FF planning system: fast plan generation through heuristic search", JAIR 14, 2001
   (plan size of the relaxed problem, rules that help).
   M. Helmert, "The Fast Downward planning system", JAIR 26, 2006 (late evaluation, a second queue for helping rules).
@@ -16,17 +16,17 @@ References, from memory:
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Sequence
 from heapq import heappop, heappush
 from itertools import islice
 
 from interlock.kernel.claims import Claim, Limits, Progress, Refuted, Report, Trace, Unknown, silent
-from interlock.kernel.evaluator import State, evaluate, initial_states
-from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value, conj
+from interlock.kernel.evaluator import State, initial_states
+from interlock.kernel.expressions import And, Expr, Ref, Value
 from interlock.kernel.machine import Machine, Question
-from interlock.prove.compiled import Packing, compile_enabled, compile_hits
+from interlock.prove.compiled import Packing
 from interlock.prove.engine import NO_LIMITS, Clock, clock_of
+from interlock.prove.relaxed import NEVER, Relaxed
 
 NAME = "guided"
 MOST_EXPANDED = 4_000
@@ -42,17 +42,14 @@ EXPANDED_PER_STEP = 8
 COVER_EXPANDED = 12
 """How many states are expanded, and for each step estimated one more, to see a rule fire that has not yet."""
 
-_NEVER = 1 << 1_000
-"""Costs add up: where two parts must both go the same way, they double with each step of it."""
-
 
 def guided(
     machine: Machine, questions: Sequence[Question], limits: Limits = NO_LIMITS, report: Report = silent
 ) -> tuple[Claim, ...]:
     """Runs to as many targets as it can find; Unknown for all others, whether they are reachable or not.
 
-    A run is seldom the shortest and never claimed to be.  Every state met on the way to one target is looked at for
-    all others.  `limits.states` bounds the states held for one target.
+    A run is seldom the shortest and never claimed to be.  Every state that a search for one target goes through is
+    looked at for all others.  `limits.states` bounds the states held for one target.
     """
     found = search(machine, questions, limits, report, clock_of(limits))
     return tuple(
@@ -77,202 +74,11 @@ def search(
     return hunt.found
 
 
-@dataclass(slots=True)
-class _Graph:
-    """Facts, conjunctions and alternatives of the relaxed machine, as numbered nodes.
-
-    A node with `needs` n is reached when n of its children are; `users` lists, per node, those that it is a child of.
-    Rules are conjunctions that cost one and give facts.
-    """
-
-    needs: list[int] = field(default_factory=list)
-    users: list[list[int]] = field(default_factory=list)
-    children: list[list[int]] = field(default_factory=list)
-    cost: list[int] = field(default_factory=list)
-    gives: dict[int, list[int]] = field(default_factory=dict)
-    rule_of: dict[int, int] = field(default_factory=dict)
-
-    def node(self, children: Iterable[int], needs: int, cost: int = 0) -> int:
-        number = len(self.needs)
-        listed = list(dict.fromkeys(children))
-        self.needs.append(min(needs, len(listed)))
-        self.users.append([])
-        self.children.append(listed)
-        self.cost.append(cost)
-        for child in listed:
-            self.users[child].append(number)
-        return number
-
-
-class Relaxed:
-    """The relaxed machine of one machine and its targets."""
-
-    def __init__(self, machine: Machine, targets: Sequence[Expr]) -> None:
-        self._machine = machine
-        self._graph = _Graph()
-        self._facts: dict[tuple[str, Value], int] = {}
-        self._others: dict[tuple[str, Value], int] = {}
-        self._signals: dict[tuple[str, bool], int] = {}
-        graph = self._graph
-        self.truth = graph.node((), 0)
-        self._falsity = graph.node((), 0)
-        graph.needs[self._falsity] = 1
-        for variable in machine.variables:
-            for value in variable.domain:
-                self._facts[variable.name, value] = graph.node((), 0)
-                graph.needs[self._facts[variable.name, value]] = 1
-        self.guards: list[int] = []
-        """Per rule the node that is reached when its guard can be true."""
-        for number, rule in enumerate(machine.rules):
-            self.guards.append(self._expr(rule.guard, True))
-            node = graph.node((self.guards[-1],), 1, 1)
-            graph.rule_of[node] = number
-            graph.gives[node] = [self._facts[name, value] for name, value in rule.update]
-        self.targets = [self.goal(target) for target in targets]
-        self._fact_of = {node: fact for fact, node in self._facts.items()}
-        self._places = [
-            [self._facts[variable.name, value] for value in variable.domain] for variable in machine.variables
-        ]
-
-    def goal(self, expr: Expr) -> int:
-        """The node that is reached when the expression can be true."""
-        return self._expr(expr, True)
-
-    def _expr(self, expr: Expr, wanted: bool) -> int:
-        if isinstance(expr, Const):
-            return self.truth if expr.value is wanted else self._falsity
-        if isinstance(expr, Not):
-            return self._expr(expr.arg, not wanted)
-        if isinstance(expr, Is):
-            return self._facts[expr.variable, expr.value] if wanted else self._other(expr)
-        if isinstance(expr, Ref):
-            key = (expr.signal, wanted)
-            if key not in self._signals:
-                self._signals[key] = self._expr(self._machine.definitions[expr.signal], wanted)
-            return self._signals[key]
-        parts = [self._expr(arg, wanted) for arg in expr.args]
-        if len(set(parts)) == 1:
-            return parts[0]
-        every = isinstance(expr, And) == wanted
-        return self._graph.node(parts, len(set(parts)) if every else 1)
-
-    def _other(self, fact: Is) -> int:
-        key = (fact.variable, fact.value)
-        if key not in self._others:
-            rest = [v for v in self._machine.domains[fact.variable] if v != fact.value]
-            facts = [self._facts[fact.variable, value] for value in rest]
-            self._others[key] = facts[0] if len(facts) == 1 else self._graph.node(facts, 1)
-            if not facts:
-                self._graph.needs[self._others[key]] = 1
-        return self._others[key]
-
-    def estimate(self, places: Sequence[int], target: int) -> tuple[int, set[int]]:
-        """(plan size, rules that it fires first) from the state with these values; (_NEVER, none) if unreachable."""
-        found = self.plan(places, target)
-        return (_NEVER, set()) if found is None else (len(found[0]), found[1])
-
-    def plan(self, places: Sequence[int], target: int) -> tuple[set[int], set[int]] | None:
-        """The rules that a plan for the relaxed machine fires, and those of them that it can fire first."""
-        cost, support = self._costs(places, target)
-        return None if cost[target] >= _NEVER else self.trace_back(target, cost, support)[:2]
-
-    def survey(self, places: Sequence[int]) -> Survey:
-        """What everything costs from the state with these values."""
-        return Survey(self, *self._costs(places, self._falsity))
-
-    def _costs(self, places: Sequence[int], target: int) -> tuple[list[int], dict[int, int]]:
-        """What every node costs that is not dearer than the target, and what supports it."""
-        graph = self._graph
-        cost = [_NEVER] * len(graph.needs)
-        total = [0] * len(graph.needs)
-        missing = graph.needs.copy()
-        support: dict[int, int] = {}
-        start = [self.truth, *(self._places[at][place] for at, place in enumerate(places))]
-        for node in start:
-            cost[node] = 0
-        # Nodes by what they cost; a node is met again where it became cheaper meanwhile.
-        waiting: dict[int, list[int]] = {0: start}
-        users, gives, own, needs = graph.users, graph.gives, graph.cost, graph.needs
-        prices = [0]
-        while prices and cost[target] > prices[0]:
-            price = heappop(prices)
-            queue = waiting[price]
-            for node in queue:
-                if price > cost[node]:
-                    continue
-                for given in gives.get(node, ()):
-                    if price < cost[given]:
-                        cost[given] = price
-                        support[given] = node
-                        queue.append(given)
-                for user in users[node]:
-                    left = missing[user]
-                    if left <= 0:
-                        continue
-                    missing[user] = left - 1
-                    total[user] += price
-                    if left == 1:
-                        reached = (total[user] if needs[user] > 1 else price) + own[user]
-                        if reached < cost[user]:
-                            cost[user] = reached
-                            support[user] = node
-                            if reached not in waiting:
-                                waiting[reached] = []
-                                heappush(prices, reached)
-                            waiting[reached].append(user)
-        return cost, support
-
-    def fact(self, node: int) -> tuple[str, Value] | None:
-        """The fact that the node stands for, where it does."""
-        return self._fact_of.get(node)
-
-    def trace_back(
-        self, target: int, cost: Sequence[int], support: Mapping[int, int]
-    ) -> tuple[set[int], set[int], set[int]]:
-        """The rules of the plan, those of them that cost no more than one step, and every node that it needs."""
-        graph = self._graph
-        fired: set[int] = set()
-        first: set[int] = set()
-        seen: set[int] = set()
-        stack = [target]
-        while stack:
-            node = stack.pop()
-            if node in seen or cost[node] == 0:
-                continue
-            seen.add(node)
-            if node in graph.rule_of:
-                fired.add(graph.rule_of[node])
-                if cost[node] == 1:
-                    first.add(graph.rule_of[node])
-                stack.extend(graph.children[node])
-            elif graph.needs[node] > 1:
-                stack.extend(graph.children[node])
-            elif node in support:
-                stack.append(support[node])
-        return fired, first, seen
-
-
-@dataclass(frozen=True, slots=True)
-class Survey:
-    """Costs from one state to every node of the relaxed machine."""
-
-    relaxed: Relaxed
-    cost: Sequence[int]
-    support: Mapping[int, int]
-
-    def milestones(self, target: int) -> list[tuple[str, Value]]:
-        """The facts that a plan for the relaxed machine brings about, the last first; none where there is no plan."""
-        if self.cost[target] >= _NEVER:
-            return []
-        needed = self.relaxed.trace_back(target, self.cost, self.support)[2]
-        facts = ((node, self.relaxed.fact(node)) for node in sorted(needed, key=lambda node: (-self.cost[node], node)))
-        return [fact for _, fact in facts if fact is not None]
-
-
 class Hunt:
     """What is known of one machine while its targets are pursued.
 
-    `found` holds runs by question id.  Every state that was met is kept with the step that led to it first.
+    `found` holds runs by question id.  Every state that was met is kept with the step that led to it first; to
+    *visit* one is to see what is so there.
     """
 
     def __init__(self, machine: Machine, questions: Sequence[Question], limits: Limits, clock: Clock) -> None:
@@ -281,77 +87,96 @@ class Hunt:
         self._clock = clock
         self._most = limits.states or 1_000_000
         self._packing = Packing(machine)
-        self._enabled = compile_enabled(self._packing)
         self._writes = [self._packing.writes(rule) for rule in machine.rules]
         self._relaxed = Relaxed(machine, [q.target for q in questions])
-        self._open = {number: q.target for number, q in enumerate(questions)}
-        self._hits = compile_hits(self._packing, self._open)
         self._starts = [self._packing.pack(state) for state in islice(initial_states(machine), MOST_STARTS)]
         self._parents: dict[int, tuple[int, int] | None] = dict.fromkeys(self._starts)
         self._depths = dict.fromkeys(self._starts, 0)
-        self._visited: list[int] = list(self._starts)
-        """States that a search went through, in the order in which it did: where later ones may begin."""
+        self._visited: dict[int, None] = {}
+        """In the order in which searches went through them: where later ones may begin."""
+        self._states: dict[int, State] = {}
+        """Those that were unpacked: runs share most of theirs."""
         self.found: dict[str, Trace] = {}
-        self._survey = self._relaxed.survey(self._values(self._starts[0])) if self._starts else None
-        self._look(self._starts)
+        self._seen: set[tuple[str, Value]] = set()
+        """What some rule made so that could fire in a state visited, and what was so at first."""
+        self._open_at: dict[int, list[int]] = {}
+        """Questions that are still open, by the node of the target."""
+        self._unfired_at: dict[int, list[int]] = {}
+        """Rules that could not fire yet, by the node of the guard."""
+        if self._starts:
+            self._begin()
+
+    def _begin(self) -> None:
+        first = self._starts[0]
+        self._at = first
+        self._relaxed.put_all(self._packing.places(first))
+        self._visited[first] = None
+        self._seen.update(zip(self._machine.domains, self._state(first), strict=True))
+        self._survey = self._relaxed.survey()
+        for number, node in enumerate(self._relaxed.targets):
+            self._open_at.setdefault(node, []).append(number)
+        for rule in range(len(self._machine.rules)):
+            self._unfired_at.setdefault(self._relaxed.guard(rule), []).append(rule)
+        self._notice([*self._open_at, *self._unfired_at])
+        for start in self._starts[1:]:
+            self._visit(start)
 
     def run(self, numbers: Iterable[int], most_expanded: int, report: Report) -> None:
         """Pursues these questions, by place, the farthest first; ends early, without a word, when time is over."""
-        if self._survey is None:
+        if not self._starts:
             return
-        places = self._values(self._starts[0])
-        far = {number: self._survey.cost[self._relaxed.targets[number]] for number in numbers if number in self._open}
-        for done, number in enumerate(sorted(far, key=lambda number: (-far[number], number))):
+        far = {number: self._survey.cost(self._relaxed.targets[number]) for number in numbers if self._is_open(number)}
+        for done, number in enumerate(sorted(far, key=lambda number: (far[number], number))):
             if self._clock.is_over():
                 break
             report(Progress(NAME, "looking for runs", done, len(far)))
-            if number in self._open and far[number] < _NEVER:
-                steps, _ = self._relaxed.estimate(places, self._relaxed.targets[number])
-                self.pursue(number, max(most_expanded, min(EXPANDED_PER_STEP * steps, MOST_EXPANDED)))
+            if self._is_open(number) and far[number] < NEVER:
+                self.pursue(number, most_expanded)
 
     def cover(self, report: Report) -> None:
         """Goes where rules fire that make something so which was not so yet, as far as that is soon done.
 
         A rule that was tried in vain is not hoped for on the way to others.
         """
-        if self._survey is None:
+        if not self._starts:
             return
         rules = self._machine.rules
-        fired = {step[1] for step in self._parents.values() if step is not None}
-        seen = {fact for at in fired for fact in rules[at].update}
-        first = self._packing.unpack(self._starts[0])
-        seen.update((variable.name, value) for variable, value in zip(self._machine.variables, first, strict=True))
-        far = {at: self._survey.cost[node] for at, node in enumerate(self._relaxed.guards) if at not in fired}
+        unfired = [rule for rules_there in self._unfired_at.values() for rule in rules_there]
+        far = {rule: self._survey.cost(self._relaxed.guard(rule)) for rule in unfired}
         failed: set[int] = set()
-        for done, at in enumerate(sorted(far, key=lambda at: (far[at], at))):
+        for done, rule in enumerate(sorted(far, key=lambda rule: (far[rule], rule))):
             if self._clock.is_over():
                 return
-            if far[at] >= _NEVER or all(fact in seen for fact in rules[at].update):
+            if far[rule] >= NEVER or self._seen.issuperset(rules[rule].update):
                 continue
             report(Progress(NAME, "rules that have not fired yet", done, len(far)))
-            goal = self._relaxed.guards[at]
+            goal = self._relaxed.guard(rule)
             near = self._nearest(goal)
-            plan = self._relaxed.plan(self._values(near), goal)
+            self._visit(near)
+            plan = self._relaxed.plan_here(goal)
             if plan is None or not failed.isdisjoint(plan[0]):
-                failed.add(at)
+                failed.add(rule)
                 continue
-            before = len(self._parents)
-            steps = min(len(plan[0]), COVER_EXPANDED)
-            reached = self._run([near], True, goal, COVER_EXPANDED + steps, None)
+            reached = self._run([near], True, goal, COVER_EXPANDED + min(len(plan[0]), COVER_EXPANDED), None)
             if reached is None:
-                failed.add(at)
+                failed.add(rule)
             else:
-                self._visited.extend(after for _, after in self._expand(reached, set()))
-            for step in islice(self._parents.values(), before, None):
-                if step is not None:
-                    seen.update(rules[step[1]].update)
+                self._visit(self._step(reached, rule))
 
     def states(self, most: int) -> list[State]:
-        """Up to so many reachable states: first those that searches went through, then others, spread evenly."""
-        chosen = dict.fromkeys(reversed(self._visited))
-        step = max(1, -(-len(self._parents) // max(1, most - len(chosen))))
-        chosen.update(dict.fromkeys(islice(self._parents, 0, None, step)))
-        return [self._packing.unpack(state) for state in islice(chosen, most)]
+        """Up to so many reachable states: first those that searches went through, then others a step away."""
+        chosen = dict.fromkeys(islice(reversed(self._visited), most))
+        each = -(-(most - len(chosen)) // max(1, len(self._visited)))
+        turn = 0
+        for state in list(self._visited):
+            if len(chosen) >= most:
+                break
+            enabled = self._enabled(state)
+            # Each state a few others, and all rules in turn.
+            for _ in range(min(each, len(enabled))):
+                turn += 1
+                chosen[self._step(state, enabled[turn % len(enabled)])] = None
+        return [self._state(state) for state in islice(chosen, most)]
 
     def pursue(self, number: int, most_expanded: int = MOST_EXPANDED) -> None:
         """Searches for one target; whatever other targets are met on the way count as well.
@@ -359,42 +184,41 @@ class Hunt:
         What of the target is not so at the start is pursued by itself first: the rest may have to be undone on the way
         and done again, which the estimate, blind to undoing, does not see.
         """
-        parts = _conjuncts(self._questions[number].target, self._machine)
-        before = self._packing.unpack(self._starts[0])
-        false = [part for part in parts if not evaluate(self._machine, part, before)]
+        parts = [self._relaxed.goal(part) for part in _conjuncts(self._questions[number].target, self._machine)]
+        false = [part for part in parts if self._survey.cost(part)]
         whole = self._relaxed.targets[number]
         halves = len(false) < len(parts)
-        node = self._relaxed.goal(conj(*false)) if halves else whole
+        node = self._relaxed.all_of(false) if halves else whole
         nearby = self._nearest(node)
-        for sources, most in (([nearby], min(most_expanded, self._few(nearby, node))), (self._starts, most_expanded)):
-            if sources is not self._starts and nearby in self._starts:
-                continue
-            reached = self._run(sources, halves, node, most, number)
-            if halves and reached is not None and number in self._open:
-                self._run([reached], False, whole, most, number)
-            if number not in self._open:
-                return
+        if nearby not in self._starts:
+            self._visit(nearby)
+            plan = self._relaxed.plan_here(node)
+            if plan is not None:
+                most = max(most_expanded, min(EXPANDED_PER_STEP * len(plan[0]), MOST_EXPANDED))
+                few = NEARBY_EXPANDED + NEARBY_PER_STEP * len(plan[0])
+                self._pursue_from([nearby], halves, node, min(few, most), number)
+        if self._is_open(number):
+            most = max(most_expanded, min(EXPANDED_PER_STEP * self._survey.steps(whole), MOST_EXPANDED))
+            self._pursue_from(self._starts, halves, node, most, number)
+
+    def _pursue_from(self, sources: Sequence[int], halves: bool, node: int, most: int, number: int) -> None:
+        reached = self._run(sources, halves, node, most, number)
+        if halves and reached is not None and self._is_open(number):
+            self._run([reached], False, self._relaxed.targets[number], most, number)
+
+    def _is_open(self, number: int) -> bool:
+        return number in self._open_at.get(self._relaxed.targets[number], ())
 
     def _nearest(self, node: int) -> int:
         """The visited state that is farthest along the relaxed plan from the start to the target."""
-        near = self._visited
-        for name, value in self._milestones(node):
+        near: Iterable[int] = self._visited
+        for name, value in self._survey.milestones(node):
             mask, bits = self._packing.fact(name, value)
-            near = [state for state in near if state & mask == bits] or near
-            if len(near) == 1:
-                break
+            nearer = [state for state in near if state & mask == bits]
+            if len(nearer) == 1:
+                return nearer[0]
+            near = nearer or near
         return min(near, key=lambda state: self._depths[state])
-
-    def _milestones(self, node: int) -> list[tuple[str, Value]]:
-        survey = self._survey
-        if survey is None or node >= len(survey.cost):
-            # A goal that was made since: everything has to be asked again.
-            survey = self._survey = self._relaxed.survey(self._values(self._starts[0]))
-        return survey.milestones(node)
-
-    def _few(self, state: int, node: int) -> int:
-        guess, _ = self._relaxed.estimate(self._values(state), node)
-        return NEARBY_EXPANDED + NEARBY_PER_STEP * guess
 
     def _run(
         self, sources: Sequence[int], partial: bool, node: int, most_expanded: int, number: int | None
@@ -404,75 +228,114 @@ class Hunt:
         Without a question (None) only the node counts.  Gives the state in which that is so.
         """
         helping: list[tuple[int, int, int]] = []
-        others: list[tuple[int, int, int]] = []
-        for order, state in enumerate(sources):
-            heappush(others, (0, order, state))
-        order = len(sources)
+        others: list[tuple[int, int]] = [(0, 0)]
+        rest: dict[int, Iterator[int]] = {0: iter(sources)}
+        """Per number in `others` the states that are still to come."""
+        order = 1
         most_held = len(self._parents) + self._most
-        expanded: set[int] = set()
         reached = set(sources)
-        turns = 0
-        while (helping or others) and (number is None or number in self._open) and len(expanded) < most_expanded:
+        expanded = turns = 0
+        while (helping or others) and (number is None or self._is_open(number)) and expanded < most_expanded:
             if self._clock.is_over() or len(self._parents) > most_held:
                 return None
             turns += 1
-            queue = helping if helping and (turns % 4 or not others) else others
-            _, _, state = heappop(queue)
-            if state in expanded:
-                continue
-            expanded.add(state)
-            guess, first = self._relaxed.estimate(self._values(state), node)
-            if guess >= _NEVER:
-                continue
-            self._visited.append(state)
-            if partial and guess == 0:
-                # A relaxed plan without a step: what it is a plan for is so.
+            if helping and (turns % 4 or not others):
+                state = heappop(helping)[2]
+            else:
+                after = next(rest[others[0][1]], None)
+                if after is None:
+                    del rest[heappop(others)[1]]
+                    turns -= 1
+                    continue
+                state = after
+            expanded += 1
+            self._visit(state)
+            if partial and self._relaxed.is_so(node):
                 return state
-            fresh = self._expand(state, reached)
-            for rule, after in fresh:
-                heappush(helping if rule in first else others, (guess, order, after))
-                order += 1
-            self._look([after for _, after in fresh])
+            plan = self._relaxed.plan_here(node)
+            if plan is None:
+                continue
+            fired, first = plan
+            for rule in sorted(first):
+                after = self._step(state, rule)
+                if after not in reached:
+                    reached.add(after)
+                    heappush(helping, (len(fired), order, after))
+                    order += 1
+            heappush(others, (len(fired), order))
+            rest[order] = self._more_steps(state, first, reached)
+            order += 1
         return None
 
-    def _expand(self, state: int, reached: set[int]) -> list[tuple[int, int]]:
-        """(rule, state) for every step to a state not yet in `reached`; they are added to it."""
-        parents, depths = self._parents, self._depths
-        fresh = []
+    def _more_steps(self, state: int, first: set[int], reached: set[int]) -> Iterator[int]:
+        """The states that other rules lead to and that are not yet in `reached`; they are added to it."""
         for rule in self._enabled(state):
-            keep, bits = self._writes[rule]
-            after = state & keep | bits
-            if after in reached:
-                continue
-            reached.add(after)
-            if after not in parents:
-                parents[after] = (state, rule)
-                depths[after] = depths[state] + 1
-            fresh.append((rule, after))
-        return fresh
+            if rule not in first:
+                after = self._step(state, rule)
+                if after not in reached:
+                    reached.add(after)
+                    yield after
 
-    def _values(self, state: int) -> list[int]:
-        return self._packing.places(state)
+    def _enabled(self, state: int) -> list[int]:
+        self._visit(state)
+        return self._relaxed.enabled()
 
-    def _look(self, states: list[int]) -> None:
-        for number, state in self._hits(states).items():
-            if number in self._open:
-                del self._open[number]
-                self.found[self._questions[number].id] = self._trace(state)
-                self._visited.append(state)
+    def _step(self, state: int, rule: int) -> int:
+        """The state after the rule, kept with the step that led to it where it was not met before."""
+        keep, bits = self._writes[rule]
+        after = state & keep | bits
+        if after not in self._parents:
+            self._parents[after] = (state, rule)
+            self._depths[after] = self._depths[state] + 1
+        return after
+
+    def _visit(self, state: int) -> None:
+        changes = self._packing.changes(self._at, state)
+        self._at = state
+        self._visited[state] = None
+        self._notice(self._relaxed.put(changes))
+
+    def _notice(self, nodes: Iterable[int]) -> None:
+        """Looks at the state visited for what is so there for the first time; it is among the nodes."""
+        for node in nodes:
+            if node in self._unfired_at and self._relaxed.is_so(node):
+                for rule in self._unfired_at.pop(node):
+                    self._seen.update(self._machine.rules[rule].update)
+            if node in self._open_at and self._relaxed.is_so(node):
+                for number in self._open_at.pop(node):
+                    self.found[self._questions[number].id] = self.lead_packed(self._at)
 
     def lead(self, state: State) -> Trace:
         """A run to a state that was met."""
-        return self._trace(self._packing.pack(state))
+        return self.lead_packed(self._packing.pack(state))
 
-    def _trace(self, state: int) -> Trace:
+    def lead_packed(self, state: int) -> Trace:
+        """A run to a state that was met, given packed."""
         rules: list[str] = []
-        states = [self._packing.unpack(state)]
+        states = [self._state(state)]
         while (step := self._parents[state]) is not None:
             state, rule = step
             rules.append(self._machine.rules[rule].name)
-            states.append(self._packing.unpack(state))
+            states.append(self._state(state))
         return Trace(tuple(reversed(rules)), tuple(reversed(states)))
+
+    def _state(self, packed: int) -> State:
+        """The state unpacked, from the one before it where that was unpacked."""
+        path: list[tuple[int, int]] = []
+        at = packed
+        while at not in self._states and (step := self._parents[at]) is not None:
+            path.append((at, step[1]))
+            at = step[0]
+        if at not in self._states:
+            self._states[at] = self._packing.unpack(at)
+        if path:
+            positions = self._machine.positions
+            values = list(self._states[at])
+            for after, rule in reversed(path):
+                for name, value in self._machine.rules[rule].update:
+                    values[positions[name]] = value
+                self._states[after] = tuple(values)
+        return self._states[packed]
 
 
 def _conjuncts(target: Expr, machine: Machine) -> list[Expr]:

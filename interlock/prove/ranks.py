@@ -19,7 +19,7 @@ import networkx
 from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value, conj
 from interlock.kernel.machine import Machine
 from interlock.kernel.recovery import Rank
-from interlock.prove.guided import Relaxed
+from interlock.prove.relaxed import Relaxed
 
 Allowed = dict[str, frozenset[Value]]
 """Per variable of which something is said the values that are good."""

@@ -15,7 +15,7 @@ from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import Expr, Is, Value, conj
 from interlock.kernel.machine import Machine
 from interlock.prove.engine import Clock
-from interlock.prove.guided import Relaxed
+from interlock.prove.relaxed import Relaxed
 from interlock.study.operating import Course, Deed, Hitch, Operation
 
 MOST_EXPANDED = 3_000

@@ -9,7 +9,7 @@ from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import Expr, Value, conj
 from interlock.kernel.machine import Actor, Machine
 from interlock.prove.engine import Clock
-from interlock.prove.guided import Relaxed
+from interlock.prove.relaxed import Relaxed
 from interlock.study.operating import Course, Deed, Operation, levers_neutral
 from interlock.study.planning import NEVER, moving
 
