@@ -26,6 +26,43 @@ def independent(n: int) -> Machine:
     return _with_all_on(names, rules)
 
 
+def checklist(size: int, pairs: Iterable[tuple[int, int]]) -> Machine:
+    """Items that are done once and for good, the first of each pair before the second; a run to the end is an order."""
+    before: dict[int, list[Expr]] = {}
+    for first, second in pairs:
+        before.setdefault(second, []).append(Is(f"item{first}", True))
+    names = [f"item{at}" for at in range(size)]
+    rules = [
+        step(f"do {name}", conj(Is(name, False), *before.get(at, ())), {name: True}) for at, name in enumerate(names)
+    ]
+    return _with_all_on(names, rules)
+
+
+def two_chains(first: int, second: int) -> Machine:
+    """Two lists of items, each in its own order, nothing between them."""
+    ends = [(at, at + 1) for at in range(first + second - 1) if at != first - 1]
+    return checklist(first + second, ends)
+
+
+def two_rows(width: int) -> Machine:
+    """A grid of two rows: each item after its left neighbour and the one above."""
+    pairs = [(at, at + 1) for at in range(2 * width - 1) if at != width - 1]
+    return checklist(2 * width, [*pairs, *((at, at + width) for at in range(width))])
+
+
+def zigzag(size: int) -> Machine:
+    """A fence: each odd item after both its neighbours."""
+    odd = range(1, size, 2)
+    return checklist(size, [(near, at) for at in odd for near in (at - 1, at + 1) if near < size])
+
+
+def boolean_lattice(dimension: int) -> Machine:
+    """The subsets of a set, each after those with one element less."""
+    subsets = range(1 << dimension)
+    pairs = [(mask, mask | 1 << bit) for mask in subsets for bit in range(dimension) if not mask >> bit & 1]
+    return checklist(1 << dimension, pairs)
+
+
 def strict_chain(n: int) -> Machine:
     """Latch i is raised only after latch i-1 and lowered only after latch i+1."""
     names = [f"latch{i}" for i in range(n)]

@@ -51,12 +51,14 @@ class Reach:
         return min((self.depth[state] for state in self.satisfying(target)), default=None)
 
     def shortest_runs(self, target: Expr) -> int:
-        """How many runs of the fewest steps lead to the target: walks of the depth order, counted by networkx."""
+        """How many runs of the fewest steps lead to the target, told apart by their states."""
         fewest = self.shortest(target)
-        goals = [state for state in self.satisfying(target) if self.depth[state] == fewest]
-        starts = [state for state, depth in self.depth.items() if depth == 0]
-        pairs: nx.DiGraph[State] = nx.DiGraph(self.graph)
-        return sum(1 for start in starts for goal in goals for _ in nx.all_shortest_paths(pairs, start, goal))
+        runs: dict[State, int] = {}
+        # nearest first, as the states were found
+        for state, depth in self.depth.items():
+            nearer = [before for before in self.graph.predecessors(state) if self.depth[before] == depth - 1]
+            runs[state] = sum(runs[before] for before in nearer) if depth else 1
+        return sum(runs[state] for state in self.satisfying(target) if self.depth[state] == fewest)
 
 
 def explore(machine: Machine) -> Reach:

@@ -1,290 +1,34 @@
 """The table: one row per published number that a machine of ours must reproduce.
 
+Elsewhere in this folder, because it is more than one machine and its numbers:
+
+| example | where |
+|---|---|
+| 5x5 lamps, 6x6 exclusion grid, four pegs with 11 and 12 discs, peg solitaire, the cube | `test_arrays.py` |
+| peg solitaire and the 3 by 3 tray by the reference evaluator, how many states lie farthest | `test_larger.py` |
+| nullity of the lamps, Hoare's bound, second programs for the puzzles | `test_recounted.py` |
+| which states of the oven satisfy what, runs that go round for ever | `test_stories.py` |
+| the pressure tank: cut sets and probabilities | `test_tank.py` |
+| orders as the program counts them, without a machine | `test_orders.py` |
+| the order of steps in 29 CFR 1910.147 | `test_lockout.py` |
+
 Left out, and why:
 
 | example | why it is not here |
 |---|---|
-| 2x2x2 cube (3,674,160 positions) | constant updates: 68,040 rules for each of 6 turns, see below |
-| peg solitaire to its end | 23,475,688 positions up to symmetry; its first jumps: `test_larger.py`, `test_arrays.py` |
-| 5x5 lamps, 6x6 exclusion grid, four pegs with 11 and 12 discs | millions of states: in `test_arrays.py` |
-| 4x4 sliding tray (16!/2 states) | beyond any explicit engine; the diameter 80 is a published computation |
-| 6x6 sliding cars | the start layout was not seen |
-| linear extensions, omission probabilities | they are about procedures, not about machines |
-| tank failure probabilities | they are about cut sets with numbers, not about machines |
+| 4x4 sliding tray, 16!/2 states and 80 slides | beyond any explicit engine; its first levels are in `test_arrays.py` |
+| cars that need 93 moves, nine that need 83 | where they begin was not seen; two other published starts are here |
 | railway crossing, traffic light | the sources state no number |
-
-A turn of the 2x2x2 cube (one corner held) moves four of seven pieces, each with its twist, at once: one rule for each
-of 7*6*5*4 * 3^4 = 68,040 cases.  Turning piece by piece would need few rules, but other states and other depths.
+| another tank (Barlow and Chatterjee, 1973) | its cut sets were not seen |
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
 from functools import partial
 
-from interlock.kernel.machine import Machine
-
 from . import families, puzzles, stories
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """A machine and the published numbers that it must show.  None: the source states no such number.
-
-    `steps` counts rule firings from reachable states.  With `goal` (the id of a requirement whose question is asked),
-    `shortest` None says that the goal is unreachable.  `deep`: too many steps for a bounded search in test time.
-    `large`: too many states for the reference evaluator in test time.
-    """
-
-    name: str
-    source: str
-    build: Callable[[], Machine]
-    states: int | None = None
-    steps: int | None = None
-    dead: int | None = None
-    farthest: int | None = None
-    profile: tuple[int, ...] | None = None
-    goal: str | None = None
-    shortest: int | None = None
-    runs: int | None = None
-    deep: bool = False
-    large: bool = False
-
-
-TRAY_LEVELS = (
-    *(1, 2, 4, 8, 16, 20, 39, 62, 116, 152, 286, 396, 748, 1024, 1893, 2512, 4485, 5638, 9529, 10878, 16993),
-    *(17110, 23952, 20224, 24047, 15578, 14560, 6274, 3910, 760, 221, 2),
-)
-"""3 by 3 tray, gap at home in a corner: arrangements by fewest slides [read] oeis A089473."""
-
-
-def _missionaries() -> list[Row]:
-    solution = "[read] liquisearch.com missionaries_and_cannibals_problem/solution: 11, 'one of four shortest'"
-    solvable = {(2, 2): (12, 5), (4, 3): (22, 9), (5, 3): (28, 11), (6, 4): (34, 9)}
-    rows = [
-        Row(
-            "missionaries 3, boat 2",
-            f"{solution}; 16 states [recomputed]",
-            partial(puzzles.missionaries, 3, 2),
-            states=16,
-            goal="goal",
-            shortest=11,
-            runs=4,
-        )
-    ]
-    rows += [
-        Row(
-            f"missionaries {n}, boat {boat}",
-            "[recomputed]",
-            partial(puzzles.missionaries, n, boat),
-            states=states,
-            goal="goal",
-            shortest=shortest,
-        )
-        for (n, boat), (states, shortest) in solvable.items()
-    ]
-    rows += [
-        Row(
-            f"missionaries {n}, boat {boat}, no way",
-            "[recomputed]",
-            partial(puzzles.missionaries, n, boat),
-            states=states,
-            goal="goal",
-        )
-        for (n, boat), states in {(4, 2): 11, (6, 3): 17}.items()
-    ]
-    return rows
-
-
-def _couples() -> list[Row]:
-    return [
-        Row(
-            "couples 3, boat 2",
-            "11 [read] liquisearch.com; 40 states [recomputed]",
-            partial(puzzles.jealous_husbands, 3, 2),
-            states=40,
-            goal="goal",
-            shortest=11,
-        ),
-        Row(
-            "couples 3, boat 2, relaxed",
-            "9 [read] liquisearch.com",
-            partial(puzzles.jealous_husbands, 3, 2, relaxed=True),
-            goal="goal",
-            shortest=9,
-        ),
-        Row(
-            "couples 5, boat 3",
-            "11 [read] puzzling.stackexchange 24863; 184 states and 11 [recomputed]",
-            partial(puzzles.jealous_husbands, 5, 3),
-            states=184,
-            goal="goal",
-            shortest=11,
-        ),
-        Row(
-            "couples 4, boat 3",
-            "[recomputed]",
-            partial(puzzles.jealous_husbands, 4, 3),
-            states=88,
-            goal="goal",
-            shortest=9,
-        ),
-        Row(
-            "couples 4, boat 2, no way",
-            "[recomputed]",
-            partial(puzzles.jealous_husbands, 4, 2),
-            goal="goal",
-        ),
-        Row(
-            "couples 6, boat 3, no way",
-            "'5 is the maximum number of couples' [read] puzzling.stackexchange 24863",
-            partial(puzzles.jealous_husbands, 6, 3),
-            goal="goal",
-        ),
-    ]
-
-
-def _liquids() -> list[Row]:
-    rows = [
-        Row(
-            "jugs 3 and 5",
-            "6 [memory]; 16 states, 6, all within 7 [recomputed]",
-            partial(puzzles.jugs, 3, 5, 4),
-            states=16,
-            farthest=7,
-            goal="goal",
-            shortest=6,
-        ),
-        Row(
-            "decanting 8-5-3",
-            "7 pourings [memory]; 16 states, 7 [recomputed]",
-            partial(puzzles.decanting, 8, 5, 3),
-            states=16,
-            goal="goal",
-            shortest=7,
-        ),
-    ]
-    rows += [
-        Row(
-            f"jugs {a} and {b}",
-            "[recomputed]",
-            partial(puzzles.jugs, a, b, 6),
-            states=states,
-            goal="goal",
-            shortest=shortest,
-        )
-        for a, b, states, shortest in ((4, 9, 26, 8), (5, 8, 26, 6), (7, 11, 36, 10))
-    ]
-    return rows
-
-
-def _hanoi() -> list[Row]:
-    rows = [
-        Row(
-            f"hanoi 3 pegs, {n} discs",
-            "3^n, 2^n-1 [memory] A000244, A000225; with 3(3^n-1) moves [recomputed]",
-            partial(puzzles.hanoi, 3, n),
-            states=3**n,
-            steps=3 * (3**n - 1),
-            goal="goal",
-            shortest=2**n - 1,
-        )
-        for n in range(1, 7)
-    ]
-    rows += [
-        Row(
-            f"hanoi 4 pegs, {n} discs",
-            "[read] oeis A007664 (optimal: Bousch 2014); [recomputed]",
-            partial(puzzles.hanoi, 4, n),
-            states=4**n,
-            goal="goal",
-            shortest=shortest,
-            deep=n > 6,
-            large=n > 6,
-        )
-        for n, shortest in enumerate((1, 3, 5, 9, 13, 17, 25, 33, 41, 49), 1)
-    ]
-    for n, (one_on, two_on) in enumerate(zip((1, 5, 15, 43, 119, 327), (2, 7, 21, 59, 163, 447), strict=True), 1):
-        for pegs_on, shortest, source in ((1, one_on, "[read] A005665"), (2, two_on, "A005666")):
-            rows.append(
-                Row(
-                    f"clockwise hanoi, {n} discs, {pegs_on} on",
-                    f"{source}; [recomputed]",
-                    partial(puzzles.hanoi, 3, n, "clockwise", pegs_on),
-                    goal="goal",
-                    shortest=shortest,
-                    deep=n > 4,
-                )
-            )
-    rows += [
-        Row(
-            f"adjacent hanoi, {n} discs",
-            "3^n-1, the shortest path visits every state [recomputed]",
-            partial(puzzles.hanoi, 3, n, "adjacent"),
-            states=3**n,
-            profile=(1,) * 3**n,
-            goal="goal",
-            shortest=3**n - 1,
-            deep=n > 4,
-        )
-        for n in range(1, 6)
-    ]
-    return rows
-
-
-def _trays_and_lamps() -> list[Row]:
-    lamps = {2: (16, 4), 3: (512, 9), 4: (4096, 7)}
-    rows = [
-        Row(
-            f"lamps {n} by {n}",
-            "[recomputed]; states 2^(n^2 - nullity), nullity [read] A159257",
-            partial(puzzles.lights_out, n),
-            states=states,
-            steps=n * n * states,
-            farthest=farthest,
-            large=n > 3,
-        )
-        for n, (states, farthest) in lamps.items()
-    ]
-    rows += [
-        Row(
-            "tray 2 by 2",
-            "6 [read] A087725; an odd permutation is unreachable [memory]",
-            partial(puzzles.sliding, 2, 2, (0, 0)),
-            states=12,
-            farthest=6,
-            goal="goal",
-        ),
-        Row(
-            "tray 2 by 3",
-            "360, 21, one state at 21: comment [read] in A087725; [recomputed]",
-            partial(puzzles.sliding, 2, 3, (0, 0)),
-            states=360,
-            farthest=21,
-            goal="goal",
-        ),
-        Row(
-            "tray 3 by 3 from a corner",
-            "levels [read] A089473, diameter [read] A087725; 181,440 = 9!/2, 31 with 2 states [recomputed]",
-            partial(puzzles.sliding, 3, 3, (0, 0)),
-            states=181_440,
-            farthest=31,
-            profile=TRAY_LEVELS,
-            goal="goal",
-            large=True,
-        ),
-        Row(
-            "tray 3 by 3 from the centre",
-            "30 with 148 states [read] A089473, A087725 (the 148 is asked in `test_larger.py`)",
-            partial(puzzles.sliding, 3, 3, (1, 1)),
-            states=181_440,
-            farthest=30,
-            goal="goal",
-            large=True,
-        ),
-    ]
-    return rows
+from .puzzle_rows import PUZZLES
+from .row import Row
 
 
 def _families() -> list[Row]:
@@ -419,6 +163,65 @@ def _families() -> list[Row]:
     return rows
 
 
+def _checklists() -> list[Row]:
+    """Runs from nothing done to all done are the orders; states are the sets of items that may be done first."""
+    rows = [
+        Row(
+            f"checklist of two chains, {n} and {n}",
+            "C(2n, n) orders, (n+1)^2 states: A000984 [memory]; [recomputed]",
+            partial(families.two_chains, n, n),
+            states=(n + 1) ** 2,
+            goal="goal",
+            shortest=2 * n,
+            runs=orders,
+            deep=n > 3,
+        )
+        for n, orders in ((2, 6), (3, 20), (4, 70))
+    ]
+    rows += [
+        Row(
+            f"checklist of two rows of {n}",
+            "Catalan, A000108 [memory]; [recomputed]; pairs of a row's length and a shorter one [own derivation]",
+            partial(families.two_rows, n),
+            states=(n + 1) * (n + 2) // 2,
+            goal="goal",
+            shortest=2 * n,
+            runs=orders,
+            deep=n > 3,
+        )
+        for n, orders in enumerate((1, 2, 5, 14, 42, 132, 429), 1)
+    ]
+    rows += [
+        Row(
+            f"checklist in a zigzag of {n}",
+            "A000111 [memory]; [recomputed]; states A000045 [memory]",
+            partial(families.zigzag, n),
+            states=states,
+            goal="goal",
+            shortest=n,
+            runs=orders,
+            deep=n > 6,
+        )
+        for n, (states, orders) in enumerate(
+            ((2, 1), (3, 1), (5, 2), (8, 5), (13, 16), (21, 61), (34, 272), (55, 1385)), 1
+        )
+    ]
+    rows += [
+        Row(
+            f"checklist of the subsets of {n}",
+            "A046873 [read]; states: monotone functions, A000372 [memory]",
+            partial(families.boolean_lattice, n),
+            states=states,
+            goal="goal",
+            shortest=2**n,
+            runs=orders,
+            deep=n > 2,
+        )
+        for n, (states, orders) in enumerate(((2, 1), (3, 1), (6, 2), (20, 48), (168, 1_680_384)))
+    ]
+    return rows
+
+
 def _protocols() -> list[Row]:
     label = "[recomputed] (depends on the encoding)"
     exclusive, dead = "both critical", "deadlock"
@@ -468,12 +271,9 @@ def _stories() -> list[Row]:
 
 
 ROWS: tuple[Row, ...] = (
-    *_missionaries(),
-    *_couples(),
-    *_liquids(),
-    *_hanoi(),
-    *_trays_and_lamps(),
+    *PUZZLES,
     *_families(),
+    *_checklists(),
     *_protocols(),
     *_stories(),
 )

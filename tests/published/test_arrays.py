@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from functools import reduce
 from itertools import product
 
 import numpy as np
@@ -16,7 +15,10 @@ from interlock.prove.enumeration import enumeration
 from interlock.prove.vectorised import MOST_BYTES, Levels, count_states
 
 from . import families, puzzles
-from .rows import ROWS, TRAY_LEVELS, Row
+from .cube import cube
+from .puzzle_rows import TRAY_LEVELS
+from .row import Row
+from .rows import ROWS
 from .test_larger import HOLES
 
 LISTED = [row for row in ROWS if row.states is not None and row.name != "tray 3 by 3 from the centre"]
@@ -72,10 +74,50 @@ def test_lamps_five() -> None:
     assert count.per_depth[:2] == (1, 25)
 
 
+CUBE_BY_QUARTERS = (*(1, 6, 27, 120, 534, 2256, 8969, 33058, 114149, 360508, 930588, 1350852, 782536, 90280, 276),)
+CUBE_WITH_HALVES = (1, 9, 54, 321, 1847, 9992, 50136, 227536, 870072, 1887748, 623800, 2644)
+
+
+@pytest.mark.parametrize(
+    ("with_halves", "turns"),
+    [
+        (False, 7),
+        pytest.param(False, None, marks=pytest.mark.slow),
+        (True, 5),
+        pytest.param(True, None, marks=pytest.mark.slow),
+    ],
+)
+def test_cube(with_halves: bool, turns: int | None) -> None:
+    """Positions of the 2x2x2 cube by fewest turns [read] oeis A079762 (quarter turns, 3,674,160 in all), A079761.
+
+    A turn is several steps of the machine (`cube.py`); of the states in between there are as many per position and
+    turn as steps less one [own count].
+    """
+    machine, length = cube(with_halves)
+    count = count_states(machine, Limits(depth=None if turns is None else turns * length))
+    published = CUBE_WITH_HALVES if with_halves else CUBE_BY_QUARTERS
+    assert sum(published) == 3_674_160
+    assert count.per_depth[::length] == published[: None if turns is None else turns + 1]
+    if turns is None:
+        assert count.complete and count.dead == 0
+        assert count.states == 3_674_160 * (1 + (9 if with_halves else 6) * (length - 1))
+
+
+@pytest.mark.parametrize("slides", [14, pytest.param(20, marks=pytest.mark.slow)])
+def test_tray_of_fifteen_first_slides(slides: int) -> None:
+    """The first levels of the 4 by 4 tray, gap in a corner [read in a public repository's table] oeis A089484."""
+    known = (
+        *(1, 2, 4, 10, 24, 54, 107, 212, 446, 946, 1948, 3938, 7808, 15544, 30821, 60842, 119000, 231844, 447342),
+        *(859744, 1637383),
+    )
+    count = count_states(puzzles.sliding(4, 4, (0, 0)), Limits(depth=slides))
+    assert count.per_depth == known[: slides + 1]
+
+
 def up_to_symmetry(words: Words) -> int:
     """How many boards there are, of those that turn or mirror into one another only one."""
     place = {hole: at for at, hole in enumerate(HOLES)}
-    images = []
+    smallest = words
     for turns, is_mirrored in product(range(4), (False, True)):
         image = np.zeros_like(words)
         for (row, col), at in place.items():
@@ -83,17 +125,22 @@ def up_to_symmetry(words: Words) -> int:
             for _ in range(turns):
                 to = (to[1], 6 - to[0])
             image |= ((words >> np.uint64(at)) & np.uint64(1)) << np.uint64(place[to])
-        images.append(image)
-    return len(np.unique(reduce(np.minimum, images)))
+        smallest = np.minimum(smallest, image)
+    return len(np.unique(smallest))
+
+
+PEGS = (
+    *(1, 1, 2, 8, 39, 171, 719, 2757, 9751, 31312, 89927, 229614, 517854, 1022224, 1753737, 2598215, 3312423, 3626632),
+    *(3413313, 2765623, 1930324, 1160977, 600372, 265865, 100565, 32250, 8688, 1917, 348, 50, 7, 2),
+)
 
 
 @pytest.mark.parametrize(
-    "jumps", [9, pytest.param(10, marks=pytest.mark.slow), pytest.param(12, marks=pytest.mark.slow)]
+    "jumps", [9, pytest.param(12, marks=pytest.mark.slow), pytest.param(31, marks=pytest.mark.slow)]
 )
 def test_peg_solitaire(jumps: int) -> None:
-    """Boards after n jumps up to symmetry, free centre: ... 9751, 31312, 89927 [read] oeis A112737, 229614, 517854
-    [memory].
-    """
-    known = (1, 1, 2, 8, 39, 171, 719, 2757, 9751, 31312, 89927, 229614, 517854)
-    walk = Levels(puzzles.peg_solitaire(), Limits(depth=jumps), MOST_BYTES, counting=False)
-    assert tuple(up_to_symmetry(walk.keys.decode(level)[0]) for level in walk) == known[: jumps + 1]
+    """Boards after n jumps up to symmetry, free centre, 23,475,688 to the end [read] oeis A112737."""
+    assert sum(PEGS) == 23_475_688
+    walk = Levels(puzzles.peg_solitaire(), Limits(depth=jumps), 2 * MOST_BYTES, counting=True)
+    assert tuple(up_to_symmetry(walk.keys.decode(level)[0]) for level in walk) == PEGS[: jumps + 1]
+    assert bool(walk.stopped) == (jumps < 31)

@@ -11,7 +11,8 @@ from interlock.prove.bmc import bmc
 from interlock.prove.explicit import count_states, explicit
 
 from . import stories
-from .rows import ROWS, Row
+from .row import Row
+from .rows import ROWS
 
 GOALS = [row for row in ROWS if row.goal is not None]
 REACHED = [row for row in GOALS if row.shortest is not None]

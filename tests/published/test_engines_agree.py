@@ -15,7 +15,7 @@ from interlock.prove.mined import mined
 from interlock.prove.pdr import pdr
 from interlock.prove.strategy import decide
 
-from .rows import Row
+from .row import Row
 from .test_engines import GOALS, question_in
 
 ENGINES: dict[str, Engine] = {

@@ -16,7 +16,7 @@ from interlock.prove.pdr import pdr
 from interlock.prove.strategy import decide
 
 from . import stories
-from .rows import Row
+from .row import Row
 from .test_engines import GOALS, NEVER_REACHED, REACHED, question_in
 from .test_stories import TANK_CUT_SETS
 

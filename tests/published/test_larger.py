@@ -11,7 +11,7 @@ from interlock.prove.explicit import count_states
 
 from . import puzzles
 from .graphs import levels
-from .rows import TRAY_LEVELS
+from .puzzle_rows import TRAY_LEVELS
 
 HOLES = [(row, col) for row, col in product(range(7), repeat=2) if 2 <= row <= 4 or 2 <= col <= 4]
 

@@ -21,7 +21,8 @@ from interlock.prove.pdr import pdr
 from interlock.prove.strategy import decide
 
 from .clauses import obligations, weakenings
-from .rows import ROWS, Row
+from .row import Row
+from .rows import ROWS
 from .symbolic import Diagrams
 
 ROOT = Path(__file__).parents[2]

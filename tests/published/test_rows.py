@@ -7,7 +7,8 @@ import pytest
 from interlock.kernel.machine import question_of, with_monitors
 
 from .graphs import explore
-from .rows import ROWS, Row
+from .row import Row
+from .rows import ROWS
 
 
 @pytest.mark.parametrize("row", [row for row in ROWS if not row.large], ids=lambda row: row.name)
