@@ -42,7 +42,14 @@ if TYPE_CHECKING:
     help="Prove what the interlock holds by itself, or leave that open.",
 )
 @click.option("--time", "seconds", type=click.FloatRange(min=0.001), help="Give up after this many seconds.")
-@click.option("--format", "layout", type=click.Choice(["text", "json", "markdown"]), default="text", show_default=True)
+@click.option(
+    "--format",
+    "layout",
+    type=click.Choice(["text", "json", "markdown", "html"]),
+    default="text",
+    show_default=True,
+    help="'html' is a page to print and sign.",
+)
 @output_option
 @click.option("-v", "--verbose", is_flag=True, help="List every slip and every interruption.")
 @color_option
@@ -64,6 +71,7 @@ def command(
     from interlock.cli.progress import shown_progress
     from interlock.cli.refusals import show_rejection
     from interlock.kernel.claims import Limits
+    from interlock.report.audit_html import audit_html
     from interlock.report.audit_json import audit_document
     from interlock.report.audit_markdown import audit_markdown
     from interlock.report.audit_text import EXIT_CODES as CODES
@@ -88,6 +96,8 @@ def command(
         screen.text(audit_document(audit, procedure))
     elif layout == "markdown":
         screen.text(audit_markdown(audit, procedure))
+    elif layout == "html":
+        screen.text(audit_html(audit, procedure))
     else:
         screen.lines((*audit_lines(audit, procedure, verbose), audit_summary(audit, took)))
     screen.close()

@@ -85,6 +85,7 @@ def command(
     from interlock.kernel.claims import Limits
     from interlock.report.checklist_text import exit_code_of
     from interlock.report.grouping import REJECTED
+    from interlock.report.wording import sentence
     from interlock.study.checklist import NoChecklist, make_checklist
     from interlock.study.goals import GoalFault
 
@@ -108,7 +109,7 @@ def command(
             audited = None if isinstance(result, NoChecklist) else _audited(result, Limits(seconds=left), report)
     except GoalFault as fault:
         hint = "" if unload is None or aboard is not None else " '--aboard all:KIND' starts with a load aboard."
-        raise click.UsageError(f"{str(fault)[:1].upper()}{str(fault)[1:]}.{hint}") from fault
+        raise click.UsageError(f"{sentence(str(fault))}{hint}") from fault
     _show(screen, hold, result, audited, layout, output, verbose)
     screen.close()
     return exit_code_of(result, audited)

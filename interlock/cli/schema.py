@@ -12,17 +12,20 @@ from interlock.cli.screen import Screen, output_option
 
 @click.command(
     name="schema",
-    help="Print the JSON Schema (draft-07) of description and requirement files, for editors, or of the JSON result "
-    "of 'prove'.",
+    help="Print the JSON Schema (draft-07) of description, requirement and procedure files, for editors, or of the "
+    "JSON results of 'prove' (result), 'audit' and 'checklist'.",
 )
-@click.argument("what", type=click.Choice(["description", "result"]), default="description")
+@click.argument("what", type=click.Choice(["description", "result", "audit", "checklist"]), default="description")
 @output_option
 def command(what: str, output: Path | None) -> int:
-    """Prints one of the two."""
+    """Prints one of them."""
     from interlock.hold.json_schema import hold_schema
+    from interlock.report.audit_schema import AUDIT_SCHEMA
+    from interlock.report.checklist_schema import CHECKLIST_SCHEMA
     from interlock.report.proof_schema import PROOF_SCHEMA
 
-    schema = hold_schema() if what == "description" else PROOF_SCHEMA
+    results = {"result": PROOF_SCHEMA, "audit": AUDIT_SCHEMA, "checklist": CHECKLIST_SCHEMA}
+    schema = hold_schema() if what == "description" else results[what]
     screen = Screen(output, "never")
     screen.text(json.dumps(schema, indent=2) + "\n")
     screen.close()

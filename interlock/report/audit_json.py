@@ -10,12 +10,12 @@ from interlock import __version__
 from interlock.hold.tell import Reason
 from interlock.kernel.claims import Disputed
 from interlock.report.assumptions import CAUTIONS
-from interlock.report.audit_text import EXIT_CODES, audit_assumptions, start_of
+from interlock.report.audit_text import EXIT_CODES, audit_assumptions, audit_findings, start_of
 from interlock.study.audit import Audit
 from interlock.study.interruptions import Interruption
 from interlock.study.rescue import Rescue
 from interlock.study.runs import Run
-from interlock.study.slip_audit import Combination, SlipResult
+from interlock.study.slip_audit import Combination, SlipAudit, SlipResult
 
 SCHEMA = 1
 """Counts up when a reader of the old layout would go wrong."""
@@ -63,6 +63,7 @@ def audit_document(audit: Audit, label: str) -> str:
         "interruptions": [_interruption(one) for one in audit.interruptions],
         "slips": None if audit.slips is None else [_slip(one) for one in audit.slips.results],
         "combinations": None if audit.slips is None else [_combination(one) for one in audit.slips.combinations],
+        "second_count": None if audit.slips is None else _second_count(audit.slips),
         "requirements": [
             {
                 "id": one.instance.requirement.id,
@@ -85,10 +86,8 @@ def audit_document(audit: Audit, label: str) -> str:
 
 
 def _disputed(audit: Audit) -> Json:
-    found = [*audit.proofs, *(one.finding for one in audit.breaches)]
-    found += [] if audit.slips is None else audit.slips.findings
-    found += [] if audit.verification is None else audit.verification.findings
-    return [{"question": one.question, "what": one.what} for one in found if isinstance(one, Disputed)]
+    found = [one for one in audit_findings(audit) if isinstance(one, Disputed)]
+    return [{"question": one.question, "what": one.what} for one in found]
 
 
 def _reasons(reasons: Sequence[Reason]) -> Json:
@@ -146,6 +145,11 @@ def _slip(one: SlipResult) -> Json:
         "why": _reasons(one.why),
         "run": _run(one.run),
     }
+
+
+def _second_count(slips: SlipAudit) -> Json:
+    counted = slips.counted
+    return {"slips_together": counted.together, "states": counted.states, "why_not": counted.why or None}
 
 
 def _combination(one: Combination) -> Json:

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from interlock.report.assumptions import CAUTIONS
 from interlock.report.audit_text import audit_assumptions, audit_summary, held_groups, place_of, start_of
 from interlock.report.lines import printable
+from interlock.report.slip_words import EFFECT_HEADS, EFFECTS_EXPLAINED, counted_text, followed_text, kind_rows
 from interlock.report.wording import count_of, listed, sentence
 from interlock.study.audit import Audit, Verdict
 from interlock.study.runs import Run
 from interlock.study.slip_audit import Effect
-from interlock.study.slips import SlipKind
 
 
 def audit_markdown(audit: Audit, label: str) -> str:
@@ -135,14 +134,14 @@ def _slips(audit: Audit) -> Iterator[str]:
     results = audit.slips.results
     yield "## Slips"
     yield ""
+    yield f"{cell(followed_text(audit.slips))}. {cell(counted_text(audit.slips))}"
+    yield ""
     yield from _table(
-        ("slip", "SHERPA", *(effect.value for effect in Effect)),
-        (
-            (kind.word, kind.mode, *(str(counts.get(effect, 0)) for effect in Effect))
-            for kind in SlipKind
-            if (counts := Counter(one.effect for one in results if one.slip.kind is kind))
-        ),
+        ("slip", "SHERPA", *EFFECT_HEADS.values()),
+        ((row.kind, row.mode, *(str(number) for number in row.counts)) for row in kind_rows(results)),
     )
+    yield cell(EFFECTS_EXPLAINED)
+    yield ""
     yield from _table(
         ("action", "slip", "leads to", "where it shows, or what it breaks"),
         (

@@ -7,10 +7,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from interlock.hold.model import RequirementText
-from interlock.kernel.claims import Disputed
+from interlock.kernel.claims import Disputed, Finding, Holds
 from interlock.report.assumptions import CAUTIONS, assumptions_of
 from interlock.report.lines import BLANK, WIDTH, Line, Tone, flow, heading, labelled
 from interlock.report.proof_text import after_lines, reason_lines
+from interlock.report.slip_lines import slip_table
+from interlock.report.slip_words import EFFECTS_EXPLAINED, counted_text, followed_text, kind_rows
 from interlock.report.wording import ACTORS, count_of, listed, seconds_as_text, sentence, shortened
 from interlock.study.audit import ActionAudit, Audit, Overall, Verdict
 from interlock.study.holders import Held, Holder
@@ -18,11 +20,12 @@ from interlock.study.interruptions import Interruption, Resumption
 from interlock.study.rescue import Rescue
 from interlock.study.runs import Run
 from interlock.study.slip_audit import Effect, SlipResult
-from interlock.study.slips import SlipKind
 
 LAST_STEPS = 12
 """Steps of a run that are shown: its end, where it is long."""
 MOST_NAMED = 8
+ALREADY = "what the procedure is for is so already"
+"""Said in the place of a way to the goal that has no steps."""
 MOST_COMBINATIONS = 6
 HOLDERS_WORST_FIRST = (
     Holder.DISPUTED,
@@ -32,7 +35,7 @@ HOLDERS_WORST_FIRST = (
     Holder.OPEN,
     Holder.INTERLOCK,
 )
-_HOLDER_TONES = {
+HOLDER_TONES = {
     Holder.DISPUTED: Tone.LOUD,
     Holder.NOTHING: Tone.BAD,
     Holder.SUPPLIED: Tone.BAD,
@@ -133,17 +136,22 @@ def _head(audit: Audit, label: str) -> Iterator[Line]:
     yield from labelled("followed:", f"{followed} people called away at any point", 2)
 
 
+def audit_findings(audit: Audit) -> tuple[Finding, ...]:
+    """Everything that was checked by other means."""
+    found: list[Finding] = [*audit.proofs, *(one.finding for one in audit.breaches)]
+    found += [] if audit.slips is None else audit.slips.findings
+    found += [] if audit.verification is None else audit.verification.findings
+    return tuple(found)
+
+
 def _disputes(audit: Audit) -> Iterator[Line]:
     if audit.overall is not Overall.DISPUTED:
         return
-    found = [*audit.proofs, *(one.finding for one in audit.breaches)]
-    found += [] if audit.slips is None else audit.slips.findings
-    found += [] if audit.verification is None else audit.verification.findings
     yield BLANK
     yield Line("!" * WIDTH, Tone.LOUD)
     for text in ("THIS IS A FAULT OF THIS PROGRAM, NOT OF THE PROCEDURE.", "DO NOT USE ANY RESULT OF THIS RUN."):
         yield Line(text, Tone.LOUD)
-    for one in found:
+    for one in audit_findings(audit):
         if isinstance(one, Disputed):
             yield from labelled("What does not fit:", f"{one.question}: {one.what}", tone=Tone.LOUD)
     yield Line("!" * WIDTH, Tone.LOUD)
@@ -187,6 +195,9 @@ def _action(one: ActionAudit) -> Iterator[Line]:
 def _rescue(rescue: Rescue | None, title: str, none: str) -> Iterator[Line]:
     if rescue is None:
         yield from flow(none, 6)
+        return
+    if not rescue.steps:
+        yield from flow(f"{ALREADY[:1].upper()}{ALREADY[1:]}.", 6)
         return
     yield Line(f"      {title}", Tone.HEAD)
     for at, (actor, text) in enumerate(rescue.steps[:LAST_STEPS], 1):
@@ -272,26 +283,11 @@ def _slips(audit: Audit, verbose: bool) -> Iterator[Line]:
     if slips is None:
         yield from flow("Not asked for.", 2)
         return
-    yield from flow(
-        f"{count_of(len(slips.results), 'single slip')} and every pair of them, in {slips.places:,} places. The worst "
-        "that each can lead to (in brackets SHERPA's mode):",
-        2,
-    )
+    yield from flow(f"{followed_text(slips)}. The worst that each can lead to (in brackets SHERPA's mode):", 2)
     yield BLANK
-    words = ("hazard", "unnoticed", "blocked", "detected", "harmless")
-    yield Line(f"  {'':<28}" + "".join(f"{word:>10}" for word in words), Tone.FAINT)
-    for kind in SlipKind:
-        counts = Counter(one.effect for one in slips.results if one.slip.kind is kind)
-        if counts:
-            name = kind.word + (f" ({kind.mode})" if kind.mode else "")
-            yield Line(f"  {name:<28}" + "".join(f"{counts.get(effect, 0):>10}" for effect in Effect))
-    yield BLANK
-    yield from flow(
-        "unnoticed: the procedure ends without its goal, and no check tells; blocked: the hold does not let the slip, "
-        "or a later action, happen; detected: a later check is found not so.",
-        2,
-        tone=Tone.FAINT,
-    )
+    yield from slip_table(kind_rows(slips.results))
+    yield from flow(EFFECTS_EXPLAINED, 2, tone=Tone.FAINT)
+    yield from flow(counted_text(slips), 2, tone=Tone.FAINT)
     for effect, title in ((Effect.HAZARD, "Slips that lead to a hazard"), (Effect.UNNOTICED, "Unnoticed slips")):
         found = [one for one in slips.results if one.effect is effect]
         if found:
@@ -353,7 +349,7 @@ def _held(audit: Audit) -> Iterator[Line]:
         fewest = "-" if not asked or group.holder is Holder.INTERLOCK else str(group.fewest or ">2")
         word = "procedure only" if group.holder is Holder.SUPPLIED else group.holder.value
         start = f"  {word:<15}  {len(group.members):>8}  {group.origin.severity:<4}  {fewest:<5}  "
-        first, *rest = flow(group.origin.id, len(start), tone=_HOLDER_TONES[group.holder])
+        first, *rest = flow(group.origin.id, len(start), tone=HOLDER_TONES[group.holder])
         yield Line(start + first.text[len(start) :], first.tone)
         yield from rest
         if group.holder is Holder.SUPPLIED:
@@ -386,11 +382,24 @@ def audit_assumptions(audit: Audit) -> tuple[str, ...]:
         "What the interlock holds by itself is proved from the same start, but with supplies that may be lost as the "
         "hold describes them, and for every behaviour of people.",
         "Declared failures do not strike while a procedure is followed.",
-        "That nothing is broken along the procedure was counted a second time by other means; runs were replayed. That "
-        "a slip is harmless, blocked or detected is the search's word.",
+        _evidence(audit),
     )
     # the first two speak of every behaviour, which is what the interlock column rests on
     return (*own, *assumptions_of(audit.bound.compiled)[1:])
+
+
+def _evidence(audit: Audit) -> str:
+    """How far what was found was checked by other means."""
+    open = [one for one in audit.proofs if not isinstance(one, Holds)]
+    along = "That nothing else is broken along the procedure was counted a second time by other means"
+    if open:
+        along = (
+            "That nothing else is broken along the procedure was not counted a second time in full: the search's word"
+        )
+    text = f"{along}; runs were replayed."
+    if audit.slips is not None:
+        text += f" {counted_text(audit.slips)} Which pairs of slips are the smallest is the search's word."
+    return text
 
 
 def _assumed(audit: Audit) -> Iterator[Line]:

@@ -1,4 +1,4 @@
-"""A checklist as one printable page: no script, nothing fetched, a plan of the hold at the end of every part."""
+"""A checklist as one printable page: no script, nothing fetched, a plan at the end of every part; the first has a key."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from interlock import __version__
 from interlock.report.assumptions import CAUTIONS
 from interlock.report.checklist_guards import SCHEME
 from interlock.report.checklist_printed import Words
-from interlock.report.plan import plan_svg
+from interlock.report.plan import plan_svg, plan_without_key_svg
 from interlock.report.slip_words import EFFECT_HEADS, EFFECTS_EXPLAINED
 from interlock.study.checklist import Checklist
 
@@ -25,7 +25,7 @@ def checklist_html(checklist: Checklist, words: Words) -> str:
     first = plan_svg(compiled, checklist.start, "Before you start")
     # marked safe in the template: our own drawings, in which xml.etree has escaped every text
     plans = [
-        plan_svg(compiled, leg.end, f"After part {number}: {spoken.title}")
+        plan_without_key_svg(compiled, leg.end, f"After part {number}: {spoken.title}")
         for number, (leg, spoken) in enumerate(zip(checklist.legs, words.legs, strict=True), 1)
     ]
     return template.render(

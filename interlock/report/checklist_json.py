@@ -10,7 +10,7 @@ from interlock.kernel.claims import Holds
 from interlock.report.assumptions import CAUTIONS
 from interlock.report.checklist_guards import SCHEME, Guard
 from interlock.report.checklist_printed import SlipsWords, StepWords, Words
-from interlock.report.checklist_text import exit_code_of
+from interlock.report.checklist_text import exit_code_of, goal_option
 from interlock.report.checklist_words import goal_words
 from interlock.report.slip_words import EFFECT_HEADS
 from interlock.study.checklist import Checklist, Leg, NoChecklist, Step
@@ -39,6 +39,7 @@ def checklist_document(
         head["reason"] = result.reason
         head["broken"] = list(result.broken)
         head["out_of_reach"] = isinstance(result.finding, Holds)
+        head["instead"] = _instead(result)
         head["checked_by"] = result.finding.checked_by if isinstance(result.finding, Holds) else None
     else:
         assert words is not None and audited is not None  # noqa: S101 -- a checklist has words
@@ -56,7 +57,7 @@ def checklist_document(
                     "length": leg.shortness.length,
                     "no_way_of_up_to": leg.shortness.excluded,
                     "shown_shortest": leg.shortness.is_shown,
-                    "caution": None if spoken.timing is None else _guard(spoken.timing),
+                    "caution": None if spoken.beware is None else _guard(spoken.beware),
                 }
                 for leg, spoken in zip(result.legs, words.legs, strict=True)
             ],
@@ -69,6 +70,17 @@ def checklist_document(
         head["scheme"] = SCHEME
     head["cautions"] = list(CAUTIONS)
     return json.dumps(head, indent=1, ensure_ascii=False) + "\n"
+
+
+def _instead(found: NoChecklist) -> dict[str, Any] | None:
+    near = found.nearest
+    if near is None:
+        return None
+    return {
+        "in_the_way": ["+".join(unit.cells) for unit in near.in_the_way],
+        "left_out": ["+".join(unit.cells) for unit in near.left_out],
+        "goals": [goal_option(goal).split(" ", 1) for goal in near.goals],
+    }
 
 
 def _step(step: Step, said: StepWords, audited: ChecklistAudit) -> dict[str, Any]:

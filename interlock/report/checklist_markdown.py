@@ -28,8 +28,8 @@ def checklist_markdown(words: Words) -> str:
 
 def _leg(number: int, leg: LegWords) -> list[str]:
     lines = ["", f"## {number}. {_plain(leg.title)}", ""]
-    if leg.timing is not None:
-        lines += [_guard(leg.timing), ""]
+    if leg.beware is not None:
+        lines += [_guard(leg.beware), ""]
     begins = {first: last for first, last in leg.runs}
     for step in leg.steps:
         if step.number in begins:

@@ -32,7 +32,7 @@ class LegWords:
     runs: tuple[tuple[int, int], ...]
     free: str
     shortness: str
-    timing: Guard | None
+    beware: Guard | None
     checks: tuple[str, ...]
     check_guards: tuple[Guard, ...]
     findings: tuple[str, ...]

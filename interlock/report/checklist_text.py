@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 
 from interlock.kernel.claims import Disputed, Fails, Holds
 from interlock.report.assumptions import CAUTIONS
@@ -10,11 +10,13 @@ from interlock.report.checklist_guards import CAUTION, NOTE, SCHEME, Guard
 from interlock.report.checklist_printed import LegWords, Words
 from interlock.report.checklist_words import goal_words
 from interlock.report.lines import BLANK, Line, Tone, flow, heading, labelled
-from interlock.report.slip_words import EFFECT_HEADS, EFFECTS_EXPLAINED, KindRow
+from interlock.report.slip_lines import slip_table
+from interlock.report.slip_words import EFFECTS_EXPLAINED
 from interlock.report.wording import count_of, shortened
 from interlock.study.audit import Overall, Verdict
 from interlock.study.checklist import Checklist, NoChecklist
 from interlock.study.checklist_audit import ChecklistAudit
+from interlock.study.goals import Goal, Load, Unload
 
 MOST_NAMED = 8
 _TONES = {NOTE: Tone.FAINT, CAUTION: Tone.OPEN}
@@ -42,8 +44,8 @@ def checklist_lines(words: Words, verbose: bool = False) -> Iterator[Line]:
 
 def _leg(number: int, leg: LegWords, verbose: bool) -> Iterator[Line]:
     yield from heading(f"{number}. {leg.title}")
-    if leg.timing is not None:
-        yield from _guard(leg.timing)
+    if leg.beware is not None:
+        yield from _guard(leg.beware)
     begins = {first: last for first, last in leg.runs}
     free_until = 0
     for step in leg.steps:
@@ -96,15 +98,6 @@ def _slips(words: Words, verbose: bool) -> Iterator[Line]:
     yield from flow(slips.counted, 2, tone=Tone.FAINT)
 
 
-def slip_table(rows: Iterable[KindRow]) -> Iterator[Line]:
-    """Kinds of slip against what they lead to; SHERPA's mode in brackets."""
-    yield Line(f"  {'':<28}" + "".join(f"{word:>10}" for word in EFFECT_HEADS.values()), Tone.FAINT)
-    for row in rows:
-        name = row.kind + (f" ({row.mode})" if row.mode else "")
-        yield Line(f"  {name:<28}" + "".join(f"{number:>10}" for number in row.counts))
-    yield BLANK
-
-
 def run_of(first: int, last: int) -> str:
     """`2 and 3`, `2 to 5`."""
     return f"{first} {'and' if last == first + 1 else 'to'} {last}"
@@ -150,6 +143,32 @@ def refusal_lines(found: NoChecklist) -> Iterator[Line]:
         )
     elif isinstance(found.finding, Disputed):
         yield from labelled("DISPUTED:", found.finding.what, 2, Tone.LOUD)
+    yield from nearest_lines(found)
+
+
+def nearest_lines(found: NoChecklist) -> Iterator[Line]:
+    """What can be done in the place of what was asked; every word of it was planned."""
+    near = found.nearest
+    if near is None:
+        return
+    names = {unit.id: unit.name for unit in found.compiled.hold.units}
+    yield BLANK
+    for unit in near.in_the_way:
+        yield from flow(f"The {names[unit.kind]} in {' and '.join(unit.cells)} stands in the way.")
+    for unit in near.left_out:
+        yield from flow(f"No plan was found that takes the {names[unit.kind]} to {' and '.join(unit.cells)}.")
+    for number, goal in enumerate(near.goals):
+        start = "An order was found for this" if number == 0 else "and, after that, for this"
+        yield from labelled(f"{start}:", goal_option(goal), 2, Tone.GOOD)
+
+
+def goal_option(goal: Goal) -> str:
+    """How the goal is asked for."""
+    if isinstance(goal, Unload):
+        return f"--unload {','.join(goal.bays)}"
+    if isinstance(goal, Load):
+        return "--load " + ",".join(f"{bay}={kind}" for bay, kind in goal.wanted)
+    return f"--goal {goal.text!r}"
 
 
 def exit_code_of(result: Checklist | NoChecklist, audited: ChecklistAudit | None) -> int:

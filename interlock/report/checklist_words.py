@@ -10,7 +10,7 @@ from interlock.hold.lowering import Thing
 from interlock.kernel.evaluator import State, evaluate
 from interlock.kernel.expressions import TRUE, Expr
 from interlock.kernel.machine import Machine, Signal
-from interlock.report.checklist_guards import CAUTION, Guard, check_guards, guards_of, noticed, slip_words
+from interlock.report.checklist_guards import CAUTION, NOTE, Guard, check_guards, guards_of, noticed, slip_words
 from interlock.report.checklist_printed import FewestWords, LegWords, SlipsWords, StepWords, Words
 from interlock.report.slip_words import counted_text, effect_counts, fewest_rows, followed_text, kind_rows
 from interlock.report.wording import listed, sentence
@@ -18,7 +18,8 @@ from interlock.report.writing_rules import PROCEDURAL_WORDS, words_in
 from interlock.study.audit import Verdict
 from interlock.study.checklist import Checklist, Leg, Step
 from interlock.study.checklist_audit import ChecklistAudit
-from interlock.study.goals import Goal, Reach, Unload
+from interlock.study.goals import Goal, Reach, Unload, placements_in
+from interlock.study.nearest_goals import blockers
 from interlock.study.operating import Deed
 from interlock.study.slip_audit import Effect
 
@@ -320,18 +321,28 @@ def _leg(
         runs,
         free,
         _shortness(leg),
-        Guard(
+        _beware(speaker, leg),
+        tuple(_checks(speaker, leg)),
+        check_guards,
+        findings,
+    )
+
+
+def _beware(speaker: Speaker, leg: Leg) -> Guard | None:
+    """What must be known before a whole part."""
+    if leg.timed:
+        return Guard(
             CAUTION,
             "Units move while this part is worked, and where they stop depends on timing.",
             "Do not let anybody stand in their way.",
             "At another moment than the one told, a step can lead to another result.",
         )
-        if leg.timed
-        else None,
-        tuple(_checks(speaker, leg)),
-        check_guards,
-        findings,
-    )
+    aboard = placements_in(speaker.compiled, leg.start)
+    met = [other for unit in leg.aim.units for other in blockers(speaker.compiled, unit, aboard)]
+    if not met:
+        return None
+    where = listed(list(dict.fromkeys(speaker.where(other) for other in met)))
+    return Guard(NOTE, f"On the way stands what is in {where}; units of one kind are not told apart here.")
 
 
 def leg_title(speaker: Speaker, leg: Leg) -> str:

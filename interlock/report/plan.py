@@ -5,8 +5,8 @@ Forward is to the left, so the right-hand side of the hold is at the top, as an 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Callable, Mapping
+from typing import Any, TypeAlias
 from xml.etree import ElementTree
 
 from interlock.hold.compiler import CompiledHold
@@ -16,7 +16,7 @@ from interlock.hold.model import Device, Direction, Doorway
 from interlock.kernel.evaluator import State
 from interlock.report.drawing import marks
 from interlock.report.drawing.grid import NAME, Box, Grid, around
-from interlock.report.drawing.legend import draw_notes
+from interlock.report.drawing.legend import draw_facts, draw_notes
 from interlock.report.drawing.shapes import (
     FONTS,
     INK,
@@ -45,6 +45,18 @@ def plan_svg(compiled: CompiledHold, state: State | None = None, title: str | No
     A state may hold more variables than the machine of `compiled`, behind those.  The same arguments give the same
     text.  Elements carry `data-id` (an id of the description), devices and doors also `data-state`.
     """
+    return _plan(compiled, state, title, draw_notes)
+
+
+def plan_without_key_svg(compiled: CompiledHold, state: State, title: str) -> str:
+    """The same in one state, without the key of marks and zones."""
+    return _plan(compiled, state, title, draw_facts)
+
+
+_Notes: TypeAlias = Callable[[ElementTree.Element, CompiledHold, Snapshot | None, float, float], float]
+
+
+def _plan(compiled: CompiledHold, state: State | None, title: str | None, draw_under: _Notes) -> str:
     grid = Grid(compiled, _TOPS)
     snapshot = None if state is None else take(compiled, state)
     heading = compiled.hold.title if title is None else title
@@ -70,7 +82,7 @@ def plan_svg(compiled: CompiledHold, state: State | None = None, title: str | No
         _door_words(root, grid, door, None if snapshot is None else snapshot.doors[door.id])
     if snapshot is not None:
         _drives_and_people(root, compiled, grid, snapshot)
-    height = draw_notes(root, compiled, snapshot, grid.bottom, width)
+    height = draw_under(root, compiled, snapshot, grid.bottom, width)
     for name, value in (("width", width), ("height", height)):
         paper.set(name, number(value))
         root.set(name, number(value))

@@ -65,9 +65,10 @@ def counted_text(slips: SlipAudit) -> str:
     what = "What comes of each slip"
     if counted.together > 1:
         what += ", and the fewest slips that break each requirement,"
+    result = "the same result" if counted.agreed else "ANOTHER RESULT"
     return (
         f"{what} was counted a second time by the reference evaluator, from the state machine of the procedure "
-        f"({counted.states:,} states), with the same result; every run to a hazard was replayed."
+        f"({counted.states:,} states), with {result}; every run to a hazard was replayed."
     )
 
 

@@ -9,7 +9,7 @@ leg satisfies the goal of the leg.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeAlias
 
 from interlock.confirm.confirm import confirm
@@ -23,6 +23,7 @@ from interlock.prove.engine import Clock, clock_of
 from interlock.prove.strategy import decide
 from interlock.study.checklist_orders import Freedom, freedom_of
 from interlock.study.goals import Aim, Goal, aims_of, joined
+from interlock.study.nearest_goals import Nearest, find_nearest
 from interlock.study.operating import Course, Deed, Hitch, Operation, trace_of
 from interlock.study.planning import Planner
 from interlock.study.shortness import Shortness, shortness_of
@@ -99,6 +100,7 @@ class NoChecklist:
 
     `aim` is the leg that could not be planned.  `finding` says whether its goal can be reached at all (Holds: it
     cannot, whatever anybody does).  `broken` are requirements that every plan found would break on the way.
+    `nearest` is another goal in its place for which a plan was found.
     """
 
     compiled: CompiledHold
@@ -107,6 +109,7 @@ class NoChecklist:
     finding: Finding | None
     broken: tuple[str, ...]
     reason: str
+    nearest: Nearest | None = None
 
 
 Result: TypeAlias = Checklist | NoChecklist
@@ -138,7 +141,7 @@ def make_checklist(
         start = before[-1].after if before else start
     drafts = work.draft(goal, start)
     if isinstance(drafts, NoChecklist):
-        return drafts
+        return replace(drafts, nearest=work.nearest(goal, drafts, start))
     return work.finish(goal, aboard, start, before, drafts)
 
 
@@ -191,7 +194,26 @@ class _Work:
             state = found.end
         return drafts
 
-    def _next(self, aims: Sequence[Aim], state: State) -> tuple[_Draft | None, int]:
+    def nearest(self, goal: Goal, found: NoChecklist, start: State) -> Nearest | None:
+        """A goal near to one that could not be planned."""
+        if found.aim is None or isinstance(found.finding, Disputed) or self.clock.is_over():
+            return None
+        self.report(Progress(NAME, "looking for a goal near to it"))
+        return find_nearest(self.compiled, goal, found.aim, start, self._end_of)
+
+    def _end_of(self, goal: Goal, start: State) -> State | None:
+        """Where a plan for the goal ends, if one is soon found."""
+        aims = list(aims_of(self.compiled, goal, start))
+        state = start
+        while aims:
+            found, used = self._next(aims, state, thorough=False)
+            if found is None:
+                return None
+            del aims[:used]
+            state = found.end
+        return state
+
+    def _next(self, aims: Sequence[Aim], state: State, thorough: bool = True) -> tuple[_Draft | None, int]:
         """A plan for the first aim, or for the first two together; and how many aims it serves."""
         found = self._plan(aims[0], state, thorough=False)
         if found is not None:
@@ -201,7 +223,7 @@ class _Work:
             found = None if both.via is None else self._plan(both, state, thorough=False)
             if found is not None:
                 return found, 2
-        return self._plan(aims[0], state, thorough=True), 1
+        return (self._plan(aims[0], state, thorough=True) if thorough else None), 1
 
     def _plan(self, aim: Aim, start: State, thorough: bool) -> _Draft | None:
         """A plan for the leg, by way of what must be so in between, and without what turns out not to be needed."""

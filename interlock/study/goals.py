@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from itertools import combinations
 from typing import TypeAlias
 
+from interlock.diagnostics.nearest import nearest_name
 from interlock.hold.compiler import CompiledHold
 from interlock.hold.layout import Placement
 from interlock.kernel.evaluator import State
@@ -145,7 +146,7 @@ def _units_to_load(compiled: CompiledHold, goal: Load, aboard: Sequence[Placemen
     chosen: list[Placement] = []
     for bay, kind in goal.wanted:
         if kind not in kinds:
-            raise GoalFault(f"there is no kind of unit {kind!r}; there is: {', '.join(kinds)}")
+            raise GoalFault(f"there is no kind of unit {kind!r}; {_known(kind, kinds)}")
         inside = [p for p in compiled.floor.placements if p.kind == kind and _is_inside(compiled, p) and p in distances]
         if bay == ALL:
             for placement in sorted(inside, key=lambda p: _place_of(compiled, p)):
@@ -154,17 +155,39 @@ def _units_to_load(compiled: CompiledHold, goal: Load, aboard: Sequence[Placemen
                     taken |= set(placement.cells)
             continue
         if bay not in compiled.floor.bays:
-            raise GoalFault(f"there is no bay {bay!r}")
+            raise GoalFault(f"there is no bay {bay!r}; {_known(bay, compiled.floor.bays)}")
         here = [p for p in inside if p.cells[0] == bay] or [p for p in inside if bay in p.cells]
         if not here:
-            raise GoalFault(f"a unit of kind {kind} cannot stand in bay {bay}, or nothing can bring it there")
+            raise GoalFault(_does_not_fit(compiled, bay, kind, distances))
         if taken & set(here[0].cells):
-            raise GoalFault(f"bay {bay} is taken already")
+            raise GoalFault(_is_taken(bay, kind, here[0], [*aboard, *chosen]))
         chosen.append(here[0])
         taken |= set(here[0].cells)
     if not chosen:
         raise GoalFault("there is nothing to load: every bay is taken already")
     return chosen
+
+
+def _known(word: str, names: Sequence[str]) -> str:
+    near = nearest_name(word, names)
+    return f"there is: {', '.join(names)}" if near is None else f"did you mean {near!r}?"
+
+
+def _does_not_fit(compiled: CompiledHold, bay: str, kind: str, distances: Mapping[Placement, tuple[int, str]]) -> str:
+    """Where units of this kind can stand, and what the bay can take."""
+    can = [p for p in compiled.floor.placements if _is_inside(compiled, p) and p in distances]
+    places = ["+".join(p.cells) for p in can if p.kind == kind]
+    kinds = list(dict.fromkeys(p.kind for p in can if bay in p.cells))
+    return (
+        f"a unit of kind {kind} cannot stand in bay {bay}, or nothing can bring it there; such units can stand in: "
+        f"{', '.join(places) or 'no bay'}; bay {bay} can take: {', '.join(kinds) or 'nothing'}"
+    )
+
+
+def _is_taken(bay: str, kind: str, wanted: Placement, others: Sequence[Placement]) -> str:
+    other = next(p for p in others if set(p.cells) & set(wanted.cells))
+    what = "bay " + bay if len(wanted.cells) == 1 else f"a unit of kind {kind} takes {' and '.join(wanted.cells)}: one"
+    return f"{what} is taken already, by the unit of kind {other.kind} in {' and '.join(other.cells)}"
 
 
 def _units_to_unload(compiled: CompiledHold, goal: Unload, aboard: Sequence[Placement]) -> list[Placement]:
@@ -174,7 +197,7 @@ def _units_to_unload(compiled: CompiledHold, goal: Unload, aboard: Sequence[Plac
         chosen = []
         for bay in goal.bays:
             if bay not in compiled.floor.bays:
-                raise GoalFault(f"there is no bay {bay!r}")
+                raise GoalFault(f"there is no bay {bay!r}; {_known(bay, compiled.floor.bays)}")
             here = [p for p in aboard if bay in p.cells]
             if not here:
                 raise GoalFault(f"bay {bay} is empty at the start")

@@ -18,11 +18,15 @@ NAME = "procedure"
 
 @dataclass(frozen=True, slots=True)
 class SecondCount:
-    """How far the second count went: `together` slips (0: nothing was counted, and `why`), in so many `states`."""
+    """How far the second count went: `together` slips (0: nothing was counted, and `why`), in so many `states`.
+
+    `agreed`: it found what the search had found.
+    """
 
     together: int
     states: int
     why: str
+    agreed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +58,8 @@ def recount(
     counted = count_consequences(track_of(course, together), most, None if left is None else monotonic() + left)
     if counted.stopped:
         return SecondCount(0, counted.states, counted.stopped), ()
-    return SecondCount(together, counted.states, ""), tuple(_differences(counted, effects, fewest))
+    wrong = tuple(_differences(counted, effects, fewest))
+    return SecondCount(together, counted.states, "", not wrong), wrong
 
 
 def track_of(course: Course, together: int) -> Track:

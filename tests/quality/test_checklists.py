@@ -401,3 +401,40 @@ def test_main_deck_there_and_back(goal: Load) -> None:
     _check_language(_words("main-deck.yaml", goal))
     _check_language(_words("main-deck.yaml", ALL_OUT, goal))
     assert all(evaluate(machine, things[bay].states["empty"], empty.legs[-1].end) for bay in empty.compiled.floor.bays)
+
+
+def _load(text: str) -> Load:
+    pairs = [word.split("=") for word in text.split(",")]
+    return Load(tuple((bay, kind) for bay, kind in pairs))
+
+
+@pytest.mark.parametrize(
+    ("name", "goal", "aboard", "goals", "in_the_way"),
+    [
+        (
+            "twin-lane.yaml",
+            _load("6L=WIDE"),
+            _load("2L=HALF"),
+            (Unload(("2L",)), _load("6L=WIDE,2L=HALF")),
+            [("2L",)],
+        ),
+        (
+            "twin-lane.yaml",
+            Unload(("6L",)),
+            _load("4L=WIDE,6L=WIDE"),
+            (Unload(("6L", "4L")),),
+            [("4L", "4R")],
+        ),
+        ("modified/mid-latch-3L-deferred.yaml", _load("3L=HALF,5L=HALF"), None, (_load("5L=HALF,2L=HALF"),), []),
+    ],
+)
+def test_a_goal_out_of_reach_has_one_near_to_it(
+    name: str, goal: Goal, aboard: Goal | None, goals: tuple[Goal, ...], in_the_way: list[tuple[str, ...]]
+) -> None:
+    """What stands in the way is named, and the goal told in its place really can be planned."""
+    found = _made(name, goal, aboard)
+    assert isinstance(found, NoChecklist)
+    assert found.nearest is not None
+    assert found.nearest.goals == goals
+    assert [unit.cells for unit in found.nearest.in_the_way] == in_the_way
+    assert isinstance(_made(name, goals[0], aboard), Checklist)

@@ -60,7 +60,7 @@ def test_exit_codes(tmp_path: Path) -> None:
 )
 def test_kept_checklists(kept: str, args: tuple[str, ...]) -> None:
     """Checklists are, letter for letter, what is kept; INTERLOCK_KEEP_REPORTS=1 keeps them anew."""
-    text = _run(*args).output
+    text = _run(*args).stdout
     if os.environ.get("INTERLOCK_KEEP_REPORTS"):
         (KEPT / kept).write_text(text, encoding="utf-8")
     assert text == (KEPT / kept).read_text(encoding="utf-8")
@@ -70,7 +70,7 @@ def test_kept_checklists(kept: str, args: tuple[str, ...]) -> None:
 
 def test_json() -> None:
     """The JSON names its layout, numbers steps through, and gives the order as pairs of numbers."""
-    document = json.loads(_run(SINGLE, "--load", "all:HALF", "--format", "json").output)
+    document = json.loads(_run(SINGLE, "--load", "all:HALF", "--format", "json").stdout)
     assert document["schema"] == 2
     parts = document["checklist"]["parts"]
     numbers = [step["number"] for part in parts for step in part["steps"]]

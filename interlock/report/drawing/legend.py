@@ -34,6 +34,15 @@ def draw_notes(
     return _key(root, _entries(compiled, snapshot), y, width)
 
 
+def draw_facts(
+    root: ElementTree.Element, compiled: CompiledHold, snapshot: Snapshot | None, top: float, width: float
+) -> float:
+    """The same without the key, for where another picture beside it has the key."""
+    if snapshot is None:
+        return top
+    return _paragraphs(root, _facts(compiled, snapshot), top, min(width, _WIDEST))
+
+
 def _facts(compiled: CompiledHold, snapshot: Snapshot) -> list[tuple[str, str]]:
     hold = compiled.hold
     names = {unit.id: unit.name for unit in hold.units}

@@ -1,0 +1,152 @@
+"""What `audit` and `checklist` write as JSON satisfies the published schemas, and the schemas are strict."""
+
+from __future__ import annotations
+
+import json
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+from click.testing import CliRunner
+
+from interlock import cli
+from interlock.report.audit_schema import AUDIT_SCHEMA
+from interlock.report.checklist_schema import CHECKLIST_SCHEMA
+
+ROOT = Path(__file__).parents[2]
+MODELS = ROOT / "models"
+WRONG = """\
+interlock: 1
+procedure: Doors in a hurry
+hold: {hold}
+start: {{GP: on}}
+goal: D1 is closed
+steps:
+  - unlock D1
+  - open AP
+  - set PWR to on
+  - hold LVD to up until D1 is open
+  - hold LVD to down until D1 is closed
+  - lock D1
+"""
+AUDITS = {
+    "open-and-shut": ("demo:procedures/open-and-shut",),
+    "work-on-a-latch": ("demo:procedures/work-on-a-latch", "--no-interlock"),
+    "single-lane-load": ("demo:procedures/single-lane-load", "--no-interlock", "--no-slips"),
+    "planted": ("WRONG", "--no-interlock"),
+    "out of time": ("demo:procedures/open-and-shut", "--no-interlock", "--time", "0.001"),
+}
+CHECKLISTS = {
+    "single-lane": (str(MODELS / "single-lane.yaml"), "--load", "4C=HALF"),
+    "unload": (str(MODELS / "single-lane.yaml"), "--unload", "all", "--aboard", "4C=HALF"),
+    "goal": ("demo:twin-lane", "--goal", "D1 is open"),
+    "warnings": (str(MODELS / "flawed" / "lock-without-latch.yaml"), "--load", "3L=HALF"),
+    "pairs": (str(MODELS / "flawed" / "mid-latch-switch-bridged.yaml"), "--load", "3L=HALF"),
+    "another goal": (str(MODELS / "modified" / "mid-latch-3L-deferred.yaml"), "--load", "3L=HALF"),
+    "requirement in the way": (str(MODELS / "flawed" / "lever-that-stays.yaml"), "--load", "3L=HALF"),
+}
+
+
+@cache
+def _audit(name: str, folder: Path) -> Any:
+    args = AUDITS[name]
+    if args[0] == "WRONG":
+        file = folder / "wrong.yaml"
+        file.write_text(WRONG.format(hold=MODELS / "flawed" / "lock-without-latch.yaml"))
+        args = (str(file), *args[1:])
+    return json.loads(CliRunner().invoke(cli.commands, ["audit", *args, "--format", "json"]).stdout)
+
+
+@cache
+def _checklist(name: str) -> Any:
+    called = CliRunner().invoke(cli.commands, ["checklist", *CHECKLISTS[name], "--format", "json"])
+    return json.loads(called.stdout)
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder for a faulty procedure."""
+    return tmp_path_factory.mktemp("procedures")
+
+
+@pytest.mark.parametrize("name", AUDITS)
+def test_audits_satisfy_their_schema(name: str, folder: Path) -> None:
+    """Every sort of audit: sound, with findings, without slips, out of time."""
+    jsonschema.Draft7Validator(AUDIT_SCHEMA).validate(_audit(name, folder))
+
+
+@pytest.mark.parametrize("name", CHECKLISTS)
+def test_checklists_satisfy_their_schema(name: str) -> None:
+    """Every sort of checklist, and every sort of refusal."""
+    jsonschema.Draft7Validator(CHECKLIST_SCHEMA).validate(_checklist(name))
+
+
+def test_schemas_are_schemas() -> None:
+    """Draft-07 accepts both."""
+    for schema in (AUDIT_SCHEMA, CHECKLIST_SCHEMA):
+        jsonschema.Draft7Validator.check_schema(schema)
+
+
+def test_between_them_they_use_everything(folder: Path) -> None:
+    """The documents that are validated have runs, ways out, slips to a hazard, pairs, warnings and other goals."""
+    planted = _audit("planted", folder)
+    assert any(action["run"] for action in planted["actions"])
+    assert any(action["way_out"] for action in planted["actions"])
+    assert _audit("open-and-shut", folder)["second_count"]["slips_together"] == 2
+    assert _audit("single-lane-load", folder)["slips"] is None
+    assert _audit("out of time", folder)["undecided"]
+    assert _checklist("warnings")["checklist"]["slips"]["hazardous"]
+    assert any(one["slips"] == 2 for one in _checklist("pairs")["checklist"]["slips"]["fewest"])
+    assert _checklist("another goal")["instead"]["goals"] == [["--load", "2L=HALF"]]
+    assert _checklist("requirement in the way")["broken"]
+
+
+def _places(value: Any, here: tuple[str | int, ...] = ()) -> list[tuple[str | int, ...]]:
+    """The places of all objects in a document."""
+    found = [here] if isinstance(value, dict) else []
+    items = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
+    for key, inner in items:
+        found += _places(inner, (*here, key))
+    return found
+
+
+def _one_of_each(places: list[tuple[str | int, ...]]) -> list[tuple[str | int, ...]]:
+    """One place for all that differ in their numbers in lists only."""
+    found = {tuple(step for step in place if isinstance(step, str)): place for place in places}
+    return list(found.values())
+
+
+def _spoiled(document: Any, place: tuple[str | int, ...], key: str | None) -> Any:
+    """A copy with one member more at the place, or with one less."""
+    copy = json.loads(json.dumps(document))
+    at = copy
+    for step in place:
+        at = at[step]
+    if key is None:
+        at["what else"] = 1
+    else:
+        del at[key]
+    return copy
+
+
+def test_the_schemas_are_strict(folder: Path) -> None:
+    """A member more or a member less, in any object of a document, does not satisfy the schema."""
+    cases = ((AUDIT_SCHEMA, _audit("planted", folder)), (CHECKLIST_SCHEMA, _checklist("pairs")))
+    for schema, document in cases:
+        validator = jsonschema.Draft7Validator(schema)
+        places = _one_of_each(_places(document))
+        assert len(places) > 9
+        for place in places:
+            assert not validator.is_valid(_spoiled(document, place, None)), place
+            at = document
+            for step in place:
+                at = at[step]
+            assert not validator.is_valid(_spoiled(document, place, sorted(at)[0])), place
+
+
+@pytest.mark.parametrize(("name", "schema"), [("audit", AUDIT_SCHEMA), ("checklist", CHECKLIST_SCHEMA)])
+def test_the_schemas_are_printed(name: str, schema: object) -> None:
+    """`interlock schema` prints what the tests validate with."""
+    assert json.loads(CliRunner().invoke(cli.commands, ["schema", name]).stdout) == schema
