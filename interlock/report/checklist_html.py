@@ -1,4 +1,4 @@
-"""A checklist as one printable page: no script, nothing fetched, a plan at the end of every part; the first has a key."""
+"""A checklist as one printable page: no script, nothing fetched, a plan of the hold at the end of every part."""
 
 from __future__ import annotations
 
