@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import heapq
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import count
 
@@ -19,9 +19,9 @@ NAME = "pdr"
 SETTLING_FRAMES = frozenset({2, 4, 8, 16, 32, 64, 128})
 """After these frames it is asked which clauses are inductive by themselves, though others still travel."""
 
-MOST_STEPS_BACK = 200
+MOST_STEPS_BACK = 40
 """So many cubes are looked at before a target is left to the frames."""
-MOST_IN_VAIN = 1_000
+MOST_IN_VAIN = 200
 """The same for all targets that are left to the frames together."""
 MOST_JOINED = 32
 """So often a cube is made larger before it is given up."""
@@ -87,44 +87,53 @@ class Frames:
         """The number of the last frame."""
         return len(self.acts) - 1
 
-    def strengthen(self, asked: Sequence[int], report: Report) -> None:
+    def strengthen(self, asked: Sequence[int], report: Report) -> Iterator[tuple[int, Trace]]:
         """Adds lemmas that keep targets out for good, as far as that is found within a few steps back; before `run`.
 
-        One frame stands for all that is reachable.  A cube that must be kept out is taken to be out while what leads
-        into it is looked at, so that clauses which only hold together are found; those that do not are dropped again.
+        Gives (place, trace) for each target found reachable on the way.  One frame stands for all that is reachable.  A
+        cube that must be kept out is taken to be out while what leads into it is looked at, so that clauses which only
+        hold together are found; those that do not are dropped at the end.
         """
         self.acts.append(next(self._fresh))
         self.cubes.append([])
         left = MOST_IN_VAIN
         for place, at in enumerate(asked):
             report(Progress(NAME, "clauses that hold for good", place, len(asked)))
-            left -= self._block_for_good(at, min(left, MOST_STEPS_BACK))
+            found = self._block_for_good(at, min(left, MOST_STEPS_BACK))
+            if isinstance(found, Trace):
+                yield at, found
+            else:
+                left -= found
             if not left:
                 break
         self._settle()
         self.solver.add([-self.acts[1]])
         self.acts, self.cubes = self.acts[:1], self.cubes[:1]
 
-    def _block_for_good(self, at: int, most: int) -> int:
-        """Learns clauses that exclude the target; gives 0, or in how many steps it was not done."""
+    def _block_for_good(self, at: int, most: int) -> int | Trace:
+        """Learns clauses that exclude the target; gives a run to it, or in how many steps neither came about."""
         act, target = self.acts[1], self.targets[at]
-        stack: list[tuple[Cube, int]] = []
+        stack: list[tuple[Obligation, int]] = []
         try:
-            for steps in range(most):
+            for _ in range(most):
                 self.acts[1:] = [act, *(switch for _, switch in stack)]
                 if not stack:
                     if not self._solve([act, target]):
                         return 0
-                    self._assume_blocked(self.rules.justify([target], self.solver.model()), stack)
+                    cube = tuple(sorted(self.rules.justify([target], self.solver.model())))
+                    self._assume_blocked(Obligation(cube, -1, None), stack)
                     continue
-                cube, switch = stack[-1]
-                if self._run_into(cube) is not None:
-                    return steps
+                obligation, switch = stack[-1]
+                cube = obligation.cube
+                lead = self._run_into(cube)
+                if lead is not None:
+                    return self._trace(lead, obligation)
                 answer = self._entry(cube, 1)
                 if isinstance(answer, _Entry):
                     wider = self._joined(cube, 1)
                     if wider is None:
-                        self._assume_blocked(self._before(cube, answer), stack)
+                        before = Obligation(self._before(cube, answer), answer.rule, obligation)
+                        self._assume_blocked(before, stack)
                         continue
                     cube, answer = wider, set(wider)
                 self._learn(self._generalize(cube, answer, 1), 1)
@@ -135,11 +144,10 @@ class Frames:
             self.acts[1:] = [act]
             add_all(self.solver, [[-switch] for _, switch in stack])
 
-    def _assume_blocked(self, facts: Iterable[int], stack: list[tuple[Cube, int]]) -> None:
-        cube = tuple(sorted(facts))
+    def _assume_blocked(self, obligation: Obligation, stack: list[tuple[Obligation, int]]) -> None:
         switch = next(self._fresh)
-        self.solver.add([-switch, *(-literal for literal in cube)])
-        stack.append((cube, switch))
+        self.solver.add([-switch, *(-literal for literal in obligation.cube)])
+        stack.append((obligation, switch))
 
     def run(self, asked: Sequence[int], deepest: int | None, report: Report) -> Iterator[tuple[int, Trace]]:
         """Gives (place, trace) for each target asked about and found reachable; ends at a fixed point or `deepest`."""

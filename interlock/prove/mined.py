@@ -12,10 +12,10 @@ References (from memory)
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from itertools import count
 
-from interlock.kernel.claims import Claim, Limits, Progress, Proved, Report, Unknown, silent
+from interlock.kernel.claims import Claim, Limits, Progress, Proved, Refuted, Report, Unknown, silent
 from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Machine, Question
@@ -24,6 +24,7 @@ from interlock.prove.encoding import TRUTH
 from interlock.prove.engine import NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
 from interlock.prove.frames import Frames
 from interlock.prove.local import Cube, LocalRules
+from interlock.prove.pdr import NAME as PDR
 from interlock.prove.pdr import certify, pursue
 from interlock.prove.samples import Samples
 from interlock.prove.sampling import Walks
@@ -54,8 +55,7 @@ def mined(
             lemmas = mine(rules, [question.target for question in questions], starts, clock, light_solver, report)
         frames = Frames(rules, [question.target for question in questions], clock, light_solver, lemmas)
         try:
-            frames.strengthen(not_excluded(frames, questions, range(len(questions))), report)
-            claim_mined(rules, frames.lemmas, questions, claims, clock)
+            strengthen(frames, questions, claims, report)
             pursue(frames, questions, claims, limits.depth, report)
             reason = f"no invariant within {frames.top} frames"
         finally:
@@ -71,10 +71,17 @@ def mined(
     return tuple(claims[at] for at in range(len(questions)))
 
 
-def not_excluded(frames: Frames, questions: Sequence[Question], asked: Iterable[int]) -> list[int]:
-    """Those of the questions whose targets the lemmas do not exclude, the ones of which a run is expected last."""
-    left = [at for at in asked if not frames.excludes([at])]
-    return sorted(left, key=lambda at: questions[at].expects_run)
+def strengthen(frames: Frames, questions: Sequence[Question], claims: dict[int, Claim], report: Report) -> None:
+    """Strengthens mined lemmas by what the open questions need, and adds to `claims`, by place, what that decides.
+
+    Raises OutOfTime.
+    """
+    left = [at for at in range(len(questions)) if at not in claims and not frames.excludes([at])]
+    # those that are likely to be reachable last: they must not keep the others from their turn
+    left.sort(key=lambda at: questions[at].expects_run)
+    for at, trace in frames.strengthen(left, report):
+        claims[at] = Refuted(questions[at].id, PDR, trace, shortest=trace.depth == 0)
+    claim_mined(frames.rules, frames.lemmas, questions, claims, frames.clock)
 
 
 def claim_mined(

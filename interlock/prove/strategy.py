@@ -23,7 +23,7 @@ from interlock.prove.engine import NO_LIMITS, Clock, OutOfTime, clock_of, stop_r
 from interlock.prove.explicit import Walk, explore
 from interlock.prove.frames import Frames
 from interlock.prove.local import Cube, LocalRules
-from interlock.prove.mined import MOST_STARTS, claim_mined, mine, not_excluded
+from interlock.prove.mined import MOST_STARTS, mine, strengthen
 from interlock.prove.pdr import pursue
 from interlock.prove.samples import MOST_SAMPLES, Samples
 from interlock.prove.solvers import light_solver
@@ -129,8 +129,7 @@ class _Strategy:
         frames = Frames(rules, self.targets(), self.clock, light_solver, lemmas, samples)
         deepest = self.limits.depth
         try:
-            frames.strengthen(not_excluded(frames, self.questions, self.still_open()), self.report)
-            claim_mined(rules, frames.lemmas, self.questions, self.claims, self.clock)
+            strengthen(frames, self.questions, self.claims, self.report)
             decided = len(self.claims)
             self.report(Progress(NAME, f"{decided} of {len(self.questions)} decided", decided, len(self.questions)))
             self.look_guided([at for at in self.still_open() if self.questions[at].expects_run], EXPECTED_EXPANDED)
