@@ -20,6 +20,8 @@ from interlock.report.audit_text import (
     audit_assumptions,
     audit_findings,
     audit_summary,
+    failures_of,
+    failures_text,
     held_groups,
     place_of,
     start_of,
@@ -77,6 +79,7 @@ def audit_html(audit: Audit, label: str) -> str:
         followed="" if slips is None else followed_text(slips),
         counted="" if slips is None else counted_text(slips),
         sentence=sentence,
+        failures_text=failures_text(audit),
         hazardous=[one for one in results if one.effect is Effect.HAZARD],
         unnoticed=[one for one in results if one.effect is Effect.UNNOTICED],
         fewest=() if slips is None else fewest_rows(slips),
@@ -99,6 +102,7 @@ def _group(audit: Audit, group: HeldGroup) -> dict[str, object]:
         "holder": group.holder,
         "tone": _CLASSES.get(HOLDER_TONES[group.holder], ""),
         "arises": any(one.arises for one in group.members),
+        "failures": failures_of(audit, group),
         "fewest_text": "-" if untold else str(group.fewest or ">2"),
     }
 

@@ -12,6 +12,7 @@ from interlock.kernel.claims import Disputed
 from interlock.report.assumptions import CAUTIONS
 from interlock.report.audit_text import EXIT_CODES, audit_assumptions, audit_findings, start_of
 from interlock.study.audit import Audit
+from interlock.study.failing import FailureAudit
 from interlock.study.interruptions import Interruption
 from interlock.study.rescue import Rescue
 from interlock.study.runs import Run
@@ -64,6 +65,7 @@ def audit_document(audit: Audit, label: str) -> str:
         "slips": None if audit.slips is None else [_slip(one) for one in audit.slips.results],
         "combinations": None if audit.slips is None else [_combination(one) for one in audit.slips.combinations],
         "second_count": None if audit.slips is None else _second_count(audit.slips),
+        "failures": None if audit.failures is None else _failures(audit.failures),
         "requirements": [
             {
                 "id": one.instance.requirement.id,
@@ -76,6 +78,9 @@ def audit_document(audit: Audit, label: str) -> str:
                 "held_by": one.holder.value,
                 "situation_arises": one.arises,
                 "fewest_slips": one.fewest,
+                "single_failures": None
+                if audit.failures is None or audit.failures.open
+                else audit.failures.breaking(one.instance.requirement.id),
             }
             for one in audit.held
         ],
@@ -150,6 +155,16 @@ def _slip(one: SlipResult) -> Json:
 def _second_count(slips: SlipAudit) -> Json:
     counted = slips.counted
     return {"slips_together": counted.together, "states": counted.states, "why_not": counted.why or None}
+
+
+def _failures(failures: FailureAudit) -> Json:
+    return {
+        "declared": failures.declared,
+        "not_followed": failures.open or None,
+        "hazardous": [
+            {"failure": one.text, "breaks": list(one.hazards), "run": _run(one.run)} for one in failures.results
+        ],
+    }
 
 
 def _combination(one: Combination) -> Json:

@@ -5,7 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from interlock.report.assumptions import CAUTIONS
-from interlock.report.audit_text import audit_assumptions, audit_summary, held_groups, place_of, start_of
+from interlock.report.audit_text import (
+    audit_assumptions,
+    audit_summary,
+    failures_of,
+    failures_text,
+    held_groups,
+    place_of,
+    start_of,
+)
 from interlock.report.lines import printable
 from interlock.report.slip_words import EFFECT_HEADS, EFFECTS_EXPLAINED, counted_text, followed_text, kind_rows
 from interlock.report.wording import count_of, listed, sentence
@@ -98,16 +106,25 @@ def _parts(audit: Audit, label: str) -> Iterator[str]:
         ),
     )
     yield from _slips(audit)
+    yield "## One declared failure"
+    yield ""
+    yield cell(failures_text(audit))
+    yield ""
+    for failure in () if audit.failures is None else audit.failures.results:
+        yield f"### {cell(sentence(failure.text))} Breaks {cell(listed(failure.hazards))}"
+        yield ""
+        yield from _run(failure.run)
     yield "## What holds each requirement"
     yield ""
     yield from _table(
-        ("requirement", "how many", "held by", "fewest slips", "hazard", "severity", "source"),
+        ("requirement", "how many", "held by", "fewest slips", "single failures", "hazard", "severity", "source"),
         (
             (
                 group.origin.id,
                 str(len(group.members)),
                 group.holder.value,
                 "" if group.fewest is None else str(group.fewest),
+                failures_of(audit, group),
                 group.origin.hazard,
                 f"{group.origin.severity} ({group.origin.scheme})",
                 group.origin.source,

@@ -93,6 +93,7 @@ _REQUIREMENT = object_of(
         "held_by": {"enum": [holder.value for holder in Holder]},
         "situation_arises": YES_NO,
         "fewest_slips": or_null({"type": "integer", "minimum": 1, "maximum": MOST_SLIPS}),
+        "single_failures": or_null(COUNT),
     }
 )
 
@@ -119,6 +120,15 @@ AUDIT_SCHEMA: Schema = {
             "slips": or_null(list_of(_SLIP)),
             "combinations": or_null(list_of(object_of({"requirement": TEXT, "slips": TEXTS, "run": _RUN_OR_NULL}))),
             "second_count": or_null(object_of({"slips_together": COUNT, "states": COUNT, "why_not": or_null(TEXT)})),
+            "failures": or_null(
+                object_of(
+                    {
+                        "declared": COUNT,
+                        "not_followed": or_null(TEXT),
+                        "hazardous": list_of(object_of({"failure": TEXT, "breaks": TEXTS, "run": refer("run")})),
+                    }
+                )
+            ),
             "requirements": list_of(_REQUIREMENT),
             "assumptions": TEXTS,
             "cautions": TEXTS,

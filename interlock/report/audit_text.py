@@ -85,6 +85,7 @@ def audit_lines(audit: Audit, label: str, verbose: bool = False) -> tuple[Line, 
             *_breaches(audit),
             *_interruptions(audit, verbose),
             *_slips(audit, verbose),
+            *_failures(audit),
             *_held(audit),
             *_assumed(audit),
         ]
@@ -108,6 +109,8 @@ def audit_summary(audit: Audit, seconds: float | None = None) -> Line:
         number = sum(one.effect is Effect.HAZARD for one in audit.slips.results)
         if number:
             parts.append(f"{count_of(number, 'slip')} to a hazard")
+    if audit.failures is not None and audit.failures.results:
+        parts.append(f"{count_of(len(audit.failures.results), 'single failure')} to a hazard")
     parts += list(audit.open)
     text = f"{audit.overall.value}" + (f": {', '.join(parts)}" if parts else "")
     if audit.overall is Overall.DISPUTED:
@@ -140,6 +143,7 @@ def audit_findings(audit: Audit) -> tuple[Finding, ...]:
     """Everything that was checked by other means."""
     found: list[Finding] = [*audit.proofs, *(one.finding for one in audit.breaches)]
     found += [] if audit.slips is None else audit.slips.findings
+    found += [] if audit.failures is None else audit.failures.findings
     found += [] if audit.verification is None else audit.verification.findings
     return tuple(found)
 
@@ -339,16 +343,49 @@ def _combinations(audit: Audit) -> Iterator[Line]:
             yield from flow(f"and {len(places) - MOST_COMBINATIONS} more", 6)
 
 
+def failures_text(audit: Audit) -> str:
+    """How it stands with declared failures, in one sentence."""
+    failures = audit.failures
+    if failures is None or failures.open:
+        return "Not followed." if failures is None else f"Not all followed: {failures.open}."
+    if not failures.declared:
+        return "The description declares no failures: none strikes here."
+    if not failures.results:
+        return f"None of {count_of(failures.declared, 'declared failure')} alone, at any point, leads to a hazard."
+    return (
+        f"{len(failures.results)} of {count_of(failures.declared, 'declared failure')} can alone, when it strikes at "
+        "the wrong point, lead to a hazard."
+    )
+
+
+def failures_of(audit: Audit, group: HeldGroup) -> str:
+    """How many declared failures alone break some member of the group."""
+    if audit.failures is None or audit.failures.open or not audit.failures.declared:
+        return "-"
+    ids = {one.instance.requirement.id for one in group.members}
+    return str(sum(not ids.isdisjoint(one.hazards) for one in audit.failures.results))
+
+
+def _failures(audit: Audit) -> Iterator[Line]:
+    yield from heading("One declared failure")
+    yield from flow(failures_text(audit), 2)
+    for one in () if audit.failures is None else audit.failures.results:
+        yield from flow(one.text, 4, 2, Tone.BAD)
+        yield from labelled("breaks:", shortened(one.hazards, MOST_NAMED), 6)
+        yield from run_lines(one.run)
+
+
 def _held(audit: Audit) -> Iterator[Line]:
     yield from heading("What holds each requirement")
     if audit.verification is None:
         yield from flow("What the interlock alone holds was not asked.", 2)
     asked = audit.slips is not None
-    yield Line(f"  {'held by':<15}  {'how many':>8}  {'sev.':<4}  {'slips':<5}  requirement", Tone.FAINT)
+    yield Line(f"  {'held by':<15} {'no.':>4} {'sev.':<4} {'slips':<5} {'fail.':<5} requirement", Tone.FAINT)
     for group in held_groups(audit.held):
         fewest = "-" if not asked or group.holder is Holder.INTERLOCK else str(group.fewest or ">2")
         word = "procedure only" if group.holder is Holder.SUPPLIED else group.holder.value
-        start = f"  {word:<15}  {len(group.members):>8}  {group.origin.severity:<4}  {fewest:<5}  "
+        start = f"  {word:<15} {len(group.members):>4} {group.origin.severity:<4} {fewest:<5} "
+        start += f"{failures_of(audit, group):<5} "
         first, *rest = flow(group.origin.id, len(start), tone=HOLDER_TONES[group.holder])
         yield Line(start + first.text[len(start) :], first.tone)
         yield from rest
@@ -360,8 +397,9 @@ def _held(audit: Audit) -> Iterator[Line]:
             yield from flow(f"source: {group.origin.source}", len(start), 2, Tone.FAINT)
     yield BLANK
     yield from flow(
-        "interlock: whatever people do, in any order; procedure only: it fails in general and holds if the procedure "
-        "is kept; nothing: it fails as written. slips: the fewest that break it.",
+        "no.: how many instances; interlock: whatever people do, in any order; procedure only: it fails in general and "
+        "holds if the procedure is kept; nothing: it fails as written. slips: the fewest that break it; fail.: how "
+        "many declared failures alone break it; both along the procedure.",
         2,
         tone=Tone.FAINT,
     )
@@ -381,7 +419,8 @@ def audit_assumptions(audit: Audit) -> tuple[str, ...]:
         "any moment.",
         "What the interlock holds by itself is proved from the same start, but with supplies that may be lost as the "
         "hold describes them, and for every behaviour of people.",
-        "Declared failures do not strike while a procedure is followed.",
+        "One declared failure may strike at any point, with no slip and no second failure beside it; never during an "
+        "interruption.",
         _evidence(audit),
     )
     # the first two speak of every behaviour, which is what the interlock column rests on

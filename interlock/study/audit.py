@@ -14,6 +14,7 @@ from interlock.kernel.claims import Claim, Disputed, Finding, Limits, Progress, 
 from interlock.kernel.expressions import Expr, disj
 from interlock.kernel.machine import Machine, Question, question_of
 from interlock.prove.engine import Clock, Engine, OutOfTime, clock_of
+from interlock.study.failing import FailureAudit, audit_failures
 from interlock.study.following import Follow, Hazard, TooMuch, hazards_of
 from interlock.study.holders import Held, holders_of
 from interlock.study.interruptions import Interruption, interruptions_of
@@ -81,7 +82,7 @@ class Audit:
 
     `goal_missed` is a run that comes to the end without the goal.  `proofs` are the findings of the two recounts: of
     the course with steady supplies, and with supplies lost and all people gone at any point.  `open` says what was not
-    decided, and why.  `slips` is None where they were not asked for.
+    decided, and why.  `slips` and `failures` are None where they were not followed.
     """
 
     bound: BoundProcedure
@@ -92,6 +93,7 @@ class Audit:
     goal_missed: Run | None
     interruptions: tuple[Interruption, ...]
     slips: SlipAudit | None
+    failures: FailureAudit | None
     held: tuple[Held, ...]
     verification: Verification | None
     proofs: tuple[Finding, ...]
@@ -104,13 +106,15 @@ class Audit:
         """The worst of it: disputed, then findings, then undecided."""
         claims = [*self.proofs, *(breach.finding for breach in self.breaches)]
         claims += [] if self.slips is None else self.slips.findings
+        claims += [] if self.failures is None else self.failures.findings
         claims += [] if self.verification is None else self.verification.findings
         if any(isinstance(finding, Disputed) for finding in claims):
             return Overall.DISPUTED
         amiss = any(action.verdict is not Verdict.POSSIBLE for action in self.actions)
         hazardous = self.slips is not None and self.slips.hazardous
         at_risk = any(one.at_risk or one.at_risk_lost for one in self.interruptions)
-        if amiss or self.breaches or self.goal_missed is not None or hazardous or at_risk:
+        failing = self.failures is not None and bool(self.failures.results)
+        if amiss or self.breaches or self.goal_missed is not None or hazardous or at_risk or failing:
             return Overall.FINDINGS
         undecided = self.verification is not None and self.verification.count(Status.UNDECIDED)
         return Overall.UNDECIDED if self.open or undecided else Overall.SOUND
@@ -149,6 +153,7 @@ def audit_procedure(
     missed: Run | None = None
     interruptions: tuple[Interruption, ...] = ()
     slip_audit: SlipAudit | None = None
+    failures: FailureAudit | None = None
     states = states_lost = 0
     proofs: tuple[Finding, ...] = ()
     try:
@@ -169,6 +174,12 @@ def audit_procedure(
             report(Progress(NAME, "making slips"))
             slip_audit = audit_slips(follow, first, range(states), clock, report, together)
             notes += slip_audit.open
+        if interrupted:
+            report(Progress(NAME, "letting declared failures strike"))
+            failing = Follow(course, hazards, clock, lost=False, most_nodes=most)
+            first = failing.initial()
+            failures = audit_failures(failing, first, failing.explore(), clock)
+            notes += [f"not all failures were followed: {failures.open}"] if failures.open else []
     except OutOfTime:
         notes.append("the time was up before everything was followed")
     except TooMuch:
@@ -190,6 +201,7 @@ def audit_procedure(
         missed,
         interruptions,
         slip_audit,
+        failures,
         held,
         verification,
         proofs,

@@ -13,7 +13,7 @@ from interlock.study.checklist import Checklist
 from interlock.study.slip_audit import Combination, SlipResult
 from interlock.study.slips import slips_of
 
-MOST_PLACES = 120_000
+MOST_PLACES = 400_000
 """Places that are followed for one checklist; every slip by itself of 240 actions in thirty bays takes 45,000."""
 MOST_FOR_PAIRS = 400
 """Slips up to which pairs of them are followed too: time grows with the pairs."""

@@ -71,12 +71,17 @@ class Follow:
         self.hazards = tuple(hazards)
         self.clock = clock
         self.most_nodes = most_nodes
-        self.plant = [course.rules[name] for name in (*course.plant, *(course.lost if lost else ()))]
+        acting = [course.rules[name] for name in (*course.plant, *(course.lost if lost else ()))]
+        self.failures = [rule for rule in course.machine.rules if rule.actor is Actor.FAILURE]
+        """They strike in `failures_from` only."""
+        self.plant = [*acting, *self.failures]
+        """What acts without people; a failure has its place here so that it can be a step of a way."""
         self.stands = len(self.hazards)
         self.good = 1 << (self.stands + len(course.points))
         self.bad = self.good << 1
         self._tests: dict[Expr, int] = {}
-        self._plant_tests = [self._test(rule.guard) for rule in self.plant]
+        self._plant_tests = [self._test(rule.guard) for rule in acting]
+        self._failure_tests = [self._test(rule.guard) for rule in self.failures]
         self._moves: list[list[tuple[int, int, int, int]]] = [[] for _ in course.points]
         self._slips: list[list[tuple[int, int, int, int]]] = [[] for _ in course.points]
         for place, move in enumerate(course.moves):
@@ -218,6 +223,15 @@ class Follow:
             if when in facts and (guard < 0 or guard in facts):
                 after, marks = self._fire(self.course.moves[place], hold, facts)
                 yield place, self.node(dest, after), marks
+
+    def failures_from(self, node: int) -> Iterator[tuple[int, int]]:
+        """(what happens, node it leads to) for every failure that can strike there."""
+        hold = self.hold[node]
+        facts = self.facts(hold)
+        for at, test in enumerate(self._failure_tests, len(self._plant_tests)):
+            if test in facts:
+                keep, bits = self._plant_writes[at]
+                yield -1 - at, self.node(self.point[node], hold & keep | bits)
 
     def _settle(self, fresh: range) -> None:
         """What can come of the new nodes; the others' outcomes are known."""

@@ -186,12 +186,14 @@ def _slip(
         drawing.perform(slip.instead, at, starts[at], starts[slip.resumes], stopped[at], place, tag)
 
 
-def course_machine(course: Course, *, lost: bool, slips: int = 0, gone_from: Iterable[int] = ()) -> Machine:
+def course_machine(
+    course: Course, *, lost: bool, slips: int = 0, gone_from: Iterable[int] = (), failing: bool = False
+) -> Machine:
     """The course as a state machine of its own: the hold's variables, where the people are, how many slips were made.
 
-    With `lost` supplies go and come at any time.  From the points in `gone_from` everybody may leave.  Requirements
-    speak of the same steps as in the hold; `can` requirements and order memories are left out, for the rules carry
-    the memories already.
+    With `lost` supplies go and come at any time; with `failing` declared failures strike at any time.  From the points
+    in `gone_from` everybody may leave.  Requirements speak of the same steps as in the hold; `can` requirements and
+    order memories are left out, for the rules carry the memories already.
     """
     machine = course.machine
     names = tuple(point.name for point in course.points)
@@ -207,7 +209,8 @@ def course_machine(course: Course, *, lost: bool, slips: int = 0, gone_from: Ite
             if rule is not None:
                 origin.setdefault(rule, []).append(name)
 
-    for name in (*course.plant, *(course.lost if lost else ())):
+    failures = [rule.name for rule in course.machine.rules if rule.actor is Actor.FAILURE] if failing else []
+    for name in (*course.plant, *(course.lost if lost else ()), *failures):
         rule = course.rules[name]
         add(name, rule.actor, rule.guard, rule.update, name)
     for place, move in enumerate(course.moves):

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 
 import pytest
 
+from interlock.confirm.consequences import count_consequences
 from interlock.kernel.claims import Limits, Proved, Refuted
-from interlock.kernel.machine import question_of
+from interlock.kernel.machine import Actor, question_of
 from interlock.prove.engine import Clock
 from interlock.prove.explicit import count_states, explicit
 from interlock.study.audit import audit_procedure
 from interlock.study.following import Follow, hazards_of
 from interlock.study.procedure_machine import course_machine, lay_course
+from interlock.study.recount import recount, track_of
 from interlock.study.slips import slips_of
 from tests.teeth.procedures import bind
 
@@ -138,6 +141,66 @@ def test_each_slip_by_itself() -> None:
         broken = {claim.question for claim in explicit(machine, questions) if isinstance(claim, Refuted)}
         usual = {breach.hazard.instance.requirement.id for breach in together.breaches if not breach.lost}
         assert broken - usual == set(result.hazards), slip.id
+
+
+@pytest.mark.parametrize("part", ["unlock D1", "hold LVD to up until D1 is moving", "hold LVY to left"])
+def test_with_one_declared_failure(part: str) -> None:
+    """The requirements that some single failure breaks are those of the procedure's machine with that failure alone."""
+    text = FAILING.partition(f"  - {part}")[0] + f"  - {part}\n"
+    audit = audit_procedure(bind(text, "../tests/teeth/failing-door-switch.yaml"), None, Limits(), slips=False)
+    assert audit.failures is not None
+    assert audit.failures.declared == 2
+    assert {type(one).__name__ for one in audit.failures.findings} <= {"Fails"}
+    machine = course_machine(audit.course, lost=False, failing=True)
+    failures = [rule.name for rule in machine.rules if rule.actor is Actor.FAILURE]
+    found: set[str] = set()
+    for name in (None, *failures):
+        alone = replace(machine, rules=tuple(r for r in machine.rules if r.name == name or r.name not in failures))
+        claims = explicit(alone, [question_of(alone, one) for one in alone.requirements])
+        found |= {claim.question for claim in claims if isinstance(claim, Refuted)}
+    plain = {breach.hazard.instance.requirement.id for breach in audit.breaches if not breach.lost}
+    assert plain | {id for one in audit.failures.results for id in one.hazards} == found
+    assert bool(audit.failures.results) == (part != "unlock D1")
+
+
+FAILING = """\
+interlock: 1
+procedure: Try the drives with the door part open
+hold: ../twin-lane.yaml
+start: {GP: on}
+goal: D1 is moving
+steps:
+  - unlock D1
+  - open AP
+  - set PWR to on
+  - unlatch D1
+  - hold LVD to up until D1 is moving
+  - hold LVY to left
+"""
+
+
+def test_the_second_count_notices_a_wrong_search() -> None:
+    """What the search is made to say wrongly, of a slip or of the fewest slips, is disputed."""
+    bound = bind(drawn(4), HOLDS[0])
+    course = lay_course(bound, slips_of(bound))
+    audit = audit_procedure(bound, None, Limits())
+    assert audit.slips is not None
+    assert audit.slips.counted.agreed
+    track = track_of(course, 2)
+    counted = count_consequences(track)
+    slip = next(id for id, found in counted.of.items() if found & track.watched.keys())
+    for effects, fewest, wrong in (
+        ({**counted.of, slip: frozenset()}, counted.fewest, slip),
+        ({id: found for id, found in counted.of.items() if id != slip}, counted.fewest, slip),
+        (counted.of, {**counted.fewest, next(iter(track.watched)): 7}, next(iter(track.watched))),
+    ):
+        told, disputed = recount(course, 2, effects, fewest, 10, Clock(None))
+        assert not told.agreed
+        assert [one.question for one in disputed] == [wrong]
+    told, disputed = recount(course, 2, counted.of, counted.fewest, 10, Clock(None))
+    assert told.agreed
+    assert disputed == ()
+    assert not recount(course, 2, counted.of, counted.fewest, 10**6, Clock(None))[0].together
 
 
 def test_the_drawn_procedures_are_not_trivial() -> None:

@@ -9,11 +9,12 @@ from pathlib import Path
 import pytest
 
 from interlock import cli
+from interlock.report.audit_html import audit_html
 from interlock.report.audit_json import audit_document
 from interlock.report.audit_markdown import audit_markdown, cell
 from interlock.report.audit_text import audit_lines, audit_summary, held_groups
 from interlock.report.lines import WIDTH, as_text
-from interlock.study.audit import Audit
+from interlock.study.audit import Audit, Overall
 from interlock.study.holders import Holder
 from tests.teeth.procedures import ROOT, audit, demo, planted
 
@@ -104,6 +105,46 @@ def test_markdown_tables_are_tables(flawed: Audit, stuck: Audit) -> None:
         assert "Reviewed by: ____" in text
         assert "| locked-only-latched |" in text
     assert cell("a|b*c\\d\n<e>") == r"a\|b\*c\\d \<e\>"
+
+
+def test_page_says_what_the_audit_found(flawed: Audit, stuck: Audit) -> None:
+    """The page to sign has what holds each requirement, findings with their runs, slips, and places to sign."""
+    for one in (flawed, stuck):
+        page = audit_html(one, "a.yaml")
+        assert page == audit_html(one, "a.yaml")
+        for words in (
+            "Reviewed by",
+            "Signature",
+            "This is not approved maintenance data",
+            "What holds each requirement",
+        ):
+            assert words in page
+        assert "<script" not in page
+        assert "://" not in page
+        ids = {held.instance.origin.id for held in one.held}
+        assert all(f"<td>{id}" in page for id in ids)
+    page = audit_html(flawed, "<b>.yaml")
+    assert "&lt;b&gt;.yaml" in page
+    assert "Broken as written: locked-only-latched[D1]" in page
+    assert "3. unlatch D1: not possible" in audit_html(stuck, "a.yaml")
+
+
+def test_every_format_says_what_a_failure_leads_to() -> None:
+    """A declared failure that leads to a hazard is told with its run, in each format."""
+    one = audit(
+        demo("open-and-shut").replace("hold LVD to up until D1 is open", "hold LVD to up until D1 is moving"),
+        "../tests/teeth/failing-door-switch.yaml",
+    )
+    assert one.overall is Overall.FINDINGS
+    lines = as_text(audit_lines(one, "a.yaml"))
+    for text in (lines, audit_markdown(one, "a.yaml"), audit_html(one, "a.yaml")):
+        assert re.search(r"1 of 2 declared failures can\s+alone", text)
+        assert "door open switch sticks at true" in text.lower()
+    document = json.loads(audit_document(one, "a.yaml"))
+    assert document["failures"]["declared"] == 2
+    assert [found["failure"] for found in document["failures"]["hazardous"]] == ["door open switch sticks at true"]
+    broken = {entry["id"] for entry in document["requirements"] if entry["single_failures"]}
+    assert broken == set(document["failures"]["hazardous"][0]["breaks"])
 
 
 def run(*args: str) -> int:
