@@ -122,7 +122,10 @@ class Hunt:
             self._visit(start)
 
     def run(self, numbers: Iterable[int], most_expanded: int, report: Report) -> None:
-        """Pursues these questions, by place, the farthest first; ends early, without a word, when time is over."""
+        """Pursues these questions, by place, the nearest first: a farther one begins where a nearer one ended.
+
+        Ends early, without a word, when time is over.
+        """
         if not self._starts:
             return
         far = {number: self._survey.cost(self._relaxed.targets[number]) for number in numbers if self._is_open(number)}
@@ -199,12 +202,18 @@ class Hunt:
                 self._pursue_from([nearby], halves, node, min(few, most), number)
         if self._is_open(number):
             most = max(most_expanded, min(EXPANDED_PER_STEP * self._survey.steps(whole), MOST_EXPANDED))
-            self._pursue_from(self._starts, halves, node, most, number)
+            if self._pursue_from(self._starts, halves, node, most, number) and self._is_open(number):
+                # The half was reached where the rest cannot follow: both at once.
+                self._run(self._starts, False, whole, most, number)
 
-    def _pursue_from(self, sources: Sequence[int], halves: bool, node: int, most: int, number: int) -> None:
+    def _pursue_from(self, sources: Sequence[int], halves: bool, node: int, most: int, number: int) -> bool:
+        """Gives whether the half that is pursued first was reached."""
         reached = self._run(sources, halves, node, most, number)
-        if halves and reached is not None and self._is_open(number):
+        if not halves or reached is None:
+            return False
+        if self._is_open(number):
             self._run([reached], False, self._relaxed.targets[number], most, number)
+        return True
 
     def _is_open(self, number: int) -> bool:
         return number in self._open_at.get(self._relaxed.targets[number], ())
