@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import posixpath
+from dataclasses import replace
 from pathlib import Path
 from time import monotonic
 from typing import TYPE_CHECKING
@@ -137,7 +138,10 @@ def open_procedure(
     lines = {**texts.sources, **sources, **loaded.sources}
     compilation = compile_for(hold, loaded.value, given)
     if compilation.compiled is None:
-        return Rejected(compilation.diagnostics, lines)
+        # what is wrong with the actions is told beside what is wrong with the start
+        bare = compile_for(hold, replace(loaded.value, situation=None, starts=()), given).compiled
+        more = () if bare is None else bind_procedure(loaded.value, bare).diagnostics
+        return Rejected((*compilation.diagnostics, *more), lines)
     binding = bind_procedure(loaded.value, compilation.compiled)
     if binding.bound is None:
         return Rejected(binding.diagnostics, lines)

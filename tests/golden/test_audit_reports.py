@@ -179,6 +179,21 @@ def test_exit_codes(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert "the time was up" in capsys.readouterr().out
 
 
+def test_faults_of_start_and_actions_are_told_together(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A name that is wrong in the start does not hide those that are wrong in the actions and the goal."""
+    (tmp_path / "models").symlink_to(ROOT / "models")
+    wrong = tmp_path / "wrong.yaml"
+    text = demo("open-and-shut").replace("hold: ../twin-lane.yaml", "hold: models/twin-lane.yaml")
+    text = text.replace("start: {GP: on}", "start: {GP: on, GQ: on}").replace("- unlock D1", "- unlock D11")
+    wrong.write_text(text.replace("goal: D1 is locked", "goal: D1 is lokced"))
+    assert run(str(wrong)) == 2
+    said = capsys.readouterr().err
+    assert "nothing in the hold is called 'GQ'" in said
+    assert "did you mean 'D1'?" in said
+    assert "did you mean 'locked'?" in said
+    assert "3 faults" in said
+
+
 def test_output_goes_to_a_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """With `--output` the report is in the file, and standard output stays empty."""
     file = tmp_path / "audit.md"

@@ -20,6 +20,7 @@ MODELS = Path(__file__).parents[2] / "models"
 KEPT = Path(__file__).parents[1] / "golden" / "reports"
 SINGLE = str(MODELS / "single-lane.yaml")
 WEAK = str(MODELS / "flawed" / "mid-latch-switch-bridged.yaml")
+UNLATCHED = str(MODELS / "flawed" / "lock-without-latch.yaml")
 
 
 def _run(*args: str) -> Result:
@@ -125,11 +126,62 @@ def test_page_in_a_browser(tmp_path: Path) -> None:
     """A real browser prints the page, each part on a page of its own."""
     page, paper = tmp_path / "page.html", tmp_path / "page.pdf"
     assert _code(SINGLE, "--load", "4C=HALF", "--format", "html", "-o", str(page)) == 0
+    _print(page, paper)
+    pages = len(re.findall(rb"/Type\s*/Page\b", paper.read_bytes()))
+    assert pages == 1 + page.read_text().count('<section class="part')
+
+
+def _print(page: Path, paper: Path) -> None:
+    """Prints a page as a real browser does, margins and page breaks included."""
     command = [
         *("chromium", "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"),
         *("--disable-background-networking", "--disable-component-update", "--disable-sync", "--no-pdf-header-footer"),
-        *(f"--user-data-dir={tmp_path / 'profile'}", f"--print-to-pdf={paper}", page.as_uri()),
+        *(f"--user-data-dir={paper.with_suffix('.profile')}", f"--print-to-pdf={paper}", page.as_uri()),
     ]
     subprocess.run(command, check=True, capture_output=True, timeout=120)
-    pages = len(re.findall(rb"/Type\s*/Page\b", paper.read_bytes()))
-    assert pages == 1 + page.read_text().count('<section class="part')
+
+
+def _sheets(paper: Path) -> list[list[str]]:
+    """The lines of every printed sheet that are not empty."""
+    done = subprocess.run(["pdftotext", "-layout", str(paper), "-"], check=True, capture_output=True, text=True)
+    return [[line.strip() for line in sheet.splitlines() if line.strip()] for sheet in done.stdout.split("\f")[:-1]]
+
+
+@pytest.mark.browser
+@pytest.mark.skipif(not (shutil.which("chromium") and shutil.which("pdftotext")), reason="no Chromium or pdftotext")
+def test_printed_sheets_part_nothing_that_belongs_together(tmp_path: Path) -> None:
+    """On paper a WARNING, CAUTION or NOTE has its step below it on the same sheet, and no heading ends a sheet."""
+    page, paper = tmp_path / "page.html", tmp_path / "page.pdf"
+    assert _code(UNLATCHED, "--load", "6L=WIDE,2L=HALF", "--format", "html", "-o", str(page)) == 0
+    _print(page, paper)
+    sheets = _sheets(paper)
+    guards = 0
+    for lines in sheets:
+        starts = [at for at, line in enumerate(lines) if line in ("WARNING", "CAUTION") or line.startswith("NOTE No")]
+        guards += len(starts)
+        assert all(any(re.match(r"\d+ +[A-Z]", line) for line in lines[at + 1 :]) for at in starts), lines
+    assert guards >= 3
+    headings = re.findall(r"<h2>(.*?)</h2>", page.read_text())
+    assert not [lines[-1] for lines in sheets if lines[-1] in headings]
+
+
+@pytest.mark.browser
+@pytest.mark.skipif(not (shutil.which("chromium") and shutil.which("pdftotext")), reason="no Chromium or pdftotext")
+def test_printed_audit_can_be_signed(tmp_path: Path) -> None:
+    """On paper the first sheet has result and caution, and each sheet a head over its table."""
+    from interlock.cli import run
+
+    page, paper = tmp_path / "page.html", tmp_path / "page.pdf"
+    options = ("--no-interlock", "--format", "html", "-o", str(page))
+    assert run(["audit", "demo:procedures/unload-two-and-one", *options]) == 0
+    _print(page, paper)
+    sheets = _sheets(paper)
+    first = "\n".join(sheets[0])
+    assert "nothing found" in first
+    assert "This is not approved maintenance data" in first
+    assert any("Signature" in line for lines in sheets for line in lines)
+    headings = re.findall(r"<h[23]>(.*?)</h[23]>", page.read_text())
+    assert not [lines[-1] for lines in sheets if lines[-1] in headings]
+    interrupted = [lines for lines in sheets if any(line.startswith("before action") for line in lines)]
+    assert len(interrupted) > 1
+    assert all(any(line.startswith("Where ") for line in lines) for lines in interrupted)
