@@ -1,0 +1,117 @@
+"""What keeps proving near linear on long holds: like places are told apart from others, and no frame is needed."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from interlock.kernel.claims import Limits, Progress, Proved, Unknown
+from interlock.kernel.expressions import Is, conj, neg
+from interlock.kernel.machine import Machine, Question, Rule, Variable, question_of
+from interlock.prove.candidates import Candidates
+from interlock.prove.likeness import Likeness
+from interlock.prove.local import LocalRules
+from interlock.prove.strategy import decide
+from tests.benchmarks.holds import hold_machine
+from tests.quality.test_minimal_certificates import asked_of
+
+LONG = 12
+
+
+def lane(length: int) -> Machine:
+    """A thing goes from place to place along a lane, and stays in the last."""
+    variables = [Variable(f"p{at}", (False, True), (at == 0,)) for at in range(length)]
+    rules = [
+        Rule(
+            f"go{at}",
+            "crew",
+            conj(Is(f"p{at}", True), neg(Is(f"p{at + 1}", True))),
+            ((f"p{at}", False), (f"p{at + 1}", True)),
+        )
+        for at in range(length - 1)
+    ]
+    return Machine(tuple(variables), (), tuple(rules), ())
+
+
+@pytest.mark.parametrize("length", [4, LONG])
+def test_like_places_have_one_number(length: int) -> None:
+    """Along a lane all rules do alike, and all places but that of the start are alike, however long it is."""
+    likeness = Likeness(lane(length), ())
+    assert len(set(likeness.rule)) <= 2
+    assert len({likeness.variable[f"p{at}"] for at in range(1, length)}) == 1
+    assert likeness.variable["p0"] != likeness.variable["p1"]
+    pairs = sorted(len(kind.pairs) for kind in likeness.pairs)
+    assert pairs == [1, length - 2]
+
+
+def test_what_is_alike_does_not_hang_on_names() -> None:
+    """With every variable called otherwise, in another order, the same places are alike."""
+    machine = hold_machine(3)
+    names = {v.name: f"x{len(machine.variables) - at:03d}" for at, v in enumerate(machine.variables)}
+
+    def renamed(expr: object) -> object:
+        if isinstance(expr, Is):
+            return Is(names[expr.variable], expr.value)
+        if hasattr(expr, "args"):
+            return type(expr)(tuple(renamed(arg) for arg in expr.args))  # type: ignore[call-arg]
+        if hasattr(expr, "arg"):
+            return type(expr)(renamed(expr.arg))  # type: ignore[call-arg]
+        return expr
+
+    other = Machine(
+        tuple(replace(v, name=names[v.name]) for v in machine.variables),
+        tuple(replace(s, definition=renamed(s.definition)) for s in machine.signals),
+        tuple(
+            replace(r, guard=renamed(r.guard), update=tuple((names[n], x) for n, x in r.update)) for r in machine.rules
+        ),
+        (),
+        renamed(machine.start),  # type: ignore[arg-type]
+    )
+    targets = [question_of(machine, r).target for r in machine.requirements[:40] if r.kind.value != "can always"]
+    one, two = Likeness(machine, targets), Likeness(other, [renamed(target) for target in targets])  # type: ignore[misc]
+
+    def classes(likeness: Likeness, names: dict[str, str]) -> set[frozenset[str]]:
+        found: dict[int, set[str]] = {}
+        for name, number in likeness.variable.items():
+            found.setdefault(number, set()).add(names[name])
+        return {frozenset(own) for own in found.values()}
+
+    assert classes(one, names) == classes(two, {name: name for name in names.values()})
+
+    def kinds(likeness: Likeness, names: dict[str, str]) -> set[frozenset[frozenset[str]]]:
+        return {frozenset(frozenset((names[a], names[b])) for a, b in kind.pairs) for kind in likeness.pairs}
+
+    assert kinds(one, names) == kinds(two, {name: name for name in names.values()})
+
+
+def test_every_pair_is_a_candidate_once() -> None:
+    """At first the candidates are all pairs of facts of related variables, each once, and all single facts."""
+    machine, questions = asked_of("single-lane")
+    rules = LocalRules(machine)
+    candidates = Candidates(rules, [question.target for question in questions])
+    likeness = Likeness(machine, [question.target for question in questions])
+    wanted = sum(
+        len(candidates.facts[one]) * len(candidates.facts[other])
+        for kind in likeness.pairs
+        for one, other in kind.pairs
+    )
+    assert candidates.size() == wanted > 500
+    assert all(candidates.is_single(literal) for literal in candidates.place)
+    assert len(candidates.cubes()) == len(candidates.place), "single facts cover every pair"
+
+
+def test_a_long_hold_needs_no_frames() -> None:
+    """Everything that holds of a hold of 24 bays is proved without facts having to travel row by row."""
+    machine = hold_machine(LONG)
+    questions: list[Question] = [question_of(machine, r) for r in machine.requirements if r.kind.value != "can always"]
+    stages: list[str] = []
+
+    def note(progress: Progress) -> None:
+        stages.append(progress.stage)
+
+    claims = decide(machine, questions, Limits(), note)
+    assert not any(isinstance(claim, Unknown) for claim in claims)
+    assert {claim.engine for claim in claims if isinstance(claim, Proved)} == {"mined"}
+    assert any("for good" in stage for stage in stages)
+    assert not any(stage.startswith("frame") for stage in stages)
