@@ -417,7 +417,7 @@ RECORDS: Mapping[str, Record] = {
                 default=(),
                 attribute="steps",
             ),
-            Field("first", Listed(StepText(), one=True, least=1), "The steps of which one must come before.", default=()),
+            Field("first", Listed(StepText(), one=True, least=1), "Steps of which one must come before.", default=()),
             Field("since", Listed(StepText(), one=True, least=1), "The steps that must not lie between.", default=()),
             Field("hazard", Text(), "What would happen.", required=True),
             Field("severity", Text(), "How bad, in the words of the scheme.", required=True),
