@@ -7,7 +7,7 @@ Elsewhere in this folder, because it is more than one machine and its numbers:
 | 5x5 lamps, 6x6 exclusion grid, four pegs with 11 and 12 discs, peg solitaire, the cube | `test_arrays.py` |
 | peg solitaire and the 3 by 3 tray by the reference evaluator, how many states lie farthest | `test_larger.py` |
 | nullity of the lamps, Hoare's bound, second programs for the puzzles | `test_recounted.py` |
-| which states of the oven satisfy what, runs that go round for ever, the cut sets of the pressure tank | `test_stories.py` |
+| the oven: which states satisfy what, endless runs; the cut sets of the pressure tank | `test_stories.py` |
 | how likely the pressure tank bursts | `test_tank.py` |
 | orders as the program counts them, without a machine | `test_orders.py` |
 | the order of steps in 29 CFR 1910.147 | `test_lockout.py` |

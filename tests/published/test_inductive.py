@@ -21,7 +21,7 @@ from .test_engines import GOALS, NEVER_REACHED, REACHED, question_in
 from .test_stories import TANK_CUT_SETS
 
 OUT_OF_REACH = {"tray 2 by 4", "tray 3 by 3 from a corner", "tray 3 by 3 from the centre"}
-"""Parity of permutations of eight or nine: no invariant that these engines could write down; left to the explicit engine."""
+"""Parity of permutations: no invariant that these engines could write down; left to the explicit engine."""
 
 LONG = {"couples 6, boat 3, no way", "tray 2 by 3"}
 """Seconds each: marked slow."""
