@@ -390,7 +390,7 @@ def test_read_back_as_a_procedure_it_passes_the_audit(name: str, goal: Goal) -> 
 @pytest.mark.slow
 @pytest.mark.parametrize("goal", [Load((("all", "SHORT"),)), Load((("all", "LONG"),))])
 def test_main_deck_there_and_back(goal: Load) -> None:
-    """All thirty bays are loaded in one plan, and unloaded in another."""
+    """All thirty bays are loaded in one plan, and unloaded in another; the audit of both finds nothing."""
     began = monotonic()
     loaded = _checklist("main-deck.yaml", goal)
     took = monotonic() - began
@@ -398,6 +398,10 @@ def test_main_deck_there_and_back(goal: Load) -> None:
     assert took < 90, "thirty seconds on a quiet machine"
     empty = _checklist("main-deck.yaml", ALL_OUT, goal)
     things, machine = empty.compiled.world.things, empty.operation.asked
+    for audited in (_audited("main-deck.yaml", goal), _audited("main-deck.yaml", ALL_OUT, goal)):
+        assert audited.audit.overall is Overall.SOUND, audited.audit.open
+        assert audited.audit.slips is not None
+        assert not audited.audit.slips.hazardous
     _check_language(_words("main-deck.yaml", goal))
     _check_language(_words("main-deck.yaml", ALL_OUT, goal))
     assert all(evaluate(machine, things[bay].states["empty"], empty.legs[-1].end) for bay in empty.compiled.floor.bays)
