@@ -254,17 +254,26 @@ class Frames:
             return self.rules.encoding.decode(self.solver.model())
         return None
 
-    def never_entered(self, cube: Cube) -> Cube | None:
+    def never_entered(self, cube: Cube, first: Sequence[int]) -> Cube | None:
         """A cube at least as large that no initial state is in and that no rule enters where the lemmas hold.
 
-        None where none is found by taking in, again and again, the state from which a rule enters.
+        Of what can be given up, these literals are given up first.  None where no such cube is found by taking in,
+        again and again, the state from which a rule enters.
         """
         beyond = self.top + 1
         while cube and not self._solve([self.acts[0], *cube]):
             answer = self._entry(cube, beyond)
-            if not isinstance(answer, _Entry):
-                return self._generalize(cube, answer, beyond)
-            cube = tuple(literal for literal in cube if answer.model[abs(literal) - 1] == literal)
+            if isinstance(answer, _Entry):
+                cube = tuple(literal for literal in cube if answer.model[abs(literal) - 1] == literal)
+                continue
+            for literal in first:
+                fewer = tuple(other for other in cube if other != literal)
+                if len(fewer) == len(cube) or not fewer or self._solve([self.acts[0], *fewer]):
+                    continue
+                less = self._entry(fewer, beyond)
+                if not isinstance(less, _Entry):
+                    cube, answer = fewer, less
+            return self._generalize(cube, answer, beyond)
         return None
 
     def _entry(self, cube: Cube, level: int) -> _Entry | set[int]:

@@ -32,9 +32,19 @@ def advise(machine: Machine, goal: Expr) -> list[tuple[Expr, Rank]]:
     return _Adviser(machine).stages(goal)
 
 
+def advise_counting(machine: Machine, goal: Expr) -> list[tuple[Expr, Rank]]:
+    """The same, where what is handed on from variable to variable is counted first and only then measured.
+
+    Fewer is better, whatever has to be shifted for it.  Among as many the farther is the better: what cannot be got
+    rid of yet makes room for what can.
+    """
+    return _Adviser(machine, counting=True).stages(goal)
+
+
 class _Adviser:
-    def __init__(self, machine: Machine) -> None:
+    def __init__(self, machine: Machine, counting: bool = False) -> None:
         self.machine = machine
+        self.counting = counting
         self.relaxed = Relaxed(machine, ())
         self.guards = [self.relaxed.goal(rule.guard) for rule in machine.rules]
         self.places = {v.name: {value: at for at, value in enumerate(v.domain)} for v in machine.variables}
@@ -108,11 +118,14 @@ class _Adviser:
         for one in sorted(disturbs):
             # What helps comes after what it helps, whatever it disturbs.
             graph.add_edges_from((one, two) for two in sorted(disturbs[one]) if layer_of[one] <= layer_of[two])
+        handed: set[str] = set()
         for (name, _), at in best.items():
             # What is handed on from one variable to another is one sum: it may have to be handed back for a while.
             for other, written in self.machine.rules[at].update:
                 if other != name and weights.get((other, written)) and layer_of[other] == layer_of[name]:
                     graph.add_edges_from(((name, other), (other, name)))
+                    if layer_of[name] == 0:
+                        handed.add(name)
         groups: networkx.DiGraph[int] = networkx.condensation(graph)
         members = {group: sorted(groups.nodes[group]["members"]) for group in groups.nodes}
         order = networkx.lexicographical_topological_sort(
@@ -126,6 +139,9 @@ class _Adviser:
                 for value in self.machine.domains[name]
                 if weights.get((name, value))
             ]
+            if self.counting and not handed.isdisjoint(members[group]):
+                rank.append(tuple((name, value, 1) for name, value, _ in component))
+                component = [(name, value, -weight) for name, value, weight in component]
             if component:
                 rank.append(tuple(component))
         return tuple(rank)

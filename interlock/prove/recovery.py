@@ -36,22 +36,22 @@ from interlock.kernel.recovery import (
 )
 from interlock.prove.dead_ends import nearest_dead_end
 from interlock.prove.encoding import TRUTH
-from interlock.prove.engine import NO_LIMITS, Clock, OutOfTime, clock_of, time_reason
+from interlock.prove.engine import NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
 from interlock.prove.frames import Frames
 from interlock.prove.local import Cube, LocalRules
 from interlock.prove.mined import MOST_STARTS, mine
 from interlock.prove.obligations import discharge
 from interlock.prove.pdr import certify
 from interlock.prove.planning import Planner
-from interlock.prove.ranks import advise
+from interlock.prove.ranks import advise, advise_counting
 from interlock.prove.recovery_obligations import discharge_recovery
-from interlock.prove.solvers import SatSolver, add_all, light_solver
+from interlock.prove.solvers import FOREVER, SatSolver, add_all, light_solver
 from interlock.prove.starts import some_initial_states
 from interlock.prove.trimming import trim
 
 NAME = "recover"
-HARD_SECONDS = 10.0
-"""How long it is asked of one state whether nothing leads on from it, where no way on was found."""
+HARD_QUERIES = 60_000
+"""How many queries are spent on one state, to find out whether nothing leads on from it."""
 MOST_ENTRIES = 20_000
 """So many cases, and the engine gives up."""
 
@@ -64,11 +64,12 @@ def recover(
     questions: Sequence[RecoveryQuestion],
     limits: Limits = NO_LIMITS,
     report: Report = silent,
-    advice: Advice = advise,
+    advice: Sequence[Advice] = (advise, advise_counting),
 ) -> tuple[RecoveryClaim, ...]:
     """Decides every question, given time.  The machine has been through `with_monitors`.
 
-    `limits.depth` is not heeded: a way back may be as long as it likes.
+    `limits.depth` is not heeded: a way back may be as long as it likes.  Of several advisers each next one is asked
+    where a state was met from which the measures of the one before led no further.
     """
     clock = clock_of(limits)
     claims: dict[int, RecoveryClaim] = {}
@@ -84,7 +85,7 @@ def recover(
             search = search or _Search(machine, [q.goal for q in questions], clock, report)
             claims[at] = search.decide(question, advice)
     except OutOfTime:
-        reason = time_reason(limits)
+        reason = stop_reason(limits, clock)
     except KeyboardInterrupt:
         reason = "interrupted"
     return tuple(claims.get(at, Unknown(question.id, NAME, reason)) for at, question in enumerate(questions))
@@ -106,6 +107,23 @@ class _TooHard(Exception):
     """Of one state it was not found out whether something leads on from it."""
 
 
+class _Metered:
+    """A solver that answers so many queries and no more: then it raises _TooHard."""
+
+    def __init__(self, left: int) -> None:
+        self._left = left
+        inner = light_solver()
+        self.add, self.model, self.core, self.close = inner.add, inner.model, inner.core, inner.close
+        self._solve = inner.solve
+
+    def solve(self, assumptions: Sequence[int] = (), clock: Clock = FOREVER) -> bool:
+        """As that of the solver within."""
+        self._left -= 1
+        if self._left < 0:
+            raise _TooHard
+        return self._solve(assumptions, clock)
+
+
 class _Search:
     """What is known of one machine; all questions share the invariant."""
 
@@ -116,6 +134,7 @@ class _Search:
         self.report = report
         self.rules = LocalRules(machine)
         self.number = {rule.name: at for at, rule in enumerate(machine.rules)}
+        self.initial = {variable.name: variable.init for variable in machine.variables}
         self.planner = Planner(self.calm)
         starts = some_initial_states(self.rules, MOST_STARTS, clock, light_solver)
         self.lemmas: list[Cube] = []
@@ -125,13 +144,20 @@ class _Search:
             # No run at all: anything holds of every reachable state.
             self.lemmas = [()]
 
-    def decide(self, question: RecoveryQuestion, advice: Advice) -> RecoveryClaim:
-        """The claim for one question.  Raises OutOfTime."""
+    def decide(self, question: RecoveryQuestion, advice: Sequence[Advice]) -> RecoveryClaim:
+        """The claim for one question, on the first advice that leads to one.  Raises OutOfTime."""
+        for at, adviser in enumerate(advice):
+            claim = self._by(question, adviser, thorough=at == len(advice) - 1)
+            if not isinstance(claim, Unknown):
+                break
+        return claim
+
+    def _by(self, question: RecoveryQuestion, adviser: Advice, thorough: bool) -> RecoveryClaim:
         stages: list[Stage] = []
         before: Expr = conj()
         entries = 0
-        for goal, rank in self._stages(question.goal, advice):
-            work = _StageWork(self, before, goal, rank, question)
+        for goal, rank in self._stages(question.goal, adviser):
+            work = _StageWork(self, before, (goal, rank), question, thorough)
             try:
                 while (state := work.uncovered()) is not None:
                     self.report(Progress(NAME, f"case {entries + 1}"))
@@ -152,9 +178,9 @@ class _Search:
         discharge_recovery(self.machine, recovery, question.goal, self.clock)
         return Recoverable(question.id, NAME, recovery)
 
-    def _stages(self, goal: Expr, advice: Advice) -> list[tuple[Expr, Rank]]:
+    def _stages(self, goal: Expr, adviser: Advice) -> list[tuple[Expr, Rank]]:
         """The stages advised, with the goal itself for the goal of the last, which it surely implies then."""
-        advised = list(advice(self.calm, goal)) or [(goal, ())]
+        advised = list(adviser(self.calm, goal)) or [(goal, ())]
         return [*advised[:-1], (goal, advised[-1][1])]
 
     def _certificate(self, stages: Sequence[Stage]) -> Certificate:
@@ -213,6 +239,29 @@ class _Search:
 
         return moved(literal) if effects else literal
 
+    def excludes(self, state: State) -> bool:
+        """The state is of a kind that no rule leads to: the invariant says so from now on."""
+        weak = [one for one in self.facts_of(state) if one < 0 or len(self._options(one)) <= 2]
+        # What kind of thing is there matters less, on the whole, than that something is.
+        kinds = [one for one in weak if not self._rules_out_start(one)]
+        frames = Frames(self.rules, [], self.clock, light_solver, self.lemmas)
+        try:
+            cube = frames.never_entered(tuple(sorted(weak)), kinds)
+        finally:
+            frames.solver.close()
+        if cube is not None:
+            self.lemmas.append(cube)
+        return cube is not None
+
+    def _rules_out_start(self, literal: int) -> bool:
+        """The variable has not (one of) its initial values."""
+        ruled_out = [value for option, value in self._options(literal) if option == -literal]
+        return any(value in self.initial[self.rules.encoding.variable_of[abs(literal)]] for value in ruled_out)
+
+    def _options(self, literal: int) -> Sequence[tuple[int, Value]]:
+        encoding = self.rules.encoding
+        return encoding.values[encoding.variable_of[abs(literal)]]
+
     def facts_of(self, state: State) -> list[int]:
         """What is so in the state: of variables with many values also which values they do not have."""
         found = []
@@ -234,9 +283,13 @@ def _written(machine: Machine, number: dict[str, int], names: Sequence[str]) -> 
 class _StageWork:
     """The cases of one stage."""
 
-    def __init__(self, search: _Search, before: Expr, goal: Expr, rank: Rank, question: RecoveryQuestion) -> None:
+    def __init__(
+        self, search: _Search, before: Expr, stage: tuple[Expr, Rank], question: RecoveryQuestion, thorough: bool
+    ) -> None:
+        goal, rank = stage
         self.search = search
         self.question = question
+        self.thorough = thorough
         self.rank = rank
         self.entries: list[Entry] = []
         encoding = search.rules.encoding
@@ -272,9 +325,17 @@ class _StageWork:
 
     def cover(self, state: State) -> Trapped | None:
         """Finds a case for the state, or excludes the state; a claim where it is a dead end that can be reached."""
-        names = self.step.plan(state, self.search.clock)
+        clock = self.search.clock
+        names = self.step.plan_near(state, clock)
+        if names is None and self.search.excludes(state):
+            self._feed()
+            return None
         if names is None:
-            answer = self._without_plan(state)
+            names = self.step.plan_far(state, clock)
+        if names is None:
+            if not self.thorough:
+                raise _TooHard
+            answer = self._dead_end(state)
             if isinstance(answer, Trapped):
                 return answer
             if answer is None:
@@ -331,20 +392,15 @@ class _StageWork:
                 chosen = fewer
         return sorted(set(chosen), key=abs)
 
-    def _without_plan(self, state: State) -> Trapped | tuple[str, ...] | None:
-        """A run that helps after all, a dead end that can be reached, or None: the state cannot, and is excluded."""
-        clock = self.search.clock.sooner(HARD_SECONDS)
-        try:
-            return self._dead_end(state, clock)
-        except OutOfTime:
-            self.search.clock.check()
-            raise _TooHard from None
+    def _dead_end(self, state: State) -> Trapped | tuple[str, ...] | None:
+        """A run that helps after all, a dead end that can be reached, or None: the state cannot, and is excluded.
 
-    def _dead_end(self, state: State, clock: Clock) -> Trapped | tuple[str, ...] | None:
-        search, goal = self.search, self.question.goal
+        Raises _TooHard.
+        """
+        search, goal, clock = self.search, self.question.goal, self.search.clock
         search.report(Progress(NAME, "is there a dead end"))
         again = LocalRules(restarted(search.machine, state))
-        frames = Frames(again, [goal], clock, light_solver, search.lemmas)
+        frames = Frames(again, [goal], clock, lambda: _Metered(HARD_QUERIES), search.lemmas)
         try:
             for _, trace in frames.run([0], None, silent):
                 return self.step.shortest_help(trace)
@@ -354,17 +410,17 @@ class _StageWork:
             raise AssertionError("reachability ended without an answer")
         certificate = certify(again, frames.invariant, [goal], clock)
         region = conj(*certificate.clauses)
-        run = self._reach(region, clock)
+        run = self._reach(region)
         if run is None:
             return None
         # The region is closed and clear of the goal, so the certificate serves each of its states.
         discharge(restarted(search.machine, run.states[-1]), certificate, [goal], clock)
         return Trapped(self.question.id, NAME, run, certificate)
 
-    def _reach(self, region: Expr, clock: Clock) -> Trace | None:
+    def _reach(self, region: Expr) -> Trace | None:
         """A run into the region; None where there is none, and the invariant then says so."""
         search = self.search
-        frames = Frames(search.rules, [region], clock, light_solver, search.lemmas)
+        frames = Frames(search.rules, [region], search.clock, lambda: _Metered(HARD_QUERIES), search.lemmas)
         try:
             for _, trace in frames.run([0], None, silent):
                 return trace

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from interlock.kernel.expressions import Expr, Value, conj, neg
+from interlock.kernel.expressions import Expr, Value, conj, neg, signals_of
 from interlock.kernel.machine import Actor, Machine, support_of
 from interlock.kernel.recovery import Entry, Recovery, Stage, surely_drops, written_by
 from interlock.prove.engine import Clock, OutOfTime
@@ -33,6 +33,7 @@ class _Work:
         self.make = Make()
         self.terms = Terms(machine, 0, self.make)
         self.supports = {s.name: support_of(machine, s.definition) for s in machine.signals}
+        self._spoken: dict[Expr, frozenset[str]] = {}
         self.solver = self.make.z3.SolverFor("QF_FD")
         self.solver.set("ctrl_c", False)
         self.solver.add(self.terms.domains)
@@ -65,8 +66,19 @@ class _Work:
         self.refute([self.terms.term(conj(*entry.when)), self.make.any_of(wrong)], f"case {number} goes wrong")
 
     def _after(self, exprs: Sequence[Expr], written: dict[str, Value]) -> list[Any]:
-        found: list[Any] = self.terms.after(exprs, dict(written), self.supports)
+        # Other signals than those that are spoken of need no terms of their own.
+        spoken = frozenset[str]().union(*map(self._spoken_of, exprs))
+        supports = {name: support if name in spoken else frozenset() for name, support in self.supports.items()}
+        found: list[Any] = self.terms.after(exprs, dict(written), supports)
         return found
+
+    def _spoken_of(self, expr: Expr) -> frozenset[str]:
+        """The signals that the expression names, and those that these name in turn."""
+        if expr not in self._spoken:
+            names = signals_of(expr)
+            more = (self._spoken_of(self.machine.definitions[name]) for name in names)
+            self._spoken[expr] = frozenset(names).union(*more)
+        return self._spoken[expr]
 
     def refute(self, query: Sequence[Any], what: str) -> None:
         """Has z3 say that the query has no model."""
