@@ -29,8 +29,10 @@ from interlock.kernel.claims import (
 from interlock.kernel.expressions import And, Expr
 from interlock.kernel.machine import IllFormedMachine, Machine, Question
 
-MOST_RECOUNTED = 20_000
-"""The most states that a claim without a certificate may count; the second count is too slow for more."""
+MOST_WALKED = 20_000
+"""So many states are counted a second time by the reference evaluator; more are counted as numbers."""
+MOST_RECOUNTED = 40_000_000
+"""The most states that a claim without a certificate may count: the second count would need too much memory."""
 
 
 def confirm(
@@ -151,8 +153,14 @@ def _recount(
     machine: Machine, targets: Sequence[Expr], claimed: Sequence[int | None], deadline: float | None
 ) -> list[Verdict]:
     """One verdict per target: does a walk over all states see as many as claimed, and none in the target?"""
-    small = [count for count in claimed if count is not None and count <= MOST_RECOUNTED]
-    walk = enumerate_reachable(machine, targets, max(small), deadline=deadline) if small else None
+    most = max((count for count in claimed if count is not None and count <= MOST_RECOUNTED), default=None)
+    walk, how = None, "the reference evaluator"
+    if most is not None and most <= MOST_WALKED:
+        walk = enumerate_reachable(machine, targets, most, deadline=deadline)
+    elif most is not None:
+        from interlock.confirm.numbering import count_by_numbers  # here, because numpy takes long to load
+
+        walk, how = count_by_numbers(machine, targets, most, deadline), "numbered states"
     verdicts: list[Verdict] = []
     for at, count in enumerate(claimed):
         if count is None:
@@ -167,7 +175,7 @@ def _recount(
             least = "" if walk.complete else "at least "
             verdicts.append(Broken(f"a second count finds {least}{walk.states} states, not {count}"))
         elif walk.complete:
-            verdicts.append(Agreed(f"second enumeration by the reference evaluator, {count} states"))
+            verdicts.append(Agreed(f"second enumeration by {how}, {count} states"))
         else:
             verdicts.append(Unchecked(f"second count ended early: {walk.stopped}"))
     return verdicts

@@ -177,7 +177,7 @@ def test_announced_status_does_not_sway_the_solver() -> None:
         (3, Is("n", 2), Disputed, "a second count finds 2 states, not 3"),
         (2, Is("n", 1), Disputed, "a second count reaches the target in 1 steps"),
         (None, Is("n", 2), Undecided, "neither a certificate nor a number of states"),
-        (MOST_RECOUNTED + 1, Is("n", 2), Undecided, "more than the 20000"),
+        (MOST_RECOUNTED + 1, Is("n", 2), Undecided, "more than the 40000000"),
     ],
 )
 def test_counted_claim_is_counted_again(
