@@ -9,6 +9,7 @@ from interlock.kernel.machine import question_of
 from interlock.prove import explicit
 from tests.agreement.engines import reachable_states, truth
 from tests.agreement.random_machines import random_case
+from tests.benchmarks.__main__ import growth
 from tests.benchmarks.contestants import diagrams
 from tests.benchmarks.families import lanes_by_rows
 from tests.benchmarks.holds import ROOT, ROWS, hold_machine, hold_text
@@ -55,3 +56,11 @@ def test_holds_grow_row_by_row() -> None:
     assert min(per_row) >= 7
     for rows, size in zip((5, 7, 12), sizes[1:], strict=True):
         assert size == tuple(first + (rows - 3) * more for first, more in zip(sizes[0], per_row, strict=True))
+
+
+def test_growth_is_the_exponent() -> None:
+    """Times that are a power of the size give its exponent, whatever the factor; one odd time bends it only so far."""
+    taken = {size: 0.03 * size**1.25 for size in (6, 12, 30, 60, 120)}
+    assert growth(taken, 12, 120) == pytest.approx(1.25)
+    assert growth(taken | {6: 9.0}, 12, 120) == pytest.approx(1.25)
+    assert 1.25 < growth(taken | {120: 2 * taken[120]}, 12, 120) < 1.25 + 0.5

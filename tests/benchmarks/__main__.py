@@ -19,10 +19,11 @@ from __future__ import annotations
 import argparse
 import os
 import platform
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from importlib.metadata import version
 from itertools import pairwise
 from math import log
+from statistics import linear_regression
 
 from interlock.kernel.claims import Unknown
 
@@ -30,6 +31,10 @@ from .contestants import RIVALS, Outcome, answer, count, run_alone
 
 BAYS = (6, 12, 30, 60, 120)
 OURS_SECONDS = 1_800.0
+COMPARED = 12
+"""Bays of the hold that every rival is given its time for."""
+SMALLEST_FITTED = 12
+"""Bays from which on growth is fitted: what is smaller is mostly overhead."""
 
 
 def shown(outcome: Outcome, limit: float, base: float | None = None) -> str:
@@ -61,9 +66,9 @@ def deciding(bays: Sequence[int], rivals: Sequence[str], limit: float) -> None:
         mine = shown(ours, OURS_SECONDS) + (f", {open_left} open" if open_left else "")
         print(f"| {' | '.join([*map(str, (size, *sizes)), mine])} |", end="", flush=True)
         for rival in rivals:
-            # what did not end on a smaller hold is not given the time again
+            # what did not end on a smaller hold is not given the time again, but where everybody is compared
             cell = "not run again"
-            if rival not in beaten:
+            if rival not in beaten or size == COMPARED:
                 _, theirs = run_alone(answer, rival, size // 2, limit)
                 differ = contradictions(ours, theirs)
                 cell = shown(theirs, limit, taken.get(size)) + (f", {differ} DIFFER" if differ else "")
@@ -71,12 +76,19 @@ def deciding(bays: Sequence[int], rivals: Sequence[str], limit: float) -> None:
                     beaten.add(rival)
             print(f" {cell} |", end="", flush=True)
         print()
-    for first, last in ((12, 120), *pairwise(bays)):
-        if first in taken and last in taken and first != last:
-            exponent = log(taken[last] / taken[first]) / log(last / first)
-            print(
-                f"decide from {first} to {last} bays: {taken[last] / taken[first]:.1f} times as long, n^{exponent:.2f}"
-            )
+    for first, last in pairwise(sorted(taken)):
+        times = taken[last] / taken[first]
+        print(f"decide from {first} to {last} bays: {times:.1f} times as long, n^{growth(taken, first, last):.2f}")
+    fitted = [size for size in taken if size >= SMALLEST_FITTED]
+    if len(fitted) > 1:
+        exponent = growth(taken, min(fitted), max(fitted))
+        print(f"decide grows as n^{exponent:.2f}: least squares over {', '.join(map(str, sorted(fitted)))} bays")
+
+
+def growth(taken: Mapping[int, float], first: int, last: int) -> float:
+    """The exponent of the size that fits the times from `first` to `last` best: least squares of logarithms."""
+    points = [(log(size), log(seconds)) for size, seconds in taken.items() if first <= size <= last]
+    return linear_regression(*zip(*points, strict=True)).slope
 
 
 def counting() -> None:
@@ -108,9 +120,9 @@ def main() -> None:
     parser.add_argument("--bays", nargs="*", type=int, default=list(BAYS), metavar="N", help="even, 6 to 120")
     parser.add_argument("--rivals", nargs="*", choices=RIVALS, default=list(RIVALS))
     parser.add_argument(
-        "--limit", type=float, default=60.0, metavar="SECONDS", help="of the processor, for each rival and size"
+        "--limit", type=float, default=80.0, metavar="SECONDS", help="of the processor, for each rival and size"
     )
-    parser.add_argument("--no-counting", action="store_true", help="leave the first table out")
+    parser.add_argument("--no-counting", action="store_true", help="leave the table of counting out")
     given = parser.parse_args()
     print(machine_line() + "\n")
     if not given.no_counting:
