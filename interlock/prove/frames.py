@@ -266,8 +266,9 @@ class Frames:
             if isinstance(answer, _Entry):
                 cube = tuple(literal for literal in cube if answer.model[abs(literal) - 1] == literal)
                 continue
-            for literal in first:
-                fewer = tuple(other for other in cube if other != literal)
+            for literal in (None, *first):
+                # None: what the answer does not rest on goes all at once.
+                fewer = tuple(o for o in cube if o != literal) if literal else self._closed(cube, answer)
                 if len(fewer) == len(cube) or not fewer or self._solve([self.acts[0], *fewer]):
                     continue
                 less = self._entry(fewer, beyond)

@@ -139,6 +139,11 @@ class Step:
         """Per rule the tables of what it writes, and what that weighs afterwards."""
         self._leave = planner.leaving(rank[0]) if rank and is_count(rank[0]) else None
 
+    @property
+    def counts(self) -> bool:
+        """The rank counts things first that rules take away."""
+        return self._leave is not None
+
     def plan_near(self, state: State, clock: Clock) -> tuple[str, ...] | None:
         """The rules that lead from the state to a better one, none of them to spare; None where none were soon found.
 

@@ -20,7 +20,7 @@ from typing import TypeAlias
 from interlock.kernel.claims import Certificate, Limits, Progress, Report, Trace, Unknown, silent
 from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import Expr, Not, Value, conj
-from interlock.kernel.machine import Machine
+from interlock.kernel.machine import Machine, support_of
 from interlock.kernel.recovery import (
     Entry,
     Rank,
@@ -54,6 +54,8 @@ HARD_QUERIES = 60_000
 """How many queries are spent on one state, to find out whether nothing leads on from it."""
 MOST_ENTRIES = 20_000
 """So many cases, and the engine gives up."""
+FEW_ENTRIES, ENTRIES_PER_RULE = 100, 2
+"""So many cases, or so many times as many as there are rules, and the next adviser is asked, if there is one."""
 
 Advice: TypeAlias = Callable[[Machine, Expr], Sequence[tuple[Expr, Rank]]]
 """Stages on the way to a goal, in a machine without failures, each with a measure; never taken on trust."""
@@ -69,7 +71,7 @@ def recover(
     """Decides every question, given time.  The machine has been through `with_monitors`.
 
     `limits.depth` is not heeded: a way back may be as long as it likes.  Of several advisers each next one is asked
-    where a state was met from which the measures of the one before led no further.
+    where the measures of the one before led no further, or to more and more cases.
     """
     clock = clock_of(limits)
     claims: dict[int, RecoveryClaim] = {}
@@ -156,14 +158,15 @@ class _Search:
         stages: list[Stage] = []
         before: Expr = conj()
         entries = 0
+        most = MOST_ENTRIES if thorough else max(FEW_ENTRIES, ENTRIES_PER_RULE * len(self.machine.rules))
         for goal, rank in self._stages(question.goal, adviser):
             work = _StageWork(self, before, (goal, rank), question, thorough)
             try:
                 while (state := work.uncovered()) is not None:
                     self.report(Progress(NAME, f"case {entries + 1}"))
                     entries += 1
-                    if entries > MOST_ENTRIES:
-                        return Unknown(question.id, NAME, f"more than {MOST_ENTRIES} cases to tell apart")
+                    if entries > most:
+                        return Unknown(question.id, NAME, f"more than {most} cases to tell apart")
                     trapped = work.cover(state)
                     if trapped is not None:
                         return trapped
@@ -262,6 +265,12 @@ class _Search:
         encoding = self.rules.encoding
         return encoding.values[encoding.variable_of[abs(literal)]]
 
+    def spoken_of(self, names: Sequence[str]) -> frozenset[str]:
+        """The variables that these rules read or write."""
+        rules = [self.machine.rules[self.number[name]] for name in names]
+        written = (name for rule in rules for name, _ in rule.update)
+        return frozenset(written).union(*(support_of(self.machine, rule.guard) for rule in rules))
+
     def facts_of(self, state: State) -> list[int]:
         """What is so in the state: of variables with many values also which values they do not have."""
         found = []
@@ -327,10 +336,13 @@ class _StageWork:
         """Finds a case for the state, or excludes the state; a claim where it is a dead end that can be reached."""
         clock = self.search.clock
         names = self.step.plan_near(state, clock)
+        # Where all things counted can be had away with in one run, that none was found soon is telling.
+        if names is None and not self.step.counts:
+            names = self.step.plan_far(state, clock)
         if names is None and self.search.excludes(state):
             self._feed()
             return None
-        if names is None:
+        if names is None and self.step.counts:
             names = self.step.plan_far(state, clock)
         if names is None:
             if not self.thorough:
@@ -352,7 +364,13 @@ class _StageWork:
         self._feed()
         facts = search.facts_of(state)
         asked = [self.before, -self.to, failing]
-        if self.solver.solve([*asked, *facts], clock):
+        # What the rules themselves speak of says it all, as a rule; what follows from the rest of the state, by way
+        # of the invariant, would make cases that are needlessly special.
+        spoken = search.spoken_of(names)
+        near = [literal for literal in facts if search.rules.encoding.variable_of[abs(literal)] in spoken]
+        if not self.solver.solve([*asked, *near], clock):
+            facts = near
+        elif self.solver.solve([*asked, *facts], clock):
             raise AssertionError("a planned run fails from the state that it was planned for")
         core = set(self.solver.core())
         cube = [literal for literal in facts if literal in core]

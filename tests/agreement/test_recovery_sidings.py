@@ -1,0 +1,135 @@
+"""Ways back where things have to be shifted: counting first, and kinds of state that no rule leads to."""
+
+from __future__ import annotations
+
+from itertools import count
+
+import pytest
+
+from interlock.confirm.recovery import confirm_recovery
+from interlock.kernel.claims import Unknown
+from interlock.kernel.recovery import Recoverable, Recovers, Trapped, rank_of
+from interlock.prove import recovery
+from interlock.prove.engine import Clock
+from interlock.prove.frames import Frames
+from interlock.prove.local import LocalRules
+from interlock.prove.ranks import advise, advise_counting
+from interlock.prove.recovery import recover
+from interlock.prove.solvers import light_solver
+from tests.agreement.judging import BY_CASES
+from tests.agreement.listing import listing_of
+from tests.agreement.random_machines import random_way_back
+from tests.agreement.recovering import dead_ends, proves, shows_trap
+from tests.agreement.sidings import random_siding, siding
+
+
+@pytest.mark.parametrize("tens", [pytest.param(at, marks=pytest.mark.slow if at >= 4 else ()) for at in range(12)])
+def test_engine_agrees_on_sidings(tens: int) -> None:
+    """On random sidings the engine decides, is right, and its evidence is what it says, state by state."""
+    for seed in range(10 * tens, 10 * tens + 10):
+        machine, question = random_siding(seed)
+        (claim,) = recover(machine, [question], BY_CASES)
+        bad = dead_ends(machine, question.goal)
+        if isinstance(claim, Recoverable):
+            assert not bad
+            assert proves(machine, claim.recovery, question.goal)
+        else:
+            assert isinstance(claim, Trapped), claim
+            assert claim.trace.states[-1] in bad
+            assert shows_trap(machine, claim, question.goal)
+
+
+def test_sidings_are_of_both_kinds() -> None:
+    """Among the random sidings some can always be emptied and some cannot."""
+    trapping = [bool(dead_ends(machine, question.goal)) for machine, question in map(random_siding, range(40))]
+    assert 8 < sum(trapping) < 32
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_counting_alone_agrees_with_enumeration(seed: int) -> None:
+    """Asked by counting alone, the engine is as right on random machines as with every adviser."""
+    machine, question = random_way_back(seed)
+    (claim,) = recover(machine, [question], BY_CASES, advice=(advise_counting,))
+    bad = dead_ends(machine, question.goal)
+    assert not isinstance(claim, Unknown)
+    assert bool(bad) == isinstance(claim, Trapped)
+    if isinstance(claim, Recoverable):
+        assert proves(machine, claim.recovery, question.goal)
+
+
+def test_shifting_needs_counting() -> None:
+    """A siding for which measures alone tell many cases apart is settled by counting, in far fewer."""
+    machine, question = siding(16, 3)
+    (measured,) = recover(machine, [question], BY_CASES, advice=(advise,))
+    claims = recover(machine, [question], BY_CASES)
+    assert isinstance(measured, Recoverable)
+    assert isinstance(claims[0], Recoverable)
+    assert _cases(claims[0]) < _cases(measured) / 2
+    (finding,) = confirm_recovery(machine, [question], claims)
+    assert isinstance(finding, Recovers), finding
+
+
+def test_cases_grow_with_the_length() -> None:
+    """Twice as long a siding takes about twice as many cases, though it can be filled in far more ways."""
+    found = []
+    for cells in (10, 20):
+        machine, question = siding(cells, 3)
+        (claim,) = recover(machine, [question], BY_CASES)
+        assert isinstance(claim, Recoverable)
+        found.append(_cases(claim))
+    assert found[1] <= 3 * found[0]
+
+
+def _cases(claim: Recoverable) -> int:
+    return sum(len(stage.entries) for stage in claim.recovery.stages)
+
+
+def test_fewer_count_more_than_nearer() -> None:
+    """By the counting measure a truck less is better, however far off the others are; of as many the farther is."""
+    machine, question = siding(6, 0)
+    (_, rank), *_ = advise_counting(machine, question.goal)
+    empty = ("empty",) * 6
+    near, far = ("short", *empty[1:]), (*empty[1:], "short")
+    both = ("short", *empty[2:], "short")
+    assert rank_of(machine, rank, empty) < rank_of(machine, rank, far) < rank_of(machine, rank, near)
+    assert rank_of(machine, rank, near) < rank_of(machine, rank, both)
+
+
+@pytest.mark.parametrize("seed", range(0, 40))
+def test_kinds_of_state_excluded_are_not_reachable(seed: int) -> None:
+    """A cube said never to be entered holds the state asked about and no reachable state; and some are found."""
+    machine, _ = random_siding(seed)
+    reached = set(listing_of(machine).depths)
+    rules = LocalRules(machine)
+    frames = Frames(rules, [], Clock(None), light_solver)
+    facts = {v.name: [one for one, _ in rules.encoding.values[v.name]] for v in machine.variables}
+    found = count()
+    for state in sorted(set(listing_of(machine).states) - reached)[::7]:
+        own = [
+            -one
+            for v, value in zip(machine.variables, state, strict=True)
+            for one, other in rules.encoding.values[v.name]
+            if other != value
+        ]
+        cube = frames.never_entered(tuple(sorted(own)), own)
+        if cube is None:
+            continue
+        next(found)
+        assert set(cube) <= set(own)
+        for other in reached:
+            true = {
+                one if other[machine.positions[name]] == value else -one
+                for name in facts
+                for one, value in rules.encoding.values[name]
+            }
+            assert not set(cube) <= true
+    assert next(found) > 0
+
+
+def test_too_hard_is_undecided_without_a_clock(monkeypatch: pytest.MonkeyPatch) -> None:
+    """How hard is too hard is counted in queries: with none to spare a dead end stays undecided, in any time."""
+    machine, question = next(case for case in map(random_siding, range(1, 99, 2)) if dead_ends(case[0], case[1].goal))
+    monkeypatch.setattr(recovery, "HARD_QUERIES", 0)
+    (claim,) = recover(machine, [question], BY_CASES)
+    assert isinstance(claim, Unknown)
+    assert "nor that there is none" in claim.reason
