@@ -31,7 +31,7 @@ def test_a_hold_that_grew_is_decided() -> None:
 
 @pytest.mark.slow
 def test_long_pallets_that_shut_each_other_in() -> None:
-    """Of the main deck it is found that it can always be emptied and shut; each obligation is in the evidence and re-checked."""
+    """The main deck can always be emptied and shut; every obligation is in the evidence and re-checked."""
     compiled = compile_file("models/main-deck.yaml", standing())
     asked = verify(compiled, pdr, Limits(), chosen=["can-always-be-emptied-and-shut"])
     (answer,) = asked.answers
