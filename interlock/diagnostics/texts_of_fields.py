@@ -205,8 +205,8 @@ TEXTS = (
     ),
     text(
         "reserved-name",
-        """The name means something already: it is a word of the language, a bay, or a group that every description
-        has.""",
+        """The name means something already: it is a word of the language, a bay, a group that every description has, or
+        what can be said of a bay, a person or a lever anyway.""",
         """
         groups:
           - {id: doors, members: [D1]}

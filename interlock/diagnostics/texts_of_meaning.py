@@ -208,6 +208,37 @@ TEXTS = (
         """,
     ),
     text(
+        "door-closes-nothing",
+        """A door stands at the edge of the hold, over a side of its bays beyond which there is no other bay, and it is
+        the only door there. Any other would keep no unit from passing, open or closed.""",
+        """
+        doorways:
+          - id: D1
+            bays: [1L]
+            side: right
+            moved_by: hand
+            opens: always
+            closes: always
+            latch: none
+            lock: none
+            path: []
+            starts: open
+        """,
+        """
+        doorways:
+          - id: D1
+            bays: [1L]
+            side: left
+            moved_by: hand
+            opens: always
+            closes: always
+            latch: none
+            lock: none
+            path: []
+            starts: open
+        """,
+    ),
+    text(
         "unreachable-bay",
         """No unit can come to this bay from any doorway, whatever the latches do: there is no way over ball mat and
         rollers, or the rules of the layout keep all kinds of unit away.""",

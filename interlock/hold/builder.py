@@ -201,7 +201,10 @@ def add_actions(
         if action.trigger == BY_ITSELF:
             text = f"{thing.phrase} goes to {action.dest.replace('_', ' ')} by itself"
         tags = [(thing, action.trigger)]
-        if "_" in action.trigger and action.trigger != BY_ITSELF:
+        if name in builder.urgent:
+            # it becomes part of what sets it off: no rule of its own says when it is possible, or what came before it
+            tags = []
+        elif "_" in action.trigger and action.trigger != BY_ITSELF:
             tags.append((thing, action.trigger.split("_")[0]))
         builder.draft(name, trigger.actor, guard, dict(action.updates), text, *tags)
 

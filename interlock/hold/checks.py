@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from interlock.diagnostics.nearest import nearest_name
 from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.kinds import DEVICE_KINDS, control_kind
-from interlock.hold.layout import Floor, Placement, part_names
+from interlock.hold.layout import Floor, Placement, bay_id, part_names
 from interlock.hold.model import Device, Direction, Hold
 from interlock.kernel.machine import Actor
 
@@ -149,15 +149,16 @@ def _situations(hold: Hold) -> Iterator[Diagnostic]:
     for door in hold.doorways:
         states[door.id] = ("closed", "moving", "open", "latched", "unlatched", "locked", "unlocked")
     units = tuple(unit.id for unit in hold.units)
+    states |= {bay_id(row, lane): units for row in range(1, hold.layout.rows + 1) for lane in hold.layout.lanes}
     for situation in hold.situations:
         for id, state, span in situation.sets:
-            known = states.get(id, units)
+            known = states.get(id, ())
             if state not in known:
                 yield Diagnostic(
                     "start-out-of-range",
                     span,
                     f"{id} is never {state!r}",
-                    "one of " + ", ".join(known),
+                    "one of " + ", ".join(known) if known else f"something that can start in a state; {id} has none",
                     nearest_name(state, known),
                 )
 
@@ -189,6 +190,22 @@ def check_loads(hold: Hold, floor: Floor) -> Iterator[Diagnostic]:
                     "bays that no other unit takes",
                 )
             taken.update(dict.fromkeys(placement.cells, placement))
+
+
+def check_sills(hold: Hold, floor: Floor) -> Iterator[Diagnostic]:
+    """Doors that nothing passes: the side that they are said to close leads to a bay, or is another door's already."""
+    for door in hold.doorways:
+        for bay in door.bays:
+            if bay in floor.bays and f"{door.id}-{bay}" not in floor.cells:
+                beyond = floor.neighbour(bay, door.side)
+                other = None if beyond is None else floor.cells[beyond].door
+                yield Diagnostic(
+                    "door-closes-nothing",
+                    door.span,
+                    f"{door.id} is said to close the {door.side} side of bay {bay}, "
+                    + (f"where bay {beyond} lies" if other is None else f"which {other} closes"),
+                    "a side of the bay at which the hold ends, and one door there",
+                )
 
 
 def doubts_of(hold: Hold, floor: Floor) -> Iterator[Diagnostic]:

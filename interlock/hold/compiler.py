@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.builder import Builder
 from interlock.hold.building import build as build_things
-from interlock.hold.checks import check_hold, check_loads, doubts_of
+from interlock.hold.checks import check_hold, check_loads, check_sills, doubts_of
 from interlock.hold.components import UnsettledKind
 from interlock.hold.glossary import Glossary, Happening
 from interlock.hold.layout import Floor, bays_reached, lay_out
@@ -21,7 +21,7 @@ from interlock.hold.model import Hold, RequirementText
 from interlock.hold.motion import add_motion
 from interlock.hold.requirements import Instance, instantiate
 from interlock.hold.settling import Fuser, NeverSettles, may_hold
-from interlock.kernel.expressions import FALSE, TRUE, Expr, Value, assign, conj, expand, signals_of
+from interlock.kernel.expressions import FALSE, TRUE, Const, Expr, Value, assign, conj, expand, signals_of, variables_of
 from interlock.kernel.machine import Actor, Machine, Requirement, RequirementKind, Rule, Signal, Variable
 
 
@@ -71,7 +71,8 @@ def compile_hold(
         return Compilation(None, (*check_hold(hold), Diagnostic("settling-never-ends", hold.span, str(fault))))
     lower_definitions(builder)
     drawn = instantiate((*hold.requirements, *requirements), builder.lowering)
-    faults = [*check_hold(hold), *builder.lowering.faults, *check_loads(hold, floor), *_unreached(hold, floor)]
+    faults = [*check_hold(hold), *builder.lowering.faults, *check_loads(hold, floor), *check_sills(hold, floor)]
+    faults += _unreached(hold, floor)
     circle = _circular(builder)
     if circle:
         faults.append(circle)
@@ -110,7 +111,7 @@ def _assemble(builder: Builder, situation: str | None, drawn: tuple[Instance, ..
     requirements = tuple(_with_rules(instance, born) for instance in drawn)
     variables = tuple(builder.variables.values())
     start = conj(builder.start, fuser.at_rest())
-    faults = _start_faults(hold, variables, start, definitions)
+    faults = _start_faults(hold, variables, start, definitions, builder.values)
     if faults:
         return Compilation(None, faults)
     used = _needed(definitions, start, rules, requirements)
@@ -246,12 +247,36 @@ def _never_settles(builder: Builder, fault: NeverSettles) -> Diagnostic:
 
 
 def _start_faults(
-    hold: Hold, variables: tuple[Variable, ...], start: Expr, definitions: Mapping[str, Expr]
+    hold: Hold,
+    variables: tuple[Variable, ...],
+    start: Expr,
+    definitions: Mapping[str, Expr],
+    says: Mapping[tuple[str, Value], str],
 ) -> tuple[Diagnostic, ...]:
-    only = {variable.name: variable.init[0] for variable in variables if len(variable.init) == 1}
-    opened = expand(start, definitions)
-    if start == TRUE or may_hold(assign(opened, only)):
+    if start == TRUE:
         return ()
+    starts = {variable.name: variable.init for variable in variables}
+    only = {name: values[0] for name, values in starts.items() if len(values) == 1}
+    opened = expand(start, definitions)
+    settled = assign(opened, only)
+    if _can_be(settled, starts):
+        left = [
+            (name, value)
+            for name in sorted(variables_of(settled))
+            for value in starts[name]
+            if not _can_be(assign(settled, {name: value}), starts)
+        ]
+        # a start that is written down and then left out would be one of which nothing is proved
+        return tuple(
+            Diagnostic(
+                "start-not-settled",
+                hold.span,
+                f"where {says.get(start_value, ' is '.join(map(str, start_value)))} at the start, some relay or handle "
+                "would change by itself at once",
+                "starting positions in which the mechanism is at rest",
+            )
+            for start_value in left
+        )
     if not may_hold(opened):
         return (
             Diagnostic(
@@ -269,6 +294,14 @@ def _start_faults(
             "starting positions in which the mechanism is at rest",
         ),
     )
+
+
+def _can_be(expr: Expr, values: Mapping[str, tuple[Value, ...]]) -> bool:
+    """Some choice of one of its values for each variable makes the expression, which names no signal, true."""
+    if isinstance(expr, Const):
+        return expr.value
+    name = min(variables_of(expr))
+    return any(_can_be(assign(expr, {name: value}), values) for value in values[name])
 
 
 def _in_order(faults: list[Diagnostic]) -> tuple[Diagnostic, ...]:

@@ -50,8 +50,8 @@ def add_electrics(builder: Builder) -> None:
         starts = start_states(builder, relay.id, relay.starts, RELAY.states)
         component = compose(f"{path}.state", RELAY, meaning, starts, False, None)
         add_states(builder, thing, path, component)
-        add_actions(builder, thing, path, RELAY, component, TRUE)
         builder.urgent.update(own_drafts(path, component))
+        add_actions(builder, thing, path, RELAY, component, TRUE)
         thing.truth = thing.states["set"]
         thing.states["on"], thing.states["off"] = thing.states["set"], thing.states["dropped"]
     for circuit in hold.circuits:

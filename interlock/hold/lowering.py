@@ -79,7 +79,7 @@ class Lowering:
         if members is None:
             return FALSE
         if not members:
-            # the body is still read, so that its faults are found
+            # the body is not read: without a member nobody knows what its words are about
             return FALSE if syntax.quantifier == "some" else TRUE
         bodies = [self.expression(syntax.body, {**names, syntax.variable: member}) for member in members]
         if syntax.quantifier == "every":

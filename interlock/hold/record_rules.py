@@ -179,6 +179,13 @@ def _control(written: Written) -> Iterator[Misfit]:
                 f"{written.noun} lists 'neutral' among its directions",
                 "the directions only; every lever returns to neutral",
             )
+        if kind == "lever" and isinstance(positions, tuple) and "held" in positions:
+            yield Misfit(
+                "reserved-name",
+                written.key_span("positions"),
+                f"{written.noun} has a position 'held', but every lever is held when it is away from neutral",
+                "another name",
+            )
     elif written.has("positions"):
         yield _not_here(written, "positions", f"no positions: {_a(kind)} has its own")
         return

@@ -37,6 +37,12 @@ BUILT_IN_GROUPS = (
 )
 """Groups that every description has; their names cannot be given to anything else."""
 
+STATES_OF_THEIR_OWN: Mapping[str, tuple[str, ...]] = {
+    "units": ("empty", "occupied", "secured", "manned", "driven_one_sided"),
+    "places": ("inside",),
+}
+"""By section, what a bay (`units`) or a person (`places`) can be said to be anyway: `b is secured` means one thing."""
+
 
 @dataclass(frozen=True, slots=True)
 class Defined:
@@ -75,7 +81,7 @@ def collect_names(root: MappingNode, bays: BayNames | None, faults: Faults) -> d
             here = Defined(section, kind.text if isinstance(kind, ScalarNode) else None, given.span)
             table = names if about.named else seen
             if about.named:
-                _check_free(given, item.context, bays, faults)
+                _check_free(given, section, item.context, bays, faults)
             earlier = table.get(given.text)
             if earlier is not None:
                 noun = RECORDS[SECTIONS[earlier.section].record].noun
@@ -96,13 +102,15 @@ def _place(span: Span, seen_from: Span) -> str:
     return within if span.file == seen_from.file else f"{span.file}, {within}"
 
 
-def _check_free(given: ScalarNode, context: tuple[str, ...], bays: BayNames | None, faults: Faults) -> None:
+def _check_free(
+    given: ScalarNode, section: str, context: tuple[str, ...], bays: BayNames | None, faults: Faults
+) -> None:
     name = given.text
     if name in KEYWORDS:
         return  # told when the item is read
     if name in BUILT_IN_GROUPS:
         said = f"'{name}' is a group that every description has"
-    elif name in ("outside", "none"):
+    elif name in ("outside", "none") or name in STATES_OF_THEIR_OWN.get(section, ()):
         said = f"'{name}' has a meaning of its own"
     elif bays is not None and name in bays:
         said = f"'{name}' is a bay"

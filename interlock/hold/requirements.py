@@ -55,8 +55,8 @@ def _instances(text: RequirementText, lowering: Lowering) -> Iterator[Instance]:
         ids = [thing.id for thing in bound.values()]
         situation = lowering.expression(text.when, bound) if text.when is not None else TRUE
         condition = lowering.expression(text.condition, bound) if text.condition is not None else TRUE
-        if FALSE in (situation, conj(situation, condition) if text.kind == "never" else TRUE):
-            # the description alone rules it out: there is no latch on that side, say
+        # the description alone rules it out: there is no latch on that side, say; but what can be done must be possible
+        if text.kind != "can" and FALSE in (situation, conj(situation, condition) if text.kind == "never" else TRUE):
             continue
         requirement = Requirement(
             f"{text.id}[{','.join(ids)}]" if ids else text.id,
