@@ -111,10 +111,8 @@ def test_keys_are_one_to_one(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_a_hold_shaped_machine(setting: str) -> None:
-    """A machine with thousands of states, shaped like a hold, counts the same."""
-    machine = lanes_by_rows(1, 2)
-    if setting == "crumbs":
-        pytest.skip("many levels of tiny pieces take long and add nothing")
+    """A machine with hundreds or thousands of states, shaped like a hold, counts the same."""
+    machine = lanes_by_rows(1, 1 if setting == "crumbs" else 2)
     assert vectorised.count_states(machine) == explicit.count_states(machine)
 
 
