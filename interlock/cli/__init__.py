@@ -6,6 +6,7 @@ import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
+from typing import Any
 
 import click
 
@@ -42,6 +43,10 @@ STOPPED = 130
 INTERNAL_FAULT = 70
 
 
+class ReaderGone(Exception):
+    """Whoever read the output went away."""
+
+
 class Commands(click.Group):
     """Loads a command's module only when it is called; help needs none of them."""
 
@@ -65,6 +70,21 @@ class Commands(click.Group):
             hint = nearest_name(args[0], COMMANDS)
             ctx.fail(f"No such command {args[0]!r}." + (f" Did you mean {hint!r}?" if hint else ""))
         return super().resolve_command(ctx, args)
+
+    # a closed pipe is renamed in both, since click would end it with 1, the code of a failed requirement
+    def make_context(self, *args: Any, **kwargs: Any) -> click.Context:
+        """As click does it; the help is printed here."""
+        try:
+            return super().make_context(*args, **kwargs)
+        except BrokenPipeError as gone:
+            raise ReaderGone from gone
+
+    def invoke(self, ctx: click.Context) -> object:
+        """As click does it."""
+        try:
+            return super().invoke(ctx)
+        except BrokenPipeError as gone:
+            raise ReaderGone from gone
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """From the table, so that no module is loaded."""
@@ -96,7 +116,7 @@ def run(args: Sequence[str]) -> int:
     except (click.Abort, KeyboardInterrupt):
         click.echo("Stopped.", err=True)
         return STOPPED
-    except BrokenPipeError:
+    except (BrokenPipeError, ReaderGone):
         # Python would complain once more when it flushes at exit
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return PIPE_CLOSED
