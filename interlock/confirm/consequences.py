@@ -7,13 +7,14 @@ no other after it, the ends of that run included.
 
 from __future__ import annotations
 
-from collections import Counter, deque
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections import deque
+from collections.abc import Mapping
 from dataclasses import dataclass
 from time import monotonic
 
+from interlock.confirm.screening import Screen
 from interlock.kernel.evaluator import State, fire, initial_states, truths_in
-from interlock.kernel.expressions import And, Expr, Is, Value, conj
+from interlock.kernel.expressions import Expr, Value
 from interlock.kernel.machine import Machine, support_of
 
 MISSED = "ends without what is wanted"
@@ -74,9 +75,8 @@ def count_consequences(track: Track, most: int = MOST_PLACES, deadline: float | 
     free: dict[State, None] = {}
     queue = deque(depth)
     names = list(track.watched)
-    guards = [rule.guard for rule in machine.rules]
     bads = [track.watched[name].bad for name in names]
-    guards_by_fact, bads_by_fact = _by_fact(machine, guards), _by_fact(machine, bads)
+    guards, broken = Screen(machine, [rule.guard for rule in machine.rules]), Screen(machine, bads)
     # what is watched looks at the same things in many states
     looked_at = sorted({machine.positions[name] for bad in bads for name in support_of(machine, bad)})
     known: dict[tuple[Value, ...], dict[str, frozenset[str] | None]] = {}
@@ -91,11 +91,11 @@ def count_consequences(track: Track, most: int = MOST_PLACES, deadline: float | 
         true = truths_in(machine, state)
         seen = tuple([state[position] for position in looked_at])
         if seen not in known:
-            known[seen] = {names[i]: track.watched[names[i]].steps for i in _true_of(bads_by_fact, bads, state, true)}
+            known[seen] = {names[i]: track.watched[names[i]].steps for i in broken.true_in(state, true)}
         bad = known[seen]
         marks = found[state] = {name for name, those in bad.items() if those is None}
         leaves = state[at] in track.ends and (wanted := track.ends[state[at]]) is not None and true(wanted)
-        for number in _true_of(guards_by_fact, guards, state, true):
+        for number in guards.true_in(state, true):
             rule = machine.rules[number]
             after = fire(machine, rule, state)
             made = {name for name, those in bad.items() if those is not None and rule.name in those}
@@ -132,37 +132,6 @@ def count_consequences(track: Track, most: int = MOST_PLACES, deadline: float | 
         for name in marks & track.watched.keys():
             fewest[name] = min(fewest.get(name, depth[state]), depth[state])
     return Consequences(len(found), {label: frozenset(marks) for label, marks in of.items()}, fewest)
-
-
-def _by_fact(machine: Machine, exprs: Sequence[Expr]) -> Mapping[tuple[int, Value], list[int]]:
-    """Every place under one fact without which its expression is false: one that few share, and not so at the start.
-
-    Where an expression names no such fact it stands under every value of the first variable.
-    """
-    inits = [variable.init for variable in machine.variables]
-    facts = [[(machine.positions[one.variable], one.value) for one in _conjuncts(expr)] for expr in exprs]
-    uses = Counter(fact for known in facts for fact in known)
-    found: dict[tuple[int, Value], list[int]] = {}
-    for at, known in enumerate(facts):
-        if known:
-            best = min(known, key=lambda fact: (fact[1] in inits[fact[0]], uses[fact]))
-            found.setdefault(best, []).append(at)
-            continue
-        for value in machine.variables[0].domain:
-            found.setdefault((0, value), []).append(at)
-    return found
-
-
-def _true_of(
-    index: Mapping[tuple[int, Value], list[int]], exprs: Sequence[Expr], state: State, true: Callable[[Expr], bool]
-) -> Iterator[int]:
-    for fact in enumerate(state):
-        yield from (at for at in index.get(fact, ()) if true(exprs[at]))
-
-
-def _conjuncts(guard: Expr) -> Iterator[Is]:
-    flat = conj(guard)
-    yield from (arg for arg in (flat.args if isinstance(flat, And) else (flat,)) if isinstance(arg, Is))
 
 
 def _spread_free(free: dict[State, None], before: Mapping[State, list[State]], at: int) -> None:

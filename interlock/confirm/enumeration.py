@@ -8,7 +8,7 @@ from math import prod
 from time import monotonic
 
 from interlock.kernel.claims import Refuted
-from interlock.kernel.evaluator import evaluate, initial_states, successors
+from interlock.kernel.evaluator import initial_states, successors, truths_in
 from interlock.kernel.expressions import TRUE, Expr
 from interlock.kernel.machine import Machine, Question
 
@@ -41,8 +41,7 @@ def enumerate_reachable(
 ) -> Enumeration:
     """Walk all states within `most_depth` steps, until done, more than `most_states` were seen, or the time is up.
 
-    `deadline` is on the monotonic clock.  Slow on purpose: each guard is evaluated afresh in each state (20,000 states
-    of a machine with 20 variables and 80 rules took 0.7 s).
+    `deadline` is on the monotonic clock.  Slow on purpose: every guard is evaluated in every state.
     """
     first: list[int | None] = [None] * len(targets)
     depth = -1
@@ -61,8 +60,9 @@ def enumerate_reachable(
         for state in layer:
             if deadline is not None and monotonic() > deadline:
                 return ended(False, "out of time")
+            true = truths_in(machine, state)
             for at, target in enumerate(targets):
-                if first[at] is None and evaluate(machine, target, state):
+                if first[at] is None and true(target):
                     first[at] = depth + 1
             if most_depth is None or depth + 1 < most_depth:
                 for _, after in successors(machine, state):

@@ -9,7 +9,7 @@ from time import monotonic
 from interlock.confirm.consequences import MOST_PLACES, Consequences, Track, Watched, count_consequences
 from interlock.kernel.claims import Disputed
 from interlock.kernel.expressions import Expr, Value, conj, neg
-from interlock.kernel.machine import Requirement, RequirementKind
+from interlock.kernel.machine import Machine, Requirement, RequirementKind
 from interlock.prove.engine import Clock
 from interlock.study.procedure_machine import AT, GONE, Course, course_machine, move_name
 
@@ -39,7 +39,7 @@ class Effects:
 
 
 def recount(
-    course: Course,
+    track: Track,
     together: int,
     effects: Mapping[str, frozenset[str]],
     fewest: Mapping[str, int],
@@ -48,23 +48,27 @@ def recount(
 ) -> tuple[SecondCount, tuple[Disputed, ...]]:
     """Compares what is said of each slip that can be made, and of the fewest slips that break each requirement.
 
-    `places` is how many the search went through: where they are too many nothing is counted.
+    `track` is that of the procedure with up to `together` slips; `places` is how many the search went through: where
+    they are too many nothing is counted.
     """
     if places > MOST_PLACES:
         return SecondCount(0, 0, f"more than {MOST_PLACES:,} places"), ()
     left = clock.seconds_left()
     # a place is counted once for each number of slips before it
     most = 4 * MOST_PLACES
-    counted = count_consequences(track_of(course, together), most, None if left is None else monotonic() + left)
+    counted = count_consequences(track, most, None if left is None else monotonic() + left)
     if counted.stopped:
         return SecondCount(0, counted.states, counted.stopped), ()
     wrong = tuple(_differences(counted, effects, fewest))
     return SecondCount(together, counted.states, "", not wrong), wrong
 
 
-def track_of(course: Course, together: int) -> Track:
-    """The state machine of the procedure with what the second count watches: every requirement, every end."""
-    machine = course_machine(course, lost=False, slips=together)
+def track_of(course: Course, together: int, machine: Machine | None = None) -> Track:
+    """The state machine of the procedure with what the second count watches: every requirement, every end.
+
+    `machine` is that of `course_machine(course, lost=False, slips=together)`, where it has been made before.
+    """
+    machine = machine or course_machine(course, lost=False, slips=together)
     departures = {
         move_name(course, place, made): course.slips[move.slip].id
         for place, move in enumerate(course.moves)

@@ -22,7 +22,7 @@ from interlock.kernel.machine import Machine, Question, question_of
 from interlock.prove.engine import Clock
 from interlock.study.following import Follow, Hazard, TooMuch
 from interlock.study.procedure_machine import course_machine
-from interlock.study.recount import SecondCount, recount
+from interlock.study.recount import SecondCount, recount, track_of
 from interlock.study.runs import Run, claim_of, tell_run
 from interlock.study.slips import Slip
 
@@ -106,6 +106,7 @@ def audit_slips(
 ) -> SlipAudit:
     """Every slip at every place that the procedure reaches rightly, then every pair where two go `together`."""
     course = follow.course
+    asked = together
     made = _made(follow, rightly)
     follow.explore()
     after_one = len(follow.edges)
@@ -119,7 +120,7 @@ def audit_slips(
         for _, _, node in one.places:
             met |= follow.outcomes[node]
         dangers[which] = met & every & ~usual
-    machine = course_machine(course, lost=False, slips=MOST_SLIPS)
+    machine = course_machine(course, lost=False, slips=together)
     replays = _Replays(follow, machine)
     results = tuple(
         _result(follow, first, rightly, place, slip, made.get(place), dangers[place], replays)
@@ -148,9 +149,10 @@ def audit_slips(
     if together > 1 and len(follow.edges) > MOST_PLACES >= after_one:
         # too many for pairs: at least every slip by itself
         fewest = {id: size for id, size in fewest.items() if size < MOST_SLIPS}
-        counted, wrong = recount(course, 1, effects, fewest, after_one, clock)
+        counted, wrong = recount(track_of(course, 1), 1, effects, fewest, after_one, clock)
     else:
-        counted, wrong = recount(course, together, effects, fewest, len(follow.edges), clock)
+        track = track_of(course, together, machine if together == asked else None)
+        counted, wrong = recount(track, together, effects, fewest, len(follow.edges), clock)
     return SlipAudit(
         results, tuple(combinations), (*findings, *wrong), len(follow.edges), together, tuple(notes), counted
     )
@@ -161,10 +163,20 @@ def _effects(follow: Follow, made: _Made) -> frozenset[str]:
     met = made.marks
     for _, _, node in made.places:
         met |= follow.outcomes[node]
-    points = follow.course.points
-    found = {hazard.instance.requirement.id for at, hazard in enumerate(follow.hazards) if met >> at & 1}
-    found |= {stopped_at(point.name) for at, point in enumerate(points) if met >> (follow.stands + at) & 1}
+    hazards, points = follow.hazards, follow.course.points
+    found = {
+        hazards[at].instance.requirement.id if at < follow.stands else stopped_at(points[at - follow.stands].name)
+        for at in _bits(met & (follow.good - 1))
+    }
     return frozenset(found | ({MISSED} if met & follow.bad else set()))
+
+
+def _bits(number: int) -> Iterator[int]:
+    """The places of the ones, from the lowest."""
+    while number:
+        low = number & -number
+        yield low.bit_length() - 1
+        number ^= low
 
 
 def _made(follow: Follow, nodes: Sequence[int]) -> dict[int, _Made]:
@@ -214,7 +226,7 @@ def _result(
     met = 0
     for _, _, node in made.places:
         met |= follow.outcomes[node]
-    stands = [at for at in range(len(course.points)) if met >> (follow.stands + at) & 1]
+    stands = list(_bits((met & (follow.good - 1)) >> follow.stands))
     shows = tuple(sorted({course.points[at].action + 1 for at in stands}))
     if danger:
         at = (danger & -danger).bit_length() - 1

@@ -194,13 +194,13 @@ def test_the_second_count_notices_a_wrong_search() -> None:
         ({id: found for id, found in counted.of.items() if id != slip}, counted.fewest, slip),
         (counted.of, {**counted.fewest, next(iter(track.watched)): 7}, next(iter(track.watched))),
     ):
-        told, disputed = recount(course, 2, effects, fewest, 10, Clock(None))
+        told, disputed = recount(track, 2, effects, fewest, 10, Clock(None))
         assert not told.agreed
         assert [one.question for one in disputed] == [wrong]
-    told, disputed = recount(course, 2, counted.of, counted.fewest, 10, Clock(None))
+    told, disputed = recount(track, 2, counted.of, counted.fewest, 10, Clock(None))
     assert told.agreed
     assert disputed == ()
-    assert not recount(course, 2, counted.of, counted.fewest, 10**6, Clock(None))[0].together
+    assert not recount(track, 2, counted.of, counted.fewest, 10**6, Clock(None))[0].together
 
 
 def test_the_drawn_procedures_are_not_trivial() -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 import interlock
 
 ROOMS = ("kernel", "confirm")
-BUDGET = {"kernel": 560, "confirm": 1000}
+BUDGET = {"kernel": 560, "confirm": 1060}
 """Lines of code that each room may have.  Raise one only with a reason in the commit that does."""
 
 
