@@ -78,6 +78,7 @@ def command(
     from interlock.report.audit_text import EXIT_CODES as CODES
     from interlock.report.audit_text import audit_lines, audit_summary
     from interlock.report.grouping import REJECTED
+    from interlock.report.lines import flow
     from interlock.study.audit import audit_procedure
 
     if output is not None and output.exists() and Path(procedure).exists() and output.samefile(procedure):
@@ -100,7 +101,8 @@ def command(
     elif layout == "html":
         screen.text(audit_html(audit, procedure))
     else:
-        screen.lines((*audit_lines(audit, procedure, verbose), audit_summary(audit, took)))
+        last = audit_summary(audit, took)
+        screen.lines((*audit_lines(audit, procedure, verbose), *flow(last.text, 0, 2, last.tone)))
     screen.close()
     if layout != "text" or screen.output is not None:
         click.echo(f"{procedure}: {audit_summary(audit, took).text}", err=True)

@@ -18,10 +18,9 @@ from interlock.cli.screen import Screen, color_option
 @color_option
 def command(name: str, files: tuple[str, ...], color: str) -> int:
     """Looks in both tables."""
-    from interlock.cli.opening import Rejected, open_texts
+    from interlock.cli.opening import Rejected, named_instead, open_texts
     from interlock.cli.refusals import show_rejection
     from interlock.diagnostics.codes import CODES
-    from interlock.diagnostics.nearest import nearest_name
     from interlock.report.grouping import REJECTED
     from interlock.report.requirement_text import code_lines, requirement_lines
 
@@ -36,9 +35,7 @@ def command(name: str, files: tuple[str, ...], color: str) -> int:
     # an instance is explained by its text
     id = name.partition("[")[0]
     if id not in texts.by_id:
-        hint = nearest_name(id, (*CODES, *texts.by_id))
-        raise click.UsageError(
-            f"{name!r} is neither a code nor a standing requirement." + (f" Did you mean {hint!r}?" if hint else "")
-        )
+        said = f"{name!r} is neither a code nor a standing requirement."
+        raise click.UsageError(said + named_instead(id, (*CODES, *texts.by_id)))
     screen.lines(requirement_lines(texts.by_id[id]))
     return 0

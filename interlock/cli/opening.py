@@ -164,4 +164,19 @@ def _instead(word: str, known: Iterable[str]) -> str:
         hint = next((name for name in names if PurePosixPath(name.removeprefix(DEMO)).stem == stem), None)
     if hint is not None:
         return f" Did you mean {hint!r}?"
-    return f" There is: {', '.join(names[:8])}." if names else " There is none."
+    # files beside it and whole holds come before the many that vary one
+    names.sort(key=lambda name: (name.startswith(DEMO), name.count("/"), name))
+    more = f" and {len(names) - 8} more" if len(names) > 8 else ""
+    return f" There is: {', '.join(names[:8])}{more}." if names else " There is none."
+
+
+def named_instead(word: str, known: Iterable[str]) -> str:
+    """A hint for a requirement that does not exist: one spelt nearly so, some that contain the word, or the list."""
+    names = sorted(known)
+    hint = nearest_name(word, names)
+    if hint is not None:
+        return f" Did you mean {hint!r}?"
+    having = [name for name in names if "[" not in name and len(word) >= 3 and word.casefold() in name.casefold()]
+    if having:
+        return f" Did you mean one of {', '.join(having[:8])}?" if len(having) > 1 else f" Did you mean {having[0]!r}?"
+    return " 'interlock requirements' lists the standing ones."

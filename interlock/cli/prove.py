@@ -204,14 +204,13 @@ def _prove(opened: Opened, wanted: _Wanted, folder: Path | None) -> Proof:
 
 def _check_only(opened: Sequence[Opened], only: tuple[str, ...]) -> None:
     """Raises click.UsageError for an id that none of the holds knows."""
-    from interlock.diagnostics.nearest import nearest_name
+    from interlock.cli.opening import named_instead
 
     known = {instance.requirement.id for one in opened for instance in one.compiled.instances}
     known |= {text.id for one in opened for text in one.texts}
     for id in only if opened else ():
         if id not in known:
-            hint = nearest_name(id, known)
-            raise click.UsageError(f"There is no requirement {id!r}." + (f" Did you mean {hint!r}?" if hint else ""))
+            raise click.UsageError(f"There is no requirement {id!r}." + named_instead(id, known))
 
 
 def _folders(evidence: Path | None, holds: tuple[str, ...]) -> list[Path | None]:

@@ -1,20 +1,24 @@
 """A diagnostic as text: place, message, the line with a caret under the fault, and what would be right.
 
-Plain text without colours; a line of it may be longer than a terminal is wide only where a file name or a message is.
+Plain text without colours.  Only the first line, which other programs may look for, can be longer than WIDTH.
 """
 
 from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
+from textwrap import wrap
 
 from interlock.diagnostics.codes import severity_of
 from interlock.diagnostics.spans import Diagnostic, Span
 
-WIDEST = 100
-"""Cells of a source line that are shown."""
+WIDTH = 80
+"""Columns of a terminal."""
 
-_BEFORE = 40
+WIDEST = 66
+"""Cells of a source line that are shown: what WIDTH leaves beside the number of the line and two ellipses."""
+
+_BEFORE = 30
 _ELLIPSIS = "..."
 
 
@@ -25,12 +29,12 @@ def render_diagnostic(diagnostic: Diagnostic, source_lines: Mapping[str, Sequenc
     head = f"{span.file}:{span.line}:{span.column}: {severity}[{diagnostic.code}]: {_flat(diagnostic.message)}"
     lines = [head, *_excerpt(span, source_lines.get(span.file, ()))]
     if diagnostic.expected is not None:
-        lines.append(f"  = expected {_flat(diagnostic.expected)}")
+        lines.extend(_hint(f"expected {diagnostic.expected}"))
     if diagnostic.nearest is not None:
-        lines.append(f"  = did you mean '{_flat(diagnostic.nearest)}'?")
+        lines.extend(_hint(f"did you mean '{diagnostic.nearest}'?"))
     for said in diagnostic.context:
         first, *rest = said.split("\n")
-        lines.append(f"  = {_flat(first)}")
+        lines.extend(_hint(first))
         lines.extend(f"      {_shown(line)}" for line in rest)
     return "\n".join(lines)
 
@@ -38,6 +42,17 @@ def render_diagnostic(diagnostic: Diagnostic, source_lines: Mapping[str, Sequenc
 def render_diagnostics(diagnostics: Iterable[Diagnostic], source_lines: Mapping[str, Sequence[str]]) -> str:
     """All diagnostics, one after the other."""
     return "\n".join(render_diagnostic(one, source_lines) for one in diagnostics)
+
+
+def _hint(text: str) -> list[str]:
+    return wrap(
+        _flat(text),
+        WIDTH,
+        initial_indent="  = ",
+        subsequent_indent="    ",
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
 
 
 def _flat(text: str) -> str:

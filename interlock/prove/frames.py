@@ -98,7 +98,7 @@ class Frames:
         self.cubes.append([])
         left = MOST_IN_VAIN
         for place, at in enumerate(asked):
-            report(Progress(NAME, "clauses that hold for good", place, len(asked)))
+            report(Progress(NAME, "looking for what never changes", place, len(asked)))
             found = self._block_for_good(at, min(left, MOST_STEPS_BACK))
             if isinstance(found, Trace):
                 yield at, found
@@ -170,7 +170,7 @@ class Frames:
                 self.invariant = (*self.lemmas, *kept)
                 return
             for place, at in enumerate(list(still_open)):
-                report(Progress(NAME, f"frame {self.top}", place, len(self.targets)))
+                report(Progress(NAME, f"what {self.top} steps can reach", place, len(self.targets)))
                 trace = self._clear_target(at)
                 if trace is not None:
                     yield at, trace

@@ -152,7 +152,7 @@ class Hunt:
                 return
             if far[rule] >= NEVER or self._seen.issuperset(rules[rule].update):
                 continue
-            report(Progress(NAME, "rules that have not fired yet", done, len(far)))
+            report(Progress(NAME, "looking for steps not seen yet", done, len(far)))
             goal = self._relaxed.guard(rule)
             near = self._nearest(goal)
             self._visit(near)

@@ -63,7 +63,7 @@ def search(
                 anywhere = _Anywhere(machine, question, step, clock)
                 for k in range(deepest + 1):
                     clock.check()
-                    report(Progress(NAME, f"k = {k}", place, len(questions)))
+                    report(Progress(NAME, f"looking back over {k} steps", place, len(questions)))
                     if k:
                         from_start.advance()
                     target = from_start.at(from_start.targets[0], k)
@@ -87,7 +87,7 @@ def search(
             base.close()
             step.close()
         if len(claims) <= place:
-            claims.append(Unknown(question.id, NAME, reason or f"not {deepest}-inductive", clear))
+            claims.append(Unknown(question.id, NAME, reason or f"looking {deepest} steps back proves nothing", clear))
     return tuple(claims)
 
 

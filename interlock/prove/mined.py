@@ -57,7 +57,7 @@ def mined(
         try:
             strengthen(frames, questions, claims, report)
             pursue(frames, questions, claims, limits.depth, report)
-            reason = f"no invariant within {frames.top} frames"
+            reason = f"no proof was found in looking up to {frames.top} steps ahead"
         finally:
             clear = frames.clear
             frames.solver.close()
@@ -119,7 +119,7 @@ def mine(
     if samples is not None:
         candidates.see_all(samples)
     candidates.drop_initial(clock, make_solver)
-    report(Progress(NAME, "random walks"))
+    report(Progress(NAME, "walking at random"))
     walks = Walks(rules)
     walks.place(starts)
     candidates.watch(walks, MOST_QUIET)
@@ -131,7 +131,7 @@ def mine(
         known = Assumed(candidates, solver)
         for turn in count():
             clock.check()
-            report(Progress(NAME, f"{candidates.size()} candidate pairs", turn))
+            report(Progress(NAME, f"facts that may hold for good: {candidates.size():,} left", turn))
             if _ask_rules(known, asked, clock):
                 asked = candidates.examples
             elif asked is every:

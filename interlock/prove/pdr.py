@@ -62,7 +62,7 @@ def search(
     reason = ""
     try:
         pursue(frames, questions, claims, limits.depth, report)
-        reason = f"no invariant within {frames.top} frames"
+        reason = f"no proof was found in looking up to {frames.top} steps ahead"
     except OutOfTime:
         reason = stop_reason(limits, clock)
     except KeyboardInterrupt:
@@ -87,7 +87,7 @@ def pursue(
     still_open = [at for at in range(len(questions)) if at not in claims]
     if frames.invariant is None or not still_open:
         return
-    report(Progress(NAME, "checking the invariant"))
+    report(Progress(NAME, "checking what was found"))
     certificate = certify(frames.rules, frames.invariant, [questions[at].target for at in still_open], frames.clock)
     for at in still_open:
         claims[at] = Proved(questions[at].id, NAME, certificate)

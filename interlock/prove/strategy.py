@@ -142,7 +142,7 @@ class _Strategy:
                 frames.solver.close()
                 frames = Frames(rules, self.targets(), self.clock, light_solver, frames.lemmas, samples)
                 pursue(frames, self.questions, self.claims, deepest, self.report)
-            self.reason = f"no invariant within {frames.top} frames"
+            self.reason = f"no proof was found in looking up to {frames.top} steps ahead"
         finally:
             self.clear = max(self.clear, frames.clear)
             frames.solver.close()

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from interlock.hold.compiler import CompiledHold
 from interlock.hold.printer import print_syntax
+from interlock.hold.procedure_binding import START_ID
 from interlock.hold.syntax import Syntax, Truth
 from interlock.kernel.claims import Holds
 from interlock.kernel.recovery import Recovers, Traps
@@ -69,6 +70,8 @@ def _assumptions(compiled: CompiledHold) -> Iterator[str]:
 def _start(compiled: CompiledHold) -> str:
     hold = compiled.hold
     for situation in hold.situations:
+        if situation.id == compiled.situation == START_ID:
+            return "At the start each thing is as the procedure says, else as the hold describes it."
         if situation.id == compiled.situation:
             return f"At the start the hold is in the situation '{situation.name}' ({situation.id})."
     return "At the start each thing is as the description starts it, and every bay is empty."

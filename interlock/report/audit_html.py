@@ -103,7 +103,7 @@ def _group(audit: Audit, group: HeldGroup) -> dict[str, object]:
         "tone": _CLASSES.get(HOLDER_TONES[group.holder], ""),
         "arises": any(one.arises for one in group.members),
         "failures": failures_of(audit, group),
-        "fewest_text": "-" if untold else str(group.fewest or ">2"),
+        "fewest_text": "-" if untold else group.fewest_text,
     }
 
 

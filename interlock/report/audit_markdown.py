@@ -18,6 +18,7 @@ from interlock.report.lines import printable
 from interlock.report.slip_words import EFFECT_HEADS, EFFECTS_EXPLAINED, counted_text, followed_text, kind_rows
 from interlock.report.wording import count_of, listed, sentence
 from interlock.study.audit import Audit, Verdict
+from interlock.study.holders import Holder
 from interlock.study.runs import Run
 from interlock.study.slip_audit import Effect
 
@@ -123,7 +124,7 @@ def _parts(audit: Audit, label: str) -> Iterator[str]:
                 group.origin.id,
                 str(len(group.members)),
                 group.holder.value,
-                "" if group.fewest is None else str(group.fewest),
+                "-" if audit.slips is None or group.holder is Holder.INTERLOCK else group.fewest_text,
                 failures_of(audit, group),
                 group.origin.hazard,
                 f"{group.origin.severity} ({group.origin.scheme})",

@@ -65,6 +65,11 @@ class HeldGroup:
         """The fewest slips that break some member; None where up to two do not."""
         return min((one.fewest for one in self.members if one.fewest is not None), default=None)
 
+    @property
+    def fewest_text(self) -> str:
+        """The same for a cell of a table; what breaks as written needs none."""
+        return "0" if self.holder is Holder.NOTHING else str(self.fewest or ">2")
+
 
 def held_groups(held: Sequence[Held]) -> tuple[HeldGroup, ...]:
     """By requirement text and by what holds it; worst first, else in the order of the texts."""
@@ -109,10 +114,14 @@ def audit_summary(audit: Audit, seconds: float | None = None) -> Line:
         number = sum(one.effect is Effect.HAZARD for one in audit.slips.results)
         if number:
             parts.append(f"{count_of(number, 'slip')} to a hazard")
+        unseen = sum(one.effect is Effect.UNNOTICED for one in audit.slips.results)
+        if unseen:
+            parts.append(f"{count_of(unseen, 'unnoticed slip')}")
     if audit.failures is not None and audit.failures.results:
         parts.append(f"{count_of(len(audit.failures.results), 'single failure')} to a hazard")
     parts += list(audit.open)
-    text = f"{audit.overall.value}" + (f": {', '.join(parts)}" if parts else "")
+    joint = " but " if audit.overall is Overall.SOUND else ": "
+    text = f"{audit.overall.value}" + (f"{joint}{', '.join(parts)}" if parts else "")
     if audit.overall is Overall.DISPUTED:
         text = "DISPUTED: do not use these results"
     return Line(text + ("" if seconds is None else f"; {seconds_as_text(seconds)}"), _OVERALL_TONES[audit.overall])
@@ -382,7 +391,7 @@ def _held(audit: Audit) -> Iterator[Line]:
     asked = audit.slips is not None
     yield Line(f"  {'held by':<15} {'no.':>4} {'sev.':<4} {'slips':<5} {'fail.':<5} requirement", Tone.FAINT)
     for group in held_groups(audit.held):
-        fewest = "-" if not asked or group.holder is Holder.INTERLOCK else str(group.fewest or ">2")
+        fewest = "-" if not asked or group.holder is Holder.INTERLOCK else group.fewest_text
         word = "procedure only" if group.holder is Holder.SUPPLIED else group.holder.value
         start = f"  {word:<15} {len(group.members):>4} {group.origin.severity:<4} {fewest:<5} "
         start += f"{failures_of(audit, group):<5} "

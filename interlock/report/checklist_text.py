@@ -130,9 +130,11 @@ def refusal_lines(found: NoChecklist) -> Iterator[Line]:
     aim = found.aim
     if aim is not None:
         what = ", ".join("+".join(unit.cells) for unit in aim.units) or ", ".join(aim.doors) or aim.text
-        yield from labelled("the part without a plan:", f"{aim.what} {what}".rstrip(), 2)
+        yield from labelled("without a plan:", f"{aim.what} {what}".rstrip(), 2)
     for id in found.broken:
         yield from labelled("breaks:", id, 2, Tone.BAD)
+    if found.broken:
+        yield from flow(f"How it can break: interlock prove HOLD --only '{found.broken[0]}'", 2)
     if isinstance(found.finding, Holds):
         yield from labelled("certificate checked by:", found.finding.checked_by, 2)
     elif isinstance(found.finding, Fails):
@@ -144,6 +146,9 @@ def refusal_lines(found: NoChecklist) -> Iterator[Line]:
     elif isinstance(found.finding, Disputed):
         yield from labelled("DISPUTED:", found.finding.what, 2, Tone.LOUD)
     yield from nearest_lines(found)
+    yield BLANK
+    for text in CAUTIONS:
+        yield from flow(text)
 
 
 def nearest_lines(found: NoChecklist) -> Iterator[Line]:

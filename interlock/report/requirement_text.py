@@ -30,7 +30,7 @@ def list_lines(texts: Sequence[RequirementText]) -> Iterator[Line]:
         severity = f"severity {text.severity}" + (f" ({text.scheme})" if text.scheme else "")
         yield from flow(f"{severity}; hazard: {text.hazard}; source: {text.source}", 4, 2, Tone.FAINT)
     yield BLANK
-    yield from flow(count_of(len(texts), "requirement text"))
+    yield from flow(f"{count_of(len(texts), 'requirement text')}; in braces: each thing of its sort.")
 
 
 def requirement_lines(text: RequirementText) -> Iterator[Line]:

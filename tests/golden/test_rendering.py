@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from interlock.diagnostics.faults import MOST_SHOWN, Faults
 from interlock.diagnostics.nearest import nearest_name
-from interlock.diagnostics.render import WIDEST, render_diagnostic, render_diagnostics
+from interlock.diagnostics.render import WIDEST, WIDTH, render_diagnostic, render_diagnostics
 from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.loader import Source, load_hold
 
@@ -55,6 +55,16 @@ def test_messages_look_as_in_the_golden_file() -> None:
     if os.environ.get("INTERLOCK_WRITE_GOLDEN"):
         GOLDEN.write_text(text, "utf-8")
     assert text == GOLDEN.read_text("utf-8")
+
+
+def test_no_line_but_the_first_passes_80_columns() -> None:
+    """Long source lines are clipped and long hints go over several lines, at any place of the fault."""
+    hint = "one of " + ", ".join(f"position-{number}" for number in range(40))
+    for column in range(1, 200, 7):
+        one = Diagnostic("unknown-name", Span("f.yaml", 9999, column, 30), "m", hint, None, (hint,))
+        lines = render_diagnostic(one, {"f.yaml": ("x" * 200,) * 9999}).split("\n")
+        assert len(lines) > 10
+        assert max(map(len, lines[1:])) <= WIDTH
 
 
 def test_caret_stands_under_the_fault() -> None:

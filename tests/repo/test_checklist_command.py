@@ -51,6 +51,18 @@ def test_exit_codes(tmp_path: Path) -> None:
     assert _code(SINGLE, "--load", "all:HALF", "--time", "0.001", *out) == 3
 
 
+def test_a_refusal_has_a_next_step_and_the_cautions(tmp_path: Path) -> None:
+    """Where a requirement breaks on every way: which one, how to see it break, what governs; nothing is too wide."""
+    weak = tmp_path / "weak.yaml"
+    text = Path(SINGLE).read_text().replace("lock: {by: hand, when: D1 is latched}", "lock: {by: hand, when: always}")
+    weak.write_text(text)
+    said = _run(str(weak), "--goal", "D1 is locked and D1 is unlatched").stdout
+    assert said.startswith("NO CHECKLIST: ")
+    assert "interlock prove HOLD --only 'locked-only-latched[D1]'" in said
+    assert "approves nothing" in said
+    assert max(map(len, said.splitlines())) <= 80
+
+
 @pytest.mark.parametrize(
     ("kept", "args"),
     [

@@ -393,6 +393,19 @@ def test_colours_obey(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.Mo
     assert "\x1b" in capsys.readouterr().out
 
 
+def test_a_name_that_nothing_is_like_gets_a_next_step(capsys: pytest.CaptureFixture[str]) -> None:
+    """A part of an id finds the ids that have it; else the list is named; whole demonstrations come first."""
+    for args, hint in (
+        (["explain", "shut-door"], "Did you mean one of no-drive-power-behind-shut-doors, "),
+        (["prove", "demo:single-lane", "--only", "fresh"], "Did you mean 'fresh-command-after-power-loss'?"),
+        (["prove", "demo:single-lane", "--only", "zzz"], "'interlock requirements' lists the standing ones."),
+        (["explain", "80"], "'interlock requirements' lists the standing ones."),
+        (["prove", "demo:qqq"], "There is: demo:main-deck, demo:single-lane, demo:twin-lane, demo:flawed/"),
+    ):
+        assert cli.run(args) == 2, args
+        assert hint in capsys.readouterr().err, args
+
+
 @pytest.mark.parametrize("args", ["describe demo:twin-lane", "requirements --verbose", "--help"])
 def test_a_closed_pipe_ends_quietly(args: str) -> None:
     """A reader that goes away leaves no traceback, and a code that is not that of a failed requirement."""
