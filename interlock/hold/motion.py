@@ -174,7 +174,14 @@ def _pressing(builder: Builder, devices: dict[str, list[Device]], sides: dict[tu
                 for cell in placement.cells:
                     if (cell, direction) in found:
                         found[cell, direction].append(conj(driven, standing))
-            ahead = [c for c in (move.target.cells if move else ()) if c not in placement.cells]
+            next_to = [builder.floor.neighbour(c, direction) for c in placement.cells]
+            if move:
+                next_to = list(move.target.cells)
+            elif any(builder.floor.cells[c].door for c in placement.cells):
+                # over a sill it cannot go on along the hold, and what is beside it there is not asked about
+                next_to = []
+            # otherwise whether or not the layout lets it stand there: the drive does not know
+            ahead = [c for c in next_to if c is not None and c not in placement.cells]
             for cell in placement.cells:
                 if (cell, direction) in on_unit:
                     met = [builder.occupied(c) for c in ahead] + [_half_way(builder, c, direction) for c in ahead]

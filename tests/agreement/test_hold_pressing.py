@@ -121,3 +121,32 @@ def test_a_unit_is_driven_against_a_raised_device_and_not_against_a_stop() -> No
                 assert evaluate(machine, part.states["driven_on_device"], data["state"]) == (driven and raised)
                 assert evaluate(machine, part.states["driven_on_stop"], data["state"]) == (driven and stop)
     assert met
+
+
+def test_a_unit_is_driven_against_another_where_it_may_not_stand_itself() -> None:
+    """A rule that keeps its kind out of the next bay stops no drive: what stands there is struck all the same."""
+    compiled = compile_text(
+        hold_text(
+            rows=2,
+            ball_mat="[1C]",
+            units="- {id: HALF, across: 1, along: 1}\n- {id: SMALL, across: 1, along: 1}",
+            rules="[{bays: [2C], kinds: [SMALL]}]",
+            doorways=doorway("[1C]", "left"),
+            rest="""\
+controls: [{id: LV, kind: lever, positions: [fore, aft]}]
+zones:
+  - {id: Z, bays: [1C, 2C], power: always, commands: [{fore: LV is fore, aft: LV is aft}]}
+""",
+        )
+    )
+    machine = with_every_signal(compiled)
+    side = compiled.world.things["1C"].parts["aft"]
+    assert not isinstance(side, tuple)
+    met = 0
+    for _, data in state_graph(machine).nodes(data=True):
+        values = as_mapping(machine, data["state"])
+        if values["bay.1C.holds"] == "HALF" and values["control.LV.position"] == "aft":
+            expected = values["bay.2C.holds"] != "empty"
+            met += expected
+            assert evaluate(machine, side.states["driven_on_unit"], data["state"]) == expected
+    assert met
