@@ -146,6 +146,7 @@ def _show(
             screen.lines(refusal_lines(result))
         else:
             click.echo(as_text(refusal_lines(result)), err=True, nl=False)
+            screen.give_up()
     elif words is not None and audited is not None:
         if layout == "text":
             screen.lines((*checklist_lines(words, verbose), BLANK, summary(result, audited)))

@@ -76,6 +76,10 @@ class Screen:
         else:
             click.echo(text, nl=False, color=self._colored)
 
+    def give_up(self) -> None:
+        """Leaves the file unwritten, and an old one of that name as it is: there is no result of the kind wanted."""
+        self.output = None
+
     def close(self) -> None:
         """Writes the file, if there is one.  Raises click.ClickException where that cannot be done."""
         if self.output is not None:

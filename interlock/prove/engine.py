@@ -76,4 +76,5 @@ def stop_reason(limits: Limits, clock: Clock) -> str:
 
 def time_reason(limits: Limits) -> str:
     """Why a claim is Unknown when the clock ran out."""
-    return "out of time" if limits.seconds is None else f"out of time ({limits.seconds:g} s)"
+    seconds = limits.seconds
+    return "out of time" if seconds is None else f"out of time ({round(seconds, 2) or seconds:g} s)"

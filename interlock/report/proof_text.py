@@ -403,10 +403,18 @@ def _undecided(groups: Sequence[Group]) -> Iterator[Line]:
                 f"Up to {count_of(depth, 'step')} nothing was found; what longer orders of steps do is open.", 2
             )
         else:
-            yield from flow("Nothing at all is known: neither that they hold nor that they fail.", 2)
+            whether = "it holds nor that it fails" if number == 1 else "they hold nor that they fail"
+            yield from flow(f"Nothing at all is known: neither that {whether}.", 2)
         for origin, answers in by_origin.items():
             names = [_about_what(answer) for answer in answers if answer.instance.bindings]
             yield from flow(f"- {origin}" + (f": {shortened(names, MOST_NAMED)}" if names else ""), 2, 2)
+    if alike:
+        yield BLANK
+        yield from flow(
+            "What may decide them: more of what was limited (--time, --memory, --depth), one requirement at a time "
+            "(--only), another --method.",
+            2,
+        )
 
 
 def _disputed(group: Group) -> Iterator[Line]:

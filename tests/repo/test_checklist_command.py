@@ -63,6 +63,18 @@ def test_a_refusal_has_a_next_step_and_the_cautions(tmp_path: Path) -> None:
     assert max(map(len, said.splitlines())) <= 80
 
 
+def test_a_refusal_leaves_the_file_alone(tmp_path: Path) -> None:
+    """Where no page can be made none is written over an old one; JSON says why, so it is written."""
+    old = tmp_path / "old.html"
+    old.write_text("old")
+    asked = (SINGLE, "--goal", "D1 is locked and D1 is unlatched", "-o", str(old))
+    for layout in ("html", "markdown", "procedure"):
+        assert _code(*asked, "--format", layout) == 1
+        assert old.read_text() == "old"
+    assert _code(*asked, "--format", "json") == 1
+    assert json.loads(old.read_text())
+
+
 @pytest.mark.parametrize(
     ("kept", "args"),
     [
