@@ -147,7 +147,9 @@ def _situations(hold: Hold) -> Iterator[Diagnostic]:
     for person in hold.people:
         states[person.id] = person.places
     for door in hold.doorways:
-        states[door.id] = ("closed", "moving", "open", "latched", "unlatched", "locked", "unlocked")
+        latch = ("latched", "unlatched") if door.latch is not None else ()
+        lock = ("locked", "unlocked") if door.lock is not None else ()
+        states[door.id] = ("closed", "moving", "open", *latch, *lock)
     units = tuple(unit.id for unit in hold.units)
     states |= {bay_id(row, lane): units for row in range(1, hold.layout.rows + 1) for lane in hold.layout.lanes}
     for situation in hold.situations:

@@ -110,3 +110,11 @@ def test_a_situation_puts_units_in_bays_only(thing: str) -> None:
     )
     text = hold_text(rows=2, ball_mat="[1C]", doorways=doorway("[1C]", "left"), rest=rest)
     assert codes(text) == ["start-out-of-range"]
+
+
+@pytest.mark.parametrize("state", ["latched", "unlatched", "locked", "unlocked"])
+def test_a_door_without_a_latch_does_not_start_latched(state: str) -> None:
+    """A situation that says so asks for what is not there."""
+    rest = f"situations: [{{id: s, name: x, sets: {{D1: {state}}}}}]\n"
+    text = hold_text(rows=2, ball_mat="[1C]", doorways=doorway("[1C]", "left"), rest=rest)
+    assert codes(text) == ["start-out-of-range"]
