@@ -36,12 +36,21 @@ def color_option(function: F) -> F:
     )(function)
 
 
+def _writable(ctx: click.Context, param: click.Parameter, output: Path | None) -> Path | None:
+    """The file, if its folder is there: to be told after an hour of proving would be late."""
+    if output is not None and str(output) != "-" and not os.access(output.parent, os.W_OK | os.X_OK):
+        why = "its folder cannot be written to" if output.parent.is_dir() else "there is no such folder"
+        raise click.UsageError(f"Cannot write {output}: {why}.")
+    return output
+
+
 def output_option(function: F) -> F:
     """`--output`."""
     return click.option(
         "-o",
         "--output",
         type=click.Path(dir_okay=False, path_type=Path),
+        callback=_writable,
         help="Write the result to this file instead of standard output.",
     )(function)
 

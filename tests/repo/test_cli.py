@@ -360,12 +360,21 @@ def test_output_goes_to_a_file(capsys: pytest.CaptureFixture[str]) -> None:
     assert [path.name for path in Path().iterdir() if path.name.startswith(".part")] == []
 
 
+def test_an_output_that_cannot_be_is_told_before_the_work(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A folder that is not there ends every command before anything is read or proved."""
+    monkeypatch.setattr("interlock.cli.opening.read_source", None)
+    for command in ("prove", "audit", "checklist", "describe", "count", "draw"):
+        assert cli.run([command, "small.yaml", "-o", "nowhere/x.txt"]) == 2
+        assert "Cannot write nowhere/x.txt: there is no such folder." in capsys.readouterr().err
+
+
 def test_output_never_overwrites_what_is_read(capsys: pytest.CaptureFixture[str]) -> None:
     """--output on the description itself is refused before anything is done."""
     assert prove("small.yaml", "--output", "small.yaml") == 2
+    assert "would overwrite small.yaml" in capsys.readouterr().err
     assert Path("small.yaml").read_text() == TEXT
-    assert prove("small.yaml", "--output", "missing/out.txt") == 2
-    assert "cannot write" in capsys.readouterr().err
 
 
 def test_quiet_says_only_what_does_not_hold(capsys: pytest.CaptureFixture[str]) -> None:
