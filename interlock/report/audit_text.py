@@ -284,9 +284,9 @@ def _interruptions(audit: Audit, verbose: bool) -> Iterator[Line]:
 
 _RESUMED = {
     Resumption.GO_ON: "afterwards the procedure goes on with the action that was not finished",
-    Resumption.OTHERWISE: "going on does not surely lead to the goal; another way is shown",
-    Resumption.NOT_FOUND: "going on does not surely lead to the goal, and no other way was found",
-    Resumption.NOT_SOUGHT: "going on does not surely lead to the goal; another way was not looked for",
+    Resumption.OTHERWISE: "going on may miss the goal or break a requirement; another way is shown",
+    Resumption.NOT_FOUND: "going on may miss the goal or break a requirement, and no other way was found",
+    Resumption.NOT_SOUGHT: "going on may miss the goal or break a requirement; another way was not looked for",
 }
 
 
