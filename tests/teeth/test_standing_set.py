@@ -218,9 +218,22 @@ BITES = (
         ("the loader hand is in bay 1C", "the drive under bay 1C runs"),
     ),
     Bite(
+        "no-unit-moves-onto-a-person[1C]",
+        SINGLE,
+        "- {change: gate_released, to: {is: KEY is off and door_open and not over_S1}}",
+        ("is on its way over the sill of side door", "the loader hand is in bay 1C"),
+    ),
+    # rolling: the drives are off
+    Bite(
+        "no-unit-moves-onto-a-person[1C]",
+        SINGLE,
+        "- {change: layout, to: {drift: [fore]}}",
+        ("by itself the half-width container rolls fore from bay 2C", "the loader hand is in bay 1C"),
+    ),
+    Bite(
         "nobody-shut-in[D1,P1]",
         SINGLE,
-        "- {change: P1, to: {moves: KEY is off and not D1 is closed}}",
+        "- {change: gate_released, to: {is: KEY is off and not D1 is closed and not sill_covered and not over_S1}}",
         ("the loader hand is in bay 1C", "side door is moving"),
     ),
 )
@@ -358,7 +371,7 @@ def test_a_latch_declared_to_rise_under_a_unit_is_found_out(monkeypatch: pytest.
     monkeypatch.setattr(building, "DEVICE_KINDS", kinds)
     monkeypatch.setattr("interlock.hold.checks.DEVICE_KINDS", kinds)
     compiled = compile_source(overlay("single-lane", "- {change: layout, to: {hand_work: 'true'}}"), standing())
-    refute(compiled, "nothing-rises-under-a-unit[M1]", ("raise mid latch 1", "a unit is over"))
+    refute(compiled, "nothing-rises-under-a-unit[M2]", ("raise mid latch 2", "a unit is over"))
 
 
 def test_every_standing_requirement_has_teeth() -> None:
