@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 from pathlib import Path
 
@@ -59,6 +60,16 @@ def test_text_explains_what_is_not_possible(stuck: Audit) -> None:
         "never reached: actions 4 to 10",
     ):
         assert words in text, words
+
+
+@pytest.mark.parametrize("name", ["work-on-a-sill-lock", "change-at-the-door"])
+def test_kept_audits(name: str) -> None:
+    """The reports of both procedures of the main deck are those that were approved, word for word."""
+    text = as_text(audit_lines(audit(demo(name), slips=True), f"{name}.yaml"))
+    kept = ROOT / "tests" / "golden" / "reports" / f"audit-{name}.txt"
+    if "INTERLOCK_KEEP_REPORTS" in os.environ:
+        kept.write_text(text, "utf-8")
+    assert text == kept.read_text("utf-8")
 
 
 def test_slips_add_up(stuck: Audit, flawed: Audit) -> None:

@@ -35,6 +35,8 @@ AUDITS = {
     "open-and-shut": ("demo:procedures/open-and-shut",),
     "work-on-a-latch": ("demo:procedures/work-on-a-latch", "--no-interlock"),
     "single-lane-load": ("demo:procedures/single-lane-load", "--no-interlock", "--no-slips"),
+    "change-at-the-door": ("demo:procedures/change-at-the-door", "--no-interlock"),
+    "work-on-a-sill-lock": ("demo:procedures/work-on-a-sill-lock", "--no-interlock"),
     "planted": ("WRONG", "--no-interlock"),
     "out of time": ("demo:procedures/open-and-shut", "--no-interlock", "--time", "0.001"),
 }

@@ -174,6 +174,60 @@ ERRORS = (
         Verdict.IMPOSSIBLE,
         ("cargo door is locked",),
     ),
+    Error(
+        "taken from beside the wrong bay",
+        "change-at-the-door",
+        "take away from D1 beside 3L",
+        "take away from D1 beside 4L",
+        "take away from D1 beside 4L",
+        Verdict.IMPOSSIBLE,
+        ("the loader at main cargo door beside 4L holds nothing",),
+    ),
+    Error(
+        "the handle of the sill lock not pulled",
+        "change-at-the-door",
+        "      - pull H3\n      - check SL4 is raised\n",
+        "      - check SL4 is raised\n",
+        "hold LVY to left until D1-3L is occupied and D1 is sill_clear",
+        Verdict.IMPOSSIBLE,
+        ("sill lock 3 is raised", "sill lock handle 3 is normal"),
+    ),
+    Error(
+        "the lever before the handle",
+        "change-at-the-door",
+        "      - pull H4\n      - hold LVY to left until D1-4L is occupied and D1 is sill_clear\n",
+        "      - hold LVY to left until D1-4L is occupied and D1 is sill_clear\n      - pull H4\n",
+        "hold LVY to left until D1-4L is occupied and D1 is sill_clear",
+        Verdict.IMPOSSIBLE,
+        ("sill lock 4 is raised", "sill lock handle 4 is normal"),
+    ),
+    Error(
+        "one of the two handles of a long pallet forgotten",
+        "change-at-the-door",
+        "      - {do: pull H4, note: Both locks lie in its way.}\n",
+        "",
+        "run loader in at D1 beside 3L until 3L is LONG",
+        Verdict.IMPOSSIBLE,
+        ("sill lock 4 is raised", "sill lock handle 4 is normal"),
+    ),
+    Error(
+        "the latch under a long pallet still up",
+        "change-at-the-door",
+        "      - {do: lower M3L, note: The long pallet lies over it while it stands at the door.}\n",
+        "",
+        "run loader in at D1 beside 3L until 3L is LONG",
+        Verdict.IMPOSSIBLE,
+        ("mid latch 3L is raised",),
+    ),
+    Error(
+        "worked on with the power on",
+        "work-on-a-sill-lock",
+        "      - {do: disconnect GP, note: \"(d)(3) and (4): isolate at the ground power unit, put lock and tag on it.\"}\n",
+        "",
+        "check not cargo_power",
+        Verdict.UNMET,
+        ("cargo power is on",),
+    ),
 )
 
 
@@ -194,7 +248,7 @@ def test_the_error_is_found_where_it_is(error: Error) -> None:
         assert found.goal_missed is None
 
 
-@pytest.mark.parametrize("name", ["open-and-shut", "single-lane-load", "work-on-a-latch"])
+@pytest.mark.parametrize("name", ["open-and-shut", "single-lane-load", "work-on-a-latch", "change-at-the-door", "work-on-a-sill-lock"])
 def test_without_the_error_nothing_is_found(name: str) -> None:
     """The demonstrations that the errors are planted in are sound themselves, slips to hazards included."""
     found = audit(demo(name), slips=True)
