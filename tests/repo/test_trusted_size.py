@@ -7,9 +7,24 @@ from pathlib import Path
 
 import interlock
 
-ROOMS = ("kernel", "confirm")
-BUDGET = {"kernel": 560, "confirm": 1060}
-"""Lines of code that each room may have.  Raise one only with a reason in the commit that does."""
+PARTS = {
+    "what a machine means": ("kernel", "*"),
+    "proofs and runs": ("confirm", "confirm recheck replay smtlib"),
+    "ways back": ("confirm", "recovery"),
+    "counts": ("confirm", "enumeration numbering"),
+    "what slips lead to": ("confirm", "consequences screening"),
+    "evidence as files": ("confirm", "evidence"),
+}
+"""The trusted parts: room, and modules of it.  A verdict of *holds* or *fails* rests on the first two alone."""
+BUDGET = {
+    "what a machine means": 560,
+    "proofs and runs": 400,
+    "ways back": 165,
+    "counts": 165,
+    "what slips lead to": 190,
+    "evidence as files": 155,
+}
+"""Lines of code that each part may have.  Raise one only with a reason in the commit that does."""
 
 
 def code_lines(source: str) -> int:
@@ -24,24 +39,36 @@ def code_lines(source: str) -> int:
     return sum(1 for number, line in lines if number not in prose and line.strip() and not line.strip().startswith("#"))
 
 
-def size_of(room: str) -> int:
+def modules_of(part: str) -> list[Path]:
+    room, names = PARTS[part]
     folder = Path(interlock.__file__).parent / room
-    return sum(code_lines(path.read_text(encoding="utf-8")) for path in sorted(folder.glob("*.py")))
+    return sorted(path for name in names.split() for path in folder.glob(f"{name}.py"))
 
 
-def test_trusted_part_stays_small(record_property: object) -> None:
-    """Kernel and sceptic together stay within their budget of lines, and the figures are written into the report."""
-    sizes = {room: size_of(room) for room in ROOMS}
-    for room, size in sizes.items():
+def size_of(part: str) -> int:
+    return sum(code_lines(path.read_text(encoding="utf-8")) for path in modules_of(part))
+
+
+def test_trusted_parts_stay_small(record_property: object) -> None:
+    """Each trusted part stays within its budget of lines, and the figures are written into the report."""
+    sizes = {part: size_of(part) for part in PARTS}
+    for part, size in sizes.items():
         assert callable(record_property)
-        record_property(f"trusted lines in {room}", size)
-    assert {room: size for room, size in sizes.items() if size > BUDGET[room]} == {}
-    assert all(size > 100 for size in sizes.values()), "the rooms were not found"
+        record_property(f"trusted lines, {part}", size)
+    assert {part: size for part, size in sizes.items() if size > BUDGET[part]} == {}
+
+
+def test_every_trusted_module_belongs_to_a_part() -> None:
+    """No module of the kernel or of the sceptic is left out of the count, or counted twice."""
+    counted = [path for part in PARTS for path in modules_of(part)]
+    rooms = sorted({room for room, _names in PARTS.values()})
+    there = [path for room in rooms for path in (Path(interlock.__file__).parent / room).glob("*.py")]
+    assert sorted(counted) == sorted(path for path in there if path.name != "__init__.py" or path in counted)
 
 
 def test_budget_is_not_slack() -> None:
     """No budget is more than an eighth above what is there, so that growth is noticed."""
-    assert {room: size_of(room) for room in ROOMS if BUDGET[room] > size_of(room) * 9 // 8} == {}
+    assert {part: size_of(part) for part in PARTS if BUDGET[part] > size_of(part) * 9 // 8} == {}
 
 
 def test_lines_are_counted_as_said() -> None:
