@@ -29,8 +29,8 @@ def _command(values: _Values, span: Span) -> model.Command:
     return model.Command(values["station"], runs, span)
 
 
-def _obstacle(values: _Values, span: Span) -> tuple[str, str]:
-    return values["device"], values["in"]
+def _obstacle(values: _Values, span: Span) -> tuple[str, str, Span]:
+    return values["device"], values["in"], span
 
 
 def _requirement(values: _Values, span: Span) -> model.RequirementText:

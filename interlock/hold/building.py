@@ -339,7 +339,7 @@ def _door(builder: Builder, door: Doorway) -> None:
     on_sill = [d for d in devices if set(faces_of(builder, devices[d])) & set(sill)]
     thing.parts["sill_devices"] = tuple(builder.world.things[d] for d in on_sill)
     blocked = []
-    for id, state in door.path:
+    for id, state, _ in door.path:
         if id in builder.world.things and state in builder.world.things[id].states:
             blocked.append(builder.world.things[id].states[state])
     states["path_blocked"] = builder.signal(

@@ -9,13 +9,10 @@ from collections.abc import Iterator
 
 from interlock.diagnostics.nearest import nearest_name
 from interlock.diagnostics.spans import Diagnostic, Span
-from interlock.hold.kinds import DEVICE_KINDS, control_kind
+from interlock.hold.kinds import DEVICE_KINDS, SENSOR_FAILURES, THING_FAILURES, control_kind
 from interlock.hold.layout import Floor, Placement, bay_id, part_names
 from interlock.hold.model import Device, Direction, Hold
 from interlock.kernel.machine import Actor
-
-SENSOR_FAILURES = ("stuck_true", "stuck_false", "inverted")
-THING_FAILURES = ("stuck",)
 
 
 def check_hold(hold: Hold) -> tuple[Diagnostic, ...]:
@@ -102,12 +99,12 @@ def _controls(hold: Hold) -> Iterator[Diagnostic]:
 def _doors(hold: Hold) -> Iterator[Diagnostic]:
     devices = {device.id: device for device in hold.devices}
     for door in hold.doorways:
-        for id, state in door.path:
+        for id, state, span in door.path:
             if id in devices and state not in DEVICE_KINDS[devices[id].kind].states:
                 states = DEVICE_KINDS[devices[id].kind].states
                 yield Diagnostic(
                     "unknown-state",
-                    door.span,
+                    span,
                     f"{id}, in the way of {door.id}, is never {state!r}",
                     "one of " + ", ".join(states),
                     nearest_name(state, states),

@@ -18,9 +18,13 @@ class Id:
 
 @dataclass(frozen=True, slots=True)
 class Word:
-    """One word that names a state or position of something, such as `raised`."""
+    """One word that names a state or position of something, such as `raised`.
+
+    `known` are the words from which editors let people choose; whether the word fits the thing is checked later.
+    """
 
     what: str
+    known: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -145,6 +145,8 @@ def _type(kind: FieldType) -> Schema:
             return {**_SCALAR}
         case Version():
             return {"enum": [int(VERSION), VERSION]}
+        case Word(_, known) if known:
+            return {"anyOf": [{"enum": list(known)}, _FILLED]}
         case Id() | Word() | Reference() | Bay() | Anything():
             return {**_NAME}
         case Whole(low, high):

@@ -20,6 +20,9 @@ if TYPE_CHECKING:
 
 BY_ITSELF = "by_itself"
 
+SENSOR_FAILURES = ("stuck_true", "stuck_false", "inverted")
+THING_FAILURES = ("stuck",)
+
 CONDITIONS: Mapping[str, str] = {
     "covered": "a unit is over it, at rest or on its way",
     "energised": "its circuit is true",

@@ -111,7 +111,8 @@ class Doorway:
 
     `moved_by` is `power` or `hand`.  With power, `opens` and `closes` say when the drive runs; by hand, when the
     door is free to be moved that way.  The door leaves closed only when it is unlatched.  Latch and lock are
-    None where the door has none.  `path` names the devices that can stand in its way, and in which state.
+    None where the door has none.  `path` names the devices that can stand in its way, in which state, and
+    where that is written.
     `starts`: any of closed/open, latched, locked that hold at the start.
     """
 
@@ -126,7 +127,7 @@ class Doorway:
     unlatch: DoorStep | None
     lock: DoorStep | None
     unlock: DoorStep | None
-    path: tuple[tuple[str, str], ...]
+    path: tuple[tuple[str, str, Span], ...]
     starts: tuple[str, ...]
     span: Span
 

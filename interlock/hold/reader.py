@@ -159,12 +159,15 @@ class Reader:
                     expected="quotes around a text with a comma, if this belongs to the text before",
                 )
             else:
+                chooser = _chooser(record, key.text, node)
                 self._add(
                     "unknown-field",
                     key.span,
                     f"{record.noun} has no field '{clip(key.text)}'",
-                    expected="one of " + ", ".join(keys),
-                    nearest=self.faults.hint(key.text, keys),
+                    expected="one of " + ", ".join(keys)
+                    if chooser is None
+                    else f"`{chooser.key}: {key.text}`, and what it speaks of in fields of its own",
+                    nearest=self.faults.hint(key.text, keys) if chooser is None else None,
                 )
 
     def field(self, field: Field, node: MappingNode, span: Span, noun: str) -> Any:
@@ -528,6 +531,14 @@ class Reader:
 def is_absent(node: Node) -> bool:
     """Whether a key was written without a value."""
     return isinstance(node, ScalarNode) and not node.text and not node.quoted
+
+
+def _chooser(record: Record, word: str, node: MappingNode) -> Field | None:
+    """The field, not written here, for which `word` is one of the choices: it was written as the key by mistake."""
+    for field in record.fields:
+        if isinstance(field.type, Choice) and word in field.type.options and node.entry(field.key) is None:
+            return field
+    return None
 
 
 def _no_rule(written: Written) -> tuple[()]:

@@ -32,7 +32,7 @@ from interlock.hold.field_types import (
     Word,
     YesNo,
 )
-from interlock.hold.kinds import CONTROL_KINDS, DEVICE_KINDS
+from interlock.hold.kinds import CONTROL_KINDS, DEVICE_KINDS, SENSOR_FAILURES, THING_FAILURES
 
 VERSION = "1"
 """The version of the language that this program reads."""
@@ -391,7 +391,7 @@ RECORDS: Mapping[str, Record] = {
                 "What fails.",
                 required=True,
             ),
-            Field("mode", Word("failure mode"), "How it fails.", required=True),
+            Field("mode", Word("failure mode", (*THING_FAILURES, *SENSOR_FAILURES)), "How it fails.", required=True),
         ),
     ),
     "requirement": Record(

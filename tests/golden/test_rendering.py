@@ -16,7 +16,7 @@ from interlock.diagnostics.faults import MOST_SHOWN, Faults
 from interlock.diagnostics.nearest import nearest_name
 from interlock.diagnostics.render import WIDEST, WIDTH, render_diagnostic, render_diagnostics
 from interlock.diagnostics.spans import Diagnostic, Span
-from interlock.hold.loader import Source, load_hold
+from interlock.hold.loader import Source, load_hold, load_specification
 
 GOLDEN = Path(__file__).parent / "rendered-messages.txt"
 FOLDER = Path(__file__).parent / "malformed"
@@ -55,6 +55,15 @@ def test_messages_look_as_in_the_golden_file() -> None:
     if os.environ.get("INTERLOCK_WRITE_GOLDEN"):
         GOLDEN.write_text(text, "utf-8")
     assert text == GOLDEN.read_text("utf-8")
+
+
+@pytest.mark.parametrize("kind", ["never", "always", "only if", "order", "can", "can always"])
+def test_a_choice_written_as_the_key_is_told_its_field(kind: str) -> None:
+    """Whoever writes `never: ...` is told of `kind: never`, not of a field that looks alike."""
+    text = f"interlock: 1\nspecification: s\nrequirements:\n  - id: a\n    text: t\n    {kind}: D1 is open\n"
+    (fault,) = (one for one in load_specification(Source("s.yaml", text.encode())).diagnostics if one.span.line == 6)
+    assert (fault.code, fault.nearest) == ("unknown-field", None)
+    assert fault.expected == f"`kind: {kind}`, and what it speaks of in fields of its own"
 
 
 def test_no_line_but_the_first_passes_80_columns() -> None:

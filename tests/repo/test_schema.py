@@ -88,6 +88,7 @@ def test_numbers_and_truth_values_may_have_their_types() -> None:
         (("controls", 0, "positions"), []),
         (("zones", 0, "inhibits"), {"up": "true"}),
         (("requirements", 0, "kind"), "sometimes"),
+        (("failures",), [{"of": "up_M3L", "mode": "stuck-true"}]),
     ],
 )
 def test_mistakes_are_flagged(place: tuple[str | int, ...], wrong: Any) -> None:
