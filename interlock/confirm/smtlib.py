@@ -25,7 +25,7 @@ _SAFE_IN_NAME = "".join(c for c in _PRINTABLE if c not in '%|\\"=@#')
 _SAFE_IN_VALUE = "".join(c for c in _PRINTABLE if c not in '%|\\"@#')
 
 _HEADER = """\
-; Every (check-sat) below must answer unsat; {count} of them.
+; Every query below must answer unsat; {count} of them.
 ; |x=v|          variable x has value v.  A Boolean variable has only |x=true|; any other has one symbol per value,
 ;                and exactly one of them is true.  A number is written #3.
 ; |signal s|     the signal s: a name for a formula, without memory.
