@@ -92,8 +92,8 @@ def test_reports_are_as_kept(verification: Verification, every_outcome: Verifica
     if os.environ.get("INTERLOCK_KEEP_REPORTS"):
         for name, text in reports.items():
             (KEPT / name).write_text(text, encoding="utf-8")
-    # those of checklists are kept beside them by another test
-    kept = sorted(path.name for path in KEPT.iterdir() if not path.name.startswith("checklist-"))
+    # those of checklists and audits are kept beside them by other tests
+    kept = sorted(path.name for path in KEPT.iterdir() if not path.name.startswith(("checklist-", "audit-")))
     assert kept == sorted(reports)
     for name, text in reports.items():
         assert text == (KEPT / name).read_text(encoding="utf-8"), name

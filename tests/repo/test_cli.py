@@ -12,6 +12,7 @@ import time
 from collections.abc import Sequence
 from pathlib import Path
 
+import click
 import jsonschema
 import pytest
 
@@ -482,7 +483,7 @@ def test_evidence_is_never_half_written(monkeypatch: pytest.MonkeyPatch) -> None
         return real(self, *args, **kwargs)  # type: ignore[arg-type]
 
     monkeypatch.setattr(Path, "write_text", full)
-    with pytest.raises(cli.click.ClickException, match="No space left"):
+    with pytest.raises(click.ClickException, match="No space left"):
         folders.write_folder(Path("proof"), {"a.txt": "new", "b.txt": "new"})
     assert Path("proof/a.txt").read_text() == "old"
     assert sorted(path.name for path in Path().iterdir() if "proof" in path.name) == ["proof"]
