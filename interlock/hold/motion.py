@@ -180,6 +180,11 @@ def _pressing(builder: Builder, devices: dict[str, list[Device]], sides: dict[tu
             elif any(builder.floor.cells[c].door for c in placement.cells):
                 # over a sill it cannot go on along the hold, and what is beside it there is not asked about
                 next_to = []
+            elif any(
+                d.kind.startswith("fixed") and direction in d.stops for face in faces for d in devices.get(face, ())
+            ):
+                # a fixed stop or guide before any part of it keeps it from whatever is beyond
+                next_to = []
             # otherwise whether or not the layout lets it stand there: the drive does not know
             ahead = [c for c in next_to if c is not None and c not in placement.cells]
             for cell in placement.cells:

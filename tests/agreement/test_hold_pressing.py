@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from interlock.hold.model import Direction
 from interlock.kernel.evaluator import as_mapping, evaluate
 from interlock.kernel.expressions import Value
@@ -150,3 +152,27 @@ zones:
             met += expected
             assert evaluate(machine, side.states["driven_on_unit"], data["state"]) == expected
     assert met
+
+
+@pytest.mark.parametrize("rail", [False, True])
+def test_a_fixed_guide_keeps_a_unit_from_what_is_beyond(rail: bool) -> None:
+    """Away from the ball mat a unit cannot go across; driven so, it strikes its neighbour unless a rail is between."""
+    text = TEXT.replace("bays: [1L, 1R], power", "bays: [1L, 1R, 2L, 2R], power")
+    if rail:
+        text = text.replace(
+            "- {id: AS,", "- {id: CR, kind: fixed guide, on: 2L.right, stops: [left, right]}\n  - {id: AS,"
+        )
+    compiled = compile_text(text)
+    machine = with_every_signal(compiled)
+    side = compiled.world.things["2L"].parts["right"]
+    assert not isinstance(side, tuple)
+    seen = set()
+    for _, data in state_graph(machine).nodes(data=True):
+        values = as_mapping(machine, data["state"])
+        if values["bay.2L.holds"] == "HALF" and values["control.SWY.position"] == "right":
+            beyond_taken = values["bay.2R.holds"] != "empty"
+            seen.add(beyond_taken)
+            struck = evaluate(machine, side.states["driven_on_unit"], data["state"])
+            assert struck or not beyond_taken or rail
+            assert not (struck and rail)
+    assert seen == {False, True}
