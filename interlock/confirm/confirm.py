@@ -154,13 +154,13 @@ def _recount(
 ) -> list[Verdict]:
     """One verdict per target: does a walk over all states see as many as claimed, and none in the target?"""
     most = max((count for count in claimed if count is not None and count <= MOST_RECOUNTED), default=None)
-    walk, how = None, "the reference evaluator"
+    walk, how = None, "one state at a time"
     if most is not None and most <= MOST_WALKED:
         walk = enumerate_reachable(machine, targets, most, deadline=deadline)
     elif most is not None:
         from interlock.confirm.numbering import count_by_numbers  # here, because numpy takes long to load
 
-        walk, how = count_by_numbers(machine, targets, most, deadline), "numbered states"
+        walk, how = count_by_numbers(machine, targets, most, deadline), "by numbered states"
     verdicts: list[Verdict] = []
     for at, count in enumerate(claimed):
         if count is None:
@@ -175,7 +175,7 @@ def _recount(
             least = "" if walk.complete else "at least "
             verdicts.append(Broken(f"a second count finds {least}{walk.states} states, not {count}"))
         elif walk.complete:
-            verdicts.append(Agreed(f"second enumeration by {how}, {count} states"))
+            verdicts.append(Agreed(f"second count {how}, {count} states"))
         else:
             verdicts.append(Unchecked(f"second count ended early: {walk.stopped}"))
     return verdicts

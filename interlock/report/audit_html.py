@@ -12,9 +12,7 @@ from interlock import __version__
 from interlock.kernel.claims import Disputed
 from interlock.report.assumptions import CAUTIONS
 from interlock.report.audit_text import (
-    ALREADY,
     HOLDER_TONES,
-    LAST_STEPS,
     MOST_COMBINATIONS,
     HeldGroup,
     audit_assumptions,
@@ -23,9 +21,9 @@ from interlock.report.audit_text import (
     failures_of,
     failures_text,
     held_groups,
-    place_of,
     start_of,
 )
+from interlock.report.interrupted_text import LAST_STEPS, afterwards_of, place_of
 from interlock.report.lines import Tone
 from interlock.report.slip_words import (
     EFFECT_HEADS,
@@ -127,10 +125,4 @@ def _few(left: Sequence[str]) -> list[str]:
 
 def _interruption(one: Interruption, last: int) -> _Row:
     risks = listed([*one.at_risk, *(f"{id} (if power is lost)" for id in one.at_risk_lost)])
-    afterwards = one.resumption.value
-    if one.rescue is not None:
-        way = "; ".join(text for _, text in one.rescue.steps)
-        afterwards = f"another way: {way}" if way else ALREADY
-        if one.rescue.breaks:
-            afterwards += f" (on that way these are broken: {listed(one.rescue.breaks)})"
-    return _Row(place_of(one, last), risks, "; ".join(_few(one.left)), afterwards)
+    return _Row(place_of(one, last), risks, "; ".join(_few(one.left)), afterwards_of(one, last))

@@ -11,9 +11,9 @@ from interlock.report.audit_text import (
     failures_of,
     failures_text,
     held_groups,
-    place_of,
     start_of,
 )
+from interlock.report.interrupted_text import afterwards_of, place_of
 from interlock.report.lines import printable
 from interlock.report.slip_words import EFFECT_HEADS, EFFECTS_EXPLAINED, counted_text, followed_text, kind_rows
 from interlock.report.wording import count_of, listed, sentence
@@ -101,7 +101,7 @@ def _parts(audit: Audit, label: str) -> Iterator[str]:
                 place_of(one, last),
                 listed([*one.at_risk, *(f"{id} (if power is lost)" for id in one.at_risk_lost)]) or "nothing",
                 "; ".join(one.left),
-                one.resumption.value,
+                afterwards_of(one, last),
             )
             for one in audit.interruptions
         ),

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from interlock.hold.model import RequirementText
 from interlock.kernel.claims import Disputed, Finding, Holds
 from interlock.report.assumptions import CAUTIONS, assumptions_of
+from interlock.report.interrupted_text import LAST_STEPS, MOST_NAMED, interruption_lines, rescue_lines
 from interlock.report.lines import BLANK, WIDTH, Line, Tone, flow, heading, labelled
 from interlock.report.proof_text import after_lines, reason_lines
 from interlock.report.slip_lines import slip_table
@@ -16,16 +16,9 @@ from interlock.report.slip_words import EFFECTS_EXPLAINED, counted_text, followe
 from interlock.report.wording import ACTORS, count_of, listed, seconds_as_text, sentence, shortened
 from interlock.study.audit import ActionAudit, Audit, Overall, Verdict
 from interlock.study.holders import Held, Holder
-from interlock.study.interruptions import Interruption, Resumption
-from interlock.study.rescue import Rescue
 from interlock.study.runs import Run
 from interlock.study.slip_audit import Effect, SlipResult
 
-LAST_STEPS = 12
-"""Steps of a run that are shown: its end, where it is long."""
-MOST_NAMED = 8
-ALREADY = "what the procedure is for is so already"
-"""Said in the place of a way to the goal that has no steps."""
 MOST_COMBINATIONS = 6
 HOLDERS_WORST_FIRST = (
     Holder.DISPUTED,
@@ -88,7 +81,7 @@ def audit_lines(audit: Audit, label: str, verbose: bool = False) -> tuple[Line, 
             *_disputes(audit),
             *_actions(audit),
             *_breaches(audit),
-            *_interruptions(audit, verbose),
+            *interruption_lines(audit, verbose),
             *_slips(audit, verbose),
             *_failures(audit),
             *_held(audit),
@@ -202,23 +195,10 @@ def _action(one: ActionAudit) -> Iterator[Line]:
     if one.run is not None and one.verdict is not Verdict.IDLE:
         yield from run_lines(one.run)
     if one.verdict not in (Verdict.IDLE, Verdict.UNREACHED):
-        yield from _rescue(one.rescue, "What would make it so", "Nothing was found that would make it so.")
-
-
-def _rescue(rescue: Rescue | None, title: str, none: str) -> Iterator[Line]:
-    if rescue is None:
-        yield from flow(none, 6)
-        return
-    if not rescue.steps:
-        yield from flow(f"{ALREADY[:1].upper()}{ALREADY[1:]}.", 6)
-        return
-    yield Line(f"      {title}", Tone.HEAD)
-    for at, (actor, text) in enumerate(rescue.steps[:LAST_STEPS], 1):
-        yield from flow(f"{at}. {ACTORS[actor]}: {text}", 6, 3)
-    if len(rescue.steps) > LAST_STEPS:
-        yield from flow(f"and {len(rescue.steps) - LAST_STEPS} more steps", 6)
-    if rescue.breaks:
-        yield from flow(f"On that way these are broken: {shortened(rescue.breaks, MOST_NAMED)}.", 6, tone=Tone.BAD)
+        if one.rescue is None:
+            yield from flow("Nothing was found that would make it so.", 6)
+        else:
+            yield from rescue_lines(one.rescue, "What would make it so")
 
 
 def run_lines(run: Run) -> Iterator[Line]:
@@ -249,45 +229,6 @@ def _breaches(audit: Audit) -> Iterator[Line]:
         yield from flow(sentence(instance.text), 6)
         yield from labelled("hazard:", f"{instance.origin.hazard}; severity {instance.origin.severity}", 6)
         yield from run_lines(breach.run)
-
-
-def place_of(one: Interruption, last: int) -> str:
-    """Where the interruption falls, in words."""
-    if one.before > last:
-        return "after the end"
-    return f"in the middle of action {one.before}" if one.midway else f"before action {one.before}"
-
-
-def _interruptions(audit: Audit, verbose: bool) -> Iterator[Line]:
-    yield from heading("Everybody called away, or power lost")
-    last = len(audit.actions)
-    unsafe = [one for one in audit.interruptions if one.at_risk or one.at_risk_lost]
-    if audit.interruptions and not unsafe:
-        yield from flow(f"At none of the {len(audit.interruptions)} places can a requirement then be broken.", 2)
-    for one in unsafe:
-        yield from flow(f"UNSAFE {place_of(one, last)}", 2, 2, Tone.BAD)
-        if one.at_risk:
-            yield from labelled("can be broken:", shortened(one.at_risk, MOST_NAMED), 6)
-        if one.at_risk_lost:
-            yield from labelled("can be broken if power is lost too:", shortened(one.at_risk_lost, MOST_NAMED), 6)
-    alike = Counter(one.resumption for one in audit.interruptions)
-    for resumption, number in alike.items():
-        yield from flow(f"{count_of(number, 'place')}: {_RESUMED[resumption]}", 2, 2)
-    for one in audit.interruptions:
-        other = one.resumption is not Resumption.GO_ON
-        if other or verbose:
-            left = f"; left behind: {'; '.join(one.left[:4])}" if one.left else ""
-            yield from flow(f"{place_of(one, last)}{left}", 4, 2)
-        if one.resumption is Resumption.OTHERWISE:
-            yield from _rescue(one.rescue, "A way to the goal from there", "")
-
-
-_RESUMED = {
-    Resumption.GO_ON: "afterwards the procedure goes on with the action that was not finished",
-    Resumption.OTHERWISE: "going on may miss the goal or break a requirement; another way is shown",
-    Resumption.NOT_FOUND: "going on may miss the goal or break a requirement, and no other way was found",
-    Resumption.NOT_SOUGHT: "going on may miss the goal or break a requirement; another way was not looked for",
-}
 
 
 def _slips(audit: Audit, verbose: bool) -> Iterator[Line]:
@@ -441,12 +382,11 @@ def _evidence(audit: Audit) -> str:
     open = [one for one in audit.proofs if not isinstance(one, Holds)]
     along = "That nothing else is broken along the procedure was counted a second time by other means"
     if open:
-        along = (
-            "That nothing else is broken along the procedure was not counted a second time in full: the search's word"
-        )
+        along = "That nothing else is broken along the procedure was looked for, and not counted a second time in full"
     text = f"{along}; runs were replayed."
     if audit.slips is not None:
-        text += f" {counted_text(audit.slips)} Which pairs of slips are the smallest is the search's word."
+        text += f" {counted_text(audit.slips)} Which pairs of slips are the smallest was looked for, and not counted a "
+        text += "second time."
     return text
 
 

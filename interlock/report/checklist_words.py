@@ -444,7 +444,7 @@ def _claims(checklist: Checklist, audited: ChecklistAudit) -> Iterator[str]:
     timed = any(leg.timed for leg in checklist.legs)
     yield (
         f"Every step is possible when its turn comes, and the last state is the one wanted: the whole run of "
-        f"{check.states:,} states was replayed by the reference evaluator."
+        f"{check.states:,} states was replayed, state by state, on the described hold."
     )
     if check.requirements:
         yield (

@@ -458,8 +458,8 @@ def _assumed(proof: Proof) -> Iterator[Line]:
         yield from flow(f"- Each proof was checked again, independently, by: {'; '.join(checkers)}.", 2, 2)
     if any(isinstance(answer.finding, Fails | Traps) for answer in verification.answers):
         yield from flow(
-            "- Each order of steps was replayed step by step on the described hold. That no shorter one exists is "
-            "the search's word.",
+            "- Each order of steps was replayed step by step on the described hold. That no shorter one exists "
+            "was looked for, and not checked a second time.",
             2,
             2,
         )

@@ -55,11 +55,11 @@ def followed_text(slips: SlipAudit) -> str:
 
 
 def counted_text(slips: SlipAudit) -> str:
-    """How far the search's word was checked."""
+    """How far what was found was checked by other means."""
     counted = slips.counted
     if not counted.together:
         return (
-            f"Not counted a second time: {counted.why}. What leads to no hazard is the word of the search alone; every "
+            f"Not counted a second time: {counted.why}. What leads to no hazard was looked for once; every "
             "run to a hazard was replayed."
         )
     what = "What comes of each slip"
@@ -67,7 +67,7 @@ def counted_text(slips: SlipAudit) -> str:
         what += ", and the fewest slips that break each requirement,"
     result = "the same result" if counted.agreed else "ANOTHER RESULT"
     return (
-        f"{what} was counted a second time by the reference evaluator, from the state machine of the procedure "
+        f"{what} was counted a second time by other means, from the state machine of the procedure "
         f"({counted.states:,} states), with {result}; every run to a hazard was replayed."
     )
 

@@ -58,7 +58,7 @@ def test_each_claim_gets_its_own_finding_in_place() -> None:
         Holds("never 2", claims[0], recheck(Obligation("", "", ())).solver),
         Fails("one", claims[1]),
         Undecided("open", "too deep", 7),
-        Holds("counted", claims[3], "second enumeration by the reference evaluator, 2 states"),
+        Holds("counted", claims[3], "second count one state at a time, 2 states"),
     )
 
 

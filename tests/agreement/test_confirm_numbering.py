@@ -71,7 +71,7 @@ def test_a_claim_of_many_states_is_confirmed_or_disputed() -> None:
     assert isinstance(claim, Proved) and claim.states == 65_536 > confirming.MOST_WALKED
     (finding,) = confirm(machine, [never], [claim])
     assert isinstance(finding, Holds)
-    assert finding.checked_by == "second enumeration by numbered states, 65536 states"
+    assert finding.checked_by == "second count by numbered states, 65536 states"
     for states in (65_535, 65_537):
         (finding,) = confirm(machine, [never], [Proved("never", "wrong", None, states)])
         assert isinstance(finding, Disputed), states

@@ -5,18 +5,23 @@ from __future__ import annotations
 import json
 import os
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from interlock import cli
+from interlock.kernel.machine import Actor
 from interlock.report.audit_html import audit_html
 from interlock.report.audit_json import audit_document
 from interlock.report.audit_markdown import audit_markdown, cell
 from interlock.report.audit_text import audit_lines, audit_summary, held_groups
+from interlock.report.interrupted_text import afterwards_of, interruption_lines
 from interlock.report.lines import WIDTH, as_text
 from interlock.study.audit import Audit, Overall
 from interlock.study.holders import Holder
+from interlock.study.interruptions import Interruption, Resumption
+from interlock.study.rescue import Rescue
 from tests.teeth.procedures import ROOT, audit, demo, planted
 
 
@@ -31,6 +36,25 @@ def flawed() -> Audit:
 def stuck() -> Audit:
     """A procedure that comes to a stand."""
     return audit(planted("open-and-shut", "      - unlock D1\n", ""), slips=True)
+
+
+def astray(audit: Audit) -> Audit:
+    """The same with interruptions after which one must go another way, some of the ways being alike."""
+    ways = [("abcd", ("r",)), ("zbcd", ("q",)), ("zbcd", ("q",)), ("abcd", ("r",)), ("ycd", ()), ("bcd", ())]
+    places = [(1, False, ()), (2, False, ("y",)), (2, True, ("y",)), (3, False, ()), (4, False, ()), (5, False, ())]
+    found = [
+        Interruption(
+            before,
+            midway,
+            (),
+            (),
+            left,
+            Resumption.OTHERWISE,
+            Rescue(tuple((Actor.CREW, step) for step in steps), breaks),
+        )
+        for (before, midway, left), (steps, breaks) in zip(places, ways, strict=True)
+    ]
+    return replace(audit, interruptions=tuple(found))
 
 
 def test_text_has_every_part(flawed: Audit) -> None:
@@ -60,6 +84,35 @@ def test_text_explains_what_is_not_possible(stuck: Audit) -> None:
         "never reached: actions 4 to 10",
     ):
         assert words in text, words
+
+
+def test_text_tells_a_way_to_the_goal_once(stuck: Audit) -> None:
+    """What a way shares with one told before is not repeated; followed where it points, each way is told whole."""
+    text = " ".join(as_text(tuple(interruption_lines(astray(stuck), verbose=False))).split())
+    assert text[text.index("before action 1") :] == (
+        "before action 1 A way to the goal from there 1. crew: a 2. crew: b 3. crew: c 4. crew: d On that way these "
+        "are broken: r. "
+        "before action 2, to in the middle of action 2; left behind: y A way to the goal from there 1. crew: z then go "
+        "on with step 2 of the way that is told for 'before action 1'. On that way these are broken: q. "
+        "before action 3 The same way to the goal as is told for 'before action 1'. "
+        "before action 4 A way to the goal from there 1. crew: y 2. crew: c 3. crew: d "
+        "before action 5 Go on with step 2 of the way that is told for 'before action 1'."
+    )
+
+
+def test_nothing_is_gone_on_with_after_the_end(flawed: Audit) -> None:
+    """Where the work is done, no report speaks of an action that was not finished."""
+    last = len(flawed.actions)
+    after = Interruption(last + 1, False, (), (), (), Resumption.GO_ON, None)
+    before = replace(after, before=last)
+    audit = replace(flawed, interruptions=(before, after))
+    assert afterwards_of(after, last) == "nothing is left to do"
+    assert afterwards_of(before, last) == "go on with the action that was not finished"
+    text = " ".join(as_text(tuple(interruption_lines(audit, verbose=False))).split())
+    assert (
+        "1 place: afterwards the procedure goes on with the action that was not finished after the end: nothing" in text
+    )
+    assert "| after the end | nothing |  | nothing is left to do |" in audit_markdown(audit, "a.yaml")
 
 
 @pytest.mark.parametrize("name", ["work-on-a-sill-lock", "change-at-the-door"])
