@@ -83,6 +83,11 @@ class RequirementKind(StrEnum):
         """It says what can be done; all other kinds say what must not be."""
         return self in (RequirementKind.CAN, RequirementKind.CAN_ALWAYS)
 
+    @property
+    def is_about_steps(self) -> bool:
+        """A step breaks it; of the other kinds that say what must not be, a state does."""
+        return self in (RequirementKind.ONLY_IF, RequirementKind.ORDER)
+
 
 @dataclass(frozen=True, slots=True)
 class Requirement:
@@ -316,10 +321,14 @@ def question_of(machine: Machine, requirement: Requirement) -> Question:
         before = Is(monitor_name(requirement), True) if is_monitored(requirement) else TRUE
         target = conj(before, requirement.situation, requirement.condition)
         return Question(requirement.id, target, expects_run=kind is RequirementKind.CAN)
-    allowed = requirement.condition
-    if kind is RequirementKind.ORDER:
-        allowed = conj(allowed, Is(monitor_name(requirement), True))
+    allowed = allowed_by(requirement)
     return Question(requirement.id, conj(requirement.situation, steps_possible(machine, requirement), neg(allowed)))
+
+
+def allowed_by(requirement: Requirement) -> Expr:
+    """What must be so where one of its steps is made, its memory included; for kinds about steps."""
+    memory = Is(monitor_name(requirement), True) if requirement.kind is RequirementKind.ORDER else TRUE
+    return conj(requirement.condition, memory)
 
 
 def occasion_of(machine: Machine, requirement: Requirement) -> Question | None:
@@ -328,7 +337,7 @@ def occasion_of(machine: Machine, requirement: Requirement) -> Question | None:
     When the answer is no, the requirement holds only vacuously.
     """
     occasion = requirement.situation
-    if requirement.kind in (RequirementKind.ONLY_IF, RequirementKind.ORDER):
+    if requirement.kind.is_about_steps:
         occasion = conj(occasion, steps_possible(machine, requirement))
     if requirement.kind in (RequirementKind.CAN, RequirementKind.CAN_ALWAYS) or occasion == TRUE:
         return None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from interlock.confirm.confirm import confirm
@@ -188,7 +188,7 @@ def audit_procedure(
     if engine is not None:
         seconds = clock.seconds_left()
         asked = [hazard.instance.requirement.id for hazard in hazards]
-        bounds = Limits(limits.depth, seconds, limits.states)
+        bounds = replace(limits, seconds=seconds)
         # what can be done is held by nothing: it is not asked
         verification = verify(alone or bound.compiled, engine, bounds, report, asked)
     held = holders_of(hazards, verification, {b.hazard.instance.requirement.id: b.lost for b in breaches}, slip_audit)

@@ -18,7 +18,7 @@ from interlock.hold.compiler import CompiledHold
 from interlock.kernel.claims import Disputed, Finding, Holds, Limits, Progress, Report, silent
 from interlock.kernel.evaluator import State, evaluate
 from interlock.kernel.expressions import Expr, conj, disj
-from interlock.kernel.machine import Question, RequirementKind, question_of
+from interlock.kernel.machine import Question, question_of
 from interlock.prove.engine import Clock, clock_of
 from interlock.prove.strategy import decide
 from interlock.study.checklist_orders import Freedom, freedom_of
@@ -315,11 +315,7 @@ class _Work:
             if not evaluate(machine, draft.goal, draft.end):
                 faults.append("a leg ends in a state that does not satisfy its goal")
         standing = [r for r in machine.requirements if not r.kind.is_about_work]
-        targets = [
-            question_of(machine, r).target
-            for r in standing
-            if r.kind in (RequirementKind.NEVER, RequirementKind.ALWAYS)
-        ]
+        targets = [question_of(machine, r).target for r in standing if not r.kind.is_about_steps]
         anything = disj(*targets)
         seen = dict.fromkeys(trace.states)
         for at, state in enumerate(seen):

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 
 from interlock.hold.requirements import Instance
 from interlock.kernel.evaluator import State, evaluate, initial_states
-from interlock.kernel.expressions import Expr, Is, conj, neg
-from interlock.kernel.machine import Actor, Machine, RequirementKind, Rule, Signal, monitor_name, question_of
+from interlock.kernel.expressions import Expr, conj, neg
+from interlock.kernel.machine import Actor, Machine, Rule, Signal, allowed_by, question_of
 from interlock.prove.compiled import Packing, compile_enabled
 from interlock.prove.engine import Clock
 from interlock.study.procedure_machine import Course, Move
@@ -36,16 +36,13 @@ def hazards_of(course: Course) -> tuple[Hazard, ...]:
     """One for every requirement but those that say what can be done, in their order."""
     found = []
     for instance, requirement in zip(course.bound.compiled.instances, course.machine.requirements, strict=True):
-        kind = requirement.kind
-        if kind.is_about_work:
+        if requirement.kind.is_about_work:
             continue
-        if kind in (RequirementKind.ALWAYS, RequirementKind.NEVER):
+        if requirement.kind.is_about_steps:
+            bad = conj(requirement.situation, neg(allowed_by(requirement)))
+            found.append(Hazard(instance, bad, requirement.steps))
+        else:
             found.append(Hazard(instance, question_of(course.machine, requirement).target, None))
-            continue
-        allowed = requirement.condition
-        if kind is RequirementKind.ORDER:
-            allowed = conj(allowed, Is(monitor_name(requirement), True))
-        found.append(Hazard(instance, conj(requirement.situation, neg(allowed)), requirement.steps))
     return tuple(found)
 
 

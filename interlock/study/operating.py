@@ -20,9 +20,7 @@ from interlock.kernel.expressions import Expr, Is, conj, disj, neg
 from interlock.kernel.machine import (
     Actor,
     Machine,
-    Requirement,
-    RequirementKind,
-    monitor_name,
+    allowed_by,
     question_of,
     with_order_monitors,
 )
@@ -34,9 +32,6 @@ MOST_RESTLESS = 5_000
 """States that the equipment may pass through before it counts as never coming to rest."""
 
 Breaks: TypeAlias = Callable[[Iterable[int]], dict[int, int]]
-
-_STATE_KINDS = (RequirementKind.NEVER, RequirementKind.ALWAYS)
-_STEP_KINDS = (RequirementKind.ONLY_IF, RequirementKind.ORDER)
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -117,7 +112,7 @@ class Operation:
         standing = {
             at: question_of(self.asked, requirement).target
             for at, requirement in enumerate(self._requirements)
-            if requirement.kind in _STATE_KINDS
+            if not (requirement.kind.is_about_work or requirement.kind.is_about_steps)
         }
         self._which_break = compile_hits(self.packing, standing)
         self._something_breaks = compile_hits(self.packing, {0: disj(*standing.values())})
@@ -139,9 +134,9 @@ class Operation:
     def _step_rules(self) -> Mapping[int, tuple[tuple[int, Breaks], ...]]:
         found: dict[int, list[tuple[int, Breaks]]] = {}
         for at, requirement in enumerate(self._requirements):
-            if requirement.kind not in _STEP_KINDS:
+            if not requirement.kind.is_about_steps:
                 continue
-            breaks = compile_hits(self.packing, {0: conj(requirement.situation, neg(_allowed(requirement)))})
+            breaks = compile_hits(self.packing, {0: conj(requirement.situation, neg(allowed_by(requirement)))})
             for number, rule in enumerate(self.machine.rules):
                 if rule.name in requirement.steps:
                     found.setdefault(number, []).append((at, breaks))
@@ -378,12 +373,6 @@ def levers_neutral(operation: Operation) -> tuple[Expr, ...]:
     """Every lever is let go."""
     names = [f"control.{c.id}.position" for c in operation.compiled.hold.controls if c.kind == "lever"]
     return tuple(Is(name, "neutral") for name in names if name in operation.machine.positions)
-
-
-def _allowed(requirement: Requirement) -> Expr:
-    if requirement.kind is RequirementKind.ORDER:
-        return conj(requirement.condition, Is(monitor_name(requirement), True))
-    return requirement.condition
 
 
 def _head(name: str) -> str:

@@ -18,7 +18,7 @@ from interlock.kernel.machine import (
     RequirementKind,
     Rule,
     Variable,
-    monitor_name,
+    allowed_by,
     with_order_monitors,
 )
 from interlock.study.slips import Slip, SlipKind
@@ -250,5 +250,5 @@ def _mapped(requirement: Requirement, origin: Mapping[str, Sequence[str]]) -> Re
     steps = frozenset(name for step in requirement.steps for name in origin.get(step, ()))
     if requirement.kind is not RequirementKind.ORDER:
         return replace(requirement, steps=steps)
-    condition = conj(requirement.condition, Is(monitor_name(requirement), True))
+    condition = allowed_by(requirement)
     return Requirement(requirement.id, RequirementKind.ONLY_IF, condition, requirement.situation, steps)

@@ -9,7 +9,7 @@ from time import monotonic
 from interlock.confirm.consequences import MOST_PLACES, Consequences, Track, Watched, count_consequences
 from interlock.kernel.claims import Disputed
 from interlock.kernel.expressions import Expr, Value, conj, neg
-from interlock.kernel.machine import Machine, Requirement, RequirementKind
+from interlock.kernel.machine import Machine, Requirement, allowed_by, question_of
 from interlock.prove.engine import Clock
 from interlock.study.procedure_machine import AT, GONE, Course, course_machine, move_name
 
@@ -78,18 +78,13 @@ def track_of(course: Course, together: int, machine: Machine | None = None) -> T
     ends: dict[Value, Expr | None] = {point.name: None for point in course.points if point.stopped}
     ends[GONE] = None
     ends[course.points[course.starts[-1]].name] = course.bound.goal
-    return Track(machine, AT, departures, {one.id: _watched(one) for one in machine.requirements}, ends)
+    return Track(machine, AT, departures, {one.id: _watched(machine, one) for one in machine.requirements}, ends)
 
 
-def _watched(requirement: Requirement) -> Watched:
-    kind = requirement.kind
-    bad = {
-        RequirementKind.NEVER: requirement.condition,
-        RequirementKind.ALWAYS: neg(requirement.condition),
-    }
-    if kind in bad:
-        return Watched(conj(requirement.situation, bad[kind]), None)
-    return Watched(conj(requirement.situation, neg(requirement.condition)), requirement.steps)
+def _watched(machine: Machine, requirement: Requirement) -> Watched:
+    if requirement.kind.is_about_steps:
+        return Watched(conj(requirement.situation, neg(allowed_by(requirement))), requirement.steps)
+    return Watched(question_of(machine, requirement).target, None)
 
 
 def _differences(
