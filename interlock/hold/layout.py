@@ -7,7 +7,7 @@ Placements and moves are the nodes and edges of a `networkx` graph.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -89,6 +89,14 @@ class Floor:
         rows, lanes = _SHIFT[direction]
         return self._at.get((here.row + rows, here.lane + lanes))
 
+    def bays_of(self, cells: Iterable[str]) -> list[str]:
+        """Those of the cells that lie in the hold, in the same order; the others belong to a loader."""
+        return [cell for cell in cells if self.cells[cell].door is None]
+
+    def is_inside(self, placement: Placement) -> bool:
+        """No part of the unit is on a loader."""
+        return len(self.bays_of(placement.cells)) == len(placement.cells)
+
     def face(self, cell: str, direction: Direction) -> str:
         """The face on that side; neighbours give the same answer for the face that they share."""
         if direction in (Direction.FORE, Direction.LEFT):
@@ -147,7 +155,7 @@ def lay_out(hold: Hold) -> Floor:
     known = {(p.kind, p.cells): p for p in placements}
     moves = tuple(m for p in placements for d in Direction if (m := _move(hold, floor, known, p, d)) is not None)
     used = {m.source for m in moves} | {m.target for m in moves}
-    kept = tuple(p for p in placements if p in used or all(floor.cells[c].door is None for c in p.cells))
+    kept = tuple(p for p in placements if p in used or floor.is_inside(p))
     outside = {m.source for m in moves if all(floor.cells[c].door for c in m.source.cells)}
     entries = tuple((str(floor.cells[p.cells[0]].door), p) for p in kept if p in outside)
     return Floor(cells, bays, kept, moves, entries, at)
@@ -190,7 +198,7 @@ def _move(
         return None
     involved = {*source.cells, *target.cells}
     outside = {floor.cells[cell].door for cell in involved} - {None}
-    inside = [cell for cell in involved if floor.cells[cell].door is None]
+    inside = floor.bays_of(involved)
     if not inside or len(outside) > 1:
         return None
     sides = {door.id: door.side for door in hold.doorways}

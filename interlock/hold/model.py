@@ -157,6 +157,11 @@ class Device:
     deferred: Deferral | None
     span: Span
 
+    @property
+    def is_structure(self) -> bool:
+        """It is part of the structure, and never moves."""
+        return self.kind.startswith("fixed")
+
 
 @dataclass(frozen=True, slots=True)
 class Deferral:

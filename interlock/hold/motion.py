@@ -169,20 +169,19 @@ def _pressing(builder: Builder, devices: dict[str, list[Device]], sides: dict[tu
             move = moves.get((placement, direction))
             faces = _edge(builder, placement, direction)
             lain_on = _newly_lain_on(builder, move) if move else []
-            for device, standing in _obstacles(builder, faces, lain_on, direction, devices):
-                found = on_stop if device.kind.startswith("fixed") else on_device
+            obstacles = _obstacles(builder, faces, lain_on, direction, devices)
+            for device, standing in obstacles:
+                found = on_stop if device.is_structure else on_device
                 for cell in placement.cells:
                     if (cell, direction) in found:
                         found[cell, direction].append(conj(driven, standing))
             next_to = [builder.floor.neighbour(c, direction) for c in placement.cells]
             if move:
                 next_to = list(move.target.cells)
-            elif any(builder.floor.cells[c].door for c in placement.cells):
+            elif not builder.floor.is_inside(placement):
                 # over a sill it cannot go on along the hold, and what is beside it there is not asked about
                 next_to = []
-            elif any(
-                d.kind.startswith("fixed") and direction in d.stops for face in faces for d in devices.get(face, ())
-            ):
+            elif any(device.is_structure for device, _ in obstacles):
                 # a fixed stop or guide before any part of it keeps it from whatever is beyond
                 next_to = []
             # otherwise whether or not the layout lets it stand there: the drive does not know
@@ -191,7 +190,7 @@ def _pressing(builder: Builder, devices: dict[str, list[Device]], sides: dict[tu
                 if (cell, direction) in on_unit:
                     met = [builder.occupied(c) for c in ahead] + [_half_way(builder, c, direction) for c in ahead]
                     on_unit[cell, direction].append(conj(driven, disj(*met)))
-            beside = [c for c in placement.cells if builder.floor.cells[c].door is None]
+            beside = builder.floor.bays_of(placement.cells)
             if len(beside) > 1 and move and not move.doors:
                 run = [drive(builder, c, direction) for c in beside]
                 split = conj(builder.holds(placement), disj(*run), neg(conj(*run)))
@@ -324,7 +323,7 @@ def _tags(builder: Builder, move: Move, mover: str) -> list[tuple[Thing, str]]:
 
 
 def _places(builder: Builder, cells: tuple[str, ...]) -> str:
-    inside = [cell for cell in cells if builder.floor.cells[cell].door is None]
+    inside = builder.floor.bays_of(cells)
     if not inside:
         return builder.bay_phrase(cells[0])
     text = ("bay " if len(inside) == 1 else "bays ") + " and ".join(inside)

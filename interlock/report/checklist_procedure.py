@@ -82,7 +82,7 @@ def _starts(speaker: Speaker, checklist: Checklist) -> Iterator[tuple[str, str]]
         if len(supply.starts) > 1:
             yield supply.id, "on" if speaker.truth(things[supply.id].states["on"], start) else "off"
     for placement in speaker.resting(start):
-        if all(compiled.floor.cells[cell].door is None for cell in placement.cells):
+        if compiled.floor.is_inside(placement):
             yield placement.cells[0], placement.kind
     for variable, value in zip(compiled.machine.variables, start, strict=False):
         sort, _, rest = variable.name.partition(".")
@@ -125,8 +125,7 @@ def _doors(compiled: CompiledHold) -> list[str]:
 
 
 def _inside(speaker: Speaker, state: State) -> list[Placement]:
-    cells = speaker.compiled.floor.cells
-    return [p for p in speaker.resting(state) if all(cells[cell].door is None for cell in p.cells)]
+    return [p for p in speaker.resting(state) if speaker.compiled.floor.is_inside(p)]
 
 
 def _holds(placement: Placement) -> str:
@@ -164,10 +163,11 @@ def _until(speaker: Speaker, before: State, after: State) -> list[str]:
     found = []
     for placement in speaker.resting(after):
         if placement not in old:
-            inside = [cell for cell in placement.cells if compiled.floor.cells[cell].door is None]
-            found += [_holds(placement)] if inside == [*placement.cells] else []
-            # a unit that lies over the sill takes a place on the loader too
-            found += [f"{cell} is occupied" for cell in placement.cells if inside != [*placement.cells]]
+            if compiled.floor.is_inside(placement):
+                found.append(_holds(placement))
+            else:
+                # a unit that lies over the sill takes a place on the loader too
+                found += [f"{cell} is occupied" for cell in placement.cells]
     for door in compiled.hold.doorways:
         states = compiled.world.things[door.id].states
         words = [w for w in ("closed", "open", "latched", "unlatched") if w in states]

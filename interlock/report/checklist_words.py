@@ -44,8 +44,7 @@ class Speaker:
 
     def where(self, placement: Placement) -> str:
         """`bay 3L`, `bays 3L and 3R`, `the loader`."""
-        cells = self.compiled.floor.cells
-        inside = [cell for cell in placement.cells if cells[cell].door is None]
+        inside = self.compiled.floor.bays_of(placement.cells)
         if not inside:
             return "the loader"
         return ("bay " if len(inside) == 1 else "bays ") + listed(inside)

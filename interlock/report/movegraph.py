@@ -66,7 +66,7 @@ def _node(placement: Placement) -> str:
 
 
 def _says(floor: Floor, placement: Placement) -> str:
-    inside = [cell for cell in placement.cells if floor.cells[cell].door is None]
+    inside = floor.bays_of(placement.cells)
     outside = [cell for cell in placement.cells if cell not in inside]
     if not outside:
         return " + ".join(inside)

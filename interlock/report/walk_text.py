@@ -55,10 +55,9 @@ def state_lines(compiled: CompiledHold, state: State) -> Iterator[Line]:
 
 def _units(compiled: CompiledHold, snapshot: Snapshot) -> Iterator[Line]:
     """What the picture cannot show: units on the loader, and between which places a unit is."""
-    cells = compiled.floor.cells
     names = {unit.id: unit.name for unit in compiled.hold.units}
     for placement in snapshot.resting:
-        if any(cells[cell].door is not None for cell in placement.cells):
+        if not compiled.floor.is_inside(placement):
             yield from labelled("on the loader:", f"{names[placement.kind]} at {', '.join(placement.cells)}", 2)
     for move in snapshot.crossings:
         between = f"between {'+'.join(move.source.cells)} and {'+'.join(move.target.cells)}"
@@ -69,7 +68,7 @@ def _devices(hold: Hold, snapshot: Snapshot) -> Iterator[Line]:
     """Ids by position; what never moves is left out."""
     by_state: dict[str, list[str]] = {}
     for device in hold.devices:
-        if not device.kind.startswith("fixed") and device.fixed is None:
+        if not device.is_structure and device.fixed is None:
             by_state.setdefault(snapshot.devices[device.id], []).append(device.id)
     for state, ids in sorted(by_state.items(), key=lambda entry: entry[0]):
         yield from labelled(f"{state.replace('_', ' ')}:", ", ".join(ids), 2)

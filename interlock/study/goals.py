@@ -105,13 +105,9 @@ def placements_in(compiled: CompiledHold, state: State) -> tuple[Placement, ...]
     return tuple(
         placement
         for placement in compiled.floor.placements
-        if _is_inside(compiled, placement)
+        if compiled.floor.is_inside(placement)
         and all(values.get(f"bay.{c}.holds") == p for c, p in zip(placement.cells, placement.parts, strict=True))
     )
-
-
-def _is_inside(compiled: CompiledHold, placement: Placement) -> bool:
-    return all(compiled.floor.cells[cell].door is None for cell in placement.cells)
 
 
 def _place_of(compiled: CompiledHold, placement: Placement) -> int:
@@ -147,7 +143,9 @@ def _units_to_load(compiled: CompiledHold, goal: Load, aboard: Sequence[Placemen
     for bay, kind in goal.wanted:
         if kind not in kinds:
             raise GoalFault(f"there is no kind of unit {kind!r}; {_known(kind, kinds)}")
-        inside = [p for p in compiled.floor.placements if p.kind == kind and _is_inside(compiled, p) and p in distances]
+        inside = [
+            p for p in compiled.floor.placements if p.kind == kind and compiled.floor.is_inside(p) and p in distances
+        ]
         if bay == ALL:
             for placement in sorted(inside, key=lambda p: _place_of(compiled, p)):
                 if not taken & set(placement.cells):
@@ -175,7 +173,7 @@ def _known(word: str, names: Sequence[str]) -> str:
 
 def _does_not_fit(compiled: CompiledHold, bay: str, kind: str, distances: Mapping[Placement, tuple[int, str]]) -> str:
     """Where units of this kind can stand, and what the bay can take."""
-    can = [p for p in compiled.floor.placements if _is_inside(compiled, p) and p in distances]
+    can = [p for p in compiled.floor.placements if compiled.floor.is_inside(p) and p in distances]
     places = ["+".join(p.cells) for p in can if p.kind == kind]
     kinds = list(dict.fromkeys(p.kind for p in can if bay in p.cells))
     return (

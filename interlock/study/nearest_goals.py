@@ -86,8 +86,12 @@ def _wanted(compiled: CompiledHold, goal: Load, aboard: Sequence[Placement]) -> 
     found: list[Placement] = []
     for bay, kind in goal.wanted:
         for unit in compiled.floor.placements:
-            inside = all(compiled.floor.cells[cell].door is None for cell in unit.cells)
-            if unit.kind == kind and inside and bay in (ALL, unit.cells[0]) and not taken & set(unit.cells):
+            if (
+                unit.kind == kind
+                and compiled.floor.is_inside(unit)
+                and bay in (ALL, unit.cells[0])
+                and not taken & set(unit.cells)
+            ):
                 found.append(unit)
                 taken |= set(unit.cells)
                 if bay != ALL:
@@ -102,8 +106,7 @@ def _beside(compiled: CompiledHold, unit: Placement, taken: Sequence[Placement])
     used = {cell for one in taken for cell in one.cells}
     found = []
     for other in floor.placements:
-        inside = all(floor.cells[cell].door is None for cell in other.cells)
-        if other.kind == unit.kind and other != unit and inside and not used & set(other.cells):
+        if other.kind == unit.kind and other != unit and floor.is_inside(other) and not used & set(other.cells):
             there = floor.cells[other.cells[0]]
             found.append((abs(there.row - here.row) + abs(there.lane - here.lane), floor.bays.index(there.id), other))
     return [other for _, _, other in sorted(found, key=lambda entry: entry[:2])]

@@ -71,7 +71,7 @@ def _facts(compiled: CompiledHold, snapshot: Snapshot) -> list[tuple[str, str]]:
 
 
 def _side(compiled: CompiledHold, cells: tuple[str, ...]) -> str:
-    inside = [cell for cell in cells if compiled.floor.cells[cell].door is None]
+    inside = compiled.floor.bays_of(cells)
     outside = sorted({str(compiled.floor.cells[c].door) for c in cells if c not in inside})
     return " + ".join([*inside, *(f"loader at {door}" for door in outside)])
 
