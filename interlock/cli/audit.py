@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from interlock.cli import EXIT_CODES
+from interlock.cli.options import requirements_option, standing_option, time_option
 from interlock.cli.screen import Screen, color_option, output_option
 
 if TYPE_CHECKING:
@@ -27,14 +28,8 @@ if TYPE_CHECKING:
     epilog=EXIT_CODES,
 )
 @click.argument("procedure", metavar="PROCEDURE")
-@click.option(
-    "--requirements",
-    "files",
-    multiple=True,
-    metavar="FILE",
-    help="Requirements to add; one with the id of a standing requirement replaces it. May be repeated.",
-)
-@click.option("--standing/--no-standing", default=True, help="Ask the standing requirements, or leave them out.")
+@requirements_option("Requirements to add; one with the id of a standing requirement replaces it.")
+@standing_option("Ask")
 @click.option("--slips/--no-slips", default=True, help="Follow every slip and every pair of slips, or none.")
 @click.option(
     "--interlock/--no-interlock",
@@ -42,7 +37,7 @@ if TYPE_CHECKING:
     default=True,
     help="Prove what the interlock holds by itself, or leave that open.",
 )
-@click.option("--time", "seconds", type=click.FloatRange(min=0.001), help="Give up after this many seconds.")
+@time_option("Give up after this many seconds.")
 @click.option(
     "--format",
     "layout",

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from interlock.cli import EXIT_CODES
+from interlock.cli.options import requirements_option, situation_option, standing_option, time_option
 from interlock.cli.screen import Screen, color_option, output_option
 
 if TYPE_CHECKING:
@@ -40,16 +41,10 @@ Exit codes here:
 @click.option("--unload", "unload", metavar="BAYS", help="'all', or bays: '3L,3R'.")
 @click.option("--goal", "goal", metavar="EXPR", help="An expression, such as 'D1 is open and PWR is off'.")
 @click.option("--aboard", metavar="LOAD", help="Start with this load aboard, as a checklist for it leaves the hold.")
-@click.option("--from", "situation", metavar="SITUATION", help="Start from this situation of the description.")
-@click.option(
-    "--requirements",
-    "files",
-    multiple=True,
-    metavar="FILE",
-    help="Requirements to keep on the way; one with the id of a standing requirement replaces it. May be repeated.",
-)
-@click.option("--standing/--no-standing", default=True, help="Keep the standing requirements, or leave them out.")
-@click.option("--time", "seconds", type=click.FloatRange(min=0.001), help="Give up after this many seconds.")
+@situation_option
+@requirements_option("Requirements to keep on the way; one with the id of a standing requirement replaces it.")
+@standing_option("Keep")
+@time_option("Give up after this many seconds.")
 @click.option(
     "--format",
     "layout",

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from interlock.cli.options import situation_option, time_option
 from interlock.cli.screen import Screen, color_option, output_option
 
 MOST_STATES = 50_000_000
@@ -20,7 +21,7 @@ MOST_MIB = 2_048
     "limit stops it: the numbers are then lower bounds.",
 )
 @click.argument("hold")
-@click.option("--from", "situation", metavar="SITUATION", help="Start from this situation of the description.")
+@situation_option
 @click.option(
     "--states", type=click.IntRange(min=1), default=MOST_STATES, show_default=True, help="Stop at this many states."
 )
@@ -32,7 +33,7 @@ MOST_MIB = 2_048
     metavar="MIB",
     help="Stop before more memory than this is needed to hold them.",
 )
-@click.option("--time", "seconds", type=click.FloatRange(min=0.001), help="Stop after this many seconds.")
+@time_option("Stop after this many seconds.")
 @click.option("--depth", type=click.IntRange(min=0), help="Go no deeper than this many steps.")
 @click.option("-v", "--verbose", is_flag=True, help="Say how many states lie at each depth.")
 @output_option

@@ -12,6 +12,7 @@ import click
 
 from interlock.cli import EXIT_CODES
 from interlock.cli.methods import ABOUT, METHODS
+from interlock.cli.options import requirements_option, situation_option, standing_option, time_option
 from interlock.cli.screen import Screen, color_option, output_option
 
 if TYPE_CHECKING:
@@ -39,27 +40,19 @@ class _Wanted:
     epilog=EXIT_CODES,
 )
 @click.argument("holds", nargs=-1, required=True, metavar="HOLD...")
-@click.option(
-    "--requirements",
-    "files",
-    multiple=True,
-    metavar="FILE",
-    help="Requirements to add; one with the id of a standing requirement replaces it. May be repeated.",
-)
-@click.option("--standing/--no-standing", default=True, help="Ask the standing requirements, or leave them out.")
+@requirements_option("Requirements to add; one with the id of a standing requirement replaces it.")
+@standing_option("Ask")
 @click.option(
     "--only",
     multiple=True,
     metavar="ID",
     help="Ask only this requirement: an id, or an id with what it is about, as in 'some-id[3L]'. May be repeated.",
 )
-@click.option("--from", "situation", metavar="SITUATION", help="Start from this situation of the description.")
+@situation_option
 @click.option(
     "--method", type=click.Choice(list(METHODS)), default="combined", show_default=True, help=f"How to decide. {ABOUT}"
 )
-@click.option(
-    "--time", "seconds", type=click.FloatRange(min=0.001), help="Give up on each hold after this many seconds."
-)
+@time_option("Give up on each hold after this many seconds.")
 @click.option(
     "--memory",
     "memory_mib",

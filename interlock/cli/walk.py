@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from interlock.cli.options import requirements_option, situation_option
 from interlock.cli.screen import Screen, color_option
 
 if TYPE_CHECKING:
@@ -32,14 +33,8 @@ HELP = """\
 )
 @click.argument("hold")
 @click.option("--do", "script", metavar="N,N,...", help="Do the steps of these numbers, show the state and end.")
-@click.option("--from", "situation", metavar="SITUATION", help="Start from this situation of the description.")
-@click.option(
-    "--requirements",
-    "files",
-    multiple=True,
-    metavar="FILE",
-    help="Warn of these requirements as well; may be repeated.",
-)
+@situation_option
+@requirements_option("Warn of these requirements as well.")
 @color_option
 def command(hold: str, script: str | None, situation: str | None, files: tuple[str, ...], color: str) -> int:
     """Opens, then reads commands until the end."""
