@@ -11,6 +11,7 @@ from interlock.hold.tell import Reason
 from interlock.kernel.claims import Disputed
 from interlock.report.assumptions import CAUTIONS
 from interlock.report.audit_text import EXIT_CODES, audit_assumptions, audit_findings, start_of
+from interlock.report.interrupted_text import DONE, is_done
 from interlock.study.audit import Audit
 from interlock.study.failing import FailureAudit
 from interlock.study.interruptions import Interruption
@@ -61,7 +62,7 @@ def audit_document(audit: Audit, label: str) -> str:
             }
             for one in audit.breaches
         ],
-        "interruptions": [_interruption(one) for one in audit.interruptions],
+        "interruptions": [_interruption(one, len(audit.actions)) for one in audit.interruptions],
         "slips": None if audit.slips is None else [_slip(one) for one in audit.slips.results],
         "combinations": None if audit.slips is None else [_combination(one) for one in audit.slips.combinations],
         "second_count": None if audit.slips is None else _second_count(audit.slips),
@@ -124,14 +125,14 @@ def _rescue(rescue: Rescue | None) -> Json:
     return {"steps": steps, "breaks": list(rescue.breaks)}
 
 
-def _interruption(one: Interruption) -> Json:
+def _interruption(one: Interruption, last: int) -> Json:
     return {
         "before_action": one.before,
         "in_the_middle": one.midway,
         "can_be_broken": list(one.at_risk),
         "can_be_broken_if_power_is_lost": list(one.at_risk_lost),
         "left_behind": list(one.left),
-        "afterwards": one.resumption.value,
+        "afterwards": DONE if is_done(one, last) else one.resumption.value,
         "way_to_the_goal": _rescue(one.rescue),
     }
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from interlock.kernel.machine import Actor
 from interlock.report.audit_json import SCHEMA
 from interlock.report.audit_text import EXIT_CODES
+from interlock.report.interrupted_text import DONE
 from interlock.report.schema_parts import (
     COUNT,
     DRAFT,
@@ -62,7 +63,7 @@ _INTERRUPTION = object_of(
         "can_be_broken": TEXTS,
         "can_be_broken_if_power_is_lost": TEXTS,
         "left_behind": TEXTS,
-        "afterwards": {"enum": [one.value for one in Resumption]},
+        "afterwards": {"enum": [*(one.value for one in Resumption), DONE]},
         "way_to_the_goal": _RESCUE_OR_NULL,
     }
 )

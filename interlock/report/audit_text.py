@@ -26,6 +26,7 @@ HOLDERS_WORST_FIRST = (
     Holder.SUPPLIED,
     Holder.PROCEDURE,
     Holder.OPEN,
+    Holder.NOT_ASKED,
     Holder.INTERLOCK,
 )
 HOLDER_TONES = {
@@ -34,6 +35,7 @@ HOLDER_TONES = {
     Holder.SUPPLIED: Tone.BAD,
     Holder.PROCEDURE: Tone.OPEN,
     Holder.OPEN: Tone.OPEN,
+    Holder.NOT_ASKED: Tone.PLAIN,
     Holder.INTERLOCK: Tone.GOOD,
 }
 _OVERALL_TONES = {

@@ -20,6 +20,7 @@ class Holder(StrEnum):
     SUPPLIED = "procedure only, while supplies are steady"
     NOTHING = "nothing"
     OPEN = "undecided"
+    NOT_ASKED = "not asked"
     DISPUTED = "disputed"
 
 
@@ -48,9 +49,10 @@ def holders_of(
     for hazard in hazards:
         id = hazard.instance.requirement.id
         fewest = None if slips is None else slips.fewest(id)
-        found.append(
-            Held(hazard.instance, _holder(status.get(id), broken.get(id)), fewest, status.get(id) is not Status.VACUOUS)
-        )
+        holder = _holder(status.get(id), broken.get(id))
+        if verification is None and holder is Holder.OPEN:
+            holder = Holder.NOT_ASKED
+        found.append(Held(hazard.instance, holder, fewest, status.get(id) is not Status.VACUOUS))
     return tuple(found)
 
 

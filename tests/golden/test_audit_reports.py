@@ -224,7 +224,10 @@ def test_exit_codes(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run("demo:procedures/open-and-shut", "--no-interlock", "--no-slips") == 0
     assert "nothing found" in capsys.readouterr().out
     assert run(shown, "--no-interlock", "--no-slips", "--format", "json") == 0
-    assert json.loads(capsys.readouterr().out)["slips"] is None
+    told = json.loads(capsys.readouterr().out)
+    assert told["slips"] is None
+    assert {one["held_by"] for one in told["requirements"]} == {"not asked"}
+    assert told["interruptions"][-1]["afterwards"] == "nothing is left to do"
     hold = "hold: " + str(Path("..") / "twin-lane.yaml")
     (tmp_path / "models").symlink_to(ROOT / "models")
     wrong = tmp_path / "wrong.yaml"
