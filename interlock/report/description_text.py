@@ -12,7 +12,7 @@ from interlock.report.assumptions import CAUTIONS, assumptions_of
 from interlock.report.floor_text import floor_lines
 from interlock.report.lines import BLANK, Line, Tone, flow, heading, labelled
 from interlock.report.proof_text import counts_of
-from interlock.report.wording import count_of, listed, sentence
+from interlock.report.wording import count_of, listed, named, sentence
 
 
 def description_lines(label: str, compiled: CompiledHold) -> tuple[Line, ...]:
@@ -67,7 +67,7 @@ def _floor_facts(hold: Hold) -> Iterator[Line]:
     for unit in hold.units:
         size = f"{unit.across} across, {unit.along} along"
         mass = "" if unit.max_gross_kg is None else f", up to {unit.max_gross_kg:g} kg"
-        yield from labelled("unit", f"{unit.id}: {unit.name} ({size}{mass})", 2)
+        yield from labelled("unit", f"{named(unit.id, unit.name)} ({size}{mass})", 2)
     if layout.bay_length_mm is not None and layout.bay_width_mm is not None:
         yield from labelled("each bay:", f"{layout.bay_length_mm:g} mm long, {layout.bay_width_mm:g} mm wide", 2)
     for rule in layout.rules:
@@ -79,7 +79,9 @@ def _floor_facts(hold: Hold) -> Iterator[Line]:
 
 
 def _door(door: Doorway) -> Iterator[Line]:
-    yield from flow(f"{door.id}: {door.name}, {door.side} of {', '.join(door.bays)}, moved by {door.moved_by}", 2, 4)
+    yield from flow(
+        f"{named(door.id, door.name)}, {door.side} of {', '.join(door.bays)}, moved by {door.moved_by}", 2, 4
+    )
     yield from labelled("opens", _while(door.opens), 6)
     yield from labelled("closes", _while(door.closes), 6)
     for word, step in (("latch", door.latch), ("unlatch", door.unlatch), ("lock", door.lock), ("unlock", door.unlock)):
@@ -153,14 +155,14 @@ def _controls(hold: Hold) -> Iterator[Line]:
             parts.append(f"FIXED {control.fixed}")
         elif control.starts:
             parts.append(f"starts {listed(control.starts, 'or')}")
-        yield from flow(f"{control.id}: {control.name}: {', '.join(parts)}", 2, 4)
+        yield from flow(f"{named(control.id, control.name)}: {', '.join(parts)}", 2, 4)
     for station in hold.stations:
-        text = f"{station.id}: {station.name}: station with {', '.join(station.controls) or 'no control'}"
+        text = f"{named(station.id, station.name)}: station with {', '.join(station.controls) or 'no control'}"
         yield from flow(f"{text}; in charge {_while(station.owns)}", 2, 4)
     for supply in hold.supplies:
         lost = "may be lost and come back" if supply.may_be_lost else "never changes"
         yield from flow(
-            f"{supply.id}: {supply.name}: supply, {lost}, starts {listed(supply.starts, 'or') or 'off'}", 2, 4
+            f"{named(supply.id, supply.name)}: supply, {lost}, starts {listed(supply.starts, 'or') or 'off'}", 2, 4
         )
 
 
@@ -181,7 +183,7 @@ def _sensors(hold: Hold) -> Iterator[Line]:
 
 
 def _zone(zone: Zone) -> Iterator[Line]:
-    yield from flow(f"{zone.id}: {zone.name}: {', '.join(zone.bays)}; power: {print_syntax(zone.power)}", 2, 4)
+    yield from flow(f"{named(zone.id, zone.name)}: {', '.join(zone.bays)}; power: {print_syntax(zone.power)}", 2, 4)
     for command in zone.commands:
         station = f"{command.station}: " if command.station else ""
         yield from labelled("commands:", station + _by_direction(command.runs), 6)
@@ -206,9 +208,9 @@ def _people(hold: Hold) -> Iterator[Line]:
     for place in hold.places:
         reach = f", reaches {', '.join(place.reaches)}" if place.reaches else ""
         bay = "" if place.bay is None or place.bay in place.name else f" (bay {place.bay})"
-        yield from flow(f"{place.id}: {place.name}{bay}{reach}", 2, 4)
+        yield from flow(f"{named(place.id, place.name)}{bay}{reach}", 2, 4)
     for person in hold.people:
-        text = f"{person.id}: {person.name}: {', '.join(person.places)}; comes and goes {_while(person.moves)}"
+        text = f"{named(person.id, person.name)}: {', '.join(person.places)}; comes and goes {_while(person.moves)}"
         yield from flow(text, 2, 4)
 
 
@@ -220,7 +222,7 @@ def _failures(hold: Hold) -> Iterator[Line]:
 def _situations(hold: Hold) -> Iterator[Line]:
     for situation in hold.situations:
         sets = ", ".join(f"{id} {state}" for id, state, _ in situation.sets)
-        yield from flow(f"{situation.id}: {situation.name}: {sets}", 2, 4)
+        yield from flow(f"{named(situation.id, situation.name)}: {sets}", 2, 4)
 
 
 def _changes(hold: Hold) -> Iterator[Line]:

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import graphviz
 
 from interlock.hold.compiler import CompiledHold
 from interlock.hold.layout import Floor, Move, Placement, floor_graph
+from interlock.report.wording import named
 
 _FONT = "DejaVu Sans"
 
 
 def moves_dot(compiled: CompiledHold) -> str:
-    """The diagram in the DOT language: a cluster for each kind of unit, forward to the left.
+    """The diagram in the DOT language: a cluster for each kind of unit, forward to the left, right at the top.
 
     A box is a place for a unit, named by the cells that it covers, broken where it is on the loader.  A line with two
     heads is a move and its return; a thick line crosses a sill.
@@ -35,15 +38,21 @@ def moves_dot(compiled: CompiledHold) -> str:
     }
     for unit in compiled.hold.units:
         with graph.subgraph(name=f"cluster {unit.id}") as cluster:
-            cluster.attr(label=f"{unit.id}: {graphviz.escape(unit.name)}", style="rounded", color="gray40")
+            cluster.attr(label=graphviz.escape(named(unit.id, unit.name)), style="rounded", color="gray40")
             here = sorted((p for p in floor.placements if p.kind == unit.id), key=lambda p: _order(floor, p))
+            beside: set[tuple[Placement, Placement]] = set()
             for row in sorted({_order(floor, placement)[0] for placement in here}):
                 with cluster.subgraph(graph_attr={"rank": "same"}) as column:
-                    for placement in here:
-                        if _order(floor, placement)[0] == row:
-                            outside = any(floor.cells[cell].door for cell in placement.cells)
-                            looks = {"style": "dashed"} if outside else {}
-                            column.node(_node(placement), label=graphviz.escape(_says(floor, placement)), **looks)
+                    across = [placement for placement in here if _order(floor, placement)[0] == row]
+                    for placement in across:
+                        outside = any(floor.cells[cell].door for cell in placement.cells)
+                        looks = {"style": "dashed"} if outside else {}
+                        column.node(_node(placement), label=graphviz.escape(_says(floor, placement)), **looks)
+                    beside.update(pairwise(across))
+            for left, right in sorted(beside, key=lambda pair: (_order(floor, pair[0]), _order(floor, pair[1]))):
+                if (left, right) not in pairs and (right, left) not in pairs:
+                    # an edge within a column puts its head above its tail
+                    cluster.edge(_node(left), _node(right), style="invis")
             for source in here:
                 for target in here:
                     move = pairs.get((source, target))
@@ -53,10 +62,18 @@ def moves_dot(compiled: CompiledHold) -> str:
                     looks = {"dir": "both"} if back else {}
                     if move.doors:
                         looks["penwidth"] = "2.2"
-                    if move.direction.axis == "y":
-                        # side by side, so that a row stays one column of the picture
-                        looks["constraint"] = "false"
-                    cluster.edge(_node(source), _node(target), **looks)
+                    tail, head = source, target
+                    if move.direction.axis == "x":
+                        # counts for more than a small picture does: a lane is a straight line
+                        looks["weight"] = "1000"
+                    elif (source, target) not in beside:
+                        if (target, source) in beside:
+                            tail, head = target, source
+                            looks["dir"] = "back"
+                        else:
+                            # side by side, so that a row stays one column of the picture
+                            looks["constraint"] = "false"
+                    cluster.edge(_node(tail), _node(head), **looks)
     return str(graph.source)
 
 
@@ -75,6 +92,6 @@ def _says(floor: Floor, placement: Placement) -> str:
 
 
 def _order(floor: Floor, placement: Placement) -> tuple[int, int]:
-    """Fore to aft, then right to left, which puts the right-hand side at the top as on the plan."""
+    """Fore to aft, then left to right: the layout goes up a column, so that right is at the top as on the plan."""
     first = floor.cells[placement.cells[0]]
-    return first.row, -first.lane
+    return first.row, first.lane

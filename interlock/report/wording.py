@@ -26,6 +26,11 @@ def count_of(number: int, noun: str) -> str:
     return f"{number:,} {head + ' ' if head else ''}{plural}"
 
 
+def named(id: str, name: str, joint: str = ": ") -> str:
+    """`D1: cargo door`; the id alone for what has no other name."""
+    return id if name == id else f"{id}{joint}{name}"
+
+
 def sentence(text: str) -> str:
     """With a capital letter at the start and a full stop at the end."""
     text = text.strip()

@@ -13,6 +13,7 @@ from interlock.hold.compiler import CompiledHold
 from interlock.hold.layout import Cell
 from interlock.hold.model import Device, Direction, Doorway
 from interlock.report.drawing.shapes import text_width, wrap
+from interlock.report.wording import named
 
 MARK = 16.0
 NAME = 9.0
@@ -108,7 +109,7 @@ class Grid:
         lengthwise = door.side.axis == "y"
         size, strip = (self.bay_x, self.strip_x) if lengthwise else (self.bay_y, self.strip_y)
         room = len(bays) * size + max(0, len(bays) - 1) * strip
-        return wrap(f"{door.id} {door.name}", NAME, room) + wrap(", ".join(facts), NAME, room)
+        return wrap(named(door.id, door.name, " "), NAME, room) + wrap(", ".join(facts), NAME, room)
 
     @cached_property
     def rows(self) -> tuple[int, int]:

@@ -106,7 +106,7 @@ def _zone_key(root: ElementTree.Element, compiled: CompiledHold, y: float, width
 def _key(root: ElementTree.Element, entries: list[tuple[str, Draw]], y: float, width: float) -> float:
     write(root, _MARGIN, y + 12, "What the marks mean", NOTE, bold=True)
     write(root, _MARGIN + text_width("What the marks mean", NOTE, bold=True) + 10, y + 12,
-          "(not to scale; the strips between bays are their faces)", NOTE, fill=SOFT)  # fmt: skip
+          "(not to scale; the strips between bays are their sides)", NOTE, fill=SOFT)  # fmt: skip
     return _columns(root, entries, y + _LINE + 4, width) + 4
 
 

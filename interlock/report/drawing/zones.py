@@ -8,6 +8,7 @@ from interlock.hold.compiler import CompiledHold
 from interlock.hold.model import Direction, Zone
 from interlock.report.drawing.grid import NAME, Grid, around
 from interlock.report.drawing.shapes import element, plate, text_width, write
+from interlock.report.wording import named
 
 LOOKS = (
     ("#25408f", "9 3"),
@@ -57,7 +58,8 @@ def _bays_of(grid: Grid, zone: Zone) -> list[str]:
 def says(zone: Zone) -> str:
     """What a reader is told of a zone."""
     commanded = {direction for command in zone.commands for direction, _ in command.runs}
-    return f"{zone.id} {zone.name}: runs {', '.join(d for d in Direction if d in commanded)}"
+    runs = ", ".join(d for d in Direction if d in commanded)
+    return f"{named(zone.id, zone.name, ' ')}: runs {runs}"
 
 
 def runs_of(grid: Grid, bays: list[str]) -> list[list[str]]:
