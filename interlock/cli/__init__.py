@@ -6,6 +6,7 @@ import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
+from textwrap import fill
 from typing import Any
 
 import click
@@ -111,7 +112,7 @@ def run(args: Sequence[str]) -> int:
         code = commands.main(args=list(args), prog_name="interlock", standalone_mode=False)
         sys.stdout.flush()
     except click.ClickException as fault:
-        fault.show()
+        _show(fault)
         return 2
     except (click.Abort, KeyboardInterrupt):
         click.echo("Stopped.", err=True)
@@ -131,6 +132,15 @@ def run(args: Sequence[str]) -> int:
         )
         return INTERNAL_FAULT
     return code if isinstance(code, int) else 0
+
+
+def _show(fault: click.ClickException) -> None:
+    """As click does it, in lines of at most 80 columns; names are never broken."""
+    if isinstance(fault, click.UsageError) and fault.ctx is not None:
+        click.echo(fault.ctx.get_usage(), err=True)
+        click.echo(f"Try '{fault.ctx.command_path} --help' for help.\n", err=True)
+    for line in f"Error: {fault.format_message()}".splitlines():
+        click.echo(fill(line, 80, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False), err=True)
 
 
 def main() -> None:

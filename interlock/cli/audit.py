@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import posixpath
 from dataclasses import replace
 from pathlib import Path
 from time import monotonic
@@ -112,7 +111,7 @@ def open_procedure(
     Raises click.UsageError where a file cannot be read.
     """
     from interlock.cli.opening import Rejected, open_description, open_texts, read_source
-    from interlock.hold.loader import load_procedure
+    from interlock.hold.loader import beside, load_procedure
     from interlock.hold.procedure_binding import bind_procedure, compile_for, compile_freely
 
     texts = open_texts(files, standing)
@@ -122,11 +121,7 @@ def open_procedure(
     loaded = load_procedure(source)
     if loaded.value is None:
         return Rejected(loaded.diagnostics, loaded.sources)
-    folder = posixpath.dirname(source.name)
-    prefix = ""
-    if source.name.startswith("demo:"):
-        prefix, folder = "demo:", folder.removeprefix("demo:")
-    described = open_description(prefix + posixpath.normpath(posixpath.join(folder, loaded.value.hold)))
+    described = open_description(beside(source.name, loaded.value.hold))
     if isinstance(described, Rejected):
         return described
     hold, sources = described

@@ -83,7 +83,7 @@ def open_description(name: str) -> tuple[Hold, Mapping[str, tuple[str, ...]]] | 
     from interlock.hold.loader import load_hold
 
     source = read_source(name)
-    loaded = load_hold(source, _fetch_demo if name.startswith(DEMO) else _fetch)
+    loaded = load_hold(source, _fetch)
     if loaded.value is None:
         return Rejected(loaded.diagnostics, loaded.sources)
     return loaded.value, loaded.sources
@@ -103,7 +103,8 @@ def open_hold(name: str, texts: Texts, situation: str | None) -> Opened | Reject
     if situation is not None:
         known = [one.id for one in hold.situations]
         if situation not in known:
-            raise click.UsageError(f"{name} has no situation {situation!r}." + _instead(situation, known))
+            others = _instead(situation, known) if known else " It describes no situations."
+            raise click.UsageError(f"{name} has no situation {situation!r}.{others}")
     own = {text.id for text in hold.requirements}
     given = tuple(text for text in texts.by_id.values() if text.id not in own)
     compilation = compile_hold(hold, given, situation)
@@ -140,11 +141,6 @@ def _fetch(name: str) -> Source | None:
         return read_source(name)
     except click.UsageError:
         return None
-
-
-def _fetch_demo(name: str) -> Source | None:
-    """A demonstration may modify another one; it stays among the shipped files."""
-    return _fetch(name if name.startswith(DEMO) else DEMO + name)
 
 
 def _beside(path: Path) -> Iterable[str]:

@@ -14,7 +14,8 @@ def show_rejection(label: str, rejected: Rejected) -> None:
     number = len(rejected.diagnostics)
     click.echo(f"{label}: rejected, {number} {'fault' if number == 1 else 'faults'}", err=True)
     codes = sorted({one.code for one in rejected.diagnostics})
-    click.echo(f"'interlock explain {codes[0]}' says more, and so on for each code.", err=True)
+    each = ", and so on for each code" if len(codes) > 1 else ""
+    click.echo(f"'interlock explain {codes[0]}' says more{each}.", err=True)
 
 
 def show_warnings(opened: Opened) -> None:

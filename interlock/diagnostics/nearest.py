@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from difflib import get_close_matches
 
 MOST_COMPARED = 1_000
 """Comparing costs about 12 microseconds a name (measured), so a hint looks at no more names than this."""
 
+_WORD_END = re.compile(r"[ _-]")
+
 
 def nearest_name(word: str, names: Iterable[str]) -> str | None:
     """The name most like `word`, or None where none is like it.
 
-    A name that differs only in case wins.  Of more than MOST_COMPARED names only those that begin like `word` are
+    A name that differs only in case wins.  Where none is alike, the only one that has `word` among its own words is
+    taken.  Of more than MOST_COMPARED names only those that begin like `word` are
     compared, and of these as many whose length is nearest to its own.
     """
     known = sorted(set(names))
@@ -25,4 +29,7 @@ def nearest_name(word: str, names: Iterable[str]) -> str | None:
         alike = [name for name in known if name[:1].casefold() == start]
         known = sorted(alike, key=lambda name: abs(len(name) - len(word)))[:MOST_COMPARED]
     found = get_close_matches(word[:100], known, n=1, cutoff=0.6)
-    return found[0] if found else None
+    if found:
+        return found[0]
+    having = [name for name in known if folded in _WORD_END.split(name.casefold())]
+    return having[0] if len(having) == 1 else None

@@ -127,7 +127,8 @@ TEXTS = (
     ),
     text(
         "not-a-list",
-        """A list is wanted here: items that begin with `- `, or items in `[ ]`.""",
+        """A list is wanted here: items that begin with `- `, or items in `[ ]`, as in `[fore, aft]`; an empty
+        list is `[]`.""",
         """
         circuits: {id: c, use: logic, is: D1 is closed}
         """,

@@ -144,7 +144,8 @@ TEXTS = (
     text(
         "missing-file",
         """The file named by `modifies` cannot be read, or its name is no relative path.  It is looked for from the
-        folder of the file that names it, and its parts are separated by `/`.""",
+        folder of the file that names it, and its parts are separated by `/`.  A demonstration hold that comes with the
+        program is named as `demo:twin-lane`.""",
         """
         interlock: 1
         title: Modified
@@ -199,8 +200,8 @@ TEXTS = (
     text(
         "not-yaml",
         """The file breaks the rules of YAML at this place, so nothing in it can be read.  Often a text with a colon
-        and a blank, or with ` #`, lacks its quotes, a bracket is not closed, or the indentation of a line does not
-        fit.""",
+        and a blank, or with ` #`, lacks its quotes, and so does one that begins with `{`, as in `"{r}L.aft"`; or a
+        bracket is not closed, or the indentation of a line does not fit.""",
         """
         circuits:
           - {id: c, use: logic, is: D1 is closed

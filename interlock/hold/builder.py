@@ -24,7 +24,7 @@ class Builder:
     def __init__(self, hold: Hold, floor: Floor) -> None:
         self.hold = hold
         self.floor = floor
-        self.world = World()
+        self.world = World(removed={one.object: one.span for one in hold.changes if one.verb == "remove"})
         self.lowering = Lowering(self.world)
         self.variables: dict[str, Variable] = {}
         self.signals: dict[str, Expr] = {}

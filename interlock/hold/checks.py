@@ -5,7 +5,8 @@ What does not fit within one record, reading finds already (`record_rules`); suc
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from interlock.diagnostics.nearest import nearest_name
 from interlock.diagnostics.spans import Diagnostic, Span
@@ -14,11 +15,14 @@ from interlock.hold.layout import Floor, Placement, bay_id, part_names
 from interlock.hold.model import Device, Direction, Hold
 from interlock.kernel.machine import Actor
 
+MOST_NAMED = 8
+"""Ids that one message lists."""
+
 
 def check_hold(hold: Hold) -> tuple[Diagnostic, ...]:
     """Every fault of sense in the devices, controls, doors, failures and situations, in the order of the file."""
     faults = [
-        *(fault for device in hold.devices for fault in _device(hold, device)),
+        *_devices(hold),
         *_controls(hold),
         *_doors(hold),
         *_failures(hold),
@@ -28,13 +32,34 @@ def check_hold(hold: Hold) -> tuple[Diagnostic, ...]:
     return tuple(sorted(dict.fromkeys(faults), key=lambda d: (d.span.file, d.span.line, d.span.column, d.code)))
 
 
-def _device(hold: Hold, device: Device) -> Iterator[Diagnostic]:
+def _devices(hold: Hold) -> Iterator[Diagnostic]:
+    """Devices of one repetition with which the same is wrong are named together."""
+    found: dict[Diagnostic, list[str]] = {}
+    for device in hold.devices:
+        for fault in _device(device):
+            found.setdefault(fault, []).append(device.id)
+    for fault, ids in found.items():
+        yield replace(fault, message=_naming(fault.message, ids))
+
+
+_IDS = "{}"
+"""Stands for the ids of the devices that a message is about."""
+
+
+def _naming(message: str, ids: Sequence[str]) -> str:
+    """The message with the ids filled in."""
+    named = ", ".join(ids[:MOST_NAMED]) + (f" and {len(ids) - MOST_NAMED} more" if len(ids) > MOST_NAMED else "")
+    each = "each of " if ids[1:] and message.startswith(_IDS) else ""
+    return f"{each}{message.replace(_IDS, named)}"
+
+
+def _device(device: Device) -> Iterator[Diagnostic]:
     kind = DEVICE_KINDS[device.kind]
     if not device.stops and not device.restrains:
         yield Diagnostic(
             "device-stops-nothing",
             device.span,
-            f"{device.id} stops no motion and restrains no axis, so it does nothing",
+            f"{_IDS} stops no motion and restrains no axis, so it does nothing",
             "directions in `stops`, axes in `restrains`",
         )
     for direction in device.stops:
@@ -42,7 +67,7 @@ def _device(hold: Hold, device: Device) -> Iterator[Diagnostic]:
             yield Diagnostic(
                 "gives-way-and-stops",
                 device.span,
-                f"{device.id} is said to stop motion {direction} and to give way to it",
+                f"{_IDS} is said to stop motion {direction} and to give way to it",
                 "each direction in `stops` or in `gives_way`, not in both",
             )
     axes = {side.direction.axis for side in device.on}
@@ -51,27 +76,21 @@ def _device(hold: Hold, device: Device) -> Iterator[Diagnostic]:
             yield Diagnostic(
                 "device-stops-nothing",
                 device.span,
-                f"{device.id} is said to stop motion {direction}, but no unit crosses its side {direction}",
+                f"{_IDS} is said to stop motion {direction}, but no unit crosses its side {direction}",
                 "directions across the side that it stands on",
             )
-    for what, state in (("locking", device.locking), *(("starts", state) for state in device.starts)):
+    written = [("never-locking", device.locking, f"`locking` of {_IDS}")]
+    written += [("start-out-of-range", state, f"`starts` of {_IDS}") for state in device.starts]
+    written += [] if device.fixed is None else [("start-out-of-range", device.fixed, f"{_IDS} is fixed in it")]
+    for code, state, where in written:
         if state not in kind.states:
-            code = "never-locking" if what == "locking" else "start-out-of-range"
             yield Diagnostic(
                 code,
                 device.span,
-                f"a {kind.id} is never {state!r} ({what} of {device.id})",
+                f"a {kind.id} is never {state!r} ({where})",
                 "one of " + ", ".join(kind.states),
                 nearest_name(state, kind.states),
             )
-    if device.fixed is not None and device.fixed not in kind.states:
-        yield Diagnostic(
-            "start-out-of-range",
-            device.span,
-            f"a {kind.id} is never {device.fixed!r} ({device.id} is fixed in it)",
-            "one of " + ", ".join(kind.states),
-            nearest_name(device.fixed, kind.states),
-        )
 
 
 def _controls(hold: Hold) -> Iterator[Diagnostic]:
@@ -229,8 +248,11 @@ def doubts_of(hold: Hold, floor: Floor) -> Iterator[Diagnostic]:
         yield Diagnostic(
             "passed-over-while-raised",
             span,
-            f"{'each of ' if ids[1:] else ''}{', '.join(ids)} neither stops a unit that moves {ways} nor gives way to "
-            "it: the unit passes over, whether it is raised or not",
+            _naming(
+                f"{_IDS} neither stops a unit that moves {ways} nor gives way to it: the unit passes over, whether it "
+                "is raised or not",
+                ids,
+            ),
             f"{ways.replace(' or ', ' and ')} in `stops` or in `gives_way`, where a unit would strike it",
         )
 

@@ -38,6 +38,9 @@ from interlock.hold.schema_fields import FILES
 LONGEST_CHAIN = 20
 """Modifications of modifications beyond this are refused."""
 
+SHIPPED = "demo:"
+"""How the name of a file begins that is no path: it comes with the program."""
+
 T = TypeVar("T")
 
 
@@ -65,8 +68,7 @@ Fetch = Callable[[str], Source | None]
 def load_hold(source: Source, fetch: Fetch) -> Loaded[Hold]:
     """Read a description, with all that it modifies.
 
-    `fetch` is asked for a name relative to where the name of `source` is relative to: what `modifies` says is joined
-    with the folder of the file that says it.
+    `fetch` is asked for what `beside` gives of the name of `source` and of what `modifies` says.
     """
     files = _Files(fetch)
     draft = files.draft(source)
@@ -161,15 +163,15 @@ class _Files:
         if not isinstance(node, ScalarNode) or is_absent(node):
             return None  # told with the head
         said = node.text.strip()
-        if said.startswith("/") or "\\" in said or ":" in said:
+        if said.startswith("/") or "\\" in said or ":" in said.removeprefix(SHIPPED):
             self.faults.add(
                 "missing-file",
                 node.span,
                 f"'{clip(said)}' is no name of a file beside this one",
-                expected="a path from the folder of this file, with `/`",
+                expected=f"a path from the folder of this file, with `/`, or `{SHIPPED}` and a name",
             )
             return None
-        target = posixpath.normpath(posixpath.join(posixpath.dirname(name), said))
+        target = beside(name, said)
         if target in chain or len(chain) >= LONGEST_CHAIN:
             self.faults.add(
                 "modification-circle",
@@ -181,11 +183,27 @@ class _Files:
         chain.append(target)
         found = self._fetch(target)
         if found is None:
+            wanted = "a demonstration hold" if said.startswith(SHIPPED) else "a path from the folder of this file"
             self.faults.add(
-                "missing-file", node.span, f"the file '{clip(target)}' cannot be read", expected="the name of a file"
+                "missing-file",
+                node.span,
+                f"there is no '{clip(target)}' that can be read",
+                expected=wanted,
             )
             return None
         return Source(target, found.content)
+
+
+def beside(name: str, said: str) -> str:
+    """The name of the file that is meant by what the file `name` says: a path from its own folder, or a shipped one.
+
+    What a shipped file says stays among the shipped ones.
+    """
+    if said.startswith(SHIPPED):
+        return said
+    folder = posixpath.dirname(name.removeprefix(SHIPPED))
+    path = posixpath.normpath(posixpath.join(folder, said))
+    return f"{SHIPPED}{path}" if name.startswith(SHIPPED) else path
 
 
 def _sort_of(root: MappingNode) -> str:
@@ -257,4 +275,4 @@ def _bay_names(layout: Node | None) -> BayNames | None:
     return BayNames(names, int(rows.text), missing)
 
 
-__all__ = ["Fetch", "Loaded", "Source", "load_hold", "load_procedure", "load_specification"]
+__all__ = ["SHIPPED", "Fetch", "Loaded", "Source", "beside", "load_hold", "load_procedure", "load_specification"]

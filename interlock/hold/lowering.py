@@ -49,6 +49,8 @@ class World:
 
     things: dict[str, Thing] = field(default_factory=dict)
     groups: dict[str, tuple[Thing, ...]] = field(default_factory=dict)
+    removed: Mapping[str, Span] = field(default_factory=dict)
+    """Where a modification took a thing away."""
 
 
 @dataclass(slots=True)
@@ -128,6 +130,18 @@ class Lowering:
         bound = names or {}
         first = path.parts[0]
         found: Part | None = bound.get(first, self.world.things.get(first, self.world.groups.get(first)))
+        if found is None and first in self.world.removed:
+            gone = self.world.removed[first]
+            self.faults.append(
+                Diagnostic(
+                    "unknown-name",
+                    path.spans[0],
+                    f"{first!r} was taken out by a modification",
+                    "the modification to change this too",
+                    context=(f"taken out at {gone.file}, line {gone.line}",),
+                )
+            )
+            return None
         if found is None:
             known = [*bound, *self.world.things, *self.world.groups]
             self._fault("unknown-name", path.spans[0], f"{first!r} is not known here", None, nearest_name(first, known))

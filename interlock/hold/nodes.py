@@ -29,6 +29,9 @@ LONGEST_SCALAR = 10_000
 
 _LOADER: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)  # wheels without libyaml exist: same results, slower
 _UNPRINTABLE = re.compile("[^\t\n\r\x20-\x7e\xa0-\u2027\u202a-\ud7ff\ue000-\ufefe\uff00-\ufffd\U00010000-\U0010ffff]")
+_BRACES = re.compile(r"\{\w+(?:[+-]\d+)?\}")
+_BRACE_FIRST = re.compile(r"(?:[-:]\s+|[,\[]\s*)\{\w+(?:[+-]\d+)?\}$")
+"""A line up to what follows a text that was to begin with a repetition's variable."""
 _LINE_END = re.compile(r"\r\n|\r|\n")
 
 
@@ -259,7 +262,9 @@ def _note_yaml_error(name: str, lines: tuple[str, ...], error: yaml.MarkedYAMLEr
     opened = error.context_mark
     if opened is not None and opened.line < len(lines):
         sign = lines[opened.line][opened.column : opened.column + 1]
-        if sign in ("[", "{", "'", '"'):
+        if _BRACES.match(lines[line], column):
+            expected = "quotes around a text that has braces in it"
+        elif sign in ("[", "{", "'", '"'):
             expected = "it closed, and a comma between what stands inside" if sign in "[{" else "it closed"
             context = (f"the {sign} at line {opened.line + 1}, column {opened.column + 1} is still open",)
     faults.add("not-yaml", span, f"this cannot be read as YAML ({clip(said, 90)})", expected=expected, context=context)
@@ -271,6 +276,8 @@ def _advice(line: str, column: int) -> str | None:
         return "quotes around a text that has a colon and a blank in it"
     if line[column : column + 1] in ("`", "@", "%", "*", "&", "!", "|", ">"):
         return "quotes around a text that begins with a sign"
+    if _BRACE_FIRST.search(line[:column]):
+        return "quotes around a text that begins with `{`"
     if not line[:column].strip():
         return "the same indentation as the lines that it belongs with"
     return None

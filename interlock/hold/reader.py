@@ -54,6 +54,8 @@ _WHOLE = re.compile(r"-?\d+\Z", re.ASCII)
 _AMOUNT = re.compile(r"\d{1,9}(\.\d{1,6})?\Z", re.ASCII)
 _SAYS_YES = {"yes": "true", "on": "true", "y": "true", "no": "false", "off": "false", "n": "false"}
 _DIGITS_READ = 9
+LONGEST_HINT = 60
+"""Characters of a text that are read as the list that was meant."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -311,6 +313,8 @@ class Reader:
         if isinstance(node, SequenceNode):
             nodes = node.items
         elif one:
+            if self._is_unmarked_list(item, least, node, key):
+                return FAILED
             nodes = (node,)
         else:
             self._add("not-a-list", node.span, f"'{key}' cannot be {describe(node)}", expected="a list")
@@ -338,6 +342,21 @@ class Reader:
                 seen.add(one_node.text)
             values.append(value)
         return FAILED if failed else tuple(values)
+
+    def _is_unmarked_list(self, item: FieldType, least: int, node: Node, key: str) -> bool:
+        """Whether a text was meant as a list, as in `stops: fore, aft` or `drift: none`; notes a fault then."""
+        if not isinstance(node, ScalarNode) or isinstance(item, Text):
+            return False
+        parts = [part.strip() for part in node.text[:LONGEST_HINT].split(",")]
+        if len(parts) > 1 and all(map(is_name, parts)):
+            meant = f"[{', '.join(parts)}]"
+        elif node.text == "none" and not least and isinstance(item, Choice):
+            meant = "[]"
+        else:
+            return False
+        said = f"'{key}' cannot be {describe(node)}"
+        self._add("not-a-list", node.span, said, expected="a list in brackets", nearest=meant)
+        return True
 
     # --- names, bays and sides
 

@@ -167,9 +167,11 @@ def test_beyond_the_limit_faults_are_counted() -> None:
         ("m3l", ["M3R", "M3L"], "M3L"),
         ("door", ["zone", "lamp"], None),
         ("M3L", [], None),
+        ("handle", ["lever", "self-resetting handle"], "self-resetting handle"),
+        ("latch", ["manual latch", "spring latch"], None),
         ("M3x", [f"M{number}" for number in range(5_000)], "M3"),
     ],
 )
 def test_nearest_name(word: str, names: list[str], nearest: str | None) -> None:
-    """The name most like a word is found, case aside, and nothing where nothing is like it."""
+    """The name most like a word is found, case aside; else the only one with that word in it; else nothing."""
     assert nearest_name(word, names) == nearest

@@ -45,6 +45,11 @@ def prove(*args: str) -> int:
     return cli.run(("prove", "--no-standing", "--requirements", "asked.yaml", "--method", "enumeration", *args))
 
 
+def flowed(capsys: pytest.CaptureFixture[str]) -> str:
+    """Standard error without its line ends."""
+    return " ".join(capsys.readouterr().err.split())
+
+
 def in_process(args: Sequence[str], **environment: str) -> subprocess.CompletedProcess[str]:
     """The program in a process of its own."""
     return subprocess.run(
@@ -265,7 +270,7 @@ def test_only_one_instance(capsys: pytest.CaptureFixture[str]) -> None:
     assert prove("small.yaml", "--only", "secured-behind-door[1C]") == 1
     assert capsys.readouterr().out.rstrip().splitlines()[-1].startswith("0 hold, 1 fail, 0 undecided")
     assert prove("small.yaml", "--only", "secured-behind-dor") == 2
-    assert "Did you mean 'secured-behind-door'?" in capsys.readouterr().err
+    assert "Did you mean 'secured-behind-door'?" in flowed(capsys)
 
 
 def test_standard_input(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -306,9 +311,34 @@ def test_near_names_are_offered(capsys: pytest.CaptureFixture[str]) -> None:
         (["draw", "--what", "spring-latc"], "'spring-latch'"),
     ):
         assert cli.run(args) == 2, args
-        assert f"Did you mean {hint}?" in capsys.readouterr().err, args
+        assert f"Did you mean {hint}?" in flowed(capsys), args
     assert cli.run(["prove", "small.yaml", "--from", "loaded"]) == 2
-    assert "has no situation 'loaded'" in capsys.readouterr().err
+    assert "has no situation 'loaded'" in flowed(capsys)
+
+
+def test_wrong_command_lines_are_told_within_80_columns(capsys: pytest.CaptureFixture[str]) -> None:
+    """However long the message, no line of it passes the width, and no name in it is broken."""
+    for args in (["prove", "demo:qqq"], ["prove", "small.yaml", "--only", "no-such-" * 6 + "id"], ["walk", "n" * 90]):
+        assert cli.run(args) == 2
+        said = capsys.readouterr().err
+        assert "\nError: " in said
+        assert all(len(line) <= 80 or " " not in line.strip() for line in said.splitlines()), said
+        assert args[-1].removeprefix("demo:") in said
+
+
+def test_a_demonstration_can_be_modified(capsys: pytest.CaptureFixture[str]) -> None:
+    """A file anywhere may modify a hold that comes with the program, also one that is a modification itself."""
+    Path("deep").mkdir()
+    for demo in ("twin-lane", "flawed/lever-that-stays"):
+        text = f"interlock: 1\ntitle: Mine\nmodifies: demo:{demo}\nchanges:\n  - {{fix: M3L, in: lowered}}\n"
+        Path("deep/mine.yaml").write_text(text)
+        assert cli.run(["describe", "deep/mine.yaml"]) == 0
+        assert "fix M3L" in " ".join(capsys.readouterr().out.split())
+    Path("deep/mine.yaml").write_text(text.replace("lever-that-stays", "nothing-of-this-name"))
+    assert cli.run(["describe", "deep/mine.yaml"]) == 2
+    said = capsys.readouterr().err
+    assert "= expected a demonstration hold" in said
+    assert "'interlock explain missing-file' says more.\n" in said
 
 
 @pytest.mark.parametrize("name", [name for name in demonstrations() if not name.startswith("flawed/")])
@@ -413,7 +443,7 @@ def test_a_name_that_nothing_is_like_gets_a_next_step(capsys: pytest.CaptureFixt
         (["prove", "demo:qqq"], "There is: demo:main-deck, demo:single-lane, demo:twin-lane, demo:flawed/"),
     ):
         assert cli.run(args) == 2, args
-        assert hint in capsys.readouterr().err, args
+        assert hint in flowed(capsys), args
 
 
 @pytest.mark.parametrize("args", ["describe demo:twin-lane", "requirements --verbose", "--help"])
