@@ -481,7 +481,12 @@ FILES: Mapping[str, Record] = {
             _VERSION,
             _TITLE,
             Field("about", Text(), "What was changed and why, for people."),
-            Field("modifies", Text(), "The file of the hold, or of another modification of it; or `demo:NAME`.", required=True),
+            Field(
+                "modifies",
+                Text(),
+                "The file of the hold, or of another modification of it; or `demo:NAME`.",
+                required=True,
+            ),
             Field("changes", Listed(RecordOf("change")), "The changes, in order.", required=True),
         ),
     ),
