@@ -1,4 +1,4 @@
-"""`interlock explain`: what a code or a requirement means, without a network."""
+"""`interlock explain`: what a code, a requirement or a kind of thing means, without a network."""
 
 from __future__ import annotations
 
@@ -6,10 +6,14 @@ import click
 
 from interlock.cli.screen import Screen, color_option
 
+STEPS = "steps"
+"""What `explain` is asked for the forms of steps."""
+
 
 @click.command(
     name="explain",
-    help="Explain NAME: a code of a message, as in 'unknown-name', or the id of a requirement.",
+    help="Explain NAME: a code of a message, as in 'unknown-name', the id of a requirement, or a kind of device or "
+    "control, as in 'spring-latch'. 'steps' lists what a step of a procedure can say.",
 )
 @click.argument("name")
 @click.option(
@@ -17,11 +21,13 @@ from interlock.cli.screen import Screen, color_option
 )
 @color_option
 def command(name: str, files: tuple[str, ...], color: str) -> int:
-    """Looks in both tables."""
+    """Looks in each table."""
     from interlock.cli.opening import Rejected, named_instead, open_texts
     from interlock.cli.refusals import show_rejection
     from interlock.diagnostics.codes import CODES
     from interlock.report.grouping import REJECTED
+    from interlock.report.language_text import kind_lines, step_lines
+    from interlock.report.lifecycle import kinds_drawn
     from interlock.report.requirement_text import code_lines, requirement_lines
 
     screen = Screen(None, color)
@@ -34,8 +40,15 @@ def command(name: str, files: tuple[str, ...], color: str) -> int:
         return REJECTED
     # an instance is explained by its text
     id = name.partition("[")[0]
-    if id not in texts.by_id:
-        said = f"{name!r} is neither a code nor a standing requirement."
-        raise click.UsageError(said + named_instead(id, (*CODES, *texts.by_id)))
-    screen.lines(requirement_lines(texts.by_id[id]))
+    kinds = kinds_drawn()
+    kind = name.casefold().replace(" ", "-")
+    if id in texts.by_id:
+        screen.lines(requirement_lines(texts.by_id[id]))
+    elif name == STEPS:
+        screen.lines(step_lines())
+    elif kind in kinds:
+        screen.lines(kind_lines("selector" if kind == "selector" else kinds[kind].id, kinds[kind]))
+    else:
+        said = f"{name!r} is no code, no standing requirement and no kind of device or control."
+        raise click.UsageError(said + named_instead(id, (*CODES, *texts.by_id, *kinds, STEPS)))
     return 0

@@ -53,7 +53,8 @@ TEXTS = (
     text(
         "unknown-action",
         """A step of a procedure begins with one of the words for what people do (raise, set, hold, check and so on) and
-        has the form that goes with it.  A text with a colon and a blank in it needs quotes.""",
+        has the form that goes with it; `interlock explain steps` lists them all.  A text with a colon and a blank in
+        it needs quotes.""",
         """
         interlock: 1
         procedure: Shut the door

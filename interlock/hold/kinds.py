@@ -224,7 +224,7 @@ SUPPLY = Kind(
 
 RELAY = Kind(
     "relay",
-    "A truth value with memory: set by one condition, dropped by another, which wins.",
+    "A named condition with memory: set by one thing, dropped by another, which wins.",
     ("dropped", "set"),
     (),
     "dropped",

@@ -274,7 +274,7 @@ RECORDS: Mapping[str, Record] = {
     ),
     "circuit": Record(
         "a circuit",
-        "A named truth value without memory.",
+        "A named condition without memory.",
         (
             _ID,
             _NAME,
@@ -289,7 +289,7 @@ RECORDS: Mapping[str, Record] = {
     ),
     "relay": Record(
         "a relay",
-        "A truth value with memory.",
+        "A named condition with memory.",
         (
             _ID,
             _NAME,
@@ -446,8 +446,8 @@ SECTIONS: Mapping[str, Section] = {
     "controls": Section("control", "Switches, selectors, levers, handles and panels."),
     "stations": Section("station", "Places of control."),
     "supplies": Section("supply", "Sources of power."),
-    "circuits": Section("circuit", "Truth values without memory."),
-    "relays": Section("relay", "Truth values with memory."),
+    "circuits": Section("circuit", "Named conditions without memory."),
+    "relays": Section("relay", "Named conditions with memory."),
     "sensors": Section("sensor", "What circuits can read."),
     "zones": Section("zone", "Drive zones."),
     "places": Section("place", "Where people can be."),

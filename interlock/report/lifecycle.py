@@ -54,7 +54,7 @@ def lifecycle_dot(kind: Kind, name: str | None = None) -> str:
     """The diagram in the DOT language; `name` heads it, the id of the kind where none is given.
 
     Rounded boxes are states, with a thick line where the thing stands above the floor; the dot points at where it
-    rests at the start.  A full line is done by the crew or the plant, a broken one happens by itself before anyone
+    rests at the start.  A full line is done by the crew or the equipment, a broken one happens by itself before anyone
     acts again.
     """
     machine = machine_of(kind)
@@ -111,7 +111,7 @@ def _label(kind: Kind, change: Change) -> list[str]:
         head = "by itself"
     else:
         order = trigger.order.format(name="it").replace("the drive moves it", "it moves")
-        head = {Actor.CREW: "crew: ", Actor.PLANT: "plant: "}.get(trigger.actor, "") + order
+        head = {Actor.CREW: "crew: ", Actor.PLANT: "equipment: "}.get(trigger.actor, "") + order
     lines = _filled(head, _LINE)
     for word, names in (("if ", change.needs), ("unless ", change.unless)):
         for condition in names:
@@ -121,7 +121,7 @@ def _label(kind: Kind, change: Change) -> list[str]:
 
 
 def _key(kind: Kind) -> str:
-    says = ["Full line: done by the crew or the plant."]
+    says = ["Full line: done by the crew or the equipment."]
     if any(change.trigger == BY_ITSELF for change in changes_of(kind)):
         says.append("Broken line: by itself, before anyone acts again.")
     if kind.standing:

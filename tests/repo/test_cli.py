@@ -21,8 +21,11 @@ from interlock.cli import COMMANDS, folders, methods
 from interlock.cli.methods import METHODS
 from interlock.cli.shipped import demonstrations
 from interlock.diagnostics.codes import CODES
+from interlock.hold.kinds import DEVICE_KINDS, changes_of
+from interlock.hold.procedure import FORMS
 from interlock.kernel.claims import Claim, Limits, Proved, Report, Unknown, silent
 from interlock.kernel.machine import Machine, Question
+from interlock.report.lifecycle import kinds_drawn
 from interlock.report.proof_schema import PROOF_SCHEMA
 from tests.golden.small_hold import REQUIREMENTS, TEXT
 
@@ -571,6 +574,21 @@ def test_every_code_is_explained(code: str, capsys: pytest.CaptureFixture[str]) 
     assert cli.run(["explain", code]) == 0
     out = capsys.readouterr().out
     assert out.startswith(code) and len(out) > 60
+
+
+def test_kinds_and_steps_are_explained(capsys: pytest.CaptureFixture[str]) -> None:
+    """Every kind that can be drawn can be read about, by its name or its file's, and every form of a step is listed."""
+    for name, kind in kinds_drawn().items():
+        for said in (name, kind.id) if kind.id in DEVICE_KINDS else (name,):
+            assert cli.run(["explain", said]) == 0
+            out = capsys.readouterr().out
+            assert " ".join(kind.about.split()) in " ".join(out.split())
+            assert f"states: {', '.join(kind.states)}\n" in out
+            assert out.count(" to ") >= len(changes_of(kind))
+            assert all(len(line) <= 80 for line in out.splitlines())
+    assert cli.run(["explain", "steps"]) == 0
+    out = capsys.readouterr().out
+    assert all(f"\n  {form.shape}\n" in out for form in FORMS)
 
 
 def test_requirements_are_listed_and_explained(capsys: pytest.CaptureFixture[str]) -> None:
