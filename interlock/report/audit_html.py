@@ -20,6 +20,7 @@ from interlock.report.audit_text import (
     audit_summary,
     failures_of,
     failures_text,
+    fewest_text,
     held_groups,
     start_of,
 )
@@ -35,7 +36,6 @@ from interlock.report.slip_words import (
 )
 from interlock.report.wording import ACTORS, listed, sentence
 from interlock.study.audit import Audit, Verdict
-from interlock.study.holders import Holder
 from interlock.study.interruptions import Interruption
 from interlock.study.slip_audit import Effect
 
@@ -93,7 +93,6 @@ def audit_html(audit: Audit, label: str) -> str:
 
 
 def _group(audit: Audit, group: HeldGroup) -> dict[str, object]:
-    untold = audit.slips is None or group.holder is Holder.INTERLOCK
     return {
         "origin": group.origin,
         "members": group.members,
@@ -101,7 +100,7 @@ def _group(audit: Audit, group: HeldGroup) -> dict[str, object]:
         "tone": _CLASSES.get(HOLDER_TONES[group.holder], ""),
         "arises": any(one.arises for one in group.members),
         "failures": failures_of(audit, group),
-        "fewest_text": "-" if untold else group.fewest_text,
+        "fewest_text": fewest_text(audit, group),
     }
 
 

@@ -6,10 +6,12 @@ from collections.abc import Iterator, Sequence
 
 from interlock.report.assumptions import CAUTIONS
 from interlock.report.audit_text import (
+    PAIRS_OPEN,
     audit_assumptions,
     audit_summary,
     failures_of,
     failures_text,
+    fewest_text,
     held_groups,
     start_of,
 )
@@ -18,7 +20,6 @@ from interlock.report.lines import printable
 from interlock.report.slip_words import EFFECT_HEADS, EFFECTS_EXPLAINED, counted_text, followed_text, kind_rows
 from interlock.report.wording import count_of, listed, sentence
 from interlock.study.audit import Audit, Verdict
-from interlock.study.holders import Holder
 from interlock.study.runs import Run
 from interlock.study.slip_audit import Effect
 
@@ -47,7 +48,7 @@ def _table(head: Sequence[str], rows: Iterator[Sequence[str]]) -> Iterator[str]:
 def _run(run: Run) -> Iterator[str]:
     for step in run.steps:
         part = "" if step.action is None else f" (action {step.action})"
-        slip = "" if step.slip is None else f" **SLIP** {cell(step.slip)}"
+        slip = "" if step.slip is None else f" **SLIP** {cell(step.slip) if step.slip != step.text else ''}".rstrip()
         yield f"{step.number}. {cell(step.text)}{part}{slip}"
     yield ""
     for reason in run.because:
@@ -124,7 +125,7 @@ def _parts(audit: Audit, label: str) -> Iterator[str]:
                 group.origin.id,
                 str(len(group.members)),
                 group.holder.value,
-                "-" if audit.slips is None or group.holder is Holder.INTERLOCK else group.fewest_text,
+                fewest_text(audit, group),
                 failures_of(audit, group),
                 group.origin.hazard,
                 f"{group.origin.severity} ({group.origin.scheme})",
@@ -175,7 +176,8 @@ def _slips(audit: Audit) -> Iterator[str]:
         ),
     )
     pairs = [one for one in audit.slips.combinations if len(one.slips) > 1]
-    yield f"{count_of(len(pairs), 'pair')} of slips lead to a hazard that neither leads to by itself."
+    number = f"{count_of(len(pairs), 'pair')} of slips lead to a hazard that neither leads to by itself."
+    yield number if pairs or audit.slips.together > 1 else PAIRS_OPEN
     yield ""
     if pairs:
         yield from _table(

@@ -20,6 +20,7 @@ from interlock.study.runs import Run
 from interlock.study.slip_audit import Effect, SlipResult
 
 MOST_COMBINATIONS = 6
+PAIRS_OPEN = "Pairs of slips were not followed to an end: what two of them lead to is left open."
 HOLDERS_WORST_FIRST = (
     Holder.DISPUTED,
     Holder.NOTHING,
@@ -60,10 +61,14 @@ class HeldGroup:
         """The fewest slips that break some member; None where up to two do not."""
         return min((one.fewest for one in self.members if one.fewest is not None), default=None)
 
-    @property
-    def fewest_text(self) -> str:
-        """The same for a cell of a table; what breaks as written needs none."""
-        return "0" if self.holder is Holder.NOTHING else str(self.fewest or ">2")
+
+def fewest_text(audit: Audit, group: HeldGroup) -> str:
+    """How few slips break some member, for a cell of a table: `>1` where pairs were not followed to an end."""
+    if audit.slips is None or group.holder is Holder.INTERLOCK:
+        return "-"
+    if group.holder is Holder.NOTHING:
+        return "0"  # what breaks as written needs none
+    return f">{audit.slips.together}" if group.fewest is None else str(group.fewest)
 
 
 def held_groups(held: Sequence[Held]) -> tuple[HeldGroup, ...]:
@@ -211,9 +216,13 @@ def run_lines(run: Run) -> Iterator[Line]:
         yield Line(f"      {title}", Tone.HEAD)
     for step in shown:
         part = "" if step.action is None else f" (action {step.action})"
-        yield from flow(f"{step.number}. {ACTORS[step.actor]}: {step.text}{part}", 6, 3)
-        if step.slip is not None:
-            yield from labelled("SLIP", step.slip, 9, Tone.BAD)
+        text = f"{step.number}. {ACTORS[step.actor]}: {step.text}{part}"
+        if step.slip == step.text:
+            # nothing was done, or something that is a slip and no more: once is enough
+            text = f"{step.number}. SLIP {step.text}{part}"
+        yield from flow(text, 6, 3, Tone.BAD if step.slip == step.text else Tone.PLAIN)
+        if step.slip not in (None, step.text):
+            yield from labelled("SLIP", str(step.slip), 9, Tone.BAD)
         yield from after_lines(step.responses, step.after, 9)
     if run.because:
         yield Line("      Why", Tone.HEAD)
@@ -279,6 +288,9 @@ def _combinations(audit: Audit) -> Iterator[Line]:
     assert audit.slips is not None  # noqa: S101 -- asked only where there are slips
     pairs = [one for one in audit.slips.combinations if len(one.slips) > 1]
     yield BLANK
+    if not pairs and audit.slips.together == 1:
+        yield from flow(PAIRS_OPEN, 2)
+        return
     if not pairs:
         yield from flow("No two slips together lead to a hazard that neither of them leads to by itself.", 2)
         return
@@ -331,12 +343,10 @@ def _held(audit: Audit) -> Iterator[Line]:
     yield from heading("What holds each requirement")
     if audit.verification is None:
         yield from flow("What the interlock alone holds was not asked.", 2)
-    asked = audit.slips is not None
     yield Line(f"  {'held by':<15} {'no.':>4} {'sev.':<4} {'slips':<5} {'fail.':<5} requirement", Tone.FAINT)
     for group in held_groups(audit.held):
-        fewest = "-" if not asked or group.holder is Holder.INTERLOCK else group.fewest_text
         word = "procedure only" if group.holder is Holder.SUPPLIED else group.holder.value
-        start = f"  {word:<15} {len(group.members):>4} {group.origin.severity:<4} {fewest:<5} "
+        start = f"  {word:<15} {len(group.members):>4} {group.origin.severity:<4} {fewest_text(audit, group):<5} "
         start += f"{failures_of(audit, group):<5} "
         first, *rest = flow(group.origin.id, len(start), tone=HOLDER_TONES[group.holder])
         yield Line(start + first.text[len(start) :], first.tone)
@@ -350,8 +360,8 @@ def _held(audit: Audit) -> Iterator[Line]:
     yield BLANK
     yield from flow(
         "no.: how many instances; interlock: whatever people do, in any order; procedure only: it fails in general and "
-        "holds if the procedure is kept; nothing: it fails as written. slips: the fewest that break it; fail.: how "
-        "many declared failures alone break it; both along the procedure.",
+        "holds if the procedure is kept; nothing: it fails as written. slips: the fewest that break it (>2: more "
+        "than two); fail.: how many declared failures alone break it; both along the procedure.",
         2,
         tone=Tone.FAINT,
     )

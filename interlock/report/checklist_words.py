@@ -357,7 +357,7 @@ def leg_title(speaker: Speaker, leg: Leg) -> str:
 def _shortness(leg: Leg) -> str:
     if leg.shortness.is_shown:
         return (
-            f"Shortest: bounded search found no way of fewer than {leg.shortness.length} steps, steps of the equipment "
+            f"Shortest: a search found no way of fewer than {leg.shortness.length} steps, steps of the equipment "
             "counted."
         )
     return "Not shown shortest."

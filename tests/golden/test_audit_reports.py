@@ -15,7 +15,7 @@ from interlock.kernel.machine import Actor
 from interlock.report.audit_html import audit_html
 from interlock.report.audit_json import audit_document
 from interlock.report.audit_markdown import audit_markdown, cell
-from interlock.report.audit_text import audit_lines, audit_summary, held_groups
+from interlock.report.audit_text import audit_lines, audit_summary, held_groups, run_lines
 from interlock.report.interrupted_text import afterwards_of, interruption_lines
 from interlock.report.lines import WIDTH, as_text
 from interlock.study.audit import Audit, Overall
@@ -70,6 +70,31 @@ def test_text_has_every_part(flawed: Audit) -> None:
     assert "This is not approved maintenance data" in text
     assert audit_summary(flawed).text.startswith("findings: 1 requirement broken")
     assert all(len(line.text) <= WIDTH for line in audit_lines(flawed, "a.yaml", verbose=True))
+
+
+def test_pairs_that_were_not_followed_are_not_said_to_be_harmless(flawed: Audit) -> None:
+    """Where only single slips were followed, no format says that two together do nothing, nor that more are needed."""
+    assert flawed.slips is not None
+    assert ">2" in as_text(audit_lines(flawed, "a.yaml")).partition("no.: how many")[0]
+    single = tuple(one for one in flawed.slips.combinations if len(one.slips) == 1)
+    cut = replace(flawed, slips=replace(flawed.slips, together=1, combinations=single))
+    text = as_text(audit_lines(cut, "a.yaml")).partition("no.: how many")[0]
+    assert "what two of them lead to is left open" in " ".join(text.split())
+    for told in (text, audit_markdown(cut, "a.yaml"), audit_html(cut, "a.yaml")):
+        # a cell of the text, of a Markdown table, of a page
+        assert not re.search(r"( >|\| (\\>|&gt;)|<td class=\"number\">&gt;)2\b", told)
+        assert re.search(r"( >|\| (\\>|&gt;)|<td class=\"number\">&gt;)1\b", told)
+        assert "two slips together lead to a hazard that" not in " ".join(told.split())
+
+
+def test_a_step_that_is_nothing_but_a_slip_is_told_once(flawed: Audit) -> None:
+    """What is left out is one line of a run, marked as a slip, in every format."""
+    assert flawed.slips is not None
+    run = next(r for one in flawed.slips.results if (r := one.run) and any(s.slip == s.text for s in r.steps))
+    words = next(step.text for step in run.steps if step.slip == step.text)
+    text = " ".join(as_text(run_lines(run)).split())
+    assert text.count(words) == 1
+    assert f"SLIP {words}" in text
 
 
 def test_text_explains_what_is_not_possible(stuck: Audit) -> None:
