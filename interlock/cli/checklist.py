@@ -85,7 +85,7 @@ def command(
     from interlock.study.goals import GoalFault
 
     if sum(text is not None for text in (load, unload, goal)) != 1:
-        raise click.UsageError("Say one of --load, --unload and --goal.")
+        raise click.UsageError("Say what is wanted: one of --load, --unload and --goal, and only one.")
     texts = open_texts(files, standing)
     opened = texts if isinstance(texts, Rejected) else open_hold(hold, texts, situation)
     if isinstance(opened, Rejected):
@@ -180,18 +180,18 @@ def _goal(compiled: CompiledHold, load: str | None, unload: str | None, goal: st
     from interlock.diagnostics.render import render_diagnostics
     from interlock.diagnostics.spans import Span
     from interlock.hold.lowering import Lowering
-    from interlock.hold.nodes import ScalarNode
+    from interlock.hold.nodes import ScalarNode, Stretch
     from interlock.hold.parser import parse_expression
 
     assert goal is not None  # noqa: S101 -- one of the three is given
     faults = Faults()
-    scalar = ScalarNode(goal, Span("--goal", 1, 1, max(1, len(goal))), False, None)
+    scalar = ScalarNode(goal, Span("--goal", 1, 1, max(1, len(goal))), False, (Stretch(0, 1, 1),))
     syntax = parse_expression(scalar, faults)
     lowering = Lowering(compiled.world)
     expression = None if syntax is None else lowering.expression(syntax)
     wrong = (*faults.sorted(), *lowering.faults)
     if wrong or expression is None:
-        raise click.UsageError("--goal makes no sense:\n" + render_diagnostics(tuple(wrong), {"--goal": (goal,)}))
+        raise click.UsageError("--goal is not understood:\n" + render_diagnostics(tuple(wrong), {"--goal": (goal,)}))
     return Reach(goal, expression)
 
 

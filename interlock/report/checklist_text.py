@@ -130,7 +130,7 @@ def refusal_lines(found: NoChecklist) -> Iterator[Line]:
     aim = found.aim
     if aim is not None:
         what = ", ".join("+".join(unit.cells) for unit in aim.units) or ", ".join(aim.doors) or aim.text
-        yield from labelled("without a plan:", f"{aim.what} {what}".rstrip(), 2)
+        yield from labelled("no way found to:", f"{aim.what} {what}".rstrip(), 2)
     for id in found.broken:
         yield from labelled("breaks:", id, 2, Tone.BAD)
     if found.broken:

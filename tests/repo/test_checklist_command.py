@@ -51,6 +51,14 @@ def test_exit_codes(tmp_path: Path) -> None:
     assert _code(SINGLE, "--load", "all:HALF", "--time", "0.001", *out) == 3
 
 
+def test_a_goal_that_is_not_understood_is_shown_where(capsys: pytest.CaptureFixture[str]) -> None:
+    """The caret stands under the word that is wrong, not under all of the goal."""
+    assert _code(SINGLE, "--goal", "D1 is open and S1 is rasied") == 2
+    said = capsys.readouterr().err
+    assert " 1 | D1 is open and S1 is rasied\n   |                      ^~~~~~\n" in said
+    assert "did you mean 'raised'?" in said
+
+
 def test_a_refusal_has_a_next_step_and_the_cautions(tmp_path: Path) -> None:
     """Where a requirement breaks on every way: which one, how to see it break, what governs; nothing is too wide."""
     weak = tmp_path / "weak.yaml"
