@@ -38,7 +38,8 @@ from interlock.hold.field_types import (
 )
 from interlock.hold.procedure_fields import OTHER_KEYS, PROCEDURE, STEP
 from interlock.hold.repetition import NOT_REPEATED
-from interlock.hold.schema_fields import CHANGES, DIRECTION_WORDS, FILES, RECORDS, SECTIONS, VERSION
+from interlock.hold.schema_fields import DIRECTION_WORDS, RECORDS
+from interlock.hold.schema_files import CHANGES, FILES, SECTIONS, VERSION
 
 Schema = dict[str, Any]
 """A schema, or a part of one: JSON values."""

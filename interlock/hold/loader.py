@@ -30,10 +30,11 @@ from interlock.hold.parser import is_name
 from interlock.hold.procedure import Procedure
 from interlock.hold.procedure_fields import PROCEDURE
 from interlock.hold.procedure_reader import read_procedure
-from interlock.hold.reader import FAILED, Reader, is_absent
+from interlock.hold.reader import Reader, is_absent
 from interlock.hold.references import BUILT_IN_GROUPS, collect_names, resolve_mentions
 from interlock.hold.repetition import expand_repetitions
-from interlock.hold.schema_fields import FILES
+from interlock.hold.scalars import FAILED
+from interlock.hold.schema_files import FILES
 
 LONGEST_CHAIN = 20
 """Modifications of modifications beyond this are refused."""

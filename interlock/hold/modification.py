@@ -16,7 +16,8 @@ from interlock.hold.model import Change
 from interlock.hold.nodes import Entry, MappingNode, Node, ScalarNode, SequenceNode, clip, describe
 from interlock.hold.reader import Reader, is_absent
 from interlock.hold.references import id_of
-from interlock.hold.schema_fields import CHANGES, RECORDS, SECTIONS
+from interlock.hold.schema_fields import RECORDS
+from interlock.hold.schema_files import CHANGES, SECTIONS
 
 FIXED_SECTIONS = ("devices", "controls")
 

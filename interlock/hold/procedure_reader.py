@@ -14,7 +14,8 @@ from interlock.hold.nodes import MappingNode, Node, ScalarNode, SequenceNode, cl
 from interlock.hold.parser import is_name, parse_expression, parse_path
 from interlock.hold.procedure import FORMS, Action, ActionGroup, Form, Procedure
 from interlock.hold.procedure_fields import OTHER_KEYS, PROCEDURE, STEP
-from interlock.hold.reader import FAILED, Reader, is_absent
+from interlock.hold.reader import Reader, is_absent
+from interlock.hold.scalars import FAILED
 from interlock.hold.syntax import Path, Syntax
 
 _WORDS = re.compile(r"\S+")

@@ -10,8 +10,9 @@ from interlock.diagnostics.spans import Span
 from interlock.hold.bay_names import BayNames, looks_like_bay
 from interlock.hold.nodes import MappingNode, ScalarNode, SequenceNode, clip
 from interlock.hold.parser import KEYWORDS, is_name
-from interlock.hold.reader import Mention
-from interlock.hold.schema_fields import RECORDS, SECTIONS
+from interlock.hold.scalars import Mention
+from interlock.hold.schema_fields import RECORDS
+from interlock.hold.schema_files import SECTIONS
 
 BUILT_IN_GROUPS = (
     "bays",

@@ -18,7 +18,7 @@ from interlock.cli import COMMANDS
 from interlock.diagnostics.codes import CODES
 from interlock.hold.loader import Source, load_specification
 from interlock.hold.model import RequirementText
-from interlock.hold.schema_fields import CHANGES, FILES
+from interlock.hold.schema_files import CHANGES, FILES
 from interlock.report import grouping
 from interlock.study.verify import Status
 

@@ -16,7 +16,8 @@ from interlock.hold import json_schema, model
 from interlock.hold.builders import BUILDERS
 from interlock.hold.json_schema import hold_schema
 from interlock.hold.nodes import MappingNode, Node, ScalarNode, compose, split_lines
-from interlock.hold.schema_fields import FILES, RECORDS, SECTIONS
+from interlock.hold.schema_fields import RECORDS
+from interlock.hold.schema_files import FILES, SECTIONS
 
 ROOT = Path(__file__).parents[2]
 FILE = Path(json_schema.__file__).with_name("hold.schema.json")
