@@ -189,7 +189,15 @@ def faces_of(builder: Builder, device: Device) -> tuple[str, ...]:
 def add_actions(
     builder: Builder, thing: Thing, path: str, kind: Kind, component: Component, reach: Expr, plant: Expr = TRUE
 ) -> None:
-    """The drafts of one component: crew steps need `reach`, others `plant`."""
+    """The drafts of one component: crew steps need `reach`, others `plant`.
+
+    What its kind can do is a step that can be asked about also where it can never happen: of a lever that is fixed a
+    requirement still says that it must be moved first.
+    """
+    for word in kind.triggers:
+        if word != BY_ITSELF:
+            thing.verbs.setdefault(word, [])
+            thing.verbs.setdefault(word.split("_")[0], [])
     for action in component.actions:
         trigger = kind.triggers[action.trigger]
         crew = trigger.actor is Actor.CREW

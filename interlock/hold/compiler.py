@@ -6,7 +6,7 @@ expression (`lowering`), fuses the mechanism (`settling`) and instantiates the r
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from interlock.diagnostics.spans import Diagnostic, Span
@@ -20,9 +20,12 @@ from interlock.hold.lowering import Thing, World
 from interlock.hold.model import Hold, RequirementText
 from interlock.hold.motion import add_motion
 from interlock.hold.requirements import Instance, instantiate
-from interlock.hold.settling import Fuser, NeverSettles, may_hold
+from interlock.hold.settling import Draft, Fuser, NeverSettles, may_hold
 from interlock.kernel.expressions import FALSE, TRUE, Const, Expr, Value, assign, conj, expand, signals_of, variables_of
 from interlock.kernel.machine import Actor, Machine, Requirement, RequirementKind, Rule, Signal, Variable
+
+MOST_MOVERS = 3
+"""Things that move by themselves at a start which a message names."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +114,7 @@ def _assemble(builder: Builder, situation: str | None, drawn: tuple[Instance, ..
     requirements = tuple(_with_rules(instance, born) for instance in drawn)
     variables = tuple(builder.variables.values())
     start = conj(builder.start, fuser.at_rest())
-    faults = _start_faults(hold, variables, start, definitions, builder.values)
+    faults = _start_faults(hold, variables, start, mechanism, definitions, builder.values)
     if faults:
         return Compilation(None, faults)
     used = _needed(definitions, start, rules, requirements)
@@ -250,6 +253,7 @@ def _start_faults(
     hold: Hold,
     variables: tuple[Variable, ...],
     start: Expr,
+    mechanism: Sequence[Draft],
     definitions: Mapping[str, Expr],
     says: Mapping[tuple[str, Value], str],
 ) -> tuple[Diagnostic, ...]:
@@ -271,8 +275,8 @@ def _start_faults(
             Diagnostic(
                 "start-not-settled",
                 hold.span,
-                f"where {says.get(start_value, ' is '.join(map(str, start_value)))} at the start, some relay or handle "
-                "would change by itself at once",
+                f"where {says.get(start_value, ' is '.join(map(str, start_value)))} at the start, "
+                f"{_movers(mechanism, definitions, {**starts, start_value[0]: (start_value[1],)})} at once",
                 "starting positions in which the mechanism is at rest",
             )
             for start_value in left
@@ -290,10 +294,20 @@ def _start_faults(
         Diagnostic(
             "start-not-settled",
             hold.span,
-            "at the start some relay or handle would change by itself at once",
+            f"at the start {_movers(mechanism, definitions, starts)} at once",
             "starting positions in which the mechanism is at rest",
         ),
     )
+
+
+def _movers(
+    mechanism: Sequence[Draft], definitions: Mapping[str, Expr], starts: Mapping[str, tuple[Value, ...]]
+) -> str:
+    """What may move by itself in such a start, in words."""
+    only = {name: values[0] for name, values in starts.items() if len(values) == 1}
+    moving = [step for step in mechanism if _can_be(assign(expand(step.guard, definitions), only), starts)]
+    texts = list(dict.fromkeys(step.text for step in moving))
+    return " or ".join(texts[:MOST_MOVERS]) or "some relay or handle would change by itself"
 
 
 def _can_be(expr: Expr, values: Mapping[str, tuple[Value, ...]]) -> bool:

@@ -240,7 +240,7 @@ class _Binder:
         return thing.id in cells or any(face.removesuffix(".crossing") in around for face in faces)
 
     def _rules(self, thing: Thing, verb: str, action: Action) -> tuple[str, ...]:
-        if verb not in thing.verbs:
+        if not thing.verbs.get(verb):
             known = sorted(_said(thing))
             self._fault(
                 action,
@@ -263,7 +263,7 @@ class _Binder:
 def _said(thing: Thing) -> set[str]:
     """The verbs of a thing in the words of procedures."""
     back = {rule: word for word, rule in _RULE_VERBS.items()}
-    words = {back.get(verb, verb).split("_")[0] for verb in thing.verbs}
+    words = {back.get(verb, verb).split("_")[0] for verb, rules in thing.verbs.items() if rules}
     return {word for word in words if word not in ("by", "start", "finish", "move", "fail", "run", "enter", "leave")}
 
 
