@@ -28,17 +28,27 @@ COMMANDS = {
 }
 """Every command with its one line; each lives in the module of its name and is loaded when it is called."""
 
-EXIT_CODES = """\b
+
+def exit_codes(sound: str, found: str, open: str, *, last: str = "") -> str:
+    """The end of a help text: what 0, 1 and 3 mean for a command, and what the other codes mean for all of them."""
+    return f"""\b
 Exit codes:
-  0   everything that was asked holds
-  1   some requirement fails
-  2   a description is rejected, or the command line is wrong
-  3   something is undecided (a limit was reached, or you stopped it)
+  0   {sound}
+  1   {found}
+  2   a file is rejected, or the command line is wrong
+  3   {open}
   4   DISPUTED: two parts of this program contradict each other: do not
       use the results; wins over all others
   70  a fault inside this program
-Several holds in one call: 4 before 2 before 1 before 3 before 0.
-"""
+{last}"""
+
+
+EXIT_CODES = exit_codes(
+    "everything that was asked holds",
+    "some requirement fails",
+    "something is undecided (a limit was reached, or you stopped it)",
+    last="Several holds in one call: 4 before 2 before 1 before 3 before 0.\n",
+)
 PIPE_CLOSED = 141
 STOPPED = 130
 INTERNAL_FAULT = 70

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from interlock.cli import EXIT_CODES
+from interlock.cli import exit_codes
 from interlock.cli.options import requirements_option, standing_option, time_option
 from interlock.cli.screen import Screen, color_option, output_option
 
@@ -24,7 +24,11 @@ if TYPE_CHECKING:
     help="Audit a written PROCEDURE against the hold that it names: is each action possible, is every requirement kept "
     "and the goal reached, what if people are called away or power is lost, what do slips lead to, and what holds each "
     "requirement: the interlock, or only the procedure. PROCEDURE is a file, or 'demo:procedures/NAME'.",
-    epilog=EXIT_CODES,
+    epilog=exit_codes(
+        "nothing was found, but perhaps slips that nobody notices",
+        "an action, a requirement, the goal, an interruption, a slip or a\n      failure goes wrong",
+        "something is undecided (a limit was reached)",
+    ),
 )
 @click.argument("procedure", metavar="PROCEDURE")
 @requirements_option("Requirements to add; one with the id of a standing requirement replaces it.")

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from interlock.cli import EXIT_CODES
+from interlock.cli import exit_codes
 from interlock.cli.options import requirements_option, situation_option, standing_option, time_option
 from interlock.cli.screen import Screen, color_option, output_option
 
@@ -20,21 +20,17 @@ if TYPE_CHECKING:
     from interlock.study.checklist_audit import ChecklistAudit
     from interlock.study.goals import Goal, Load
 
-MEANING = """\b
-Exit codes here:
-  0   the checklist was made and is proved
-  1   the goal cannot be reached, or only by breaking a requirement
-  3   no checklist was found, and it is not shown that there is none
-
-"""
-
 
 @click.command(
     name="checklist",
     help="Make a checklist for HOLD: steps in an order that reaches the goal, each replayed and checked, with "
     "warnings, free orders and pictures. HOLD is a description file, '-' for standard input, or 'demo:NAME'. After "
     "--load and --unload the load is secured, the doors are shut, latched and locked, and the power is off.",
-    epilog=MEANING + EXIT_CODES,
+    epilog=exit_codes(
+        "the checklist was made and is proved",
+        "the goal cannot be reached, or only by breaking a requirement",
+        "no checklist was found, and it is not shown that there is none",
+    ),
 )
 @click.argument("hold", metavar="HOLD")
 @click.option("--load", "load", metavar="LOAD", help="'all:KIND', or bays with kinds: '3L=HALF,3R=HALF'.")
