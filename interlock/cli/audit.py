@@ -68,7 +68,7 @@ def command(
     from interlock.cli.methods import engine_of
     from interlock.cli.opening import Rejected
     from interlock.cli.progress import shown_progress
-    from interlock.cli.refusals import show_rejection
+    from interlock.cli.refusals import show_rejection, show_warnings
     from interlock.kernel.claims import Limits
     from interlock.report.audit_html import audit_html
     from interlock.report.audit_json import audit_document
@@ -85,7 +85,8 @@ def command(
     if isinstance(opened, Rejected):
         show_rejection(procedure, opened)
         return REJECTED
-    bound, free = opened
+    bound, free, warnings = opened
+    show_warnings(warnings)
     began = monotonic()
     engine = engine_of("combined") if alone else None
     with shown_progress(procedure, False) as report:
@@ -109,8 +110,10 @@ def command(
 
 def open_procedure(
     name: str, files: tuple[str, ...], standing: bool
-) -> tuple[BoundProcedure, CompiledHold | None] | Rejected:
-    """Reads a procedure and the hold that it names, and binds one to the other; gives the hold started freely as well.
+) -> tuple[BoundProcedure, CompiledHold | None, Rejected] | Rejected:
+    """Reads a procedure and the hold that it names, and binds one to the other.
+
+    Gives the hold started freely as well, and what is doubtful in its description.
 
     Raises click.UsageError where a file cannot be read.
     """
@@ -141,4 +144,5 @@ def open_procedure(
     binding = bind_procedure(loaded.value, compilation.compiled)
     if binding.bound is None:
         return Rejected(binding.diagnostics, lines)
-    return binding.bound, compile_freely(hold, loaded.value, given).compiled
+    warnings = Rejected(compilation.diagnostics, lines)
+    return binding.bound, compile_freely(hold, loaded.value, given).compiled, warnings

@@ -87,7 +87,7 @@ def command(
     if isinstance(opened, Rejected):
         show_rejection(hold, opened)
         return REJECTED
-    show_warnings(opened)
+    show_warnings(opened.warnings)
     compiled = opened.compiled
     wanted = _goal(compiled, load, unload, goal)
     before = None if aboard is None else _load(aboard, "--aboard")

@@ -62,7 +62,7 @@ def command(
     if isinstance(opened, Rejected):
         show_rejection(hold, opened)
         return REJECTED
-    show_warnings(opened)
+    show_warnings(opened.warnings)
     limits = Limits(depth=depth, seconds=seconds, states=states)
     count = count_states(opened.compiled.machine, limits, memory << 20)
     screen = Screen(output, color)

@@ -28,7 +28,7 @@ def command(hold: str, output: Path | None, color: str) -> int:
     if isinstance(opened, Rejected):
         show_rejection(hold, opened)
         return REJECTED
-    show_warnings(opened)
+    show_warnings(opened.warnings)
     screen = Screen(output, color)
     screen.lines(description_lines(hold, opened.compiled))
     screen.close()

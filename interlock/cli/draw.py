@@ -51,7 +51,7 @@ def command(hold: str | None, what: str, situation: str | None, layout: str | No
     if isinstance(opened, Rejected):
         show_rejection(hold, opened)
         return REJECTED
-    show_warnings(opened)
+    show_warnings(opened.warnings)
     if what == "plan":
         _put(_plan(opened.compiled), output)
         return 0

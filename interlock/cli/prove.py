@@ -129,7 +129,7 @@ def command(
             rejections[name] = found.diagnostics
             codes.append(REJECTED)
         else:
-            show_warnings(found)
+            show_warnings(found.warnings)
             opened.append((found, folder))
     _check_only([one for one, _ in opened], only)
     with noted_stop() as stop:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from interlock.cli.opening import Opened, Rejected
+from interlock.cli.opening import Rejected
 from interlock.diagnostics.render import render_diagnostics
 
 
@@ -18,8 +18,7 @@ def show_rejection(label: str, rejected: Rejected) -> None:
     click.echo(f"'interlock explain {codes[0]}' says more{each}.", err=True)
 
 
-def show_warnings(opened: Opened) -> None:
+def show_warnings(warnings: Rejected) -> None:
     """Writes what is doubtful in a description that can be used."""
-    warnings = opened.warnings
     if warnings.diagnostics:
         click.echo(render_diagnostics(warnings.diagnostics, warnings.sources), err=True)

@@ -49,7 +49,7 @@ def command(hold: str, script: str | None, situation: str | None, files: tuple[s
     if isinstance(opened, Rejected):
         show_rejection(hold, opened)
         return REJECTED
-    show_warnings(opened)
+    show_warnings(opened.warnings)
     screen = Screen(None, color)
     walk = begin_walk(opened.compiled)
     screen.lines(opening_lines(walk))

@@ -369,8 +369,9 @@ TEXTS = (
     ),
     text(
         "wrong-file",
-        """The file is of another sort than is wanted here: a description has `layout:`, a modification `modifies:`
-        and a specification `specification:`.""",
+        """The file is of another sort than is wanted here: a description has `layout:`, a modification `modifies:`, a
+        procedure `procedure:` and a specification `specification:`.  `interlock prove` and most commands read
+        descriptions and modifications, `interlock audit` reads procedures; `--requirements` names specifications.""",
         """
         interlock: 1
         specification: Requirements for any hold

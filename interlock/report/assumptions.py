@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from interlock.hold.checks import doubts_of
 from interlock.hold.compiler import CompiledHold
 from interlock.hold.printer import print_syntax
 from interlock.hold.procedure_binding import START_ID
 from interlock.hold.syntax import Syntax, Truth
 from interlock.kernel.claims import Holds
 from interlock.kernel.recovery import Recovers, Traps
-from interlock.report.wording import count_of, listed, shortened
+from interlock.report.wording import count_of, listed, sentence, shortened
 from interlock.study.verify import Verification
 
 CAUTIONS = (
@@ -50,6 +51,8 @@ def _assumptions(compiled: CompiledHold) -> Iterator[str]:
         "A device that stands in the way stops every unit in the directions that it is said to stop, and never gives "
         "in. Units keep the way round in which they came in."
     )
+    for doubt in doubts_of(hold, compiled.floor):
+        yield sentence(doubt.message)
     yield from _failures(compiled)
     yield _people(compiled)
     if hold.doorways:

@@ -46,3 +46,20 @@ def test_a_doubt_is_not_told_of_what_is_rejected(capsys: pytest.CaptureFixture[s
     said = capsys.readouterr().err
     assert "error[" in said
     assert "passed-over-while-raised" not in said
+
+
+def test_an_audit_tells_doubts_about_its_hold(capsys: pytest.CaptureFixture[str]) -> None:
+    """Whoever audits a procedure hears of what is doubtful in the hold, as everybody else does."""
+    procedure = "interlock: 1\nprocedure: Let be\nhold: {}.yaml\nsteps: [check D1 is closed]\ngoal: D1 is closed\n"
+    for name, times in (("small", 0), ("doubtful", 1)):
+        Path("procedure.yaml").write_text(procedure.format(name))
+        cli.run(("audit", "procedure.yaml", "--no-standing", "--no-interlock", "--no-slips"))
+        assert capsys.readouterr().err.count("warning[passed-over-while-raised]: ") == times
+
+
+def test_a_report_to_sign_tells_doubts(capsys: pytest.CaptureFixture[str]) -> None:
+    """What goes to standard error is seen by nobody who signs: the assumptions of a report say it as well."""
+    said = "neither stops a unit that moves right nor gives way to it: the unit passes over"
+    for name, times in (("small", 0), ("doubtful", 1)):
+        assert cli.run(("describe", f"{name}.yaml")) == 0
+        assert " ".join(capsys.readouterr().out.split()).count(said) == times
