@@ -110,8 +110,8 @@ def _interruptions(audit: Audit) -> list[_Row]:
     for one in audit.interruptions:
         row = _interruption(one, len(audit.actions))
         if rows and (rows[-1].risks, rows[-1].left, rows[-1].afterwards) == (row.risks, row.left, row.afterwards):
-            first = rows.pop().where.partition(", to ")[0]
-            row = replace(row, where=f"{first}, to {row.where}")
+            first = rows.pop().where.removeprefix("from ").partition(" to ")[0]
+            row = replace(row, where=f"from {first} to {row.where}")
         rows.append(row)
     return rows
 

@@ -76,9 +76,9 @@ def interruption_lines(audit: Audit, verbose: bool) -> Iterator[Line]:
     for _, alike_here in groupby(shown, key=lambda one: (one.left, one.resumption, one.rescue)):
         first, *more = alike_here
         where = place_of(first, last)
-        to = f", to {place_of(more[-1], last)}" if more else ""
+        span = f"from {where} to {place_of(more[-1], last)}" if more else where
         left = f"; left behind: {'; '.join(first.left[:4])}" if first.left else ""
-        yield from flow(f"{where}{to}{left}", 4, 2)
+        yield from flow(f"{span}{left}", 4, 2)
         if first.rescue is not None:
             yield from told.lines(first.rescue, where)
 
