@@ -9,20 +9,40 @@ from difflib import get_close_matches
 MOST_COMPARED = 1_000
 """Comparing costs about 12 microseconds a name (measured), so a hint looks at no more names than this."""
 
+OTHER_WORDS = {
+    "back": ("aft",),
+    "down": ("lowered",),
+    "forward": ("fore",),
+    "fwd": ("fore",),
+    "lateral": ("y",),
+    "longitudinal": ("x",),
+    "port": ("left",),
+    "press": ("set",),
+    "rear": ("aft",),
+    "shut": ("closed", "close"),
+    "starboard": ("right",),
+    "turn": ("set",),
+    "up": ("raised",),
+    "vertical": ("z",),
+}
+"""Words that people use, by what the language may call it."""
 _WORD_END = re.compile(r"[ _-]")
 
 
 def nearest_name(word: str, names: Iterable[str]) -> str | None:
     """The name most like `word`, or None where none is like it.
 
-    A name that differs only in case wins.  Where none is alike, the only one that has `word` among its own words is
-    taken.  Of more than MOST_COMPARED names only those that begin like `word` are
-    compared, and of these as many whose length is nearest to its own.
+    A name that differs only in case wins, then what the language calls by another word.  Of more than MOST_COMPARED
+    names only those that begin like `word` are compared, and of these as many whose length is nearest to its own.
+    Where none is alike, the only one that has `word` among its own words is taken.
     """
     known = sorted(set(names))
     folded = word.casefold()
     for name in known:
         if name.casefold() == folded and name != word:
+            return name
+    for name in OTHER_WORDS.get(folded, ()):
+        if name in known:
             return name
     if len(known) > MOST_COMPARED:
         start = folded[:1]

@@ -192,7 +192,7 @@ RECORDS: Mapping[str, Record] = {
             Field(
                 "restrains",
                 Listed(Choice(("x", "y", "z")), one=True),
-                "Axes along which it restrains a unit while in its locking state.",
+                "Axes along which it restrains a unit while in its locking state: x is along, y across, z up.",
                 default=(),
             ),
             Field("locking", Word("state"), "The state in which it restrains; needed for all that can move."),

@@ -117,8 +117,8 @@ def test_text_tells_a_way_to_the_goal_once(stuck: Audit) -> None:
     assert text[text.index("before action 1") :] == (
         "before action 1 A way to the goal from there 1. crew: a 2. crew: b 3. crew: c 4. crew: d On that way these "
         "are broken: r. "
-        "from before action 2 to in the middle of action 2; left behind: y A way to the goal from there 1. crew: z then "
-        "go on with step 2 of the way that is told for 'before action 1'. On that way these are broken: q. "
+        "from before action 2 to in the middle of action 2; left behind: y A way to the goal from there 1. crew: z "
+        "then go on with step 2 of the way that is told for 'before action 1'. On that way these are broken: q. "
         "before action 3 The same way to the goal as is told for 'before action 1'. "
         "before action 4 A way to the goal from there 1. crew: y 2. crew: c 3. crew: d "
         "before action 5 Go on with step 2 of the way that is told for 'before action 1'."
