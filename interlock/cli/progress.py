@@ -34,12 +34,16 @@ def shown_progress(label: str, quiet: bool) -> Iterator[Report]:
             now = monotonic()
             if now - last >= BETWEEN_UPDATES_S:
                 last = now
-                status.update(Text(f"{label}: {_said(progress)}", overflow="ellipsis", no_wrap=True))
+                status.update(Text(f"{label}: {in_words(progress)}", overflow="ellipsis", no_wrap=True))
 
         yield report
 
 
-def _said(progress: Progress) -> str:
+def in_words(progress: Progress) -> str:
+    """One line; what is counted without a known end are rounds."""
     if progress.total:
-        return f"{progress.stage}, {progress.done:,} of {progress.total:,}"
-    return f"{progress.stage}, {progress.done:,}" if progress.done else progress.stage
+        far = f"{progress.done:,} of {progress.total:,}"
+        return (
+            progress.stage if f"{progress.done} of {progress.total} " in progress.stage else f"{progress.stage}, {far}"
+        )
+    return f"{progress.stage} (round {progress.done:,})" if progress.done else progress.stage

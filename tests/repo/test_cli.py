@@ -17,13 +17,13 @@ import jsonschema
 import pytest
 
 from interlock import __version__, cli
-from interlock.cli import COMMANDS, folders, methods
+from interlock.cli import COMMANDS, folders, methods, progress
 from interlock.cli.methods import METHODS
 from interlock.cli.shipped import demonstrations
 from interlock.diagnostics.codes import CODES
 from interlock.hold.kinds import DEVICE_KINDS, changes_of
 from interlock.hold.procedure import FORMS
-from interlock.kernel.claims import Claim, Limits, Proved, Report, Unknown, silent
+from interlock.kernel.claims import Claim, Limits, Progress, Proved, Report, Unknown, silent
 from interlock.kernel.machine import Machine, Question
 from interlock.report.lifecycle import kinds_drawn
 from interlock.report.proof_schema import PROOF_SCHEMA
@@ -632,3 +632,14 @@ def test_pictures_that_cannot_be(capsys: pytest.CaptureFixture[str], monkeypatch
     assert "relay.dot" in capsys.readouterr().err
     assert Path("relay.dot").read_text().startswith("digraph")
     assert not Path("relay.svg").exists()
+
+
+def test_progress_says_nothing_twice_and_names_what_it_counts() -> None:
+    """What is done of how much is said once; a number without an end is a round."""
+    for stage, done, total, said in (
+        ("planning", 1, 4, "planning, 1 of 4"),
+        ("3 of 8 decided", 3, 8, "3 of 8 decided"),
+        ("4665 states", 6, None, "4665 states (round 6)"),
+        ("walking at random", 0, None, "walking at random"),
+    ):
+        assert progress.in_words(Progress("any", stage, done, total)) == said
