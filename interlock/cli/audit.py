@@ -47,7 +47,7 @@ if TYPE_CHECKING:
     type=click.Choice(["text", "json", "markdown", "html"]),
     default="text",
     show_default=True,
-    help="'html' is a page to print and sign.",
+    help="'html' is a page to print and sign; 'json' is for other programs.",
 )
 @output_option
 @click.option("-v", "--verbose", is_flag=True, help="List every slip and every interruption.")

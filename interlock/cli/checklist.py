@@ -47,7 +47,7 @@ if TYPE_CHECKING:
     type=click.Choice(["text", "json", "markdown", "html", "procedure"]),
     default="text",
     show_default=True,
-    help="'html' is a page to print; 'procedure' is a file for 'interlock audit'.",
+    help="'html' is a page to print; 'procedure' is a file for 'interlock audit'; 'json' is for other programs.",
 )
 @output_option
 @click.option(

@@ -29,7 +29,10 @@ if TYPE_CHECKING:
 )
 @click.option("--from", "situation", metavar="SITUATION", help="Draw the plan as it is at this situation's start.")
 @click.option(
-    "--format", "layout", type=click.Choice(["svg", "dot", "mermaid"]), help="svg for the plan, else dot, unless given."
+    "--format",
+    "layout",
+    type=click.Choice(["svg", "dot", "mermaid"]),
+    help="Left out: svg for the plan, dot for the others.",
 )
 @output_option
 def command(hold: str | None, what: str, situation: str | None, layout: str | None, output: Path | None) -> int:

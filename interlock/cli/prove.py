@@ -67,7 +67,14 @@ class _Wanted:
     metavar="FOLDER",
     help="Write what others need to check the results without this program.",
 )
-@click.option("--format", "layout", type=click.Choice(["text", "json"]), default="text", show_default=True)
+@click.option(
+    "--format",
+    "layout",
+    type=click.Choice(["text", "json"]),
+    default="text",
+    show_default=True,
+    help="'json' is for other programs.",
+)
 @output_option
 @click.option("-q", "--quiet", is_flag=True, help="Say only what does not hold.")
 @click.option(
