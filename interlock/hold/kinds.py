@@ -32,12 +32,12 @@ CONDITIONS: Mapping[str, str] = {
     "drive_closes": "the door is driven, or free to be moved, towards closed",
     "latched": "the door is latched",
     "shut": "the door is closed",
-    "latching_possible": "what the description demands for latching",
-    "unlatching_possible": "what the description demands for unlatching",
-    "locking_possible": "what the description demands for locking",
-    "unlocking_possible": "what the description demands for unlocking",
-    "sets": "what sets the relay",
-    "drops": "what drops the relay",
+    "latching_possible": "what the description asks of latching is so",
+    "unlatching_possible": "what the description asks of unlatching is so",
+    "locking_possible": "what the description asks of locking is so",
+    "unlocking_possible": "what the description asks of unlocking is so",
+    "sets": "what sets it is so",
+    "drops": "what drops it is so",
 }
 """The condition names that declarations may use, and what each means."""
 
