@@ -217,7 +217,7 @@ class _Carrier:
                 given = self._draft.append(section, item)
                 if given is not None:
                     self._draft.removed.pop(given.text, None)
-                name = given.text if given is not None else RECORDS[SECTIONS[section].record].noun
+                name = given.text if given is not None else _nameless(section, item)
                 self._draft.changes.append(Change("add", name, given.span if given is not None else item.span))
 
     # --- parts of them
@@ -284,6 +284,14 @@ class _Carrier:
         self, code: str, span: Span, message: str, expected: str | None = None, nearest: str | None = None
     ) -> None:
         self._faults.add(code, span, message, expected=expected, nearest=nearest, context=self._context)
+
+
+def _nameless(section: str, item: Node) -> str:
+    """What an item without an id is called: a failure by the thing and how it fails, else the noun."""
+    of, mode = (item.value("of"), item.value("mode")) if isinstance(item, MappingNode) else (None, None)
+    if isinstance(of, ScalarNode) and isinstance(mode, ScalarNode):
+        return f"{of.text}.{mode.text}"
+    return RECORDS[SECTIONS[section].record].noun
 
 
 def _key(name: str, like: ScalarNode) -> ScalarNode:

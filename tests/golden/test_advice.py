@@ -85,3 +85,11 @@ def test_what_still_names_a_thing_that_was_removed() -> None:
 def test_which_file_is_meant(name: str, said: str, meant: str) -> None:
     """A path goes from the folder of the file that says it; a shipped file, and what it says, stay shipped ones."""
     assert beside(name, said) == meant
+
+
+def test_an_added_failure_is_named_in_the_list_of_changes() -> None:
+    """A failure has no id: what it befalls and how says which it is."""
+    text = "interlock: 1\ntitle: Changed\nmodifies: hold.yaml\nchanges:\n  - add: {failures: [{of: M1, mode: stuck}]}\n"
+    hold = load_hold(Source("given.yaml", text.encode()), lambda name: Source(name, SMALL.encode())).value
+    assert hold is not None
+    assert [(change.verb, change.object) for change in hold.changes] == [("add", "M1.stuck")]
