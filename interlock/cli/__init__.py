@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import sys
 from collections.abc import Sequence
 from importlib import import_module
@@ -155,4 +156,7 @@ def _show(fault: click.ClickException) -> None:
 
 def main() -> None:
     """The entry point."""
-    sys.exit(run(sys.argv[1:]))
+    code = run(sys.argv[1:])
+    # all is said; what the libraries put away at the end must not be torn
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    sys.exit(code)

@@ -69,6 +69,7 @@ def command(
     from interlock.cli.opening import Rejected
     from interlock.cli.progress import shown_progress
     from interlock.cli.refusals import show_rejection, show_warnings
+    from interlock.cli.stopping import noted_stop
     from interlock.kernel.claims import Limits
     from interlock.report.audit_html import audit_html
     from interlock.report.audit_json import audit_document
@@ -89,22 +90,26 @@ def command(
     show_warnings(warnings)
     began = monotonic()
     engine = engine_of("combined") if alone else None
-    with shown_progress(procedure, False) as report:
-        audit = audit_procedure(bound, engine, Limits(seconds=seconds), report, slips=slips, alone=free)
-    took = monotonic() - began
-    screen = Screen(output, color)
-    if layout == "json":
-        screen.text(audit_document(audit, procedure))
-    elif layout == "markdown":
-        screen.text(audit_markdown(audit, procedure))
-    elif layout == "html":
-        screen.text(audit_html(audit, procedure))
-    else:
-        last = audit_summary(audit, took)
-        screen.lines((*audit_lines(audit, procedure, verbose), *flow(last.text, 0, 2, last.tone)))
-    screen.close()
-    if layout != "text" or screen.output is not None:
-        click.echo(f"{procedure}: {audit_summary(audit, took).text}", err=True)
+    with noted_stop() as stop:
+        with shown_progress(procedure, False) as report:
+            audit = audit_procedure(
+                bound, engine, Limits(seconds=seconds, stop=stop.is_asked), report, slips=slips, alone=free
+            )
+        with stop.held():
+            took = monotonic() - began
+            screen = Screen(output, color)
+            if layout == "json":
+                screen.text(audit_document(audit, procedure))
+            elif layout == "markdown":
+                screen.text(audit_markdown(audit, procedure))
+            elif layout == "html":
+                screen.text(audit_html(audit, procedure))
+            else:
+                last = audit_summary(audit, took)
+                screen.lines((*audit_lines(audit, procedure, verbose), *flow(last.text, 0, 2, last.tone)))
+            screen.close()
+            if layout != "text" or screen.output is not None:
+                click.echo(f"{procedure}: {audit_summary(audit, took).text}", err=True)
     return CODES[audit.overall]
 
 

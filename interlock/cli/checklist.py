@@ -73,6 +73,7 @@ def command(
     from interlock.cli.opening import Rejected, open_hold, open_texts
     from interlock.cli.progress import shown_progress
     from interlock.cli.refusals import show_rejection, show_warnings
+    from interlock.cli.stopping import noted_stop
     from interlock.kernel.claims import Limits
     from interlock.report.checklist_text import exit_code_of
     from interlock.report.grouping import REJECTED
@@ -93,16 +94,22 @@ def command(
     before = None if aboard is None else _load(aboard, "--aboard")
     screen = Screen(output, color)
     began = monotonic()
-    try:
-        with shown_progress(opened.label, layout != "text") as report:
-            result = make_checklist(compiled, wanted, Limits(seconds=seconds), report, before)
-            left = None if seconds is None else max(0.001, seconds - (monotonic() - began))
-            audited = None if isinstance(result, NoChecklist) else _audited(result, Limits(seconds=left), report)
-    except GoalFault as fault:
-        hint = "" if unload is None or aboard is not None else " '--aboard all:KIND' starts with a load aboard."
-        raise click.UsageError(f"{sentence(str(fault))}{hint}") from fault
-    _show(screen, hold, result, audited, layout, output, verbose)
-    screen.close()
+    with noted_stop() as stop:
+        try:
+            with shown_progress(opened.label, layout != "text") as report:
+                result = make_checklist(compiled, wanted, Limits(seconds=seconds, stop=stop.is_asked), report, before)
+                left = None if seconds is None else max(0.001, seconds - (monotonic() - began))
+                audited = (
+                    None
+                    if isinstance(result, NoChecklist)
+                    else _audited(result, Limits(seconds=left, stop=stop.is_asked), report)
+                )
+        except GoalFault as fault:
+            hint = "" if unload is None or aboard is not None else " '--aboard all:KIND' starts with a load aboard."
+            raise click.UsageError(f"{sentence(str(fault))}{hint}") from fault
+        with stop.held():
+            _show(screen, hold, result, audited, layout, output, verbose)
+            screen.close()
     return exit_code_of(result, audited)
 
 

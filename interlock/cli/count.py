@@ -52,6 +52,7 @@ def command(
     """Opens and counts."""
     from interlock.cli.opening import Rejected, Texts, open_hold
     from interlock.cli.refusals import show_rejection, show_warnings
+    from interlock.cli.stopping import noted_stop
     from interlock.kernel.claims import Limits
     from interlock.prove.enumeration import count_states
     from interlock.report.count_text import count_lines
@@ -63,9 +64,10 @@ def command(
         show_rejection(hold, opened)
         return REJECTED
     show_warnings(opened.warnings)
-    limits = Limits(depth=depth, seconds=seconds, states=states)
-    count = count_states(opened.compiled.machine, limits, memory << 20)
-    screen = Screen(output, color)
-    screen.lines(count_lines(opened.compiled.hold.title, count, verbose))
-    screen.close()
+    with noted_stop() as stop:
+        limits = Limits(depth=depth, seconds=seconds, states=states, stop=stop.is_asked)
+        count = count_states(opened.compiled.machine, limits, memory << 20)
+        screen = Screen(output, color)
+        screen.lines(count_lines(opened.compiled.hold.title, count, verbose))
+        screen.close()
     return 0 if count.complete else EXIT_CODES[Status.UNDECIDED]

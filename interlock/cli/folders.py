@@ -57,11 +57,18 @@ def write_folder(folder: Path, files: Mapping[str, str]) -> None:
         if folder.exists():
             old = Path(mkdtemp(prefix=f".{folder.name}-old-", dir=folder.parent))
             folder.replace(old)
-            part.replace(folder)
+            try:
+                part.replace(folder)
+            except BaseException:
+                old.replace(folder)
+                raise
+            part = None
             shutil.rmtree(old)
         else:
             part.replace(folder)
-    except OSError as fault:
+    except BaseException as fault:
         if part is not None:
             shutil.rmtree(part, ignore_errors=True)
+        if not isinstance(fault, OSError):
+            raise
         raise click.ClickException(f"cannot write {folder}: {fault.strerror or fault}") from fault

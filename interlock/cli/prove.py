@@ -17,6 +17,7 @@ from interlock.cli.screen import Screen, color_option, output_option
 
 if TYPE_CHECKING:
     from interlock.cli.opening import Opened
+    from interlock.cli.stopping import Stop
     from interlock.diagnostics.spans import Diagnostic
     from interlock.report.proof_text import Proof
 
@@ -125,6 +126,7 @@ def command(
     wanted = _Wanted(only, method, seconds, memory_mib, depth, quiet)
     screen = Screen(output, color)
     codes: list[int] = []
+    faults: list[Exception] = []
     proofs: list[Proof] = []
     rejections: dict[str, Sequence[Diagnostic]] = {}
     opened: list[tuple[Opened, Path | None]] = []
@@ -142,64 +144,88 @@ def command(
     with noted_stop() as stop:
         for at, (one, folder) in enumerate(opened):
             began = monotonic()
-            proof = None if stop.asked else _prove_or_stop(one, wanted, folder)
-            if proof is None:
-                click.echo(f"{one.label}: stopped before it was decided", err=True)
-                codes.append(EXIT_CODES_OF[Status.UNDECIDED])
-                continue
+            proof, why_not = _prove_or_not(one, wanted, folder, stop, faults)
             took = monotonic() - began
             codes.append(exit_code(proof.verification))
+            if why_not:
+                click.echo(f"{one.label}: {why_not}", err=True)
             if layout == "json":
                 proofs.append(replace(proof, grounds=grounds_of(proof.verification)) if why else proof)
-                if not quiet:
+                if not quiet and not why_not:
                     click.echo(f"{one.label}: {summary_line(proof.verification, took).text}", err=True)
+            elif why_not:
+                codes.append(EXIT_CODES_OF[Status.UNDECIDED])
             elif quiet:
                 screen.lines(brief_lines(proof))
             else:
                 between = (BLANK, BLANK) if at else ()
                 reasons = grounds_lines(grounds_of(proof.verification)) if why else ()
                 screen.lines((*between, *proof_lines(proof, verbose), *reasons, summary_line(proof.verification, took)))
-    code = worst_code(codes)
-    if layout == "json":
-        screen.text(proof_document(proofs, rejections, code))
-    screen.close()
+        code = worst_code(codes)
+        with stop.held():
+            if layout == "json":
+                screen.text(proof_document(proofs, rejections, code))
+            screen.close()
+    if faults:
+        raise next((fault for fault in faults if not isinstance(fault, click.ClickException)), faults[0])
     return code
 
 
-def _prove_or_stop(opened: Opened, wanted: _Wanted, folder: Path | None) -> Proof | None:
+def _prove_or_not(
+    opened: Opened, wanted: _Wanted, folder: Path | None, stop: Stop, faults: list[Exception]
+) -> tuple[Proof, str]:
+    """What was found of one hold, and why that is nothing where it is nothing.
+
+    Whatever goes wrong is added to `faults`: what was found of this hold, and of others, must not be lost with it.
+    """
+    from interlock.report.proof_text import Proof
+    from interlock.study.verify import leave_undecided
+
+    proof, why_not = None, "stopped before it was decided"
     try:
-        return _prove(opened, wanted, folder)
+        proof = None if stop.asked else _prove(opened, wanted, stop)
+        if proof is not None and folder is not None:
+            proof = _with_evidence(proof, folder, stop)
     except KeyboardInterrupt:
-        return None
+        pass
+    except click.ClickException as fault:
+        faults.append(fault)
+    except Exception as fault:
+        faults.append(fault)
+        why_not = "a fault inside this program kept it from being decided"
+    if proof is not None:
+        return proof, ""
+    with stop.held():
+        verification = leave_undecided(opened.compiled, why_not, wanted.only or None)
+    return Proof(opened.label, verification, opened.texts, opened.replaced), why_not
 
 
-def _prove(opened: Opened, wanted: _Wanted, folder: Path | None) -> Proof:
-    from interlock.cli.folders import write_folder
+def _prove(opened: Opened, wanted: _Wanted, stop: Stop) -> Proof:
     from interlock.cli.methods import engine_of
     from interlock.cli.progress import shown_progress
-    from interlock.confirm.evidence import evidence_files
     from interlock.kernel.claims import Limits
-    from interlock.report.grounds_markdown import grounds_files
     from interlock.report.proof_text import Proof
     from interlock.study.verify import verify
 
     memory = None if wanted.memory_mib is None else wanted.memory_mib * 2**20
-    limits = Limits(depth=wanted.depth, seconds=wanted.seconds, memory=memory)
+    limits = Limits(depth=wanted.depth, seconds=wanted.seconds, memory=memory, stop=stop.is_asked)
     engine = engine_of(wanted.method)
     with shown_progress(opened.label, wanted.quiet) as report:
         verification = verify(opened.compiled, engine, limits, report, wanted.only or None)
-    if folder is not None:
-        files = evidence_files(
-            verification.machine,
-            verification.questions,
-            verification.findings,
-            verification.recoveries,
-            grounds_files(verification),
-        )
+    return Proof(opened.label, verification, opened.texts, opened.replaced)
+
+
+def _with_evidence(proof: Proof, folder: Path, stop: Stop) -> Proof:
+    """Writes the folder, whole."""
+    from interlock.cli.folders import write_folder
+    from interlock.confirm.evidence import evidence_files
+    from interlock.report.grounds_markdown import grounds_files
+
+    found = proof.verification
+    with stop.held():
+        files = evidence_files(found.machine, found.questions, found.findings, found.recoveries, grounds_files(found))
         write_folder(folder, files)
-    return Proof(
-        opened.label, verification, opened.texts, opened.replaced, None if folder is None else folder.as_posix()
-    )
+    return replace(proof, evidence=folder.as_posix())
 
 
 def _check_only(opened: Sequence[Opened], only: tuple[str, ...]) -> None:

@@ -92,7 +92,13 @@ class Screen:
     def close(self) -> None:
         """Writes the file, if there is one.  Raises click.ClickException where that cannot be done."""
         if self.output is not None:
-            write_whole(self.output, "".join(self._kept))
+            text = "".join(self._kept)
+            try:
+                write_whole(self.output, text)
+            except click.ClickException:
+                # the result of long work goes somewhere at least
+                click.echo(text, nl=False, color=False)
+                raise
 
 
 def write_whole(path: Path, text: str) -> None:
@@ -107,9 +113,11 @@ def write_whole(path: Path, text: str) -> None:
         mode = 0o666 & ~_umask()
         part.chmod(mode)
         part.replace(path)
-    except OSError as fault:
+    except BaseException as fault:
         if part is not None:
             part.unlink(missing_ok=True)
+        if not isinstance(fault, OSError):
+            raise
         raise click.ClickException(f"cannot write {path}: {fault.strerror or fault}") from fault
 
 

@@ -1,4 +1,4 @@
-"""Ctrl-C that is remembered: an engine may catch it and give what it has, and the rest must still not begin."""
+"""Ctrl-C, or a polite request to end, that is noted: what is at work looks for it and gives what it has."""
 
 from __future__ import annotations
 
@@ -6,29 +6,56 @@ import signal
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
+from time import monotonic
 from types import FrameType
+
+PATIENCE_S = 1.0
+"""Whoever asks again sooner is only nervous: what is at work may still be about to end in order."""
+SIGNALS = (signal.SIGINT, signal.SIGTERM)
 
 
 class Stop:
-    """Whether the user asked to stop."""
+    """Whether the user asked to stop, and whether the program may be torn out of what it does if asked again."""
 
-    asked = False
+    def __init__(self) -> None:
+        self.asked = False
+        self._held = False
+        self._heard = 0.0
+
+    def is_asked(self) -> bool:
+        """For `Limits`."""
+        return self.asked
+
+    @contextmanager
+    def held(self) -> Iterator[None]:
+        """Nothing tears the program out of this: for what is short and must be whole."""
+        self._held = True
+        try:
+            yield
+        finally:
+            self._held = False
+
+    def note(self, number: int, frame: FrameType | None) -> None:
+        """Handles the signal.  Raises KeyboardInterrupt where it comes again, later, and nothing is held."""
+        now = monotonic()
+        again = self.asked and now - self._heard >= PATIENCE_S
+        if again or not self.asked:
+            self._heard = now
+        self.asked = True
+        if again and not self._held:
+            raise KeyboardInterrupt
 
 
 @contextmanager
 def noted_stop() -> Iterator[Stop]:
-    """While this is open Ctrl-C raises KeyboardInterrupt as ever and is noted as well."""
+    """While this is open the first Ctrl-C is only noted, and one after that raises KeyboardInterrupt."""
     stop = Stop()
     if threading.current_thread() is not threading.main_thread():
         yield stop
         return
-
-    def note(number: int, frame: FrameType | None) -> None:
-        stop.asked = True
-        raise KeyboardInterrupt
-
-    before = signal.signal(signal.SIGINT, note)
+    before = {number: signal.signal(number, stop.note) for number in SIGNALS}
     try:
         yield stop
     finally:
-        signal.signal(signal.SIGINT, before)
+        for number, handler in before.items():
+            signal.signal(number, handler)

@@ -134,15 +134,16 @@ Finding: TypeAlias = Holds | Fails | Undecided | Disputed
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """When an engine gives up: steps deep, seconds of wall clock, states held, bytes that the program holds.
+    """When an engine gives up: steps deep, seconds of wall clock, states held, bytes that the program holds, on demand.
 
-    None: no limit.
+    None: no limit.  `stop` is asked now and then; once it says True it must stay with that.
     """
 
     depth: int | None = None
     seconds: float | None = None
     states: int | None = None
     memory: int | None = None
+    stop: Callable[[], bool] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 from interlock.kernel.claims import Claim, Limits, Progress, Refuted, Report, Unknown, silent
 from interlock.kernel.machine import Machine, Question
-from interlock.prove.engine import NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
+from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
 from interlock.prove.solvers import SolverFactory, deep_solver
 from interlock.prove.unrolling import Unrolling
 
@@ -47,7 +47,7 @@ def search(
     except OutOfTime:
         look.reason = stop_reason(limits, clock)
     except KeyboardInterrupt:
-        look.reason = "interrupted"
+        look.reason = INTERRUPTED
     finally:
         look.solver.close()
     for at, question in enumerate(questions):

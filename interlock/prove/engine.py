@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from time import monotonic
 from typing import Protocol
@@ -12,6 +12,8 @@ from interlock.kernel.machine import Machine, Question
 from interlock.prove.memory import Budget
 
 NO_LIMITS = Limits()
+INTERRUPTED = "interrupted"
+"""Why a claim is Unknown when whoever asked wanted no more."""
 
 
 class Engine(Protocol):
@@ -28,31 +30,34 @@ class Engine(Protocol):
 
 
 class OutOfTime(Exception):
-    """The time, or the memory, ran out; engines catch it and claim Unknown for what is still open."""
+    """Time or memory ran out, or an end was asked for; engines catch it and claim Unknown for what is still open."""
 
 
 @dataclass(frozen=True, slots=True)
 class Clock:
-    """A wall-clock deadline, and a budget of memory; None where there is no limit."""
+    """A wall-clock deadline, a budget of memory, and whether an end was asked for; None where there is no limit."""
 
     end: float | None
     memory: Budget | None = None
+    stop: Callable[[], bool] | None = None
 
     def is_over(self) -> bool:
-        """The deadline has passed, or the memory is used up."""
+        """The deadline has passed, the memory is used up, or an end was asked for."""
+        if self.stop is not None and self.stop():
+            return True
         if self.memory is not None and self.memory.is_used_up():
             return True
         return self.end is not None and monotonic() >= self.end
 
     def check(self) -> None:
-        """Raises OutOfTime when the deadline has passed or the memory is used up."""
+        """Raises OutOfTime when it is over."""
         if self.is_over():
             raise OutOfTime
 
     def sooner(self, seconds: float) -> Clock:
         """The clock that ends `seconds` from now, or with this one where that is earlier."""
         end = monotonic() + seconds
-        return Clock(end if self.end is None else min(end, self.end), self.memory)
+        return Clock(end if self.end is None else min(end, self.end), self.memory, self.stop)
 
     def seconds_left(self) -> float | None:
         """What is left, never negative; None where there is no limit."""
@@ -64,11 +69,14 @@ def clock_of(limits: Limits) -> Clock:
     return Clock(
         None if limits.seconds is None else monotonic() + limits.seconds,
         None if limits.memory is None else Budget(limits.memory),
+        limits.stop,
     )
 
 
 def stop_reason(limits: Limits, clock: Clock) -> str:
     """Why a claim is Unknown when the clock, made from these limits, was over."""
+    if limits.stop is not None and limits.stop():
+        return INTERRUPTED
     if limits.memory is not None and clock.memory is not None and clock.memory.is_used_up():
         return f"the memory allowed was used up ({limits.memory / 2**20:g} MiB)"
     return time_reason(limits)

@@ -11,7 +11,7 @@ from dataclasses import replace
 
 from interlock.kernel.claims import Claim, Limits, Proved, Report, Unknown, silent
 from interlock.kernel.machine import Machine, Question
-from interlock.prove.engine import NO_LIMITS, clock_of
+from interlock.prove.engine import INTERRUPTED, NO_LIMITS, clock_of
 from interlock.prove.explicit import NAME as ONE_BY_ONE
 from interlock.prove.explicit import Count, Walk, explore
 from interlock.prove.vectorised import MOST_BYTES, vectorised
@@ -45,7 +45,7 @@ def enumeration(
         try:
             explore(walk, questions, claims, report)
         except KeyboardInterrupt:
-            walk.stopped = "interrupted"
+            walk.stopped = INTERRUPTED
         left = [at for at in range(len(questions)) if at not in claims]
         seen = len(walk.parents)
         if left and walk.stopped and seen > most and most != limits.states:

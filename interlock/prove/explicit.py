@@ -18,7 +18,7 @@ from interlock.kernel.claims import Claim, Limits, Progress, Proved, Refuted, Re
 from interlock.kernel.evaluator import evaluate, fire, is_enabled
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.compiled import Packing, compile_enabled, compile_expand, compile_hits
-from interlock.prove.engine import NO_LIMITS, Clock, clock_of, stop_reason
+from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, clock_of, stop_reason
 
 if TYPE_CHECKING:
     import networkx
@@ -147,7 +147,7 @@ def explicit(
     try:
         explore(walk, questions, claims, report)
     except KeyboardInterrupt:
-        walk.stopped = "interrupted"
+        walk.stopped = INTERRUPTED
     for at, question in enumerate(questions):
         if at not in claims:
             claims[at] = (

@@ -23,7 +23,7 @@ from interlock.kernel.claims import (
 from interlock.kernel.expressions import neg
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.bmc import DEEPEST
-from interlock.prove.engine import NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
+from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
 from interlock.prove.obligations import discharge
 from interlock.prove.solvers import SatSolver, SolverFactory, deep_solver
 from interlock.prove.unrolling import Unrolling
@@ -82,7 +82,7 @@ def search(
         except OutOfTime:
             reason = stop_reason(limits, clock)
         except KeyboardInterrupt:
-            reason = "interrupted"
+            reason = INTERRUPTED
         finally:
             base.close()
             step.close()

@@ -21,7 +21,7 @@ from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.candidates import Candidates, Key
 from interlock.prove.encoding import TRUTH
-from interlock.prove.engine import NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
+from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
 from interlock.prove.frames import Frames
 from interlock.prove.local import Cube, LocalRules
 from interlock.prove.pdr import NAME as PDR
@@ -64,7 +64,7 @@ def mined(
     except OutOfTime:
         reason = stop_reason(limits, clock)
     except KeyboardInterrupt:
-        reason = "interrupted"
+        reason = INTERRUPTED
     for at, question in enumerate(questions):
         if at not in claims:
             claims[at] = Unknown(question.id, NAME, reason, clear)

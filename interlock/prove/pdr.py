@@ -27,7 +27,7 @@ from interlock.kernel.claims import (
 )
 from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Machine, Question
-from interlock.prove.engine import NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
+from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
 from interlock.prove.frames import Frames
 from interlock.prove.local import Cube, LocalRules
 from interlock.prove.minimal import minimise
@@ -66,7 +66,7 @@ def search(
     except OutOfTime:
         reason = stop_reason(limits, clock)
     except KeyboardInterrupt:
-        reason = "interrupted"
+        reason = INTERRUPTED
     finally:
         frames.solver.close()
     for at, question in enumerate(questions):

@@ -36,7 +36,7 @@ from interlock.kernel.recovery import (
 )
 from interlock.prove.dead_ends import nearest_dead_end
 from interlock.prove.encoding import TRUTH
-from interlock.prove.engine import NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
+from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
 from interlock.prove.frames import Frames
 from interlock.prove.local import Cube, LocalRules
 from interlock.prove.mined import MOST_STARTS, mine
@@ -89,7 +89,7 @@ def recover(
     except OutOfTime:
         reason = stop_reason(limits, clock)
     except KeyboardInterrupt:
-        reason = "interrupted"
+        reason = INTERRUPTED
     return tuple(claims.get(at, Unknown(question.id, NAME, reason)) for at, question in enumerate(questions))
 
 

@@ -19,7 +19,7 @@ from interlock.kernel.machine import Machine, Question
 from interlock.prove import explicit as by_states
 from interlock.prove import guided
 from interlock.prove.bmc import Lookout
-from interlock.prove.engine import NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
+from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
 from interlock.prove.explicit import Walk, explore
 from interlock.prove.frames import Frames
 from interlock.prove.local import Cube, LocalRules
@@ -64,7 +64,7 @@ def decide(
     except OutOfTime:
         reason = stop_reason(limits, strategy.clock)
     except KeyboardInterrupt:
-        reason = "interrupted"
+        reason = INTERRUPTED
     return strategy.answers(reason)
 
 

@@ -23,7 +23,7 @@ from interlock.kernel.evaluator import State, is_enabled
 from interlock.kernel.expressions import And, Is, Value, conj
 from interlock.kernel.machine import Machine, Question, Rule
 from interlock.prove.arrays import Keys, Layout, Words, compile_truths, is_in
-from interlock.prove.engine import NO_LIMITS, Clock, clock_of, stop_reason
+from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, clock_of, stop_reason
 from interlock.prove.explicit import Count
 
 NAME = "vectorised"
@@ -251,7 +251,7 @@ def vectorised(
                 break
             report(Progress(NAME, f"{walk.states} states", clear, limits.depth))
     except KeyboardInterrupt:
-        walk.stopped = "interrupted"
+        walk.stopped = INTERRUPTED
     claims: list[Claim] = []
     for at, question in enumerate(questions):
         if at in met:

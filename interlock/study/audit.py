@@ -181,7 +181,8 @@ def audit_procedure(
             failures = audit_failures(failing, first, failing.explore(), clock)
             notes += [f"not all failures were followed: {failures.open}"] if failures.open else []
     except OutOfTime:
-        notes.append("the time was up before everything was followed")
+        stopped = limits.stop is not None and limits.stop()
+        notes.append(f"{'it was stopped' if stopped else 'the time was up'} before everything was followed")
     except TooMuch:
         notes.append(f"more than {most:,} places would have to be followed")
     verification = None

@@ -19,7 +19,7 @@ from interlock.kernel.claims import Disputed, Finding, Holds, Limits, Progress, 
 from interlock.kernel.evaluator import State, evaluate
 from interlock.kernel.expressions import Expr, conj, disj
 from interlock.kernel.machine import Question, question_of
-from interlock.prove.engine import Clock, clock_of
+from interlock.prove.engine import Clock, clock_of, stop_reason
 from interlock.prove.strategy import decide
 from interlock.study.checklist_orders import Freedom, freedom_of
 from interlock.study.goals import Aim, Goal, aims_of, joined
@@ -128,7 +128,7 @@ def make_checklist(
     limit in seconds cuts it short.
     """
     clock = clock_of(limits)
-    work = _Work(compiled, clock, report)
+    work = _Work(compiled, clock, report, limits)
     start = work.begin()
     if start is None:
         return NoChecklist(compiled, goal, None, None, (), "the hold cannot start, or never comes to rest at the start")
@@ -161,9 +161,10 @@ class _Draft:
 class _Work:
     """One hold while checklists are made for it."""
 
-    def __init__(self, compiled: CompiledHold, clock: Clock, report: Report) -> None:
+    def __init__(self, compiled: CompiledHold, clock: Clock, report: Report, limits: Limits) -> None:
         self.compiled = compiled
         self.clock = clock
+        self.limits = limits
         self.report = report
         self.operation = Operation(compiled)
         self.planner = Planner(self.operation)
@@ -272,7 +273,7 @@ class _Work:
         question = Question("goal", aim.goals[-1], expects_run=True)
         machine = self.operation.asked
         left = clock.seconds_left()
-        limits = Limits(seconds=30.0 if left is None else left)
+        limits = replace(self.limits, seconds=30.0 if left is None else left)
         findings = confirm(machine, (question,), decide(machine, (question,), limits, self.report), limits.seconds)
         finding = findings[0]
         if isinstance(finding, Holds):
@@ -280,7 +281,7 @@ class _Work:
         elif isinstance(finding, Disputed):
             reason = "two parts of this program contradict each other"
         elif clock.is_over():
-            reason = "out of time"
+            reason = stop_reason(self.limits, clock)
         else:
             reason = "no way was found, neither with patience nor with good timing"
         return NoChecklist(compiled, goal, aim, finding, (), reason)

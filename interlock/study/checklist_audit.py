@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from interlock.hold.loader import Source, load_procedure
 from interlock.hold.procedure_binding import bind_procedure, compile_for
@@ -75,7 +75,7 @@ def audit_checklist(
         raise ValueError(f"a checklist that does not fit its hold: {binding.diagnostics[0].message}")
     if len(binding.bound.actions) != len(steps):
         raise ValueError(f"{len(binding.bound.actions)} actions for {len(steps)} places")
-    bounds = Limits(seconds=limits.seconds, states=MOST_PLACES)
+    bounds = replace(limits, states=MOST_PLACES)
     together = 2 if len(slips_of(binding.bound)) <= MOST_FOR_PAIRS else 1
     audit = audit_procedure(binding.bound, None, bounds, report, together=together, interrupted=False)
     return ChecklistAudit(audit, tuple(steps))

@@ -6,17 +6,30 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from time import monotonic
+from typing import Protocol
 
 from interlock.confirm.confirm import confirm
 from interlock.confirm.recovery import RecoveryFinding, confirm_recovery
 from interlock.hold.compiler import CompiledHold
 from interlock.hold.requirements import Instance
 from interlock.hold.tell import Story, tell
-from interlock.kernel.claims import Claim, Disputed, Fails, Finding, Holds, Limits, Report, Undecided, silent
+from interlock.kernel.claims import (
+    Claim,
+    Disputed,
+    Fails,
+    Finding,
+    Holds,
+    Limits,
+    Proved,
+    Report,
+    Undecided,
+    Unknown,
+    silent,
+)
 from interlock.kernel.expressions import neg
 from interlock.kernel.machine import Machine, Question, RequirementKind, occasion_of, question_of, with_monitors
-from interlock.kernel.recovery import Recovers, RecoveryQuestion, Traps, recovery_question_of
-from interlock.prove.engine import Engine
+from interlock.kernel.recovery import Recovers, RecoveryClaim, RecoveryQuestion, Traps, recovery_question_of
+from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Engine
 from interlock.prove.recovery import recover
 
 
@@ -67,8 +80,35 @@ class Verification:
         return sum(answer.status is status for answer in self.answers)
 
 
+class Recoverer(Protocol):
+    """What decides whether something can always be done; `recover` is one."""
+
+    def __call__(
+        self, machine: Machine, questions: Sequence[RecoveryQuestion], limits: Limits, report: Report
+    ) -> tuple[RecoveryClaim, ...]: ...
+
+
+def leave_undecided(compiled: CompiledHold, reason: str, chosen: Sequence[str] | None = None) -> Verification:
+    """All requirements undecided for this reason, with nothing tried."""
+
+    def nothing(
+        machine: Machine,
+        questions: Sequence[Question | RecoveryQuestion],
+        limits: Limits = NO_LIMITS,
+        report: Report = silent,
+    ) -> tuple[Unknown, ...]:
+        return tuple(Unknown(question.id, "none", reason) for question in questions)
+
+    return verify(compiled, nothing, NO_LIMITS, silent, chosen, nothing)
+
+
 def verify(
-    compiled: CompiledHold, engine: Engine, limits: Limits, report: Report = silent, chosen: Sequence[str] | None = None
+    compiled: CompiledHold,
+    engine: Engine,
+    limits: Limits,
+    report: Report = silent,
+    chosen: Sequence[str] | None = None,
+    recoverer: Recoverer = recover,
 ) -> Verification:
     """Asks the engine about every requirement (or the `chosen` ids), confirms each claim, tells each run.
 
@@ -76,6 +116,8 @@ def verify(
     What `can always` be done is no question for the engine: it goes to `recover`, whichever engine is asked.
     `limits.seconds` is for all of it: each stage is given a part of what is left, so that what an engine claims in
     time can be confirmed in time.
+    Where `limits.stop` asks for an end, what was claimed by then is still confirmed.  KeyboardInterrupt ends the stage
+    that it falls into, no more: findings made stay, what is then neither claimed nor confirmed is Undecided.
     """
     machine = with_monitors(compiled.machine)
     instances = [i for i in compiled.instances if chosen is None or _is_chosen(i, chosen)]
@@ -91,8 +133,8 @@ def verify(
     questions = tuple(asked.values())
     by_ways = [i for i in instances if i.requirement.kind is RequirementKind.CAN_ALWAYS]
     time = _Time(limits)
-    claims: tuple[Claim, ...] = engine(machine, questions, time.share(0.5 if by_ways else 0.7), report)
-    findings = confirm(machine, questions, claims, time.share(0.5 if by_ways else 1).seconds, report)
+    claims = _claims(machine, questions, engine, time.share(0.5 if by_ways else 0.7), report)
+    findings = _findings(machine, questions, claims, time.share(0.5 if by_ways else 1), report)
     found = {question.id: finding for question, finding in zip(questions, findings, strict=True)}
     answers: dict[str, Answer] = {}
     for instance, question, occasion in zip(by_states, main, occasions, strict=True):
@@ -102,12 +144,54 @@ def verify(
         if isinstance(finding, Fails):
             story = tell(machine, compiled.glossary, finding.claim.trace, question.target)
         answers[instance.requirement.id] = Answer(instance, _status(instance, finding, arises), finding, arises, story)
-    recoveries = _recoveries(machine, by_ways, time, report)
+    recoveries = _recoveries(machine, by_ways, recoverer, time, report)
     for instance, (back, way) in zip(by_ways, recoveries, strict=True):
         story = tell(machine, compiled.glossary, way.claim.trace, neg(back.goal)) if isinstance(way, Traps) else None
         answers[instance.requirement.id] = Answer(instance, _status_of_way(way), way, None, story)
     ordered = tuple(answers[instance.requirement.id] for instance in instances)
     return Verification(compiled, machine, questions, findings, ordered, recoveries)
+
+
+def _claims(
+    machine: Machine, questions: Sequence[Question], engine: Engine, limits: Limits, report: Report
+) -> tuple[Claim, ...]:
+    try:
+        return engine(machine, questions, limits, report)
+    except KeyboardInterrupt:
+        # engines catch it and give what they have: it came as one began or ended
+        return tuple(Unknown(question.id, "none", INTERRUPTED) for question in questions)
+
+
+def _findings(
+    machine: Machine, questions: Sequence[Question], claims: Sequence[Claim], limits: Limits, report: Report
+) -> tuple[Finding, ...]:
+    """One finding per question; each body of evidence is confirmed by itself, what needs no solver first."""
+    bodies: dict[int, list[int]] = {}
+    for at, claim in enumerate(claims):
+        bodies.setdefault(id(claim.certificate) if isinstance(claim, Proved) else 0, []).append(at)
+    time = _Time(limits)
+    found: dict[int, Finding] = {}
+    stopped = False
+    for body in sorted(bodies, key=bool):
+        places = bodies[body]
+        asked, made = [questions[at] for at in places], [claims[at] for at in places]
+        confirmed: Sequence[Finding] = ()
+        if body and stopped:
+            confirmed = [_unchecked(claim) for claim in made]
+        while not confirmed:
+            try:
+                confirmed = confirm(machine, asked, made, time.share(1).seconds, report)
+            except KeyboardInterrupt:
+                stopped = True
+                # replaying runs takes no time that could matter: it is simply done again
+                confirmed = [_unchecked(claim) for claim in made] if body else ()
+        found.update(zip(places, confirmed, strict=True))
+    return tuple(found[at] for at in range(len(questions)))
+
+
+def _unchecked(claim: Claim | RecoveryClaim) -> Undecided:
+    reason = claim.reason if isinstance(claim, Unknown) else f"claimed by engine {claim.engine!r}, not re-checked: "
+    return Undecided(claim.question, reason if isinstance(claim, Unknown) else reason + INTERRUPTED)
 
 
 class _Time:
@@ -125,13 +209,25 @@ class _Time:
 
 
 def _recoveries(
-    machine: Machine, instances: Sequence[Instance], time: _Time, report: Report
+    machine: Machine, instances: Sequence[Instance], recoverer: Recoverer, time: _Time, report: Report
 ) -> tuple[tuple[RecoveryQuestion, RecoveryFinding], ...]:
     if not instances:
         return ()
     questions = [recovery_question_of(instance.requirement) for instance in instances]
-    claims = recover(machine, questions, time.share(0.7), report)
-    findings = confirm_recovery(machine, questions, claims, time.share(1).seconds, report)
+    claims: Sequence[RecoveryClaim]
+    try:
+        claims = recoverer(machine, questions, time.share(0.7), report)
+    except KeyboardInterrupt:
+        claims = [Unknown(question.id, "none", INTERRUPTED) for question in questions]
+    findings: list[RecoveryFinding] = []
+    stopped = False
+    for question, claim in zip(questions, claims, strict=True):
+        try:
+            seconds = time.share(1).seconds
+            made = _unchecked(claim) if stopped else confirm_recovery(machine, [question], [claim], seconds, report)[0]
+        except KeyboardInterrupt:
+            stopped, made = True, _unchecked(claim)
+        findings.append(made)
     return tuple(zip(questions, findings, strict=True))
 
 
