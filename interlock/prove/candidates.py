@@ -161,8 +161,8 @@ class Candidates:
                     if a in one or b in other:
                         kind.drop(a, b)
 
-    def watch(self, walks: Walks, most_quiet: int) -> None:
-        """Drops what the walks show as they go; ends when they have shown nothing new for a while."""
+    def watch(self, walks: Walks, most_quiet: int, clock: Clock) -> None:
+        """Drops what the walks show as they go; ends when they have shown nothing new for a while (or OutOfTime)."""
         masks, made = walks.masks, self.made
         news = 0
 
@@ -179,6 +179,7 @@ class Candidates:
 
         quiet = 0
         for sweep in range(MOST_SWEEPS):
+            clock.check()
             if sweep % 12 == 8:
                 walks.deny()
             before = news

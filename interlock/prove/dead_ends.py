@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from interlock.kernel.claims import Limits, Trace
 from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Actor, Machine
@@ -21,7 +23,8 @@ def nearest_dead_end(machine: Machine, goal: Expr, limits: Limits, clock: Clock,
     most = few // (len(machine.rules) + 20)
     if limits.states is not None:
         most = min(most, limits.states)
-    walk = Walk(machine, Limits(None, clock.seconds_left(), most), counting=False)
+    bounds = replace(limits, depth=None, seconds=clock.seconds_left(), states=most)
+    walk = Walk(machine, bounds, counting=False)
     reached = [state for level in walk.levels() for state in level]
     if walk.stopped:
         return None

@@ -13,6 +13,7 @@ References (from memory)
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from itertools import count
 
 from interlock.kernel.claims import Claim, Limits, Progress, Proved, Refuted, Report, Unknown, silent
@@ -24,12 +25,14 @@ from interlock.prove.encoding import TRUTH
 from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
 from interlock.prove.frames import Frames
 from interlock.prove.local import Cube, LocalRules
+from interlock.prove.minimal import minimise
 from interlock.prove.pdr import NAME as PDR
-from interlock.prove.pdr import certify, pursue
+from interlock.prove.pdr import Reduction, certify, pursue
 from interlock.prove.samples import Samples
 from interlock.prove.sampling import Walks
 from interlock.prove.solvers import SatSolver, SolverFactory, add_all, light_solver
 from interlock.prove.starts import some_initial_states
+from interlock.prove.trimming import trim
 
 NAME = "mined"
 MOST_STARTS = 64
@@ -38,6 +41,9 @@ BLOCK = 64
 """So many candidates are assumed by one literal."""
 MOST_QUIET = 6
 """Walks end when so many sweeps in a row dropped nothing."""
+GRACE = 0.1
+"""The part of a limit in seconds, once it is over, in which what is known well enough may be claimed, and at most:"""
+LONGEST_GRACE = 2.0
 
 
 def mined(
@@ -48,23 +54,25 @@ def mined(
     claims: dict[int, Claim] = {}
     rules = LocalRules(machine)
     lemmas: list[Cube] = []
-    clear = -1
+    frames: Frames | None = None
+    reason = ""
     try:
         starts = some_initial_states(rules, MOST_STARTS, clock, light_solver)
         if starts:
             lemmas = mine(rules, [question.target for question in questions], starts, clock, light_solver, report)
         frames = Frames(rules, [question.target for question in questions], clock, light_solver, lemmas)
-        try:
-            strengthen(frames, questions, claims, report)
-            pursue(frames, questions, claims, limits.depth, report)
-            reason = f"no proof was found in looking up to {frames.top} steps ahead"
-        finally:
-            clear = frames.clear
-            frames.solver.close()
+        strengthen(frames, questions, claims, report)
+        pursue(frames, questions, claims, limits.depth, report)
+        reason = f"no proof was found in looking up to {frames.top} steps ahead"
     except OutOfTime:
         reason = stop_reason(limits, clock)
+        claim_late(rules, frames, lemmas, questions, claims, limits, clock)
     except KeyboardInterrupt:
         reason = INTERRUPTED
+    clear = -1
+    if frames is not None:
+        clear = frames.clear
+        frames.solver.close()
     for at, question in enumerate(questions):
         if at not in claims:
             claims[at] = Unknown(question.id, NAME, reason, clear)
@@ -84,8 +92,37 @@ def strengthen(frames: Frames, questions: Sequence[Question], claims: dict[int, 
     claim_mined(frames.rules, frames.lemmas, questions, claims, frames.clock)
 
 
+def claim_late(
+    rules: LocalRules,
+    frames: Frames | None,
+    lemmas: Sequence[Cube],
+    questions: Sequence[Question],
+    claims: dict[int, Claim],
+    limits: Limits,
+    clock: Clock,
+) -> None:
+    """Once the clock is over: claims what is known well enough for that already, in a moment of grace.
+
+    `lemmas` are those mined; the frames, where they were made, may have found more.  Of a limit in seconds the moment
+    is a small part; where the memory is used up there is none.
+    """
+    stopped = limits.stop is not None and limits.stop()
+    if clock.memory is not None and clock.memory.is_used_up() and not stopped:
+        return
+    seconds = LONGEST_GRACE if limits.seconds is None else min(LONGEST_GRACE, GRACE * limits.seconds)
+    if frames is not None:
+        lemmas = frames.lemmas if frames.invariant is None else frames.invariant
+    with suppress(OutOfTime, KeyboardInterrupt):
+        claim_mined(rules, lemmas, questions, claims, Clock(None).sooner(seconds), trim)
+
+
 def claim_mined(
-    rules: LocalRules, lemmas: Sequence[Cube], questions: Sequence[Question], claims: dict[int, Claim], clock: Clock
+    rules: LocalRules,
+    lemmas: Sequence[Cube],
+    questions: Sequence[Question],
+    claims: dict[int, Claim],
+    clock: Clock,
+    reduce: Reduction = minimise,
 ) -> None:
     """Adds to `claims`, by place, a proof of every open question whose target the lemmas exclude.  Raises OutOfTime."""
     asked = {at: rules.encoding.gate(question.target) for at, question in enumerate(questions) if at not in claims}
@@ -97,7 +134,7 @@ def claim_mined(
     finally:
         solver.close()
     if excluded:
-        certificate = certify(rules, lemmas, [questions[at].target for at in excluded], clock)
+        certificate = certify(rules, lemmas, [questions[at].target for at in excluded], clock, reduce)
         claims.update({at: Proved(questions[at].id, NAME, certificate) for at in excluded})
 
 
@@ -115,14 +152,17 @@ def mine(
     `starts` are some states from which walks begin, all reachable, and `samples` more reachable states.  Raises
     OutOfTime.
     """
+    clock.check()
     candidates = Candidates(rules, targets)
+    clock.check()
     if samples is not None:
         candidates.see_all(samples)
     candidates.drop_initial(clock, make_solver)
     report(Progress(NAME, "walking at random"))
+    clock.check()
     walks = Walks(rules)
     walks.place(starts)
-    candidates.watch(walks, MOST_QUIET)
+    candidates.watch(walks, MOST_QUIET, clock)
     _settle_singles(candidates, clock, make_solver)
     every = list(range(len(rules.guards)))
     asked = candidates.examples

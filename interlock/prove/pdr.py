@@ -13,6 +13,7 @@ References (from memory)
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Protocol
 
 from interlock.kernel.claims import (
     Certificate,
@@ -35,6 +36,14 @@ from interlock.prove.obligations import discharge
 from interlock.prove.solvers import SolverFactory, light_solver
 
 NAME = "pdr"
+
+
+class Reduction(Protocol):
+    """Chooses those of the cubes that suffice: `minimise`, or `trim` where time is short."""
+
+    def __call__(
+        self, rules: LocalRules, cubes: Sequence[Cube], targets: Sequence[int], clock: Clock, make_solver: SolverFactory
+    ) -> list[Cube]: ...
 
 
 def pdr(
@@ -93,13 +102,15 @@ def pursue(
         claims[at] = Proved(questions[at].id, NAME, certificate)
 
 
-def certify(rules: LocalRules, cubes: Sequence[Cube], targets: Sequence[Expr], clock: Clock) -> Certificate:
+def certify(
+    rules: LocalRules, cubes: Sequence[Cube], targets: Sequence[Expr], clock: Clock, reduce: Reduction = minimise
+) -> Certificate:
     """The certificate that says what of the cubes these targets need, once z3 has agreed.
 
     Raises OutOfTime, and UnsoundCertificate or AssertionError where the cubes are not what they should be.
     """
     literals = [rules.encoding.gate(target) for target in targets]
-    needed = minimise(rules, cubes, literals, clock, light_solver)
+    needed = reduce(rules, cubes, literals, clock, light_solver)
     certificate = Certificate(tuple(rules.clause(cube) for cube in needed))
     discharge(rules.machine, certificate, targets, clock)
     return certificate

@@ -79,6 +79,7 @@ def recover(
     try:
         search: _Search | None = None
         for at, question in enumerate(questions):
+            clock.check()
             dead_end = nearest_dead_end(machine, question.goal, limits, clock)
             if dead_end is not None:
                 certificate = _why_trapped(machine, dead_end.states[-1], question.goal, clock)

@@ -23,7 +23,7 @@ from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, OutOfTime, clo
 from interlock.prove.explicit import Walk, explore
 from interlock.prove.frames import Frames
 from interlock.prove.local import Cube, LocalRules
-from interlock.prove.mined import MOST_STARTS, mine, strengthen
+from interlock.prove.mined import MOST_STARTS, claim_late, mine, strengthen
 from interlock.prove.pdr import pursue
 from interlock.prove.samples import MOST_SAMPLES, Samples
 from interlock.prove.solvers import light_solver
@@ -63,6 +63,7 @@ def decide(
         reason = strategy.reason
     except OutOfTime:
         reason = stop_reason(limits, strategy.clock)
+        strategy.claim_late()
     except KeyboardInterrupt:
         reason = INTERRUPTED
     return strategy.answers(reason)
@@ -83,6 +84,9 @@ class _Strategy:
         self.met: list[State] = []
         """Reachable states that guided search has met; `lead` gives a run to each."""
         self.lead: Callable[[State], Trace] | None = None
+        self.rules: LocalRules | None = None
+        self.lemmas: list[Cube] = []
+        self.frames: Frames | None = None
 
     def answers(self, reason: str) -> tuple[Claim, ...]:
         for at, question in enumerate(self.questions):
@@ -92,6 +96,12 @@ class _Strategy:
                 else:
                     self.claims[at] = Unknown(question.id, NAME, reason, self.clear)
         return tuple(self.claims[at] for at in range(len(self.questions)))
+
+    def claim_late(self) -> None:
+        """What can still be claimed when time is over."""
+        if self.rules is not None and self.counted is None:
+            given = self.questions, self.claims, self.limits, self.clock
+            claim_late(self.rules, self.frames, self.lemmas, *given)
 
     def still_open(self) -> list[int]:
         return [at for at in range(len(self.questions)) if at not in self.claims]
@@ -104,6 +114,7 @@ class _Strategy:
 
     def look_around(self) -> None:
         """Breadth-first over as many states as cost next to nothing."""
+        self.clock.check()
         most = FIRST_LOOK // (len(self.machine.rules) + 20)
         if self.limits.states is not None:
             most = min(most, self.limits.states)
@@ -115,18 +126,19 @@ class _Strategy:
             self.counted = len(walk.parents)
 
     def prove(self) -> None:
-        rules = LocalRules(self.machine)
+        self.clock.check()
+        rules = self.rules = LocalRules(self.machine)
         self.look_guided([at for at in self.still_open() if self.questions[at].expects_run], FIRST_EXPANDED)
         if not self.still_open():
             return
         samples = Samples(rules.encoding, self.met, self.lead) if self.lead is not None else None
-        lemmas: list[Cube] = []
         starts = some_initial_states(rules, MOST_STARTS, self.clock, light_solver)
         if starts:
             targets = [self.questions[at].target for at in self.still_open()]
             starts = spread(starts, self.met)
-            lemmas = mine(rules, targets, starts, self.clock, light_solver, self.report, samples)
-        frames = Frames(rules, self.targets(), self.clock, light_solver, lemmas, samples)
+            self.lemmas = mine(rules, targets, starts, self.clock, light_solver, self.report, samples)
+        self.clock.check()
+        frames = self.frames = Frames(rules, self.targets(), self.clock, light_solver, self.lemmas, samples)
         deepest = self.limits.depth
         try:
             strengthen(frames, self.questions, self.claims, self.report)
@@ -140,7 +152,7 @@ class _Strategy:
             if self.still_open() and frames.invariant is None:
                 self.look_guided(self.still_open(), UNEXPECTED_EXPANDED)
                 frames.solver.close()
-                frames = Frames(rules, self.targets(), self.clock, light_solver, frames.lemmas, samples)
+                frames = self.frames = Frames(rules, self.targets(), self.clock, light_solver, frames.lemmas, samples)
                 pursue(frames, self.questions, self.claims, deepest, self.report)
             self.reason = f"no proof was found in looking up to {frames.top} steps ahead"
         finally:
