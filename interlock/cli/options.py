@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from math import isfinite
 from typing import Any, TypeVar
 
 import click
 
 F = TypeVar("F", bound=Callable[..., Any])
+
+MOST_SECONDS = 1e9
+"""Thirty years: what is more than that no clock of a solver takes."""
 
 
 def situation_option(function: F) -> F:
@@ -31,4 +35,11 @@ def standing_option(verb: str) -> Callable[[F], F]:
 
 def time_option(use: str) -> Callable[[F], F]:
     """`--time`, in seconds."""
-    return click.option("--time", "seconds", type=click.FloatRange(min=0.001), help=use)
+    return click.option("--time", "seconds", type=click.FloatRange(min=0.001), callback=_finite, help=use)
+
+
+def _finite(ctx: click.Context, param: click.Parameter, seconds: float | None) -> float | None:
+    """The number, or what comes to the same as a very large one; what is none, or has no end, cannot be kept to."""
+    if seconds is not None and not isfinite(seconds):
+        raise click.BadParameter("give a number of seconds; without this option there is no limit.")
+    return None if seconds is None else min(seconds, MOST_SECONDS)

@@ -14,6 +14,8 @@ from interlock.prove.memory import Budget
 NO_LIMITS = Limits()
 INTERRUPTED = "interrupted"
 """Why a claim is Unknown when whoever asked wanted no more."""
+MOST_SECONDS = 2_000_000.0
+"""How long one question to a solver may take at the most, where there is a limit at all: three weeks."""
 
 
 class Engine(Protocol):
@@ -62,6 +64,11 @@ class Clock:
     def seconds_left(self) -> float | None:
         """What is left, never negative; None where there is no limit."""
         return None if self.end is None else max(0.0, self.end - monotonic())
+
+    def milliseconds_left(self) -> int | None:
+        """The same for a solver: at least one, and no more than fits its number (z3 takes it modulo 2 ** 32)."""
+        left = self.seconds_left()
+        return None if left is None else max(1, int(1000 * min(left, MOST_SECONDS)))
 
 
 def clock_of(limits: Limits) -> Clock:

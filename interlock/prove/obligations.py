@@ -218,9 +218,9 @@ class _Discharge:
 
     def _refute(self, solver: Any, query: Sequence[Any], what: str) -> None:
         self.clock.check()
-        left = self.clock.seconds_left()
+        left = self.clock.milliseconds_left()
         if left is not None:
-            solver.set("timeout", max(1, int(left * 1000)))
+            solver.set("timeout", left)
         solver.push()
         solver.add(query)
         answer = solver.check()

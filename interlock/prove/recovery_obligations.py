@@ -82,11 +82,11 @@ class _Work:
 
     def refute(self, query: Sequence[Any], what: str) -> None:
         """Has z3 say that the query has no model."""
-        left = self.clock.seconds_left()
+        left = self.clock.milliseconds_left()
         if left is not None:
             if left <= 0:
                 raise OutOfTime
-            self.solver.set("timeout", max(1, int(left * 1000)))
+            self.solver.set("timeout", left)
         self.solver.push()
         self.solver.add(query)
         answer = self.solver.check()

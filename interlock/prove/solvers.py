@@ -101,11 +101,11 @@ class Z3Sat:
         self._solver.add(self._z3.Or([self._literal(literal) for literal in clause]))
 
     def solve(self, assumptions: Sequence[int] = (), clock: Clock = FOREVER) -> bool:
-        left = clock.seconds_left()
+        if clock.is_over():
+            raise OutOfTime
+        left = clock.milliseconds_left()
         if left is not None:
-            if left <= 0:
-                raise OutOfTime
-            self._solver.set("timeout", max(1, int(left * 1000)))
+            self._solver.set("timeout", left)
         given = [self._literal(literal) for literal in assumptions]
         self._assumed = {expr.sexpr(): literal for expr, literal in zip(given, assumptions, strict=True)}
         self._answer = self._solver.check(*given)
