@@ -53,9 +53,25 @@ def noted_stop() -> Iterator[Stop]:
     if threading.current_thread() is not threading.main_thread():
         yield stop
         return
-    before = {number: signal.signal(number, stop.note) for number in SIGNALS}
+    # what was told to ignore a signal, as shells do for what runs in the background, goes on doing so
+    heeded = [number for number in SIGNALS if signal.getsignal(number) is not signal.SIG_IGN]
+    before = {number: signal.signal(number, stop.note) for number in heeded}
     try:
         yield stop
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+@contextmanager
+def unheard() -> Iterator[None]:
+    """While this is open Ctrl-C is not heard: for what is short and must be whole."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = {number: signal.signal(number, signal.SIG_IGN) for number in SIGNALS}
+    try:
+        yield
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)

@@ -82,10 +82,10 @@ class _Work:
 
     def refute(self, query: Sequence[Any], what: str) -> None:
         """Has z3 say that the query has no model."""
+        if self.clock.is_over():
+            raise OutOfTime
         left = self.clock.milliseconds_left()
         if left is not None:
-            if left <= 0:
-                raise OutOfTime
             self.solver.set("timeout", left)
         self.solver.push()
         self.solver.add(query)
