@@ -1,6 +1,33 @@
-"""`python -m interlock`."""
+"""The entry point: `interlock`, or `python -m interlock`."""
 
-from interlock.cli import main
+from __future__ import annotations
+
+import os
+import signal
+import sys
+from types import FrameType
+
+STOPPED = 130
+
+
+def main() -> None:
+    """Runs the command line and ends the program with its exit code."""
+    # before anything that takes time is loaded: an exception inside an import leaves it half done
+    if signal.getsignal(signal.SIGINT) is not signal.SIG_IGN:
+        signal.signal(signal.SIGINT, leave)
+    from interlock.cli import run
+
+    code = run(sys.argv[1:])
+    # all is said; what the libraries put away at the end must not be torn
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    sys.exit(code)
+
+
+def leave(number: int, frame: FrameType | None) -> None:
+    """Ends the program at once; commands with something to lose handle the signal otherwise meanwhile."""
+    os.write(2, b"Stopped.\n")
+    os._exit(STOPPED)
+
 
 if __name__ == "__main__":
     main()

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import signal
 import sys
 from collections.abc import Sequence
 from importlib import import_module
@@ -13,6 +12,7 @@ from typing import Any
 import click
 
 from interlock import __version__
+from interlock.__main__ import STOPPED
 from interlock.diagnostics.nearest import nearest_name
 
 COMMANDS = {
@@ -51,7 +51,6 @@ EXIT_CODES = exit_codes(
     last="Several holds in one call: 4 before 2 before 1 before 3 before 0.\n",
 )
 PIPE_CLOSED = 141
-STOPPED = 130
 INTERNAL_FAULT = 70
 
 
@@ -152,11 +151,3 @@ def _show(fault: click.ClickException) -> None:
         click.echo(f"Try '{fault.ctx.command_path} --help' for help.\n", err=True)
     for line in f"Error: {fault.format_message()}".splitlines():
         click.echo(fill(line, 80, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False), err=True)
-
-
-def main() -> None:
-    """The entry point."""
-    code = run(sys.argv[1:])
-    # all is said; what the libraries put away at the end must not be torn
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    sys.exit(code)

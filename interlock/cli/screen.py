@@ -11,6 +11,7 @@ from typing import Any, TypeVar
 
 import click
 
+from interlock.cli.stopping import unheard
 from interlock.report.lines import Line, Tone, as_text
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -105,14 +106,15 @@ def write_whole(path: Path, text: str) -> None:
     """Writes the file so that it is never seen half-written; an old one of that name is replaced."""
     part: Path | None = None
     try:
-        with NamedTemporaryFile(
-            "w", encoding="utf-8", newline="\n", dir=path.parent, prefix=".part-", delete=False
-        ) as file:
-            part = Path(file.name)
-            file.write(text)
-        mode = 0o666 & ~_umask()
-        part.chmod(mode)
-        part.replace(path)
+        with unheard():
+            with NamedTemporaryFile(
+                "w", encoding="utf-8", newline="\n", dir=path.parent, prefix=".part-", delete=False
+            ) as file:
+                part = Path(file.name)
+                file.write(text)
+            mode = 0o666 & ~_umask()
+            part.chmod(mode)
+            part.replace(path)
     except BaseException as fault:
         if part is not None:
             part.unlink(missing_ok=True)
