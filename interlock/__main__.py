@@ -7,8 +7,6 @@ import signal
 import sys
 from types import FrameType
 
-STOPPED = 130
-
 
 def main() -> None:
     """Runs the command line and ends the program with its exit code."""
@@ -26,7 +24,8 @@ def main() -> None:
 def leave(number: int, frame: FrameType | None) -> None:
     """Ends the program at once; commands with something to lose handle the signal otherwise meanwhile."""
     os.write(2, b"Stopped.\n")
-    os._exit(STOPPED)
+    # as shells say it: 130 for Ctrl-C
+    os._exit(128 + number)
 
 
 if __name__ == "__main__":

@@ -12,7 +12,6 @@ from typing import Any
 import click
 
 from interlock import __version__
-from interlock.__main__ import STOPPED
 from interlock.diagnostics.nearest import nearest_name
 
 COMMANDS = {
@@ -51,6 +50,7 @@ EXIT_CODES = exit_codes(
     last="Several holds in one call: 4 before 2 before 1 before 3 before 0.\n",
 )
 PIPE_CLOSED = 141
+STOPPED = 130
 INTERNAL_FAULT = 70
 
 
