@@ -43,7 +43,7 @@ MOST_QUIET = 6
 """Walks end when so many sweeps in a row dropped nothing."""
 GRACE = 0.1
 """The part of a limit in seconds, once it is over, in which what is known well enough may be claimed, and at most:"""
-LONGEST_GRACE = 2.0
+LONGEST_GRACE = 5.0
 
 
 def mined(
@@ -66,7 +66,7 @@ def mined(
         reason = f"no proof was found in looking up to {frames.top} steps ahead"
     except OutOfTime:
         reason = stop_reason(limits, clock)
-        claim_late(rules, frames, lemmas, questions, claims, limits, clock)
+        claim_late(rules, frames, lemmas, questions, claims, limits, clock, report)
     except KeyboardInterrupt:
         reason = INTERRUPTED
     clear = -1
@@ -100,6 +100,7 @@ def claim_late(
     claims: dict[int, Claim],
     limits: Limits,
     clock: Clock,
+    report: Report,
 ) -> None:
     """Once the clock is over: claims what is known well enough for that already, in a moment of grace.
 
@@ -113,6 +114,7 @@ def claim_late(
     if frames is not None:
         lemmas = frames.lemmas if frames.invariant is None else frames.invariant
     with suppress(OutOfTime, KeyboardInterrupt):
+        report(Progress(NAME, "ending: what follows from facts found so far"))
         claim_mined(rules, lemmas, questions, claims, Clock(None).sooner(seconds), trim)
 
 

@@ -100,7 +100,7 @@ class _Strategy:
     def claim_late(self) -> None:
         """What can still be claimed when time is over."""
         if self.rules is not None and self.counted is None:
-            given = self.questions, self.claims, self.limits, self.clock
+            given = self.questions, self.claims, self.limits, self.clock, self.report
             claim_late(self.rules, self.frames, self.lemmas, *given)
 
     def still_open(self) -> list[int]:
