@@ -26,7 +26,7 @@ from interlock.kernel.expressions import And, Expr, Ref, Value
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.compiled import Packing
 from interlock.prove.engine import NO_LIMITS, Clock, clock_of
-from interlock.prove.relaxed import NEVER, Relaxed
+from interlock.prove.relaxed import NEVER, Relaxed, Survey
 
 NAME = "guided"
 MOST_EXPANDED = 4_000
@@ -112,7 +112,7 @@ class Hunt:
         self._relaxed.put_all(self._packing.places(first))
         self._visited[first] = None
         self._seen.update(zip(self._machine.domains, self._state(first), strict=True))
-        self._survey = self._relaxed.survey()
+        self._surveys = [self._relaxed.survey()]
         for number, node in enumerate(self._relaxed.targets):
             self._open_at.setdefault(node, []).append(number)
         for rule in range(len(self._machine.rules)):
@@ -121,6 +121,21 @@ class Hunt:
         for start in self._starts[1:]:
             self._visit(start)
 
+    def _survey(self, node: int) -> Survey:
+        """What things cost from the first start from which the node can be reached at all, as far as costs tell."""
+        for at, start in enumerate(self._starts):
+            if at == len(self._surveys):
+                if self._clock.is_over():
+                    break
+                self._visit(start)
+                self._surveys.append(self._relaxed.survey())
+            if self._surveys[at].cost(node) < NEVER:
+                return self._surveys[at]
+        return self._surveys[0]
+
+    def _cost(self, node: int) -> int:
+        return self._survey(node).cost(node)
+
     def run(self, numbers: Iterable[int], most_expanded: int, report: Report) -> None:
         """Pursues these questions, by place, the nearest first: a farther one begins where a nearer one ended.
 
@@ -128,7 +143,7 @@ class Hunt:
         """
         if not self._starts:
             return
-        far = {number: self._survey.cost(self._relaxed.targets[number]) for number in numbers if self._is_open(number)}
+        far = {number: self._cost(self._relaxed.targets[number]) for number in numbers if self._is_open(number)}
         for done, number in enumerate(sorted(far, key=lambda number: (far[number], number))):
             if self._clock.is_over():
                 break
@@ -145,7 +160,7 @@ class Hunt:
             return
         rules = self._machine.rules
         unfired = [rule for rules_there in self._unfired_at.values() for rule in rules_there]
-        far = {rule: self._survey.cost(self._relaxed.guard(rule)) for rule in unfired}
+        far = {rule: self._cost(self._relaxed.guard(rule)) for rule in unfired}
         failed: set[int] = set()
         for done, rule in enumerate(sorted(far, key=lambda rule: (far[rule], rule))):
             if self._clock.is_over():
@@ -188,8 +203,9 @@ class Hunt:
         and done again, which the estimate, blind to undoing, does not see.
         """
         parts = [self._relaxed.goal(part) for part in _conjuncts(self._questions[number].target, self._machine)]
-        false = [part for part in parts if self._survey.cost(part)]
         whole = self._relaxed.targets[number]
+        survey = self._survey(whole)
+        false = [part for part in parts if survey.cost(part)]
         halves = len(false) < len(parts)
         node = self._relaxed.all_of(false) if halves else whole
         nearby = self._nearest(node)
@@ -201,7 +217,7 @@ class Hunt:
                 few = NEARBY_EXPANDED + NEARBY_PER_STEP * len(plan[0])
                 self._pursue_from([nearby], halves, node, min(few, most), number)
         if self._is_open(number):
-            most = max(most_expanded, min(EXPANDED_PER_STEP * self._survey.steps(whole), MOST_EXPANDED))
+            most = max(most_expanded, min(EXPANDED_PER_STEP * survey.steps(whole), MOST_EXPANDED))
             if self._pursue_from(self._starts, halves, node, most, number) and self._is_open(number):
                 # The half was reached where the rest cannot follow: both at once.
                 self._run(self._starts, False, whole, most, number)
@@ -221,7 +237,7 @@ class Hunt:
     def _nearest(self, node: int) -> int:
         """The visited state that is farthest along the relaxed plan from the start to the target."""
         near: Iterable[int] = self._visited
-        for name, value in self._survey.milestones(node):
+        for name, value in self._survey(node).milestones(node):
             mask, bits = self._packing.fact(name, value)
             nearer = [state for state in near if state & mask == bits]
             if len(nearer) == 1:
