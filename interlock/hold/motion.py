@@ -178,14 +178,14 @@ def _pressing(builder: Builder, devices: dict[str, list[Device]], sides: dict[tu
             next_to = [builder.floor.neighbour(c, direction) for c in placement.cells]
             if move:
                 next_to = list(move.target.cells)
-            elif not builder.floor.is_inside(placement):
-                # over a sill it cannot go on along the hold, and what is beside it there is not asked about
-                next_to = []
             elif any(device.is_structure for device, _ in obstacles):
                 # a fixed stop or guide before any part of it keeps it from whatever is beyond
                 next_to = []
             # otherwise whether or not the layout lets it stand there: the drive does not know
             ahead = [c for c in next_to if c is not None and c not in placement.cells]
+            if not builder.floor.is_inside(placement):
+                # what stands beside it outside the sill is the loader's
+                ahead = [c for c in ahead if c in builder.floor.bays]
             for cell in placement.cells:
                 if (cell, direction) in on_unit:
                     met = [builder.occupied(c) for c in ahead] + [_half_way(builder, c, direction) for c in ahead]

@@ -15,12 +15,13 @@ References (from memory)
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import TypeAlias
 
 from interlock.kernel.claims import Certificate, Limits, Progress, Report, Trace, Unknown, silent
-from interlock.kernel.evaluator import State
-from interlock.kernel.expressions import Expr, Not, Value, conj
-from interlock.kernel.machine import Machine, support_of
+from interlock.kernel.evaluator import State, truths_in
+from interlock.kernel.expressions import Expr, Is, Not, Value, conj
+from interlock.kernel.machine import Machine, Question, support_of
 from interlock.kernel.recovery import (
     Entry,
     Rank,
@@ -34,7 +35,9 @@ from interlock.kernel.recovery import (
     surely_drops,
     without_failures,
 )
-from interlock.prove.dead_ends import nearest_dead_end
+from interlock.prove import guided
+from interlock.prove.cone import cone_of, lifted, without_detours
+from interlock.prove.dead_ends import closed_region, nearest_dead_end
 from interlock.prove.encoding import TRUTH
 from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
 from interlock.prove.frames import Frames
@@ -54,6 +57,12 @@ HARD_QUERIES = 60_000
 """How many queries are spent on one state, to find out whether nothing leads on from it."""
 MOST_ENTRIES = 20_000
 """So many cases, and the engine gives up."""
+REGION_EXPANDED = 1_000
+"""How many states are expanded to find a run to a dead end, before it is asked whether there is one."""
+FACT_EXPANDED = 200
+"""How many states are expanded to see a variable have a value, for states that are surely reachable."""
+MOST_MET = 400
+"""So many of these are tried first: cases and dead ends among them are real."""
 FEW_ENTRIES, ENTRIES_PER_RULE = 100, 2
 """So many cases, or so many times as many as there are rules, and the next adviser is asked, if there is one."""
 
@@ -77,21 +86,34 @@ def recover(
     claims: dict[int, RecoveryClaim] = {}
     reason = ""
     try:
+        part = cone_of(machine, [question.goal for question in questions])
         search: _Search | None = None
         for at, question in enumerate(questions):
             clock.check()
-            dead_end = nearest_dead_end(machine, question.goal, limits, clock)
+            dead_end = nearest_dead_end(part, question.goal, limits, clock)
             if dead_end is not None:
-                certificate = _why_trapped(machine, dead_end.states[-1], question.goal, clock)
-                claims[at] = Trapped(question.id, NAME, dead_end, certificate, shortest=True)
-                continue
-            search = search or _Search(machine, [q.goal for q in questions], clock, report)
-            claims[at] = search.decide(question, advice)
+                certificate = _why_trapped(part, dead_end.states[-1], question.goal, clock)
+                claim: RecoveryClaim = Trapped(question.id, NAME, dead_end, certificate, shortest=True)
+            else:
+                search = search or _Search(part, [q.goal for q in questions], clock, report)
+                claim = search.decide(question, advice)
+            claims[at] = _discharged(machine, part, claim, question.goal, clock)
     except OutOfTime:
         reason = stop_reason(limits, clock)
     except KeyboardInterrupt:
         reason = INTERRUPTED
     return tuple(claims.get(at, Unknown(question.id, NAME, reason)) for at, question in enumerate(questions))
+
+
+def _discharged(machine: Machine, part: Machine, claim: RecoveryClaim, goal: Expr, clock: Clock) -> RecoveryClaim:
+    """What is claimed of the part, claimed of the whole machine, once z3 has agreed."""
+    if isinstance(claim, Recoverable):
+        discharge_recovery(machine, claim.recovery, goal, clock)
+    elif isinstance(claim, Trapped):
+        trace = lifted(machine, part, claim.trace)
+        discharge(restarted(machine, trace.states[-1]), claim.certificate, [goal], clock)
+        return replace(claim, trace=trace)
+    return claim
 
 
 def _why_trapped(machine: Machine, state: State, goal: Expr, clock: Clock) -> Certificate:
@@ -141,11 +163,24 @@ class _Search:
         self.planner = Planner(self.calm)
         starts = some_initial_states(self.rules, MOST_STARTS, clock, light_solver)
         self.lemmas: list[Cube] = []
+        self.met: list[State] = []
+        """States that are surely reachable."""
         if starts:
             self.lemmas = mine(self.rules, goals, starts, clock, light_solver, report)
+            hunt = self._explore()
+            self.met, self.lead = hunt.states(MOST_MET), hunt.lead
         else:
             # No run at all: anything holds of every reachable state.
             self.lemmas = [()]
+
+    def _explore(self) -> guided.Hunt:
+        """Runs to where each variable has each of its values, as far as these are soon found."""
+        facts = [Is(v.name, value) for v in self.machine.variables for value in v.domain if value not in v.init]
+        questions = [Question(f"{fact.variable} {fact.value}", fact, expects_run=True) for fact in facts]
+        hunt = guided.Hunt(self.machine, questions, NO_LIMITS, self.clock)
+        hunt.run(range(len(questions)), FACT_EXPANDED, self.report)
+        hunt.cover(self.report)
+        return hunt
 
     def decide(self, question: RecoveryQuestion, advice: Sequence[Advice]) -> RecoveryClaim:
         """The claim for one question, on the first advice that leads to one.  Raises OutOfTime."""
@@ -163,6 +198,12 @@ class _Search:
         for goal, rank in self._stages(question.goal, adviser):
             work = _StageWork(self, before, (goal, rank), question, thorough)
             try:
+                for met in self.met:
+                    if work.is_open(met):
+                        entries += 1
+                        trapped = work.cover_met(met)
+                        if trapped is not None:
+                            return trapped
                 while (state := work.uncovered()) is not None:
                     self.report(Progress(NAME, f"case {entries + 1}"))
                     entries += 1
@@ -178,9 +219,7 @@ class _Search:
             stages.append(Stage(goal, rank, tuple(work.entries)))
             before = goal
         self.report(Progress(NAME, "checking the cases"))
-        recovery = Recovery(self._certificate(stages), tuple(stages))
-        discharge_recovery(self.machine, recovery, question.goal, self.clock)
-        return Recoverable(question.id, NAME, recovery)
+        return Recoverable(question.id, NAME, Recovery(self._certificate(stages), tuple(stages)))
 
     def _stages(self, goal: Expr, adviser: Advice) -> list[tuple[Expr, Rank]]:
         """The stages advised, with the goal itself for the goal of the last, which it surely implies then."""
@@ -297,6 +336,7 @@ class _StageWork:
         self, search: _Search, before: Expr, stage: tuple[Expr, Rank], question: RecoveryQuestion, thorough: bool
     ) -> None:
         goal, rank = stage
+        self._from, self._goal = before, goal
         self.search = search
         self.question = question
         self.thorough = thorough
@@ -331,6 +371,25 @@ class _StageWork:
         """A state of the invariant in which no case applies; None where there is none."""
         if self.cover_solver.solve((), self.search.clock):
             return self.search.rules.encoding.decode(self.cover_solver.model())
+        return None
+
+    def is_open(self, state: State) -> bool:
+        """The state is one of this stage, and no case applies to it yet."""
+        true = truths_in(self.search.machine, state)
+        return true(self._from) and not true(self._goal) and not any(all(map(true, e.when)) for e in self.entries)
+
+    def cover_met(self, state: State) -> Trapped | None:
+        """Finds a case for a state that is surely reachable; a claim where it is a dead end.  Raises _TooHard."""
+        clock = self.search.clock
+        names = self.step.plan_near(state, clock) or self.step.plan_far(state, clock)
+        if names is None and not self.thorough:
+            raise _TooHard
+        if names is None:
+            answer = self._onward(state)
+            if isinstance(answer, Certificate):
+                return self._trapped(self.search.lead(state), answer)
+            names = answer
+        self._add(state, names)
         return None
 
     def cover(self, state: State) -> Trapped | None:
@@ -416,9 +475,20 @@ class _StageWork:
 
         Raises _TooHard.
         """
+        answer = self._onward(state)
+        if not isinstance(answer, Certificate):
+            return answer
+        run = self._reach(conj(*answer.clauses))
+        return None if run is None else self._trapped(run, answer)
+
+    def _onward(self, state: State) -> tuple[str, ...] | Certificate:
+        """A run that helps, or the proof that none leads from the state to the goal.  Raises _TooHard."""
         search, goal, clock = self.search, self.question.goal, self.search.clock
         search.report(Progress(NAME, "is there a dead end"))
         again = LocalRules(restarted(search.machine, state))
+        closed = closed_region(again, goal, search.lemmas, clock)
+        if closed is not None:
+            return certify(again, [*search.lemmas, closed], [goal], clock)
         frames = Frames(again, [goal], clock, lambda: _Metered(HARD_QUERIES), search.lemmas)
         try:
             for _, trace in frames.run([0], None, silent):
@@ -427,18 +497,29 @@ class _StageWork:
             frames.solver.close()
         if frames.invariant is None:
             raise AssertionError("reachability ended without an answer")
-        certificate = certify(again, frames.invariant, [goal], clock)
+        return certify(again, frames.invariant, [goal], clock)
+
+    def _trapped(self, run: Trace, certificate: Certificate) -> Trapped:
+        """The claim that the run leads into a region, told by the certificate, that is closed and clear of the goal."""
+        # The certificate serves each state of the region: any run into it will do, and a short one is told better.
         region = conj(*certificate.clauses)
-        run = self._reach(region)
-        if run is None:
-            return None
-        # The region is closed and clear of the goal, so the certificate serves each of its states.
-        discharge(restarted(search.machine, run.states[-1]), certificate, [goal], clock)
-        return Trapped(self.question.id, NAME, run, certificate)
+        runs = [found for found in (run, self._sought(region)) if found is not None]
+        shorter = [without_detours(self.search.machine, found, region) for found in runs]
+        return Trapped(self.question.id, NAME, min(shorter, key=lambda one: one.depth), certificate)
+
+    def _sought(self, region: Expr) -> Trace | None:
+        """A run into the region, where one is soon found."""
+        search = self.search
+        question = Question("dead end", region, expects_run=True)
+        found = guided.search(search.machine, [question], NO_LIMITS, silent, search.clock, REGION_EXPANDED)
+        return found.get(question.id)
 
     def _reach(self, region: Expr) -> Trace | None:
         """A run into the region; None where there is none, and the invariant then says so."""
         search = self.search
+        run = self._sought(region)
+        if run is not None:
+            return run
         frames = Frames(search.rules, [region], search.clock, lambda: _Metered(HARD_QUERIES), search.lemmas)
         try:
             for _, trace in frames.run([0], None, silent):

@@ -8,7 +8,7 @@ from interlock.hold.model import Direction
 from interlock.kernel.evaluator import as_mapping, evaluate
 from interlock.kernel.expressions import Value
 from interlock.prove.explicit import state_graph
-from tests.agreement.hold_texts import compile_text, doorway, hold_text, with_every_signal
+from tests.agreement.hold_texts import HALF, WIDE, compile_text, doorway, hold_text, with_every_signal
 
 AT = {"1L": (1, 0), "1R": (1, 1), "2L": (2, 0), "2R": (2, 1), "D1-1R": (1, 2)}
 """Row and column of every cell of the hold below, read off its description."""
@@ -175,4 +175,24 @@ def test_a_fixed_guide_keeps_a_unit_from_what_is_beyond(rail: bool) -> None:
             struck = evaluate(machine, side.states["driven_on_unit"], data["state"])
             assert struck or not beyond_taken or rail
             assert not (struck and rail)
+    assert seen == {False, True}
+
+
+def test_a_unit_over_the_sill_is_driven_along_the_hold_against_its_neighbour() -> None:
+    """Half over the sill a unit cannot go along the hold, but its drive does not know: it strikes what is in a bay."""
+    text = TEXT.replace(HALF, f"{HALF}\n  {WIDE}")
+    compiled = compile_text(text)
+    machine = with_every_signal(compiled)
+    side = compiled.world.things["1R"].parts["aft"]
+    assert not isinstance(side, tuple)
+    seen = set()
+    for _, data in state_graph(machine).nodes(data=True):
+        values = as_mapping(machine, data["state"])
+        if values["bay.1R.holds"] == "WIDE_left" and values["control.SWX.position"] == "aft":
+            taken = values["bay.2R.holds"] != "empty"
+            seen.add(taken)
+            if taken:
+                assert evaluate(machine, side.states["driven_on_unit"], data["state"])
+            elif not any("2R" in ends for ends in under_way(values)):
+                assert not evaluate(machine, side.states["driven_on_unit"], data["state"])
     assert seen == {False, True}

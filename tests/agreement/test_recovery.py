@@ -23,13 +23,17 @@ from interlock.kernel.recovery import (
     rank_of,
     recovery_question_of,
     surely_drops,
+    without_failures,
     written_by,
 )
+from interlock.prove.dead_ends import closed_region
 from interlock.prove.engine import Clock
+from interlock.prove.local import LocalRules
 from interlock.prove.obligations import UnsoundCertificate
 from interlock.prove.recovery import recover
 from interlock.prove.recovery_obligations import discharge_recovery
 from tests.agreement.judging import BY_CASES, judge_recovery
+from tests.agreement.listing import listing_of
 from tests.agreement.random_machines import random_way_back as _case
 from tests.agreement.recovering import dead_ends, proves
 
@@ -242,3 +246,23 @@ def test_kind_is_no_question_about_states() -> None:
         question_of(_lamp(), requirement)
     assert recovery_question_of(requirement) == LIT
     assert isinstance(question_of(_lamp(), replace(requirement, kind=RequirementKind.CAN)), Question)
+
+
+def test_a_closed_region_keeps_every_run_from_the_goal() -> None:
+    """What is found around a goal is entered by no step from where the lemmas hold, and no start is in it."""
+    found = 0
+    for seed in range(200):
+        machine, question = _case(seed)
+        rules = LocalRules(without_failures(machine))
+        listing = listing_of(rules.machine)
+        cube = closed_region(rules, question.goal, (), Clock(None))
+        goal = listing.where(question.goal)
+        if cube is None:
+            continue
+        found += bool(goal)
+        outside = [rules.clause(cube)]
+        assert listing.initial <= listing.within(outside)
+        assert listing.is_kept(outside)
+        assert not goal & listing.within(outside)
+        assert not goal & frozenset(listing.depths)
+    assert found > 5

@@ -127,9 +127,12 @@ def test_kinds_of_state_excluded_are_not_reachable(seed: int) -> None:
 
 
 def test_too_hard_is_undecided_without_a_clock(monkeypatch: pytest.MonkeyPatch) -> None:
-    """How hard is too hard is counted in queries: with none to spare a dead end stays undecided, in any time."""
+    """How hard is too hard is counted in queries: with none to spare, and no region seen at once that is closed, a dead
+    end stays undecided, in any time.
+    """
     machine, question = next(case for case in map(random_siding, range(1, 99, 2)) if dead_ends(case[0], case[1].goal))
     monkeypatch.setattr(recovery, "HARD_QUERIES", 0)
+    monkeypatch.setattr(recovery, "closed_region", lambda *_: None)
     (claim,) = recover(machine, [question], BY_CASES)
     assert isinstance(claim, Unknown)
     assert "nor that there is none" in claim.reason

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import random
+
 import pytest
 
 from interlock.confirm.confirm import Agreed, verdict_on
@@ -9,13 +11,14 @@ from interlock.confirm.evidence import evidence_files, way_folder
 from interlock.confirm.recheck import recheck
 from interlock.confirm.recovery import confirm_recovery, recovery_obligations
 from interlock.kernel.claims import Limits
-from interlock.kernel.machine import RequirementKind
-from interlock.kernel.recovery import Recovers, recovery_question_of
+from interlock.kernel.machine import Machine, RequirementKind, with_monitors
+from interlock.kernel.recovery import Recovers, Traps, recovery_question_of
 from interlock.prove.pdr import pdr
 from interlock.prove.recovery import recover
 from interlock.study.verify import Status, verify
-from tests.agreement.hold_texts import compile_file, standing
+from tests.agreement.hold_texts import compile_file, compile_source, standing
 from tests.benchmarks.holds import hold_machine
+from tests.teeth.test_standing_set import DEAD_ENDS, overlay
 
 
 def test_a_hold_that_grew_is_decided() -> None:
@@ -27,6 +30,39 @@ def test_a_hold_that_grew_is_decided() -> None:
     (finding,) = confirm_recovery(machine, [question], claims)
     assert isinstance(finding, Recovers), finding
     assert sum(len(stage.entries) for stage in finding.claim.recovery.stages) < len(machine.rules)
+
+
+@pytest.mark.parametrize("seed", [pytest.param(at, marks=pytest.mark.slow if at > 1 else ()) for at in range(8)])
+def test_dead_ends_are_found_in_whatever_order_things_are_written(seed: int) -> None:
+    """A pallet that cannot come back is found, and proved to be shut in, whichever rules and variables come first."""
+    (bite,) = [bite for bite in DEAD_ENDS if bite.base == "twin-lane"]
+    machine = with_monitors(shuffled(compile_source(overlay(bite.base, bite.changes), standing()).machine, seed))
+    (requirement,) = [r for r in machine.requirements if r.kind is RequirementKind.CAN_ALWAYS]
+    question = recovery_question_of(requirement)
+    (finding,) = confirm_recovery(machine, [question], recover(machine, [question]))
+    assert isinstance(finding, Traps), finding
+    assert finding.claim.trace.depth <= 20
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("base", ["single-lane", "twin-lane"])
+def test_ways_back_are_found_in_whatever_order_things_are_written(base: str, seed: int) -> None:
+    """The sound holds can always be emptied and shut, whichever rules and variables come first."""
+    machine = with_monitors(shuffled(compile_file(f"models/{base}.yaml", standing()).machine, seed))
+    (requirement,) = [r for r in machine.requirements if r.kind is RequirementKind.CAN_ALWAYS]
+    question = recovery_question_of(requirement)
+    (finding,) = confirm_recovery(machine, [question], recover(machine, [question]))
+    assert isinstance(finding, Recovers), finding
+
+
+def shuffled(machine: Machine, seed: int) -> Machine:
+    """The same machine with its parts in another order."""
+    draw = random.Random(seed)
+    variables, signals, rules = list(machine.variables), list(machine.signals), list(machine.rules)
+    for parts in (variables, signals, rules):
+        draw.shuffle(parts)
+    return Machine(tuple(variables), tuple(signals), tuple(rules), machine.requirements, machine.start)
 
 
 @pytest.mark.slow
