@@ -1,0 +1,141 @@
+"""The plain count of what a departure leads to, against a telling of its definition by reachability alone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from random import Random
+from time import monotonic
+
+import pytest
+
+from interlock.confirm.consequences import MISSED, Track, Watched, count_consequences, stopped_at
+from interlock.kernel.evaluator import State
+from interlock.kernel.expressions import Expr, Is
+from interlock.kernel.machine import Actor, Machine, Rule, Variable
+
+from .machines_confirm import a_machine, an_expr, atoms_of, true_in, world_of
+
+Edge = tuple[State, str, State]
+
+
+def a_track(rng: Random) -> Track:
+    """Any machine, some of its rules departures, some things watched, some places ends."""
+    machine = a_machine(rng)
+    atoms = atoms_of(machine)
+    names = [rule.name for rule in machine.rules]
+    place = rng.choice(machine.variables)
+    watched = {
+        f"w{n}": Watched(
+            an_expr(rng, atoms), None if rng.random() < 0.5 else frozenset(rng.sample(names, len(names) // 2))
+        )
+        for n in range(3)
+    }
+    ends: dict[object, Expr | None] = {
+        value: None if rng.random() < 0.4 else an_expr(rng, atoms) for value in place.domain if rng.random() < 0.4
+    }
+    departures = {name: rng.choice(("slip", "fault")) for name in names if rng.random() < 0.4}
+    return Track(machine, place.name, departures, watched, ends)
+
+
+def edges_of(machine: Machine) -> list[Edge]:
+    """Every step of the machine, reachable or not."""
+    found = []
+    for state in world_of(machine).states:
+        for rule in machine.rules:
+            if true_in(machine, rule.guard, state):
+                after = dict(zip((v.name for v in machine.variables), state, strict=True)) | dict(rule.update)
+                found.append((state, rule.name, tuple(after.values())))
+    return found
+
+
+def from_these(states: Iterable[State], edges: Iterable[Edge]) -> set[State]:
+    """All states to which these edges lead from these states, themselves included."""
+    seen, listed = set(states), list(edges)
+    while more := {after for state, _, after in listed if state in seen} - seen:
+        seen |= more
+    return seen
+
+
+def told(track: Track) -> tuple[int, dict[str, set[str]], dict[str, int]]:
+    """The states, what comes of each label and the fewest departures, as the definitions say."""
+    machine, edges = track.machine, edges_of(track.machine)
+    at = [v.name for v in machine.variables].index(track.place)
+    usual = [edge for edge in edges if edge[1] not in track.departures]
+    away = [edge for edge in edges if edge[1] in track.departures]
+
+    def amiss(state: State) -> set[str]:
+        here = state[at]
+        within = from_these([state], [e for e in usual if e[0][at] == e[2][at] == here])
+        if here not in track.ends:
+            goes_on = any(e[0] in within and e[2][at] != here for e in usual)
+            return set() if goes_on else {stopped_at(here)}
+        wanted = track.ends[here]
+        if wanted is None:
+            return {stopped_at(here)}
+        return set() if any(true_in(machine, wanted, s) for s in within) else {MISSED}
+
+    def bad(state: State, rule: str | None) -> set[str]:
+        return {
+            name
+            for name, w in track.watched.items()
+            if true_in(machine, w.bad, state) and (w.steps is None if rule is None else rule in (w.steps or ()))
+        }
+
+    def comes_of(state: State) -> set[str]:
+        later = from_these([state], usual)
+        on_the_way = [bad(s, r) for s, r, _ in usual if s in later]
+        return set().union(*on_the_way, *(bad(s, None) | amiss(s) for s in later))
+
+    layer = from_these(world_of(machine).initial, usual)
+    of: dict[str, set[str]] = {}
+    for state, rule, after in away:
+        if state in layer:
+            of.setdefault(track.departures[rule], set()).update(bad(state, rule), comes_of(after))
+    fewest: dict[str, int] = {}
+    seen: set[State] = set()
+    number = 0
+    while layer:
+        seen |= layer
+        for name in set().union(*(bad(s, None) for s in layer), *(bad(s, r) for s, r, _ in usual if s in layer)):
+            fewest[name] = min(fewest.get(name, number), number)
+        for name in set().union(*(bad(s, r) for s, r, _ in away if s in layer)):
+            fewest[name] = min(fewest.get(name, number + 1), number + 1)
+        layer = from_these([after for state, _, after in away if state in layer], usual) - seen
+        number += 1
+    return len(seen), of, fewest
+
+
+@pytest.mark.parametrize("part", range(4))
+def test_count_is_what_the_definition_says(part: int) -> None:
+    """On random machines the states, what comes of each departure and the fewest departures are as defined."""
+    for seed in range(60 * part, 60 * part + 60):
+        track = a_track(Random(seed))
+        states, of, fewest = told(track)
+        counted = count_consequences(track)
+        assert not counted.stopped
+        assert (counted.states, counted.of, counted.fewest) == (states, of, fewest), seed
+
+
+def test_random_tracks_are_not_trivial() -> None:
+    """Among them are departures with and without consequences of each kind, and things that need two departures."""
+    drawn = [told(a_track(Random(seed))) for seed in range(240)]
+    marks = [mark for _, of, _ in drawn for found in of.values() for mark in found]
+    assert marks.count(MISSED) > 5
+    assert sum(mark.startswith("stopped at") for mark in marks) > 20
+    assert sum(mark in ("w0", "w1", "w2") for mark in marks) > 20
+    assert sum(not found for _, of, _ in drawn for found in of.values()) > 3
+    depths = [number for _, _, fewest in drawn for number in fewest.values()]
+    assert all(depths.count(number) > 2 for number in (0, 1, 2))
+
+
+def test_count_that_ends_early_says_why() -> None:
+    """More states than allowed, or no time left, gives a reason and no result; exactly as many is enough."""
+    rules = tuple(Rule(f"up{n}", Actor.CREW, Is("n", n), (("n", n + 1),)) for n in range(4))
+    machine = Machine((Variable("n", (0, 1, 2, 3, 4), (0,)),), (), rules)
+    track = Track(machine, "n", {}, {"far": Watched(Is("n", 4), None)}, {4: None})
+    short = count_consequences(track, most=4)
+    assert short.stopped == "more than 4 places" and not short.of and not short.fewest
+    assert count_consequences(track, most=5).fewest == {"far": 0}
+    late = count_consequences(track, deadline=monotonic() - 1)
+    assert late.stopped == "out of time" and not late.of and not late.fewest
+    assert count_consequences(track, deadline=monotonic() + 1e6).states == 5
