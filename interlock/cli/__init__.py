@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
+from pathlib import Path
 from textwrap import fill
 from typing import Any
 
@@ -52,6 +54,8 @@ EXIT_CODES = exit_codes(
 PIPE_CLOSED = 141
 STOPPED = 130
 INTERNAL_FAULT = 70
+FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO)
+"""What the operating system says where a disk takes no more."""
 
 
 class ReaderGone(Exception):
@@ -118,6 +122,10 @@ def commands(debug: bool) -> None:
 
 def run(args: Sequence[str]) -> int:
     """Runs one command line and gives its exit code; nothing but a fault of our own gets past it."""
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:
+            # closed by whoever started the program: the exit code still counts
+            setattr(sys, name, Path(os.devnull).open("w", encoding="utf-8"))  # noqa: SIM115 -- stays open
     try:
         code = commands.main(args=list(args), prog_name="interlock", standalone_mode=False)
         sys.stdout.flush()
@@ -131,17 +139,29 @@ def run(args: Sequence[str]) -> int:
         # Python would complain once more when it flushes at exit
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return PIPE_CLOSED
+    except OSError as fault:
+        if fault.errno not in FULL:
+            return _own(fault, args)
+        # a full disk under standard output; Python would complain once more when it flushes at exit
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _show(click.ClickException(f"cannot write the output: {fault.strerror}"))
+        return 2
     except Exception as fault:
-        if "--debug" in args:
-            raise
-        click.echo(
-            f"interlock {__version__}: a fault inside this program, not in what you wrote: "
-            f"{type(fault).__name__}: {fault}\n"
-            "Run 'interlock --debug ...' to see where, and send that with your files to the maintainers.",
-            err=True,
-        )
-        return INTERNAL_FAULT
+        return _own(fault, args)
     return code if isinstance(code, int) else 0
+
+
+def _own(fault: Exception, args: Sequence[str]) -> int:
+    """Says that the fault is ours; with --debug it goes on instead."""
+    if "--debug" in args:
+        raise fault
+    click.echo(
+        f"interlock {__version__}: a fault inside this program, not in what you wrote: "
+        f"{type(fault).__name__}: {fault}\n"
+        "Run 'interlock --debug ...' to see where, and send that with your files to the maintainers.",
+        err=True,
+    )
+    return INTERNAL_FAULT
 
 
 def _show(fault: click.ClickException) -> None:

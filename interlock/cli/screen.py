@@ -103,9 +103,16 @@ class Screen:
 
 
 def write_whole(path: Path, text: str) -> None:
-    """Writes the file so that it is never seen half-written; an old one of that name is replaced."""
+    """Writes the file so that it is never seen half-written; an old one of that name is replaced.
+
+    A link stays a link, and what is no file (a pipe, a device) is written to as it is: nothing takes its place.
+    """
     part: Path | None = None
     try:
+        path = path.resolve()
+        if path.exists() and not path.is_file():
+            path.write_text(text, encoding="utf-8", newline="\n")
+            return
         with unheard():
             with NamedTemporaryFile(
                 "w", encoding="utf-8", newline="\n", dir=path.parent, prefix=".part-", delete=False

@@ -189,6 +189,36 @@ def test_a_torn_write_leaves_nothing_behind(monkeypatch: pytest.MonkeyPatch) -> 
     assert Path("small.yaml").read_text() == TEXT
 
 
+def test_what_is_no_file_is_never_replaced() -> None:
+    """A pipe or device named as output is written to, a link followed; another file never takes its place."""
+    Path("link").symlink_to("small.yaml")
+    write_whole(Path("link"), "new")
+    assert Path("link").is_symlink() and Path("small.yaml").read_text() == "new"
+    os.mkfifo("pipe")
+    reader = os.open("pipe", os.O_RDONLY | os.O_NONBLOCK)
+    try:
+        write_whole(Path("pipe"), "new")
+        assert os.read(reader, 10) == b"new" and Path("pipe").is_fifo()
+    finally:
+        os.close(reader)
+
+
+@pytest.mark.skipif(not Path("/dev/full").is_char_device(), reason="no device that is always full")
+def test_a_full_disk_is_no_fault_of_the_program() -> None:
+    """Standard output takes no more: code 2, said in one line."""
+    with Path("/dev/full").open("wb") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "interlock", "requirements"],
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+            env={**os.environ, "PYTHONPATH": str(Path(cli.__file__).parents[2])},
+            timeout=60,
+        )
+    assert (done.returncode, done.stderr.count("\n")) == (2, 1)
+    assert "cannot write the output: No space left" in done.stderr
+
+
 @pytest.mark.parametrize("seconds", [None, 20.0])
 def test_what_mined_facts_prove_is_claimed_when_it_ends(seconds: float | None) -> None:
     """Stopped when mining has ended and not one proof is claimed yet: what follows from its facts is claimed."""
