@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from time import monotonic
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 from interlock.confirm.confirm import confirm
 from interlock.confirm.recovery import RecoveryFinding, confirm_recovery
@@ -29,7 +29,7 @@ from interlock.kernel.claims import (
 from interlock.kernel.expressions import neg
 from interlock.kernel.machine import Machine, Question, RequirementKind, occasion_of, question_of, with_monitors
 from interlock.kernel.recovery import Recovers, RecoveryClaim, RecoveryQuestion, Traps, recovery_question_of
-from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Engine
+from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Engine, time_reason
 from interlock.prove.recovery import recover
 
 
@@ -134,6 +134,7 @@ def verify(
     by_ways = [i for i in instances if i.requirement.kind is RequirementKind.CAN_ALWAYS]
     time = _Time(limits)
     claims = _claims(machine, questions, engine, time.share(0.5 if by_ways else 0.7), report)
+    claims = tuple(_by_all(claim, limits) for claim in claims)
     findings = _findings(machine, questions, claims, time.share(0.5 if by_ways else 1), report)
     found = {question.id: finding for question, finding in zip(questions, findings, strict=True)}
     answers: dict[str, Answer] = {}
@@ -160,6 +161,16 @@ def _claims(
     except KeyboardInterrupt:
         # engines catch it and give what they have: it came as one began or ended
         return tuple(Unknown(question.id, "none", INTERRUPTED) for question in questions)
+
+
+Told = TypeVar("Told", Claim, RecoveryClaim)
+
+
+def _by_all(claim: Told, limits: Limits) -> Told:
+    """The claim; where time ran out it names the time that was given, not the stage's part of it."""
+    if isinstance(claim, Unknown) and claim.reason.startswith("out of time") and limits.seconds is not None:
+        return replace(claim, reason=time_reason(limits))
+    return claim
 
 
 def _findings(
@@ -198,14 +209,14 @@ class _Time:
     """The seconds of the limits, from now on, for several stages."""
 
     def __init__(self, limits: Limits) -> None:
-        self._limits = limits
+        self.limits = limits
         self._end = None if limits.seconds is None else monotonic() + limits.seconds
 
     def share(self, part: float) -> Limits:
         """The limits with this part of the seconds that are left."""
         if self._end is None:
-            return self._limits
-        return replace(self._limits, seconds=part * max(0.0, self._end - monotonic()))
+            return self.limits
+        return replace(self.limits, seconds=part * max(0.0, self._end - monotonic()))
 
 
 def _recoveries(
@@ -219,6 +230,7 @@ def _recoveries(
         claims = recoverer(machine, questions, time.share(0.7), report)
     except KeyboardInterrupt:
         claims = [Unknown(question.id, "none", INTERRUPTED) for question in questions]
+    claims = [_by_all(claim, time.limits) for claim in claims]
     findings: list[RecoveryFinding] = []
     stopped = False
     for question, claim in zip(questions, claims, strict=True):

@@ -254,6 +254,12 @@ def test_a_time_that_is_none_is_refused(value: str, capsys: pytest.CaptureFixtur
     assert "'--time'" in capsys.readouterr().err
 
 
+def test_the_time_named_is_the_time_given(capsys: pytest.CaptureFixture[str]) -> None:
+    """Stages get parts of the time; the reason names all of it."""
+    assert prove("small.yaml", "--time", "0.001", "--format", "json") == 3
+    assert "out of time (0.001 s)" in capsys.readouterr().out
+
+
 @pytest.mark.parametrize("value", ["1e9", "1e300", "4294967.3"])
 def test_very_long_times_are_no_short_ones(value: str, capsys: pytest.CaptureFixture[str]) -> None:
     """Whatever fits no solver's clock: the findings are those of no limit (z3 counts modulo 2 ** 32 milliseconds)."""
