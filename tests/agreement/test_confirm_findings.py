@@ -140,8 +140,12 @@ def test_solver_that_gives_up_is_never_agreement() -> None:
         for a, b in combinations(range(11), 2)
     ]
     target = Question("all housed", conj(housed, *apart))
-    (finding,) = confirm(birds, [target], [Proved("all housed", "a", Certificate(()))], seconds=0.4)
-    assert isinstance(finding, Undecided)
+    claim = Proved("all housed", "a", Certificate(()))
+    for seconds in (0.4, 1.6, 6.4):
+        (finding,) = confirm(birds, [target], [claim], seconds)
+        assert isinstance(finding, Undecided)
+        if "out of time" not in finding.reason:  # a busy machine may not even have begun
+            break
     assert finding.reason.endswith("(safe) whether some state that satisfies the clauses satisfies the target of"
                                    " 'all housed': unknown (TIMEOUT)")  # fmt: skip
 
