@@ -43,6 +43,10 @@ class Encoding:
         self._signals: dict[str, int] = {}
         for variable in machine.variables:
             self._declare(variable.name, variable.domain)
+        self.facts_top = self.top
+        """The highest SAT variable that is no gate."""
+        self.domains = tuple(self.clauses)
+        """The clauses that speak of no gate."""
         for signal in signals_in_order(machine):
             self._signals[signal.name] = self.gate(signal.definition)
 

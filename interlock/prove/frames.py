@@ -9,9 +9,10 @@ from itertools import count
 
 from interlock.kernel.claims import Progress, Report, Trace
 from interlock.kernel.evaluator import State, fire
-from interlock.kernel.expressions import Expr
+from interlock.kernel.expressions import TRUE, Expr
 from interlock.prove.engine import Clock
 from interlock.prove.local import Cube, LocalRules
+from interlock.prove.one_way import OneWay
 from interlock.prove.samples import Samples
 from interlock.prove.solvers import SolverFactory, add_all
 
@@ -70,17 +71,25 @@ class Frames:
         self.clear = -1
         encoding = rules.encoding
         self.targets = [encoding.gate(target) for target in targets]
-        initial = encoding.initial_clauses()
-        self.solver = make_solver()
-        add_all(self.solver, encoding.clauses)
-        # The solver must know every literal, so that its models are complete.
-        self._fresh = count(encoding.top + 1)
-        self.acts = [next(self._fresh)]
-        self.solver.add([1, self.acts[0]])
-        add_all(self.solver, [[-self.acts[0], *clause] for clause in initial])
+        self.solver = OneWay(encoding, make_solver())
+        self.acts = [self.solver.new()]
+        for clause in encoding.initial_clauses():
+            if len(clause) == 1:
+                add_all(self.solver, [[-self.acts[0], part] for part in self.solver.parts(clause[0])])
+            else:
+                self.solver.add([-self.acts[0], *clause])
         add_all(self.solver, [[-literal for literal in cube] for cube in lemmas])
         self.cubes: list[list[Cube]] = [[]]
         self._away: dict[tuple[int, ...], int] = {}
+        self._make_solver = make_solver
+        self._first_values = {
+            v.name: [
+                frozenset(literal if other == value else -literal for literal, other in encoding.values[v.name])
+                for value in v.init
+            ]
+            for v in rules.machine.variables
+        }
+        """Per variable what each of its initial values makes true."""
 
     @property
     def top(self) -> int:
@@ -94,7 +103,7 @@ class Frames:
         cube that must be kept out is taken to be out while what leads into it is looked at, so that clauses which only
         hold together are found; those that do not are dropped at the end.
         """
-        self.acts.append(next(self._fresh))
+        self.acts.append(self.solver.new())
         self.cubes.append([])
         left = MOST_IN_VAIN
         for place, at in enumerate(asked):
@@ -118,7 +127,7 @@ class Frames:
             for _ in range(most):
                 self.acts[1:] = [act, *(switch for _, switch in stack)]
                 if not stack:
-                    if not self._solve([act, target]):
+                    if not self._solve([act, *self.solver.parts(target)]):
                         return 0
                     cube = tuple(sorted(self.rules.justify([target], self.solver.model())))
                     self._assume_blocked(Obligation(cube, -1, None), stack)
@@ -145,7 +154,7 @@ class Frames:
             add_all(self.solver, [[-switch] for _, switch in stack])
 
     def _assume_blocked(self, obligation: Obligation, stack: list[tuple[Obligation, int]]) -> None:
-        switch = next(self._fresh)
+        switch = self.solver.new()
         self.solver.add([-switch, *(-literal for literal in obligation.cube)])
         stack.append((obligation, switch))
 
@@ -153,15 +162,15 @@ class Frames:
         """Gives (place, trace) for each target asked about and found reachable; ends at a fixed point or `deepest`."""
         still_open = list(asked)
         for at in list(still_open):
-            if self._solve([self.acts[0], self.targets[at]]):
+            if self._solve([self.acts[0], *self.solver.parts(self.targets[at])]):
                 yield at, Trace((), (self.rules.encoding.decode(self.solver.model()),))
                 still_open.remove(at)
         self.clear = 0
-        if still_open and self.excludes(still_open):
+        if still_open and not self.not_excluded(still_open):
             self.invariant = self.lemmas
             return
         while still_open and (deepest is None or self.top < deepest):
-            self.acts.append(next(self._fresh))
+            self.acts.append(self.solver.new())
             self.cubes.append([])
             # What the frame before knows and can be kept need not be learnt again.
             fixed = self._propagate()
@@ -178,13 +187,19 @@ class Frames:
             self.clear = self.top
             if self.top in SETTLING_FRAMES and still_open:
                 self._settle()
-                if self.excludes(still_open):
+                if not self.not_excluded(still_open):
                     self.invariant = self.lemmas
                     return
 
-    def excludes(self, asked: Sequence[int]) -> bool:
-        """The lemmas alone keep all of these targets out."""
-        return not any(self._solve([self.targets[at]]) for at in asked)
+    def not_excluded(self, asked: Sequence[int]) -> list[int]:
+        """Those of these targets that the lemmas alone do not keep out."""
+        # with a solver of its own: most targets are asked about here and never again
+        solver = OneWay(self.rules.encoding, self._make_solver())
+        try:
+            add_all(solver, [[-literal for literal in cube] for cube in self.lemmas])
+            return [at for at in asked if solver.solve(solver.parts(self.targets[at]), self.clock)]
+        finally:
+            solver.close()
 
     def _solve(self, assumptions: Sequence[int]) -> bool:
         return self.solver.solve(assumptions, self.clock)
@@ -192,7 +207,7 @@ class Frames:
     def _clear_target(self, at: int) -> Trace | None:
         """Empties the last frame of states in the target; gives a trace where that cannot be."""
         target = self.targets[at]
-        while self._solve([self.acts[-1], target]):
+        while self._solve([self.acts[-1], *self.solver.parts(target)]):
             cube = tuple(sorted(self.rules.justify([target], self.solver.model())))
             trace = self._block(Obligation(cube, -1, None), self.top)
             if trace is not None:
@@ -250,9 +265,22 @@ class Frames:
         return Trace(tuple(fired), tuple(states))
 
     def _initial_state_in(self, cube: Cube) -> State | None:
-        if self._solve([self.acts[0], *cube]):
+        if self._outside_start(cube) is None and self._solve([self.acts[0], *cube]):
             return self.rules.encoding.decode(self.solver.model())
         return None
+
+    def _outside_start(self, cube: Cube) -> set[int] | None:
+        """Literals of the cube that no initial state satisfies together; None where one satisfies all of the cube."""
+        names = self.rules.encoding.variable_of
+        said: dict[str, list[int]] = {}
+        for literal in cube:
+            said.setdefault(names[abs(literal)], []).append(literal)
+        for name, own in said.items():
+            if not any(first.issuperset(own) for first in self._first_values[name]):
+                return set(own)
+        if self.rules.machine.start == TRUE or self._solve([self.acts[0], *cube]):
+            return None
+        return set(cube).intersection(self.solver.core())
 
     def never_entered(self, cube: Cube, first: Sequence[int]) -> Cube | None:
         """A cube at least as large that no initial state is in and that no rule enters where the lemmas hold.
@@ -261,7 +289,7 @@ class Frames:
         again and again, the state from which a rule enters.
         """
         beyond = self.top + 1
-        while cube and not self._solve([self.acts[0], *cube]):
+        while cube and self._outside_start(cube) is not None:
             answer = self._entry(cube, beyond)
             if isinstance(answer, _Entry):
                 cube = tuple(literal for literal in cube if answer.model[abs(literal) - 1] == literal)
@@ -269,7 +297,7 @@ class Frames:
             for literal in (None, *first):
                 # None: what the answer does not rest on goes all at once.
                 fewer = tuple(o for o in cube if o != literal) if literal else self._closed(cube, answer)
-                if len(fewer) == len(cube) or not fewer or self._solve([self.acts[0], *fewer]):
+                if len(fewer) == len(cube) or not fewer or self._outside_start(fewer) is None:
                     continue
                 less = self._entry(fewer, beyond)
                 if not isinstance(less, _Entry):
@@ -291,16 +319,18 @@ class Frames:
                 continue
             rest = [literal for literal in cube if literal not in written]
             outside = -written[0] if len(written) == 1 else self._outside(tuple(written))
-            if self._solve([*assumed, self.rules.guards[at], outside, *rest]):
+            guard = self.solver.parts(self.rules.guards[at])
+            if self._solve([*assumed, *guard, outside, *rest]):
                 return _Entry(at, self.solver.model())
-            kept.update(members.intersection(self.solver.core()))
+            # what the guard says too needs not be said by the cube
+            kept.update(members.intersection(self.solver.core()).difference(guard))
         return kept
 
     def _outside(self, written: tuple[int, ...]) -> int:
         """A literal that implies that one of these is false."""
         found = self._away.get(written)
         if found is None:
-            found = self._away[written] = next(self._fresh)
+            found = self._away[written] = self.solver.new()
             self.solver.add([-found, *(-literal for literal in written)])
         return found
 
@@ -317,7 +347,7 @@ class Frames:
     def _joined(self, cube: Cube, level: int) -> Cube | None:
         """A cube around this one that no rule enters; each way in makes it as large as the state where that began."""
         for _ in range(MOST_JOINED):
-            if self._is_seen(cube) or self._solve([self.acts[0], *cube]):
+            if self._is_seen(cube) or self._outside_start(cube) is None:
                 return None
             answer = self._entry(cube, level)
             if not isinstance(answer, _Entry):
@@ -355,12 +385,12 @@ class Frames:
 
     def _closed(self, cube: Cube, kept: set[int]) -> Cube:
         """The part of the cube that `_entry` rests on, with what keeps the other rules and the start out."""
-        if self._solve([self.acts[0], *cube]):
+        outside = self._outside_start(cube)
+        if outside is None:
             raise AssertionError("an initial state is in a cube that was to be blocked")
         chosen = set(kept)
-        if self._solve([self.acts[0], *sorted(chosen)]):
-            self._solve([self.acts[0], *cube])
-            chosen.update(set(cube).intersection(self.solver.core()))
+        if self._outside_start(tuple(sorted(chosen))) is None:
+            chosen.update(outside)
         pending = True
         while pending:
             pending = False
@@ -381,7 +411,7 @@ class Frames:
     def _settle(self) -> None:
         """Makes lemmas of those clauses of the last frames that are inductive together, wherever the frames stand."""
         pool = [cube for level in self.cubes[max(1, self.top - 1) :] for cube in level if not self._is_seen(cube)]
-        switches = {cube: next(self._fresh) for cube in pool}
+        switches = {cube: self.solver.new() for cube in pool}
         for cube, switch in switches.items():
             self.solver.add([-switch, *(-literal for literal in cube)])
         pending = True

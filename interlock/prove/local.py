@@ -56,6 +56,7 @@ class LocalRules:
         """Facts of the model, as few as come easily, from which these literals (true in it) follow."""
         parts = self.encoding.parts
         is_fact = self.encoding.variable_of
+        true: dict[int, bool] = {}
         chosen: set[int] = set()
         seen: set[int] = set()
         stack = list(literals)
@@ -70,10 +71,29 @@ class LocalRules:
             elif literal > 0:
                 stack.extend(parts[atom])
             else:
-                failing = [part for part in parts[atom] if model[abs(part) - 1] != part]
+                failing = [part for part in parts[atom] if not self._holds(part, model, true)]
                 best = min(failing, key=lambda part: (-part not in seen, abs(part) not in is_fact, abs(part)))
                 stack.append(-best)
         return chosen
+
+    def _holds(self, literal: int, model: Sequence[int], true: dict[int, bool]) -> bool:
+        """The literal is true in the model; `true`, per gate, is what was found of it before."""
+        if abs(literal) <= self.encoding.facts_top:
+            return model[abs(literal) - 1] == literal
+        parts = self.encoding.parts
+        stack = [abs(literal)]
+        while stack:
+            gate = stack[-1]
+            unknown = [p for part in parts[gate] if (p := abs(part)) > self.encoding.facts_top and p not in true]
+            if unknown:
+                stack.append(unknown[0])
+                continue
+            stack.pop()
+            true[gate] = all(
+                true[abs(part)] == (part > 0) if abs(part) in true else model[abs(part) - 1] == part
+                for part in parts[gate]
+            )
+        return true[abs(literal)] == (literal > 0)
 
     def clause(self, cube: Iterable[int]) -> Expr:
         """The kernel's words for "not in this cube"."""

@@ -25,14 +25,13 @@ from interlock.prove.encoding import TRUTH
 from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
 from interlock.prove.frames import Frames
 from interlock.prove.local import Cube, LocalRules
-from interlock.prove.minimal import minimise
+from interlock.prove.one_way import OneWay
 from interlock.prove.pdr import NAME as PDR
-from interlock.prove.pdr import Reduction, certify, pursue
+from interlock.prove.pdr import certify, pursue
 from interlock.prove.samples import Samples
 from interlock.prove.sampling import Walks
 from interlock.prove.solvers import SatSolver, SolverFactory, add_all, light_solver
 from interlock.prove.starts import some_initial_states
-from interlock.prove.trimming import trim
 
 NAME = "mined"
 MOST_STARTS = 64
@@ -84,7 +83,7 @@ def strengthen(frames: Frames, questions: Sequence[Question], claims: dict[int, 
 
     Raises OutOfTime.
     """
-    left = [at for at in range(len(questions)) if at not in claims and not frames.excludes([at])]
+    left = frames.not_excluded([at for at in range(len(questions)) if at not in claims])
     # those that are likely to be reachable last: they must not keep the others from their turn
     left.sort(key=lambda at: questions[at].expects_run)
     for at, trace in frames.strengthen(left, report):
@@ -115,7 +114,7 @@ def claim_late(
         lemmas = frames.lemmas if frames.invariant is None else frames.invariant
     with suppress(OutOfTime, KeyboardInterrupt):
         report(Progress(NAME, "ending: what follows from facts found so far"))
-        claim_mined(rules, lemmas, questions, claims, Clock(None).sooner(seconds), trim)
+        claim_mined(rules, lemmas, questions, claims, Clock(None).sooner(seconds), hastily=True)
 
 
 def claim_mined(
@@ -124,19 +123,18 @@ def claim_mined(
     questions: Sequence[Question],
     claims: dict[int, Claim],
     clock: Clock,
-    reduce: Reduction = minimise,
+    hastily: bool = False,
 ) -> None:
     """Adds to `claims`, by place, a proof of every open question whose target the lemmas exclude.  Raises OutOfTime."""
     asked = {at: rules.encoding.gate(question.target) for at, question in enumerate(questions) if at not in claims}
-    solver = light_solver()
-    add_all(solver, rules.encoding.clauses)
+    solver = OneWay(rules.encoding, light_solver())
     add_all(solver, [[-literal for literal in cube] for cube in lemmas])
     try:
-        excluded = [at for at, target in asked.items() if not solver.solve([target], clock)]
+        excluded = [at for at, target in asked.items() if not solver.solve(solver.parts(target), clock)]
     finally:
         solver.close()
     if excluded:
-        certificate = certify(rules, lemmas, [questions[at].target for at in excluded], clock, reduce)
+        certificate = certify(rules, lemmas, [questions[at].target for at in excluded], clock, hastily)
         claims.update({at: Proved(questions[at].id, NAME, certificate) for at in excluded})
 
 

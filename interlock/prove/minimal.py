@@ -10,12 +10,12 @@ Reference (from memory)
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import count
 
 from interlock.prove.engine import Clock
 from interlock.prove.local import Cube, LocalRules
-from interlock.prove.solvers import SolverFactory, add_all
-from interlock.prove.trimming import Trimmer
+from interlock.prove.one_way import OneWay
+from interlock.prove.solvers import SolverFactory
+from interlock.prove.trimming import Trimmer, switched
 
 BLOCK = 32
 """So many clauses are assumed by one literal."""
@@ -32,17 +32,21 @@ def minimise(
     trimmer = Trimmer(rules, cubes, clock, make_solver)
     try:
         trimmer.run(targets)
-        left = _Minimiser(trimmer)
-        left.run()
     finally:
         trimmer.solver.close()
+    left = _Minimiser(trimmer, make_solver)
+    try:
+        left.run()
+    finally:
+        left.solver.close()
     return [cubes[at] for at in sorted(left.alive)]
 
 
 class _Minimiser:
-    def __init__(self, trimmer: Trimmer) -> None:
+    def __init__(self, trimmer: Trimmer, make_solver: SolverFactory) -> None:
         self.trimmer = trimmer
-        self.solver = trimmer.solver
+        # what is to be left out is missed for sure where a model says so: it need not speak of what was not kept at all
+        self.solver = OneWay(trimmer.rules.encoding, make_solver())
         self.queries = trimmer.queries
         self.used = trimmer.used
         order = list(trimmer.kept)
@@ -56,7 +60,9 @@ class _Minimiser:
         self._owned: dict[int | None, list[int]] = {}
         for number, (owner, _) in enumerate(self.queries):
             self._owned.setdefault(owner, []).append(number)
-        self._fresh = count(trimmer.first + len(trimmer.cubes))
+        first = switched(self.solver, [trimmer.cubes[at] for at in order])
+        self._switch = {at: first + place for place, at in enumerate(order)}
+        self._at = {switch: at for at, switch in self._switch.items()}
         self._blocks = [order[at : at + BLOCK] for at in range(0, len(order), BLOCK)]
         self._block_of = {at: number for number, block in enumerate(self._blocks) for at in block}
         self._acts = [self._act(block) for block in self._blocks]
@@ -84,7 +90,7 @@ class _Minimiser:
                 if owner is None or owner in self.sure:
                     self.sure.add(at)
                     self._leave_block(at)
-                    self.solver.add([self.trimmer.first + at])
+                    self.solver.add([self._switch[at]])
                 return False
             cores[number] = core
         self.alive.discard(at)
@@ -99,19 +105,23 @@ class _Minimiser:
 
     def _core_without(self, number: int, at: int) -> set[int] | None:
         """What refutes the query without the clause, beside what is surely needed; None where nothing does."""
-        first = self.trimmer.first
-        query = self.queries[number][1]
+        query = self.solver.said(self.queries[number][1])
         own = self._block_of[at]
         acts = {act: block for block, act in enumerate(self._acts) if block != own and self._blocks[block]}
-        rest = [first + other for other in self._blocks[own] if other != at]
+        rest = [self._switch[other] for other in self._blocks[own] if other != at]
         if self.solver.solve([*query, *acts, *rest], self.trimmer.clock):
             return None
-        blocks = {acts.get(literal, own) for literal in self.solver.core() if literal >= first}
-        return self.trimmer.refute(query, [o for block in sorted(blocks) for o in self._blocks[block] if o != at])
+        core = self.solver.core()
+        blocks = {own, *(acts[literal] for literal in core if literal in acts)}
+        near = [self._switch[other] for block in sorted(blocks) for other in self._blocks[block] if other != at]
+        if self.solver.solve([*query, *near], self.trimmer.clock):
+            raise AssertionError("what was refuted is not")
+        return {self._at[literal] for literal in self.solver.core() if literal in self._at}
 
     def _act(self, block: Sequence[int]) -> int:
-        act = next(self._fresh)
-        add_all(self.solver, [[-act, self.trimmer.first + at] for at in block])
+        act = self.solver.new()
+        for at in block:
+            self.solver.add([-act, self._switch[at]])
         return act
 
     def _leave_block(self, at: int) -> None:

@@ -13,7 +13,6 @@ References (from memory)
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Protocol
 
 from interlock.kernel.claims import (
     Certificate,
@@ -34,16 +33,9 @@ from interlock.prove.local import Cube, LocalRules
 from interlock.prove.minimal import minimise
 from interlock.prove.obligations import discharge
 from interlock.prove.solvers import SolverFactory, light_solver
+from interlock.prove.trimming import trim
 
 NAME = "pdr"
-
-
-class Reduction(Protocol):
-    """Chooses those of the cubes that suffice: `minimise`, or `trim` where time is short."""
-
-    def __call__(
-        self, rules: LocalRules, cubes: Sequence[Cube], targets: Sequence[int], clock: Clock, make_solver: SolverFactory
-    ) -> list[Cube]: ...
 
 
 def pdr(
@@ -103,14 +95,14 @@ def pursue(
 
 
 def certify(
-    rules: LocalRules, cubes: Sequence[Cube], targets: Sequence[Expr], clock: Clock, reduce: Reduction = minimise
+    rules: LocalRules, cubes: Sequence[Cube], targets: Sequence[Expr], clock: Clock, hastily: bool = False
 ) -> Certificate:
-    """The certificate that says what of the cubes these targets need, once z3 has agreed.
+    """The certificate that says what of the cubes these targets need, once z3 has agreed; hastily: and a little more.
 
     Raises OutOfTime, and UnsoundCertificate or AssertionError where the cubes are not what they should be.
     """
     literals = [rules.encoding.gate(target) for target in targets]
-    needed = reduce(rules, cubes, literals, clock, light_solver)
+    needed = (trim if hastily else minimise)(rules, cubes, literals, clock, light_solver)
     certificate = Certificate(tuple(rules.clause(cube) for cube in needed))
     discharge(rules.machine, certificate, targets, clock)
     return certificate

@@ -10,13 +10,18 @@ Reference (from memory)
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import chain
 
 from interlock.kernel.machine import support_of
 from interlock.prove.encoding import TRUTH
 from interlock.prove.engine import Clock
 from interlock.prove.local import Cube, LocalRules
-from interlock.prove.solvers import SolverFactory, add_all
+from interlock.prove.one_way import OneWay
+from interlock.prove.solvers import SolverFactory
+
+LARGEST_REGION = 64
+"""A rule about more variables is not refuted with all that is known of them before less was tried."""
 
 
 def trim(
@@ -34,6 +39,14 @@ def trim(
         trimmer.solver.close()
 
 
+def switched(solver: OneWay, cubes: Sequence[Cube]) -> int:
+    """Gives the solver a literal per cube that keeps it out; the first of these literals, the others follow."""
+    switches = [solver.new() for _ in cubes]
+    for switch, cube in zip(switches, cubes, strict=True):
+        solver.add([-switch, *(-literal for literal in cube)])
+    return switches[0] if switches else solver.new()
+
+
 class Trimmer:
     """Queries that must have no model, each with the cubes that its refutation used; cubes are named by place.
 
@@ -45,20 +58,19 @@ class Trimmer:
         self.rules = rules
         self.cubes = cubes
         self.clock = clock
-        self.solver = make_solver()
-        encoding = rules.encoding
-        add_all(self.solver, encoding.clauses)
-        self.solver.add([TRUTH, encoding.top])
-        self.first = encoding.top + 1
-        """The literal that switches cube 0 on; the others follow."""
-        for at, cube in enumerate(cubes):
-            self.solver.add([-(self.first + at), *(-literal for literal in cube)])
-        names = encoding.variable_of
+        self.solver = OneWay(rules.encoding, make_solver())
+        self.first = switched(self.solver, cubes)
+        names = rules.encoding.variable_of
         self.names = [frozenset(names[abs(literal)] for literal in cube) for cube in cubes]
         self.naming: dict[str, list[int]] = {}
         for at, own in enumerate(self.names):
             for name in sorted(own):
                 self.naming.setdefault(name, []).append(at)
+        self.rarest: dict[str, list[int]] = {}
+        """Each cube once, at that of its names which the fewest cubes have."""
+        for at, own in enumerate(self.names):
+            if own:
+                self.rarest.setdefault(min(sorted(own), key=lambda name: len(self.naming[name])), []).append(at)
         machine = rules.machine
         self.region = [support_of(machine, rule.guard) | {name for name, _ in rule.update} for rule in machine.rules]
         self.near: dict[int, list[int]] = {}
@@ -71,7 +83,7 @@ class Trimmer:
         names = self.rules.encoding.variable_of
         regions = [(target, frozenset(names[fact] for fact in self._facts_below(target))) for target in set(targets)]
         for target, region in sorted(regions, key=lambda one: (len(one[1]), one[0])):
-            self._use(None, [target], self._within(region))
+            self._use(None, [target], [self._within(region)])
         waiting = deque(self.kept)
         while waiting:
             at = waiting.popleft()
@@ -81,27 +93,28 @@ class Trimmer:
                 if written is None:
                     continue
                 rest = [literal for literal in cube if literal not in written]
-                waiting.extend(self._use(at, [self.rules.guards[rule], *rest], self._around(rule, at)))
+                waiting.extend(self._use(at, [self.rules.guards[rule], *rest], self._around(rule, at, rest)))
 
     def refute(self, query: Sequence[int], context: Iterable[int]) -> set[int] | None:
         """Which of these cubes, kept out, refute the query; None where they do not."""
         first = self.first
-        if self.solver.solve([*query, *(first + at for at in context)], self.clock):
+        if self.solver.solve([*self.solver.said(query), *(first + at for at in context)], self.clock):
             return None
         return {literal - first for literal in self.solver.core() if first <= literal < first + len(self.cubes)}
 
-    def _use(self, owner: int | None, query: list[int], near: Sequence[int]) -> list[int]:
-        """Keeps what refutes the query, of what is kept already if that does; gives what was not kept before."""
+    def _use(self, owner: int | None, query: list[int], nearest: Iterable[Sequence[int]]) -> list[int]:
+        """Keeps what refutes the query, of what is kept already if that does; gives what was not kept before.
+
+        `nearest`: what is likely to refute it, to be tried first.
+        """
         kept = self.kept
-        # what is assumed first refutes first, if it does; to ask about that alone would cost a model where it does not
-        ordered = [at for at in near if at in kept]
-        ordered += [at for at in near if at not in kept]
-        for context in (ordered, range(len(self.cubes))):
-            core = self.refute(query, context)
+        for near in chain(nearest, [range(len(self.cubes))]):
+            # what is assumed first refutes first, if it does: to ask about that alone first may cost a model
+            ordered = [at for at in near if at in kept]
+            ordered += [at for at in near if at not in kept]
+            core = self.refute(query, ordered)
             if core is not None:
-                if not core <= kept.keys():
-                    # what is assumed the other way round often does with less
-                    core = self.refute(query, sorted(core, key=lambda at: (at not in kept, -at))) or core
+                core = self._with_less(query, core)
                 fresh = sorted(core - kept.keys())
                 kept.update(dict.fromkeys(fresh))
                 self.queries.append((owner, query))
@@ -109,20 +122,44 @@ class Trimmer:
                 return fresh
         raise AssertionError("the cubes are not inductive together")
 
-    def _around(self, rule: int, at: int) -> list[int]:
-        """Cubes about nothing but what the rule and the cube name."""
+    def _with_less(self, query: Sequence[int], core: set[int]) -> set[int]:
+        """The core without what it can do without of what is not kept yet: that would have to be kept out itself."""
+        kept = self.kept
+        if core <= kept.keys():
+            return core
+        # what is assumed the other way round often does with less
+        less = self.refute(query, sorted(core, key=lambda at: (at not in kept, -at)))
+        core = core if less is None else less
+        fresh = sorted(core - kept.keys(), reverse=True)
+        if len(fresh) > 1:
+            for other in fresh:
+                if other in core:
+                    less = self.refute(query, sorted(core - {other}, key=lambda at: (at not in kept, at)))
+                    core = core if less is None else less
+        return core
+
+    def _around(self, rule: int, at: int, rest: Iterable[int]) -> Iterator[Sequence[int]]:
+        """Cubes about nothing but what the rule and the cube name; where that is much, first those beside the rest."""
+        region = self.region[rule]
+        extra = self.names[at] - region
+        if len(region) > LARGEST_REGION:
+            names = self.rules.encoding.variable_of
+            beside = {other for literal in rest for other in self.naming[names[abs(literal)]]}
+            region |= extra
+            yield sorted(other for other in beside if self.names[other] <= region)
+            yield self._within(region)
+            return
         if rule not in self.near:
-            self.near[rule] = self._within(self.region[rule])
-        extra = self.names[at] - self.region[rule]
-        if not extra:
-            return self.near[rule]
-        region = self.region[rule] | extra
-        more = {other for name in extra for other in self.naming[name] if self.names[other] <= region}
-        return [*self.near[rule], *sorted(more)]
+            self.near[rule] = self._within(region)
+        near = self.near[rule]
+        if extra:
+            # what the rule alone names comes first: it refutes what leads into other cubes too
+            inside = set(near)
+            near = [*near, *(other for other in self._within(region | extra) if other not in inside)]
+        yield near
 
     def _within(self, region: frozenset[str]) -> list[int]:
-        inside = {at for name in region for at in self.naming.get(name, ()) if self.names[at] <= region}
-        return sorted(inside)
+        return sorted(at for name in region for at in self.rarest.get(name, ()) if self.names[at] <= region)
 
     def _facts_below(self, literal: int) -> set[int]:
         """The SAT variables of facts on which a gate depends."""

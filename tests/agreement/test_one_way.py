@@ -1,0 +1,42 @@
+"""A solver that is told gates one way only, when they are asked about, answers as one that knows them all."""
+
+from __future__ import annotations
+
+from random import Random
+
+import pytest
+
+from interlock.kernel.evaluator import evaluate
+from interlock.prove.local import LocalRules
+from interlock.prove.one_way import OneWay
+from interlock.prove.solvers import FOREVER, add_all, light_solver
+
+from .random_machines import random_case
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_queries_have_the_answers_of_the_whole_encoding(seed: int) -> None:
+    """Guards, targets and their opposites, a few at once; a model's state satisfies the expressions."""
+    machine, questions = random_case(seed)
+    rules = LocalRules(machine)
+    expressions = [*(rule.guard for rule in machine.rules), *(question.target for question in questions)]
+    gates = [rules.encoding.gate(expression) for expression in expressions]
+    whole = light_solver()
+    add_all(whole, rules.encoding.clauses)
+    one_way = OneWay(rules.encoding, light_solver())
+    random = Random(seed)
+    for _ in range(40):
+        chosen = random.sample(range(len(gates)), min(len(gates), random.choice((1, 2, 2, 3))))
+        wanted = [(at, random.random() < 0.6) for at in chosen]
+        query = [gates[at] if is_so else -gates[at] for at, is_so in wanted]
+        answer = one_way.solve(one_way.said(query), FOREVER)
+        assert answer == whole.solve(query, FOREVER)
+        if answer:
+            model = one_way.model()
+            state = rules.encoding.decode(model)
+            assert all(evaluate(machine, expressions[at], state) == is_so for at, is_so in wanted)
+            facts = rules.justify(query, model)
+            assert all(model[abs(fact) - 1] == fact for fact in facts)
+            assert not whole.solve([*facts, -random.choice(query)], FOREVER), "what was asked follows from these facts"
+    whole.close()
+    one_way.close()
