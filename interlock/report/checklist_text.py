@@ -117,6 +117,8 @@ def summary(checklist: Checklist, audited: ChecklistAudit) -> Line:
     if audited.audit.overall is Overall.DISPUTED:
         return Line("DISPUTED: two parts of this program contradict each other; do not use this", Tone.LOUD)
     text = f"checklist made and proved: {legs}, {steps}"
+    if not audited.followed:
+        return Line(f"{text}; slips not examined, so warnings may be missing", Tone.OPEN)
     amiss = sum(one.verdict is not Verdict.POSSIBLE for one in audited.audit.actions)
     if amiss:
         return Line(f"{text}; {count_of(amiss, 'action')} depending on timing: see AUDIT above", Tone.OPEN)
@@ -177,9 +179,16 @@ def goal_option(goal: Goal) -> str:
 
 
 def exit_code_of(result: Checklist | NoChecklist, audited: ChecklistAudit | None) -> int:
-    """0 made and proved; 1 out of reach, or a requirement breaks on the way; 3 undecided; 4 disputed."""
+    """0 made and proved; 1 out of reach, or a requirement breaks on the way; 3 undecided; 4 disputed.
+
+    Undecided as well where the slips were not followed: the warnings that they call for are missing.
+    """
     if isinstance(result, Checklist):
-        return 4 if audited is not None and audited.audit.overall is Overall.DISPUTED else 0
+        if audited is None:
+            return 0
+        if audited.audit.overall is Overall.DISPUTED:
+            return 4
+        return 0 if audited.followed else 3
     if isinstance(result.finding, Disputed):
         return 4
     return 1 if result.broken or isinstance(result.finding, Holds) else 3
