@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from interlock.confirm import confirm as confirming
+from interlock.confirm import recheck as rechecking
 from interlock.confirm.confirm import (
     MOST_RECOUNTED,
     Agreed,
@@ -14,9 +15,9 @@ from interlock.confirm.confirm import (
     confirm,
     verdict_on,
 )
-from interlock.confirm.recheck import Recheck
+from interlock.confirm.recheck import Recheck, recheck
 from interlock.confirm.replay import replay
-from interlock.confirm.smtlib import Obligation, step_obligation
+from interlock.confirm.smtlib import Obligation, all_of, any_of, safe_obligation, step_obligation
 from interlock.kernel.claims import Certificate, Disputed, Holds, Progress, Proved, Refuted, Trace, Undecided
 from interlock.kernel.expressions import TRUE, Is, Not, Or
 from interlock.kernel.machine import Actor, Machine, Question, Rule, Variable
@@ -131,3 +132,29 @@ def test_header_says_when_states_must_differ() -> None:
     clauses = (Not(Is("n", 2)),)
     assert repeat in step_obligation(STEPS, Certificate(clauses, 2, distinct=True)).text
     assert repeat not in step_obligation(STEPS, Certificate(clauses, 2)).text
+
+
+@pytest.mark.parametrize("left", [-1.0, 0.0, 0.0004])
+def test_less_than_a_moment_is_no_time(left: float, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With under a millisecond left the solver is not asked at all: to it, no milliseconds would mean no limit."""
+    monkeypatch.setattr(rechecking, "monotonic", lambda: 1000.0)
+    obligation = safe_obligation(STEPS, Certificate((Not(Is("n", 2)),)), [NEVER_2, Question("again", Is("n", 2))])
+    assert recheck(obligation, 1000.0 + left).answers == ("unknown (out of time)",) * 2
+    assert recheck(obligation, 1000.0 + 60).answers == ("unsat",) * 2
+
+
+def test_connectives_have_two_arguments_or_more() -> None:
+    """The standard gives `and` and `or` no meaning for fewer: none and one are written without them."""
+    assert (all_of([]), all_of(["a"]), all_of(["a", "b", "c"])) == ("true", "a", "(and a b c)")
+    assert (any_of([]), any_of(["a"]), any_of(["a", "b"])) == ("false", "a", "(or a b)")
+
+
+def test_names_no_file_could_hold_are_written_all_the_same() -> None:
+    """Half of a character pair, which no encoding can write, does not keep a machine from being checked."""
+    odd = "\ud800"
+    machine = Machine(
+        (Variable(odd, (odd, "plain"), (odd,)),), (), (Rule(odd, Actor.CREW, Is(odd, odd), ((odd, "plain"),)),)
+    )
+    asked = Question(odd, Is(odd, odd))
+    assert recheck(step_obligation(machine, Certificate((Is(odd, odd),)))).answers == ("sat",)
+    assert recheck(safe_obligation(machine, Certificate((Is(odd, "plain"),)), [asked])).answers == ("unsat",)
