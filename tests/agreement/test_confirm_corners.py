@@ -141,6 +141,9 @@ def test_what_remains_once_nothing_fails() -> None:
     assert without_failures(LAMP) == Machine(LAMP.variables, (), rules, (), LAMP.start)
     variables = (Variable("lamp", ("off", "on"), ("on",)), Variable("n", (0, 1, 2), (2,)))
     assert restarted(LAMP, ("on", 2)) == Machine(variables, (), rules)
+    for short in (("on",), ("on", 2, 2)):
+        with pytest.raises(ValueError):
+            restarted(LAMP, short)
     assert written_by(LAMP, ("up", "on", "blow")) == {"n": 1, "lamp": "off"}
     assert written_by(LAMP, ("blow", "on", "down")) == {"n": 0, "lamp": "on"}
 
@@ -160,6 +163,7 @@ FIRST: Rank = ((("n", 1, 2), ("n", 2, 3), ("lamp", "on", 1)),)
         (FIRST, (Not(Is("n", 0)), Not(Is("n", 1))), {"n": 1}, True),
         (FIRST, (Is("n", 1), Is("lamp", "off")), {"n": 0, "lamp": "on"}, True),
         (FIRST, (Is("n", 2), Is("lamp", "off")), {"n": 1, "lamp": "on"}, False),
+        (FIRST, (Is("n", 2), Not(Is("lamp", "on"))), {"n": 1}, True),
         (FIRST, (Is("n", 2),), {}, False),
         ((), (Is("n", 2),), {"n": 0}, False),
         ((*FIRST, (("n", 1, 1),)), (Is("n", 1), Is("lamp", "off")), {"n": 1, "lamp": "off"}, False),
