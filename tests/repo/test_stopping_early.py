@@ -8,13 +8,16 @@ import signal
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from interlock import cli
 from interlock.cli.screen import write_whole
-from interlock.kernel.claims import Limits
+from interlock.hold.procedure_binding import BoundProcedure
+from interlock.kernel.claims import Limits, Report
 from interlock.study import checklist_audit
+from interlock.study.audit import Audit, audit_procedure
 
 ROOT = Path(__file__).parents[2]
 
@@ -89,12 +92,12 @@ def test_a_checklist_whose_slips_were_not_examined_is_undecided(
     wanted = ["checklist", "demo:single-lane", "--load", "4C=HALF"]
     assert cli.run(wanted) == 0
     assert "may be missing" not in capsys.readouterr().out
-    audit = checklist_audit.audit_procedure
+    audit = audit_procedure
 
-    def stopped(bound: object, engine: object, limits: Limits, *rest: object, **more: object) -> object:
+    def stopped(bound: BoundProcedure, engine: None, limits: Limits, report: Report, **more: Any) -> Audit:
         os.kill(os.getpid(), signal.SIGINT)
         assert limits.stop is not None and limits.stop()
-        return audit(bound, engine, limits, *rest, **more)  # type: ignore[arg-type] -- handed on as they came
+        return audit(bound, engine, limits, report, **more)
 
     monkeypatch.setattr(checklist_audit, "audit_procedure", stopped)
     assert cli.run(wanted) == 3
