@@ -40,6 +40,11 @@ class Builder:
         self.crossings = _crossing_parts(floor)
         self.holdings = _holding_parts(floor)
         self.hand_work: Expr = TRUE
+        self.devices_on: dict[str, list[Device]] = {}
+        """Per face what stands on it, as written."""
+        for device in hold.devices:
+            for face in faces_of(self, device):
+                self.devices_on.setdefault(face, []).append(device)
 
     def define(self, name: str, definition: Expr) -> None:
         """Gives a signal its meaning."""
@@ -171,7 +176,7 @@ def face_phrase(builder: Builder, face: str) -> str:
     doors = [cell.door for cell in (builder.floor.cells[name] for name, _ in sides) if cell.door]
     if doors and len(sides) == 2 and len(doors) == 1:
         return f"the sill of {builder.world.things[doors[0]].phrase}"
-    devices = [device.name for device in builder.hold.devices if face in faces_of(builder, device)]
+    devices = [device.name for device in builder.devices_on.get(face, ())]
     if devices:
         return " and ".join(devices)
     if len(doors) == 2:

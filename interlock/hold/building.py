@@ -367,9 +367,7 @@ def side_thing(builder: Builder, cell: Cell, direction: Direction) -> Thing:
     side = Thing(f"{cell.id}.{direction}", "side of a bay", f"the {direction} side of bay {cell.id}")
     bay.parts[direction.value] = side
     face = builder.floor.face(cell.id, direction)
-    side.parts["devices"] = tuple(
-        builder.world.things[device.id] for device in builder.hold.devices if face in faces_of(builder, device)
-    )
+    side.parts["devices"] = tuple(builder.world.things[device.id] for device in builder.devices_on.get(face, ()))
     other = builder.floor.neighbour(cell.id, direction)
     if other in builder.world.things:
         side.parts["beyond"] = builder.world.things[other]

@@ -216,10 +216,10 @@ def _circular(builder: Builder) -> Diagnostic | None:
     graph: networkx.DiGraph[str] = networkx.DiGraph()
     for name, expr in builder.signals.items():
         graph.add_edges_from((name, used) for used in sorted(signals_of(expr)))
-    try:
-        circle = [edge[0] for edge in networkx.find_cycle(graph)]
-    except networkx.NetworkXNoCycle:
+    # to look for a circle where there is none takes time that grows with the square of the hold
+    if networkx.is_directed_acyclic_graph(graph):
         return None
+    circle = [edge[0] for edge in networkx.find_cycle(graph)]
     start = circle.index(min(circle))
     names = [name.split(".")[1] if "." in name else name for name in circle[start:] + circle[:start]]
     names = list(dict.fromkeys(names))
