@@ -9,7 +9,7 @@ import pytest
 from interlock.confirm.recovery import confirm_recovery
 from interlock.kernel.claims import Unknown
 from interlock.kernel.recovery import Recoverable, Recovers, Trapped, rank_of
-from interlock.prove import recovery
+from interlock.prove import cases
 from interlock.prove.engine import Clock
 from interlock.prove.frames import Frames
 from interlock.prove.local import LocalRules
@@ -131,8 +131,8 @@ def test_too_hard_is_undecided_without_a_clock(monkeypatch: pytest.MonkeyPatch) 
     end stays undecided, in any time.
     """
     machine, question = next(case for case in map(random_siding, range(1, 99, 2)) if dead_ends(case[0], case[1].goal))
-    monkeypatch.setattr(recovery, "HARD_QUERIES", 0)
-    monkeypatch.setattr(recovery, "closed_region", lambda *_: None)
+    monkeypatch.setattr(cases, "HARD_QUERIES", 0)
+    monkeypatch.setattr(cases, "closed_region", lambda *_: None)
     (claim,) = recover(machine, [question], BY_CASES)
     assert isinstance(claim, Unknown)
     assert "nor that there is none" in claim.reason
