@@ -29,7 +29,8 @@ if TYPE_CHECKING:
     epilog=exit_codes(
         "the checklist was made and is proved",
         "the goal cannot be reached, or only by breaking a requirement",
-        "no checklist was found, and it is not shown that there is none;\n      or its slips were not examined to an end",
+        "no checklist was found, and it is not shown that there is none;\n"
+        "      or its slips were not examined to an end",
     ),
 )
 @click.argument("hold", metavar="HOLD")

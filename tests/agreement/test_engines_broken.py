@@ -12,7 +12,18 @@ from typing import Any
 import pytest
 
 from interlock.kernel.machine import Machine, Rule
-from interlock.prove import arrays, compiled, dead_ends, explicit, guided, induction, recovery, unrolling, vectorised
+from interlock.prove import (
+    arrays,
+    cases,
+    compiled,
+    dead_ends,
+    explicit,
+    guided,
+    induction,
+    known,
+    unrolling,
+    vectorised,
+)
 from interlock.prove.encoding import Encoding
 from interlock.prove.local import Cube, LocalRules
 from interlock.prove.obligations import UnsoundCertificate
@@ -111,12 +122,12 @@ def count_on_failures(patch: pytest.MonkeyPatch) -> None:
     def same(machine: Machine) -> Machine:
         return machine
 
-    patch.setattr(recovery, "without_failures", same)
+    patch.setattr(known, "without_failures", same)
 
 
 def cover_nothing(patch: pytest.MonkeyPatch) -> None:
     """All states are taken for covered at once."""
-    patch.setattr(recovery._StageWork, "uncovered", lambda _: None)
+    patch.setattr(cases.Cases, "uncovered", lambda _: None)
 
 
 def trap_too_soon(patch: pytest.MonkeyPatch) -> None:
