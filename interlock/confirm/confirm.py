@@ -9,7 +9,7 @@ from typing import TypeAlias
 
 from interlock.confirm.enumeration import enumerate_reachable
 from interlock.confirm.recheck import Recheck, recheck
-from interlock.confirm.replay import replay
+from interlock.confirm.replay import Replays
 from interlock.confirm.smtlib import Obligation, safe_obligation, start_obligation, step_obligation
 from interlock.kernel.claims import (
     Certificate,
@@ -59,13 +59,14 @@ def confirm(
     # Certificates are told apart by identity: equal ones in two objects are merely checked twice.
     shared: dict[int, tuple[Certificate, list[tuple[int, Proved]]]] = {}
     counted: list[tuple[int, Proved]] = []
+    replays = Replays(machine)
     for at, (question, claim) in enumerate(zip(questions, claims, strict=True)):
         if claim.question != question.id:
             findings[at] = Disputed(question.id, claim, f"the claim answers question {claim.question!r}")
         elif isinstance(claim, Unknown):
             findings[at] = Undecided(question.id, claim.reason, claim.depth)
         elif isinstance(claim, Refuted):
-            faults = replay(machine, question.target, claim.trace)
+            faults = replays.faults(question.target, claim.trace)
             findings[at] = Disputed(question.id, claim, "; ".join(faults)) if faults else Fails(question.id, claim)
         elif claim.certificate is None:
             counted.append((at, claim))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from interlock.kernel.claims import Trace
-from interlock.kernel.evaluator import evaluate, fire, is_enabled, is_initial
+from interlock.kernel.evaluator import State, evaluate, fire, is_enabled, is_initial
 from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Machine
 
@@ -14,23 +14,44 @@ def replay(machine: Machine, target: Expr, trace: Trace) -> list[str]:
     An empty list means that the run exists and that its last state satisfies the target.  Each step is judged from
     the state that the trace itself gives, so one wrong state is reported on both sides.  Steps count from 1.
     """
-    if len(trace.states) != len(trace.rules) + 1:
-        return [f"{len(trace.rules)} steps do not fit {len(trace.states)} states"]
-    if any(len(state) != len(machine.variables) for state in trace.states):
-        return ["a state does not have one value for each variable"]
-    faults = [] if is_initial(machine, trace.states[0]) else ["the first state is not an initial state"]
-    rules = {rule.name: rule for rule in machine.rules}
-    for number, name in enumerate(trace.rules, start=1):
-        before, after = trace.states[number - 1], trace.states[number]
-        if name not in rules:
-            faults.append(f"step {number}: there is no rule {name!r}")
-            continue
-        if not is_enabled(machine, rules[name], before):
-            faults.append(f"step {number}: rule {name!r} may not fire there")
-        due = fire(machine, rules[name], before)
+    return Replays(machine).faults(target, trace)
+
+
+class Replays:
+    """Replays of several traces of one machine, which judge a step once that traces share.
+
+    Steps are the same where their states are the same objects: the traces must be kept for as long as this is used.
+    """
+
+    def __init__(self, machine: Machine) -> None:
+        self.machine = machine
+        self.rules = {rule.name: rule for rule in machine.rules}
+        self._judged: dict[tuple[int, str, int], list[str]] = {}
+
+    def faults(self, target: Expr, trace: Trace) -> list[str]:
+        """As `replay` gives them."""
+        machine, states = self.machine, trace.states
+        if len(states) != len(trace.rules) + 1:
+            return [f"{len(trace.rules)} steps do not fit {len(states)} states"]
+        if any(len(state) != len(machine.variables) for state in states):
+            return ["a state does not have one value for each variable"]
+        faults = [] if is_initial(machine, states[0]) else ["the first state is not an initial state"]
+        for number, name in enumerate(trace.rules, start=1):
+            before, after = states[number - 1], states[number]
+            step = (id(before), name, id(after))
+            if step not in self._judged:
+                self._judged[step] = self._faults_of_step(before, name, after)
+            faults += [f"step {number}: {fault}" for fault in self._judged[step]]
+        if not evaluate(machine, target, states[-1]):
+            faults.append("the last state does not satisfy the target")
+        return faults
+
+    def _faults_of_step(self, before: State, name: str, after: State) -> list[str]:
+        machine = self.machine
+        if name not in self.rules:
+            return [f"there is no rule {name!r}"]
+        rule = self.rules[name]
+        faults = [] if is_enabled(machine, rule, before) else [f"rule {name!r} may not fire there"]
+        due = fire(machine, rule, before)
         wrong = [v.name for v, is_, must in zip(machine.variables, after, due, strict=True) if is_ != must]
-        if wrong:
-            faults.append(f"step {number}: rule {name!r} leads to another value of {', '.join(wrong)}")
-    if not evaluate(machine, target, trace.states[-1]):
-        faults.append("the last state does not satisfy the target")
-    return faults
+        return [*faults, f"rule {name!r} leads to another value of {', '.join(wrong)}"] if wrong else faults
