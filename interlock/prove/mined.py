@@ -30,7 +30,7 @@ from interlock.prove.pdr import NAME as PDR
 from interlock.prove.pdr import certify, pursue
 from interlock.prove.samples import Samples
 from interlock.prove.sampling import Walks
-from interlock.prove.solvers import SatSolver, SolverFactory, add_all, light_solver
+from interlock.prove.solvers import SolverFactory, add_all, light_solver
 from interlock.prove.starts import some_initial_states
 
 NAME = "mined"
@@ -166,7 +166,7 @@ def mine(
     _settle_singles(candidates, clock, make_solver)
     every = list(range(len(rules.guards)))
     asked = candidates.examples
-    solver = make_solver()
+    solver = OneWay(rules.encoding, make_solver())
     try:
         known = Assumed(candidates, solver)
         for turn in count():
@@ -189,21 +189,17 @@ class Assumed:
     In blocks, so that what is dropped costs little more than its block.
     """
 
-    def __init__(self, candidates: Candidates, solver: SatSolver) -> None:
+    def __init__(self, candidates: Candidates, solver: OneWay) -> None:
         self.candidates = candidates
         self.solver = solver
-        encoding = candidates.rules.encoding
-        add_all(solver, encoding.clauses)
-        self.fresh = count(encoding.top + 1)
-        solver.add([TRUTH, encoding.top])
         self._switches: dict[Key, int] = {}
         for alike, names in candidates.members.items():
             for at in sorted(candidates.singles[alike]):
-                switch = self._switches[alike, at, -1] = next(self.fresh)
+                switch = self._switches[alike, at, -1] = solver.new()
                 add_all(solver, [[-switch, -candidates.facts[name][at]] for name in names])
         for kind in candidates.kinds:
             for a, b in kind.alive():
-                switch = self._switches[kind.number, a, b] = next(self.fresh)
+                switch = self._switches[kind.number, a, b] = solver.new()
                 add_all(solver, [[-switch, -ones[a], -others[b]] for ones, others in kind.pairs])
         keys = list(self._switches)
         self._blocks = [keys[at : at + BLOCK] for at in range(0, len(keys), BLOCK)]
@@ -214,7 +210,7 @@ class Assumed:
         candidates.news.clear()
 
     def _act(self, block: Sequence[Key]) -> int:
-        act = next(self.fresh)
+        act = self.solver.new()
         add_all(self.solver, [[-act, self._switches[key]] for key in block])
         return act
 
@@ -241,14 +237,12 @@ def _settle_singles(candidates: Candidates, clock: Clock, make_solver: SolverFac
     pending = True
     while pending and alive:
         pending = False
-        solver = make_solver()
-        add_all(solver, rules.encoding.clauses)
-        solver.add([TRUTH, rules.encoding.top])
+        solver = OneWay(rules.encoding, make_solver())
         add_all(solver, [[-literal] for literal in sorted(alive)])
         try:
             for at, guard in enumerate(rules.guards):
                 made = alive.intersection(candidates.made[at])
-                if made and guard != -TRUTH and solver.solve([guard], clock):
+                if made and guard != -TRUTH and solver.solve(solver.parts(guard), clock):
                     alive -= made
                     pending = True
         finally:
@@ -263,13 +257,14 @@ def _ask_rules(known: Assumed, asked: Sequence[int], clock: Clock) -> bool:
 
 def _ask_rule(known: Assumed, at: int, clock: Clock) -> bool:
     candidates, solver = known.candidates, known.solver
-    guard, effects, made = candidates.rules.guards[at], candidates.rules.effects[at], candidates.made[at]
-    if guard == -TRUTH or not made:
+    effects, made = candidates.rules.effects[at], candidates.made[at]
+    if candidates.rules.guards[at] == -TRUTH or not made:
         return False
+    guard = solver.parts(candidates.rules.guards[at])
     together = set(made)
     at_once = [p for literal in made for p in candidates.partners(literal) if p.literal in together]
     singles = [literal for literal in made if candidates.is_single(literal)]
-    found = bool(singles or at_once) and solver.solve([*known.acts, guard], clock)
+    found = bool(singles or at_once) and solver.solve([*known.acts, *guard], clock)
     if found:
         for literal in singles:
             candidates.drop_single(literal)
@@ -280,9 +275,9 @@ def _ask_rule(known: Assumed, at: int, clock: Clock) -> bool:
         wanted = [p for literal in made for p in candidates.partners(literal) if abs(p.literal) not in effects]
         if not wanted:
             return found
-        some = next(known.fresh)
+        some = solver.new()
         solver.add([-some, *sorted({partner.literal for partner in wanted})])
-        if not solver.solve([*known.acts, guard, some], clock):
+        if not solver.solve([*known.acts, *guard, some], clock):
             solver.add([-some])
             return found
         found = True
