@@ -15,6 +15,8 @@ from interlock.confirm.confirm import (
     confirm,
     verdict_on,
 )
+from interlock.confirm.enumeration import enumerate_reachable
+from interlock.confirm.numbering import count_by_numbers
 from interlock.confirm.recheck import Recheck, recheck
 from interlock.confirm.replay import replay
 from interlock.confirm.smtlib import Obligation, all_of, any_of, safe_obligation, step_obligation
@@ -158,3 +160,27 @@ def test_names_no_file_could_hold_are_written_all_the_same() -> None:
     asked = Question(odd, Is(odd, odd))
     assert recheck(step_obligation(machine, Certificate((Is(odd, odd),)))).answers == ("sat",)
     assert recheck(safe_obligation(machine, Certificate((Is(odd, "plain"),)), [asked])).answers == ("unsat",)
+
+
+def test_a_count_that_ends_early_is_not_complete() -> None:
+    """Asked for few steps, or unable to number the states, a count says that it has not seen all there are."""
+    ring = Machine(STEPS.variables, (), tuple(_round(at) for at in range(3)))
+    for depth, states in ((0, 1), (1, 2), (2, 3)):
+        walk = enumerate_reachable(ring, (Is("n", 2),), 10, most_depth=depth)
+        assert (walk.states, walk.depth, walk.complete) == (states, depth, False)
+        assert walk.first == ((2,) if depth == 2 else (None,))
+    walk = enumerate_reachable(ring, (Is("n", 2),), 10)
+    assert (walk.states, walk.complete, walk.first) == (3, True, (2,))
+    wide = tuple(Variable(f"v{at}", (False, True), (False,)) for at in range(63))
+    assert not count_by_numbers(Machine(wide, (), ()), (), 10).complete
+
+
+def test_a_count_that_is_done_in_time_counts() -> None:
+    """With a limit that is not reached, a claim is counted again like any other."""
+    claim = Proved("never 2", "a", None, states=2)
+    (finding,) = confirm(STEPS, [NEVER_2], [claim], seconds=600.0)
+    assert finding == Holds("never 2", claim, "second count one state at a time, 2 states")
+
+
+def _round(at: int) -> Rule:
+    return Rule(f"from {at}", Actor.CREW, Is("n", at), (("n", (at + 1) % 3),))
