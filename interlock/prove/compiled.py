@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from itertools import chain
 from typing import Any
 
 from interlock.kernel.evaluator import State
@@ -163,7 +164,13 @@ def compile_expand(packing: Packing, counting: bool) -> Callable[..., Any]:
     returns (steps, dead): the enabled rules over all these states, and the states with none.
     """
     machine = packing.machine
-    guards = [_conjuncts(rule.guard) for rule in machine.rules]
+    # conjuncts by number: to hash or to write out an expression again and again takes most of the time
+    numbers: dict[Expr, int] = {}
+    guards = [
+        tuple(numbers.setdefault(part, len(numbers)) for part in _conjuncts(rule.guard)) for rule in machine.rules
+    ]
+    parts = list(numbers)
+    lengths = [len(repr(part)) for part in parts]
     writer = Writer(packing, [rule.guard for rule in machine.rules])
     lines = ["def expand(frontier, parents, fresh):", " steps = dead = 0", " for s in frontier:"]
     lines += [f"  {line}" for line in writer.prologue]
@@ -184,23 +191,21 @@ def compile_expand(packing: Packing, counting: bool) -> Callable[..., Any]:
             f"{indent} fresh(t)",
         ]
 
-    def block(places: list[int], rests: Mapping[int, tuple[Expr, ...]], indent: str, depth: int) -> list[str]:
+    def block(places: list[int], rests: Mapping[int, tuple[int, ...]], indent: str, depth: int) -> list[str]:
         text: list[str] = []
         places = list(places)
         while places:
-            shared: Counter[Expr] = Counter()
-            for at in places:
-                shared.update(rests[at])
-            best = max(shared.items(), key=lambda item: (item[1], -len(repr(item[0]))), default=None)
+            shared = Counter(chain.from_iterable(rests[at] for at in places))
+            best = max(shared.items(), key=lambda item: (item[1], -lengths[item[0]]), default=None)
             if best is None or best[1] < 2 or depth >= DEEPEST:
                 break
             together = [at for at in places if best[0] in rests[at]]
-            text.append(f"{indent}if {writer.expression(best[0])}:")
+            text.append(f"{indent}if {writer.expression(parts[best[0]])}:")
             below = {at: tuple(arg for arg in rests[at] if arg != best[0]) for at in together}
             text += block(together, below, indent + " ", depth + 1)
             places = [at for at in places if best[0] not in rests[at]]
         for at in places:
-            condition = writer.conjunction(rests[at])
+            condition = writer.conjunction(tuple(parts[number] for number in rests[at]))
             if condition == "True":
                 text += fires(at, indent)
             elif condition != "False":
