@@ -52,9 +52,17 @@ class Cases:
     """The cases of one stage."""
 
     def __init__(
-        self, known: Known, before: Expr, stage: tuple[Expr, Rank], question: RecoveryQuestion, thorough: bool
+        self,
+        known: Known,
+        before: Expr,
+        stage: tuple[Expr, Rank],
+        question: RecoveryQuestion,
+        thorough: bool,
+        offered: Sequence[Entry] = (),
     ) -> None:
         goal, rank = stage
+        self._offered = list(offered)
+        """Cases that were told apart by another measure; those that serve this one too need not be planned again."""
         self._from, self._goal = before, goal
         self.known = known
         self.question = question
@@ -110,6 +118,29 @@ class Cases:
                 wanted.append(literal)
         return self.known.rules.encoding.decode(model)
 
+    def adopts(self, state: State) -> bool:
+        """A case that was offered applies to the state and serves this measure: it is one of the cases now."""
+        true = truths_in(self.known.machine, state)
+        for entry in [entry for entry in self._offered if all(map(true, entry.when))]:
+            # One that serves does so for good, and one that does not never will.
+            self._offered.remove(entry)
+            if self._serves(entry):
+                self._keep(entry)
+                return True
+        return False
+
+    def _serves(self, entry: Entry) -> bool:
+        known, encoding = self.known, self.known.rules.encoding
+        falls = surely_drops(known.machine, self.rank, entry.when, known.written(entry.rules))
+        failing = known.failing(entry.rules, self.before, self.to, falls)
+        self._feed()
+        asked = [self.before, -self.to, failing, *map(encoding.gate, entry.when)]
+        return not self.solver.solve(asked, known.clock)
+
+    def _keep(self, entry: Entry) -> None:
+        self.cover_solver.add([-self.known.rules.encoding.gate(fact) for fact in entry.when])
+        self.entries.append(entry)
+
     def is_open(self, state: State) -> bool:
         """The state is one of this stage, and no case applies to it yet."""
         true = truths_in(self.known.machine, state)
@@ -117,6 +148,8 @@ class Cases:
 
     def cover_met(self, state: State) -> Trapped | None:
         """Finds a case for a state that is surely reachable; a claim where it is a dead end.  Raises TooHard."""
+        if self.adopts(state):
+            return None
         clock = self.known.clock
         names = self.step.plan_near(state, clock) or self.step.plan_far(state, clock)
         if names is None and not self.thorough:
@@ -131,6 +164,8 @@ class Cases:
 
     def cover(self, state: State) -> Trapped | None:
         """Finds a case for the state, or excludes the state; a claim where it is a dead end that can be reached."""
+        if self.adopts(state):
+            return None
         clock = self.known.clock
         names = self.step.plan_near(state, clock)
         # Where all things counted can be had away with in one run, that none was found soon is telling.
@@ -180,8 +215,7 @@ class Cases:
                 cube = [other for other in fewer if other in core]
         if falls:
             cube = self._with_rank(cube, state, names)
-        self.cover_solver.add([-literal for literal in cube])
-        self.entries.append(Entry(tuple(facts_of[literal] for literal in cube), names))
+        self._keep(Entry(tuple(facts_of[literal] for literal in cube), names))
 
     def _with_rank(self, cube: list[int], state: State, names: tuple[str, ...]) -> list[int]:
         """The cube with what else of the state is needed to be sure that the rank falls."""

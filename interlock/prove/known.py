@@ -8,7 +8,7 @@ from interlock.kernel.claims import Report
 from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import Expr, Is, Value
 from interlock.kernel.machine import Machine, Question, support_of
-from interlock.kernel.recovery import without_failures
+from interlock.kernel.recovery import Entry, without_failures
 from interlock.prove import guided
 from interlock.prove.encoding import TRUTH
 from interlock.prove.engine import NO_LIMITS, Clock
@@ -45,6 +45,8 @@ class Known:
         self.planner = Planner(self.calm)
         starts = some_initial_states(self.rules, MOST_STARTS, clock, light_solver)
         self.lemmas: list[Cube] = []
+        self.told: dict[tuple[Expr, Expr], list[Entry]] = {}
+        """Per goals before and after a stage the cases that were told apart in it, by whatever measure."""
         self.met: list[State] = []
         """States that are surely reachable."""
         if starts:

@@ -49,6 +49,7 @@ class _Adviser:
         self.guards = [self.relaxed.goal(rule.guard) for rule in machine.rules]
         self.places = {v.name: {value: at for at, value in enumerate(v.domain)} for v in machine.variables}
         self.initial = {v.name: frozenset(v.init) for v in machine.variables}
+        self._needs: dict[tuple[int, str, Value], Allowed | None] = {}
         self.writers: dict[str, list[int]] = {}
         for at, rule in enumerate(machine.rules):
             for name, _ in rule.update:
@@ -69,7 +70,7 @@ class _Adviser:
         graph.add_nodes_from(range(len(parts)))
         owners = {name: at for at, names in enumerate(own) for name in sorted(names)}
         for (name, value), rule in best.items():
-            needs = self.narrow(self.machine.rules[rule].guard, True, {name: frozenset({value})}) or {}
+            needs = self.needs(rule, name, value) or {}
             for other, values in needs.items():
                 if other != name and other in allowed and values.isdisjoint(allowed[other]):
                     graph.add_edge(owners[name], owners[other])
@@ -170,6 +171,13 @@ class _Adviser:
         ways = [way for arg in expr.args if (way := self.narrow(arg, wanted, allowed)) is not None]
         return min(ways, key=lambda way: self._effort(way, allowed), default=None)
 
+    def needs(self, rule: int, name: str, value: Value) -> Allowed | None:
+        """What the guard of the rule asks for where the variable has this value; None where it cannot fire."""
+        key = (rule, name, value)
+        if key not in self._needs:
+            self._needs[key] = self.narrow(self.machine.rules[rule].guard, True, {name: frozenset({value})})
+        return self._needs[key]
+
     def _effort(self, way: Allowed, before: Allowed) -> int:
         return sum(
             1 + 2 * self.initial[name].isdisjoint(values) for name, values in way.items() if values != before.get(name)
@@ -191,7 +199,7 @@ class _Adviser:
                 rule = self.machine.rules[at]
                 if dict(rule.update)[name] == value:
                     continue
-                needs = self.narrow(rule.guard, True, {name: frozenset({value})})
+                needs = self.needs(at, name, value)
                 if needs is not None:
                     rid = sum(
                         len(needs.get(other, ())) == 1 and (other, next(iter(needs[other]))) in bad
@@ -222,7 +230,7 @@ class _Adviser:
             context = {**{n: v for n, v in homes.items() if n not in known}, **wanted, name: frozenset({value})}
             found = self.narrow(guard, True, context)
             if found is None:
-                found = self.narrow(guard, True, {name: frozenset({value})}) or {}
+                found = self.needs(at, name, value) or {}
             for other, values in found.items():
                 if other in known or other == name:
                     continue

@@ -132,7 +132,7 @@ class _Search(Known):
         entries = 0
         most = MOST_ENTRIES if thorough else max(FEW_ENTRIES, ENTRIES_PER_RULE * len(self.machine.rules))
         for goal, rank in self._stages(question.goal, adviser):
-            work = Cases(self, before, (goal, rank), question, thorough)
+            work = Cases(self, before, (goal, rank), question, thorough, self.told.get((before, goal), ()))
             try:
                 for met in self.met:
                     if work.is_open(met):
@@ -151,6 +151,7 @@ class _Search(Known):
             except TooHard:
                 return Unknown(question.id, NAME, f"in case {entries} no way back was found, nor that there is none")
             finally:
+                self.told.setdefault((before, goal), []).extend(work.entries)
                 work.close()
             stages.append(Stage(goal, rank, tuple(work.entries)))
             before = goal

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from interlock.kernel.expressions import Expr, Value, conj, neg, signals_of
-from interlock.kernel.machine import Actor, Machine, support_of
+from interlock.kernel.machine import Actor, Machine, Signal, support_of
 from interlock.kernel.recovery import Entry, Recovery, Stage, surely_drops, written_by
 from interlock.prove.engine import Clock, OutOfTime
 from interlock.prove.obligations import Make, Terms, UnsoundCertificate, discharge
@@ -26,14 +26,23 @@ def discharge_recovery(machine: Machine, recovery: Recovery, goal: Expr, clock: 
     work.refute([work.terms.term(before), work.terms.term(neg(goal))], "the last stage does not come to the goal")
 
 
+class _Terms(Terms):
+    def said_after(self, expr: Expr, written: Mapping[str, Value], touched: Sequence[Signal]) -> Any:
+        """The expression, said of the state after the assignments; `touched` are the signals that these may change."""
+        signals = dict(self.signals) if touched else self.signals
+        for signal in touched:
+            signals[signal.name] = self._term(signal.definition, written, signals)
+        return self._term(expr, written, signals)
+
+
 class _Work:
     def __init__(self, machine: Machine, recovery: Recovery, clock: Clock) -> None:
         self.machine = machine
         self.clock = clock
         self.make = Make()
-        self.terms = Terms(machine, 0, self.make)
+        self.terms = _Terms(machine, 0, self.make)
         self.supports = {s.name: support_of(machine, s.definition) for s in machine.signals}
-        self._spoken: dict[Expr, frozenset[str]] = {}
+        self._spoken: dict[Expr, list[Signal]] = {}
         self.solver = self.make.z3.SolverFor("QF_FD")
         self.solver.set("ctrl_c", False)
         self.solver.add(self.terms.domains)
@@ -65,20 +74,22 @@ class _Work:
         wrong.append(self.make.negation(self.make.any_of(good if falls else good[:1])))
         self.refute([self.terms.term(conj(*entry.when)), self.make.any_of(wrong)], f"case {number} goes wrong")
 
-    def _after(self, exprs: Sequence[Expr], written: dict[str, Value]) -> list[Any]:
-        # Other signals than those that are spoken of need no terms of their own.
-        spoken = frozenset[str]().union(*map(self._spoken_of, exprs))
-        supports = {name: support if name in spoken else frozenset() for name, support in self.supports.items()}
-        found: list[Any] = self.terms.after(exprs, dict(written), supports)
-        return found
+    def _after(self, exprs: Sequence[Expr], written: Mapping[str, Value]) -> list[Any]:
+        """The expressions, said of the state after the assignments."""
+        return [self.terms.said_after(expr, written, self._touched(expr, written)) for expr in exprs]
 
-    def _spoken_of(self, expr: Expr) -> frozenset[str]:
-        """The signals that the expression names, and those that these name in turn."""
+    def _touched(self, expr: Expr, written: Mapping[str, Value]) -> list[Signal]:
+        """The signals behind the expression that the assignments may change, each after those that it names."""
         if expr not in self._spoken:
-            names = signals_of(expr)
-            more = (self._spoken_of(self.machine.definitions[name]) for name in names)
-            self._spoken[expr] = frozenset(names).union(*more)
-        return self._spoken[expr]
+            names: set[str] = set()
+            pending = list(signals_of(expr))
+            while pending:
+                name = pending.pop()
+                if name not in names:
+                    names.add(name)
+                    pending += signals_of(self.machine.definitions[name])
+            self._spoken[expr] = [signal for signal in self.terms.order if signal.name in names]
+        return [signal for signal in self._spoken[expr] if not self.supports[signal.name].isdisjoint(written)]
 
     def refute(self, query: Sequence[Any], what: str) -> None:
         """Has z3 say that the query has no model."""

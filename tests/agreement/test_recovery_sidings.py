@@ -7,12 +7,13 @@ from itertools import count
 import pytest
 
 from interlock.confirm.recovery import confirm_recovery
-from interlock.kernel.claims import Unknown
-from interlock.kernel.recovery import Recoverable, Recovers, Trapped, rank_of
-from interlock.prove import cases
+from interlock.kernel.claims import Unknown, silent
+from interlock.kernel.recovery import Entry, Recoverable, Recovers, Trapped, rank_of
+from interlock.prove import cases, recovery
 from interlock.prove.engine import Clock
 from interlock.prove.frames import Frames
 from interlock.prove.local import LocalRules
+from interlock.prove.planning import Step
 from interlock.prove.ranks import advise, advise_counting
 from interlock.prove.recovery import recover
 from interlock.prove.solvers import light_solver
@@ -55,6 +56,42 @@ def test_counting_alone_agrees_with_enumeration(seed: int) -> None:
     assert bool(bad) == isinstance(claim, Trapped)
     if isinstance(claim, Recoverable):
         assert proves(machine, claim.recovery, question.goal)
+
+
+def test_cases_of_one_measure_are_taken_over_by_the_next(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where an adviser is given up early, cases that serve the next one are kept, others not; the claim is right."""
+    monkeypatch.setattr(recovery, "FEW_ENTRIES", 3)
+    monkeypatch.setattr(recovery, "ENTRIES_PER_RULE", 0)
+    serves = cases.Cases._serves
+    served: list[bool] = []
+
+    def noted(self: cases.Cases, entry: Entry) -> bool:
+        served.append(serves(self, entry))
+        return served[-1]
+
+    monkeypatch.setattr(cases.Cases, "_serves", noted)
+    for seed in range(24):
+        machine, question = random_siding(seed)
+        (claim,) = recover(machine, [question], BY_CASES)
+        assert not isinstance(claim, Unknown)
+        assert bool(dead_ends(machine, question.goal)) == isinstance(claim, Trapped)
+        if isinstance(claim, Recoverable):
+            assert proves(machine, claim.recovery, question.goal)
+    assert served.count(True) > 5
+    assert served.count(False) > 5
+
+
+def test_cases_once_told_apart_are_not_planned_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Asked once more by the same measure, every state finds a case that is known, in as few."""
+    machine, question = siding(6, 2)
+    search = recovery._Search(machine, [question.goal], Clock(None), silent)
+    first = search.decide(question, (advise_counting,))
+    monkeypatch.setattr(Step, "plan_near", lambda *_: pytest.fail("planned again"))
+    again = search.decide(question, (advise_counting,))
+    assert isinstance(first, Recoverable)
+    assert isinstance(again, Recoverable)
+    assert _cases(again) <= _cases(first)
+    assert proves(machine, again.recovery, question.goal)
 
 
 def test_shifting_needs_counting() -> None:
