@@ -205,6 +205,10 @@ def _unchecked(claim: Claim | RecoveryClaim) -> Undecided:
     return Undecided(claim.question, reason if isinstance(claim, Unknown) else reason + INTERRUPTED)
 
 
+STOPPED_SECONDS = 15.0
+"""How long claims are confirmed that were made before an end was asked for."""
+
+
 class _Time:
     """The seconds of the limits, from now on, for several stages."""
 
@@ -213,10 +217,11 @@ class _Time:
         self._end = None if limits.seconds is None else monotonic() + limits.seconds
 
     def share(self, part: float) -> Limits:
-        """The limits with this part of the seconds that are left."""
-        if self._end is None:
-            return self.limits
-        return replace(self.limits, seconds=part * max(0.0, self._end - monotonic()))
+        """The limits with this part of the seconds that are left; few of them, once an end was asked for."""
+        seconds = None if self._end is None else part * max(0.0, self._end - monotonic())
+        if self.limits.stop is not None and self.limits.stop():
+            seconds = STOPPED_SECONDS if seconds is None else min(seconds, STOPPED_SECONDS)
+        return replace(self.limits, seconds=seconds)
 
 
 def _recoveries(

@@ -22,6 +22,7 @@ from interlock.kernel.machine import Machine, Question
 from interlock.prove.engine import MOST_SECONDS, clock_of
 from interlock.prove.obligations import discharge
 from interlock.prove.strategy import decide
+from interlock.study.verify import STOPPED_SECONDS
 from tests.golden.small_hold import REQUIREMENTS, TEXT
 from tests.quality.test_minimal_certificates import asked_of
 
@@ -100,6 +101,25 @@ def test_asking_again_leaves_the_confirming_out(
     assert {id for id, status in found.items() if status == "fails"} == {i for i, s in whole.items() if s == "fails"}
     assert found["latched-when-locked[D1]"] == "undecided" and whole["latched-when-locked[D1]"] == "holds"
     assert "not re-checked: interrupted" in out
+
+
+def test_confirming_is_short_once_an_end_was_asked_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What was claimed before the stop is confirmed for some seconds, however long there was time; else as long."""
+    given: list[float | None] = []
+
+    def seen(
+        machine: Machine, questions: Sequence[Question], claims: Sequence[Claim], seconds: float | None, report: Report
+    ) -> tuple[object, ...]:
+        given.append(seconds)
+        return confirm(machine, questions, claims)
+
+    monkeypatch.setattr("interlock.study.verify.confirm", seen)
+    prove("small.yaml", "--format", "json")
+    assert set(given) == {None}
+    given.clear()
+    interrupting(monkeypatch)
+    prove("small.yaml", "--format", "json")
+    assert given and all(seconds is not None and 0 < seconds <= STOPPED_SECONDS for seconds in given)
 
 
 def test_the_first_stop_is_noted_and_a_later_one_tears(monkeypatch: pytest.MonkeyPatch) -> None:
