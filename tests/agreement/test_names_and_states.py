@@ -73,6 +73,7 @@ def test_what_is_said_means(text: str, meaning: Expr) -> None:
     ("text", "code", "at", "message", "expected", "nearest"),
     [
         ("M9 is raised", "unknown-name", (1, 2), "'M9' is not known here", None, None),
+        ("M9.aft is raised", "unknown-name", (1, 2), "'M9' is not known here", None, None),
         ("ML is up", "unknown-state", (7, 2), "ML (device) is never 'up'", DEVICE, "raised"),
         ("not ML is rased", "unknown-state", (11, 5), "ML (device) is never 'rased'", DEVICE, "raised"),
         ("ML", "not-a-truth-value", (1, 2), "ML (device) is not true or false by itself", f"`is` and {DEVICE}", None),
