@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     "--format",
     "layout",
     type=click.Choice(["svg", "dot", "mermaid"]),
-    help="Left out: svg for the plan, dot for the others.",
+    help="Left out: svg for the plan and where FILE ends in .svg, else dot.",
 )
 @output_option
 def command(hold: str | None, what: str, situation: str | None, layout: str | None, output: Path | None) -> int:
@@ -40,6 +40,8 @@ def command(hold: str | None, what: str, situation: str | None, layout: str | No
     from interlock.cli.refusals import show_rejection, show_warnings
     from interlock.report.grouping import REJECTED
 
+    if layout is None and output is not None and output.suffix.lower() == ".svg":
+        layout = "svg"
     if what not in ("plan", "moves"):
         return _draw_kind(what, layout or "dot", output)
     if hold is None:

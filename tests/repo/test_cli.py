@@ -630,6 +630,17 @@ def test_pictures_that_cannot_be(capsys: pytest.CaptureFixture[str], monkeypatch
     assert not Path("relay.svg").exists()
 
 
+def test_a_file_called_svg_holds_svg(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without --format the name of the file says what it is to hold, where it says so at all."""
+    monkeypatch.setattr("interlock.cli.rendering.render_dot", lambda source: b"<svg/>")
+    assert cli.run(["draw", "small.yaml", "--what", "moves", "--output", "moves.svg"]) == 0
+    assert Path("moves.svg").read_text() == "<svg/>\n"
+    assert cli.run(["draw", "--what", "relay", "--output", "relay.SVG"]) == 0
+    assert Path("relay.SVG").read_text() == "<svg/>\n"
+    assert cli.run(["draw", "--what", "relay", "--format", "dot", "--output", "relay.svg"]) == 0
+    assert Path("relay.svg").read_text().startswith("digraph")
+
+
 def test_progress_says_nothing_twice_and_names_what_it_counts() -> None:
     """What is done of how much is said once; a number without an end is a round."""
     for stage, done, total, said in (
