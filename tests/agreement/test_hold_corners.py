@@ -25,8 +25,8 @@ def powered(lags: str) -> CompiledHold:
         hold_text(
             rows=2,
             doorways=doorway("1C", "left"),
-            devices="- {id: PL, kind: powered latch resting lowered, on: 1C.aft, stops: [aft], restrains: [x], locking: raised, "
-            f"circuit: SW is on, starts: lowered{lags}}}",
+            devices="- {id: PL, kind: powered latch resting lowered, on: 1C.aft, stops: [aft], restrains: [x], "
+            f"locking: raised, circuit: SW is on, starts: lowered{lags}}}",
             rest="controls:\n  - {id: SW, kind: switch, positions: [off, on], starts: off}\n",
         )
     )
