@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import compress
+from operator import ne
 
 from interlock.hold.glossary import Glossary
 from interlock.kernel.claims import Trace
 from interlock.kernel.evaluator import State, evaluate
-from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref
-from interlock.kernel.machine import Actor, Machine
+from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value
+from interlock.kernel.machine import Actor, Machine, Variable
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,28 +53,20 @@ def tell(machine: Machine, glossary: Glossary, trace: Trace, target: Expr) -> St
     """The trace as a story whose end satisfies `target`.  Raises KeyError for a rule that the machine lacks."""
     rules = {rule.name: rule for rule in machine.rules}
     steps = []
+    moved: set[str] = set()
     taken = zip(trace.rules, trace.states[:-1], trace.states[1:], strict=True)
     for number, (name, before, after) in enumerate(taken, 1):
         said = glossary.rules[name]
-        steps.append(
-            ToldStep(number, said.actor, said.text, said.responses, _changes(machine, glossary, before, after), name)
-        )
+        changed = tuple(compress(zip(machine.variables, after, strict=True), map(ne, before, after)))
+        moved.update(variable.name for variable, _ in changed)
+        became = _sentences(glossary, changed)
+        steps.append(ToldStep(number, said.actor, said.text, said.responses, became, name))
     possible: tuple[Reason, ...] = ()
     if trace.rules:
         possible = reasons(machine, glossary, rules[trace.rules[-1]].guard, trace.states[-2], depth=2)
-    moved = {
-        variable.name
-        for at, variable in enumerate(machine.variables)
-        if any(state[at] != trace.states[0][at] for state in trace.states)
-    }
-    open_at_start = {variable.name for variable in machine.variables if len(variable.init) > 1}
-    start = tuple(
-        text
-        for variable, value in zip(machine.variables, trace.states[0], strict=True)
-        if variable.name in moved | open_at_start
-        and (text := glossary.values.get((variable.name, value))) is not None
-        and not _is_idle(variable.name, value)
-    )
+    named = moved | {variable.name for variable in machine.variables if len(variable.init) > 1}
+    first = zip(machine.variables, trace.states[0], strict=True)
+    start = _sentences(glossary, (told for told in first if told[0].name in named))
     return Story(start, tuple(steps), possible, reasons(machine, glossary, target, trace.states[-1], depth=4))
 
 
@@ -79,13 +74,11 @@ def _is_idle(name: str, value: object) -> bool:
     return (name.startswith("face.") and value == "none") or (name.startswith("failure.") and value is False)
 
 
-def _changes(machine: Machine, glossary: Glossary, before: State, after: State) -> tuple[str, ...]:
+def _sentences(glossary: Glossary, values: Iterable[tuple[Variable, Value]]) -> tuple[str, ...]:
     return tuple(
         text
-        for variable, old, new in zip(machine.variables, before, after, strict=True)
-        if old != new
-        and (text := glossary.values.get((variable.name, new))) is not None
-        and not _is_idle(variable.name, new)
+        for variable, value in values
+        if (text := glossary.values.get((variable.name, value))) is not None and not _is_idle(variable.name, value)
     )
 
 
@@ -127,8 +120,4 @@ def _value_text(machine: Machine, glossary: Glossary, atom: Is, state: State) ->
 
 def describe_state(machine: Machine, glossary: Glossary, state: State) -> tuple[str, ...]:
     """Every sentence of the glossary that is so in the state, idle ones left out, in the order of the variables."""
-    return tuple(
-        text
-        for variable, value in zip(machine.variables, state, strict=True)
-        if (text := glossary.values.get((variable.name, value))) is not None and not _is_idle(variable.name, value)
-    )
+    return _sentences(glossary, zip(machine.variables, state, strict=True))
