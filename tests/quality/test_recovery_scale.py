@@ -16,8 +16,8 @@ from interlock.kernel.recovery import Recovers, Traps, recovery_question_of
 from interlock.prove.pdr import pdr
 from interlock.prove.recovery import recover
 from interlock.study.verify import Status, verify
-from tests.agreement.hold_texts import compile_file, compile_source, standing
-from tests.benchmarks.holds import hold_machine
+from tests.agreement.hold_texts import compile_file, compile_source, compile_text, standing
+from tests.benchmarks.holds import hold_machine, hold_text
 from tests.teeth.test_standing_set import DEAD_ENDS, overlay
 
 
@@ -54,6 +54,43 @@ def test_ways_back_are_found_in_whatever_order_things_are_written(base: str, see
     question = recovery_question_of(requirement)
     (finding,) = confirm_recovery(machine, [question], recover(machine, [question]))
     assert isinstance(finding, Recovers), finding
+
+
+HALF_WAY = "(over_CG1 and not (at1L and at1R) and not (over_M1L and over_M1R))"
+"""What the twin-lane hold asks for a unit half-way in row 1; without its last part no pallet comes back from row 2."""
+
+VARIATIONS = [
+    pytest.param(rows, kinds, flawed, marks=pytest.mark.slow if slow else ())
+    for rows, kinds, flawed, slow in (
+        (3, 2, True, False),
+        (3, 3, False, False),
+        (3, 3, True, True),
+        (4, 2, True, True),
+        (5, 2, False, True),
+        (5, 3, False, True),
+        (5, 3, True, True),
+        (8, 2, True, True),
+        (8, 3, False, True),
+    )
+]
+
+
+@pytest.mark.parametrize(("rows", "kinds", "flawed"), VARIATIONS)
+def test_holds_of_other_sizes_with_other_units_are_decided(rows: int, kinds: int, flawed: bool) -> None:
+    """However many rows and kinds of unit there are, the sound hold can always be emptied and the flawed one cannot."""
+    text = hold_text(rows)
+    if kinds == 3:
+        wide = "  - {id: WIDE, "
+        assert text.count(wide) == 1
+        text = text.replace(wide, "  - {id: SMALL, name: small container, across: 1, along: 1}\n" + wide)
+    if flawed:
+        assert text.count(HALF_WAY) == 1
+        text = text.replace(HALF_WAY, "(over_CG1 and not (at1L and at1R))")
+    machine = with_monitors(compile_text(text, standing()).machine)
+    (requirement,) = [r for r in machine.requirements if r.kind is RequirementKind.CAN_ALWAYS]
+    question = recovery_question_of(requirement)
+    (finding,) = confirm_recovery(machine, [question], recover(machine, [question]))
+    assert isinstance(finding, Traps if flawed else Recovers), finding
 
 
 def shuffled(machine: Machine, seed: int) -> Machine:
