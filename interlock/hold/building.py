@@ -6,6 +6,8 @@ Expressions of the description are only promised here (`Builder.promise`) and lo
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from interlock.hold.builder import (
     EMPTY,
     NOBODY,
@@ -21,7 +23,7 @@ from interlock.hold.builder import (
     part_phrase,
     start_states,
 )
-from interlock.hold.components import Component, compose
+from interlock.hold.components import compose
 from interlock.hold.electrics import add_electrics, add_people
 from interlock.hold.kinds import DEVICE_KINDS, DOOR_KINDS, control_kind, latch_kind, lock_kind
 from interlock.hold.layout import Cell, lain_on_by
@@ -170,17 +172,9 @@ def _control(builder: Builder, control: Control) -> None:
     kept = conj(behind, reachable, builder.reach(control.id), neg(failed))
     if control.kind == "lever":
         # letting go needs no reach: the spring does it
-        component_release = [a for a in component.actions if a.trigger == "release"]
-        held = Component(
-            component.variable,
-            component.values,
-            component.starts,
-            component.states,
-            tuple(a for a in component.actions if a.trigger != "release"),
-        )
-        freed = Component(
-            component.variable, component.values, component.starts, component.states, tuple(component_release)
-        )
+        release = tuple(action for action in component.actions if action.trigger == "release")
+        freed = replace(component, actions=release)
+        held = replace(component, actions=tuple(action for action in component.actions if action not in release))
         add_actions(builder, thing, path, kind, held, kept)
         add_actions(builder, thing, path, kind, freed, neg(failed))
         thing.states["held"] = neg(thing.states["neutral"])

@@ -80,9 +80,7 @@ class Lowering:
         members = self.group(syntax.group, names)
         if members is None:
             return FALSE
-        if not members:
-            # the body is not read: without a member nobody knows what its words are about
-            return FALSE if syntax.quantifier == "some" else TRUE
+        # where there are no members the body is not read: nobody knows what its words are about
         bodies = [self.expression(syntax.body, {**names, syntax.variable: member}) for member in members]
         if syntax.quantifier == "every":
             return conj(*bodies)
