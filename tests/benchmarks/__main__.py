@@ -117,7 +117,7 @@ def machine_line() -> str:
 def main() -> None:
     """Prints both tables."""
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks", description="Times engines on growing holds.")
-    parser.add_argument("--bays", nargs="*", type=int, default=list(BAYS), metavar="N", help="even, 6 to 120")
+    parser.add_argument("--bays", nargs="*", type=int, default=list(BAYS), metavar="N", help="even, 6 to 400")
     parser.add_argument("--rivals", nargs="*", choices=RIVALS, default=list(RIVALS))
     parser.add_argument(
         "--limit", type=float, default=80.0, metavar="SECONDS", help="of the processor, for each rival and size"

@@ -19,7 +19,7 @@ ROWS = 6
 
 
 def hold_text(rows: int) -> str:
-    """The description of the hold with so many rows (3 to 60) of two bays."""
+    """The description of the hold with so many rows (3 to 200) of two bays."""
     text = (ROOT / "models" / "twin-lane.yaml").read_text(encoding="utf-8")
     all_rows = " and ".join(f"row{row}_secured" for row in range(1, ROWS + 1))
     assert all_rows in text
