@@ -157,7 +157,8 @@ class Cases:
         if names is None:
             answer = self._onward(state)
             if isinstance(answer, Certificate):
-                return self._trapped(self.known.lead(state), answer)
+                sought = self._sought(conj(*answer.clauses))
+                return self._trapped(answer, self.known.lead(state), *([] if sought is None else [sought]))
             names = answer
         self._add(state, names)
         return None
@@ -250,7 +251,7 @@ class Cases:
         if not isinstance(answer, Certificate):
             return answer
         run = self._reach(conj(*answer.clauses))
-        return None if run is None else self._trapped(run, answer)
+        return None if run is None else self._trapped(answer, run)
 
     def _onward(self, state: State) -> tuple[str, ...] | Certificate:
         """A run that helps, or the proof that none leads from the state to the goal.  Raises TooHard."""
@@ -270,12 +271,11 @@ class Cases:
             raise AssertionError("reachability ended without an answer")
         return certify(again, frames.invariant, [goal], clock)
 
-    def _trapped(self, run: Trace, certificate: Certificate) -> Trapped:
-        """The claim that the run leads into a region, told by the certificate, that is closed and clear of the goal."""
+    def _trapped(self, certificate: Certificate, *runs: Trace) -> Trapped:
+        """The claim that a run leads into a region, told by the certificate, that is closed and clear of the goal."""
         # The certificate serves each state of the region: any run into it will do, and a short one is told better.
         region = conj(*certificate.clauses)
-        runs = [found for found in (run, self._sought(region)) if found is not None]
-        shorter = [without_detours(self.known.machine, found, region) for found in runs]
+        shorter = [without_detours(self.known.machine, run, region) for run in runs]
         return Trapped(self.question.id, NAME, min(shorter, key=lambda one: one.depth), certificate)
 
     def _sought(self, region: Expr) -> Trace | None:
