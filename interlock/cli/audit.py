@@ -15,8 +15,8 @@ from interlock.cli.screen import Screen, color_option, output_option
 
 if TYPE_CHECKING:
     from interlock.cli.opening import Rejected
-    from interlock.hold.compiler import CompiledHold
-    from interlock.hold.procedure_binding import BoundProcedure
+    from interlock.hold.compile.compiler import CompiledHold
+    from interlock.hold.procedure.binding import BoundProcedure
 
 
 @click.command(
@@ -71,14 +71,14 @@ def command(
     from interlock.cli.refusals import show_rejection, show_warnings
     from interlock.cli.stopping import noted_stop
     from interlock.kernel.claims import Limits
-    from interlock.report.audit_html import audit_html
-    from interlock.report.audit_json import audit_document
-    from interlock.report.audit_markdown import audit_markdown
-    from interlock.report.audit_text import EXIT_CODES as CODES
-    from interlock.report.audit_text import audit_lines, audit_summary
-    from interlock.report.grouping import REJECTED
-    from interlock.report.lines import flow
-    from interlock.study.audit import audit_procedure
+    from interlock.report.html.audit import audit_html
+    from interlock.report.json.audit import audit_document
+    from interlock.report.markdown.audit import audit_markdown
+    from interlock.report.text.audit import EXIT_CODES as CODES
+    from interlock.report.text.audit import audit_lines, audit_summary
+    from interlock.report.text.lines import flow
+    from interlock.report.views.grouping import REJECTED
+    from interlock.study.procedure.audit import audit_procedure
 
     if output is not None and output.exists() and Path(procedure).exists() and output.samefile(procedure):
         raise click.UsageError(f"--output would overwrite {output}, which is to be read.")
@@ -124,7 +124,7 @@ def open_procedure(
     """
     from interlock.cli.opening import Rejected, open_description, open_texts, read_source
     from interlock.hold.loader import beside, load_procedure
-    from interlock.hold.procedure_binding import bind_procedure, compile_for, compile_freely
+    from interlock.hold.procedure.binding import bind_procedure, compile_for, compile_freely
 
     texts = open_texts(files, standing)
     if isinstance(texts, Rejected):

@@ -14,11 +14,11 @@ from interlock.cli.options import requirements_option, situation_option, standin
 from interlock.cli.screen import Screen, color_option, output_option
 
 if TYPE_CHECKING:
-    from interlock.hold.compiler import CompiledHold
+    from interlock.hold.compile.compiler import CompiledHold
     from interlock.kernel.claims import Limits, Report
-    from interlock.study.checklist import Checklist, Result
-    from interlock.study.checklist_audit import ChecklistAudit
-    from interlock.study.goals import Goal, Load
+    from interlock.study.checklist.audit import ChecklistAudit
+    from interlock.study.checklist.goals import Goal, Load
+    from interlock.study.checklist.making import Checklist, Result
 
 
 @click.command(
@@ -76,11 +76,11 @@ def command(
     from interlock.cli.refusals import show_rejection, show_warnings
     from interlock.cli.stopping import noted_stop
     from interlock.kernel.claims import Limits
-    from interlock.report.checklist_text import exit_code_of
-    from interlock.report.grouping import REJECTED
-    from interlock.report.wording import sentence
-    from interlock.study.checklist import NoChecklist, make_checklist
-    from interlock.study.goals import GoalFault
+    from interlock.report.text.checklist import exit_code_of
+    from interlock.report.views.grouping import REJECTED
+    from interlock.report.views.wording import sentence
+    from interlock.study.checklist.goals import GoalFault
+    from interlock.study.checklist.making import NoChecklist, make_checklist
 
     if sum(text is not None for text in (load, unload, goal)) != 1:
         raise click.UsageError("Say what is wanted: one of --load, --unload and --goal, and only one.")
@@ -116,8 +116,8 @@ def command(
 
 def _audited(made: Checklist, limits: Limits, report: Report) -> ChecklistAudit:
     """The checklist, written as a procedure and audited as that."""
-    from interlock.report.checklist_procedure import checklist_procedure, steps_of_actions
-    from interlock.study.checklist_audit import audit_checklist
+    from interlock.report.yaml.procedure import checklist_procedure, steps_of_actions
+    from interlock.study.checklist.audit import audit_checklist
 
     return audit_checklist(made, checklist_procedure(made, "hold.yaml"), steps_of_actions(made), limits, report)
 
@@ -131,11 +131,11 @@ def _show(
     output: Path | None,
     verbose: bool,
 ) -> None:
-    from interlock.report.checklist_json import checklist_document
-    from interlock.report.checklist_text import checklist_lines, refusal_lines, summary
-    from interlock.report.checklist_words import words_of
-    from interlock.report.lines import BLANK, as_text
-    from interlock.study.checklist import NoChecklist
+    from interlock.report.json.checklist import checklist_document
+    from interlock.report.text.checklist import checklist_lines, refusal_lines, summary
+    from interlock.report.text.lines import BLANK, as_text
+    from interlock.report.views.checklist_words import words_of
+    from interlock.study.checklist.making import NoChecklist
 
     words = None if isinstance(result, NoChecklist) or audited is None else words_of(result, audited)
     if layout == "json":
@@ -150,15 +150,15 @@ def _show(
         if layout == "text":
             screen.lines((*checklist_lines(words, verbose), BLANK, summary(result, audited)))
         elif layout == "markdown":
-            from interlock.report.checklist_markdown import checklist_markdown
+            from interlock.report.markdown.checklist import checklist_markdown
 
             screen.text(checklist_markdown(words))
         elif layout == "html":
-            from interlock.report.checklist_html import checklist_html
+            from interlock.report.html.checklist import checklist_html
 
             screen.text(checklist_html(result, words))
         else:
-            from interlock.report.checklist_procedure import checklist_procedure
+            from interlock.report.yaml.procedure import checklist_procedure
 
             screen.text(checklist_procedure(result, _seen_from(hold, output)))
 
@@ -171,7 +171,7 @@ def _seen_from(hold: str, output: Path | None) -> str:
 
 
 def _goal(compiled: CompiledHold, load: str | None, unload: str | None, goal: str | None) -> Goal:
-    from interlock.study.goals import Reach, Unload
+    from interlock.study.checklist.goals import Reach, Unload
 
     if load is not None:
         return _load(load, "--load")
@@ -183,9 +183,9 @@ def _goal(compiled: CompiledHold, load: str | None, unload: str | None, goal: st
     from interlock.diagnostics.faults import Faults
     from interlock.diagnostics.render import render_diagnostics
     from interlock.diagnostics.spans import Span
-    from interlock.hold.lowering import Lowering
-    from interlock.hold.nodes import ScalarNode, Stretch
-    from interlock.hold.parser import parse_expression
+    from interlock.hold.compile.lowering import Lowering
+    from interlock.hold.language.nodes import ScalarNode, Stretch
+    from interlock.hold.language.parser import parse_expression
 
     assert goal is not None  # noqa: S101 -- one of the three is given
     faults = Faults()
@@ -200,7 +200,7 @@ def _goal(compiled: CompiledHold, load: str | None, unload: str | None, goal: st
 
 
 def _load(text: str, option: str) -> Load:
-    from interlock.study.goals import Load
+    from interlock.study.checklist.goals import Load
 
     wanted = []
     for word in text.split(","):

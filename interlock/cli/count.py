@@ -54,9 +54,9 @@ def command(
     from interlock.cli.refusals import show_rejection, show_warnings
     from interlock.cli.stopping import noted_stop
     from interlock.kernel.claims import Limits
-    from interlock.prove.enumeration import count_states
-    from interlock.report.count_text import count_lines
-    from interlock.report.grouping import EXIT_CODES, REJECTED
+    from interlock.prove.search.enumeration import count_states
+    from interlock.report.text.count import count_lines
+    from interlock.report.views.grouping import EXIT_CODES, REJECTED
     from interlock.study.verify import Status
 
     opened = open_hold(hold, Texts(), situation)

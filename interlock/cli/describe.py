@@ -21,8 +21,8 @@ def command(hold: str, output: Path | None, color: str) -> int:
     """Opens and describes."""
     from interlock.cli.opening import Rejected, Texts, open_hold
     from interlock.cli.refusals import show_rejection, show_warnings
-    from interlock.report.description_text import description_lines
-    from interlock.report.grouping import REJECTED
+    from interlock.report.text.description import description_lines
+    from interlock.report.views.grouping import REJECTED
 
     opened = open_hold(hold, Texts(), None)
     if isinstance(opened, Rejected):

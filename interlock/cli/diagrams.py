@@ -12,9 +12,9 @@ from pathlib import Path
 from interlock.cli.opening import DEMO, Rejected, Texts, open_hold
 from interlock.cli.rendering import ADVICE, render_dot
 from interlock.cli.shipped import demonstrations
-from interlock.report.lifecycle import kinds_drawn, lifecycle_dot
-from interlock.report.movegraph import moves_dot
-from interlock.report.plan import plan_svg
+from interlock.report.drawing.lifecycle import kinds_drawn, lifecycle_dot
+from interlock.report.drawing.movegraph import moves_dot
+from interlock.report.drawing.plan import plan_svg
 
 INDEX = "README.md"
 

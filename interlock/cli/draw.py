@@ -10,7 +10,7 @@ import click
 from interlock.cli.screen import output_option, write_whole
 
 if TYPE_CHECKING:
-    from interlock.hold.compiler import CompiledHold
+    from interlock.hold.compile.compiler import CompiledHold
 
 
 @click.command(
@@ -38,7 +38,7 @@ if TYPE_CHECKING:
 def command(hold: str | None, what: str, situation: str | None, layout: str | None, output: Path | None) -> int:
     """Draws one picture."""
     from interlock.cli.refusals import show_rejection, show_warnings
-    from interlock.report.grouping import REJECTED
+    from interlock.report.views.grouping import REJECTED
 
     if layout is None and output is not None and output.suffix.lower() == ".svg":
         layout = "svg"
@@ -60,13 +60,13 @@ def command(hold: str | None, what: str, situation: str | None, layout: str | No
     if what == "plan":
         _put(_plan(opened.compiled), output)
         return 0
-    from interlock.report.movegraph import moves_dot
+    from interlock.report.drawing.movegraph import moves_dot
 
     return _put_graph(moves_dot(opened.compiled), layout or "dot", output)
 
 
 def _plan(compiled: CompiledHold) -> str:
-    from interlock.report.plan import plan_svg
+    from interlock.report.drawing.plan import plan_svg
     from interlock.study.walk import begin_walk
 
     if compiled.situation is None:
@@ -76,7 +76,7 @@ def _plan(compiled: CompiledHold) -> str:
 
 def _draw_kind(what: str, layout: str, output: Path | None) -> int:
     from interlock.diagnostics.nearest import nearest_name
-    from interlock.report.lifecycle import kinds_drawn, lifecycle_dot, lifecycle_mermaid
+    from interlock.report.drawing.lifecycle import kinds_drawn, lifecycle_dot, lifecycle_mermaid
 
     kinds = kinds_drawn()
     if what == "kinds":

@@ -25,10 +25,10 @@ def command(name: str, files: tuple[str, ...], color: str) -> int:
     from interlock.cli.opening import Rejected, named_instead, open_texts
     from interlock.cli.refusals import show_rejection
     from interlock.diagnostics.codes import CODES
-    from interlock.report.grouping import REJECTED
-    from interlock.report.language_text import kind_lines, step_lines
-    from interlock.report.lifecycle import kinds_drawn
-    from interlock.report.requirement_text import code_lines, requirement_lines
+    from interlock.report.drawing.lifecycle import kinds_drawn
+    from interlock.report.text.language import kind_lines, step_lines
+    from interlock.report.text.requirement import code_lines, requirement_lines
+    from interlock.report.views.grouping import REJECTED
 
     screen = Screen(None, color)
     if name in CODES:

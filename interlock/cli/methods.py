@@ -9,12 +9,12 @@ if TYPE_CHECKING:
     from interlock.prove.engine import Engine
 
 METHODS = {
-    "combined": ("strategy", "decide"),
-    "bounded": ("bmc", "bmc"),
-    "induction": ("induction", "k_induction"),
-    "reachability": ("pdr", "pdr"),
-    "invariants": ("mined", "mined"),
-    "enumeration": ("enumeration", "enumeration"),
+    "combined": ("decide", "decide"),
+    "bounded": ("search.bmc", "bmc"),
+    "induction": ("invariants.k_induction", "k_induction"),
+    "reachability": ("frames.pdr", "pdr"),
+    "invariants": ("invariants.mined", "mined"),
+    "enumeration": ("search.enumeration", "enumeration"),
 }
 """Word -> (module of `interlock.prove`, function)."""
 

@@ -15,9 +15,9 @@ from interlock.diagnostics.nearest import nearest_name
 from interlock.diagnostics.spans import Diagnostic
 
 if TYPE_CHECKING:
-    from interlock.hold.compiler import CompiledHold
+    from interlock.hold.compile.compiler import CompiledHold
+    from interlock.hold.language.model import Hold, RequirementText
     from interlock.hold.loader import Source
-    from interlock.hold.model import Hold, RequirementText
 
 DEMO = "demo:"
 STANDARD_INPUT = "<standard input>"
@@ -94,7 +94,7 @@ def open_hold(name: str, texts: Texts, situation: str | None) -> Opened | Reject
 
     Raises click.UsageError for a file that cannot be read and for a situation that the hold does not have.
     """
-    from interlock.hold.compiler import compile_hold
+    from interlock.hold.compile.compiler import compile_hold
 
     described = open_description(name)
     if isinstance(described, Rejected):

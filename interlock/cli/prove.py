@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from interlock.cli.opening import Opened
     from interlock.cli.stopping import Stop
     from interlock.diagnostics.spans import Diagnostic
-    from interlock.report.proof_text import Proof
+    from interlock.report.text.proof import Proof
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,12 +106,12 @@ def command(
     from interlock.cli.refusals import show_rejection, show_warnings
     from interlock.cli.stopping import noted_stop
     from interlock.prove.memory import resident_bytes
-    from interlock.report.grounds_text import grounds_lines
-    from interlock.report.grouping import EXIT_CODES as EXIT_CODES_OF
-    from interlock.report.grouping import REJECTED, exit_code, worst_code
-    from interlock.report.lines import BLANK
-    from interlock.report.proof_json import proof_document
-    from interlock.report.proof_text import brief_lines, proof_lines, summary_line
+    from interlock.report.json.proof import proof_document
+    from interlock.report.text.grounds import grounds_lines
+    from interlock.report.text.lines import BLANK
+    from interlock.report.text.proof import brief_lines, proof_lines, summary_line
+    from interlock.report.views.grouping import EXIT_CODES as EXIT_CODES_OF
+    from interlock.report.views.grouping import REJECTED, exit_code, worst_code
     from interlock.study.grounds import grounds_of
     from interlock.study.verify import Status
 
@@ -178,7 +178,7 @@ def _prove_or_not(
 
     Whatever goes wrong is added to `faults`: what was found of this hold, and of others, must not be lost with it.
     """
-    from interlock.report.proof_text import Proof
+    from interlock.report.text.proof import Proof
     from interlock.study.verify import leave_undecided
 
     proof, why_not = None, "stopped before it was decided"
@@ -204,7 +204,7 @@ def _prove(opened: Opened, wanted: _Wanted, stop: Stop) -> Proof:
     from interlock.cli.methods import engine_of
     from interlock.cli.progress import shown_progress
     from interlock.kernel.claims import Limits
-    from interlock.report.proof_text import Proof
+    from interlock.report.text.proof import Proof
     from interlock.study.verify import verify
 
     memory = None if wanted.memory_mib is None else wanted.memory_mib * 2**20
@@ -219,7 +219,7 @@ def _with_evidence(proof: Proof, folder: Path, stop: Stop) -> Proof:
     """Writes the folder, whole."""
     from interlock.cli.folders import write_folder
     from interlock.confirm.evidence import evidence_files
-    from interlock.report.grounds_markdown import grounds_files
+    from interlock.report.markdown.grounds import grounds_files
 
     found = proof.verification
     with stop.held():

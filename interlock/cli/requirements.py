@@ -22,8 +22,8 @@ def command(files: tuple[str, ...], verbose: bool, output: Path | None, color: s
     """Opens and lists."""
     from interlock.cli.opening import Rejected, open_texts
     from interlock.cli.refusals import show_rejection
-    from interlock.report.grouping import REJECTED
-    from interlock.report.requirement_text import list_lines, requirement_lines
+    from interlock.report.text.requirement import list_lines, requirement_lines
+    from interlock.report.views.grouping import REJECTED
 
     texts = open_texts(files, True)
     if isinstance(texts, Rejected):

@@ -20,9 +20,9 @@ from interlock.cli.screen import Screen, output_option
 def command(what: str, output: Path | None) -> int:
     """Prints one of them."""
     from interlock.hold.json_schema import hold_schema
-    from interlock.report.audit_schema import AUDIT_SCHEMA
-    from interlock.report.checklist_schema import CHECKLIST_SCHEMA
-    from interlock.report.proof_schema import PROOF_SCHEMA
+    from interlock.report.json.audit_schema import AUDIT_SCHEMA
+    from interlock.report.json.checklist_schema import CHECKLIST_SCHEMA
+    from interlock.report.json.proof_schema import PROOF_SCHEMA
 
     results = {"result": PROOF_SCHEMA, "audit": AUDIT_SCHEMA, "checklist": CHECKLIST_SCHEMA}
     schema = hold_schema() if what == "description" else results[what]

@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 import click
 
 from interlock.cli.stopping import unheard
-from interlock.report.lines import Line, Tone, as_text
+from interlock.report.text.lines import Line, Tone, as_text
 
 F = TypeVar("F", bound=Callable[..., Any])
 

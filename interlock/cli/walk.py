@@ -40,8 +40,8 @@ def command(hold: str, script: str | None, situation: str | None, files: tuple[s
     """Opens, then reads commands until the end."""
     from interlock.cli.opening import Rejected, open_hold, open_texts
     from interlock.cli.refusals import show_rejection, show_warnings
-    from interlock.report.grouping import REJECTED
-    from interlock.report.walk_text import opening_lines
+    from interlock.report.text.walk import opening_lines
+    from interlock.report.views.grouping import REJECTED
     from interlock.study.walk import begin_walk
 
     texts = open_texts(files, True)
@@ -61,7 +61,7 @@ def command(hold: str, script: str | None, situation: str | None, files: tuple[s
 
 
 def _do(screen: Screen, walk: Walk, script: str) -> None:
-    from interlock.report.walk_text import broken_lines, state_lines, step_lines
+    from interlock.report.text.walk import broken_lines, state_lines, step_lines
     from interlock.study.walk import broken_now, choices_of, last_step, take
 
     for word in script.replace(",", " ").split():
@@ -91,8 +91,8 @@ def _typed() -> Iterator[str]:
 
 
 def _listen(screen: Screen, walk: Walk, lines: Iterable[str]) -> None:
-    from interlock.report.lines import flow
-    from interlock.report.walk_text import broken_lines, choice_lines, state_lines, step_lines
+    from interlock.report.text.lines import flow
+    from interlock.report.text.walk import broken_lines, choice_lines, state_lines, step_lines
     from interlock.study.walk import broken_now, choices_of, last_step, start_from, take, take_back
 
     screen.lines(state_lines(walk.compiled, walk.state))

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from interlock.hold.field_types import (
+from interlock.hold.language.field_types import (
     Amount,
     Anything,
     Bay,
@@ -36,10 +36,10 @@ from interlock.hold.field_types import (
     Word,
     YesNo,
 )
-from interlock.hold.procedure_fields import OTHER_KEYS, PROCEDURE, STEP
-from interlock.hold.repetition import NOT_REPEATED
-from interlock.hold.schema_fields import DIRECTION_WORDS, RECORDS
-from interlock.hold.schema_files import CHANGES, FILES, SECTIONS, VERSION
+from interlock.hold.language.schema_fields import DIRECTION_WORDS, RECORDS
+from interlock.hold.language.schema_files import CHANGES, FILES, SECTIONS, VERSION
+from interlock.hold.overlay.repetition import NOT_REPEATED
+from interlock.hold.procedure.fields import OTHER_KEYS, PROCEDURE, STEP
 
 Schema = dict[str, Any]
 """A schema, or a part of one: JSON values."""

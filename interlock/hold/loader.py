@@ -9,12 +9,11 @@ from typing import Any, Generic, TypeVar
 
 from interlock.diagnostics.faults import Faults
 from interlock.diagnostics.spans import Diagnostic
-from interlock.hold.bay_names import MOST_BAYS, BayNames
-from interlock.hold.cross_rules import cross_faults, hidden_names
-from interlock.hold.field_types import Listed, RecordOf
-from interlock.hold.model import Hold, RequirementText
-from interlock.hold.modification import Draft, apply_modification, start_draft
-from interlock.hold.nodes import (
+from interlock.hold.language.bay_names import MOST_BAYS, BayNames
+from interlock.hold.language.cross_rules import cross_faults, hidden_names
+from interlock.hold.language.field_types import Listed, RecordOf
+from interlock.hold.language.model import Hold, RequirementText
+from interlock.hold.language.nodes import (
     LARGEST_FILE_BYTES,
     MappingNode,
     Node,
@@ -26,15 +25,16 @@ from interlock.hold.nodes import (
     describe,
     split_lines,
 )
-from interlock.hold.parser import is_name
-from interlock.hold.procedure import Procedure
-from interlock.hold.procedure_fields import PROCEDURE
-from interlock.hold.procedure_reader import read_procedure
-from interlock.hold.reader import Reader, is_absent
-from interlock.hold.references import BUILT_IN_GROUPS, collect_names, resolve_mentions
-from interlock.hold.repetition import expand_repetitions
-from interlock.hold.scalars import FAILED
-from interlock.hold.schema_files import FILES
+from interlock.hold.language.parser import is_name
+from interlock.hold.language.reader import Reader, is_absent
+from interlock.hold.language.references import BUILT_IN_GROUPS, collect_names, resolve_mentions
+from interlock.hold.language.scalars import FAILED
+from interlock.hold.language.schema_files import FILES
+from interlock.hold.overlay.modification import Draft, apply_modification, start_draft
+from interlock.hold.overlay.repetition import expand_repetitions
+from interlock.hold.procedure.actions import Procedure
+from interlock.hold.procedure.fields import PROCEDURE
+from interlock.hold.procedure.reader import read_procedure
 
 LONGEST_CHAIN = 20
 """Modifications of modifications beyond this are refused."""

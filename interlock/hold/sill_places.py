@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from interlock.hold.layout import Floor, Placement
+from interlock.hold.floor import Floor, Placement
 
 
 def bays_beside(floor: Floor, placement: Placement) -> tuple[str, ...]:

@@ -6,14 +6,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from interlock.confirm.evidence import certificate_folders, way_folder
+from interlock.hold.compile.requirements import Instance
 from interlock.hold.explain import Fact, explain_clause, explain_clauses
-from interlock.hold.model import RequirementText
-from interlock.hold.requirements import Instance
+from interlock.hold.language.model import RequirementText
 from interlock.kernel.claims import Certificate, Holds
 from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Question
 from interlock.kernel.recovery import Recovers, Traps
-from interlock.prove.needed import needed_clauses
+from interlock.prove.certificates.needed import needed_clauses
 from interlock.study.verify import Status, Verification
 
 

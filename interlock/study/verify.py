@@ -10,8 +10,8 @@ from typing import Protocol, TypeVar
 
 from interlock.confirm.confirm import confirm
 from interlock.confirm.recovery import RecoveryFinding, confirm_recovery
-from interlock.hold.compiler import CompiledHold
-from interlock.hold.requirements import Instance
+from interlock.hold.compile.compiler import CompiledHold
+from interlock.hold.compile.requirements import Instance
 from interlock.hold.tell import Story, tell
 from interlock.kernel.claims import (
     Claim,
@@ -30,7 +30,7 @@ from interlock.kernel.expressions import neg
 from interlock.kernel.machine import Machine, Question, RequirementKind, occasion_of, question_of, with_monitors
 from interlock.kernel.recovery import Recovers, RecoveryClaim, RecoveryQuestion, Traps, recovery_question_of
 from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Engine, time_reason
-from interlock.prove.recovery import recover
+from interlock.prove.recovery.recovery import recover
 
 
 class Status(StrEnum):

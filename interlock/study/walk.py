@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from itertools import islice
 
-from interlock.hold.compiler import CompiledHold
-from interlock.hold.requirements import Instance
+from interlock.hold.compile.compiler import CompiledHold
+from interlock.hold.compile.requirements import Instance
 from interlock.hold.tell import Reason, ToldStep, reasons, tell
 from interlock.kernel.claims import Trace
 from interlock.kernel.evaluator import State, evaluate, fire, initial_states, successors

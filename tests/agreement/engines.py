@@ -9,13 +9,14 @@ from typing import Any
 from interlock.kernel.claims import Certificate, Claim, Proved, Refuted, Trace
 from interlock.kernel.evaluator import State, evaluate, fire, is_enabled, is_initial, successors
 from interlock.kernel.machine import Machine, Question
-from interlock.prove import bmc as bounded
-from interlock.prove import induction, pdr
+from interlock.prove.core.solvers import Z3Sat
+from interlock.prove.decide import decide
 from interlock.prove.engine import Engine
-from interlock.prove.explicit import explicit
-from interlock.prove.mined import mined
-from interlock.prove.solvers import Z3Sat
-from interlock.prove.strategy import decide
+from interlock.prove.frames import pdr
+from interlock.prove.invariants import k_induction as induction
+from interlock.prove.invariants.mined import mined
+from interlock.prove.search import bmc as bounded
+from interlock.prove.search.explicit import explicit
 
 COMPLETE: Mapping[str, Engine] = {"explicit": explicit, "pdr": pdr.pdr, "mined": mined, "decide": decide}
 """Engines that decide every question, given time."""

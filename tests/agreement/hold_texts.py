@@ -6,9 +6,9 @@ from functools import cache
 from pathlib import Path
 
 from interlock.diagnostics.spans import Diagnostic
-from interlock.hold.compiler import CompiledHold, compile_hold
+from interlock.hold.compile.compiler import CompiledHold, compile_hold
+from interlock.hold.language.model import RequirementText
 from interlock.hold.loader import Source, load_hold, load_specification
-from interlock.hold.model import RequirementText
 from interlock.kernel.machine import Machine, Signal
 
 ROOT = Path(__file__).resolve().parents[2]

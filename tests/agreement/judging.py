@@ -10,10 +10,10 @@ from interlock.kernel.claims import Certificate, Claim, Limits, Proved, Refuted
 from interlock.kernel.expressions import TRUE
 from interlock.kernel.machine import Machine, Question
 from interlock.kernel.recovery import Recoverable, Trapped
-from interlock.prove import explicit, vectorised
 from interlock.prove.engine import Engine
-from interlock.prove.guided import guided
-from interlock.prove.recovery import recover
+from interlock.prove.recovery.recovery import recover
+from interlock.prove.search import explicit, vectorised
+from interlock.prove.search.guided import guided
 
 from .engines import COMPLETE, ENGINES, SHORTEST, assert_runs
 from .listing import Listing, listing_of

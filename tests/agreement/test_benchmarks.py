@@ -6,7 +6,7 @@ import pytest
 
 from interlock.kernel.claims import Limits, Proved, Refuted, Unknown
 from interlock.kernel.machine import question_of
-from interlock.prove import explicit
+from interlock.prove.search import explicit
 from tests.agreement.engines import reachable_states, truth
 from tests.agreement.random_machines import random_case
 from tests.benchmarks.__main__ import growth

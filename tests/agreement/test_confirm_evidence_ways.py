@@ -17,7 +17,7 @@ from interlock.kernel.claims import Disputed, Holds, Proved, Trace, Undecided, U
 from interlock.kernel.expressions import Is, conj
 from interlock.kernel.machine import Actor, Machine, Question, Rule, Variable
 from interlock.kernel.recovery import Recoverable, Recovers, RecoveryQuestion, Trapped, Traps, restarted
-from interlock.prove.recovery import recover
+from interlock.prove.recovery.recovery import recover
 
 from .judging import BY_CASES
 from .random_machines import random_way_back

@@ -14,7 +14,7 @@ from interlock.confirm.numbering import count_by_numbers
 from interlock.kernel.claims import Disputed, Holds, Proved, Undecided
 from interlock.kernel.expressions import Is, Value
 from interlock.kernel.machine import Machine, Question, Variable
-from interlock.prove.vectorised import vectorised
+from interlock.prove.search.vectorised import vectorised
 from tests.agreement.random_machines import random_case
 from tests.benchmarks.families import lanes_by_rows
 from tests.published import families

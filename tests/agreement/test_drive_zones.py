@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from random import Random
 
-from interlock.hold.compiler import CompiledHold
-from interlock.hold.lowering import Thing
+from interlock.hold.compile.compiler import CompiledHold
+from interlock.hold.compile.lowering import Thing
 from interlock.kernel.evaluator import as_mapping, truths_in
 from interlock.kernel.expressions import Expr
 from tests.agreement.hold_texts import compile_text, doorway, hold_text, with_every_signal

@@ -11,9 +11,9 @@ from interlock.kernel.claims import Limits, Proved, Refuted
 from interlock.kernel.evaluator import evaluate, successors
 from interlock.kernel.expressions import Expr, Is, Not, neg
 from interlock.kernel.machine import Machine, Question, Rule, support_of
-from interlock.prove.explicit import count_states, explicit, state_graph
-from interlock.prove.obligations import discharge
-from interlock.prove.solvers import FOREVER
+from interlock.prove.certificates.obligations import discharge
+from interlock.prove.core.solvers import FOREVER
+from interlock.prove.search.explicit import count_states, explicit, state_graph
 
 from .engines import (
     COMPLETE,

@@ -12,22 +12,15 @@ from typing import Any
 import pytest
 
 from interlock.kernel.machine import Machine, Rule
-from interlock.prove import (
-    arrays,
-    cases,
-    compiled,
-    dead_ends,
-    explicit,
-    guided,
-    induction,
-    known,
-    unrolling,
-    vectorised,
-)
-from interlock.prove.encoding import Encoding
-from interlock.prove.local import Cube, LocalRules
-from interlock.prove.obligations import UnsoundCertificate
-from interlock.prove.unrolling import Unrolling
+from interlock.prove.certificates.obligations import UnsoundCertificate
+from interlock.prove.core import packing as compiled
+from interlock.prove.core.encoding import Encoding
+from interlock.prove.core.local import Cube, LocalRules
+from interlock.prove.invariants import k_induction as induction
+from interlock.prove.recovery import cases, dead_ends
+from interlock.prove.recovery import context as known
+from interlock.prove.search import arrays, explicit, guided, unrolling, vectorised
+from interlock.prove.search.unrolling import Unrolling
 
 from .judging import judge, judge_recovery
 from .test_engines_mutants import believe_every_candidate, drop_literals_unasked, forget_an_effect, skip_a_rule

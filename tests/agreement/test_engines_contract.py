@@ -28,7 +28,7 @@ from interlock.kernel.machine import (
     question_of,
     with_monitors,
 )
-from interlock.prove.strategy import decide
+from interlock.prove.decide import decide
 
 from .engines import COMPLETE, ENGINES, ON_Z3, SHORTEST, assert_inductive, assert_true, reachable_states, truth
 
@@ -396,7 +396,7 @@ def test_interruption_keeps_what_was_claimed(engine: Any) -> None:
 
 def test_interruption_reaches_into_a_solver() -> None:
     """Ctrl-C during a long solver call ends it: the claims come back as interrupted, soon."""
-    from interlock.prove.bmc import bmc
+    from interlock.prove.search.bmc import bmc
 
     from .random_machines import pigeons
 
@@ -410,7 +410,7 @@ def test_interruption_reaches_into_a_solver() -> None:
 
 def test_the_clock_reaches_into_a_solver() -> None:
     """A limit in seconds ends a long solver call soon after."""
-    from interlock.prove.bmc import bmc
+    from interlock.prove.search.bmc import bmc
 
     from .random_machines import pigeons
 
@@ -424,7 +424,7 @@ def test_the_clock_reaches_into_a_solver() -> None:
 def test_importing_the_room_loads_no_solver() -> None:
     """`import interlock.prove` and its engines stay light until they are asked."""
     code = (
-        "import sys, interlock.prove.strategy, interlock.prove.bmc, interlock.prove.induction;"
+        "import sys, interlock.prove.decide, interlock.prove.search.bmc, interlock.prove.invariants.k_induction;"
         "print([name for name in ('z3', 'pysat', 'networkx') if name in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -10,15 +10,15 @@ import pytest
 from interlock.kernel.claims import Certificate, Proved
 from interlock.kernel.expressions import FALSE, TRUE, Is, Ref, conj, disj, neg
 from interlock.kernel.machine import Actor, Machine, Rule, Signal, Variable
-from interlock.prove import mined as mined_module
-from interlock.prove import pdr as pdr_module
-from interlock.prove.encoding import Encoding
-from interlock.prove.frames import Frames
-from interlock.prove.local import Cube, LocalRules
-from interlock.prove.mined import Candidates, mined
-from interlock.prove.obligations import UnsoundCertificate, discharge
-from interlock.prove.pdr import pdr
-from interlock.prove.solvers import FOREVER
+from interlock.prove.certificates.obligations import UnsoundCertificate, discharge
+from interlock.prove.core.encoding import Encoding
+from interlock.prove.core.local import Cube, LocalRules
+from interlock.prove.core.solvers import FOREVER
+from interlock.prove.frames import pdr as pdr_module
+from interlock.prove.frames.frames import Frames
+from interlock.prove.frames.pdr import pdr
+from interlock.prove.invariants import mined as mined_module
+from interlock.prove.invariants.mined import Candidates, mined
 
 from .engines import reachable_states, truth
 from .random_machines import random_case

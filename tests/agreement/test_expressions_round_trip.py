@@ -10,10 +10,10 @@ from hypothesis import strategies as st
 
 from interlock.diagnostics.faults import Faults
 from interlock.diagnostics.spans import Span
-from interlock.hold.nodes import ScalarNode, Stretch
-from interlock.hold.parser import KEYWORDS, parse_expression, parse_step
-from interlock.hold.printer import print_step, print_syntax
-from interlock.hold.syntax import Chain, Fact, Negation, Path, Quantified, Step, Syntax, Truth
+from interlock.hold.language.nodes import ScalarNode, Stretch
+from interlock.hold.language.parser import KEYWORDS, parse_expression, parse_step
+from interlock.hold.language.printer import print_step, print_syntax
+from interlock.hold.language.syntax import Chain, Fact, Negation, Path, Quantified, Step, Syntax, Truth
 
 NOWHERE = Span("", 1, 1)
 

@@ -11,8 +11,8 @@ from random import Random
 
 import pytest
 
-from interlock.hold.compiler import CompiledHold
-from interlock.hold.lowering import Thing
+from interlock.hold.compile.compiler import CompiledHold
+from interlock.hold.compile.lowering import Thing
 from interlock.kernel.evaluator import State, as_mapping, evaluate, initial_states, successors, truths_in
 from interlock.kernel.expressions import Value
 from interlock.kernel.machine import Machine

@@ -8,7 +8,7 @@ from interlock.kernel.claims import Refuted, Unknown
 from interlock.kernel.evaluator import evaluate, fire, initial_states, is_enabled
 from interlock.kernel.expressions import Is, conj
 from interlock.kernel.machine import Actor, Machine, Question, Rule, Variable
-from interlock.prove.guided import guided
+from interlock.prove.search.guided import guided
 
 FAR = 30
 

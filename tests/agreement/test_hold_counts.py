@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from interlock.hold.compiler import CompiledHold
+from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.loader import Source
 from interlock.kernel.evaluator import evaluate, initial_states
-from interlock.prove.explicit import count_states, state_graph
+from interlock.prove.search.explicit import count_states, state_graph
 from tests.agreement.hold_texts import (
     HALF,
     LONG,

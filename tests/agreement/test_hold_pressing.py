@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from interlock.hold.model import Direction
+from interlock.hold.language.model import Direction
 from interlock.kernel.evaluator import as_mapping, evaluate
 from interlock.kernel.expressions import Value
-from interlock.prove.explicit import state_graph
+from interlock.prove.search.explicit import state_graph
 from tests.agreement.hold_texts import HALF, WIDE, compile_text, doorway, hold_text, with_every_signal
 
 AT = {"1L": (1, 0), "1R": (1, 1), "2L": (2, 0), "2R": (2, 1), "D1-1R": (1, 2)}

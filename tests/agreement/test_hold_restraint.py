@@ -6,14 +6,14 @@ from collections.abc import Iterator, Mapping
 
 import pytest
 
-from interlock.hold.compiler import CompiledHold
+from interlock.hold.compile.compiler import CompiledHold
+from interlock.hold.compile.lowering import Thing
 from interlock.hold.kinds import DEVICE_KINDS
-from interlock.hold.lowering import Thing
-from interlock.hold.model import Direction
+from interlock.hold.language.model import Direction
 from interlock.kernel.evaluator import State, as_mapping, evaluate
 from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Machine
-from interlock.prove.explicit import state_graph
+from interlock.prove.search.explicit import state_graph
 from tests.agreement.hold_texts import HALF, WIDE, compile_text, doorway, hold_text, with_every_signal
 
 

@@ -9,8 +9,8 @@ from interlock.kernel.claims import Limits, Proved, Refuted
 from interlock.kernel.evaluator import as_mapping, evaluate, initial_states
 from interlock.kernel.expressions import Value
 from interlock.kernel.machine import Actor, question_of, with_monitors
-from interlock.prove.bmc import bmc
-from interlock.prove.explicit import count_states, state_graph
+from interlock.prove.search.bmc import bmc
+from interlock.prove.search.explicit import count_states, state_graph
 from tests.agreement.hold_texts import (
     HALF,
     WIDE,

@@ -8,15 +8,15 @@ from functools import cache
 
 import pytest
 
-from interlock.hold.compiler import CompiledHold
+from interlock.hold.compile.compiler import CompiledHold
+from interlock.hold.floor import Move, Placement
 from interlock.hold.kinds import DEVICE_KINDS, DOOR_KINDS
-from interlock.hold.layout import Move, Placement
 from interlock.kernel.claims import Refuted
 from interlock.kernel.evaluator import State, evaluate, fire, is_enabled
 from interlock.kernel.expressions import TRUE, Expr, Value
 from interlock.kernel.machine import Machine, Question, Rule
-from interlock.prove.compiled import Packing, compile_enabled
-from interlock.prove.guided import guided
+from interlock.prove.core.packing import Packing, compile_enabled
+from interlock.prove.search.guided import guided
 from tests.agreement.hold_texts import SOUND, compile_file, with_every_signal
 
 STEPS = 1_000

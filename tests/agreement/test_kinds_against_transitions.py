@@ -8,7 +8,7 @@ from collections.abc import Mapping
 import pytest
 from transitions import Machine as Declared
 
-from interlock.hold.components import behaviour_of, compose
+from interlock.hold.compile.components import behaviour_of, compose
 from interlock.hold.kinds import (
     BY_ITSELF,
     DEVICE_KINDS,

@@ -6,15 +6,15 @@ from itertools import product
 
 import pytest
 
-from interlock.hold.compiler import CompiledHold, compile_hold
-from interlock.hold.levers import commanding, levers_of
+from interlock.hold.compile.compiler import CompiledHold, compile_hold
+from interlock.hold.compile.levers import commanding, levers_of
+from interlock.hold.language.model import Direction, Hold, RequirementText
 from interlock.hold.loader import Source, load_hold, load_specification
-from interlock.hold.model import Direction, Hold, RequirementText
 from interlock.kernel.claims import Fails, Holds, Limits
 from interlock.kernel.expressions import FALSE
-from interlock.prove.explicit import explicit
-from interlock.report.lines import as_text
-from interlock.report.proof_text import Proof, proof_lines
+from interlock.prove.search.explicit import explicit
+from interlock.report.text.lines import as_text
+from interlock.report.text.proof import Proof, proof_lines
 from interlock.study.verify import Status, verify
 from tests.agreement.hold_texts import HALF, LONG, compile_text, doorway, hold_text, standing
 

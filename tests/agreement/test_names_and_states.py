@@ -6,9 +6,9 @@ import pytest
 
 from interlock.diagnostics.faults import Faults
 from interlock.diagnostics.spans import Diagnostic, Span
-from interlock.hold.lowering import Lowering
-from interlock.hold.nodes import ScalarNode, Stretch
-from interlock.hold.parser import parse_expression, parse_step
+from interlock.hold.compile.lowering import Lowering
+from interlock.hold.language.nodes import ScalarNode, Stretch
+from interlock.hold.language.parser import parse_expression, parse_step
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, conj, disj, neg, one_of
 from tests.agreement.test_floor_facts import hold
 

@@ -7,7 +7,7 @@ import pytest
 from interlock.hold.loader import Source
 from interlock.kernel.claims import Limits
 from interlock.kernel.evaluator import as_mapping, initial_states
-from interlock.prove.strategy import decide
+from interlock.prove.decide import decide
 from interlock.study.verify import Status, verify
 from tests.agreement.hold_texts import HALF, compile_text, doorway, faults_of, hold_text
 

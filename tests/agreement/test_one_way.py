@@ -7,9 +7,9 @@ from random import Random
 import pytest
 
 from interlock.kernel.evaluator import evaluate
-from interlock.prove.local import LocalRules
-from interlock.prove.one_way import OneWay
-from interlock.prove.solvers import FOREVER, add_all, light_solver
+from interlock.prove.core.local import LocalRules
+from interlock.prove.core.one_way import OneWay
+from interlock.prove.core.solvers import FOREVER, add_all, light_solver
 
 from .random_machines import random_case
 

@@ -11,12 +11,12 @@ from interlock.confirm.consequences import count_consequences
 from interlock.kernel.claims import Limits, Proved, Refuted
 from interlock.kernel.machine import Actor, question_of
 from interlock.prove.engine import Clock
-from interlock.prove.explicit import count_states, explicit
-from interlock.study.audit import audit_procedure
-from interlock.study.following import Follow, hazards_of
-from interlock.study.procedure_machine import course_machine, lay_course
-from interlock.study.recount import recount, track_of
-from interlock.study.slips import slips_of
+from interlock.prove.search.explicit import count_states, explicit
+from interlock.study.procedure.audit import audit_procedure
+from interlock.study.procedure.following import Follow, hazards_of
+from interlock.study.procedure.machine import course_machine, lay_course
+from interlock.study.procedure.recount import recount, track_of
+from interlock.study.procedure.slips import slips_of
 from tests.teeth.procedures import bind
 
 POOL = (

@@ -26,12 +26,12 @@ from interlock.kernel.recovery import (
     without_failures,
     written_by,
 )
-from interlock.prove.dead_ends import closed_region
+from interlock.prove.certificates.obligations import UnsoundCertificate
+from interlock.prove.core.local import LocalRules
 from interlock.prove.engine import Clock
-from interlock.prove.local import LocalRules
-from interlock.prove.obligations import UnsoundCertificate
-from interlock.prove.recovery import recover
-from interlock.prove.recovery_obligations import discharge_recovery
+from interlock.prove.recovery.dead_ends import closed_region
+from interlock.prove.recovery.obligations import discharge_recovery
+from interlock.prove.recovery.recovery import recover
 from tests.agreement.judging import BY_CASES, judge_recovery
 from tests.agreement.listing import listing_of
 from tests.agreement.random_machines import random_way_back as _case

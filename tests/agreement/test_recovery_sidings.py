@@ -9,14 +9,14 @@ import pytest
 from interlock.confirm.recovery import confirm_recovery
 from interlock.kernel.claims import Unknown, silent
 from interlock.kernel.recovery import Entry, Recoverable, Recovers, Trapped, rank_of
-from interlock.prove import cases, recovery
+from interlock.prove.core.local import LocalRules
+from interlock.prove.core.solvers import light_solver
 from interlock.prove.engine import Clock
-from interlock.prove.frames import Frames
-from interlock.prove.local import LocalRules
-from interlock.prove.planning import Step
-from interlock.prove.ranks import advise, advise_counting
-from interlock.prove.recovery import recover
-from interlock.prove.solvers import light_solver
+from interlock.prove.frames.frames import Frames
+from interlock.prove.recovery import cases, recovery
+from interlock.prove.recovery.ranks import advise, advise_counting
+from interlock.prove.recovery.recovery import recover
+from interlock.prove.search.planning import Step
 from tests.agreement.judging import BY_CASES
 from tests.agreement.listing import listing_of
 from tests.agreement.random_machines import random_way_back

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from interlock.hold.settling import Draft, Fuser, NeverSettles, may_hold
+from interlock.hold.compile.settling import Draft, Fuser, NeverSettles, may_hold
 from interlock.kernel.evaluator import State, evaluate, fire
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, conj, disj, neg
 from interlock.kernel.machine import Actor, Machine, Rule, Variable

@@ -8,7 +8,7 @@ from random import Random
 
 import pytest
 
-from interlock.hold.settling import Draft, Fuser, NeverSettles, Settled, may_hold
+from interlock.hold.compile.settling import Draft, Fuser, NeverSettles, Settled, may_hold
 from interlock.kernel.evaluator import State, evaluate, fire
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, Ref, Value, conj, disj, expand, neg
 from interlock.kernel.machine import Actor, Machine, Rule, Signal, Variable

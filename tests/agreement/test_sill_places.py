@@ -6,10 +6,10 @@ import pytest
 
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.loader import Source, load_procedure
-from interlock.hold.procedure_binding import bind_procedure
+from interlock.hold.procedure.binding import bind_procedure
 from interlock.hold.sill_places import bays_beside, places_of_rules, standing_beside
-from interlock.study.audit import Verdict
-from interlock.study.slips import SlipKind, slips_of
+from interlock.study.procedure.audit import Verdict
+from interlock.study.procedure.slips import SlipKind, slips_of
 from tests.agreement.hold_texts import HALF, LONG, compile_text, doorway, hold_text
 from tests.teeth.procedures import audit, bind
 

@@ -11,7 +11,7 @@ from interlock.kernel.claims import Limits, Proved, Refuted, Unknown
 from interlock.kernel.evaluator import State, evaluate
 from interlock.kernel.expressions import Is, conj, disj, neg
 from interlock.kernel.machine import Actor, Machine, Question, Rule, Variable
-from interlock.prove import arrays, enumeration, explicit, vectorised
+from interlock.prove.search import arrays, enumeration, explicit, vectorised
 from tests.agreement.engines import assert_runs, every_state
 from tests.agreement.random_machines import random_case
 from tests.benchmarks.families import lanes_by_rows

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from interlock.hold.compiler import CompiledHold
-from interlock.hold.lowering import Thing
+from interlock.hold.compile.compiler import CompiledHold
+from interlock.hold.compile.lowering import Thing
 from tests.agreement.hold_texts import SOUND, compile_file
 
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from interlock.confirm.recovery import RecoveryFinding
-from interlock.hold.compiler import CompiledHold
+from interlock.hold.compile.compiler import CompiledHold
 from interlock.kernel.claims import (
     Certificate,
     Claim,
@@ -29,8 +29,8 @@ from interlock.kernel.expressions import TRUE, Is, Not, conj
 from interlock.kernel.machine import Machine, Question
 from interlock.kernel.recovery import Recoverable, Recovers, Recovery, RecoveryClaim, RecoveryQuestion, Trapped, Traps
 from interlock.prove.engine import NO_LIMITS
-from interlock.prove.explicit import explicit
-from interlock.prove.recovery import recover
+from interlock.prove.recovery.recovery import recover
+from interlock.prove.search.explicit import explicit
 from interlock.study.verify import Answer, Status, Verification, leave_undecided, verify
 from tests.golden.small_hold import REQUIREMENTS, TEXT, small_hold
 

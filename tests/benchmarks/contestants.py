@@ -48,7 +48,10 @@ def diagrams(machine: Machine, questions: Sequence[Question]) -> tuple[Claim, ..
 def contestant(name: str) -> Callable[[Machine, Sequence[Question]], tuple[Claim, ...]]:
     """The engine of that name; what it needs is loaded now."""
     if name == "decide":
-        from interlock.prove import guided, mined, pdr, strategy
+        from interlock.prove import decide as strategy
+        from interlock.prove.frames import pdr
+        from interlock.prove.invariants import mined
+        from interlock.prove.search import guided
 
         assert guided and mined and pdr
         return strategy.decide
@@ -84,7 +87,7 @@ def answer(pipe: Connection, name: str, rows: int, seconds: float) -> None:
 
 def count(pipe: Connection, name: str, case: str, seconds: float) -> None:
     """In a process of its own: builds, says so, counts, says how long it took."""
-    from interlock.prove.vectorised import count_states
+    from interlock.prove.search.vectorised import count_states
 
     from .plain import search
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from interlock.hold.compiler import compile_hold
+from interlock.hold.compile.compiler import compile_hold
 from interlock.hold.loader import Source, load_hold, load_specification
 from interlock.kernel.machine import Machine, with_monitors
 

@@ -15,7 +15,7 @@ from interlock.kernel.evaluator import State, initial_states
 from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.engine import NO_LIMITS, clock_of, time_reason
-from interlock.prove.explicit import Count
+from interlock.prove.search.explicit import Count
 
 NAME = "plain"
 Truth: TypeAlias = Callable[[State], bool]

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from interlock.hold.compiler import CompiledHold, compile_hold
+from interlock.hold.compile.compiler import CompiledHold, compile_hold
+from interlock.hold.language.model import RequirementText
 from interlock.hold.loader import Source, load_hold, load_specification
-from interlock.hold.model import RequirementText
 
 TEXT = """\
 interlock: 1

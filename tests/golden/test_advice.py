@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from interlock.diagnostics.spans import Diagnostic
-from interlock.hold.compiler import compile_hold
+from interlock.hold.compile.compiler import compile_hold
 from interlock.hold.loader import Source, beside, load_hold
 
 SMALL = (Path(__file__).parent / "malformed" / "hold.yaml").read_text("utf-8")

@@ -12,16 +12,16 @@ import pytest
 
 from interlock import cli
 from interlock.kernel.machine import Actor
-from interlock.report.audit_html import audit_html
-from interlock.report.audit_json import audit_document
-from interlock.report.audit_markdown import audit_markdown, cell
-from interlock.report.audit_text import audit_lines, audit_summary, held_groups, run_lines
-from interlock.report.interrupted_text import afterwards_of, interruption_lines
-from interlock.report.lines import WIDTH, as_text
-from interlock.study.audit import Audit, Overall
-from interlock.study.holders import Holder
-from interlock.study.interruptions import Interruption, Resumption
-from interlock.study.rescue import Rescue
+from interlock.report.html.audit import audit_html
+from interlock.report.json.audit import audit_document
+from interlock.report.markdown.audit import audit_markdown, cell
+from interlock.report.text.audit import audit_lines, audit_summary, held_groups, run_lines
+from interlock.report.text.interrupted import afterwards_of, interruption_lines
+from interlock.report.text.lines import WIDTH, as_text
+from interlock.study.procedure.audit import Audit, Overall
+from interlock.study.procedure.holders import Holder
+from interlock.study.procedure.interruptions import Interruption, Resumption
+from interlock.study.procedure.rescue import Rescue
 from tests.teeth.procedures import ROOT, audit, demo, planted
 
 

@@ -14,18 +14,18 @@ from xml.etree import ElementTree
 
 import pytest
 
-from interlock.hold.compiler import CompiledHold, compile_hold
+from interlock.hold.compile.compiler import CompiledHold, compile_hold
+from interlock.hold.floor import Placement
 from interlock.hold.kinds import BY_ITSELF, DEVICE_KINDS, changes_of
-from interlock.hold.layout import Placement
+from interlock.hold.language.model import BayRule, Hold
 from interlock.hold.loader import Source, load_hold
-from interlock.hold.model import BayRule, Hold
 from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import Value
 from interlock.report.drawing.grid import Grid
+from interlock.report.drawing.lifecycle import kinds_drawn, lifecycle_dot, lifecycle_mermaid
+from interlock.report.drawing.movegraph import moves_dot
+from interlock.report.drawing.plan import plan_svg
 from interlock.report.drawing.shapes import text_width
-from interlock.report.lifecycle import kinds_drawn, lifecycle_dot, lifecycle_mermaid
-from interlock.report.movegraph import moves_dot
-from interlock.report.plan import plan_svg
 
 FOLDER = Path(__file__).parent / "drawings"
 MODELS = Path(__file__).parents[2] / "models"

@@ -7,9 +7,9 @@ from interlock.hold.glossary import Glossary
 from interlock.kernel.claims import Limits
 from interlock.kernel.expressions import Expr, Is, Or, disj, neg
 from interlock.kernel.machine import Machine, Variable
-from interlock.prove.mined import mined
-from interlock.report.grounds_text import fact_text, grounds_lines
-from interlock.report.lines import as_text
+from interlock.prove.invariants.mined import mined
+from interlock.report.text.grounds import fact_text, grounds_lines
+from interlock.report.text.lines import as_text
 from interlock.study.grounds import grounds_of
 from interlock.study.verify import verify
 from tests.golden.small_hold import small_hold

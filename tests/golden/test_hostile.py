@@ -9,7 +9,7 @@ import pytest
 import yaml
 
 from interlock.diagnostics.render import render_diagnostics
-from interlock.hold import nodes
+from interlock.hold.language import nodes
 from interlock.hold.loader import Source, load_hold
 
 LONGEST_SECONDS = 8.0

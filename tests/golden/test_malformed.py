@@ -16,9 +16,9 @@ import pytest
 from interlock.diagnostics.codes import CODES
 from interlock.diagnostics.render import render_diagnostic
 from interlock.diagnostics.spans import Diagnostic
-from interlock.hold.compiler import compile_hold
+from interlock.hold.compile.compiler import compile_hold
 from interlock.hold.loader import Loaded, Source, load_hold, load_procedure, load_specification
-from interlock.hold.procedure_binding import bind_procedure, compile_for
+from interlock.hold.procedure.binding import bind_procedure, compile_for
 
 FOLDER = Path(__file__).parent / "malformed"
 FILES = sorted(path.name for path in FOLDER.glob("*.yaml"))

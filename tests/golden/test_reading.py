@@ -8,10 +8,10 @@ from textwrap import dedent, indent
 import pytest
 
 from interlock.diagnostics.spans import Span
+from interlock.hold.language.model import Direction, Hold
+from interlock.hold.language.printer import print_syntax
+from interlock.hold.language.syntax import Chain, Fact, Truth
 from interlock.hold.loader import Loaded, Source, load_hold, load_specification
-from interlock.hold.model import Direction, Hold
-from interlock.hold.printer import print_syntax
-from interlock.hold.syntax import Chain, Fact, Truth
 
 BASE = (Path(__file__).parent / "malformed" / "hold.yaml").read_text("utf-8")
 

@@ -15,16 +15,16 @@ import pytest
 
 from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.kernel.claims import Disputed, Holds, Limits, Proved, Undecided
-from interlock.prove.explicit import Count, count_states, explicit
-from interlock.report.count_text import count_lines
-from interlock.report.description_text import description_lines
-from interlock.report.grouping import exit_code, groups_of, worst_code
-from interlock.report.lines import WIDTH, Line, Tone, as_text, flow, printable
-from interlock.report.proof_json import proof_document
-from interlock.report.proof_schema import PROOF_SCHEMA
-from interlock.report.proof_text import Proof, brief_lines, proof_lines, summary_line
-from interlock.report.requirement_text import list_lines, requirement_lines
-from interlock.report.walk_text import broken_lines, choice_lines, opening_lines, state_lines, step_lines
+from interlock.prove.search.explicit import Count, count_states, explicit
+from interlock.report.json.proof import proof_document
+from interlock.report.json.proof_schema import PROOF_SCHEMA
+from interlock.report.text.count import count_lines
+from interlock.report.text.description import description_lines
+from interlock.report.text.lines import WIDTH, Line, Tone, as_text, flow, printable
+from interlock.report.text.proof import Proof, brief_lines, proof_lines, summary_line
+from interlock.report.text.requirement import list_lines, requirement_lines
+from interlock.report.text.walk import broken_lines, choice_lines, opening_lines, state_lines, step_lines
+from interlock.report.views.grouping import exit_code, groups_of, worst_code
 from interlock.study.verify import Answer, Status, Verification, verify
 from interlock.study.walk import begin_walk, broken_now, choices_of, last_step, take, take_back
 from tests.golden.small_hold import REQUIREMENTS, TEXT, requirement_texts, small_hold

@@ -12,8 +12,8 @@ import pytest
 from click.testing import CliRunner
 
 from interlock import cli
-from interlock.report.audit_schema import AUDIT_SCHEMA
-from interlock.report.checklist_schema import CHECKLIST_SCHEMA
+from interlock.report.json.audit_schema import AUDIT_SCHEMA
+from interlock.report.json.checklist_schema import CHECKLIST_SCHEMA
 
 ROOT = Path(__file__).parents[2]
 MODELS = ROOT / "models"

@@ -6,8 +6,8 @@ from functools import cache
 from itertools import pairwise
 
 from interlock.hold.loader import Source, load_hold, load_procedure
-from interlock.hold.procedure_binding import BoundProcedure, bind_procedure, compile_for
-from interlock.study.slips import Slip, SlipKind, alike, slips_of
+from interlock.hold.procedure.binding import BoundProcedure, bind_procedure, compile_for
+from interlock.study.procedure.slips import Slip, SlipKind, alike, slips_of
 from tests.agreement.hold_texts import doorway, fetch, hold_text
 
 HOLD = hold_text(

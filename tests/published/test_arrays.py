@@ -10,9 +10,9 @@ import pytest
 from interlock.kernel.claims import Limits, Refuted
 from interlock.kernel.evaluator import fire, is_enabled
 from interlock.kernel.machine import question_of, with_monitors
-from interlock.prove.arrays import Words
-from interlock.prove.enumeration import enumeration
-from interlock.prove.vectorised import MOST_BYTES, Levels, count_states
+from interlock.prove.search.arrays import Words
+from interlock.prove.search.enumeration import enumeration
+from interlock.prove.search.vectorised import MOST_BYTES, Levels, count_states
 
 from . import families, puzzles
 from .cube import cube

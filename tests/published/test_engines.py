@@ -7,8 +7,8 @@ import pytest
 from interlock.confirm.confirm import confirm
 from interlock.kernel.claims import Claim, Fails, Holds, Limits, Proved, Refuted, Unknown
 from interlock.kernel.machine import Machine, Question, question_of, with_monitors
-from interlock.prove.bmc import bmc
-from interlock.prove.explicit import count_states, explicit
+from interlock.prove.search.bmc import bmc
+from interlock.prove.search.explicit import count_states, explicit
 
 from . import stories
 from .row import Row

@@ -6,14 +6,14 @@ import pytest
 
 from interlock.confirm.confirm import confirm
 from interlock.kernel.claims import Disputed, Limits, Proved, Refuted, Undecided, Unknown
-from interlock.prove.bmc import bmc
+from interlock.prove.decide import decide
 from interlock.prove.engine import Engine
-from interlock.prove.explicit import explicit
-from interlock.prove.guided import guided
-from interlock.prove.induction import k_induction
-from interlock.prove.mined import mined
-from interlock.prove.pdr import pdr
-from interlock.prove.strategy import decide
+from interlock.prove.frames.pdr import pdr
+from interlock.prove.invariants.k_induction import k_induction
+from interlock.prove.invariants.mined import mined
+from interlock.prove.search.bmc import bmc
+from interlock.prove.search.explicit import explicit
+from interlock.prove.search.guided import guided
 
 from .row import Row
 from .test_engines import GOALS, question_in

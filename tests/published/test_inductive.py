@@ -9,11 +9,11 @@ import pytest
 from interlock.confirm.confirm import confirm
 from interlock.kernel.claims import Claim, Fails, Holds, Limits, Proved, Refuted, Unknown
 from interlock.kernel.machine import Machine, Question, question_of
-from interlock.prove.bmc import bmc
-from interlock.prove.guided import guided
-from interlock.prove.induction import k_induction
-from interlock.prove.pdr import pdr
-from interlock.prove.strategy import decide
+from interlock.prove.decide import decide
+from interlock.prove.frames.pdr import pdr
+from interlock.prove.invariants.k_induction import k_induction
+from interlock.prove.search.bmc import bmc
+from interlock.prove.search.guided import guided
 
 from . import stories
 from .row import Row

@@ -7,7 +7,7 @@ from itertools import product
 import pytest
 
 from interlock.kernel.evaluator import State
-from interlock.prove.explicit import count_states
+from interlock.prove.search.explicit import count_states
 
 from . import puzzles
 from .graphs import levels

@@ -13,9 +13,9 @@ from math import factorial
 import pytest
 
 from interlock.hold.loader import Source, load_hold, load_procedure
-from interlock.hold.procedure_binding import bind_procedure, compile_for
+from interlock.hold.procedure.binding import bind_procedure, compile_for
 from interlock.kernel.claims import Limits
-from interlock.study.audit import Overall, audit_procedure
+from interlock.study.procedure.audit import Overall, audit_procedure
 
 CONTROL = ("prepare", "shut_down", "isolate", "lock_out", "relieve", "verify")
 RELEASE = ("inspect", "clear_people", "remove_devices", "tell_people")

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from interlock.study.orders import count_orders, free_runs, predecessors_of, reduced
+from interlock.study.checklist.partial_orders import count_orders, free_runs, predecessors_of, reduced
 
 
 def _count(size: int, pairs: list[tuple[int, int]]) -> int | None:

@@ -11,14 +11,14 @@ from pathlib import Path
 
 import pytest
 
-from interlock.hold.compiler import compile_hold
+from interlock.hold.compile.compiler import compile_hold
 from interlock.hold.loader import Source, load_hold, load_specification
 from interlock.kernel.claims import Certificate, Proved, Refuted
 from interlock.kernel.machine import Machine, Question, RequirementKind, question_of, with_monitors
-from interlock.prove import explicit, vectorised
-from interlock.prove.mined import mined
-from interlock.prove.pdr import pdr
-from interlock.prove.strategy import decide
+from interlock.prove.decide import decide
+from interlock.prove.frames.pdr import pdr
+from interlock.prove.invariants.mined import mined
+from interlock.prove.search import explicit, vectorised
 
 from .clauses import obligations, weakenings
 from .row import Row

@@ -10,30 +10,29 @@ from time import monotonic
 import pytest
 
 from interlock.confirm.replay import replay
-from interlock.hold.compiler import CompiledHold, compile_hold
+from interlock.hold.compile.compiler import CompiledHold, compile_hold
 from interlock.hold.loader import Source, load_hold, load_procedure, load_specification
-from interlock.hold.procedure_binding import bind_procedure, compile_for
+from interlock.hold.procedure.binding import bind_procedure, compile_for
 from interlock.kernel.claims import Holds, Limits
 from interlock.kernel.evaluator import evaluate, fire, is_enabled, successors
 from interlock.kernel.expressions import conj
 from interlock.kernel.machine import Actor, RequirementKind, question_of
-from interlock.report.checklist_guards import NOTE, WARNING
-from interlock.report.checklist_printed import Words
-from interlock.report.checklist_procedure import checklist_procedure, steps_of_actions
-from interlock.report.checklist_words import words_of
-from interlock.report.writing_rules import (
+from interlock.report.views.checklist_printed import NOTE, WARNING, Words
+from interlock.report.views.checklist_words import words_of
+from interlock.report.views.writing_rules import (
     faults_of_instruction,
     faults_of_note,
     faults_of_statement,
     faults_of_warning,
 )
-from interlock.study.audit import Overall, Verdict, audit_procedure
-from interlock.study.checklist import Checklist, NoChecklist, Result, make_checklist
-from interlock.study.checklist_audit import ChecklistAudit, audit_checklist
-from interlock.study.goals import Goal, GoalFault, Load, Reach, Unload
-from interlock.study.operating import Hitch, levers_neutral, trace_of
-from interlock.study.slip_audit import Effect
-from interlock.study.slips import SlipKind
+from interlock.report.yaml.procedure import checklist_procedure, steps_of_actions
+from interlock.study.checklist.audit import ChecklistAudit, audit_checklist
+from interlock.study.checklist.goals import Goal, GoalFault, Load, Reach, Unload
+from interlock.study.checklist.making import Checklist, NoChecklist, Result, make_checklist
+from interlock.study.checklist.operating import Hitch, levers_neutral, trace_of
+from interlock.study.procedure.audit import Overall, Verdict, audit_procedure
+from interlock.study.procedure.slip_audit import Effect
+from interlock.study.procedure.slips import SlipKind
 
 MODELS = Path(__file__).parents[2] / "models"
 STANDING = MODELS.parent / "specs" / "standing.yaml"

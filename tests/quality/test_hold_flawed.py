@@ -12,8 +12,8 @@ import yaml
 from interlock.hold.tell import Reason, Story
 from interlock.kernel.claims import Fails, Limits, Refuted
 from interlock.kernel.machine import RequirementKind
-from interlock.prove.bmc import bmc
-from interlock.prove.strategy import decide
+from interlock.prove.decide import decide
+from interlock.prove.search.bmc import bmc
 from interlock.study.verify import Status, Verification, verify
 from tests.agreement.hold_texts import ROOT, SOUND, compile_file, standing
 

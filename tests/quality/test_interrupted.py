@@ -11,7 +11,7 @@ from interlock.kernel.claims import Claim, Limits, Progress, Proved, Refuted, Un
 from interlock.kernel.evaluator import evaluate, fire, is_enabled, is_initial
 from interlock.kernel.expressions import Is
 from interlock.kernel.machine import Machine, Question
-from interlock.prove.strategy import decide
+from interlock.prove.decide import decide
 from tests.quality.test_minimal_certificates import asked_of
 
 SEED = 11

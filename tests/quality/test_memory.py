@@ -10,8 +10,8 @@ import pytest
 from interlock import cli
 from interlock.kernel.claims import Limits, Unknown
 from interlock.prove import memory
+from interlock.prove.decide import decide
 from interlock.prove.engine import Engine
-from interlock.prove.strategy import decide
 from tests.agreement.engines import ENGINES
 from tests.golden.small_hold import REQUIREMENTS, TEXT
 from tests.quality.test_interrupted import SEED, TIMES, case, check

@@ -6,14 +6,14 @@ from pathlib import Path
 
 import pytest
 
-from interlock.hold.compiler import compile_hold
+from interlock.hold.compile.compiler import compile_hold
 from interlock.hold.loader import Source, load_hold, load_specification
 from interlock.kernel.claims import Certificate, Proved
 from interlock.kernel.machine import Machine, Question, RequirementKind, question_of, with_monitors
+from interlock.prove.certificates.needed import needed_clauses
+from interlock.prove.certificates.obligations import UnsoundCertificate, discharge
+from interlock.prove.decide import decide
 from interlock.prove.engine import Clock
-from interlock.prove.needed import needed_clauses
-from interlock.prove.obligations import UnsoundCertificate, discharge
-from interlock.prove.strategy import decide
 
 ROOT = Path(__file__).parents[2]
 

@@ -9,12 +9,12 @@ import pytest
 from interlock.kernel.claims import Limits, Progress, Proved, Unknown
 from interlock.kernel.expressions import Is, conj, neg
 from interlock.kernel.machine import Machine, Question, Rule, Variable, question_of
-from interlock.prove.candidates import Candidates
-from interlock.prove.likeness import Likeness
-from interlock.prove.local import LocalRules
-from interlock.prove.one_way import OneWay
-from interlock.prove.solvers import light_solver
-from interlock.prove.strategy import decide
+from interlock.prove.core.local import LocalRules
+from interlock.prove.core.one_way import OneWay
+from interlock.prove.core.solvers import light_solver
+from interlock.prove.decide import decide
+from interlock.prove.invariants.candidates import Candidates
+from interlock.prove.invariants.likeness import Likeness
 from tests.benchmarks.holds import hold_machine
 from tests.quality.test_minimal_certificates import asked_of
 

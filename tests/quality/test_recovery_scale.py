@@ -13,8 +13,8 @@ from interlock.confirm.recovery import confirm_recovery, recovery_obligations
 from interlock.kernel.claims import Limits
 from interlock.kernel.machine import Machine, RequirementKind, with_monitors
 from interlock.kernel.recovery import Recovers, Traps, recovery_question_of
-from interlock.prove.pdr import pdr
-from interlock.prove.recovery import recover
+from interlock.prove.frames.pdr import pdr
+from interlock.prove.recovery.recovery import recover
 from interlock.study.verify import Status, verify
 from tests.agreement.hold_texts import compile_file, compile_source, compile_text, standing
 from tests.benchmarks.holds import hold_machine, hold_text

@@ -11,9 +11,9 @@ from agreement.random_machines import random_case
 from interlock.kernel.claims import Limits, Refuted
 from interlock.kernel.expressions import Is, conj
 from interlock.kernel.machine import Actor, Machine, Question, Rule, Variable
-from interlock.prove.bmc import bmc
-from interlock.prove.explicit import explicit
-from interlock.prove.strategy import decide
+from interlock.prove.decide import decide
+from interlock.prove.search.bmc import bmc
+from interlock.prove.search.explicit import explicit
 
 engines = pytest.mark.parametrize("engine", SHORTEST.values(), ids=SHORTEST.keys())
 

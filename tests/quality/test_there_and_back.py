@@ -8,17 +8,17 @@ from time import process_time
 
 import pytest
 
-from interlock.hold.compiler import CompiledHold, compile_hold
+from interlock.hold.compile.compiler import CompiledHold, compile_hold
 from interlock.hold.loader import Source, load_hold, load_procedure
-from interlock.hold.procedure_binding import BoundProcedure, bind_procedure, compile_for
+from interlock.hold.procedure.binding import BoundProcedure, bind_procedure, compile_for
 from interlock.kernel.claims import Limits
 from interlock.kernel.evaluator import evaluate
-from interlock.report.checklist_procedure import checklist_procedure
-from interlock.study.audit import Audit, Overall, Verdict, audit_procedure
-from interlock.study.checklist import Checklist, make_checklist
-from interlock.study.checklist_audit import MOST_FOR_PAIRS
-from interlock.study.goals import Load, Unload
-from interlock.study.slips import slips_of
+from interlock.report.yaml.procedure import checklist_procedure
+from interlock.study.checklist.audit import MOST_FOR_PAIRS
+from interlock.study.checklist.goals import Load, Unload
+from interlock.study.checklist.making import Checklist, make_checklist
+from interlock.study.procedure.audit import Audit, Overall, Verdict, audit_procedure
+from interlock.study.procedure.slips import slips_of
 from tests.teeth.procedures import MODELS, fetch, standing
 
 OUT = Unload(("all",))

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import pytest
 
-from interlock.report.writing_rules import (
+from interlock.report.views.writing_rules import (
     faults_of_instruction,
     faults_of_note,
     faults_of_statement,

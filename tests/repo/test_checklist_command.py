@@ -14,7 +14,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from interlock.cli import commands
-from interlock.report.lines import WIDTH
+from interlock.report.text.lines import WIDTH
 
 MODELS = Path(__file__).parents[2] / "models"
 KEPT = Path(__file__).parents[1] / "golden" / "reports"

@@ -21,11 +21,11 @@ from interlock.cli.methods import METHODS
 from interlock.cli.shipped import demonstrations
 from interlock.diagnostics.codes import CODES
 from interlock.hold.kinds import DEVICE_KINDS, changes_of
-from interlock.hold.procedure import FORMS
+from interlock.hold.procedure.actions import FORMS
 from interlock.kernel.claims import Claim, Limits, Progress, Proved, Report, Unknown, silent
 from interlock.kernel.machine import Machine, Question
-from interlock.report.lifecycle import kinds_drawn
-from interlock.report.proof_schema import PROOF_SCHEMA
+from interlock.report.drawing.lifecycle import kinds_drawn
+from interlock.report.json.proof_schema import PROOF_SCHEMA
 from tests.golden.small_hold import REQUIREMENTS, TEXT
 
 NOTHING = Limits()

@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 
 from interlock.diagnostics.codes import CODES, Severity, severity_of
-from interlock.hold.compiler import compile_hold
+from interlock.hold.compile.compiler import compile_hold
 from interlock.hold.loader import Source, load_hold, load_procedure
-from interlock.hold.procedure_binding import bind_procedure, compile_for
+from interlock.hold.procedure.binding import bind_procedure, compile_for
 
 ROOM = Path(__file__).parents[2] / "interlock"
 
@@ -150,10 +150,10 @@ def test_every_code_raised_in_the_program_is_in_the_table() -> None:
     """The phrases that the program uses as codes are exactly those of the table, reserved ones aside."""
     quoted = re.compile(r'"([a-z0-9]+(?:-[a-z0-9]+)+)"')
     used: set[str] = set()
-    for path in sorted((ROOM / "hold").glob("*.py")):
+    for path in sorted((ROOM / "hold").rglob("*.py")):
         used.update(quoted.findall(path.read_text("utf-8")))
     used.update(quoted.findall((ROOM / "diagnostics" / "faults.py").read_text("utf-8")))
     assert set(CODES) - used <= NOT_RAISED_YET
     raising = re.compile(r'(?:Diagnostic|Misfit|_Wrong|\.add|_add|_fault)\(\s*"([a-z0-9]+(?:-[a-z0-9]+)+)"')
-    for path in sorted((ROOM / "hold").glob("*.py")):
+    for path in sorted((ROOM / "hold").rglob("*.py")):
         assert set(raising.findall(path.read_text("utf-8"))) <= set(CODES), path.name

@@ -10,7 +10,7 @@ import pytest
 from interlock.cli import rendering
 from interlock.cli.diagrams import INDEX, main, texts
 from interlock.hold.kinds import CONTROL_KINDS, DEVICE_KINDS, changes_of
-from interlock.report.lifecycle import file_name, kinds_drawn
+from interlock.report.drawing.lifecycle import file_name, kinds_drawn
 
 DIAGRAMS = Path(__file__).parents[2] / "diagrams"
 REDRAW = "out of date: run `python -m interlock.cli.diagrams` and look at the pictures"

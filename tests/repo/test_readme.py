@@ -16,10 +16,10 @@ import pytest
 from interlock import cli
 from interlock.cli import COMMANDS
 from interlock.diagnostics.codes import CODES
+from interlock.hold.language.model import RequirementText
+from interlock.hold.language.schema_files import CHANGES, FILES
 from interlock.hold.loader import Source, load_specification
-from interlock.hold.model import RequirementText
-from interlock.hold.schema_files import CHANGES, FILES
-from interlock.report import grouping
+from interlock.report.views import grouping
 from interlock.study.verify import Status
 
 ROOT = Path(__file__).parents[2]

@@ -11,6 +11,7 @@ import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 
+import networkx as nx
 import pytest
 
 ROOT = Path(__file__).parents[2]
@@ -143,6 +144,46 @@ def copied(folder: Path) -> Path:
     return folder
 
 
+# ---- circles -----------------------------------------------------------------------------------------------------
+
+
+def import_graph() -> nx.DiGraph[str]:
+    """Which module of the program imports which, wherever in the file; a package stands for its `__init__`."""
+    named = {
+        ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__"): path for _, path in modules()
+    }
+    graph: nx.DiGraph[str] = nx.DiGraph()
+    for name, path in named.items():
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ImportFrom) and node.module is not None:
+                targets = {f"{node.module}.{alias.name}" for alias in node.names} & named.keys()
+                graph.add_edges_from((name, target) for target in targets or {node.module} & named.keys())
+    return graph
+
+
+def circles(graph: nx.DiGraph[str]) -> list[set[str]]:
+    """Sets of modules each of which imports, by way of others, itself."""
+    return [set(found) for found in nx.strongly_connected_components(graph) if len(found) > 1]
+
+
+def test_no_modules_import_one_another_in_a_circle() -> None:
+    """Modules can be read one after another: none needs itself by way of others."""
+    graph = import_graph()
+    assert graph.number_of_edges() > 500
+    assert circles(graph) == []
+
+
+def test_no_sub_packages_import_one_another_in_a_circle() -> None:
+    """Inside a room, too, one folder comes before another; a module beside them counts as a folder of its own."""
+    folded: nx.DiGraph[str] = nx.DiGraph()
+    for one, other in import_graph().edges:
+        here, there = (".".join(name.split(".")[:3]) for name in (one, other))
+        if here != there:
+            folded.add_edge(here, there)
+    assert folded.number_of_edges() > 100
+    assert circles(folded) == []
+
+
 def test_contracts_are_kept() -> None:
     """import-linter finds every contract kept."""
     done = lint(ROOT)
@@ -153,10 +194,10 @@ def test_contracts_are_kept() -> None:
 @pytest.mark.parametrize(
     ("module", "line"),
     [
-        ("kernel/claims.py", "import interlock.hold.model"),
+        ("kernel/claims.py", "import interlock.hold.language.model"),
         ("confirm/replay.py", "from interlock.prove import engine"),
-        ("hold/model.py", "import interlock.prove.engine"),
-        ("report/wording.py", "import interlock.cli.screen"),
+        ("hold/language/model.py", "import interlock.prove.engine"),
+        ("report/views/wording.py", "import interlock.cli.screen"),
         ("confirm/recheck.py", "import z3"),
         ("kernel/evaluator.py", "import json"),
     ],

@@ -12,12 +12,13 @@ import jsonschema
 import pytest
 
 from interlock.diagnostics.faults import Faults
-from interlock.hold import json_schema, model
-from interlock.hold.builders import BUILDERS
+from interlock.hold import json_schema
 from interlock.hold.json_schema import hold_schema
-from interlock.hold.nodes import MappingNode, Node, ScalarNode, compose, split_lines
-from interlock.hold.schema_fields import RECORDS
-from interlock.hold.schema_files import FILES, SECTIONS
+from interlock.hold.language import model
+from interlock.hold.language.builders import BUILDERS
+from interlock.hold.language.nodes import MappingNode, Node, ScalarNode, compose, split_lines
+from interlock.hold.language.schema_fields import RECORDS
+from interlock.hold.language.schema_files import FILES, SECTIONS
 
 ROOT = Path(__file__).parents[2]
 FILE = Path(json_schema.__file__).with_name("hold.schema.json")

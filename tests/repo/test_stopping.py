@@ -19,9 +19,9 @@ from interlock.cli.screen import write_whole
 from interlock.confirm.confirm import confirm
 from interlock.kernel.claims import Certificate, Claim, Limits, Progress, Proved, Refuted, Report, Unknown
 from interlock.kernel.machine import Machine, Question
+from interlock.prove.certificates.obligations import discharge
+from interlock.prove.decide import decide
 from interlock.prove.engine import MOST_SECONDS, clock_of
-from interlock.prove.obligations import discharge
-from interlock.prove.strategy import decide
 from interlock.study.verify import STOPPED_SECONDS
 from tests.golden.small_hold import REQUIREMENTS, TEXT
 from tests.quality.test_minimal_certificates import asked_of
@@ -296,7 +296,7 @@ def stopped() -> Iterator[dict[str, tuple[int, str, str]]]:
     root = Path(cli.__file__).parents[2]
     program = (
         "import os, signal, sys\n"
-        "from interlock.prove import explicit\n"
+        "from interlock.prove.search import explicit\n"
         "walk = explicit.Walk.levels\n"
         "def levels(self):\n"
         "    for depth, level in enumerate(walk(self)):\n"

@@ -14,10 +14,10 @@ import pytest
 
 from interlock import cli
 from interlock.cli.screen import write_whole
-from interlock.hold.procedure_binding import BoundProcedure
+from interlock.hold.procedure.binding import BoundProcedure
 from interlock.kernel.claims import Limits, Report
-from interlock.study import checklist_audit
-from interlock.study.audit import Audit, audit_procedure
+from interlock.study.checklist import audit as checklist_audit
+from interlock.study.procedure.audit import Audit, audit_procedure
 
 ROOT = Path(__file__).parents[2]
 
@@ -56,7 +56,7 @@ def importing(module: str, *, ignored: bool) -> subprocess.CompletedProcess[str]
     )
 
 
-@pytest.mark.parametrize("module", ["click", "interlock.cli.explain", "interlock.report.language_text"])
+@pytest.mark.parametrize("module", ["click", "interlock.cli.explain", "interlock.report.text.language"])
 def test_ctrl_c_while_the_program_is_loaded(module: str) -> None:
     """It ends at once with 130 and one word: no traceback, and no fault of a module that was left half made."""
     done = importing(module, ignored=False)

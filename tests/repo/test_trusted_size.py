@@ -62,7 +62,7 @@ def test_every_trusted_module_belongs_to_a_part() -> None:
     """No module of the kernel or of the sceptic is left out of the count, or counted twice."""
     counted = [path for part in PARTS for path in modules_of(part)]
     rooms = sorted({room for room, _names in PARTS.values()})
-    there = [path for room in rooms for path in (Path(interlock.__file__).parent / room).glob("*.py")]
+    there = [path for room in rooms for path in (Path(interlock.__file__).parent / room).rglob("*.py")]
     assert sorted(counted) == sorted(path for path in there if path.name != "__init__.py" or path in counted)
 
 

@@ -16,11 +16,11 @@ from interlock import cli
 from interlock.confirm.evidence import evidence_files
 from interlock.hold.explain import explain_clause
 from interlock.kernel.claims import Holds, Limits
-from interlock.prove.strategy import decide
-from interlock.report.grounds_markdown import grounds_files
-from interlock.report.lines import WIDTH
-from interlock.report.proof_schema import PROOF_SCHEMA
-from interlock.report.wording import sentence
+from interlock.prove.decide import decide
+from interlock.report.json.proof_schema import PROOF_SCHEMA
+from interlock.report.markdown.grounds import grounds_files
+from interlock.report.text.lines import WIDTH
+from interlock.report.views.wording import sentence
 from interlock.study.verify import Status, Verification, verify
 from tests.agreement.hold_texts import compile_file, compile_source, overlay, standing
 from tests.golden.small_hold import REQUIREMENTS, TEXT

@@ -5,13 +5,13 @@ from __future__ import annotations
 from functools import cache
 from pathlib import Path
 
+from interlock.hold.language.model import RequirementText
 from interlock.hold.loader import Source, load_hold, load_procedure, load_specification
-from interlock.hold.model import RequirementText
-from interlock.hold.procedure_binding import BoundProcedure, bind_procedure, compile_for, compile_freely
+from interlock.hold.procedure.binding import BoundProcedure, bind_procedure, compile_for, compile_freely
 from interlock.hold.tell import Reason
 from interlock.kernel.claims import Limits
 from interlock.prove.engine import Engine
-from interlock.study.audit import Audit, audit_procedure
+from interlock.study.procedure.audit import Audit, audit_procedure
 
 ROOT = Path(__file__).parents[2]
 MODELS = ROOT / "models"

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import pytest
 
-from interlock.hold.compiler import compile_hold
+from interlock.hold.compile.compiler import compile_hold
 from interlock.hold.kinds import DEVICE_KINDS, control_kind
+from interlock.hold.language.model import Hold
 from interlock.hold.loader import load_hold
-from interlock.hold.model import Hold
 from interlock.kernel.claims import Fails, Limits
-from interlock.prove.bmc import bmc
+from interlock.prove.search.bmc import bmc
 from interlock.study.verify import Status, verify
 from tests.agreement.hold_texts import compile_source, fetch, overlay, standing
 

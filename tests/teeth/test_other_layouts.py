@@ -7,7 +7,7 @@ from __future__ import annotations
 import pytest
 
 from interlock.kernel.claims import Limits
-from interlock.prove.explicit import explicit
+from interlock.prove.search.explicit import explicit
 from interlock.study.verify import Status, verify
 from tests.agreement.hold_texts import HALF, WIDE, compile_text, hold_text, standing
 

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import pytest
 
-from interlock.study.audit import Overall, Verdict
-from interlock.study.holders import Holder
-from interlock.study.interruptions import Resumption
-from interlock.study.slip_audit import Effect
+from interlock.study.procedure.audit import Overall, Verdict
+from interlock.study.procedure.holders import Holder
+from interlock.study.procedure.interruptions import Resumption
+from interlock.study.procedure.slip_audit import Effect
 from tests.teeth.procedures import audit, demo, planted, words_of
 
 
@@ -400,7 +400,7 @@ def test_long_demonstrations_are_sound(name: str, actions: int) -> None:
 def test_what_only_the_procedure_holds() -> None:
     """A requirement that fails in general and holds along the procedure is held by the procedure only; one that the
     procedure breaks is held by nothing; the others by the interlock."""
-    from interlock.prove.strategy import decide
+    from interlock.prove.decide import decide
 
     text = demo("open-and-shut")
     found = audit(text, "flawed/lock-without-latch.yaml", engine=decide)

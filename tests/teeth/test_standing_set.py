@@ -15,15 +15,15 @@ from typing import Any
 
 import pytest
 
-from interlock.hold import building
-from interlock.hold.compiler import CompiledHold
+from interlock.hold.compile import things as building
+from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.kinds import DOOR_KINDS, Kind, Trigger, latch_kind
 from interlock.hold.tell import Reason, Story
 from interlock.kernel.claims import Fails, Holds, Limits
 from interlock.kernel.machine import Actor, RequirementKind
 from interlock.kernel.recovery import Recovers, Traps
-from interlock.prove.bmc import bmc
-from interlock.prove.pdr import pdr
+from interlock.prove.frames.pdr import pdr
+from interlock.prove.search.bmc import bmc
 from interlock.study.verify import Status, verify
 from tests.agreement.hold_texts import compile_file, compile_source, overlay, standing
 
@@ -369,7 +369,7 @@ def test_a_latch_declared_to_rise_under_a_unit_is_found_out(monkeypatch: pytest.
     kinds = dict(building.DEVICE_KINDS)
     kinds["manual latch"] = unguarded(kinds["manual latch"], "raise", "covered")
     monkeypatch.setattr(building, "DEVICE_KINDS", kinds)
-    monkeypatch.setattr("interlock.hold.checks.DEVICE_KINDS", kinds)
+    monkeypatch.setattr("interlock.hold.sense.DEVICE_KINDS", kinds)
     compiled = compile_source(overlay("single-lane", "- {change: layout, to: {hand_work: 'true'}}"), standing())
     refute(compiled, "nothing-rises-under-a-unit[M2]", ("raise mid latch 2", "a unit is over"))
 

@@ -9,11 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 
-from interlock.hold.compiler import CompiledHold
-from interlock.hold.layout import Cell
-from interlock.hold.model import Device, Direction, Doorway
+from interlock.hold.compile.compiler import CompiledHold
+from interlock.hold.floor import Cell
+from interlock.hold.language.model import Device, Direction, Doorway
 from interlock.report.drawing.shapes import text_width, wrap
-from interlock.report.wording import named
+from interlock.report.views.wording import named
 
 MARK = 16.0
 NAME = 9.0

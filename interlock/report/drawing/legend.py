@@ -6,9 +6,9 @@ from collections.abc import Callable
 from typing import Any
 from xml.etree import ElementTree
 
-from interlock.hold.compiler import CompiledHold
+from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.kinds import DEVICE_KINDS
-from interlock.hold.model import Direction
+from interlock.hold.language.model import Direction
 from interlock.report.drawing import marks
 from interlock.report.drawing.grid import NOTE
 from interlock.report.drawing.shapes import INK, PAPER, SOFT, element, number, path_of, text_width, wrap, write

@@ -11,7 +11,7 @@ from typing import Any
 from xml.etree import ElementTree
 
 from interlock.hold.kinds import DEVICE_KINDS
-from interlock.hold.model import Direction
+from interlock.hold.language.model import Direction
 from interlock.report.drawing.shapes import INK, PAPER, SOFT, element, path_of
 
 UNKNOWN_FILL = "#d5d5d5"

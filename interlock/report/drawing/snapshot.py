@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from interlock.hold.compiler import CompiledHold
+from interlock.hold.compile.compiler import CompiledHold
+from interlock.hold.floor import Move, Placement
 from interlock.hold.kinds import DEVICE_KINDS
-from interlock.hold.layout import Move, Placement
-from interlock.hold.model import Direction
+from interlock.hold.language.model import Direction
 from interlock.kernel.evaluator import State, evaluate
 from interlock.kernel.expressions import Expr, Value
 from interlock.kernel.machine import Machine, Signal

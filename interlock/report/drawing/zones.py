@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from xml.etree import ElementTree
 
-from interlock.hold.compiler import CompiledHold
-from interlock.hold.model import Direction, Zone
+from interlock.hold.compile.compiler import CompiledHold
+from interlock.hold.language.model import Direction, Zone
 from interlock.report.drawing.grid import NAME, Grid, around
 from interlock.report.drawing.shapes import element, plate, text_width, write
-from interlock.report.wording import named
+from interlock.report.views.wording import named
 
 LOOKS = (
     ("#25408f", "9 3"),

@@ -1,0 +1,208 @@
+"""Names and states resolved: from syntax trees to kernel expressions.
+
+A *thing* is anything an expression can name.  It has states (each an expression), perhaps a truth value of its own, and
+parts reached with a dot, each one thing or a group.  Every fault becomes a diagnostic; lowering goes on behind it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TypeAlias
+
+from interlock.diagnostics.nearest import nearest_name
+from interlock.diagnostics.spans import Diagnostic, Span
+from interlock.hold.language.syntax import Chain, Fact, Negation, Path, Quantified, Step, Syntax, Truth
+from interlock.kernel.expressions import FALSE, TRUE, Expr, at_most_one, conj, disj, implies, neg
+
+KIND_OF_UNIT = "kind of unit"
+"""The sort of the things that are no things in the hold but kinds of unit load: what a bay can be."""
+
+
+@dataclass(slots=True, eq=False, repr=False)
+class Thing:
+    """Something that expressions can name.
+
+    `sort` is its kind in one word, for messages; `phrase` how a sentence names it.  `verbs` maps what can be done to or
+    by it to rule names.
+    """
+
+    id: str
+    sort: str
+    phrase: str
+    states: dict[str, Expr] = field(default_factory=dict)
+    truth: Expr | None = None
+    parts: dict[str, Part] = field(default_factory=dict)
+    verbs: dict[str, list[str]] = field(default_factory=dict)
+
+    def __repr__(self) -> str:
+        # things hold one another: written out, one hold would fill pages
+        return f"Thing({self.id!r}, {self.sort!r})"
+
+
+Part: TypeAlias = Thing | tuple[Thing, ...]
+
+
+@dataclass(slots=True)
+class World:
+    """All things of one hold by id, and the groups that quantifiers range over."""
+
+    things: dict[str, Thing] = field(default_factory=dict)
+    groups: dict[str, tuple[Thing, ...]] = field(default_factory=dict)
+    removed: Mapping[str, Span] = field(default_factory=dict)
+    """Where a modification took a thing away."""
+
+
+@dataclass(slots=True)
+class Lowering:
+    """Turns syntax into expressions over one world and collects what is wrong with it."""
+
+    world: World
+    faults: list[Diagnostic] = field(default_factory=list)
+
+    def expression(self, syntax: Syntax, bound: Mapping[str, Thing] | None = None) -> Expr:
+        """The meaning of the syntax; where it has none, a diagnostic is kept and `false` stands in."""
+        names = bound or {}
+        if isinstance(syntax, Truth):
+            return TRUE if syntax.value else FALSE
+        if isinstance(syntax, Negation):
+            return neg(self.expression(syntax.arg, names))
+        if isinstance(syntax, Chain):
+            args = [self.expression(arg, names) for arg in syntax.args]
+            if syntax.operator == "implies":
+                return implies(args[0], args[1])
+            return conj(*args) if syntax.operator == "and" else disj(*args)
+        if isinstance(syntax, Quantified):
+            return self._quantified(syntax, names)
+        return self._fact(syntax, names)
+
+    def _quantified(self, syntax: Quantified, names: Mapping[str, Thing]) -> Expr:
+        members = self.group(syntax.group, names)
+        if members is None:
+            return FALSE
+        # where there are no members the body is not read: nobody knows what its words are about
+        bodies = [self.expression(syntax.body, {**names, syntax.variable: member}) for member in members]
+        if syntax.quantifier == "every":
+            return conj(*bodies)
+        if syntax.quantifier == "some":
+            return disj(*bodies)
+        if syntax.quantifier == "no":
+            return neg(disj(*bodies))
+        return at_most_one(bodies)
+
+    def _fact(self, fact: Fact, names: Mapping[str, Thing]) -> Expr:
+        found = self.find(fact.subject, names)
+        if found is None:
+            return FALSE
+        if isinstance(found, tuple):
+            text = ".".join(fact.subject.parts)
+            self._fault("wrong-object-kind", fact.span, f"{text} is a group", "one object; write `every x in ...`")
+            return FALSE
+        if fact.state is None:
+            if found.truth is None:
+                self._fault(
+                    "not-a-truth-value",
+                    fact.span,
+                    f"{found.phrase} ({found.sort}) is not true or false by itself",
+                    "`is` and one of " + ", ".join(sorted(found.states)),
+                )
+                return FALSE
+            return found.truth
+        kind = names.get(fact.state)
+        # `b is k`, where `k` runs through kinds of unit: the state is called like the kind
+        state = kind.id if kind is not None and kind.sort == KIND_OF_UNIT else fact.state
+        if state not in found.states:
+            self._fault(
+                "unknown-state",
+                fact.state_span or fact.span,
+                f"{found.phrase} ({found.sort}) is never {state!r}",
+                "one of " + ", ".join(sorted(found.states)) if found.states else "nothing: it has no states",
+                nearest_name(state, found.states),
+            )
+            return FALSE
+        expr = found.states[state]
+        return neg(expr) if fact.negated else expr
+
+    def find(self, path: Path, names: Mapping[str, Thing] | None = None) -> Part | None:
+        """What the path names, or None with a diagnostic kept."""
+        bound = names or {}
+        first = path.parts[0]
+        found: Part | None = bound.get(first, self.world.things.get(first, self.world.groups.get(first)))
+        if found is None and first in self.world.removed:
+            gone = self.world.removed[first]
+            self.faults.append(
+                Diagnostic(
+                    "unknown-name",
+                    path.spans[0],
+                    f"{first!r} was taken out by a modification",
+                    "the modification to change this too",
+                    context=(f"taken out at {gone.file}, line {gone.line}",),
+                )
+            )
+            return None
+        if found is None:
+            known = [*bound, *self.world.things, *self.world.groups]
+            self._fault("unknown-name", path.spans[0], f"{first!r} is not known here", None, nearest_name(first, known))
+            return None
+        for word, span in zip(path.parts[1:], path.spans[1:], strict=True):
+            if isinstance(found, tuple):
+                self._fault("wrong-object-kind", span, "a group has no parts", "one object before the dot")
+                return None
+            if word not in found.parts:
+                self._fault(
+                    "unknown-name",
+                    span,
+                    f"{found.phrase} ({found.sort}) has no {word!r}",
+                    "one of " + ", ".join(sorted(found.parts)) if found.parts else "nothing: it has no parts",
+                    nearest_name(word, found.parts),
+                )
+                return None
+            found = found.parts[word]
+        return found
+
+    def group(self, path: Path, names: Mapping[str, Thing] | None = None) -> tuple[Thing, ...] | None:
+        """The members of the group that the path names, or None with a diagnostic kept."""
+        first = path.parts[0]
+        if len(path.parts) == 1 and first not in (names or {}):
+            if first in self.world.groups:
+                return self.world.groups[first]
+            if first not in self.world.things:
+                self._fault(
+                    "unknown-group",
+                    path.spans[0],
+                    f"no group is called {first!r}",
+                    "one of " + ", ".join(sorted(self.world.groups)),
+                    nearest_name(first, self.world.groups),
+                )
+                return None
+        found = self.find(path, names)
+        if found is None or isinstance(found, tuple):
+            return found
+        self._fault(
+            "wrong-object-kind", path.spans[0], f"{found.phrase} ({found.sort}) is one object", "a group of objects"
+        )
+        return None
+
+    def steps(self, steps: tuple[Step, ...], names: Mapping[str, Thing] | None = None) -> frozenset[str]:
+        """The rules that the steps speak of; a group as subject means any of its members."""
+        rules: set[str] = set()
+        for step in steps:
+            found = self.find(step.subject, names)
+            members = (found,) if isinstance(found, Thing) else found or ()
+            known = sorted({verb for member in members for verb in member.verbs})
+            if members and step.verb not in known:
+                self._fault(
+                    "unknown-verb",
+                    step.span,
+                    f"nothing called {step.verb!r} happens to {members[0].phrase} ({members[0].sort})",
+                    "one of " + ", ".join(known) if known else "nothing: no step touches it",
+                    nearest_name(step.verb, known),
+                )
+            for member in members:
+                rules.update(member.verbs.get(step.verb, ()))
+        return frozenset(rules)
+
+    def _fault(self, code: str, span: Span, message: str, expected: str | None, nearest: str | None = None) -> None:
+        # the same text is read for every member of a group: what is wrong with it is told of the first
+        if not any(known.code == code and known.span == span for known in self.faults):
+            self.faults.append(Diagnostic(code, span, message, expected, nearest))

@@ -1,0 +1,87 @@
+"""Requirements as written become kernel requirements: one for every combination of the objects they range over."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from interlock.diagnostics.spans import Diagnostic
+from interlock.hold.compile.lowering import Lowering, Thing
+from interlock.hold.language.model import RequirementText
+from interlock.hold.language.syntax import Path
+from interlock.kernel.expressions import FALSE, TRUE, Const, conj
+from interlock.kernel.machine import Requirement, RequirementKind
+
+
+@dataclass(frozen=True, slots=True)
+class Instance:
+    """One kernel requirement, the text it comes from, its sentence, and what its variables stand for.
+
+    A text gives no instance for objects of which the description alone rules it out, and none at all where a hold has
+    nothing that it speaks of.
+    """
+
+    requirement: Requirement
+    origin: RequirementText
+    text: str
+    bindings: tuple[tuple[str, str], ...]
+
+
+def instantiate(texts: tuple[RequirementText, ...], lowering: Lowering) -> tuple[Instance, ...]:
+    """All instances of all texts, in order; what is wrong with a text is kept in `lowering.faults`."""
+    return tuple(instance for text in texts for instance in _instances(text, lowering))
+
+
+def _instances(text: RequirementText, lowering: Lowering) -> Iterator[Instance]:
+    groups = [(name, Path(words, spans)) for (name, words), spans in zip(text.each, text.each_spans, strict=True)]
+    for bound in _combinations(lowering, groups, {}):
+        if text.where is not None:
+            before = len(lowering.faults)
+            chosen = lowering.expression(text.where, bound)
+            if not isinstance(chosen, Const):
+                if len(lowering.faults) == before:
+                    lowering.faults.append(
+                        Diagnostic(
+                            "where-not-fixed",
+                            text.span,
+                            f"`where` of {text.id!r} depends on the state of the hold",
+                            "something that the description alone decides, such as `d is movable`",
+                        )
+                    )
+                continue
+            if not chosen.value:
+                continue
+        names = {variable: thing.phrase for variable, thing in bound.items()}
+        ids = [thing.id for thing in bound.values()]
+        situation = lowering.expression(text.when, bound) if text.when is not None else TRUE
+        condition = lowering.expression(text.condition, bound) if text.condition is not None else TRUE
+        # the description alone rules it out: there is no latch on that side, say; but what can be done must be possible
+        if text.kind != "can" and FALSE in (situation, conj(situation, condition) if text.kind == "never" else TRUE):
+            continue
+        requirement = Requirement(
+            f"{text.id}[{','.join(ids)}]" if ids else text.id,
+            RequirementKind(text.kind),
+            condition,
+            situation,
+            lowering.steps(text.steps, bound),
+            lowering.steps(text.first, bound),
+            lowering.steps(text.since, bound),
+        )
+        yield Instance(requirement, text, _say(text.text, names), tuple((v, t.id) for v, t in bound.items()))
+
+
+def _say(text: str, names: Mapping[str, str]) -> str:
+    for variable, phrase in names.items():
+        text = text.replace("{" + variable + "}", phrase)
+    return text
+
+
+def _combinations(
+    lowering: Lowering, groups: Sequence[tuple[str, Path]], bound: dict[str, Thing]
+) -> Iterator[dict[str, Thing]]:
+    if not groups:
+        yield dict(bound)
+        return
+    (variable, path), *rest = groups
+    for member in lowering.group(path, bound) or ():
+        yield from _combinations(lowering, rest, {**bound, variable: member})

@@ -1,0 +1,245 @@
+"""The floor as a graph: cells, the faces between them, where units can stand and how they move.
+
+A *cell* is a bay, or a place on the loader outside a sill.  A *face* is the border of a cell towards one side; two
+neighbours share one.  A *placement* is a kind of unit on the cells that it covers; a *move* takes it one cell further.
+Placements and moves are the nodes and edges of a `networkx` graph.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from interlock.hold.language.model import Direction, Doorway, Hold, UnitKind
+
+if TYPE_CHECKING:
+    import networkx
+
+_SHIFT = {Direction.FORE: (-1, 0), Direction.AFT: (1, 0), Direction.LEFT: (0, -1), Direction.RIGHT: (0, 1)}
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """A bay (`door` None), or a place on the loader beside a sill.
+
+    `row` counts from 1 at the front, `lane` from 0 at the left; outside cells go on counting beyond the floor.
+    """
+
+    id: str
+    row: int
+    lane: int
+    door: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Placement:
+    """A unit of one kind at rest: `cells` from fore to aft and left to right, `parts` names its part in each."""
+
+    kind: str
+    cells: tuple[str, ...]
+    parts: tuple[str, ...]
+
+    @property
+    def id(self) -> str:
+        """Kind and cells, unique on one floor."""
+        return f"{self.kind}.{'+'.join(self.cells)}"
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """A unit goes from `source` one cell further in `direction`.
+
+    `crossed` pairs each face that it crosses with the part of the unit that does.  `lain_on` are the other faces that
+    it lies on at either end.  `doors` are the doors whose sill it crosses or lies on.
+    """
+
+    source: Placement
+    target: Placement
+    direction: Direction
+    crossed: tuple[tuple[str, str], ...]
+    lain_on: tuple[str, ...]
+    doors: tuple[str, ...]
+
+    @property
+    def cells(self) -> tuple[str, ...]:
+        """All cells that it needs, sorted."""
+        return tuple(sorted({*self.source.cells, *self.target.cells}))
+
+    @property
+    def passage(self) -> str:
+        """The name of the half-way position; the same for the move there and the move back."""
+        return f"{self.source.kind}.{'+'.join(face for face, _ in self.crossed)}"
+
+
+@dataclass(frozen=True, slots=True)
+class Floor:
+    """Everything about where things are.  All mappings keep a fixed order."""
+
+    cells: Mapping[str, Cell]
+    bays: tuple[str, ...]
+    placements: tuple[Placement, ...]
+    moves: tuple[Move, ...]
+    entries: tuple[tuple[str, Placement], ...]
+    _at: Mapping[tuple[int, int], str]
+
+    def neighbour(self, cell: str, direction: Direction) -> str | None:
+        """The cell on that side, if there is one."""
+        here = self.cells[cell]
+        rows, lanes = _SHIFT[direction]
+        return self._at.get((here.row + rows, here.lane + lanes))
+
+    def bays_of(self, cells: Iterable[str]) -> list[str]:
+        """Those of the cells that lie in the hold, in the same order; the others belong to a loader."""
+        return [cell for cell in cells if self.cells[cell].door is None]
+
+    def is_inside(self, placement: Placement) -> bool:
+        """No part of the unit is on a loader."""
+        return len(self.bays_of(placement.cells)) == len(placement.cells)
+
+    def face(self, cell: str, direction: Direction) -> str:
+        """The face on that side; neighbours give the same answer for the face that they share."""
+        if direction in (Direction.FORE, Direction.LEFT):
+            other = self.neighbour(cell, direction)
+            if other is not None:
+                return f"{other}.{direction.opposite}"
+        return f"{cell}.{direction}"
+
+    def sides_of_face(self, face: str) -> tuple[tuple[str, Direction], ...]:
+        """The one or two (cell, direction) pairs that meet at the face, its first cell first."""
+        cell, _, word = face.rpartition(".")
+        direction = Direction(word)
+        other = self.neighbour(cell, direction)
+        sides: tuple[tuple[str, Direction], ...] = ((cell, direction),)
+        return sides if other is None else (*sides, (other, direction.opposite))
+
+
+def bay_id(row: int, lane: str) -> str:
+    """The name of the bay in a row and lane, such as `3L`."""
+    return f"{row}{lane}"
+
+
+def part_names(kind: UnitKind) -> tuple[str, ...]:
+    """The parts of a unit, from fore to aft and left to right; one part has the kind's own name."""
+    if kind.across == kind.along == 1:
+        return (kind.id,)
+    words = []
+    for i in range(kind.along):
+        for j in range(kind.across):
+            along = ["fore", "aft"][i] if kind.along == 2 else f"row{i + 1}" if kind.along > 2 else ""
+            across = ["left", "right"][j] if kind.across == 2 else f"lane{j + 1}" if kind.across > 2 else ""
+            words.append("_".join(filter(None, (kind.id, along, across))))
+    return tuple(words)
+
+
+def lay_out(hold: Hold) -> Floor:
+    """The floor of a hold: cells inside and outside, every placement and every move."""
+    layout = hold.layout
+    only = {bay: rule.kinds for rule in layout.rules for bay in rule.bays}
+    at: dict[tuple[int, int], str] = {}
+    cells: dict[str, Cell] = {}
+    for row in range(1, layout.rows + 1):
+        for lane, letter in enumerate(layout.lanes):
+            name = bay_id(row, letter)
+            if only.get(name, ("any",)):
+                cells[name] = Cell(name, row, lane, None)
+                at[row, lane] = name
+    bays = tuple(cells)
+    for door in hold.doorways:
+        for cell in _outside(hold, door, cells):
+            if (cell.row, cell.lane) not in at:
+                cells[cell.id] = cell
+                at[cell.row, cell.lane] = cell.id
+    floor = Floor(cells, bays, (), (), (), at)
+    placements = tuple(p for kind in hold.units for p in _placements(floor, kind, only))
+    known = {(p.kind, p.cells): p for p in placements}
+    moves = tuple(m for p in placements for d in Direction if (m := _move(hold, floor, known, p, d)) is not None)
+    used = {m.source for m in moves} | {m.target for m in moves}
+    kept = tuple(p for p in placements if p in used or floor.is_inside(p))
+    outside = {m.source for m in moves if all(floor.cells[c].door for c in m.source.cells)}
+    entries = tuple((str(floor.cells[p.cells[0]].door), p) for p in kept if p in outside)
+    return Floor(cells, bays, kept, moves, entries, at)
+
+
+def _outside(hold: Hold, door: Doorway, cells: Mapping[str, Cell]) -> Iterator[Cell]:
+    across = door.side.axis == "y"
+    reach = max((kind.across if across else kind.along for kind in hold.units), default=1)
+    rows, lanes = _SHIFT[door.side]
+    for bay in door.bays:
+        if bay in cells:
+            for step in range(1, reach + 1):
+                name = f"{door.id}-{bay}" + (f"-{step}" if step > 1 else "")
+                yield Cell(name, cells[bay].row + step * rows, cells[bay].lane + step * lanes, door.id)
+
+
+def _placements(floor: Floor, kind: UnitKind, only: Mapping[str, tuple[str, ...]]) -> Iterator[Placement]:
+    for cell in floor.cells.values():
+        covered: list[str] = []
+        for i in range(kind.along):
+            for j in range(kind.across):
+                name = floor._at.get((cell.row + i, cell.lane + j))
+                if name is not None and (name not in only or kind.id in only[name]):
+                    covered.append(name)
+        doors = {floor.cells[name].door for name in covered} - {None}
+        if len(covered) == kind.along * kind.across and len(doors) <= 1:
+            yield Placement(kind.id, tuple(covered), part_names(kind))
+
+
+def _move(
+    hold: Hold,
+    floor: Floor,
+    known: Mapping[tuple[str, tuple[str, ...]], Placement],
+    source: Placement,
+    direction: Direction,
+) -> Move | None:
+    shifted = [floor.neighbour(cell, direction) for cell in source.cells]
+    target = known.get((source.kind, tuple(name for name in shifted if name is not None)))
+    if target is None or None in shifted:
+        return None
+    involved = {*source.cells, *target.cells}
+    outside = {floor.cells[cell].door for cell in involved} - {None}
+    inside = floor.bays_of(involved)
+    if not inside or len(outside) > 1:
+        return None
+    sides = {door.id: door.side for door in hold.doorways}
+    if any(sides[door].axis != direction.axis for door in outside if door is not None):
+        return None
+    loose = {*hold.layout.ball_mat, *(bay for door in hold.doorways if door.id in outside for bay in door.bays)}
+    if direction.axis == "y" and not all(cell in loose for cell in inside):
+        return None
+    crossed = tuple((floor.face(cell, direction), part) for cell, part in zip(source.cells, source.parts, strict=True))
+    faces = {face for face, _ in crossed}
+    lain_on = tuple(sorted((lain_on_by(floor, source) | lain_on_by(floor, target)) - faces))
+    return Move(source, target, direction, tuple(sorted(crossed)), lain_on, tuple(sorted(d for d in outside if d)))
+
+
+def lain_on_by(floor: Floor, placement: Placement) -> frozenset[str]:
+    """The faces that lie under a unit at rest, between two of its cells."""
+    return frozenset(
+        floor.face(cell, direction)
+        for cell in placement.cells
+        for direction in (Direction.AFT, Direction.RIGHT)
+        if floor.neighbour(cell, direction) in placement.cells
+    )
+
+
+def floor_graph(floor: Floor) -> networkx.MultiDiGraph[Placement]:
+    """Placements as nodes, moves as edges (attribute `move`)."""
+    import networkx
+
+    graph: networkx.MultiDiGraph[Placement] = networkx.MultiDiGraph()
+    graph.add_nodes_from(floor.placements)
+    for move in floor.moves:
+        graph.add_edge(move.source, move.target, move=move)
+    return graph
+
+
+def bays_reached(floor: Floor) -> frozenset[str]:
+    """The bays that some unit from outside can come to stand in, latches left aside."""
+    import networkx
+
+    graph = floor_graph(floor)
+    reached: set[Placement] = {placement for _, placement in floor.entries}
+    for _, placement in floor.entries:
+        reached |= networkx.descendants(graph, placement)
+    return frozenset(cell for placement in reached for cell in placement.cells if cell in floor.bays)

@@ -1,0 +1,1 @@
+"""What may be written in a description, and how it is read."""

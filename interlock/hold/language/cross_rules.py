@@ -1,0 +1,135 @@
+"""What must fit together between the records of one description, beyond the names that they use."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+
+from interlock.diagnostics.spans import Diagnostic, Span
+from interlock.hold.language.model import Control, FailureMode, Layout, Person, RequirementText, Station, Zone
+from interlock.hold.language.reader import Made
+from interlock.hold.language.syntax import Chain, Negation, Quantified, Syntax
+
+_Context = tuple[str, ...]
+
+
+def cross_faults(made: Sequence[Made]) -> Iterator[Diagnostic]:
+    """Everything that does not fit between the records that could be read; in no order."""
+    stations = tuple(one.value for one in made if isinstance(one.value, Station))
+    behind = {one.value.id: one.value.behind for one in made if isinstance(one.value, Control)}
+    failures: set[tuple[str, str]] = set()
+    for one in made:
+        value = one.value
+        if isinstance(value, Layout):
+            yield from _two_rules(value)
+        elif isinstance(value, Zone):
+            yield from _zone(value, stations, one.context)
+        elif isinstance(value, Person):
+            yield from _person(value, one.context)
+        elif isinstance(value, Control):
+            yield from _panel(value, behind, one.context)
+        elif isinstance(value, FailureMode):
+            if (value.of, value.mode) in failures:
+                message = f"'{value.of}' fails as '{value.mode}' already"
+                yield Diagnostic("listed-twice", value.span, message, "each failure once", context=one.context)
+            failures.add((value.of, value.mode))
+
+
+def _two_rules(layout: Layout) -> Iterator[Diagnostic]:
+    ruled: set[str] = set()
+    for rule in layout.rules:
+        for bay in rule.bays:
+            if bay in ruled:
+                message = f"another rule is about bay '{bay}' already"
+                yield Diagnostic("two-rules-for-a-bay", rule.span, message, "one rule for a bay")
+        ruled.update(rule.bays)
+
+
+def _zone(zone: Zone, stations: tuple[Station, ...], context: _Context) -> Iterator[Diagnostic]:
+    named: set[str | None] = set()
+    for command in zone.commands:
+        if command.station is None and len(stations) > 1:
+            yield Diagnostic(
+                "station-not-named",
+                command.span,
+                f"a command of '{zone.id}' does not say from which station",
+                "`station:` and one of " + ", ".join(station.id for station in stations),
+                context=context,
+            )
+        elif command.station in named:
+            yield Diagnostic(
+                "listed-twice",
+                command.span,
+                f"'{zone.id}' has a command from this station already",
+                "one command for each station, with all its directions",
+                context=context,
+            )
+        named.add(command.station)
+    for section in zone.sections:
+        if section.bay not in zone.bays:
+            yield Diagnostic(
+                "section-outside-zone",
+                section.span,
+                f"bay '{section.bay}' is not in the zone '{zone.id}'",
+                "one of " + ", ".join(zone.bays),
+                context=context,
+            )
+
+
+def _person(person: Person, context: _Context) -> Iterator[Diagnostic]:
+    for place in person.starts:
+        if place not in person.places:
+            yield Diagnostic(
+                "start-out-of-range",
+                person.span,
+                f"'{person.id}' starts in '{place}', where they are never",
+                "one of " + ", ".join(person.places),
+                context=context,
+            )
+
+
+def _panel(control: Control, behind: Mapping[str, str | None], context: _Context) -> Iterator[Diagnostic]:
+    seen = [control.id]
+    at = control.behind
+    while at is not None and at not in seen:
+        seen.append(at)
+        at = behind.get(at)
+    if at == control.id:
+        yield Diagnostic(
+            "panel-behind-itself",
+            control.span,
+            "these can never be reached: " + " behind ".join([*seen, control.id]),
+            "a panel that can be reached",
+            context=context,
+        )
+
+
+def hidden_names(
+    expressions: Iterable[tuple[Syntax, _Context]], made: Sequence[Made], known: Iterable[str]
+) -> Iterator[Diagnostic]:
+    """A fault for every variable that has the name of something else where it stands."""
+    names = frozenset(known)
+    for expression, context in expressions:
+        yield from _hidden(expression, names, context)
+    for one in made:
+        if isinstance(one.value, RequirementText):
+            for (variable, _), spans in zip(one.value.each, one.value.each_spans, strict=True):
+                if variable in names:
+                    yield _hides(variable, spans[0], one.context)
+
+
+def _hidden(syntax: Syntax, names: frozenset[str], context: _Context) -> Iterator[Diagnostic]:
+    match syntax:
+        case Negation(arg):
+            yield from _hidden(arg, names, context)
+        case Chain(_, args):
+            for arg in args:
+                yield from _hidden(arg, names, context)
+        case Quantified(_, variable, _, body, span, variable_span):
+            if variable in names:
+                yield _hides(variable, variable_span or span, context)
+            yield from _hidden(body, names | {variable}, context)
+
+
+def _hides(variable: str, span: Span, context: _Context) -> Diagnostic:
+    message = f"the variable '{variable}' has the name of something else"
+    return Diagnostic("variable-hides-name", span, message, "a variable with a name of its own", context=context)

@@ -1,0 +1,457 @@
+"""Reads the expressions and steps of a description.
+
+The language, in extended Backus-Naur form; blanks separate words and mean nothing else:
+
+    expression = disjunction [ "implies" expression ] ;
+    disjunction = conjunction { "or" conjunction } ;
+    conjunction = negation { "and" negation } ;
+    negation = { "not" } primary ;
+    primary = "(" expression ")" | truth | quantified | fact ;
+    truth = "true" | "always" | "false" | "never" ;
+    quantified = quantifier name "in" path ( "," | ":" ) expression ;
+    quantifier = "every" | "some" | "no" | "at" "most" "one" ;
+    fact = path [ "is" [ "not" ] name ] ;
+    step = name path ;
+    path = name { "." name } ;
+    name = ( letter | digit | "_" | "-" ) { letter | digit | "_" | "-" } ;
+
+The body of a quantified expression reaches as far to the right as it can.  The words in quotes are no names.
+Comma and colon mean the same; in YAML a text with a colon and a blank needs quotes, one with a comma does not, outside
+brackets.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Literal
+
+from interlock.diagnostics.faults import Faults
+from interlock.diagnostics.nearest import nearest_name
+from interlock.diagnostics.spans import Span
+from interlock.hold.language.nodes import ScalarNode, clip
+from interlock.hold.language.syntax import Chain, Fact, Negation, Path, Quantified, Step, Syntax, Truth
+
+DEEPEST_EXPRESSION = 60
+LONGEST_EXPRESSION = 4_000
+
+KEYWORDS = frozenset(
+    "and or not implies is true false always never every some no at most one in".split()  # noqa: SIM905 - one line
+)
+"""Words that are no names."""
+
+_TRUTHS = {"true": True, "always": True, "false": False, "never": False}
+_TOKEN = re.compile(r"[-=]+>|[\w-]+|[().:,]|[^\s\w().:,-]+")
+_NAME = re.compile(r"[A-Za-z0-9_-]+\Z")
+_SIGNS = ("(", ")", ".", ":", ",")
+_INSTEAD = {
+    "=": "is",
+    "==": "is",
+    "!=": "is not",
+    "<>": "is not",
+    "&": "and",
+    "&&": "and",
+    "|": "or",
+    "||": "or",
+    "!": "not",
+    "~": "not",
+    "->": "implies",
+    "=>": "implies",
+    "-->": "implies",
+    "==>": "implies",
+    "all": "every",
+    "each": "every",
+    "forall": "every",
+    "any": "some",
+    "exists": "some",
+    "none": "no",
+    "isn": "is not",
+    "then": "implies",
+    "are": "is",
+}
+"""What to write for signs and words that other languages use."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Token:
+    text: str
+    start: int
+    end: int
+
+
+class _Wrong(Exception):
+    """The text breaks the grammar from `start` to before `end`."""
+
+    def __init__(
+        self,
+        code: str,
+        start: int,
+        end: int,
+        message: str,
+        expected: str | None = None,
+        nearest: str | None = None,
+    ) -> None:
+        super().__init__(message)
+        self.code = code
+        self.start = start
+        self.end = end
+        self.message = message
+        self.expected = expected
+        self.nearest = nearest
+
+
+def is_name(text: str) -> bool:
+    """Whether a text has the form of a name; keywords have it too."""
+    return _NAME.match(text) is not None
+
+
+def parse_expression(scalar: ScalarNode, faults: Faults, context: tuple[str, ...] = ()) -> Syntax | None:
+    """The expression that a scalar holds, or None with one fault noted."""
+    try:
+        return _Parser(scalar).whole_expression()
+    except _Wrong as wrong:
+        _note(scalar, wrong, faults, context)
+        return None
+
+
+def parse_step(scalar: ScalarNode, faults: Faults, context: tuple[str, ...] = ()) -> Step | None:
+    """The step that a scalar holds (`lower M3L`), or None with one fault noted."""
+    try:
+        return _Parser(scalar).whole_step()
+    except _Wrong as wrong:
+        _note(scalar, wrong, faults, context)
+        return None
+
+
+def parse_path(scalar: ScalarNode, faults: Faults, context: tuple[str, ...] = ()) -> Path | None:
+    """The path that a scalar holds (`ZL.bays`), or None with one fault noted."""
+    try:
+        return _Parser(scalar).whole_path()
+    except _Wrong as wrong:
+        _note(scalar, wrong, faults, context)
+        return None
+
+
+def _note(scalar: ScalarNode, wrong: _Wrong, faults: Faults, context: tuple[str, ...]) -> None:
+    place = scalar.place_of(wrong.start, wrong.end)
+    if place is None:  # escapes: the source columns are not those of the text
+        place = scalar.span
+        context = (second_caret(scalar.text, wrong.start, wrong.end), *context)
+    elif scalar.is_filled_in:
+        context = (second_caret(scalar.text, wrong.start, wrong.end), *context)
+    faults.add(wrong.code, place, wrong.message, expected=wrong.expected, nearest=wrong.nearest, context=context)
+
+
+def second_caret(text: str, start: int, end: int) -> str:
+    """The text on a line of its own with a caret under the part from `start` to before `end`."""
+    window = 100
+    low = max(0, min(start - window // 2, len(text) - window))
+    shown = "".join(" " if letter.isspace() else letter for letter in text[low : low + window])
+    caret = "^" + "~" * (max(1, min(end, low + window) - start) - 1)
+    return f"read as:\n{shown}\n{' ' * (start - low)}{caret}"
+
+
+class _Parser:
+    """Recursive descent over the tokens of one scalar; depth is counted, so that no text exhausts the stack."""
+
+    def __init__(self, scalar: ScalarNode) -> None:
+        self._scalar = scalar
+        text = scalar.text
+        if len(text) > LONGEST_EXPRESSION:
+            raise _Wrong(
+                "expression-too-long",
+                0,
+                1,
+                f"an expression of {len(text):,} characters",
+                f"at most {LONGEST_EXPRESSION:,}; circuits can name its parts",
+            )
+        self._tokens = [_Token(found.group(), found.start(), found.end()) for found in _TOKEN.finditer(text)]
+        if not self._tokens:
+            raise _Wrong("empty-expression", 0, 1, "an expression is missing here", "a fact such as `D1 is closed`")
+        self._at = 0
+        self._depth = 0
+
+    # --- whole texts
+
+    def whole_expression(self) -> Syntax:
+        found = self._expression()
+        token = self._peek()
+        if token is not None:
+            raise self._unexpected_after(token)
+        return found
+
+    def whole_step(self) -> Step:
+        verb = self._name("a verb such as `lower`")
+        subject = self._path("the object of the step")
+        token = self._peek()
+        if token is not None:
+            raise _Wrong(
+                "unexpected-word",
+                token.start,
+                token.end,
+                f"'{clip(token.text)}' does not belong to a step",
+                "a verb and one object, such as `lower M3L`",
+            )
+        return Step(verb.text, subject, self._span(verb.start, self._tokens[-1].end))
+
+    def whole_path(self) -> Path:
+        found = self._path("a name")
+        token = self._peek()
+        if token is not None:
+            raise _Wrong(
+                "unexpected-word",
+                token.start,
+                token.end,
+                f"'{clip(token.text)}' does not belong to a name",
+                "names joined by dots, such as `ZL.bays`",
+            )
+        return found
+
+    # --- the grammar
+
+    def _expression(self) -> Syntax:
+        start = self._start()
+        self._enter()
+        left = self._joined("or")
+        if self._accept("implies"):
+            right = self._expression()
+            left = Chain("implies", (left, right), self._span(start, self._last_end()))
+        self._depth -= 1
+        return left
+
+    def _joined(self, operator: Literal["and", "or"]) -> Syntax:
+        start = self._start()
+        args = [self._joined("and") if operator == "or" else self._negation()]
+        while self._accept(operator):
+            args.append(self._joined("and") if operator == "or" else self._negation())
+        if len(args) == 1:
+            return args[0]
+        return Chain(operator, tuple(args), self._span(start, self._last_end()))
+
+    def _negation(self) -> Syntax:
+        starts = []
+        while (token := self._peek()) is not None and token.text == "not":
+            self._enter()
+            starts.append(token.start)
+            self._at += 1
+        found = self._primary()
+        for start in reversed(starts):
+            found = Negation(found, self._span(start, self._last_end()))
+        self._depth -= len(starts)
+        return found
+
+    def _primary(self) -> Syntax:
+        token = self._peek()
+        if token is None:
+            raise self._ended("a fact such as `D1 is closed`")
+        if token.text == "(":
+            self._at += 1
+            found = self._expression()
+            closing = self._peek()
+            if closing is None:
+                raise _Wrong(
+                    "open-parenthesis", token.start, token.end, "this parenthesis is never closed", "a `)` for it"
+                )
+            if closing.text != ")":
+                raise self._unexpected_after(closing)
+            self._at += 1
+            return found
+        if token.text in _TRUTHS:
+            self._at += 1
+            return Truth(_TRUTHS[token.text], self._span(token.start, token.end))
+        if token.text in ("every", "some", "no", "at"):
+            return self._quantified(token)
+        return self._fact()
+
+    def _quantified(self, first: _Token) -> Syntax:
+        quantifier: Literal["every", "some", "no", "at most one"]
+        self._at += 1
+        if first.text == "at":
+            self._expect("most", "`at most one`")
+            self._expect("one", "`at most one`")
+            quantifier = "at most one"
+        elif first.text == "every":
+            quantifier = "every"
+        elif first.text == "some":
+            quantifier = "some"
+        else:
+            quantifier = "no"
+        shape = f"`{quantifier} b in bays, b is occupied`"
+        variable = self._name(f"a name for the things meant, as in {shape}")
+        self._expect("in", shape)
+        group = self._path("a group")
+        if not self._accept(":"):
+            self._expect(",", shape)
+        body = self._expression()
+        return Quantified(
+            quantifier,
+            variable.text,
+            group,
+            body,
+            self._span(first.start, self._last_end()),
+            self._span(variable.start, variable.end),
+        )
+
+    def _fact(self) -> Syntax:
+        start = self._start()
+        subject = self._path("a fact such as `D1 is closed`")
+        if not self._accept("is"):
+            return Fact(subject, None, False, self._span(start, self._last_end()))
+        negated = self._accept("not")
+        state = self._name("a state such as `raised`")
+        return Fact(
+            subject,
+            state.text,
+            negated,
+            self._span(start, state.end),
+            self._span(state.start, state.end),
+        )
+
+    def _path(self, what: str) -> Path:
+        parts = [self._name(what)]
+        while self._accept("."):
+            parts.append(self._name("a name after the dot"))
+        return Path(
+            tuple(part.text for part in parts),
+            tuple(self._span(part.start, part.end) for part in parts),
+        )
+
+    # --- tokens
+
+    def _peek(self) -> _Token | None:
+        return self._tokens[self._at] if self._at < len(self._tokens) else None
+
+    def _accept(self, text: str) -> bool:
+        token = self._peek()
+        if token is None or token.text != text:
+            return False
+        self._at += 1
+        return True
+
+    def _expect(self, text: str, shape: str) -> None:
+        token = self._peek()
+        if token is None:
+            raise self._ended(f"`{text}`, as in {shape}")
+        if token.text != text:
+            raise self._unexpected(token, f"`{text}`, as in {shape}")
+        self._at += 1
+
+    def _name(self, what: str) -> _Token:
+        token = self._peek()
+        if token is None:
+            raise self._ended(what)
+        if token.text in KEYWORDS:
+            raise _Wrong(
+                "keyword-as-name", token.start, token.end, f"the word '{token.text}' cannot stand here", expected=what
+            )
+        if not is_name(token.text):
+            raise self._unexpected(token, what)
+        self._at += 1
+        return token
+
+    def _start(self) -> int:
+        token = self._peek()
+        return token.start if token else len(self._scalar.text)
+
+    def _last_end(self) -> int:
+        return self._tokens[self._at - 1].end
+
+    def _span(self, start: int, end: int) -> Span:
+        return self._scalar.place_of(start, end) or self._scalar.span
+
+    def _enter(self) -> None:
+        self._depth += 1
+        if self._depth > DEEPEST_EXPRESSION:
+            start = self._start()
+            raise _Wrong(
+                "expression-too-deep",
+                start,
+                start + 1,
+                f"the expression is nested more than {DEEPEST_EXPRESSION} deep",
+                "circuits that name its parts",
+            )
+
+    # --- what went wrong
+
+    def _ended(self, what: str) -> _Wrong:
+        end = self._last_end() if self._at else 0
+        last = self._tokens[self._at - 1].text if self._at else ""
+        return _Wrong("unfinished-expression", end, end + 1, f"the text ends after '{clip(last)}'", what)
+
+    def _unexpected(self, token: _Token, what: str) -> _Wrong:
+        if not is_name(token.text) and token.text not in _SIGNS:
+            return self._foreign(token)
+        return _Wrong(
+            "unexpected-word",
+            token.start,
+            token.end,
+            f"'{clip(token.text)}' cannot stand here",
+            what,
+            self._instead(token.text),
+        )
+
+    def _foreign(self, token: _Token) -> _Wrong:
+        instead = _INSTEAD.get(token.text)
+        if any(letter.isalnum() for letter in token.text):
+            return _Wrong(
+                "unexpected-sign",
+                token.start,
+                token.end,
+                f"'{clip(token.text)}' has letters that no name has",
+                "letters without accents, digits, `_` and `-`",
+            )
+        if token.text.startswith(("{", "}")):
+            what: str | None = "braces only inside a repetition (`for:`)"
+        elif instead is None and any(letter in token.text for letter in "<>=+*/"):
+            what = "truth values only: the language has no arithmetic"
+        else:
+            what = "names, `( ) . ,` and the words of the language"
+        if instead is not None:
+            what = None
+        return _Wrong(
+            "unexpected-sign",
+            token.start,
+            token.end,
+            f"the sign '{clip(token.text)}' is not part of the language",
+            what,
+            instead,
+        )
+
+    def _unexpected_after(self, token: _Token) -> _Wrong:
+        """A fault for a token behind a complete expression."""
+        if token.text == ")":
+            return _Wrong(
+                "close-parenthesis", token.start, token.end, "no parenthesis is open here", "a `(` for this one"
+            )
+        if not is_name(token.text) and token.text not in _SIGNS:
+            return self._foreign(token)
+        instead = self._instead(token.text)
+        before = self._tokens[self._at - 1].text
+        if instead is not None or not is_name(token.text) or token.text in KEYWORDS or before == ")":
+            return _Wrong(
+                "unexpected-word",
+                token.start,
+                token.end,
+                f"'{clip(token.text)}' cannot stand here",
+                "`and`, `or`, `implies` or the end",
+                instead,
+            )
+        after = self._tokens[self._at + 1].text if self._at + 1 < len(self._tokens) else ""
+        joiner = nearest_name(token.text, ("and", "or", "implies", "is"))
+        short = len(before) + len(token.text) < 40
+        ends = not after or after in (")", "and", "or", "implies")
+        has_state = self._at >= 2 and self._tokens[self._at - 2].text in ("is", "not")
+        if has_state:
+            expected = "a state of several words joined by `_`, or `and`, `or`, `implies`"
+            nearest = f"{before}_{token.text}" if ends and short else joiner
+        else:
+            expected = "`is` before a state, or `and`, `or`, `implies`"
+            nearest = f"{before} is {token.text}" if ends and short else joiner
+        message = f"'{clip(token.text)}' cannot follow '{clip(before)}'"
+        return _Wrong("unexpected-word", token.start, token.end, message, expected, nearest)
+
+    def _instead(self, text: str) -> str | None:
+        folded = text.lower()
+        if folded in KEYWORDS and folded != text:
+            return folded
+        return _INSTEAD.get(folded)

@@ -1,0 +1,206 @@
+"""Names across sections: no two things share one, and every name that a field uses is known."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from interlock.diagnostics.faults import Faults
+from interlock.diagnostics.spans import Span
+from interlock.hold.language.bay_names import BayNames, looks_like_bay
+from interlock.hold.language.nodes import MappingNode, ScalarNode, SequenceNode, clip
+from interlock.hold.language.parser import KEYWORDS, is_name
+from interlock.hold.language.scalars import Mention
+from interlock.hold.language.schema_fields import RECORDS
+from interlock.hold.language.schema_files import SECTIONS
+
+BUILT_IN_GROUPS = (
+    "bays",
+    "devices",
+    "movable_devices",
+    "deferred_devices",
+    "doors",
+    "doors_with_latch",
+    "doors_with_lock",
+    "powered_doors",
+    "zones",
+    "contested_zones",
+    "stations",
+    "controls",
+    "levers",
+    "supplies",
+    "sensors",
+    "circuits",
+    "indications",
+    "relays",
+    "people",
+    "units",
+)
+"""Groups that every description has; their names cannot be given to anything else."""
+
+STATES_OF_THEIR_OWN: Mapping[str, tuple[str, ...]] = {
+    "units": ("empty", "occupied", "secured", "manned", "driven_one_sided"),
+    "places": ("inside",),
+}
+"""By section, what a bay (`units`) or a person (`places`) can be said to be anyway: `b is secured` means one thing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Defined:
+    """Where a name was given, in which section, and the `kind` written there, if any."""
+
+    section: str
+    kind: str | None
+    span: Span
+
+
+def items_of(root: MappingNode, section: str) -> Iterator[MappingNode]:
+    """The items of a section that are mappings, in order."""
+    node = root.value(section)
+    if isinstance(node, SequenceNode):
+        for item in node.items:
+            if isinstance(item, MappingNode):
+                yield item
+
+
+def id_of(item: MappingNode) -> ScalarNode | None:
+    """The scalar that names an item, or None."""
+    node = item.value("id")
+    return node if isinstance(node, ScalarNode) and node.text else None
+
+
+def collect_names(root: MappingNode, bays: BayNames | None, faults: Faults) -> dict[str, Defined]:
+    """Every name given in a description, the first of each; notes a fault for each that is taken or reserved."""
+    names: dict[str, Defined] = {}
+    for section, about in SECTIONS.items():
+        seen: dict[str, Defined] = {}
+        for item in items_of(root, section):
+            given = id_of(item)
+            if given is None or not is_name(given.text):
+                continue
+            kind = item.value("kind")
+            here = Defined(section, kind.text if isinstance(kind, ScalarNode) else None, given.span)
+            table = names if about.named else seen
+            if about.named:
+                _check_free(given, section, item.context, bays, faults)
+            earlier = table.get(given.text)
+            if earlier is not None:
+                noun = RECORDS[SECTIONS[earlier.section].record].noun
+                faults.add(
+                    "name-taken",
+                    given.span,
+                    f"'{clip(given.text)}' is {noun} already",
+                    expected="a name of its own",
+                    context=(f"the first is at {_place(earlier.span, given.span)}", *item.context),
+                )
+            else:
+                table[given.text] = here
+    return names
+
+
+def _place(span: Span, seen_from: Span) -> str:
+    within = f"line {span.line}, column {span.column}"
+    return within if span.file == seen_from.file else f"{span.file}, {within}"
+
+
+def _check_free(
+    given: ScalarNode, section: str, context: tuple[str, ...], bays: BayNames | None, faults: Faults
+) -> None:
+    name = given.text
+    if name in KEYWORDS:
+        return  # told when the item is read
+    if name in BUILT_IN_GROUPS:
+        said = f"'{name}' is a group that every description has"
+    elif name in ("outside", "none") or name in STATES_OF_THEIR_OWN.get(section, ()):
+        said = f"'{name}' has a meaning of its own"
+    elif bays is not None and name in bays:
+        said = f"'{name}' is a bay"
+    else:
+        return
+    faults.add("reserved-name", given.span, said, expected="another name", context=context)
+
+
+def resolve_mentions(
+    mentions: list[Mention],
+    names: Mapping[str, Defined],
+    bays: BayNames | None,
+    removed: Mapping[str, Span],
+    faults: Faults,
+) -> None:
+    """Note a fault for every name that is unknown or of the wrong sort.
+
+    `removed` tells where a modification took a thing away.
+    """
+    for mention in mentions:
+        defined = names.get(mention.name)
+        anything = mention.sections == ("*",)
+        if defined is None:
+            if mention.bays and (bays is None or mention.name in bays):
+                if bays is not None and mention.name in bays.missing:
+                    faults.add(
+                        "bay-taken-out",
+                        mention.span,
+                        f"bay '{mention.name}' does not exist: a rule of the layout takes it out",
+                        expected="a bay that exists",
+                        context=mention.context,
+                    )
+                continue
+            _unknown(mention, names, bays, removed, faults)
+        elif not anything and defined.section not in mention.sections:
+            noun = RECORDS[SECTIONS[defined.section].record].noun
+            faults.add(
+                "wrong-object-kind",
+                mention.span,
+                f"'{clip(mention.name)}' is {noun}",
+                expected=_nouns(mention),
+                context=mention.context,
+            )
+        elif mention.kind is not None and defined.kind != mention.kind:
+            faults.add(
+                "wrong-object-kind",
+                mention.span,
+                f"'{clip(mention.name)}' is a {clip(defined.kind or 'thing')}",
+                expected=f"a control of the kind '{mention.kind}'",
+                context=mention.context,
+            )
+
+
+def _nouns(mention: Mention) -> str:
+    *nouns, last = (RECORDS[SECTIONS[section].record].noun for section in mention.sections)
+    return f"{', '.join(nouns)} or {last}" if nouns else last
+
+
+def _unknown(
+    mention: Mention,
+    names: Mapping[str, Defined],
+    bays: BayNames | None,
+    removed: Mapping[str, Span],
+    faults: Faults,
+) -> None:
+    if mention.name in removed:
+        place = removed[mention.name]
+        faults.add(
+            "unknown-name",
+            mention.span,
+            f"'{clip(mention.name)}' was taken out by a modification",
+            expected="the modification to change this too",
+            context=(f"taken out at {_place(place, mention.span)}", *mention.context),
+        )
+        return
+    fitting = [
+        name for name, defined in names.items() if mention.sections == ("*",) or defined.section in mention.sections
+    ]
+    if mention.bays and bays is not None:
+        if looks_like_bay(mention.name):
+            fitting.extend(bays.places)
+        expected = "a bay or the id of something"
+    else:
+        expected = f"the id of {_nouns(mention)}"
+    faults.add(
+        "unknown-name",
+        mention.span,
+        f"nothing is called '{clip(mention.name)}'",
+        expected=expected,
+        nearest=faults.hint(mention.name, fitting),
+        context=mention.context,
+    )

@@ -1,0 +1,1 @@
+"""Repetition and modification: changes to the node tree before it is read."""

@@ -1,0 +1,132 @@
+"""A written procedure as plain values: what people are to do to a hold, in order.
+
+Meaning is given by `interlock.hold.procedure.binding`, which looks the names up in a compiled hold.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from interlock.diagnostics.spans import Span
+from interlock.hold.language.syntax import Path, Syntax
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """One way to write an action.
+
+    Words in capitals stand for a name (OBJECT, POSITION, UNIT, BAY, DIRECTION, PLACE) or an expression (CONDITION);
+    words in brackets may be left out.  `verb` is how the program calls it.
+    """
+
+    verb: str
+    shape: str
+    about: str
+
+
+FORMS: tuple[Form, ...] = (
+    Form("raise", "raise OBJECT", "Raise a latch or guide by hand."),
+    Form("lower", "lower OBJECT", "Lower a latch or guide by hand."),
+    Form("keep_down", "keep down OBJECT", "Push a spring latch down and keep it down."),
+    Form("let_up", "let up OBJECT", "Let a spring latch come up."),
+    Form("set", "set OBJECT to POSITION", "Put a switch or selector into a position."),
+    Form(
+        "hold",
+        "hold OBJECT to DIRECTION [until CONDITION]",
+        "Hold a spring-centred lever; with a condition it is released once that is so, else by a later `release`.",
+    ),
+    Form("release", "release OBJECT", "Let go of a lever."),
+    Form("pull", "pull OBJECT", "Pull a handle."),
+    Form("put_back", "put back OBJECT", "Put a handle back to normal."),
+    Form("open", "open OBJECT", "Open an access panel, or move a door that is moved by hand until it is open."),
+    Form("close", "close OBJECT", "Close an access panel, or move a door that is moved by hand until it is closed."),
+    Form("latch", "latch OBJECT", "Latch a door."),
+    Form("unlatch", "unlatch OBJECT", "Unlatch a door."),
+    Form("lock", "lock OBJECT", "Lock a door."),
+    Form("unlock", "unlock OBJECT", "Unlock a door."),
+    Form("connect", "connect OBJECT", "Bring a supply on."),
+    Form("disconnect", "disconnect OBJECT", "Take a supply off."),
+    Form("go", "go OBJECT to PLACE", "A person goes to a place."),
+    Form("bring", "bring UNIT to OBJECT [beside BAY]", "Bring a unit to the outside of a sill."),
+    Form("take_away", "take away from OBJECT [beside BAY]", "Take the unit outside a sill away."),
+    Form(
+        "run_in",
+        "run loader in at OBJECT [beside BAY] until CONDITION",
+        "The loader carries a unit inwards over a sill.",
+    ),
+    Form(
+        "run_out",
+        "run loader out at OBJECT [beside BAY] until CONDITION",
+        "The loader carries a unit outwards over a sill.",
+    ),
+    Form("push", "push DIRECTION from BAY until CONDITION", "Push the unit in a bay by hand."),
+    Form("check", "check CONDITION", "Look; where it is not so, the procedure stops here."),
+    Form("wait", "wait until CONDITION", "Do nothing until it is so."),
+)
+"""Every action that a procedure can ask for."""
+
+OPPOSITES = {
+    "raise": "lower",
+    "keep_down": "let_up",
+    "pull": "put_back",
+    "open": "close",
+    "latch": "unlatch",
+    "lock": "unlock",
+    "connect": "disconnect",
+    "run_in": "run_out",
+}
+OPPOSITES |= {second: first for first, second in OPPOSITES.items()}
+"""What the same hand does to the same thing the other way; `set` and `hold` go by their positions instead."""
+
+
+@dataclass(frozen=True, slots=True)
+class Action:
+    """One thing to do.
+
+    `subject` is what it is done to (None for `check` and `wait`); `to` the position, direction, place or kind of unit
+    that goes with it; `condition` what is looked at, waited for or worked towards.  `text` is as written, blanks
+    evened out; `group` a place in `Procedure.groups`, the innermost one, or None.  `beside` is the bay beside which
+    the loader works, with the place where that was written; without it any place at the sill will do.
+    """
+
+    verb: str
+    subject: Path | None
+    to: str | None
+    condition: Syntax | None
+    text: str
+    note: str
+    group: int | None
+    span: Span
+    context: tuple[str, ...] = ()
+    beside: tuple[str, Span] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ActionGroup:
+    """Actions that belong together: `first` to before `end` in `Procedure.actions`; `within` is the group around it."""
+
+    name: str
+    note: str
+    first: int
+    end: int
+    within: int | None
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Procedure:
+    """A whole procedure, its repetitions written out.
+
+    `hold` names the file of the description, seen from the folder of the procedure.  It starts from the situation of
+    that id, or with `starts` as (thing, state, where written) in the place of the usual start; both may be missing.
+    """
+
+    title: str
+    about: str
+    hold: str
+    situation: str | None
+    starts: tuple[tuple[str, str, Span], ...]
+    actions: tuple[Action, ...]
+    groups: tuple[ActionGroup, ...]
+    goal: Syntax
+    span: Span

@@ -1,0 +1,284 @@
+"""A procedure bound to a compiled hold: every action becomes rules that may fire and conditions to be met."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+from interlock.diagnostics.faults import Faults
+from interlock.diagnostics.nearest import nearest_name
+from interlock.diagnostics.spans import Diagnostic
+from interlock.hold.compile.compiler import Compilation, CompiledHold, compile_hold
+from interlock.hold.compile.lowering import Lowering, Thing
+from interlock.hold.language.model import Direction, Hold, RequirementText, Situation
+from interlock.hold.procedure.actions import Action, Procedure
+from interlock.hold.sill_places import bays_beside, places_of_rules, standing_beside
+from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, conj, disj
+from interlock.kernel.machine import Actor
+
+START_ID = "procedure_start"
+"""The situation made of the states under a procedure's `start`."""
+
+_RULE_VERBS = {"connect": "restore", "disconnect": "lose"}
+_TAKES_PLACE = frozenset({"set", "hold", "go", "bring"})
+_MOVES = {"open": ("start_opening", "finish_opening"), "close": ("start_closing", "finish_closing")}
+
+
+class Manner(StrEnum):
+    """How an action goes on: one act, acts until something is so, a hand that holds until it is so, or only a look."""
+
+    ONCE = "once"
+    UNTIL = "until"
+    HELD = "held"
+    CHECK = "check"
+    WAIT = "wait"
+
+
+@dataclass(frozen=True, slots=True)
+class Bound:
+    """An action with its meaning.
+
+    `rules` are those of the machine that the action may fire (ONCE: exactly one of them), `release` those that let go
+    afterwards (HELD).  `done` is what the action brings about, so that with it true nothing is left to do; `until` is
+    its condition (TRUE where it has none).
+    """
+
+    action: Action
+    manner: Manner
+    rules: tuple[str, ...]
+    release: tuple[str, ...]
+    done: Expr
+    until: Expr
+
+
+@dataclass(frozen=True, slots=True)
+class BoundProcedure:
+    """A procedure with its hold; `actions` in the order of the procedure."""
+
+    procedure: Procedure
+    compiled: CompiledHold
+    actions: tuple[Bound, ...]
+    goal: Expr
+
+
+@dataclass(frozen=True, slots=True)
+class Binding:
+    """`bound` is None exactly when there is a fault."""
+
+    bound: BoundProcedure | None
+    diagnostics: tuple[Diagnostic, ...]
+
+
+def compile_for(hold: Hold, procedure: Procedure, requirements: tuple[RequirementText, ...] = ()) -> Compilation:
+    """Compiles the hold for the start that the procedure names."""
+    situation = procedure.situation
+    if situation is not None and situation not in {one.id for one in hold.situations}:
+        known = ", ".join(one.id for one in hold.situations) or "states, since the hold has no situations"
+        fault = Diagnostic("unknown-name", procedure.span, f"the hold has no situation '{situation}'", known)
+        return Compilation(None, (fault,))
+    if procedure.starts:
+        named = {thing.id for thing in _named(hold)}
+        faults = tuple(
+            Diagnostic("unknown-name", span, f"nothing in the hold is called {id!r}", "the id of something in it")
+            for id, _, span in procedure.starts
+            if id not in named and not _is_bay(hold, id)
+        )
+        if faults:
+            return Compilation(None, faults)
+        made = Situation(START_ID, "as the procedure says", procedure.starts, procedure.span)
+        hold = replace(hold, situations=(*hold.situations, made))
+        situation = START_ID
+    return compile_hold(hold, requirements, situation)
+
+
+def compile_freely(hold: Hold, procedure: Procedure, requirements: tuple[RequirementText, ...] = ()) -> Compilation:
+    """Compiles the hold for the same start, but with every supply that may be lost as the hold describes it.
+
+    Such a supply goes and comes at any time, so this is what people can be faced with who keep to no procedure.
+    """
+    free = {supply.id for supply in hold.supplies if supply.may_be_lost}
+    starts = tuple(entry for entry in procedure.starts if entry[0] not in free)
+    found = compile_for(hold, replace(procedure, starts=starts), requirements)
+    # a relay that is set at the start may need the supply to be on
+    return found if found.compiled is not None else compile_for(hold, procedure, requirements)
+
+
+def _named(hold: Hold) -> tuple[Situation, ...]:
+    lists = (hold.doorways, hold.devices, hold.controls, hold.supplies, hold.relays, hold.people)
+    return tuple(one for found in lists for one in found)  # type: ignore[misc]  # only their ids are looked at
+
+
+def _is_bay(hold: Hold, id: str) -> bool:
+    return any(id == f"{row}{lane}" for row in range(1, hold.layout.rows + 1) for lane in hold.layout.lanes)
+
+
+def bind_procedure(procedure: Procedure, compiled: CompiledHold) -> Binding:
+    """Looks up every name; all faults are told at once."""
+    binder = _Binder(compiled)
+    actions = [binder.action(action) for action in procedure.actions]
+    goal = binder.lowering.expression(procedure.goal)
+    faults = Faults()
+    faults.take(binder.lowering.faults)
+    if faults:
+        return Binding(None, faults.sorted())
+    return Binding(BoundProcedure(procedure, compiled, tuple(actions), goal), ())
+
+
+class _Binder:
+    def __init__(self, compiled: CompiledHold) -> None:
+        self.compiled = compiled
+        self.lowering = Lowering(compiled.world)
+        self.rules = {rule.name: rule for rule in compiled.machine.rules}
+
+    def action(self, action: Action) -> Bound:
+        """The action with its meaning; where it has none a fault is noted and nothing fires."""
+        until = TRUE if action.condition is None else self.lowering.expression(action.condition)
+        if action.verb in ("check", "wait"):
+            return Bound(action, Manner(action.verb), (), (), until, until)
+        assert action.subject is not None  # noqa: S101 -- only checks and waits have none
+        found = self.lowering.find(action.subject)
+        if found is None:
+            return Bound(action, Manner.ONCE, (), (), FALSE, until)
+        if isinstance(found, tuple):
+            self._fault(action, "wrong-object-kind", f"{action.text!r} is about a group", "one thing")
+            return Bound(action, Manner.ONCE, (), (), FALSE, until)
+        if action.verb in ("run_in", "run_out", "push"):
+            return self._carry(action, found, until)
+        if action.verb in _MOVES and _MOVES[action.verb][0] in found.verbs:
+            return self._swing(action, found)
+        return self._once(action, found, until)
+
+    def _once(self, action: Action, thing: Thing, until: Expr) -> Bound:
+        verb = _RULE_VERBS.get(action.verb, action.verb)
+        if action.verb in _TAKES_PLACE:
+            verb = f"{verb}_{action.to}"
+        rules = self._beside(action, thing, self._rules(thing, verb, action))
+        supply = thing.sort == "supply"
+        if rules and not supply and not any(self.rules[name].actor is Actor.CREW for name in rules):
+            self._fault(
+                action, "not-done-by-hand", f"{thing.phrase} is moved by its drive, not by hand", "what makes it move"
+            )
+        rules = tuple(name for name in rules if supply or self.rules[name].actor is Actor.CREW)
+        done = disj(*(self._own(name, thing) for name in rules))
+        if action.verb in ("bring", "take_away"):
+            done = FALSE
+        if action.verb == "hold" and action.condition is not None:
+            return Bound(action, Manner.HELD, rules, self._rules(thing, "release", action), done, until)
+        return Bound(action, Manner.ONCE, rules, (), done, until)
+
+    def _swing(self, action: Action, thing: Thing) -> Bound:
+        """A door is moved by hand until it is at the end."""
+        names = [name for verb in _MOVES[action.verb] for name in thing.verbs.get(verb, ())]
+        if not any(self.rules[name].actor is Actor.CREW for name in names):
+            self._fault(
+                action,
+                "not-done-by-hand",
+                f"{thing.phrase} is moved by its drive, not by hand",
+                "the lever that runs the drive, such as `hold LVD to up until D1 is open`",
+            )
+        at_end = thing.states["open" if action.verb == "open" else "closed"]
+        return Bound(action, Manner.UNTIL, tuple(names), (), at_end, at_end)
+
+    def _carry(self, action: Action, thing: Thing, until: Expr) -> Bound:
+        """A unit is carried by the loader or pushed by hand."""
+        hold = self.compiled.hold
+        door = next((door for door in hold.doorways if door.id == thing.id), None)
+        if action.verb == "push":
+            if action.to not in tuple(Direction) or thing.sort != "bay":
+                self._fault(action, "unknown-verb", f"{action.text!r} names no bay and direction", "`push aft from 2L`")
+                return Bound(action, Manner.UNTIL, (), (), until, until)
+            direction, mover = str(action.to), "pushed"
+        elif door is None:
+            self._fault(action, "wrong-object-kind", f"{thing.phrase} ({thing.sort}) is no door", "a door")
+            return Bound(action, Manner.UNTIL, (), (), until, until)
+        else:
+            direction = str(door.side.opposite if action.verb == "run_in" else door.side)
+            mover = "loader"
+        rules = []
+        for rule in self.compiled.machine.rules:
+            path = rule.name.split(" + ")[0].split(".")
+            if path[0] == "unit" and path[-1] == mover and path[-3] == direction and self._is_at(rule.name, thing):
+                rules.append(rule.name)
+        if not rules:
+            self._fault(action, "unknown-verb", f"{action.text!r} is not possible in this hold", "another way")
+        return Bound(action, Manner.UNTIL, self._beside(action, thing, rules), (), until, until)
+
+    def _beside(self, action: Action, thing: Thing, rules: Sequence[str]) -> tuple[str, ...]:
+        """Those of the rules that are about the place at the sill that the action names; all where it names none."""
+        door = next((door for door in self.compiled.hold.doorways if door.id == thing.id), None)
+        if action.beside is None or door is None or not rules:
+            return tuple(rules)
+        bay, span = action.beside
+        floor = self.compiled.floor
+        known = places_of_rules(floor)
+        # the name of a rule ends in what is done, or in what carries the unit
+        places = {rule: known[rule.split(" + ")[0].split(" #")[0].rpartition(".")[0]] for rule in rules}
+        chosen = standing_beside(floor, places.values(), bay)
+        if not chosen:
+            called = {bays_beside(floor, place)[0] for place in places.values()}
+            names = [name for name in door.bays if name in called]
+            code, message = "unknown-name", f"{bay!r} is no bay at the sill of {thing.phrase}"
+            if bay in door.bays:
+                code, message = "unknown-verb", f"{action.text!r} is not possible: no such unit fits there"
+            nearest = nearest_name(bay, names)
+            fault = Diagnostic(code, span, message, "one of " + ", ".join(names), nearest, action.context)
+            self.lowering.faults.append(fault)
+        return tuple(rule for rule, place in places.items() if place in chosen)
+
+    def _is_at(self, name: str, thing: Thing) -> bool:
+        """Whether a move of a unit touches the sill of the door, or the bay."""
+        cells = {target.split(".")[1] for target, _ in self.rules[name].update if target.startswith("bay.")}
+        faces = {target.split(".", 1)[1] for target, _ in self.rules[name].update if target.startswith("face.")}
+        if thing.sort == "door":
+            bays = next(door.bays for door in self.compiled.hold.doorways if door.id == thing.id)
+            side = next(door.side for door in self.compiled.hold.doorways if door.id == thing.id)
+            sill = {self.compiled.floor.face(bay, side) for bay in bays}
+            outside = {cell.id for cell in self.compiled.floor.cells.values() if cell.door == thing.id}
+            return bool(cells & outside) or any(face.removesuffix(".crossing") in sill for face in faces)
+        around = {self.compiled.floor.face(thing.id, direction) for direction in Direction}
+        return thing.id in cells or any(face.removesuffix(".crossing") in around for face in faces)
+
+    def _rules(self, thing: Thing, verb: str, action: Action) -> tuple[str, ...]:
+        if not thing.verbs.get(verb):
+            known = sorted(_said(thing))
+            self._fault(
+                action,
+                "unknown-verb",
+                f"{action.text!r} cannot be done to {thing.phrase} ({thing.sort})",
+                "one of " + ", ".join(known) if known else "nothing: no hand works it",
+            )
+            return ()
+        return tuple(thing.verbs[verb])
+
+    def _own(self, name: str, thing: Thing) -> Expr:
+        """What the rule makes so of the thing itself."""
+        facts = [(target, value) for target, value in self.rules[name].update if target.split(".")[1] == thing.id]
+        return conj(*(Is(target, value) for target, value in facts)) if facts else FALSE
+
+    def _fault(self, action: Action, code: str, message: str, expected: str) -> None:
+        self.lowering.faults.append(Diagnostic(code, action.span, message, expected, context=action.context))
+
+
+def _said(thing: Thing) -> set[str]:
+    """The verbs of a thing in the words of procedures."""
+    back = {rule: word for word, rule in _RULE_VERBS.items()}
+    words = {back.get(verb, verb).split("_")[0] for verb, rules in thing.verbs.items() if rules}
+    return {word for word in words if word not in ("by", "start", "finish", "move", "fail", "run", "enter", "leave")}
+
+
+def rules_of_supplies(compiled: CompiledHold) -> Mapping[str, str]:
+    """The rules by which supplies go and come, with `lose` or `restore`."""
+    found: dict[str, str] = {}
+    for supply in compiled.hold.supplies:
+        thing = compiled.world.things[supply.id]
+        for verb in ("lose", "restore"):
+            found.update(dict.fromkeys(thing.verbs.get(verb, ()), verb))
+    return found
+
+
+def bind_action(action: Action, compiled: CompiledHold) -> Bound | None:
+    """The action with its meaning in the hold; None where it has none."""
+    binder = _Binder(compiled)
+    bound = binder.action(action)
+    return None if binder.lowering.faults else bound

@@ -1,0 +1,272 @@
+"""What a description must not say although every name in it resolves: faults of sense, found before compiling.
+
+What does not fit within one record, reading finds already (`record_rules`); such a hold never comes here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+from interlock.diagnostics.nearest import nearest_name
+from interlock.diagnostics.spans import Diagnostic, Span
+from interlock.hold.floor import Floor, Placement, bay_id, part_names
+from interlock.hold.kinds import DEVICE_KINDS, SENSOR_FAILURES, THING_FAILURES, control_kind
+from interlock.hold.language.model import Device, Direction, Hold
+from interlock.kernel.machine import Actor
+
+MOST_NAMED = 8
+"""Ids that one message lists."""
+
+
+def check_hold(hold: Hold) -> tuple[Diagnostic, ...]:
+    """Every fault of sense in the devices, controls, doors, failures and situations, in the order of the file."""
+    faults = [
+        *_devices(hold),
+        *_controls(hold),
+        *_doors(hold),
+        *_failures(hold),
+        *_situations(hold),
+        *_parts(hold),
+    ]
+    return tuple(sorted(dict.fromkeys(faults), key=lambda d: (d.span.file, d.span.line, d.span.column, d.code)))
+
+
+def _devices(hold: Hold) -> Iterator[Diagnostic]:
+    """Devices of one repetition with which the same is wrong are named together."""
+    found: dict[Diagnostic, list[str]] = {}
+    for device in hold.devices:
+        for fault in _device(device):
+            found.setdefault(fault, []).append(device.id)
+    for fault, ids in found.items():
+        yield replace(fault, message=_naming(fault.message, ids))
+
+
+_IDS = "{}"
+"""Stands for the ids of the devices that a message is about."""
+
+
+def _naming(message: str, ids: Sequence[str]) -> str:
+    """The message with the ids filled in."""
+    named = ", ".join(ids[:MOST_NAMED]) + (f" and {len(ids) - MOST_NAMED} more" if len(ids) > MOST_NAMED else "")
+    each = "each of " if ids[1:] and message.startswith(_IDS) else ""
+    return f"{each}{message.replace(_IDS, named)}"
+
+
+def _device(device: Device) -> Iterator[Diagnostic]:
+    kind = DEVICE_KINDS[device.kind]
+    if not device.stops and not device.restrains:
+        yield Diagnostic(
+            "device-stops-nothing",
+            device.span,
+            f"{_IDS} stops no motion and restrains no axis, so it does nothing",
+            "directions in `stops`, axes in `restrains`",
+        )
+    for direction in device.stops:
+        if direction in device.gives_way:
+            yield Diagnostic(
+                "gives-way-and-stops",
+                device.span,
+                f"{_IDS} is said to stop motion {direction} and to give way to it",
+                "each direction in `stops` or in `gives_way`, not in both",
+            )
+    axes = {side.direction.axis for side in device.on}
+    for direction in device.stops:
+        if direction.axis not in axes:
+            yield Diagnostic(
+                "device-stops-nothing",
+                device.span,
+                f"{_IDS} is said to stop motion {direction}, but no unit crosses its side {direction}",
+                "directions across the side that it stands on",
+            )
+    written = [("never-locking", device.locking, f"`locking` of {_IDS}")]
+    written += [("start-out-of-range", state, f"`starts` of {_IDS}") for state in device.starts]
+    written += [] if device.fixed is None else [("start-out-of-range", device.fixed, f"{_IDS} is fixed in it")]
+    for code, state, where in written:
+        if state not in kind.states:
+            yield Diagnostic(
+                code,
+                device.span,
+                f"a {kind.id} is never {state!r} ({where})",
+                "one of " + ", ".join(kind.states),
+                nearest_name(state, kind.states),
+            )
+
+
+def _controls(hold: Hold) -> Iterator[Diagnostic]:
+    worked = {device.handle for device in hold.devices}
+    for control in hold.controls:
+        states = control_kind(control.kind, control.positions).states
+        for state in (*control.starts, *((control.fixed,) if control.fixed else ())):
+            if state not in states:
+                yield Diagnostic(
+                    "start-out-of-range",
+                    control.span,
+                    f"{control.id} is never {state!r}",
+                    "one of " + ", ".join(states),
+                    nearest_name(state, states),
+                )
+        if control.kind == "self-resetting handle" and control.id not in worked:
+            yield Diagnostic(
+                "handle-works-nothing",
+                control.span,
+                f"no lock is worked by the handle {control.id}",
+                f"`handle: {control.id}` at one lock or more",
+            )
+
+
+def _doors(hold: Hold) -> Iterator[Diagnostic]:
+    devices = {device.id: device for device in hold.devices}
+    for door in hold.doorways:
+        for id, state, span in door.path:
+            if id in devices and state not in DEVICE_KINDS[devices[id].kind].states:
+                states = DEVICE_KINDS[devices[id].kind].states
+                yield Diagnostic(
+                    "unknown-state",
+                    span,
+                    f"{id}, in the way of {door.id}, is never {state!r}",
+                    "one of " + ", ".join(states),
+                    nearest_name(state, states),
+                )
+
+
+def _failures(hold: Hold) -> Iterator[Diagnostic]:
+    sensors = {sensor.id for sensor in hold.sensors}
+    stick = {
+        device.id
+        for device in hold.devices
+        if any(trigger.actor is Actor.CREW for trigger in DEVICE_KINDS[device.kind].triggers.values())
+    } | {control.id for control in hold.controls}
+    for failure in hold.failures:
+        modes = SENSOR_FAILURES if failure.of in sensors else THING_FAILURES if failure.of in stick else ()
+        if failure.mode not in modes:
+            yield Diagnostic(
+                "unknown-failure",
+                failure.span,
+                f"{failure.of} has no failure mode {failure.mode!r}",
+                "one of " + ", ".join(modes) if modes else "a sensor, a hand-worked device or a control",
+                nearest_name(failure.mode, modes),
+            )
+
+
+def _situations(hold: Hold) -> Iterator[Diagnostic]:
+    states: dict[str, tuple[str, ...]] = {}
+    for device in hold.devices:
+        states[device.id] = DEVICE_KINDS[device.kind].states if device.fixed is None else (device.fixed,)
+    for control in hold.controls:
+        positions = control_kind(control.kind, control.positions).states
+        states[control.id] = positions if control.fixed is None else (control.fixed,)
+    for supply in hold.supplies:
+        states[supply.id] = ("off", "on")
+    for relay in hold.relays:
+        states[relay.id] = ("dropped", "set")
+    for person in hold.people:
+        states[person.id] = person.places
+    for door in hold.doorways:
+        latch = ("latched", "unlatched") if door.latch is not None else ()
+        lock = ("locked", "unlocked") if door.lock is not None else ()
+        states[door.id] = ("closed", "moving", "open", *latch, *lock)
+    units = tuple(unit.id for unit in hold.units)
+    states |= {bay_id(row, lane): units for row in range(1, hold.layout.rows + 1) for lane in hold.layout.lanes}
+    for situation in hold.situations:
+        for id, state, span in situation.sets:
+            known = states.get(id, ())
+            if state not in known:
+                yield Diagnostic(
+                    "start-out-of-range",
+                    span,
+                    f"{id} is never {state!r}",
+                    "one of " + ", ".join(known) if known else f"something that can start in a state; {id} has none",
+                    nearest_name(state, known),
+                )
+
+
+def check_loads(hold: Hold, floor: Floor) -> Iterator[Diagnostic]:
+    """Units that a situation puts where they cannot stand, or where another stands already."""
+    standing = {(p.cells[0], p.kind): p for p in floor.placements}
+    units = {unit.id for unit in hold.units}
+    for situation in hold.situations:
+        taken: dict[str, Placement] = {}
+        for bay, kind, span in situation.sets:
+            if bay not in floor.bays or kind not in units:
+                continue
+            placement = standing.get((bay, kind))
+            if placement is None or any(floor.cells[cell].door for cell in placement.cells):
+                yield Diagnostic(
+                    "start-out-of-range",
+                    span,
+                    f"no {kind} can stand with its forward left part in bay {bay}",
+                    "a bay from which on the whole unit has room, and which may hold its kind",
+                )
+                continue
+            other = next((taken[cell] for cell in placement.cells if cell in taken), None)
+            if other is not None:
+                yield Diagnostic(
+                    "start-out-of-range",
+                    span,
+                    f"a {kind} in bay {bay} would stand where the {other.kind} in bay {other.cells[0]} stands",
+                    "bays that no other unit takes",
+                )
+            taken.update(dict.fromkeys(placement.cells, placement))
+
+
+def check_sills(hold: Hold, floor: Floor) -> Iterator[Diagnostic]:
+    """Doors that nothing passes: the side that they are said to close leads to a bay, or is another door's already."""
+    for door in hold.doorways:
+        for bay in door.bays:
+            if bay in floor.bays and f"{door.id}-{bay}" not in floor.cells:
+                beyond = floor.neighbour(bay, door.side)
+                other = None if beyond is None else floor.cells[beyond].door
+                yield Diagnostic(
+                    "door-closes-nothing",
+                    door.span,
+                    f"{door.id} is said to close the {door.side} side of bay {bay}, "
+                    + (f"where bay {beyond} lies" if other is None else f"which {other} closes"),
+                    "a side of the bay at which the hold ends, and one door there",
+                )
+
+
+def doubts_of(hold: Hold, floor: Floor) -> Iterator[Diagnostic]:
+    """What is doubtful in a description that can be used all the same, in the order of the file.
+
+    Devices of one repetition for which the same is doubtful are named together.
+    """
+    crossing: dict[str, set[Direction]] = {}
+    for move in floor.moves:
+        for face, _ in move.crossed:
+            crossing.setdefault(face, set()).add(move.direction)
+    found: dict[tuple[Span, str], list[str]] = {}
+    for device in hold.devices:
+        standing = DEVICE_KINDS[device.kind].standing
+        if not standing or (device.fixed is not None and device.fixed not in standing):
+            continue
+        crossed = {way for side in device.on for way in crossing.get(floor.face(side.bay, side.direction), ())}
+        open_ways = [way for way in Direction if way in crossed - {*device.stops, *device.gives_way}]
+        if open_ways:
+            found.setdefault((device.span, " or ".join(open_ways)), []).append(device.id)
+    for (span, ways), ids in found.items():
+        yield Diagnostic(
+            "passed-over-while-raised",
+            span,
+            _naming(
+                f"{_IDS} neither stops a unit that moves {ways} nor gives way to it: the unit passes over, whether it "
+                "is raised or not",
+                ids,
+            ),
+            f"{ways.replace(' or ', ' and ')} in `stops` or in `gives_way`, where a unit would strike it",
+        )
+
+
+def _parts(hold: Hold) -> Iterator[Diagnostic]:
+    """Two kinds of unit must not share the name of a part: one could not be told from the other."""
+    owner: dict[str, str] = {}
+    for unit in hold.units:
+        for part in part_names(unit):
+            if part in owner:
+                yield Diagnostic(
+                    "name-taken",
+                    unit.span,
+                    f"{part!r} names a part of {owner[part]} and of {unit.id}",
+                    "a name that is not another kind's name with `_left`, `_right`, `_fore` or `_aft` behind it",
+                )
+            owner.setdefault(part, unit.id)

@@ -1,0 +1,179 @@
+"""The part of an invariant that a set of questions needs.
+
+Mined invariants say many true things that nothing rests on.  Starting from what excludes the targets, a clause is
+kept when the proof of a kept clause used it; what a proof used is the final conflict of its query.
+
+Reference (from memory)
+  E. Ghassabani, A. Gacek, M. Whalen: Efficient generation of inductive validity cores for safety properties. FSE 2016.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import chain
+
+from interlock.kernel.machine import support_of
+from interlock.prove.core.encoding import TRUTH
+from interlock.prove.core.local import Cube, LocalRules
+from interlock.prove.core.one_way import OneWay
+from interlock.prove.core.solvers import SolverFactory
+from interlock.prove.engine import Clock
+
+LARGEST_REGION = 64
+"""A rule about more variables is not refuted with all that is known of them before less was tried."""
+
+
+def trim(
+    rules: LocalRules, cubes: Sequence[Cube], targets: Iterable[int], clock: Clock, make_solver: SolverFactory
+) -> list[Cube]:
+    """Those of the cubes that suffice: still inductive together, still excluding each target (a literal).
+
+    Raises AssertionError when the cubes as they stand are not inductive or do not exclude a target.
+    """
+    trimmer = Trimmer(rules, cubes, clock, make_solver)
+    try:
+        trimmer.run(targets)
+        return [cubes[at] for at in sorted(trimmer.kept)]
+    finally:
+        trimmer.solver.close()
+
+
+def switched(solver: OneWay, cubes: Sequence[Cube]) -> int:
+    """Gives the solver a literal per cube that keeps it out; the first of these literals, the others follow."""
+    switches = [solver.new() for _ in cubes]
+    for switch, cube in zip(switches, cubes, strict=True):
+        solver.add([-switch, *(-literal for literal in cube)])
+    return switches[0] if switches else solver.new()
+
+
+class Trimmer:
+    """Queries that must have no model, each with the cubes that its refutation used; cubes are named by place.
+
+    `kept`, in the order in which they were found to be of use; `queries`: (the cube that the query keeps out, None for
+    a target; what has no model); `used`, per query.
+    """
+
+    def __init__(self, rules: LocalRules, cubes: Sequence[Cube], clock: Clock, make_solver: SolverFactory) -> None:
+        self.rules = rules
+        self.cubes = cubes
+        self.clock = clock
+        self.solver = OneWay(rules.encoding, make_solver())
+        self.first = switched(self.solver, cubes)
+        names = rules.encoding.variable_of
+        self.names = [frozenset(names[abs(literal)] for literal in cube) for cube in cubes]
+        self.naming: dict[str, list[int]] = {}
+        for at, own in enumerate(self.names):
+            for name in sorted(own):
+                self.naming.setdefault(name, []).append(at)
+        self.rarest: dict[str, list[int]] = {}
+        """Each cube once, at that of its names which the fewest cubes have."""
+        for at, own in enumerate(self.names):
+            if own:
+                self.rarest.setdefault(min(sorted(own), key=lambda name: len(self.naming[name])), []).append(at)
+        machine = rules.machine
+        self.region = [support_of(machine, rule.guard) | {name for name, _ in rule.update} for rule in machine.rules]
+        self.near: dict[int, list[int]] = {}
+        self.kept: dict[int, None] = {}
+        self.queries: list[tuple[int | None, list[int]]] = []
+        self.used: list[set[int]] = []
+
+    def run(self, targets: Iterable[int]) -> None:
+        """Finds what the targets need."""
+        names = self.rules.encoding.variable_of
+        regions = [(target, frozenset(names[fact] for fact in self._facts_below(target))) for target in set(targets)]
+        for target, region in sorted(regions, key=lambda one: (len(one[1]), one[0])):
+            self._use(None, [target], [self._within(region)])
+        waiting = deque(self.kept)
+        while waiting:
+            at = waiting.popleft()
+            cube = self.cubes[at]
+            for rule in self.rules.entering(cube):
+                written = self.rules.written(rule, cube)
+                if written is None:
+                    continue
+                rest = [literal for literal in cube if literal not in written]
+                waiting.extend(self._use(at, [self.rules.guards[rule], *rest], self._around(rule, at, rest)))
+
+    def refute(self, query: Sequence[int], context: Iterable[int]) -> set[int] | None:
+        """Which of these cubes, kept out, refute the query; None where they do not."""
+        first = self.first
+        if self.solver.solve([*self.solver.said(query), *(first + at for at in context)], self.clock):
+            return None
+        return {literal - first for literal in self.solver.core() if first <= literal < first + len(self.cubes)}
+
+    def _use(self, owner: int | None, query: list[int], nearest: Iterable[Sequence[int]]) -> list[int]:
+        """Keeps what refutes the query, of what is kept already if that does; gives what was not kept before.
+
+        `nearest`: what is likely to refute it, to be tried first.
+        """
+        kept = self.kept
+        for near in chain(nearest, [range(len(self.cubes))]):
+            # what is assumed first refutes first, if it does: to ask about that alone first may cost a model
+            ordered = [at for at in near if at in kept]
+            ordered += [at for at in near if at not in kept]
+            core = self.refute(query, ordered)
+            if core is not None:
+                core = self._with_less(query, core)
+                fresh = sorted(core - kept.keys())
+                kept.update(dict.fromkeys(fresh))
+                self.queries.append((owner, query))
+                self.used.append(core)
+                return fresh
+        raise AssertionError("the cubes are not inductive together")
+
+    def _with_less(self, query: Sequence[int], core: set[int]) -> set[int]:
+        """The core without what it can do without of what is not kept yet: that would have to be kept out itself."""
+        kept = self.kept
+        if core <= kept.keys():
+            return core
+        # what is assumed the other way round often does with less
+        less = self.refute(query, sorted(core, key=lambda at: (at not in kept, -at)))
+        core = core if less is None else less
+        fresh = sorted(core - kept.keys(), reverse=True)
+        if len(fresh) > 1:
+            for other in fresh:
+                if other in core:
+                    less = self.refute(query, sorted(core - {other}, key=lambda at: (at not in kept, at)))
+                    core = core if less is None else less
+        return core
+
+    def _around(self, rule: int, at: int, rest: Iterable[int]) -> Iterator[Sequence[int]]:
+        """Cubes about nothing but what the rule and the cube name; where that is much, first those beside the rest."""
+        region = self.region[rule]
+        extra = self.names[at] - region
+        if len(region) > LARGEST_REGION:
+            names = self.rules.encoding.variable_of
+            beside = {other for literal in rest for other in self.naming[names[abs(literal)]]}
+            region |= extra
+            yield sorted(other for other in beside if self.names[other] <= region)
+            yield self._within(region)
+            return
+        if rule not in self.near:
+            self.near[rule] = self._within(region)
+        near = self.near[rule]
+        if extra:
+            # what the rule alone names comes first: it refutes what leads into other cubes too
+            inside = set(near)
+            near = [*near, *(other for other in self._within(region | extra) if other not in inside)]
+        yield near
+
+    def _within(self, region: frozenset[str]) -> list[int]:
+        return sorted(at for name in region for at in self.rarest.get(name, ()) if self.names[at] <= region)
+
+    def _facts_below(self, literal: int) -> set[int]:
+        """The SAT variables of facts on which a gate depends."""
+        encoding = self.rules.encoding
+        found: set[int] = set()
+        seen: set[int] = set()
+        stack = [abs(literal)]
+        while stack:
+            atom = stack.pop()
+            if atom in seen or atom == TRUTH:
+                continue
+            seen.add(atom)
+            if atom in encoding.variable_of:
+                found.add(atom)
+            else:
+                stack.extend(abs(part) for part in encoding.parts[atom])
+        return found

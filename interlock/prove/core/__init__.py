@@ -1,0 +1,1 @@
+"""Solvers, encodings, clocks: what every engine uses."""

@@ -1,0 +1,100 @@
+"""Rule-local questions: may this rule lead from these states into that cube?
+
+What a rule writes are constants, so the states from which it leads into a cube are those that satisfy its guard and
+the literals of the cube that it does not write.  There is no second copy of the variables and no transition
+relation; a rule that makes no literal of the cube true need not be asked at all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import TypeAlias
+
+from interlock.kernel.expressions import Expr, disj
+from interlock.kernel.machine import Machine
+from interlock.prove.core.encoding import TRUTH, Encoding
+
+Cube: TypeAlias = tuple[int, ...]
+"""Literals, sorted: the states in which all of them hold."""
+
+
+class LocalRules:
+    """The rules of a machine by what they make true."""
+
+    def __init__(self, machine: Machine) -> None:
+        self.machine = machine
+        self.encoding = Encoding(machine)
+        self.guards = [self.encoding.gate(rule.guard) for rule in machine.rules]
+        self.effects: list[Mapping[int, bool]] = [self.encoding.effects(rule.update) for rule in machine.rules]
+        self.making: dict[int, list[int]] = {}
+        """Per literal the rules that make it true."""
+        for at, effect in enumerate(self.effects):
+            if self.guards[at] == -TRUTH:
+                continue
+            for atom, value in effect.items():
+                self.making.setdefault(atom if value else -atom, []).append(at)
+
+    def entering(self, cube: Iterable[int]) -> list[int]:
+        """The rules that make some literal of the cube true, whatever they do to the others."""
+        making = self.making
+        return sorted({rule for literal in cube for rule in making.get(literal, ())})
+
+    def written(self, rule: int, cube: Iterable[int]) -> list[int] | None:
+        """The literals of the cube that the rule makes true; None where it makes one false."""
+        effect = self.effects[rule]
+        found = []
+        for literal in cube:
+            value = effect.get(abs(literal))
+            if value is None:
+                continue
+            if value != (literal > 0):
+                return None
+            found.append(literal)
+        return found
+
+    def justify(self, literals: Iterable[int], model: Sequence[int]) -> set[int]:
+        """Facts of the model, as few as come easily, from which these literals (true in it) follow."""
+        parts = self.encoding.parts
+        is_fact = self.encoding.variable_of
+        true: dict[int, bool] = {}
+        chosen: set[int] = set()
+        seen: set[int] = set()
+        stack = list(literals)
+        while stack:
+            literal = stack.pop()
+            if literal in seen or literal == TRUTH:
+                continue
+            seen.add(literal)
+            atom = abs(literal)
+            if atom in is_fact:
+                chosen.add(literal)
+            elif literal > 0:
+                stack.extend(parts[atom])
+            else:
+                failing = [part for part in parts[atom] if not self._holds(part, model, true)]
+                best = min(failing, key=lambda part: (-part not in seen, abs(part) not in is_fact, abs(part)))
+                stack.append(-best)
+        return chosen
+
+    def _holds(self, literal: int, model: Sequence[int], true: dict[int, bool]) -> bool:
+        """The literal is true in the model; `true`, per gate, is what was found of it before."""
+        if abs(literal) <= self.encoding.facts_top:
+            return model[abs(literal) - 1] == literal
+        parts = self.encoding.parts
+        stack = [abs(literal)]
+        while stack:
+            gate = stack[-1]
+            unknown = [p for part in parts[gate] if (p := abs(part)) > self.encoding.facts_top and p not in true]
+            if unknown:
+                stack.append(unknown[0])
+                continue
+            stack.pop()
+            true[gate] = all(
+                true[abs(part)] == (part > 0) if abs(part) in true else model[abs(part) - 1] == part
+                for part in parts[gate]
+            )
+        return true[abs(literal)] == (literal > 0)
+
+    def clause(self, cube: Iterable[int]) -> Expr:
+        """The kernel's words for "not in this cube"."""
+        return disj(*(self.encoding.facts[-literal] for literal in cube))

@@ -1,0 +1,438 @@
+"""The frames of property-directed reachability, and the search for a fixed point (see `pdr`)."""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import count
+
+from interlock.kernel.claims import Progress, Report, Trace
+from interlock.kernel.evaluator import State, fire
+from interlock.kernel.expressions import TRUE, Expr
+from interlock.prove.core.local import Cube, LocalRules
+from interlock.prove.core.one_way import OneWay
+from interlock.prove.core.samples import Samples
+from interlock.prove.core.solvers import SolverFactory, add_all
+from interlock.prove.engine import Clock
+
+NAME = "pdr"
+SETTLING_FRAMES = frozenset({2, 4, 8, 16, 32, 64, 128})
+"""After these frames it is asked which clauses are inductive by themselves, though others still travel."""
+
+MOST_STEPS_BACK = 40
+"""So many cubes are looked at before a target is left to the frames."""
+MOST_IN_VAIN = 200
+"""The same for all targets that are left to the frames together."""
+MOST_JOINED = 32
+"""So often a cube is made larger before it is given up."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Obligation:
+    """Every state of the cube leads by `rule` into the cube of `then`; without `then` it satisfies the target."""
+
+    cube: Cube
+    rule: int
+    then: Obligation | None
+
+
+@dataclass(frozen=True, slots=True)
+class _Entry:
+    """A state from which the rule leads into the cube asked about."""
+
+    rule: int
+    model: Sequence[int]
+
+
+class Frames:
+    """Frames over one machine and several targets.
+
+    `lemmas` hold in every reachable state and are inductive together; they are part of every frame.  `samples` are
+    reachable states: a target that can be reached from one of them is, and no clause is learnt that one of them breaks.
+    After `run`: `invariant` (cubes whose complements are inductive together and exclude every target not refuted),
+    or None; `top`, the last frame; `clear`, the depth up to which no open target is reachable.
+    """
+
+    def __init__(
+        self,
+        rules: LocalRules,
+        targets: Sequence[Expr],
+        clock: Clock,
+        make_solver: SolverFactory,
+        lemmas: Sequence[Cube] = (),
+        samples: Samples | None = None,
+    ) -> None:
+        self.rules = rules
+        self.clock = clock
+        self.lemmas = tuple(lemmas)
+        self.samples = samples
+        self.invariant: tuple[Cube, ...] | None = None
+        self.clear = -1
+        encoding = rules.encoding
+        self.targets = [encoding.gate(target) for target in targets]
+        self.solver = OneWay(encoding, make_solver())
+        self.acts = [self.solver.new()]
+        for clause in encoding.initial_clauses():
+            if len(clause) == 1:
+                add_all(self.solver, [[-self.acts[0], part] for part in self.solver.parts(clause[0])])
+            else:
+                self.solver.add([-self.acts[0], *clause])
+        add_all(self.solver, [[-literal for literal in cube] for cube in lemmas])
+        self.cubes: list[list[Cube]] = [[]]
+        self._away: dict[tuple[int, ...], int] = {}
+        self._make_solver = make_solver
+        self._first_values = {
+            v.name: [
+                frozenset(literal if other == value else -literal for literal, other in encoding.values[v.name])
+                for value in v.init
+            ]
+            for v in rules.machine.variables
+        }
+        """Per variable what each of its initial values makes true."""
+
+    @property
+    def top(self) -> int:
+        """The number of the last frame."""
+        return len(self.acts) - 1
+
+    def strengthen(self, asked: Sequence[int], report: Report) -> Iterator[tuple[int, Trace]]:
+        """Adds lemmas that keep targets out for good, as far as that is found within a few steps back; before `run`.
+
+        Gives (place, trace) for each target found reachable on the way.  One frame stands for all that is reachable.  A
+        cube that must be kept out is taken to be out while what leads into it is looked at, so that clauses which only
+        hold together are found; those that do not are dropped at the end.
+        """
+        self.acts.append(self.solver.new())
+        self.cubes.append([])
+        left = MOST_IN_VAIN
+        for place, at in enumerate(asked):
+            report(Progress(NAME, "looking for what never changes", place, len(asked)))
+            found = self._block_for_good(at, min(left, MOST_STEPS_BACK))
+            if isinstance(found, Trace):
+                yield at, found
+            else:
+                left -= found
+            if not left:
+                break
+        self._settle()
+        self.solver.add([-self.acts[1]])
+        self.acts, self.cubes = self.acts[:1], self.cubes[:1]
+
+    def _block_for_good(self, at: int, most: int) -> int | Trace:
+        """Learns clauses that exclude the target; gives a run to it, or in how many steps neither came about."""
+        act, target = self.acts[1], self.targets[at]
+        stack: list[tuple[Obligation, int]] = []
+        try:
+            for _ in range(most):
+                self.acts[1:] = [act, *(switch for _, switch in stack)]
+                if not stack:
+                    if not self._solve([act, *self.solver.parts(target)]):
+                        return 0
+                    cube = tuple(sorted(self.rules.justify([target], self.solver.model())))
+                    self._assume_blocked(Obligation(cube, -1, None), stack)
+                    continue
+                obligation, switch = stack[-1]
+                cube = obligation.cube
+                lead = self._run_into(cube)
+                if lead is not None:
+                    return self._trace(lead, obligation)
+                answer = self._entry(cube, 1)
+                if isinstance(answer, _Entry):
+                    wider = self._joined(cube, 1)
+                    if wider is None:
+                        before = Obligation(self._before(cube, answer), answer.rule, obligation)
+                        self._assume_blocked(before, stack)
+                        continue
+                    cube, answer = wider, set(wider)
+                self._learn(self._generalize(cube, answer, 1), 1)
+                self.solver.add([-switch])
+                stack.pop()
+            return most
+        finally:
+            self.acts[1:] = [act]
+            add_all(self.solver, [[-switch] for _, switch in stack])
+
+    def _assume_blocked(self, obligation: Obligation, stack: list[tuple[Obligation, int]]) -> None:
+        switch = self.solver.new()
+        self.solver.add([-switch, *(-literal for literal in obligation.cube)])
+        stack.append((obligation, switch))
+
+    def run(self, asked: Sequence[int], deepest: int | None, report: Report) -> Iterator[tuple[int, Trace]]:
+        """Gives (place, trace) for each target asked about and found reachable; ends at a fixed point or `deepest`."""
+        still_open = list(asked)
+        for at in list(still_open):
+            if self._solve([self.acts[0], *self.solver.parts(self.targets[at])]):
+                yield at, Trace((), (self.rules.encoding.decode(self.solver.model()),))
+                still_open.remove(at)
+        self.clear = 0
+        if still_open and not self.not_excluded(still_open):
+            self.invariant = self.lemmas
+            return
+        while still_open and (deepest is None or self.top < deepest):
+            self.acts.append(self.solver.new())
+            self.cubes.append([])
+            # What the frame before knows and can be kept need not be learnt again.
+            fixed = self._propagate()
+            if fixed is not None:
+                kept = [cube for level in self.cubes[fixed + 1 :] for cube in level]
+                self.invariant = (*self.lemmas, *kept)
+                return
+            for place, at in enumerate(list(still_open)):
+                report(Progress(NAME, f"what {self.top} steps can reach", place, len(self.targets)))
+                trace = self._clear_target(at)
+                if trace is not None:
+                    yield at, trace
+                    still_open.remove(at)
+            self.clear = self.top
+            if self.top in SETTLING_FRAMES and still_open:
+                self._settle()
+                if not self.not_excluded(still_open):
+                    self.invariant = self.lemmas
+                    return
+
+    def not_excluded(self, asked: Sequence[int]) -> list[int]:
+        """Those of these targets that the lemmas alone do not keep out."""
+        # with a solver of its own: most targets are asked about here and never again
+        solver = OneWay(self.rules.encoding, self._make_solver())
+        try:
+            add_all(solver, [[-literal for literal in cube] for cube in self.lemmas])
+            return [at for at in asked if solver.solve(solver.parts(self.targets[at]), self.clock)]
+        finally:
+            solver.close()
+
+    def _solve(self, assumptions: Sequence[int]) -> bool:
+        return self.solver.solve(assumptions, self.clock)
+
+    def _clear_target(self, at: int) -> Trace | None:
+        """Empties the last frame of states in the target; gives a trace where that cannot be."""
+        target = self.targets[at]
+        while self._solve([self.acts[-1], *self.solver.parts(target)]):
+            cube = tuple(sorted(self.rules.justify([target], self.solver.model())))
+            trace = self._block(Obligation(cube, -1, None), self.top)
+            if trace is not None:
+                return trace
+        return None
+
+    def _block(self, first: Obligation, level: int) -> Trace | None:
+        ticket = count()
+        queue = [(level, next(ticket), first)]
+        while queue:
+            level, _, obligation = heapq.heappop(queue)
+            cube = obligation.cube
+            lead = self._run_into(cube)
+            if lead is not None:
+                return self._trace(lead, obligation)
+            if not self._solve([*self.acts[level:], *cube]):
+                if level < self.top:
+                    heapq.heappush(queue, (level + 1, next(ticket), obligation))
+                continue
+            answer = self._entry(cube, level - 1)
+            if isinstance(answer, _Entry):
+                before = Obligation(self._before(cube, answer), answer.rule, obligation)
+                heapq.heappush(queue, (level - 1, next(ticket), before))
+                heapq.heappush(queue, (level, next(ticket), obligation))
+                continue
+            lemma = self._generalize(cube, answer, level - 1)
+            while level < self.top and not isinstance(self._entry(lemma, level), _Entry):
+                level += 1
+            self._learn(lemma, level)
+            if level < self.top:
+                heapq.heappush(queue, (level + 1, next(ticket), obligation))
+        return None
+
+    def _before(self, cube: Cube, entry: _Entry) -> Cube:
+        """States from which the rule leads into the cube, that of the entry among them."""
+        rest = [literal for literal in cube if abs(literal) not in self.rules.effects[entry.rule]]
+        return tuple(sorted(self.rules.justify([self.rules.guards[entry.rule]], entry.model).union(rest)))
+
+    def _run_into(self, cube: Cube) -> Trace | None:
+        """A run to a state of the cube that is known already."""
+        run = None if self.samples is None else self.samples.run_into(cube)
+        if run is None and (start := self._initial_state_in(cube)) is not None:
+            run = Trace((), (start,))
+        return run
+
+    def _trace(self, lead: Trace, obligation: Obligation) -> Trace:
+        machine = self.rules.machine
+        states, fired = list(lead.states), list(lead.rules)
+        step: Obligation | None = obligation
+        while step is not None and step.then is not None:
+            rule = machine.rules[step.rule]
+            fired.append(rule.name)
+            states.append(fire(machine, rule, states[-1]))
+            step = step.then
+        return Trace(tuple(fired), tuple(states))
+
+    def _initial_state_in(self, cube: Cube) -> State | None:
+        if self._outside_start(cube) is None and self._solve([self.acts[0], *cube]):
+            return self.rules.encoding.decode(self.solver.model())
+        return None
+
+    def _outside_start(self, cube: Cube) -> set[int] | None:
+        """Literals of the cube that no initial state satisfies together; None where one satisfies all of the cube."""
+        names = self.rules.encoding.variable_of
+        said: dict[str, list[int]] = {}
+        for literal in cube:
+            said.setdefault(names[abs(literal)], []).append(literal)
+        for name, own in said.items():
+            if not any(first.issuperset(own) for first in self._first_values[name]):
+                return set(own)
+        if self.rules.machine.start == TRUE or self._solve([self.acts[0], *cube]):
+            return None
+        return set(cube).intersection(self.solver.core())
+
+    def never_entered(self, cube: Cube, first: Sequence[int]) -> Cube | None:
+        """A cube at least as large that no initial state is in and that no rule enters where the lemmas hold.
+
+        Of what can be given up, these literals are given up first.  None where no such cube is found by taking in,
+        again and again, the state from which a rule enters.
+        """
+        beyond = self.top + 1
+        while cube and self._outside_start(cube) is not None:
+            answer = self._entry(cube, beyond)
+            if isinstance(answer, _Entry):
+                cube = tuple(literal for literal in cube if answer.model[abs(literal) - 1] == literal)
+                continue
+            for literal in (None, *first):
+                # None: what the answer does not rest on goes all at once.
+                fewer = tuple(o for o in cube if o != literal) if literal else self._closed(cube, answer)
+                if len(fewer) == len(cube) or not fewer or self._outside_start(fewer) is None:
+                    continue
+                less = self._entry(fewer, beyond)
+                if not isinstance(less, _Entry):
+                    cube, answer = fewer, less
+            return self._generalize(cube, answer, beyond)
+        return None
+
+    def _entry(self, cube: Cube, level: int) -> _Entry | set[int]:
+        """A way into the cube from outside it within the frame; else the literals that keep every rule out."""
+        return self._entry_from(cube, self.acts[level:])
+
+    def _entry_from(self, cube: Cube, assumed: Sequence[int]) -> _Entry | set[int]:
+        """The same from where the assumed literals hold."""
+        kept: set[int] = set()
+        members = set(cube)
+        for at in self.rules.entering(cube):
+            written = self.rules.written(at, cube)
+            if written is None:
+                continue
+            rest = [literal for literal in cube if literal not in written]
+            outside = -written[0] if len(written) == 1 else self._outside(tuple(written))
+            guard = self.solver.parts(self.rules.guards[at])
+            if self._solve([*assumed, *guard, outside, *rest]):
+                return _Entry(at, self.solver.model())
+            # what the guard says too needs not be said by the cube
+            kept.update(members.intersection(self.solver.core()).difference(guard))
+        return kept
+
+    def _outside(self, written: tuple[int, ...]) -> int:
+        """A literal that implies that one of these is false."""
+        found = self._away.get(written)
+        if found is None:
+            found = self._away[written] = self.solver.new()
+            self.solver.add([-found, *(-literal for literal in written)])
+        return found
+
+    def _generalize(self, cube: Cube, kept: set[int], level: int) -> Cube:
+        """A larger cube that no rule enters from outside it within the frame, and that no initial state is in."""
+        best = self._unseen(self._closed(cube, kept), cube, level)
+        for literal in self._in_order_of_use(best):
+            if literal not in best or len(best) == 1:
+                continue
+            smaller = tuple(other for other in best if other != literal)
+            best = self._joined(smaller, level) or best
+        return best
+
+    def _joined(self, cube: Cube, level: int) -> Cube | None:
+        """A cube around this one that no rule enters; each way in makes it as large as the state where that began."""
+        for _ in range(MOST_JOINED):
+            if self._is_seen(cube) or self._outside_start(cube) is None:
+                return None
+            answer = self._entry(cube, level)
+            if not isinstance(answer, _Entry):
+                return self._unseen(self._closed(cube, answer), cube, level)
+            cube = tuple(literal for literal in cube if answer.model[abs(literal) - 1] == literal)
+        return None
+
+    def _is_seen(self, cube: Cube) -> bool:
+        return self.samples is not None and self.samples.within(cube) != 0
+
+    def _unseen(self, part: Cube, cube: Cube, level: int) -> Cube:
+        """The part with more of the cube, so that samples stay out that the cube keeps out; the cube, where that fails.
+
+        A rule may lead from the part into what is left of it: the outcome is asked about once more.
+        """
+        if not self._is_seen(part) or self.samples is None:
+            return part
+        masks = self.samples.masks
+        inside = self.samples.within(part)
+        grown = set(part)
+        rest = [literal for literal in self._in_order_of_use(cube) if literal not in grown]
+        while inside and rest:
+            best = min(rest, key=lambda literal: ((inside & masks[literal]).bit_count(), literal))
+            if inside & masks[best] == inside:
+                break
+            inside &= masks[best]
+            grown.add(best)
+            rest.remove(best)
+        found = tuple(sorted(grown))
+        return cube if isinstance(self._entry(found, level), _Entry) else found
+
+    def _in_order_of_use(self, cube: Cube) -> list[int]:
+        """Literals that few rules make true are the more telling: they are tried last."""
+        return sorted(cube, key=lambda literal: (-len(self.rules.making.get(literal, ())), literal))
+
+    def _closed(self, cube: Cube, kept: set[int]) -> Cube:
+        """The part of the cube that `_entry` rests on, with what keeps the other rules and the start out."""
+        outside = self._outside_start(cube)
+        if outside is None:
+            raise AssertionError("an initial state is in a cube that was to be blocked")
+        chosen = set(kept)
+        if self._outside_start(tuple(sorted(chosen))) is None:
+            chosen.update(outside)
+        pending = True
+        while pending:
+            pending = False
+            for at in self.rules.entering(chosen):
+                if self.rules.written(at, cube) is None and self.rules.written(at, chosen) is not None:
+                    effect = self.rules.effects[at]
+                    chosen.add(next(o for o in cube if effect.get(abs(o), o > 0) != (o > 0)))
+                    pending = True
+        return tuple(sorted(chosen))
+
+    def _learn(self, lemma: Cube, level: int) -> None:
+        members = frozenset(lemma)
+        for below in range(1, level + 1):
+            self.cubes[below] = [cube for cube in self.cubes[below] if not members.issubset(cube)]
+        self.cubes[level].append(lemma)
+        self.solver.add([-self.acts[level], *(-literal for literal in lemma)])
+
+    def _settle(self) -> None:
+        """Makes lemmas of those clauses of the last frames that are inductive together, wherever the frames stand."""
+        pool = [cube for level in self.cubes[max(1, self.top - 1) :] for cube in level if not self._is_seen(cube)]
+        switches = {cube: self.solver.new() for cube in pool}
+        for cube, switch in switches.items():
+            self.solver.add([-switch, *(-literal for literal in cube)])
+        pending = True
+        while pending:
+            pending = False
+            for cube in list(switches):
+                if isinstance(self._entry_from(cube, list(switches.values())), _Entry):
+                    del switches[cube]
+                    pending = True
+        self.lemmas = (*self.lemmas, *switches)
+        self.cubes = [[cube for cube in level if cube not in switches] for level in self.cubes]
+        add_all(self.solver, [[switch] for switch in switches.values()])
+
+    def _propagate(self) -> int | None:
+        """Moves clauses to later frames where they hold there too; the first frame that equals the next, or None."""
+        for level in range(1, self.top):
+            for cube in list(self.cubes[level]):
+                if cube not in self.cubes[level]:
+                    continue
+                if not isinstance(self._entry(cube, level), _Entry):
+                    self._learn(cube, level + 1)
+            if not self.cubes[level]:
+                return level
+        return None

@@ -1,0 +1,1 @@
+"""Invariants that are guessed and then proved."""

@@ -1,0 +1,289 @@
+"""Invariants mined from walks: pairs of facts never seen together, pruned to those that no rule can break.
+
+Candidates are single facts and pairs of facts over variables that share a rule or a question.  Walks drop those that
+are seen; then each rule is asked, under all that is left, whether it can bring a pair about (the greatest set that
+is inductive together).  The state after such a step satisfies every inductive subset of the candidates, and so does
+all that follows from it: walks that begin there drop, rightly, what would else take a round each.
+
+References (from memory)
+  C. Flanagan, K. R. M. Leino: Houdini, an annotation assistant for ESC/Java. FME 2001.
+  A. Gupta, R. Majumdar, A. Rybalchenko: From tests to proofs. TACAS 2009. (candidates from runs)
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from contextlib import suppress
+from itertools import count
+
+from interlock.kernel.claims import Claim, Limits, Progress, Proved, Refuted, Report, Unknown, silent
+from interlock.kernel.evaluator import State
+from interlock.kernel.expressions import Expr
+from interlock.kernel.machine import Machine, Question
+from interlock.prove.core.encoding import TRUTH
+from interlock.prove.core.local import Cube, LocalRules
+from interlock.prove.core.one_way import OneWay
+from interlock.prove.core.samples import Samples
+from interlock.prove.core.solvers import SolverFactory, add_all, light_solver
+from interlock.prove.core.starts import some_initial_states
+from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
+from interlock.prove.frames.frames import Frames
+from interlock.prove.frames.pdr import NAME as PDR
+from interlock.prove.frames.pdr import certify, pursue
+from interlock.prove.invariants.candidates import Candidates, Key
+from interlock.prove.invariants.sampling import Walks
+
+NAME = "mined"
+MOST_STARTS = 64
+"""Walks begin in so many initial states, where there are so many."""
+BLOCK = 64
+"""So many candidates are assumed by one literal."""
+MOST_QUIET = 6
+"""Walks end when so many sweeps in a row dropped nothing."""
+GRACE = 0.1
+"""The part of a limit in seconds, once it is over, in which what is known well enough may be claimed, and at most:"""
+LONGEST_GRACE = 5.0
+
+
+def mined(
+    machine: Machine, questions: Sequence[Question], limits: Limits = NO_LIMITS, report: Report = silent
+) -> tuple[Claim, ...]:
+    """Proves what mined invariants exclude, and pursues the rest from there (see `pdr`)."""
+    clock = clock_of(limits)
+    claims: dict[int, Claim] = {}
+    rules = LocalRules(machine)
+    lemmas: list[Cube] = []
+    frames: Frames | None = None
+    reason = ""
+    try:
+        starts = some_initial_states(rules, MOST_STARTS, clock, light_solver)
+        if starts:
+            lemmas = mine(rules, [question.target for question in questions], starts, clock, light_solver, report)
+        frames = Frames(rules, [question.target for question in questions], clock, light_solver, lemmas)
+        strengthen(frames, questions, claims, report)
+        pursue(frames, questions, claims, limits.depth, report)
+        reason = f"no proof was found in looking up to {frames.top} steps ahead"
+    except OutOfTime:
+        reason = stop_reason(limits, clock)
+        claim_late(rules, frames, lemmas, questions, claims, limits, clock, report)
+    except KeyboardInterrupt:
+        reason = INTERRUPTED
+    clear = -1
+    if frames is not None:
+        clear = frames.clear
+        frames.solver.close()
+    for at, question in enumerate(questions):
+        if at not in claims:
+            claims[at] = Unknown(question.id, NAME, reason, clear)
+    return tuple(claims[at] for at in range(len(questions)))
+
+
+def strengthen(frames: Frames, questions: Sequence[Question], claims: dict[int, Claim], report: Report) -> None:
+    """Strengthens mined lemmas by what the open questions need, and adds to `claims`, by place, what that decides.
+
+    Raises OutOfTime.
+    """
+    left = frames.not_excluded([at for at in range(len(questions)) if at not in claims])
+    # those that are likely to be reachable last: they must not keep the others from their turn
+    left.sort(key=lambda at: questions[at].expects_run)
+    for at, trace in frames.strengthen(left, report):
+        claims[at] = Refuted(questions[at].id, PDR, trace, shortest=trace.depth == 0)
+    claim_mined(frames.rules, frames.lemmas, questions, claims, frames.clock)
+
+
+def claim_late(
+    rules: LocalRules,
+    frames: Frames | None,
+    lemmas: Sequence[Cube],
+    questions: Sequence[Question],
+    claims: dict[int, Claim],
+    limits: Limits,
+    clock: Clock,
+    report: Report,
+) -> None:
+    """Once the clock is over: claims what is known well enough for that already, in a moment of grace.
+
+    `lemmas` are those mined; the frames, where they were made, may have found more.  Of a limit in seconds the moment
+    is a small part; where the memory is used up there is none.
+    """
+    stopped = limits.stop is not None and limits.stop()
+    if clock.memory is not None and clock.memory.is_used_up() and not stopped:
+        return
+    seconds = LONGEST_GRACE if limits.seconds is None else min(LONGEST_GRACE, GRACE * limits.seconds)
+    if frames is not None:
+        lemmas = frames.lemmas if frames.invariant is None else frames.invariant
+    with suppress(OutOfTime, KeyboardInterrupt):
+        report(Progress(NAME, "ending: what follows from facts found so far"))
+        claim_mined(rules, lemmas, questions, claims, Clock(None).sooner(seconds), hastily=True)
+
+
+def claim_mined(
+    rules: LocalRules,
+    lemmas: Sequence[Cube],
+    questions: Sequence[Question],
+    claims: dict[int, Claim],
+    clock: Clock,
+    hastily: bool = False,
+) -> None:
+    """Adds to `claims`, by place, a proof of every open question whose target the lemmas exclude.  Raises OutOfTime."""
+    asked = {at: rules.encoding.gate(question.target) for at, question in enumerate(questions) if at not in claims}
+    solver = OneWay(rules.encoding, light_solver())
+    add_all(solver, [[-literal for literal in cube] for cube in lemmas])
+    try:
+        excluded = [at for at, target in asked.items() if not solver.solve(solver.parts(target), clock)]
+    finally:
+        solver.close()
+    if excluded:
+        certificate = certify(rules, lemmas, [questions[at].target for at in excluded], clock, hastily)
+        claims.update({at: Proved(questions[at].id, NAME, certificate) for at in excluded})
+
+
+def mine(
+    rules: LocalRules,
+    targets: Sequence[Expr],
+    starts: Sequence[State],
+    clock: Clock,
+    make_solver: SolverFactory,
+    report: Report,
+    samples: Samples | None = None,
+) -> list[Cube]:
+    """Cubes of one or two facts whose complements hold initially and are inductive together.
+
+    `starts` are some states from which walks begin, all reachable, and `samples` more reachable states.  Raises
+    OutOfTime.
+    """
+    clock.check()
+    candidates = Candidates(rules, targets)
+    clock.check()
+    if samples is not None:
+        candidates.see_all(samples)
+    candidates.drop_initial(clock, make_solver)
+    report(Progress(NAME, "walking at random"))
+    clock.check()
+    walks = Walks(rules)
+    walks.place(starts)
+    candidates.watch(walks, MOST_QUIET, clock)
+    _settle_singles(candidates, clock, make_solver)
+    every = list(range(len(rules.guards)))
+    asked = candidates.examples
+    solver = OneWay(rules.encoding, make_solver())
+    try:
+        known = Assumed(candidates, solver)
+        for turn in count():
+            clock.check()
+            report(Progress(NAME, f"facts that may hold for good: {candidates.size():,} left", turn))
+            if _ask_rules(known, asked, clock):
+                asked = candidates.examples
+            elif asked is every:
+                return candidates.cubes()
+            else:
+                asked = every
+    finally:
+        solver.close()
+    raise AssertionError("unreachable")
+
+
+class Assumed:
+    """The candidates as clauses of a solver; `acts`, assumed, say that all are so that are left.
+
+    In blocks, so that what is dropped costs little more than its block.
+    """
+
+    def __init__(self, candidates: Candidates, solver: OneWay) -> None:
+        self.candidates = candidates
+        self.solver = solver
+        self._switches: dict[Key, int] = {}
+        for alike, names in candidates.members.items():
+            for at in sorted(candidates.singles[alike]):
+                switch = self._switches[alike, at, -1] = solver.new()
+                add_all(solver, [[-switch, -candidates.facts[name][at]] for name in names])
+        for kind in candidates.kinds:
+            for a, b in kind.alive():
+                switch = self._switches[kind.number, a, b] = solver.new()
+                add_all(solver, [[-switch, -ones[a], -others[b]] for ones, others in kind.pairs])
+        keys = list(self._switches)
+        self._blocks = [keys[at : at + BLOCK] for at in range(0, len(keys), BLOCK)]
+        self._block_of = {key: at for at, block in enumerate(self._blocks) for key in block}
+        self.acts: list[int] = []
+        for block in self._blocks:
+            self.acts.append(self._act(block))
+        candidates.news.clear()
+
+    def _act(self, block: Sequence[Key]) -> int:
+        act = self.solver.new()
+        add_all(self.solver, [[-act, self._switches[key]] for key in block])
+        return act
+
+    def renew(self) -> None:
+        """Forgets what was dropped."""
+        gone: dict[int, set[Key]] = {}
+        for key in self.candidates.news:
+            if key in self._block_of:
+                gone.setdefault(self._block_of.pop(key), set()).add(key)
+        self.candidates.news.clear()
+        for at, keys in gone.items():
+            self.solver.add([-self.acts[at]])
+            self._blocks[at] = [key for key in self._blocks[at] if key not in keys]
+            self.acts[at] = self._act(self._blocks[at])
+
+
+def _settle_singles(candidates: Candidates, clock: Clock, make_solver: SolverFactory) -> None:
+    """Finds the facts that are never so for no other reason than each other; no pair with one of them is asked about.
+
+    The other single facts stay candidates: pairs may yet keep them out.
+    """
+    rules = candidates.rules
+    alive = {literal for literal in candidates.place if candidates.is_single(literal)}
+    pending = True
+    while pending and alive:
+        pending = False
+        solver = OneWay(rules.encoding, make_solver())
+        add_all(solver, [[-literal] for literal in sorted(alive)])
+        try:
+            for at, guard in enumerate(rules.guards):
+                made = alive.intersection(candidates.made[at])
+                if made and guard != -TRUTH and solver.solve(solver.parts(guard), clock):
+                    alive -= made
+                    pending = True
+        finally:
+            solver.close()
+    candidates.settle(alive)
+
+
+def _ask_rules(known: Assumed, asked: Sequence[int], clock: Clock) -> bool:
+    """Asks each rule whether it can bring a candidate about, and drops those; False when there are none."""
+    return any([_ask_rule(known, at, clock) for at in asked])
+
+
+def _ask_rule(known: Assumed, at: int, clock: Clock) -> bool:
+    candidates, solver = known.candidates, known.solver
+    effects, made = candidates.rules.effects[at], candidates.made[at]
+    if candidates.rules.guards[at] == -TRUTH or not made:
+        return False
+    guard = solver.parts(candidates.rules.guards[at])
+    together = set(made)
+    at_once = [p for literal in made for p in candidates.partners(literal) if p.literal in together]
+    singles = [literal for literal in made if candidates.is_single(literal)]
+    found = bool(singles or at_once) and solver.solve([*known.acts, *guard], clock)
+    if found:
+        for literal in singles:
+            candidates.drop_single(literal)
+        for partner in at_once:
+            candidates.drop(partner)
+        known.renew()
+    while True:
+        wanted = [p for literal in made for p in candidates.partners(literal) if abs(p.literal) not in effects]
+        if not wanted:
+            return found
+        some = solver.new()
+        solver.add([-some, *sorted({partner.literal for partner in wanted})])
+        if not solver.solve([*known.acts, *guard, some], clock):
+            solver.add([-some])
+            return found
+        found = True
+        model = solver.model()
+        for partner in wanted:
+            if model[abs(partner.literal) - 1] == partner.literal:
+                candidates.drop(partner)
+        known.renew()
+        solver.add([-some])

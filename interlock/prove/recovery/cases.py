@@ -1,0 +1,303 @@
+"""The cases of one stage on the way to a goal, and the dead ends that are met in looking for them (see `recovery`)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from interlock.kernel.claims import Certificate, Progress, Trace, silent
+from interlock.kernel.evaluator import State, truths_in
+from interlock.kernel.expressions import Expr, Not, conj
+from interlock.kernel.machine import Question
+from interlock.kernel.recovery import Entry, Rank, RecoveryQuestion, Trapped, restarted, surely_drops
+from interlock.prove.core.cone import without_detours
+from interlock.prove.core.encoding import TRUTH
+from interlock.prove.core.local import LocalRules
+from interlock.prove.core.solvers import FOREVER, SatSolver, add_all, light_solver
+from interlock.prove.engine import NO_LIMITS, Clock
+from interlock.prove.frames.frames import Frames
+from interlock.prove.frames.pdr import certify
+from interlock.prove.recovery.context import Known
+from interlock.prove.recovery.dead_ends import closed_region
+from interlock.prove.search import guided
+
+NAME = "recover"
+HARD_QUERIES = 60_000
+"""How many queries are spent on one state, to find out whether nothing leads on from it."""
+REGION_EXPANDED = 1_000
+"""How many states are expanded to find a run to a dead end, before it is asked whether there is one."""
+
+
+class TooHard(Exception):
+    """Of one state it was not found out whether something leads on from it."""
+
+
+class Metered:
+    """A solver that answers so many queries and no more: then it raises TooHard."""
+
+    def __init__(self, left: int) -> None:
+        self._left = left
+        inner = light_solver()
+        self.add, self.model, self.core, self.close = inner.add, inner.model, inner.core, inner.close
+        self._solve = inner.solve
+
+    def solve(self, assumptions: Sequence[int] = (), clock: Clock = FOREVER) -> bool:
+        """As that of the solver within."""
+        self._left -= 1
+        if self._left < 0:
+            raise TooHard
+        return self._solve(assumptions, clock)
+
+
+class Cases:
+    """The cases of one stage."""
+
+    def __init__(
+        self,
+        known: Known,
+        before: Expr,
+        stage: tuple[Expr, Rank],
+        question: RecoveryQuestion,
+        thorough: bool,
+        offered: Sequence[Entry] = (),
+    ) -> None:
+        goal, rank = stage
+        self._offered = list(offered)
+        """Cases that were told apart by another measure; those that serve this one too need not be planned again."""
+        self._from, self._goal = before, goal
+        self.known = known
+        self.question = question
+        self.thorough = thorough
+        self.rank = rank
+        self.entries: list[Entry] = []
+        encoding = known.rules.encoding
+        self.before = encoding.gate(before)
+        self.to = encoding.gate(goal)
+        self.step = known.planner.step(before, goal, rank)
+        self._fed = 0
+        self._lemmas_fed = 0
+        self.solver: SatSolver = light_solver()
+        self.cover_solver: SatSolver = light_solver()
+        self._feed()
+        add_all(self.cover_solver, [[self.before], [-self.to]])
+
+    def close(self) -> None:
+        """Frees the solvers."""
+        self.solver.close()
+        self.cover_solver.close()
+
+    def _feed(self) -> None:
+        clauses = self.known.rules.encoding.clauses
+        lemmas = self.known.lemmas
+        for solver in (self.solver, self.cover_solver):
+            add_all(solver, clauses[self._fed :])
+            add_all(solver, [[-literal for literal in cube] for cube in lemmas[self._lemmas_fed :]])
+            solver.add([TRUTH, self.known.rules.encoding.top])
+        self._fed, self._lemmas_fed = len(clauses), len(lemmas)
+
+    def uncovered(self) -> State | None:
+        """A state of the invariant in which no case applies, as near to the start as may be; None where there is none.
+
+        No variable could be put back to a first value with all that is as at the start left so: such a state is told
+        apart by less, and more others look like it.
+        """
+        wanted = list(self.known.home)
+        dropped: list[int] = []
+        clock = self.known.clock
+        while not self.cover_solver.solve(wanted, clock):
+            core = set(self.cover_solver.core())
+            if not core:
+                return None
+            dropped += [one for one in wanted if one in core]
+            wanted = [one for one in wanted if one not in core]
+        model = self.cover_solver.model()
+        for literal in dropped:
+            if model[abs(literal) - 1] == literal:
+                wanted.append(literal)
+            elif self.cover_solver.solve([*wanted, literal], clock):
+                model = self.cover_solver.model()
+                wanted.append(literal)
+        return self.known.rules.encoding.decode(model)
+
+    def adopts(self, state: State) -> bool:
+        """A case that was offered applies to the state and serves this measure: it is one of the cases now."""
+        true = truths_in(self.known.machine, state)
+        for entry in [entry for entry in self._offered if all(map(true, entry.when))]:
+            # One that serves does so for good, and one that does not never will.
+            self._offered.remove(entry)
+            if self._serves(entry):
+                self._keep(entry)
+                return True
+        return False
+
+    def _serves(self, entry: Entry) -> bool:
+        known, encoding = self.known, self.known.rules.encoding
+        falls = surely_drops(known.machine, self.rank, entry.when, known.written(entry.rules))
+        failing = known.failing(entry.rules, self.before, self.to, falls)
+        self._feed()
+        asked = [self.before, -self.to, failing, *map(encoding.gate, entry.when)]
+        return not self.solver.solve(asked, known.clock)
+
+    def _keep(self, entry: Entry) -> None:
+        self.cover_solver.add([-self.known.rules.encoding.gate(fact) for fact in entry.when])
+        self.entries.append(entry)
+
+    def is_open(self, state: State) -> bool:
+        """The state is one of this stage, and no case applies to it yet."""
+        true = truths_in(self.known.machine, state)
+        return true(self._from) and not true(self._goal) and not any(all(map(true, e.when)) for e in self.entries)
+
+    def cover_met(self, state: State) -> Trapped | None:
+        """Finds a case for a state that is surely reachable; a claim where it is a dead end.  Raises TooHard."""
+        if self.adopts(state):
+            return None
+        clock = self.known.clock
+        names = self.step.plan_near(state, clock) or self.step.plan_far(state, clock)
+        if names is None and not self.thorough:
+            raise TooHard
+        if names is None:
+            answer = self._onward(state)
+            if isinstance(answer, Certificate):
+                sought = self._sought(conj(*answer.clauses))
+                return self._trapped(answer, self.known.lead(state), *([] if sought is None else [sought]))
+            names = answer
+        self._add(state, names)
+        return None
+
+    def cover(self, state: State) -> Trapped | None:
+        """Finds a case for the state, or excludes the state; a claim where it is a dead end that can be reached."""
+        if self.adopts(state):
+            return None
+        clock = self.known.clock
+        names = self.step.plan_near(state, clock)
+        # Where all things counted can be had away with in one run, that none was found soon is telling.
+        if names is None and not self.step.counts:
+            names = self.step.plan_far(state, clock)
+        if names is None and self.known.excludes(state):
+            self._feed()
+            return None
+        if names is None and self.step.counts:
+            names = self.step.plan_far(state, clock)
+        if names is None:
+            if not self.thorough:
+                raise TooHard
+            answer = self._dead_end(state)
+            if isinstance(answer, Trapped):
+                return answer
+            if answer is None:
+                self._feed()
+                return None
+            names = answer
+        self._add(state, names)
+        return None
+
+    def _add(self, state: State, names: tuple[str, ...]) -> None:
+        known, clock = self.known, self.known.clock
+        falls = self.step.falls(state, names)
+        failing = known.failing(names, self.before, self.to, falls)
+        self._feed()
+        facts = known.facts_of(state)
+        asked = [self.before, -self.to, failing]
+        # What the rules themselves speak of says it all, as a rule; what follows from the rest of the state, by way
+        # of the invariant, would make cases that are needlessly special.
+        spoken = known.spoken_of(names)
+        near = [literal for literal in facts if known.rules.encoding.variable_of[abs(literal)] in spoken]
+        if not self.solver.solve([*asked, *near], clock):
+            facts = near
+        elif self.solver.solve([*asked, *facts], clock):
+            raise AssertionError("a planned run fails from the state that it was planned for")
+        core = set(self.solver.core())
+        cube = [literal for literal in facts if literal in core]
+        facts_of = known.rules.encoding.facts
+        # That a variable has one value says more than that it has not another: the former is given up first.
+        for literal in sorted(cube, key=lambda one: (isinstance(facts_of[one], Not), -abs(one))):
+            fewer = [other for other in cube if other != literal]
+            if literal in cube and not self.solver.solve([*asked, *fewer], clock):
+                core = set(self.solver.core())
+                cube = [other for other in fewer if other in core]
+        if falls:
+            cube = self._with_rank(cube, state, names)
+        self._keep(Entry(tuple(facts_of[literal] for literal in cube), names))
+
+    def _with_rank(self, cube: list[int], state: State, names: tuple[str, ...]) -> list[int]:
+        """The cube with what else of the state is needed to be sure that the rank falls."""
+        known = self.known
+        encoding = known.rules.encoding
+        written = known.written(names)
+        value_of = dict(zip((v.name for v in known.machine.variables), state, strict=True))
+        more = [
+            literal
+            for name in sorted(written)
+            if abs(literal := encoding.literals[name, value_of[name]]) != TRUTH and literal not in cube
+        ]
+
+        def suffices(literals: Sequence[int]) -> bool:
+            return surely_drops(known.machine, self.rank, [encoding.facts[one] for one in literals], written)
+
+        chosen = [*cube, *more]
+        if not suffices(chosen):
+            raise AssertionError("a run that lowers the rank does not seem to")
+        for literal in more:
+            fewer = [other for other in chosen if other != literal]
+            if suffices(fewer):
+                chosen = fewer
+        return sorted(set(chosen), key=abs)
+
+    def _dead_end(self, state: State) -> Trapped | tuple[str, ...] | None:
+        """A run that helps after all, a dead end that can be reached, or None: the state cannot, and is excluded.
+
+        Raises TooHard.
+        """
+        answer = self._onward(state)
+        if not isinstance(answer, Certificate):
+            return answer
+        run = self._reach(conj(*answer.clauses))
+        return None if run is None else self._trapped(answer, run)
+
+    def _onward(self, state: State) -> tuple[str, ...] | Certificate:
+        """A run that helps, or the proof that none leads from the state to the goal.  Raises TooHard."""
+        known, goal, clock = self.known, self.question.goal, self.known.clock
+        known.report(Progress(NAME, "is there a dead end"))
+        again = LocalRules(restarted(known.machine, state))
+        closed = closed_region(again, goal, known.lemmas, clock)
+        if closed is not None:
+            return certify(again, [*known.lemmas, closed], [goal], clock)
+        frames = Frames(again, [goal], clock, lambda: Metered(HARD_QUERIES), known.lemmas)
+        try:
+            for _, trace in frames.run([0], None, silent):
+                return self.step.shortest_help(trace)
+        finally:
+            frames.solver.close()
+        if frames.invariant is None:
+            raise AssertionError("reachability ended without an answer")
+        return certify(again, frames.invariant, [goal], clock)
+
+    def _trapped(self, certificate: Certificate, *runs: Trace) -> Trapped:
+        """The claim that a run leads into a region, told by the certificate, that is closed and clear of the goal."""
+        # The certificate serves each state of the region: any run into it will do, and a short one is told better.
+        region = conj(*certificate.clauses)
+        shorter = [without_detours(self.known.machine, run, region) for run in runs]
+        return Trapped(self.question.id, NAME, min(shorter, key=lambda one: one.depth), certificate)
+
+    def _sought(self, region: Expr) -> Trace | None:
+        """A run into the region, where one is soon found."""
+        known = self.known
+        question = Question("dead end", region, expects_run=True)
+        found = guided.search(known.machine, [question], NO_LIMITS, silent, known.clock, REGION_EXPANDED)
+        return found.get(question.id)
+
+    def _reach(self, region: Expr) -> Trace | None:
+        """A run into the region; None where there is none, and the invariant then says so."""
+        known = self.known
+        run = self._sought(region)
+        if run is not None:
+            return run
+        frames = Frames(known.rules, [region], known.clock, lambda: Metered(HARD_QUERIES), known.lemmas)
+        try:
+            for _, trace in frames.run([0], None, silent):
+                return trace
+        finally:
+            frames.solver.close()
+        if frames.invariant is None:
+            raise AssertionError("reachability ended without an answer")
+        known.lemmas.extend(frames.invariant[len(known.lemmas) :])
+        return None

@@ -1,0 +1,150 @@
+"""What is known of one machine of which it is asked whether goals can always be brought about (see `recovery`)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from interlock.kernel.claims import Report
+from interlock.kernel.evaluator import State
+from interlock.kernel.expressions import Expr, Is, Value
+from interlock.kernel.machine import Machine, Question, support_of
+from interlock.kernel.recovery import Entry, without_failures
+from interlock.prove.core.encoding import TRUTH
+from interlock.prove.core.local import Cube, LocalRules
+from interlock.prove.core.solvers import light_solver
+from interlock.prove.core.starts import some_initial_states
+from interlock.prove.engine import NO_LIMITS, Clock
+from interlock.prove.frames.frames import Frames
+from interlock.prove.invariants.mined import MOST_STARTS, mine
+from interlock.prove.search import guided
+from interlock.prove.search.planning import Planner
+
+FACT_EXPANDED = 200
+"""How many states are expanded to see a variable have a value, for states that are surely reachable."""
+MOST_MET = 400
+"""So many of these are tried first: cases and dead ends among them are real."""
+
+
+class Known:
+    """Its rules, an invariant, and states that are surely reachable; all questions and stages share them."""
+
+    def __init__(self, machine: Machine, goals: Sequence[Expr], clock: Clock, report: Report) -> None:
+        self.machine = machine
+        self.calm = without_failures(machine)
+        self.clock = clock
+        self.report = report
+        self.rules = LocalRules(machine)
+        self.number = {rule.name: at for at, rule in enumerate(machine.rules)}
+        self.home = [
+            -literal
+            for variable in machine.variables
+            for literal, value in self.rules.encoding.values[variable.name]
+            if value not in variable.init and abs(literal) != TRUTH
+        ]
+        self.initial = {variable.name: variable.init for variable in machine.variables}
+        self.planner = Planner(self.calm)
+        starts = some_initial_states(self.rules, MOST_STARTS, clock, light_solver)
+        self.lemmas: list[Cube] = []
+        self.told: dict[tuple[Expr, Expr], list[Entry]] = {}
+        """Per goals before and after a stage the cases that were told apart in it, by whatever measure."""
+        self.met: list[State] = []
+        """States that are surely reachable."""
+        if starts:
+            self.lemmas = mine(self.rules, goals, starts, clock, light_solver, report)
+            hunt = self._explore()
+            self.met, self.lead = hunt.states(MOST_MET), hunt.lead
+        else:
+            # No run at all: anything holds of every reachable state.
+            self.lemmas = [()]
+
+    def _explore(self) -> guided.Hunt:
+        """Runs to where each variable has each of its values, as far as these are soon found."""
+        facts = [Is(v.name, value) for v in self.machine.variables for value in v.domain if value not in v.init]
+        questions = [Question(f"{fact.variable} {fact.value}", fact, expects_run=True) for fact in facts]
+        hunt = guided.Hunt(self.machine, questions, NO_LIMITS, self.clock)
+        hunt.run(range(len(questions)), FACT_EXPANDED, self.report)
+        hunt.cover(self.report)
+        return hunt
+
+    def failing(self, names: Sequence[str], before: int, to: int, falls: bool) -> int:
+        """The literal that says, of a state, that these rules cannot fire there in turn, or lead to no good.
+
+        Where they make the rank fall they may lead to `before`, else only to `to`.
+        """
+        encoding = self.rules.encoding
+        effects: dict[int, bool] = {}
+        wrong = []
+        for name in names:
+            at = self.number[name]
+            wrong.append(-self._after(self.rules.guards[at], effects))
+            effects.update(self.rules.effects[at])
+        good = [self._after(to, effects)]
+        if falls:
+            good.append(self._after(before, effects))
+        return encoding.any_of([*wrong, -encoding.any_of(good)])
+
+    def _after(self, literal: int, effects: dict[int, bool]) -> int:
+        """The literal that says of a state what this one says of the state after the effects."""
+        encoding = self.rules.encoding
+        known: dict[int, int] = {}
+
+        def moved(wanted: int) -> int:
+            atom = abs(wanted)
+            if atom not in known:
+                if atom in effects:
+                    known[atom] = TRUTH if effects[atom] else -TRUTH
+                elif atom in encoding.parts:
+                    parts = encoding.parts[atom]
+                    after = [moved(part) for part in parts]
+                    known[atom] = atom if tuple(after) == parts else encoding.all_of(after)
+                else:
+                    known[atom] = atom
+            return known[atom] if wanted > 0 else -known[atom]
+
+        return moved(literal) if effects else literal
+
+    def excludes(self, state: State) -> bool:
+        """The state is of a kind that no rule leads to: the invariant says so from now on."""
+        weak = [one for one in self.facts_of(state) if one < 0 or len(self._options(one)) <= 2]
+        # What kind of thing is there matters less, on the whole, than that something is.
+        kinds = [one for one in weak if not self._rules_out_start(one)]
+        frames = Frames(self.rules, [], self.clock, light_solver, self.lemmas)
+        try:
+            cube = frames.never_entered(tuple(sorted(weak)), kinds)
+        finally:
+            frames.solver.close()
+        if cube is not None:
+            self.lemmas.append(cube)
+        return cube is not None
+
+    def _rules_out_start(self, literal: int) -> bool:
+        """The variable has not (one of) its initial values."""
+        ruled_out = [value for option, value in self._options(literal) if option == -literal]
+        return any(value in self.initial[self.rules.encoding.variable_of[abs(literal)]] for value in ruled_out)
+
+    def _options(self, literal: int) -> Sequence[tuple[int, Value]]:
+        encoding = self.rules.encoding
+        return encoding.values[encoding.variable_of[abs(literal)]]
+
+    def spoken_of(self, names: Sequence[str]) -> frozenset[str]:
+        """The variables that these rules read or write."""
+        rules = [self.machine.rules[self.number[name]] for name in names]
+        written = (name for rule in rules for name, _ in rule.update)
+        return frozenset(written).union(*(support_of(self.machine, rule.guard) for rule in rules))
+
+    def facts_of(self, state: State) -> list[int]:
+        """What is so in the state: of variables with many values also which values they do not have."""
+        found = []
+        for variable, value in zip(self.machine.variables, state, strict=True):
+            options = self.rules.encoding.values[variable.name]
+            for literal, other in options:
+                if abs(literal) != TRUTH and (len(options) > 2 or literal > 0):
+                    found.append(literal if other == value else -literal)
+        return found
+
+    def written(self, names: Sequence[str]) -> dict[str, Value]:
+        """What these rules, fired in turn, leave behind in the variables that they write."""
+        found: dict[str, Value] = {}
+        for name in names:
+            found.update(self.machine.rules[self.number[name]].update)
+        return found

@@ -1,0 +1,109 @@
+"""The obligations of a `Recovery`, put to z3 before an engine may claim it (see `obligations`)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from interlock.kernel.expressions import Expr, Value, conj, neg, signals_of
+from interlock.kernel.machine import Actor, Machine, Signal, support_of
+from interlock.kernel.recovery import Entry, Recovery, Stage, surely_drops, written_by
+from interlock.prove.certificates.obligations import Make, Terms, UnsoundCertificate, discharge
+from interlock.prove.engine import Clock, OutOfTime
+
+
+def discharge_recovery(machine: Machine, recovery: Recovery, goal: Expr, clock: Clock) -> None:
+    """Has z3 agree that the goal can always be brought about.
+
+    Raises UnsoundCertificate when it does not agree, OutOfTime when it has not answered in time.
+    """
+    discharge(machine, recovery.certificate, [], clock)
+    work = _Work(machine, recovery, clock)
+    before: Expr = conj()
+    for stage in recovery.stages:
+        work.check(stage, before)
+        before = stage.goal
+    work.refute([work.terms.term(before), work.terms.term(neg(goal))], "the last stage does not come to the goal")
+
+
+class _Terms(Terms):
+    def said_after(self, expr: Expr, written: Mapping[str, Value], touched: Sequence[Signal]) -> Any:
+        """The expression, said of the state after the assignments; `touched` are the signals that these may change."""
+        signals = dict(self.signals) if touched else self.signals
+        for signal in touched:
+            signals[signal.name] = self._term(signal.definition, written, signals)
+        return self._term(expr, written, signals)
+
+
+class _Work:
+    def __init__(self, machine: Machine, recovery: Recovery, clock: Clock) -> None:
+        self.machine = machine
+        self.clock = clock
+        self.make = Make()
+        self.terms = _Terms(machine, 0, self.make)
+        self.supports = {s.name: support_of(machine, s.definition) for s in machine.signals}
+        self._spoken: dict[Expr, list[Signal]] = {}
+        self.solver = self.make.z3.SolverFor("QF_FD")
+        self.solver.set("ctrl_c", False)
+        self.solver.add(self.terms.domains)
+        self.solver.add([self.terms.term(clause) for clause in recovery.certificate.clauses])
+        if recovery.certificate.k != 1 or recovery.certificate.distinct:
+            raise UnsoundCertificate("a recovery needs an invariant that is inductive by itself")
+
+    def check(self, stage: Stage, before: Expr) -> None:
+        """Every state between the goals has an entry, and every entry keeps its word."""
+        self.solver.push()
+        self.solver.add([self.terms.term(before), self.terms.term(neg(stage.goal))])
+        uncovered = [self.make.negation(self.terms.term(conj(*entry.when))) for entry in stage.entries]
+        self.refute(uncovered, "a state is in no case")
+        for number, entry in enumerate(stage.entries, 1):
+            self._entry(stage, before, entry, number)
+        self.solver.pop()
+
+    def _entry(self, stage: Stage, before: Expr, entry: Entry, number: int) -> None:
+        written: dict[str, Value] = {}
+        wrong: list[Any] = []
+        for name in entry.rules:
+            rule = self.machine.rule(name)
+            if rule.actor is Actor.FAILURE:
+                raise UnsoundCertificate(f"case {number} counts on a failure")
+            wrong.append(self.make.negation(self._after([rule.guard], written)[0]))
+            written.update(rule.update)
+        good = self._after([stage.goal, before], written)
+        falls = surely_drops(self.machine, stage.rank, entry.when, written_by(self.machine, entry.rules))
+        wrong.append(self.make.negation(self.make.any_of(good if falls else good[:1])))
+        self.refute([self.terms.term(conj(*entry.when)), self.make.any_of(wrong)], f"case {number} goes wrong")
+
+    def _after(self, exprs: Sequence[Expr], written: Mapping[str, Value]) -> list[Any]:
+        """The expressions, said of the state after the assignments."""
+        return [self.terms.said_after(expr, written, self._touched(expr, written)) for expr in exprs]
+
+    def _touched(self, expr: Expr, written: Mapping[str, Value]) -> list[Signal]:
+        """The signals behind the expression that the assignments may change, each after those that it names."""
+        if expr not in self._spoken:
+            names: set[str] = set()
+            pending = list(signals_of(expr))
+            while pending:
+                name = pending.pop()
+                if name not in names:
+                    names.add(name)
+                    pending += signals_of(self.machine.definitions[name])
+            self._spoken[expr] = [signal for signal in self.terms.order if signal.name in names]
+        return [signal for signal in self._spoken[expr] if not self.supports[signal.name].isdisjoint(written)]
+
+    def refute(self, query: Sequence[Any], what: str) -> None:
+        """Has z3 say that the query has no model."""
+        if self.clock.is_over():
+            raise OutOfTime
+        left = self.clock.milliseconds_left()
+        if left is not None:
+            self.solver.set("timeout", left)
+        self.solver.push()
+        self.solver.add(query)
+        answer = self.solver.check()
+        self.solver.pop()
+        if answer == self.make.z3.sat:
+            raise UnsoundCertificate(what)
+        if answer != self.make.z3.unsat:
+            self.clock.check()
+            raise OutOfTime

@@ -1,0 +1,295 @@
+"""A measure of how far a state is from a goal, guessed from the rules alone: advice, never evidence.
+
+What the goal says of variables is pulled apart into the values that are good.  A bad value weighs as much as it takes
+steps to be rid of it and of every bad value that these steps write (least fixed point).  The guards of those steps
+say which values of other variables would help; those are weighed in the same way, further down, and so on.  Where to
+rid one variable of its bad value means to give a bad one to another for a while, the first counts more.
+
+References (from memory)
+  D. E. Knuth: A generalization of Dijkstra's algorithm. Information Processing Letters 6, 1977. (the weights)
+  J. Hoffmann, J. Porteous, L. Sebastia: Ordered landmarks in planning. JAIR 22, 2004. (which part of a goal first)
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Set
+
+import networkx
+
+from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value, conj
+from interlock.kernel.machine import Machine
+from interlock.kernel.recovery import Rank
+from interlock.prove.search.delete_relaxation import Relaxed
+
+Allowed = dict[str, frozenset[Value]]
+"""Per variable of which something is said the values that are good."""
+
+HOPELESS = 1_000
+
+
+def advise(machine: Machine, goal: Expr) -> list[tuple[Expr, Rank]]:
+    """Stages on the way to the goal, each with its own goal (the last: the whole) and a measure for it."""
+    return _Adviser(machine).stages(goal)
+
+
+def advise_counting(machine: Machine, goal: Expr) -> list[tuple[Expr, Rank]]:
+    """The same, where what is handed on from variable to variable is counted first and only then measured.
+
+    Fewer is better, whatever has to be shifted for it.  Among as many the farther is the better: what cannot be got
+    rid of yet makes room for what can.
+    """
+    return _Adviser(machine, counting=True).stages(goal)
+
+
+class _Adviser:
+    def __init__(self, machine: Machine, counting: bool = False) -> None:
+        self.machine = machine
+        self.counting = counting
+        self.relaxed = Relaxed(machine, ())
+        self.guards = [self.relaxed.goal(rule.guard) for rule in machine.rules]
+        self.places = {v.name: {value: at for at, value in enumerate(v.domain)} for v in machine.variables}
+        self.initial = {v.name: frozenset(v.init) for v in machine.variables}
+        self._needs: dict[tuple[int, str, Value], Allowed | None] = {}
+        self.writers: dict[str, list[int]] = {}
+        for at, rule in enumerate(machine.rules):
+            for name, _ in rule.update:
+                self.writers.setdefault(name, []).append(at)
+
+    def stages(self, goal: Expr) -> list[tuple[Expr, Rank]]:
+        parts = conjuncts(goal, self.machine)
+        allowed: Allowed = {}
+        own: list[frozenset[str]] = []
+        for part in parts:
+            found = self.narrow(part, True, allowed)
+            if found is None:
+                return [(goal, ())]
+            own.append(frozenset(name for name in found if found[name] != allowed.get(name)))
+            allowed = found
+        _, best = self.weigh(allowed)
+        graph: networkx.DiGraph[int] = networkx.DiGraph()
+        graph.add_nodes_from(range(len(parts)))
+        owners = {name: at for at, names in enumerate(own) for name in sorted(names)}
+        for (name, value), rule in best.items():
+            needs = self.needs(rule, name, value) or {}
+            for other, values in needs.items():
+                if other != name and other in allowed and values.isdisjoint(allowed[other]):
+                    graph.add_edge(owners[name], owners[other])
+        groups: networkx.DiGraph[int] = networkx.condensation(graph)
+        levels: dict[int, int] = {}
+        for group in networkx.topological_sort(groups):
+            levels[group] = 1 + max((levels[before] for before in groups.predecessors(group)), default=-1)
+        found_stages: list[tuple[Expr, Rank]] = []
+        done: list[Expr] = []
+        settled: Allowed = {}
+        last = max(levels.values(), default=0)
+        for group in groups.nodes:
+            # What follows from the rest seems to come of itself, once the rest is done.
+            if not any(own[at] for at in groups.nodes[group]["members"]):
+                levels[group] = last
+        for level in sorted(set(levels.values())):
+            members = {at for group, its in levels.items() if its == level for at in groups.nodes[group]["members"]}
+            done += [parts[at] for at in sorted(members)]
+            fresh = {name: allowed[name] for at in sorted(members) for name in sorted(own[at])}
+            found_stages.append((conj(*done), self.rank(fresh, settled)))
+            settled |= fresh
+        return found_stages
+
+    def rank(self, allowed: Allowed, settled: Allowed) -> Rank:
+        """Weights for these variables, then for what helps, in layers; ordered by what disturbs what.
+
+        The settled ones are good already and stay so.
+        """
+        weights: dict[tuple[str, Value], int] = {}
+        best: dict[tuple[str, Value], int] = {}
+        layer_of: dict[str, int] = {}
+        homes = settled | allowed
+        fresh = dict(allowed)
+        layer = 0
+        while fresh:
+            layer_of.update(dict.fromkeys(fresh, layer))
+            own_weights, own_best = self.weigh(fresh)
+            weights |= own_weights
+            best |= own_best
+            fresh = self.helping(own_best, homes, settled.keys() | layer_of.keys())
+            homes |= fresh
+            layer += 1
+        disturbs = self.disturbances(homes, {name: homes[name] for name in layer_of}, weights, best)
+        graph: networkx.DiGraph[str] = networkx.DiGraph()
+        graph.add_nodes_from(sorted(layer_of))
+        for one in sorted(disturbs):
+            # What helps comes after what it helps, whatever it disturbs.
+            graph.add_edges_from((one, two) for two in sorted(disturbs[one]) if layer_of[one] <= layer_of[two])
+        handed: set[str] = set()
+        for (name, _), at in best.items():
+            # What is handed on from one variable to another is one sum: it may have to be handed back for a while.
+            for other, written in self.machine.rules[at].update:
+                if other != name and weights.get((other, written)) and layer_of[other] == layer_of[name]:
+                    graph.add_edges_from(((name, other), (other, name)))
+                    if layer_of[name] == 0:
+                        handed.add(name)
+        groups: networkx.DiGraph[int] = networkx.condensation(graph)
+        members = {group: sorted(groups.nodes[group]["members"]) for group in groups.nodes}
+        order = networkx.lexicographical_topological_sort(
+            groups, key=lambda group: (min(layer_of[name] for name in members[group]), members[group])
+        )
+        rank = []
+        for group in order:
+            component = [
+                (name, value, weights[name, value])
+                for name in members[group]
+                for value in self.machine.domains[name]
+                if weights.get((name, value))
+            ]
+            if self.counting and not handed.isdisjoint(members[group]):
+                rank.append(tuple((name, value, 1) for name, value, _ in component))
+                component = [(name, value, -weight) for name, value, weight in component]
+            if component:
+                rank.append(tuple(component))
+        return tuple(rank)
+
+    def narrow(self, expr: Expr, wanted: bool, allowed: Allowed) -> Allowed | None:
+        """`allowed` with what makes the expression so, in what seems the easiest way; None where none is seen."""
+        if isinstance(expr, Const):
+            return allowed if expr.value is wanted else None
+        if isinstance(expr, Not):
+            return self.narrow(expr.arg, not wanted, allowed)
+        if isinstance(expr, Ref):
+            return self.narrow(self.machine.definitions[expr.signal], wanted, allowed)
+        if isinstance(expr, Is):
+            before = allowed.get(expr.variable) or frozenset(self.machine.domains[expr.variable])
+            after = before & {expr.value} if wanted else before - {expr.value}
+            if not after:
+                return None
+            return allowed if after == before else {**allowed, expr.variable: after}
+        if isinstance(expr, And) == wanted:
+            for arg in expr.args:
+                found = self.narrow(arg, wanted, allowed)
+                if found is None:
+                    return None
+                allowed = found
+            return allowed
+        ways = [way for arg in expr.args if (way := self.narrow(arg, wanted, allowed)) is not None]
+        return min(ways, key=lambda way: self._effort(way, allowed), default=None)
+
+    def needs(self, rule: int, name: str, value: Value) -> Allowed | None:
+        """What the guard of the rule asks for where the variable has this value; None where it cannot fire."""
+        key = (rule, name, value)
+        if key not in self._needs:
+            self._needs[key] = self.narrow(self.machine.rules[rule].guard, True, {name: frozenset({value})})
+        return self._needs[key]
+
+    def _effort(self, way: Allowed, before: Allowed) -> int:
+        return sum(
+            1 + 2 * self.initial[name].isdisjoint(values) for name, values in way.items() if values != before.get(name)
+        )
+
+    def weigh(self, allowed: Allowed) -> tuple[dict[tuple[str, Value], int], dict[tuple[str, Value], int]]:
+        """Per bad value of these variables its weight, and the rule that is the first step to be rid of it."""
+        bad = {
+            (name, value): HOPELESS
+            for name in sorted(allowed)
+            for value in self.machine.domains[name]
+            if value not in allowed[name]
+        }
+        best: dict[tuple[str, Value], int] = {}
+        ways: dict[tuple[str, Value], list[tuple[int, int, int]]] = {}
+        for name, value in bad:
+            ways[name, value] = []
+            for at in self.writers.get(name, ()):
+                rule = self.machine.rules[at]
+                if dict(rule.update)[name] == value:
+                    continue
+                needs = self.needs(at, name, value)
+                if needs is not None:
+                    rid = sum(
+                        len(needs.get(other, ())) == 1 and (other, next(iter(needs[other]))) in bad
+                        for other, _ in rule.update
+                    )
+                    ways[name, value].append((self._effort(needs, {}), at, rid))
+        changed = True
+        while changed:
+            changed = False
+            for fact, options in ways.items():
+                for _, at, rid in sorted(options):
+                    # What the step takes off several bad values at once is shared out between them.
+                    cost = -(-(1 + sum(bad.get(written, 0) for written in self.machine.rules[at].update)) // rid)
+                    if cost < bad[fact]:
+                        bad[fact], best[fact] = cost, at
+                        changed = True
+        return bad, best
+
+    def helping(self, best: Mapping[tuple[str, Value], int], homes: Allowed, known: Set[str]) -> Allowed:
+        """The values of further variables that the guards of these steps ask for.
+
+        Where steps ask for different values of one variable, it had better be as it was at the start.
+        """
+        wanted: Allowed = {}
+        torn: set[str] = set()
+        for (name, value), at in best.items():
+            guard = self.machine.rules[at].guard
+            context = {**{n: v for n, v in homes.items() if n not in known}, **wanted, name: frozenset({value})}
+            found = self.narrow(guard, True, context)
+            if found is None:
+                found = self.needs(at, name, value) or {}
+            for other, values in found.items():
+                if other in known or other == name:
+                    continue
+                if other in wanted and not values <= wanted[other]:
+                    torn.add(other)
+                else:
+                    wanted[other] = values
+        for name in torn:
+            wanted[name] = self.initial[name]
+        return {name: wanted[name] for name in sorted(wanted)}
+
+    def disturbances(
+        self,
+        homes: Allowed,
+        ranked: Allowed,
+        weights: Mapping[tuple[str, Value], int],
+        best: Mapping[tuple[str, Value], int],
+    ) -> dict[str, set[str]]:
+        """Per variable those which get a bad value on the way to a good one of its own, all else being well."""
+        found: dict[str, set[str]] = {}
+        home = {name: self._first(name, homes) for name in self.machine.domains}
+        for (name, value), at in best.items():
+            state = {**home, name: value}
+            places = [self.places[v.name][state[v.name]] for v in self.machine.variables]
+            plan = self.relaxed.plan(places, self.guards[at])
+            fired = [*sorted(plan[0] if plan is not None else ()), at]
+            for number in fired:
+                for other, written in self.machine.rules[number].update:
+                    if other != name and other in ranked and weights.get((other, written)):
+                        found.setdefault(name, set()).add(other)
+        return found
+
+    def _first(self, name: str, homes: Allowed) -> Value:
+        options = homes.get(name, frozenset(self.machine.domains[name]))
+        both = [value for value in self.machine.domains[name] if value in options and value in self.initial[name]]
+        return both[0] if both else next(value for value in self.machine.domains[name] if value in options)
+
+
+def conjuncts(goal: Expr, machine: Machine) -> list[Expr]:
+    """The parts of a conjunction, signals that name conjunctions and negated alternatives opened."""
+    parts: dict[Expr, None] = {}
+    stack: list[tuple[Expr, bool]] = [(goal, True)]
+    while stack:
+        expr, wanted = stack.pop()
+        if isinstance(expr, Not):
+            stack.append((expr.arg, not wanted))
+        elif isinstance(expr, Ref) and _opens(machine, expr, wanted):
+            stack.append((machine.definitions[expr.signal], wanted))
+        elif not isinstance(expr, Is | Const | Ref) and isinstance(expr, And) == wanted:
+            stack.extend((arg, wanted) for arg in reversed(expr.args))
+        else:
+            parts[expr if wanted else Not(expr)] = None
+    return list(parts)
+
+
+def _opens(machine: Machine, expr: Ref, wanted: bool) -> bool:
+    inner: Expr = machine.definitions[expr.signal]
+    while isinstance(inner, Not):
+        inner, wanted = inner.arg, not wanted
+    if isinstance(inner, Ref):
+        return _opens(machine, inner, wanted)
+    return not isinstance(inner, Is | Const) and isinstance(inner, And) == wanted

@@ -1,0 +1,181 @@
+"""From every reachable state the goal can be brought about: certificates by cases, and dead ends.
+
+An invariant is mined; then, while some state in it is not yet covered, a short run is planned from that state to one
+nearer to the goal, and everything that the run does not need is forgotten of the state: one case covers all states
+that look alike to the run.  Where no run is found, property-directed reachability decides whether there is one; a
+state from which there is none is a dead end, and whether it can be reached is asked in turn.  If not, the
+invariant is strengthened.
+
+References (from memory)
+  R. Reiter, Knowledge in Action, MIT Press 2001 (regression: what must be so before for something to be so after).
+  R. W. Floyd: Assigning meanings to programs. 1967. (measures that fall)
+  A. R. Bradley: SAT-based model checking without unrolling. VMCAI 2011.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import TypeAlias
+
+from interlock.kernel.claims import Certificate, Limits, Progress, Report, Unknown, silent
+from interlock.kernel.evaluator import State
+from interlock.kernel.expressions import Expr, conj
+from interlock.kernel.machine import Machine
+from interlock.kernel.recovery import (
+    Rank,
+    Recoverable,
+    Recovery,
+    RecoveryClaim,
+    RecoveryQuestion,
+    Stage,
+    Trapped,
+    restarted,
+    surely_drops,
+)
+from interlock.prove.certificates.obligations import discharge
+from interlock.prove.certificates.trimming import trim
+from interlock.prove.core.cone import cone_of, lifted
+from interlock.prove.core.encoding import TRUTH
+from interlock.prove.core.local import LocalRules
+from interlock.prove.core.solvers import light_solver
+from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
+from interlock.prove.frames.frames import Frames
+from interlock.prove.frames.pdr import certify
+from interlock.prove.recovery.cases import NAME, Cases, TooHard
+from interlock.prove.recovery.context import Known
+from interlock.prove.recovery.dead_ends import nearest_dead_end
+from interlock.prove.recovery.obligations import discharge_recovery
+from interlock.prove.recovery.ranks import advise, advise_counting
+
+MOST_ENTRIES = 20_000
+"""So many cases, and the engine gives up."""
+FEW_ENTRIES, ENTRIES_PER_RULE = 100, 2
+"""So many cases, or so many times as many as there are rules, and the next adviser is asked, if there is one."""
+
+Advice: TypeAlias = Callable[[Machine, Expr], Sequence[tuple[Expr, Rank]]]
+"""Stages on the way to a goal, in a machine without failures, each with a measure; never taken on trust."""
+
+
+def recover(
+    machine: Machine,
+    questions: Sequence[RecoveryQuestion],
+    limits: Limits = NO_LIMITS,
+    report: Report = silent,
+    advice: Sequence[Advice] = (advise, advise_counting),
+) -> tuple[RecoveryClaim, ...]:
+    """Decides every question, given time.  The machine has been through `with_monitors`.
+
+    `limits.depth` is not heeded: a way back may be as long as it likes.  Of several advisers each next one is asked
+    where the measures of the one before led no further, or to more and more cases.
+    """
+    clock = clock_of(limits)
+    claims: dict[int, RecoveryClaim] = {}
+    reason = ""
+    try:
+        part = cone_of(machine, [question.goal for question in questions])
+        search: _Search | None = None
+        for at, question in enumerate(questions):
+            clock.check()
+            dead_end = nearest_dead_end(part, question.goal, limits, clock)
+            if dead_end is not None:
+                certificate = _why_trapped(part, dead_end.states[-1], question.goal, clock)
+                claim: RecoveryClaim = Trapped(question.id, NAME, dead_end, certificate, shortest=True)
+            else:
+                search = search or _Search(part, [q.goal for q in questions], clock, report)
+                claim = search.decide(question, advice)
+            claims[at] = _discharged(machine, part, claim, question.goal, clock)
+    except OutOfTime:
+        reason = stop_reason(limits, clock)
+    except KeyboardInterrupt:
+        reason = INTERRUPTED
+    return tuple(claims.get(at, Unknown(question.id, NAME, reason)) for at, question in enumerate(questions))
+
+
+def _discharged(machine: Machine, part: Machine, claim: RecoveryClaim, goal: Expr, clock: Clock) -> RecoveryClaim:
+    """What is claimed of the part, claimed of the whole machine, once z3 has agreed."""
+    if isinstance(claim, Recoverable):
+        discharge_recovery(machine, claim.recovery, goal, clock)
+    elif isinstance(claim, Trapped):
+        trace = lifted(machine, part, claim.trace)
+        discharge(restarted(machine, trace.states[-1]), claim.certificate, [goal], clock)
+        return replace(claim, trace=trace)
+    return claim
+
+
+def _why_trapped(machine: Machine, state: State, goal: Expr, clock: Clock) -> Certificate:
+    """The proof that nothing leads from the state to the goal.  Raises AssertionError where something does."""
+    again = LocalRules(restarted(machine, state))
+    frames = Frames(again, [goal], clock, light_solver)
+    try:
+        for _ in frames.run([0], None, silent):
+            raise AssertionError("a dead end is none")
+    finally:
+        frames.solver.close()
+    return certify(again, frames.invariant or (), [goal], clock)
+
+
+class _Search(Known):
+    """Decides questions of one machine."""
+
+    def decide(self, question: RecoveryQuestion, advice: Sequence[Advice]) -> RecoveryClaim:
+        """The claim for one question, on the first advice that leads to one.  Raises OutOfTime."""
+        for at, adviser in enumerate(advice):
+            claim = self._by(question, adviser, thorough=at == len(advice) - 1)
+            if not isinstance(claim, Unknown):
+                break
+        return claim
+
+    def _by(self, question: RecoveryQuestion, adviser: Advice, thorough: bool) -> RecoveryClaim:
+        stages: list[Stage] = []
+        before: Expr = conj()
+        entries = 0
+        most = MOST_ENTRIES if thorough else max(FEW_ENTRIES, ENTRIES_PER_RULE * len(self.machine.rules))
+        for goal, rank in self._stages(question.goal, adviser):
+            work = Cases(self, before, (goal, rank), question, thorough, self.told.get((before, goal), ()))
+            try:
+                for met in self.met:
+                    if work.is_open(met):
+                        entries += 1
+                        trapped = work.cover_met(met)
+                        if trapped is not None:
+                            return trapped
+                while (state := work.uncovered()) is not None:
+                    self.report(Progress(NAME, f"case {entries + 1}"))
+                    entries += 1
+                    if entries > most:
+                        return Unknown(question.id, NAME, f"more than {most} cases to tell apart")
+                    trapped = work.cover(state)
+                    if trapped is not None:
+                        return trapped
+            except TooHard:
+                return Unknown(question.id, NAME, f"in case {entries} no way back was found, nor that there is none")
+            finally:
+                self.told.setdefault((before, goal), []).extend(work.entries)
+                work.close()
+            stages.append(Stage(goal, rank, tuple(work.entries)))
+            before = goal
+        self.report(Progress(NAME, "checking the cases"))
+        return Recoverable(question.id, NAME, Recovery(self._certificate(stages), tuple(stages)))
+
+    def _stages(self, goal: Expr, adviser: Advice) -> list[tuple[Expr, Rank]]:
+        """The stages advised, with the goal itself for the goal of the last, which it surely implies then."""
+        advised = list(adviser(self.calm, goal)) or [(goal, ())]
+        return [*advised[:-1], (goal, advised[-1][1])]
+
+    def _certificate(self, stages: Sequence[Stage]) -> Certificate:
+        """The part of the invariant that the cases rest on."""
+        encoding = self.rules.encoding
+        wrong: list[int] = []
+        before = TRUTH
+        for stage in stages:
+            to = encoding.gate(stage.goal)
+            cubes = [encoding.all_of(encoding.gate(fact) for fact in entry.when) for entry in stage.entries]
+            wrong.append(encoding.all_of([before, -to, *(-cube for cube in cubes)]))
+            for cube, entry in zip(cubes, stage.entries, strict=True):
+                falls = surely_drops(self.machine, stage.rank, entry.when, self.written(entry.rules))
+                failing = self.failing(entry.rules, before, to, falls)
+                wrong.append(encoding.all_of([before, -to, cube, failing]))
+            before = to
+        needed = trim(self.rules, self.lemmas, [gate for gate in wrong if gate != -TRUTH], self.clock, light_solver)
+        return Certificate(tuple(self.rules.clause(cube) for cube in needed))

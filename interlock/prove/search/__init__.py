@@ -1,0 +1,1 @@
+"""Engines that visit states, and searches for runs."""

@@ -1,0 +1,213 @@
+"""The obvious engine: visit every reachable state, nearest first.
+
+The judge of all the others on machines that are small enough; its traces are the shortest, and its proof is that it
+has counted every state.
+
+Reference (from memory)
+  E. F. Moore: The shortest path through a maze. 1959. (breadth-first search)
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise, product
+from typing import TYPE_CHECKING
+
+from interlock.kernel.claims import Claim, Limits, Progress, Proved, Refuted, Report, Trace, Unknown, silent
+from interlock.kernel.evaluator import evaluate, fire, is_enabled
+from interlock.kernel.machine import Machine, Question
+from interlock.prove.core.packing import Packing, compile_enabled, compile_expand, compile_hits
+from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, clock_of, stop_reason
+
+if TYPE_CHECKING:
+    import networkx
+
+NAME = "explicit"
+CHUNK = 4_096
+"""States between two looks at the limits."""
+
+
+@dataclass(frozen=True, slots=True)
+class Count:
+    """The size of a reachable state space; where not `complete`, of the part that was visited.
+
+    `steps` counts (state, rule) pairs, `per_depth[n]` the states whose shortest run has n steps, `dead` the states
+    without a step.  Where not complete, the last entry of `per_depth` may be short and its states are not expanded.
+    """
+
+    states: int
+    steps: int
+    depth: int
+    dead: int
+    per_depth: tuple[int, ...]
+    complete: bool
+
+
+class Walk:
+    """Breadth-first search, level by level."""
+
+    def __init__(self, machine: Machine, limits: Limits, counting: bool) -> None:
+        self.packing = Packing(machine)
+        self.machine = machine
+        self.limits = limits
+        self.clock: Clock = clock_of(limits)
+        self.parents: dict[int, int] = {}
+        self.steps = 0
+        self.dead = 0
+        self.stopped = ""
+        self.clear = -1
+        """The depth up to which `explore` has looked at every state."""
+        self._expand = compile_expand(self.packing, counting)
+
+    def levels(self) -> Iterator[list[int]]:
+        """The states at depth 0, 1, ... ; ends early with `stopped` set when a limit is met.
+
+        The level in which the limit in states or seconds was met is given out as far as it got.
+        """
+        level: list[int] = []
+        inits = [variable.init for variable in self.machine.variables]
+        for tried, state in enumerate(product(*inits), 1):
+            if evaluate(self.machine, self.machine.start, state):
+                packed = self.packing.pack(state)
+                self.parents[packed] = -1
+                level.append(packed)
+            if tried % CHUNK == 0 and (self._is_over() or self._is_too_much(tried)):
+                break
+        depth = 0
+        while level:
+            yield level
+            if self.stopped or self._is_over():
+                return
+            if self.limits.depth is not None and depth >= self.limits.depth:
+                self._stop_if_more(level)
+                return
+            fresh: list[int] = []
+            for start in range(0, len(level), CHUNK):
+                steps, dead = self._expand(level[start : start + CHUNK], self.parents, fresh.append)
+                self.steps += steps
+                self.dead += dead
+                if self._is_over():
+                    break
+            level = fresh
+            depth += 1
+
+    def _is_over(self) -> bool:
+        if self.limits.states is not None and len(self.parents) > self.limits.states:
+            self.stopped = f"more than {self.limits.states} states"
+        elif self.clock.is_over():
+            self.stopped = stop_reason(self.limits, self.clock)
+        return bool(self.stopped)
+
+    def _is_too_much(self, tried: int) -> bool:
+        """More combinations of initial values were tried than states may be held."""
+        if self.limits.states is not None and tried > self.limits.states:
+            self.stopped = f"more than {tried} ways to start"
+        return bool(self.stopped)
+
+    def _stop_if_more(self, level: list[int]) -> None:
+        beyond: list[int] = []
+        for start in range(0, len(level), CHUNK):
+            steps, dead = self._expand(level[start : start + CHUNK], self.parents, beyond.append)
+            self.steps += steps
+            self.dead += dead
+        for state in beyond:
+            del self.parents[state]
+        if beyond:
+            self.stopped = f"states lie deeper than {self.limits.depth} steps"
+
+    def trace(self, packed: int) -> Trace:
+        """The run that first reached the state."""
+        path = [packed]
+        while (before := self.parents[path[-1]]) != -1:
+            path.append(before)
+        states = [self.packing.unpack(state) for state in reversed(path)]
+        rules = []
+        for here, there in pairwise(states):
+            rules.append(
+                next(
+                    rule.name
+                    for rule in self.machine.rules
+                    if is_enabled(self.machine, rule, here) and fire(self.machine, rule, here) == there
+                )
+            )
+        return Trace(tuple(rules), tuple(states))
+
+
+def explicit(
+    machine: Machine, questions: Sequence[Question], limits: Limits = NO_LIMITS, report: Report = silent
+) -> tuple[Claim, ...]:
+    """Visits the reachable states in order of depth until every question is answered.
+
+    Refutations are shortest; a proof carries no certificate but the number of states.  Memory: one dictionary
+    entry per state.
+    """
+    claims: dict[int, Claim] = {}
+    walk = Walk(machine, limits, counting=False)
+    try:
+        explore(walk, questions, claims, report)
+    except KeyboardInterrupt:
+        walk.stopped = INTERRUPTED
+    for at, question in enumerate(questions):
+        if at not in claims:
+            claims[at] = (
+                Unknown(question.id, NAME, walk.stopped, walk.clear)
+                if walk.stopped
+                else Proved(question.id, NAME, None, len(walk.parents))
+            )
+    return tuple(claims[at] for at in range(len(questions)))
+
+
+def explore(walk: Walk, questions: Sequence[Question], claims: dict[int, Claim], report: Report) -> None:
+    """Adds a refutation to `claims`, by place, for every target met; what is not there afterwards was not met.
+
+    Ends early, with `walk.stopped` set, at a limit.  Claims already made are kept when it is interrupted.
+    """
+    still_open = {at: question.target for at, question in enumerate(questions) if at not in claims}
+    hits = compile_hits(walk.packing, still_open)
+    for level in walk.levels():
+        found = hits(level)
+        for at, packed in found.items():
+            claims[at] = Refuted(questions[at].id, NAME, walk.trace(packed), shortest=True)
+            del still_open[at]
+        if not still_open:
+            return
+        if found:
+            hits = compile_hits(walk.packing, still_open)
+        if not walk.stopped:
+            walk.clear += 1
+        report(Progress(NAME, f"{len(walk.parents)} states", walk.clear, walk.limits.depth))
+
+
+def count_states(machine: Machine, limits: Limits = NO_LIMITS) -> Count:
+    """Counts the reachable states and the steps between them."""
+    walk = Walk(machine, limits, counting=True)
+    per_depth = tuple(map(len, walk.levels()))
+    return Count(sum(per_depth), walk.steps, len(per_depth) - 1, walk.dead, per_depth, not walk.stopped)
+
+
+def state_graph(machine: Machine, limits: Limits = NO_LIMITS) -> networkx.MultiDiGraph[int]:
+    """The reachable states as nodes 0, 1, ... in order of depth, the steps as edges.
+
+    A node has `state` (the tuple), `depth` and `initial`; an edge has `rule` (its name).  Where a limit was met
+    the graph's attribute `complete` is false and only edges between visited states are there.
+    """
+    import networkx
+
+    walk = Walk(machine, limits, counting=False)
+    graph: networkx.MultiDiGraph[int] = networkx.MultiDiGraph()
+    index: dict[int, int] = {}
+    for depth, level in enumerate(walk.levels()):
+        for packed in level:
+            index[packed] = len(index)
+            graph.add_node(index[packed], state=walk.packing.unpack(packed), depth=depth, initial=depth == 0)
+    enabled = compile_enabled(walk.packing)
+    writes = [walk.packing.writes(rule) for rule in machine.rules]
+    for packed, node in index.items():
+        for at in enabled(packed):
+            keep, bits = writes[at]
+            after = index.get(packed & keep | bits)
+            if after is not None:
+                graph.add_edge(node, after, rule=machine.rules[at].name)
+    graph.graph["complete"] = not walk.stopped
+    return graph

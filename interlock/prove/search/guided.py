@@ -1,0 +1,378 @@
+"""Guided search: finds long runs to targets that exist; says nothing about those that do not.
+
+Best-first search over states.  The distance to a target is estimated on a relaxed machine in which a variable keeps
+every value that it once had: the size of a plan for the relaxed machine, traced back from the target along the cheapest
+supporters (see `relaxed`).  Rules that such a plan would fire first are tried first; other steps from a state are made
+only when it is their turn.
+
+Every state that was met is kept with the step that led to it first, and each search begins where an earlier one has
+already been: in the state that is farthest along the relaxed plan for the new target.
+
+References, from memory:
+  J. Hoffmann, B. Nebel, "The FF planning system: fast plan generation through heuristic search", JAIR 14, 2001
+  (plan size of the relaxed problem, rules that help).
+  M. Helmert, "The Fast Downward planning system", JAIR 26, 2006 (late evaluation, a second queue for helping rules).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from heapq import heappop, heappush
+from itertools import islice
+
+from interlock.kernel.claims import Claim, Limits, Progress, Refuted, Report, Trace, Unknown, silent
+from interlock.kernel.evaluator import State, initial_states
+from interlock.kernel.expressions import And, Expr, Ref, Value
+from interlock.kernel.machine import Machine, Question
+from interlock.prove.core.packing import Packing
+from interlock.prove.engine import NO_LIMITS, Clock, clock_of
+from interlock.prove.search.delete_relaxation import NEVER, Relaxed, Survey
+
+NAME = "guided"
+MOST_EXPANDED = 4_000
+"""How many states one target may expand before the search gives it up."""
+
+MOST_STARTS = 64
+"""How many initial states are tried as starts."""
+NEARBY_EXPANDED = 40
+"""How many states are expanded from where an earlier search has been, and for each step estimated this many more: """
+NEARBY_PER_STEP = 3
+EXPANDED_PER_STEP = 8
+"""How many states may be expanded for each step that a target seems to be away, where that is more."""
+COVER_EXPANDED = 12
+"""How many states are expanded, and for each step estimated one more, to see a rule fire that has not yet."""
+
+
+def guided(
+    machine: Machine, questions: Sequence[Question], limits: Limits = NO_LIMITS, report: Report = silent
+) -> tuple[Claim, ...]:
+    """Runs to as many targets as it can find; Unknown for all others, whether they are reachable or not.
+
+    A run is seldom the shortest and never claimed to be.  Every state that a search for one target goes through is
+    looked at for all others.  `limits.states` bounds the states held for one target.
+    """
+    found = search(machine, questions, limits, report, clock_of(limits))
+    return tuple(
+        Refuted(q.id, NAME, found[q.id], False)
+        if q.id in found
+        else Unknown(q.id, NAME, "guided search found no run", -1)
+        for q in questions
+    )
+
+
+def search(
+    machine: Machine,
+    questions: Sequence[Question],
+    limits: Limits,
+    report: Report,
+    clock: Clock,
+    most_expanded: int = MOST_EXPANDED,
+) -> dict[str, Trace]:
+    """The runs that guided search finds, by question id; `most_expanded` states are expanded for each at the most."""
+    hunt = Hunt(machine, questions, limits, clock)
+    hunt.run(range(len(questions)), most_expanded, report)
+    return hunt.found
+
+
+class Hunt:
+    """What is known of one machine while its targets are pursued.
+
+    `found` holds runs by question id.  Every state that was met is kept with the step that led to it first; to
+    *visit* one is to see what is so there.
+    """
+
+    def __init__(self, machine: Machine, questions: Sequence[Question], limits: Limits, clock: Clock) -> None:
+        self._machine = machine
+        self._questions = questions
+        self._clock = clock
+        self._most = limits.states or 1_000_000
+        self._packing = Packing(machine)
+        self._writes = [self._packing.writes(rule) for rule in machine.rules]
+        self._relaxed = Relaxed(machine, [q.target for q in questions])
+        self._starts = [self._packing.pack(state) for state in islice(initial_states(machine), MOST_STARTS)]
+        self._parents: dict[int, tuple[int, int] | None] = dict.fromkeys(self._starts)
+        self._depths = dict.fromkeys(self._starts, 0)
+        self._visited: dict[int, None] = {}
+        """In the order in which searches went through them: where later ones may begin."""
+        self._states: dict[int, State] = {}
+        """Those that were unpacked: runs share most of theirs."""
+        self.found: dict[str, Trace] = {}
+        self._seen: set[tuple[str, Value]] = set()
+        """What some rule made so that could fire in a state visited, and what was so at first."""
+        self._open_at: dict[int, list[int]] = {}
+        """Questions that are still open, by the node of the target."""
+        self._unfired_at: dict[int, list[int]] = {}
+        """Rules that could not fire yet, by the node of the guard."""
+        if self._starts:
+            self._begin()
+
+    def _begin(self) -> None:
+        first = self._starts[0]
+        self._at = first
+        self._relaxed.put_all(self._packing.places(first))
+        self._visited[first] = None
+        self._seen.update(zip(self._machine.domains, self._state(first), strict=True))
+        self._surveys = [self._relaxed.survey()]
+        for number, node in enumerate(self._relaxed.targets):
+            self._open_at.setdefault(node, []).append(number)
+        for rule in range(len(self._machine.rules)):
+            self._unfired_at.setdefault(self._relaxed.guard(rule), []).append(rule)
+        self._notice([*self._open_at, *self._unfired_at])
+        for start in self._starts[1:]:
+            self._visit(start)
+
+    def _survey(self, node: int) -> Survey:
+        """What things cost from the first start from which the node can be reached at all, as far as costs tell."""
+        for at, start in enumerate(self._starts):
+            if at == len(self._surveys):
+                if self._clock.is_over():
+                    break
+                self._visit(start)
+                self._surveys.append(self._relaxed.survey())
+            if self._surveys[at].cost(node) < NEVER:
+                return self._surveys[at]
+        return self._surveys[0]
+
+    def _cost(self, node: int) -> int:
+        return self._survey(node).cost(node)
+
+    def run(self, numbers: Iterable[int], most_expanded: int, report: Report) -> None:
+        """Pursues these questions, by place, the nearest first: a farther one begins where a nearer one ended.
+
+        Ends early, without a word, when time is over.
+        """
+        if not self._starts:
+            return
+        far = {number: self._cost(self._relaxed.targets[number]) for number in numbers if self._is_open(number)}
+        for done, number in enumerate(sorted(far, key=lambda number: (far[number], number))):
+            if self._clock.is_over():
+                break
+            report(Progress(NAME, "looking for runs", done, len(far)))
+            if self._is_open(number) and far[number] < NEVER:
+                self.pursue(number, most_expanded)
+
+    def cover(self, report: Report) -> None:
+        """Goes where rules fire that make something so which was not so yet, as far as that is soon done.
+
+        A rule that was tried in vain is not hoped for on the way to others.
+        """
+        if not self._starts:
+            return
+        rules = self._machine.rules
+        unfired = [rule for rules_there in self._unfired_at.values() for rule in rules_there]
+        far = {rule: self._cost(self._relaxed.guard(rule)) for rule in unfired}
+        failed: set[int] = set()
+        for done, rule in enumerate(sorted(far, key=lambda rule: (far[rule], rule))):
+            if self._clock.is_over():
+                return
+            if far[rule] >= NEVER or self._seen.issuperset(rules[rule].update):
+                continue
+            report(Progress(NAME, "looking for steps not seen yet", done, len(far)))
+            goal = self._relaxed.guard(rule)
+            near = self._nearest(goal)
+            self._visit(near)
+            plan = self._relaxed.plan_here(goal)
+            if plan is None or not failed.isdisjoint(plan[0]):
+                failed.add(rule)
+                continue
+            reached = self._run([near], True, goal, COVER_EXPANDED + min(len(plan[0]), COVER_EXPANDED), None)
+            if reached is None:
+                failed.add(rule)
+            else:
+                self._visit(self._step(reached, rule))
+
+    def states(self, most: int) -> list[State]:
+        """Up to so many reachable states: first those that searches went through, then others a step away."""
+        chosen = dict.fromkeys(islice(reversed(self._visited), most))
+        each = -(-(most - len(chosen)) // max(1, len(self._visited)))
+        turn = 0
+        for state in list(self._visited):
+            if len(chosen) >= most:
+                break
+            enabled = self._enabled(state)
+            # Each state a few others, and all rules in turn.
+            for _ in range(min(each, len(enabled))):
+                turn += 1
+                chosen[self._step(state, enabled[turn % len(enabled)])] = None
+        return [self._state(state) for state in islice(chosen, most)]
+
+    def pursue(self, number: int, most_expanded: int = MOST_EXPANDED) -> None:
+        """Searches for one target; whatever other targets are met on the way count as well.
+
+        What of the target is not so at the start is pursued by itself first: the rest may have to be undone on the way
+        and done again, which the estimate, blind to undoing, does not see.
+        """
+        parts = [self._relaxed.goal(part) for part in _conjuncts(self._questions[number].target, self._machine)]
+        whole = self._relaxed.targets[number]
+        survey = self._survey(whole)
+        false = [part for part in parts if survey.cost(part)]
+        halves = len(false) < len(parts)
+        node = self._relaxed.all_of(false) if halves else whole
+        nearby = self._nearest(node)
+        if nearby not in self._starts:
+            self._visit(nearby)
+            plan = self._relaxed.plan_here(node)
+            if plan is not None:
+                most = max(most_expanded, min(EXPANDED_PER_STEP * len(plan[0]), MOST_EXPANDED))
+                few = NEARBY_EXPANDED + NEARBY_PER_STEP * len(plan[0])
+                self._pursue_from([nearby], halves, node, min(few, most), number)
+        if self._is_open(number):
+            most = max(most_expanded, min(EXPANDED_PER_STEP * survey.steps(whole), MOST_EXPANDED))
+            if self._pursue_from(self._starts, halves, node, most, number) and self._is_open(number):
+                # The half was reached where the rest cannot follow: both at once.
+                self._run(self._starts, False, whole, most, number)
+
+    def _pursue_from(self, sources: Sequence[int], halves: bool, node: int, most: int, number: int) -> bool:
+        """Gives whether the half that is pursued first was reached."""
+        reached = self._run(sources, halves, node, most, number)
+        if not halves or reached is None:
+            return False
+        if self._is_open(number):
+            self._run([reached], False, self._relaxed.targets[number], most, number)
+        return True
+
+    def _is_open(self, number: int) -> bool:
+        return number in self._open_at.get(self._relaxed.targets[number], ())
+
+    def _nearest(self, node: int) -> int:
+        """The visited state that is farthest along the relaxed plan from the start to the target."""
+        near: Iterable[int] = self._visited
+        for name, value in self._survey(node).milestones(node):
+            mask, bits = self._packing.fact(name, value)
+            nearer = [state for state in near if state & mask == bits]
+            if len(nearer) == 1:
+                return nearer[0]
+            near = nearer or near
+        return min(near, key=lambda state: self._depths[state])
+
+    def _run(
+        self, sources: Sequence[int], partial: bool, node: int, most_expanded: int, number: int | None
+    ) -> int | None:
+        """Searches from the sources until the question is met or, where it is `partial`, what the node stands for.
+
+        Without a question (None) only the node counts.  Gives the state in which that is so.
+        """
+        helping: list[tuple[int, int, int]] = []
+        others: list[tuple[int, int]] = [(0, 0)]
+        rest: dict[int, Iterator[int]] = {0: iter(sources)}
+        """Per number in `others` the states that are still to come."""
+        order = 1
+        most_held = len(self._parents) + self._most
+        reached = set(sources)
+        expanded = turns = 0
+        while (helping or others) and (number is None or self._is_open(number)) and expanded < most_expanded:
+            if self._clock.is_over() or len(self._parents) > most_held:
+                return None
+            turns += 1
+            if helping and (turns % 4 or not others):
+                state = heappop(helping)[2]
+            else:
+                after = next(rest[others[0][1]], None)
+                if after is None:
+                    del rest[heappop(others)[1]]
+                    turns -= 1
+                    continue
+                state = after
+            expanded += 1
+            self._visit(state)
+            if partial and self._relaxed.is_so(node):
+                return state
+            plan = self._relaxed.plan_here(node)
+            if plan is None:
+                continue
+            fired, first = plan
+            for rule in sorted(first):
+                after = self._step(state, rule)
+                if after not in reached:
+                    reached.add(after)
+                    heappush(helping, (len(fired), order, after))
+                    order += 1
+            heappush(others, (len(fired), order))
+            rest[order] = self._more_steps(state, first, reached)
+            order += 1
+        return None
+
+    def _more_steps(self, state: int, first: set[int], reached: set[int]) -> Iterator[int]:
+        """The states that other rules lead to and that are not yet in `reached`; they are added to it."""
+        for rule in self._enabled(state):
+            if rule not in first:
+                after = self._step(state, rule)
+                if after not in reached:
+                    reached.add(after)
+                    yield after
+
+    def _enabled(self, state: int) -> list[int]:
+        self._visit(state)
+        return self._relaxed.enabled()
+
+    def _step(self, state: int, rule: int) -> int:
+        """The state after the rule, kept with the step that led to it where it was not met before."""
+        keep, bits = self._writes[rule]
+        after = state & keep | bits
+        if after not in self._parents:
+            self._parents[after] = (state, rule)
+            self._depths[after] = self._depths[state] + 1
+        return after
+
+    def _visit(self, state: int) -> None:
+        changes = self._packing.changes(self._at, state)
+        self._at = state
+        self._visited[state] = None
+        self._notice(self._relaxed.put(changes))
+
+    def _notice(self, nodes: Iterable[int]) -> None:
+        """Looks at the state visited for what is so there for the first time; it is among the nodes."""
+        for node in nodes:
+            if node in self._unfired_at and self._relaxed.is_so(node):
+                for rule in self._unfired_at.pop(node):
+                    self._seen.update(self._machine.rules[rule].update)
+            if node in self._open_at and self._relaxed.is_so(node):
+                for number in self._open_at.pop(node):
+                    self.found[self._questions[number].id] = self.lead_packed(self._at)
+
+    def lead(self, state: State) -> Trace:
+        """A run to a state that was met."""
+        return self.lead_packed(self._packing.pack(state))
+
+    def lead_packed(self, state: int) -> Trace:
+        """A run to a state that was met, given packed."""
+        rules: list[str] = []
+        states = [self._state(state)]
+        while (step := self._parents[state]) is not None:
+            state, rule = step
+            rules.append(self._machine.rules[rule].name)
+            states.append(self._state(state))
+        return Trace(tuple(reversed(rules)), tuple(reversed(states)))
+
+    def _state(self, packed: int) -> State:
+        """The state unpacked, from the one before it where that was unpacked."""
+        path: list[tuple[int, int]] = []
+        at = packed
+        while at not in self._states and (step := self._parents[at]) is not None:
+            path.append((at, step[1]))
+            at = step[0]
+        if at not in self._states:
+            self._states[at] = self._packing.unpack(at)
+        if path:
+            positions = self._machine.positions
+            values = list(self._states[at])
+            for after, rule in reversed(path):
+                for name, value in self._machine.rules[rule].update:
+                    values[positions[name]] = value
+                self._states[after] = tuple(values)
+        return self._states[packed]
+
+
+def _conjuncts(target: Expr, machine: Machine) -> list[Expr]:
+    """The parts of a conjunction, signals that name conjunctions opened."""
+    parts: list[Expr] = []
+    stack = [target]
+    while stack:
+        expr = stack.pop()
+        if isinstance(expr, Ref) and isinstance(machine.definitions[expr.signal], And):
+            stack.append(machine.definitions[expr.signal])
+        elif isinstance(expr, And):
+            stack.extend(reversed(expr.args))
+        else:
+            parts.append(expr)
+    return parts

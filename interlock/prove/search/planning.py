@@ -1,0 +1,331 @@
+"""Short runs from one state to a better one: breadth-first at first, then guided (see `guided`)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from heapq import heappop, heappush
+from typing import TypeAlias
+
+from interlock.kernel.claims import Trace
+from interlock.kernel.evaluator import State
+from interlock.kernel.expressions import And, Expr, Is, Value, disj, one_of
+from interlock.kernel.machine import Machine, Rule
+from interlock.kernel.recovery import Rank
+from interlock.prove.core.packing import Packing, compile_enabled, compile_hits
+from interlock.prove.engine import Clock
+from interlock.prove.search.delete_relaxation import Relaxed
+
+NEAR_EXPANDED = 60
+"""States expanded breadth-first, for runs of a step or two."""
+LEAVE_EXPANDED = 1_000
+"""States expanded on the way to have fewer of what a count counts, without having more on the way."""
+FEW_EXPANDED = 30
+MORE_EXPANDED = 250
+"""States expanded for each rule that would help, or thing that could be better; at first and in the end."""
+MOST_TRIED = 24
+"""Things that could be better that are tried in a round, those that seem nearest."""
+NARROW_EXPANDED = 400
+"""States expanded on the way to the whole goal where only rules are fired that a relaxed plan begins with."""
+LAST_EXPANDED = 1_500
+"""States expanded on the way to the whole goal, where nothing else was found."""
+Component: TypeAlias = tuple[tuple[str, Value, int], ...]
+"""One component of a rank."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Guide:
+    """An aim in a relaxed machine, and per rule of that machine its place in the whole one."""
+
+    relaxed: Relaxed
+    node: int
+    rules: Sequence[int]
+
+    def plan(self, places: Sequence[int]) -> tuple[int, set[int]] | None:
+        """(size of a relaxed plan, rules that it fires first); None where there is none."""
+        found = self.relaxed.plan(places, self.node)
+        return None if found is None else (len(found[0]), {self.rules[at] for at in found[1]})
+
+
+class Planner:
+    """Plans in one machine."""
+
+    def __init__(self, machine: Machine) -> None:
+        self.machine = machine
+        self.packing = Packing(machine)
+        self.enabled = compile_enabled(self.packing)
+        self.writes = [self.packing.writes(rule) for rule in machine.rules]
+        self.told = [_told(rule) for rule in machine.rules]
+        """Per rule the values that its guard says outright of variables that it writes."""
+        self.pinned = [self._masked(told) for told in self.told]
+        self.relaxed = Relaxed(machine, ())
+        self.places = [{value: at for at, value in enumerate(v.domain)} for v in machine.variables]
+        self.names = [rule.name for rule in machine.rules]
+        self.number = {name: at for at, name in enumerate(self.names)}
+        self._guides: dict[Expr, _Guide] = {}
+
+    def step(self, before: Expr, goal: Expr, rank: Rank) -> Step:
+        """Plans for one stage: to its goal, or to a smaller rank within what the stage before came to."""
+        return Step(self, before, goal, rank)
+
+    def guide(self, aim: Expr) -> _Guide:
+        """The way to the aim."""
+        if aim not in self._guides:
+            self._guides[aim] = _Guide(self.relaxed, self.relaxed.goal(aim), range(len(self.names)))
+        return self._guides[aim]
+
+    def leaving(self, count: Component) -> _Guide | None:
+        """The way to have fewer of what is counted, by rules that never give more of it; None where no rule takes any.
+
+        Without the latter a relaxed plan would fetch something in order to get rid of it.
+        """
+        weights = {(name, value): weight for name, value, weight in count}
+        taking: list[Expr] = []
+        kept: list[int] = []
+        for at, rule in enumerate(self.machine.rules):
+            had = self.told[at]
+            most = least = 0
+            for name, value in rule.update:
+                now = weights.get((name, value), 0)
+                before = [weights.get((name, x), 0) for x in self.machine.domains[name] if had.get(name, x) == x]
+                most += now - min(before)
+                least += now - max(before)
+            if most <= 0:
+                kept.append(at)
+                if least < 0:
+                    taking.append(rule.guard)
+        if not taking:
+            return None
+        machine = self.machine
+        calm = Machine(machine.variables, machine.signals, tuple(machine.rules[at] for at in kept), (), machine.start)
+        aim = disj(*taking)
+        relaxed = Relaxed(calm, [aim])
+        return _Guide(relaxed, relaxed.targets[0], kept)
+
+    def _masked(self, told: Mapping[str, Value]) -> tuple[int, int]:
+        mask = bits = 0
+        for name, value in told.items():
+            field, placed = self.packing.fact(name, value)
+            mask |= field
+            bits |= placed
+        return mask, bits
+
+    def values(self, packed: int) -> list[int]:
+        """The state as places in the domains."""
+        return [places[x] for places, x in zip(self.places, self.packing.unpack(packed), strict=True)]
+
+
+class Step:
+    """One step towards a goal, however many rules it takes."""
+
+    def __init__(self, planner: Planner, before: Expr, goal: Expr, rank: Rank) -> None:
+        self.planner = planner
+        self.goal = goal
+        self.rank = rank
+        packing = planner.packing
+        self._hits = compile_hits(packing, {0: goal, 1: before})
+        fields: dict[tuple[int, int], dict[int, int]] = {}
+        for at, component in enumerate(rank):
+            for name, value, weight in component:
+                mask, bits = packing.fact(name, value)
+                weights = fields.setdefault((at, mask), {})
+                weights[bits] = weights.get(bits, 0) + weight
+        self._tables = [(at, mask, weights) for (at, mask), weights in fields.items()]
+        """(component, field of a variable, what its values weigh)."""
+        self._touched = [
+            [(at, mask, weights, weights.get(bits & mask, 0)) for at, mask, weights in self._tables if not keep & mask]
+            for keep, bits in planner.writes
+        ]
+        """Per rule the tables of what it writes, and what that weighs afterwards."""
+        self._leave = planner.leaving(rank[0]) if rank and is_count(rank[0]) else None
+
+    @property
+    def counts(self) -> bool:
+        """The rank counts things first that rules take away."""
+        return self._leave is not None
+
+    def plan_near(self, state: State, clock: Clock) -> tuple[str, ...] | None:
+        """The rules that lead from the state to a better one, none of them to spare; None where none were soon found.
+
+        Soon found are a step or two, and ways to have fewer of what the rank counts first.
+        """
+        start = self.planner.packing.pack(state)
+        found = self._near(start)
+        if found is None and self._leave is not None:
+            found = self._guided(start, self._leave, LEAVE_EXPANDED, False, clock)
+        return None if found is None else self._spare(start, found)
+
+    def plan_far(self, state: State, clock: Clock) -> tuple[str, ...] | None:
+        """The same, where they were not soon found."""
+        start = self.planner.packing.pack(state)
+        found = self._towards(start, state, clock)
+        return None if found is None else self._spare(start, found)
+
+    def falls(self, state: State, names: Sequence[str]) -> bool:
+        """The rank is smaller after these rules, and what the stage before came to is so again."""
+        start = self.planner.packing.pack(state)
+        end = self._run(start, [self.planner.number[name] for name in names])
+        return end is not None and self._ranks(end) < self._ranks(start) and 1 in self._hits([end])
+
+    def shortest_help(self, trace: Trace) -> tuple[str, ...]:
+        """The first part of a run to the goal that leads to a better state."""
+        packed = [self.planner.packing.pack(state) for state in trace.states]
+        least = self._ranks(packed[0])
+        for depth, state in enumerate(packed):
+            if self._is_better(state, self._ranks(state) < least):
+                return trace.rules[:depth]
+        raise AssertionError("a run to the goal ends in no better state")
+
+    def _ranks(self, packed: int) -> tuple[int, ...]:
+        found = [0] * len(self.rank)
+        for at, mask, weights in self._tables:
+            found[at] += weights.get(packed & mask, 0)
+        return tuple(found)
+
+    def _ranks_after(self, ranks: tuple[int, ...], state: int, rule: int) -> tuple[int, ...]:
+        """The rank after the rule, from that of the state before it."""
+        touched = self._touched[rule]
+        if not touched:
+            return ranks
+        found = list(ranks)
+        for at, mask, weights, now in touched:
+            found[at] += now - weights.get(state & mask, 0)
+        return tuple(found)
+
+    def _is_better(self, state: int, lower: bool) -> bool:
+        """The goal is reached, or the rank is lower and what the stage before came to is so."""
+        return bool(self._hits([state])) if lower else 0 in self._hits([state])
+
+    def _near(self, start: int) -> list[int] | None:
+        planner = self.planner
+        least = self._ranks(start)
+        parents: dict[int, tuple[int, int] | None] = {start: None}
+        queue = [(start, least)]
+        for place, (state, ranks) in enumerate(queue):
+            if place >= NEAR_EXPANDED:
+                break
+            for rule in planner.enabled(state):
+                keep, bits = planner.writes[rule]
+                after = state & keep | bits
+                if after not in parents:
+                    parents[after] = (state, rule)
+                    there = self._ranks_after(ranks, state, rule)
+                    if self._is_better(after, there < least):
+                        return _path(parents, after)
+                    queue.append((after, there))
+        return None
+
+    def _towards(self, start: int, state: State, clock: Clock) -> list[int] | None:
+        planner = self.planner
+        places = planner.values(start)
+        fired = [planner.guide(planner.machine.rules[at].guard) for at in self._helpful(start)]
+        cleared = [planner.guide(aim) for aim in self._aims(state)]
+        for guides, most in ((fired, FEW_EXPANDED), (cleared, FEW_EXPANDED), (fired, MORE_EXPANDED)):
+            far = {guide.node: (plan[0], guide) for guide in guides if (plan := guide.plan(places)) is not None}
+            for node in sorted(far, key=lambda node: (far[node][0], node))[:MOST_TRIED]:
+                found = self._guided(start, far[node][1], most, False, clock)
+                if found is not None:
+                    return found
+        for narrow, most in ((True, NARROW_EXPANDED), (False, LAST_EXPANDED)):
+            found = self._guided(start, planner.guide(self.goal), most, narrow, clock)
+            if found is not None:
+                return found
+        return None
+
+    def _helpful(self, start: int) -> list[int]:
+        """The rules that would lower the rank, could they only fire."""
+        planner = self.planner
+        least = self._ranks(start)
+        found = []
+        for at, (keep, bits) in enumerate(planner.writes):
+            mask, wanted = planner.pinned[at]
+            if start & mask == wanted and self._ranks(start & keep | bits) < least:
+                found.append(at)
+        return found
+
+    def _aims(self, state: State) -> list[Expr]:
+        """For each variable that weighs something here: that it weigh nothing."""
+        positions = self.planner.machine.positions
+        found = []
+        for component in self.rank:
+            weights: dict[str, dict[object, int]] = {}
+            for name, value, weight in component:
+                weights.setdefault(name, {})[value] = weight
+            for name, own in weights.items():
+                if own.get(state[positions[name]], 0):
+                    found.append(one_of(name, [x for x in self.planner.machine.domains[name] if not own.get(x, 0)]))
+        return found
+
+    def _guided(self, start: int, guide: _Guide, most: int, narrow: bool, clock: Clock) -> list[int] | None:
+        planner = self.planner
+        least = self._ranks(start)
+        parents: dict[int, tuple[int, int] | None] = {start: None}
+        ranks = {start: least}
+        helping: list[tuple[int, int, int]] = []
+        others: list[tuple[int, int, int]] = [(0, 0, start)]
+        order = turns = expanded = 0
+        while (helping or others) and expanded < most:
+            clock.check()
+            turns += 1
+            _, _, state = heappop(helping if helping and (turns % 4 or not others) else others)
+            expanded += 1
+            plan = guide.plan(planner.values(state))
+            if plan is None:
+                continue
+            guess, first = plan
+            for rule in planner.enabled(state):
+                if narrow and rule not in first:
+                    continue
+                keep, bits = planner.writes[rule]
+                after = state & keep | bits
+                if after in parents:
+                    continue
+                parents[after] = (state, rule)
+                ranks[after] = self._ranks_after(ranks[state], state, rule)
+                if self._is_better(after, ranks[after] < least):
+                    return _path(parents, after)
+                order += 1
+                heappush(helping if rule in first else others, (guess, order, after))
+        return None
+
+    def _run(self, start: int, rules: Sequence[int]) -> int | None:
+        """The state after these rules; None where one is not enabled."""
+        state = start
+        for rule in rules:
+            if rule not in self.planner.enabled(state):
+                return None
+            keep, bits = self.planner.writes[rule]
+            state = state & keep | bits
+        return state
+
+    def _spare(self, start: int, rules: list[int]) -> tuple[str, ...]:
+        """The run without the rules that it can do without."""
+        least = self._ranks(start)
+        at = 0
+        while at < len(rules):
+            fewer = rules[:at] + rules[at + 1 :]
+            end = self._run(start, fewer)
+            if end is not None and fewer and self._is_better(end, self._ranks(end) < least):
+                rules, at = fewer, 0
+            else:
+                at += 1
+        return tuple(self.planner.names[rule] for rule in rules)
+
+
+def _told(rule: Rule) -> dict[str, Value]:
+    written = {name for name, _ in rule.update}
+    parts = rule.guard.args if isinstance(rule.guard, And) else (rule.guard,)
+    return {part.variable: part.value for part in parts if isinstance(part, Is) and part.variable in written}
+
+
+def _path(parents: dict[int, tuple[int, int] | None], state: int) -> list[int]:
+    rules: list[int] = []
+    while (step := parents[state]) is not None:
+        state, rule = step
+        rules.append(rule)
+    return rules[::-1]
+
+
+def is_count(component: Component) -> bool:
+    """The component says of how many variables something is so."""
+    return len(component) > 1 and all(weight == 1 for _, _, weight in component)

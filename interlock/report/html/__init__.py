@@ -1,0 +1,1 @@
+"""Studies as pages to print and sign."""

@@ -1,0 +1,1 @@
+"""Studies as JSON for other programs, and the schemas of it."""

@@ -1,0 +1,1 @@
+"""Studies as Markdown, to paste and to sign."""

@@ -1,0 +1,1 @@
+"""Studies as text of at most 80 columns."""

@@ -1,0 +1,1 @@
+"""What is told of each study, whatever the format."""

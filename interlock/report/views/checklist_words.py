@@ -1,0 +1,318 @@
+"""A checklist in the words of the trade: what people do, what the equipment does, what to beware of."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from interlock.hold.compile.compiler import CompiledHold
+from interlock.hold.compile.lowering import Thing
+from interlock.kernel.expressions import TRUE
+from interlock.report.views.checklist_guards import check_guards, guards_of, noticed, slip_words
+from interlock.report.views.checklist_printed import (
+    CAUTION,
+    NOTE,
+    FewestWords,
+    Guard,
+    LegWords,
+    SlipsWords,
+    StepWords,
+    Words,
+)
+from interlock.report.views.instructions import InstructionWriter, the
+from interlock.report.views.slip_words import counted_text, effect_counts, fewest_rows, followed_text, kind_rows
+from interlock.report.views.wording import listed, sentence
+from interlock.study.checklist.audit import ChecklistAudit
+from interlock.study.checklist.goals import Goal, Reach, Unload, placements_in
+from interlock.study.checklist.making import Checklist, Leg, Step
+from interlock.study.checklist.nearest_goals import blockers
+from interlock.study.procedure.audit import Verdict
+from interlock.study.procedure.slip_audit import Effect
+
+
+def goal_words(compiled: CompiledHold, goal: Goal) -> str:
+    """The goal as a title."""
+    kinds = {unit.id: unit.name for unit in compiled.hold.units}
+    if isinstance(goal, Reach):
+        return f"Bring about: {goal.text}"
+    if isinstance(goal, Unload):
+        return "Unload every bay" if "all" in goal.bays else f"Unload {_bays(goal.bays)}"
+    parts = [
+        f"every free bay ({kinds.get(kind, kind)})" if bay == "all" else f"bay {bay} ({kinds.get(kind, kind)})"
+        for bay, kind in goal.wanted
+    ]
+    return f"Load {listed(parts)}"
+
+
+def _bays(bays: tuple[str, ...]) -> str:
+    return ("bay " if len(bays) == 1 else "bays ") + listed(bays)
+
+
+def words_of(checklist: Checklist, audited: ChecklistAudit) -> Words:
+    """The whole checklist in words; warnings stand where the audit found slips that lead to a hazard."""
+    writer = InstructionWriter(checklist.compiled)
+    instances = {instance.requirement.id: instance for instance in checklist.compiled.instances}
+    said = {step.number: _instruction(writer, step) for step in checklist.steps}
+    legs = []
+    for leg in checklist.legs:
+        steps = tuple(
+            StepWords(
+                step.number,
+                said[step.number],
+                _results(writer, step),
+                tuple(guards_of(writer, step, audited, instances)),
+                noticed(step, audited),
+            )
+            for step in leg.steps
+        )
+        first = leg.steps[0].number if leg.steps else 0
+        end = first + len(leg.steps)
+        at_checks = check_guards(audited, first, end, instances)
+        legs.append(_leg(writer, leg, steps, at_checks, tuple(_findings(audited, first, end))))
+    return Words(
+        goal_words(checklist.compiled, checklist.goal),
+        checklist.compiled.hold.title,
+        tuple(_before(writer, checklist)),
+        tuple(legs),
+        tuple(_claims(checklist, audited)),
+        _slips(writer, checklist, audited),
+        audited.audit.open,
+    )
+
+
+def _slips(writer: InstructionWriter, checklist: Checklist, audited: ChecklistAudit) -> SlipsWords | None:
+    slips = audited.audit.slips
+    if slips is None:
+        return None
+    steps = {step.number: step for step in checklist.steps}
+    said = {one.slip.id: slip_words(writer, steps, audited, one.slip) for one in slips.results}
+    fewest = tuple(
+        FewestWords(
+            row.requirement,
+            row.hazard,
+            row.severity,
+            row.number,
+            tuple(tuple(said[slip.id] for slip in one.slips) for one in row.combinations),
+        )
+        for row in fewest_rows(slips)
+    )
+    hazards = tuple((said[one.slip.id], one.hazards) for one in slips.results if one.effect is Effect.HAZARD)
+    return SlipsWords(
+        followed_text(slips), effect_counts(slips), kind_rows(slips.results), hazards, fewest, counted_text(slips)
+    )
+
+
+def _findings(audited: ChecklistAudit, first: int, end: int) -> Iterator[str]:
+    """What the audit says against the steps from `first` to before `end`, and against the checks behind them."""
+    last = 0
+    for one in audited.audit.actions:
+        step = audited.step_of(one.number)
+        last = step or last
+        if one.verdict is Verdict.POSSIBLE or not first <= last < end:
+            continue
+        what = f"the check '{one.bound.action.text}'" if step is None else f"step {step}"
+        why = f": {one.why[0].text}" if one.why else ""
+        yield sentence(f"{what} is {one.verdict.value} when the equipment acts in another order{why}")
+
+
+def _instruction(writer: InstructionWriter, step: Step) -> str:
+    course = step.course
+    return writer.instruction(course.deed, course.before, course.states[course.halves[0]])
+
+
+def _results(writer: InstructionWriter, step: Step) -> tuple[str, ...]:
+    course = step.course
+    head = course.deed.heads[0] if course.deed.heads else ""
+    told: list[str] = []
+    held = course.states[course.halves[0]]
+    if head.startswith("control.") and ".hold_" in head:
+        # what was waited for is in the instruction; what letting go brings about is not
+        told += writer.effects(held, course.after) if len(course.halves) > 1 else []
+        if _instruction(writer, step).endswith("until the units have stopped."):
+            told += writer.effects(course.before, held)
+    elif head.startswith(("control.", "device.", "door.")) and len(course.rules) > len(course.deed.heads):
+        told += writer.effects(course.before, course.after)
+    elif head.startswith("unit."):
+        path, half, _ = head.rsplit(".", 2)
+        there = {step for step in writer.resting(course.after)}
+        move = (writer._moves if half == "depart" else writer._ends)[path]
+        if len(course.deed.heads) == 2 and move.target not in there:
+            told += writer.effects(course.before, course.after)
+    if len(course.halves) == 1 and ".hold_" not in head and not head.startswith("unit."):
+        told += writer.on_the_way(course.before, course.after)
+    told += writer.equipment(course.before, course.after)
+    return tuple(sentence(text) for text in dict.fromkeys(told))
+
+
+def _leg(
+    writer: InstructionWriter,
+    leg: Leg,
+    steps: tuple[StepWords, ...],
+    check_guards: tuple[Guard, ...],
+    findings: tuple[str, ...],
+) -> LegWords:
+    from interlock.study.checklist.partial_orders import free_runs
+
+    first = steps[0].number if steps else 0
+    freedom = leg.freedom
+    runs = tuple((first + low, first + high) for low, high in free_runs(freedom.before)) if freedom.count else ()
+    if freedom.count is None:
+        free = "Only this order was examined." if len(steps) > 1 else ""
+    elif freedom.count == 1:
+        free = "No other order of these steps does the same." if len(steps) > 1 else ""
+    else:
+        free = f"{freedom.count:,} orders of these steps do the same, this one included."
+    return LegWords(
+        leg_title(writer, leg),
+        steps,
+        runs,
+        free,
+        _shortness(leg),
+        _beware(writer, leg),
+        tuple(_checks(writer, leg)),
+        check_guards,
+        findings,
+    )
+
+
+def _beware(writer: InstructionWriter, leg: Leg) -> Guard | None:
+    """What must be known before a whole part."""
+    if leg.timed:
+        return Guard(
+            CAUTION,
+            "Units move while this part is worked, and where they stop depends on timing.",
+            "Do not let anybody stand in their way.",
+            "At another moment than the one told, a step can lead to another result.",
+        )
+    aboard = placements_in(writer.compiled, leg.start)
+    met = [other for unit in leg.aim.units for other in blockers(writer.compiled, unit, aboard)]
+    if not met:
+        return None
+    where = listed(list(dict.fromkeys(writer.where(other) for other in met)))
+    return Guard(NOTE, f"On the way stands what is in {where}; units of one kind are not told apart here.")
+
+
+def leg_title(writer: InstructionWriter, leg: Leg) -> str:
+    """What a leg is headed with."""
+    aim = leg.aim
+    if aim.what in ("load", "unload"):
+        bays = listed([writer.where(unit) for unit in aim.units])
+        kinds = listed(list(dict.fromkeys(writer._kinds[unit.kind] for unit in aim.units)))
+        return f"{aim.what.capitalize()} {bays}: {kinds}"
+    return {"open": "Open the hold", "shut": "Shut the hold"}.get(aim.what, f"Bring about: {aim.text}")
+
+
+def _shortness(leg: Leg) -> str:
+    if leg.shortness.is_shown:
+        return (
+            f"Shortest: a search found no way of fewer than {leg.shortness.length} steps, steps of the equipment "
+            "counted."
+        )
+    return "Not shown shortest."
+
+
+def _checks(writer: InstructionWriter, leg: Leg) -> Iterator[str]:
+    aim, end = leg.aim, leg.end
+    things = writer.compiled.world.things
+    if aim.what == "load":
+        for unit in aim.units:
+            secured = all(writer.truth(things[cell].states["secured"], end) for cell in unit.cells)
+            yield sentence(f"{writer.standing(unit)}{', secured' if secured else ', not yet secured'}")
+            devices = {
+                device.id: device.phrase
+                for cell in unit.cells
+                for device in _devices(writer, cell)
+                if writer.truth(device.states["locking"], end) and device.states["hand_worked"] == TRUE
+            }
+            if devices:
+                verb = "is" if len(devices) == 1 else "are"
+                yield sentence(f"{listed([the(name) for name in devices.values()])} {verb} in the locking position")
+    elif aim.what == "unload":
+        for unit in aim.units:
+            yield sentence(f"{writer.where(unit)} {'is' if len(unit.cells) == 1 else 'are'} empty")
+    for id in aim.doors:
+        facts = [w for w in ("open", "closed", "latched", "locked") if w in things[id].states]
+        true = [word for word in facts if writer.truth(things[id].states[word], end)]
+        if true:
+            yield sentence(f"{the(things[id].phrase)} is {listed(true)}")
+    if aim.what == "shut":
+        power = [c for c in writer.compiled.hold.circuits if c.use == "power"]
+        if power and not any(writer.truth(things[c.id].states["on"], end) for c in power):
+            yield "All power circuits of the hold are off."
+    if aim.what == "reach":
+        yield sentence(f"this is so: {aim.text}")
+
+
+def _devices(writer: InstructionWriter, cell: str) -> Iterator[Thing]:
+    devices = writer.compiled.world.things[cell].parts["devices"]
+    yield from (devices,) if isinstance(devices, Thing) else devices
+
+
+def _before(writer: InstructionWriter, checklist: Checklist) -> Iterator[str]:
+    """What must be so before the first step: everything that the description leaves open, and what is aboard."""
+    compiled = checklist.compiled
+    things = compiled.world.things
+    for supply in compiled.hold.supplies:
+        word = "on" if writer.truth(things[supply.id].states["on"], checklist.start) else "off"
+        yield sentence(f"{the(supply.name)} is {word}, and stays so")
+    aboard = [p for p in writer.resting(checklist.start)]
+    if aboard:
+        for kind in dict.fromkeys(placement.kind for placement in aboard):
+            bays = [writer.where(p).removeprefix("bay ") for p in aboard if p.kind == kind]
+            yield sentence(f"units of this kind are aboard ({writer._kinds[kind]}), in: {listed(bays)}")
+    else:
+        yield "Every bay is empty."
+    for door in compiled.hold.doorways:
+        states = things[door.id].states
+        true = [
+            w
+            for w in ("open", "closed", "latched", "locked")
+            if w in states and writer.truth(states[w], checklist.start)
+        ]
+        if true:
+            yield sentence(f"{the(door.name)} is {listed(true)}")
+    for control in compiled.hold.controls:
+        if control.kind == "lever":
+            continue
+        states = things[control.id].states
+        now = [name for name, expr in states.items() if writer.truth(expr, checklist.start)]
+        if now:
+            verb = "is set to" if control.kind in ("switch", "selector") else "is"
+            yield sentence(f"{the(control.name)} {verb} {now[0].replace('_', ' ')}")
+    places = {place.id: place.name for place in compiled.hold.places}
+    for person in compiled.hold.people:
+        for place in person.places:
+            if writer.truth(things[person.id].states[place], checklist.start):
+                yield sentence(f"{the(person.name)} is {places[place]}")
+
+
+def _claims(checklist: Checklist, audited: ChecklistAudit) -> Iterator[str]:
+    check = checklist.check
+    timed = any(leg.timed for leg in checklist.legs)
+    yield (
+        f"Every step is possible when its turn comes, and the last state is the one wanted: the whole run of "
+        f"{check.states:,} states was replayed, state by state, on the described hold."
+    )
+    if check.requirements:
+        yield (
+            f"None of {check.requirements:,} requirements breaks in any state of the run, nor in any state that the "
+            "equipment can pass through in another order."
+            if not timed
+            else f"None of {check.requirements:,} requirements breaks in any state of the run as it is told."
+        )
+    yield (
+        "After each step the equipment comes to rest in one state only, in whatever order it acts"
+        + (" (parts marked CAUTION for timing excepted)." if timed else ".")
+    )
+    audit = audited.audit
+    amiss = [one for one in audit.actions if one.verdict is not Verdict.POSSIBLE]
+    if amiss or audit.breaches or audit.goal_missed is not None:
+        yield "Audited as a written procedure: what was found stands with the parts that it is about."
+    elif audit.actions:
+        yield (
+            f"Audited as a written procedure of {len(audit.actions)} actions: each is possible in every order of "
+            "events, nothing breaks, and the end is the one wanted."
+        )
+    yield (
+        "This takes for granted that the description is right, that the supplies stay as they are, that nothing "
+        "fails, and that people do what is written, and wait until the equipment has come to rest."
+    )

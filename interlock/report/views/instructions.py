@@ -1,0 +1,170 @@
+"""Steps of a checklist as instructions in the words of the trade, and places as people call them."""
+
+from __future__ import annotations
+
+from interlock.hold.compile.compiler import CompiledHold
+from interlock.hold.floor import Placement
+from interlock.kernel.evaluator import State, evaluate
+from interlock.kernel.expressions import Expr
+from interlock.kernel.machine import Machine, Signal
+from interlock.report.views.wording import listed, sentence
+from interlock.report.views.writing_rules import PROCEDURAL_WORDS, words_in
+from interlock.study.checklist.operating import Deed
+
+
+class InstructionWriter:
+    """Says things of one hold."""
+
+    def __init__(self, compiled: CompiledHold) -> None:
+        self.compiled = compiled
+        signals = tuple(Signal(name, definition) for name, definition in compiled.definitions.items())
+        self._machine = Machine(compiled.machine.variables, signals, ())
+        self._kinds = {unit.id: unit.name for unit in compiled.hold.units}
+        self._moves = {f"unit.{m.source.id}.{m.direction}": m for m in compiled.floor.moves}
+        self._ends = {f"unit.{m.target.id}.{m.direction}": m for m in compiled.floor.moves}
+        self._texts: dict[str, str] = {}
+        for name, said in compiled.glossary.rules.items():
+            self._texts.setdefault(name.split(" + ")[0].split(" #")[0], said.text)
+
+    def unit(self, placement: Placement) -> str:
+        """`the short pallet`."""
+        return the(self._kinds[placement.kind])
+
+    def where(self, placement: Placement) -> str:
+        """`bay 3L`, `bays 3L and 3R`, `the loader`."""
+        inside = self.compiled.floor.bays_of(placement.cells)
+        if not inside:
+            return "the loader"
+        return ("bay " if len(inside) == 1 else "bays ") + listed(inside)
+
+    def standing(self, placement: Placement) -> str:
+        """`the short pallet stands in bay 3L`."""
+        where = self.where(placement)
+        return f"{self.unit(placement)} stands {'on' if where == 'the loader' else 'in'} {where}"
+
+    def truth(self, expr: Expr, state: State) -> bool:
+        """Whether it is so in the state."""
+        return evaluate(self._machine, expr, state)
+
+    def resting(self, state: State) -> list[Placement]:
+        """Every unit at rest, on the loader too."""
+        values = dict(zip((v.name for v in self._machine.variables), state, strict=False))
+        return [
+            placement
+            for placement in self.compiled.floor.placements
+            if all(values.get(f"bay.{c}.holds") == p for c, p in zip(placement.cells, placement.parts, strict=True))
+        ]
+
+    def effects(self, before: State, after: State) -> list[str]:
+        """What has become of units and doors, one clause each."""
+        old = self.resting(before)
+        said = self._stopped([placement for placement in self.resting(after) if placement not in old])
+        for door in self.compiled.hold.doorways:
+            facts: list[str] = []
+            for words in (("closed", "moving", "open"), ("latched", "unlatched"), ("locked", "unlocked")):
+                states = self.compiled.world.things[door.id].states
+                known = [word for word in words if word in states]
+                facts += [w for w in known if self.truth(states[w], after) and not self.truth(states[w], before)]
+            if facts:
+                said.append(f"{the(door.name)} is {listed(facts)}")
+        return said
+
+    def _stopped(self, placements: list[Placement]) -> list[str]:
+        """Where units have come to stand, units of a kind in one clause."""
+        cells = self.compiled.floor.cells
+        together: dict[tuple[str, bool], list[Placement]] = {}
+        for placement in placements:
+            outside = all(cells[cell].door is not None for cell in placement.cells)
+            together.setdefault((placement.kind, outside), []).append(placement)
+        said = []
+        for (kind, outside), units in together.items():
+            if len(units) == 1:
+                said.append(self.standing(units[0]))
+            elif outside:
+                said.append(f"{self._kinds[kind]}s stand on the loader")
+            else:
+                bays = listed([cell for unit in units for cell in unit.cells])
+                said.append(f"{self._kinds[kind]}s stand in bays {bays}")
+        return said
+
+    def on_the_way(self, before: State, after: State) -> list[str]:
+        """What has begun to cross a face, one clause each."""
+        values = self.compiled.glossary.values
+        changed = [
+            (variable.name, new)
+            for variable, old, new in zip(self.compiled.machine.variables, before, after, strict=False)
+            if variable.name.startswith("face.") and old != new and new != "none"
+        ]
+        return [values[fact].replace("is on its way over", "is over") for fact in changed if fact in values]
+
+    def equipment(self, before: State, after: State) -> list[str]:
+        """What has become of powered devices and indications, one clause each."""
+        said = []
+        things = self.compiled.world.things
+        for device in self.compiled.hold.devices:
+            if device.circuit is None:
+                continue
+            for state, expr in things[device.id].states.items():
+                if state in ("raised", "lowered") and self.truth(expr, after) and not self.truth(expr, before):
+                    said.append(f"{the(device.name)} is {state}")
+        for circuit in self.compiled.hold.circuits:
+            lit = things[circuit.id].truth
+            if circuit.use == "indication" and lit is not None and self.truth(lit, before) != self.truth(lit, after):
+                said.append(f"{the(circuit.name)} is {'on' if self.truth(lit, after) else 'off'}")
+        return said
+
+    def instruction(self, deed: Deed, before: State, held: State) -> str:
+        """The deed as a command; `held` is the state once its first half has come to rest."""
+        if not deed.heads:
+            return sentence(f"wait until {listed(self.effects(before, held)) or 'the equipment has come to rest'}")
+        head = deed.heads[0]
+        sort, id = head.split(".")[:2]
+        verb = head.rpartition(".")[2]
+        if sort == "control" and verb.startswith("hold_"):
+            until = listed(self.effects(before, held) or self.on_the_way(before, held))
+            text = self._named(self._texts[head], id)
+            whole = f"{text} until {until}" if until else text
+            # what is too long for one command is told as results
+            return sentence(whole if words_in(whole) <= PROCEDURAL_WORDS else f"{text} until the units have stopped")
+        if sort == "unit":
+            return sentence(self._motion(deed))
+        if sort == "door" and len(deed.heads) == 2:
+            word = "open" if verb == "start_opening" else "close"
+            return sentence(f"{word} {the(self.compiled.world.things[id].phrase)} fully")
+        if sort == "person":
+            return sentence(self._going(id, verb))
+        if sort == "loader":
+            door = next((d.id for d in self.compiled.hold.doorways if f".{d.id}-" in head), id)
+            return sentence(self._named(self._texts[head], door))
+        return sentence(self._named(self._texts[head], id))
+
+    def _named(self, text: str, id: str) -> str:
+        thing = self.compiled.world.things.get(id)
+        return text if thing is None else text.replace(thing.phrase, the(thing.phrase), 1)
+
+    def _motion(self, deed: Deed) -> str:
+        path, half, mover = deed.heads[0].rsplit(".", 2)
+        move = (self._moves if half == "depart" else self._ends)[path]
+        verb = "push" if mover == "pushed" else "run"
+        unit, source, target = self.unit(move.source), self.where(move.source), self.where(move.target)
+        onto = "onto" if target == "the loader" else "into"
+        if len(deed.heads) == 2:
+            return f"{verb} {unit} from {source} {onto} {target}"
+        return (
+            f"{verb} {unit} from {source} over the edge"
+            if half == "depart"
+            else f"{verb} {unit} from the edge {onto} {target}"
+        )
+
+    def _going(self, person: str, place_id: str) -> str:
+        place = next(place for place in self.compiled.hold.places if place.id == place_id)
+        who = the(next(one.name for one in self.compiled.hold.people if one.id == person))
+        if place.bay is not None and place.bay != "outside":
+            return f"send {who} into bay {place.bay}"
+        return f"send {who} {place.name}" if place.name == "outside" else f"send {who} to this place: {place.name}"
+
+
+def the(name: str) -> str:
+    """With an article, unless it has one, or ends in a number and so is a name of its own: `mid latch 5L`."""
+    named = any(c.isdigit() for c in name.split()[-1]) if name.split() else True
+    return name if named or name.lower().startswith(("the ", "a ", "an ")) else f"the {name}"

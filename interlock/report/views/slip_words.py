@@ -1,0 +1,97 @@
+"""What is told of slips, in audits and on checklists alike: how many lead to what, and how few reach each hazard."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from interlock.report.views.wording import count_of
+from interlock.study.procedure.slip_audit import Combination, Effect, SlipAudit, SlipResult
+from interlock.study.procedure.slips import SlipKind
+
+EFFECT_HEADS = {
+    Effect.HAZARD: "hazard",
+    Effect.UNNOTICED: "unnoticed",
+    Effect.BLOCKED: "blocked",
+    Effect.DETECTED: "detected",
+    Effect.HARMLESS: "harmless",
+}
+EFFECTS_EXPLAINED = (
+    "hazard: a requirement can be broken; unnoticed: the work ends without its goal, and no check tells; blocked: the "
+    "hold does not let the slip, or a later action, happen; detected: a later check is found not so; harmless: none of "
+    "these, in whatever order the equipment acts."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class KindRow:
+    """How many slips of one kind lead to what, in the order of EFFECT_HEADS."""
+
+    kind: str
+    mode: str
+    counts: tuple[int, ...]
+
+
+def kind_rows(results: Iterable[SlipResult]) -> tuple[KindRow, ...]:
+    """A row for each kind of slip that there is."""
+    counts = Counter((one.slip.kind, one.effect) for one in results)
+    kinds = [kind for kind in SlipKind if any(found is kind for found, _ in counts)]
+    return tuple(KindRow(kind.word, kind.mode, tuple(counts[kind, effect] for effect in Effect)) for kind in kinds)
+
+
+def effect_counts(slips: SlipAudit) -> tuple[tuple[str, int], ...]:
+    """How many slips lead to what, in the order of EFFECT_HEADS."""
+    counts = Counter(one.effect for one in slips.results)
+    return tuple((EFFECT_HEADS[effect], counts[effect]) for effect in Effect)
+
+
+def followed_text(slips: SlipAudit) -> str:
+    """What was followed."""
+    pairs = " and every pair of them" if slips.together > 1 else " (pairs were not followed)"
+    if slips.together > 1 and slips.open:
+        pairs = ""
+    return f"{count_of(len(slips.results), 'single slip')}{pairs}, in {slips.places:,} places"
+
+
+def counted_text(slips: SlipAudit) -> str:
+    """How far what was found was checked by other means."""
+    counted = slips.counted
+    if not counted.together:
+        return (
+            f"Not counted a second time: {counted.why}. What leads to no hazard was looked for once; every "
+            "run to a hazard was replayed."
+        )
+    what = "What comes of each slip"
+    if counted.together > 1:
+        what += ", and the fewest slips that break each requirement,"
+    result = "the same result" if counted.agreed else "ANOTHER RESULT"
+    return (
+        f"{what} was counted a second time by other means, from the state machine of the procedure "
+        f"({counted.states:,} states), with {result}; every run to a hazard was replayed."
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Fewest:
+    """The fewest slips that break some instance of a requirement text, and every smallest combination of that size."""
+
+    requirement: str
+    hazard: str
+    severity: str
+    number: int
+    combinations: tuple[Combination, ...]
+
+
+def fewest_rows(slips: SlipAudit) -> tuple[Fewest, ...]:
+    """One for each instance that up to two slips break, fewest slips first, else in the order of the requirements."""
+    found: dict[str, list[Combination]] = {}
+    for one in slips.combinations:
+        found.setdefault(one.hazard.instance.requirement.id, []).append(one)
+    rows = []
+    for id, those in found.items():
+        number = min(len(one.slips) for one in those)
+        origin = those[0].hazard.instance.origin
+        smallest = tuple(one for one in those if len(one.slips) == number)
+        rows.append(Fewest(id, origin.hazard, f"{origin.severity} ({origin.scheme})", number, smallest))
+    return tuple(sorted(rows, key=lambda row: row.number))

@@ -1,0 +1,1 @@
+"""Checklists as procedure files."""

@@ -1,0 +1,249 @@
+"""A checklist as a procedure file, in the language that `interlock audit` reads."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from interlock.hold.compile.compiler import CompiledHold
+from interlock.hold.floor import Placement
+from interlock.hold.sill_places import bays_beside, places_of_rules
+from interlock.kernel.evaluator import State
+from interlock.report.views.checklist_words import goal_words, leg_title
+from interlock.report.views.instructions import InstructionWriter
+from interlock.study.checklist.goals import Reach
+from interlock.study.checklist.making import Checklist, Leg
+from interlock.study.checklist.operating import Course
+
+_PLAIN = {
+    "raise": "raise",
+    "lower": "lower",
+    "keep_down": "keep down",
+    "let_up": "let up",
+    "pull": "pull",
+    "put_back": "put back",
+    "open": "open",
+    "close": "close",
+    "latch": "latch",
+    "unlatch": "unlatch",
+    "lock": "lock",
+    "unlock": "unlock",
+    "release": "release",
+}
+
+
+def checklist_procedure(checklist: Checklist, hold: str) -> str:
+    """The file's text; `hold` is what it calls the file of the description.  Free orders become one order."""
+    writer = InstructionWriter(checklist.compiled)
+    lines = [
+        "interlock: 1",
+        f"procedure: {_quoted(goal_words(checklist.compiled, checklist.goal))}",
+        f"hold: {_quoted(hold)}",
+    ]
+    starts = list(_starts(writer, checklist))
+    if starts:
+        lines += ["start:", *(f"  {id}: {_quoted(state)}" for id, state in starts)]
+    lines.append(f"goal: {_quoted(_goal(writer, checklist))}")
+    lines.append("steps:")
+    for leg in checklist.legs:
+        actions = leg_actions(writer, leg)
+        if actions:
+            lines += [f"  - group: {_quoted(leg_title(writer, leg))}", "    steps:"]
+            lines += [f"      - {_quoted(action)}" for _, action in actions]
+    return "\n".join(lines) + "\n"
+
+
+def leg_actions(writer: InstructionWriter, leg: Leg) -> tuple[tuple[int | None, str], ...]:
+    """The actions of a leg, each with the number of its step; the checks behind them have none."""
+    found: list[tuple[int | None, str]] = []
+    for step in leg.steps:
+        for action in _actions(writer, step.course):
+            last = found[-1][1] if found else ""
+            # a lever that is held until something is so is let go then
+            if " until " in last and action == f"release {last.split()[1]}":
+                continue
+            found.append((step.number, action))
+    return (*found, *((None, f"check {fact}") for fact in _facts(writer, leg)))
+
+
+def steps_of_actions(checklist: Checklist) -> tuple[int | None, ...]:
+    """For every action of the file the number of its step; None for the checks at the end of a leg."""
+    writer = InstructionWriter(checklist.compiled)
+    return tuple(step for leg in checklist.legs for step, _ in leg_actions(writer, leg))
+
+
+def _quoted(text: str) -> str:
+    return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
+
+
+def _starts(writer: InstructionWriter, checklist: Checklist) -> Iterator[tuple[str, str]]:
+    """What differs from the usual start, or is left open by it."""
+    compiled, start = checklist.compiled, checklist.start
+    things = compiled.world.things
+    for supply in compiled.hold.supplies:
+        if len(supply.starts) > 1:
+            yield supply.id, "on" if writer.truth(things[supply.id].states["on"], start) else "off"
+    for placement in writer.resting(start):
+        if compiled.floor.is_inside(placement):
+            yield placement.cells[0], placement.kind
+    for variable, value in zip(compiled.machine.variables, start, strict=False):
+        sort, _, rest = variable.name.partition(".")
+        id = rest.partition(".")[0]
+        if sort in ("device", "control", "person", "door", "relay") and value not in variable.init:
+            yield id, str(value)
+
+
+def _goal(writer: InstructionWriter, checklist: Checklist) -> str:
+    if isinstance(checklist.goal, Reach):
+        return checklist.goal.text
+    facts = [_holds(p) for p in _inside(writer, checklist.legs[-1].end)]
+    facts += [f"{cell} is secured" for p in _inside(writer, checklist.legs[-1].end) for cell in p.cells]
+    if not facts:
+        facts = [f"{bay} is empty" for bay in checklist.compiled.floor.bays]
+    return " and ".join([*facts, *_doors(checklist.compiled), *_tidy(writer, checklist.legs[-1].end)])
+
+
+def _tidy(writer: InstructionWriter, end: State) -> Iterator[str]:
+    """Power circuits that are off at the end, controls and people that are back where they start."""
+    hold, things = writer.compiled.hold, writer.compiled.world.things
+    for circuit in hold.circuits:
+        off = things[circuit.id].states.get("off")
+        if circuit.use == "power" and off is not None and writer.truth(off, end):
+            yield f"{circuit.id} is off"
+    starts = [(control.id, control.starts or tuple(things[control.id].states)[:1]) for control in hold.controls]
+    starts += [(person.id, person.starts) for person in hold.people]
+    for id, usual in starts:
+        if len(usual) == 1 and usual[0] in things[id].states and writer.truth(things[id].states[usual[0]], end):
+            yield f"{id} is {usual[0]}"
+
+
+def _doors(compiled: CompiledHold) -> list[str]:
+    return [
+        f"{door.id} is {word}"
+        for door in compiled.hold.doorways
+        for word in ("closed", "latched", "locked")
+        if word in compiled.world.things[door.id].states
+    ]
+
+
+def _inside(writer: InstructionWriter, state: State) -> list[Placement]:
+    return [p for p in writer.resting(state) if writer.compiled.floor.is_inside(p)]
+
+
+def _holds(placement: Placement) -> str:
+    """Every bay of it: with one alone a unit that lies over two could still be on its way."""
+    return " and ".join(f"{cell} is {placement.kind}" for cell in placement.cells)
+
+
+def _beside(compiled: CompiledHold, head: str) -> str:
+    """Where at a sill of several bays the loader works, for a rule of the loader."""
+    place = places_of_rules(compiled.floor)[head.rpartition(".")[0]]
+    doors = {compiled.floor.cells[cell].door for cell in place.cells}
+    several = any(door.id in doors and len(door.bays) > 1 for door in compiled.hold.doorways)
+    return f" beside {bays_beside(compiled.floor, place)[0]}" if several else ""
+
+
+def _facts(writer: InstructionWriter, leg: Leg) -> Iterator[str]:
+    things = writer.compiled.world.things
+    for unit in leg.aim.units:
+        if leg.aim.what == "load":
+            yield _holds(unit)
+            for cell in unit.cells:
+                if writer.truth(things[cell].states["secured"], leg.end):
+                    yield f"{cell} is secured"
+        else:
+            yield from (f"{cell} is empty" for cell in unit.cells)
+    for id in leg.aim.doors:
+        words = [w for w in ("open", "closed", "latched", "locked") if w in things[id].states]
+        yield from (f"{id} is {w}" for w in words if writer.truth(things[id].states[w], leg.end))
+
+
+def _until(writer: InstructionWriter, before: State, after: State) -> list[str]:
+    """What has become of units and doors, as expressions; units on the loader by the place that they take."""
+    old = writer.resting(before)
+    compiled = writer.compiled
+    found = []
+    for placement in writer.resting(after):
+        if placement not in old:
+            if compiled.floor.is_inside(placement):
+                found.append(_holds(placement))
+            else:
+                # a unit that lies over the sill takes a place on the loader too
+                found += [f"{cell} is occupied" for cell in placement.cells]
+    for door in compiled.hold.doorways:
+        states = compiled.world.things[door.id].states
+        words = [w for w in ("closed", "open", "latched", "unlatched") if w in states]
+        new = [w for w in words if writer.truth(states[w], after) and not writer.truth(states[w], before)]
+        found += [f"{door.id} is {word}" for word in new]
+    return found
+
+
+def _on_the_way(writer: InstructionWriter, before: State, after: State) -> list[str]:
+    """What a unit has begun to cross: a sill, or else a device that says when it is covered."""
+    compiled = writer.compiled
+    things = compiled.world.things
+    ids = [door.id for door in compiled.hold.doorways] + [device.id for device in compiled.hold.devices]
+    for id in ids:
+        states = things[id].states
+        for word in ("sill_covered", "covered"):
+            if word in states and writer.truth(states[word], after) and not writer.truth(states[word], before):
+                return [f"{id} is {word}"]
+    return []
+
+
+def _actions(writer: InstructionWriter, course: Course) -> Iterator[str]:
+    yield from _done(writer, course)
+    held = any(".hold_" in head for head in course.deed.heads)
+    if len(course.rules) > len(course.deed.heads) > 0 and not held:
+        # people wait for the end of what their action sets going
+        until = _until(writer, course.before, course.after)
+        if until:
+            yield "wait until " + " and ".join(until)
+
+
+def _done(writer: InstructionWriter, course: Course) -> Iterator[str]:
+    held = course.states[course.halves[0]]
+    after = course.after
+    if not course.deed.heads:
+        yield "wait until " + " and ".join(_until(writer, course.before, after) or ["true"])
+        return
+    head = course.deed.heads[0]
+    path = head.split(".")
+    sort, id, verb = path[0], path[1], path[-1]
+    if sort == "control" and verb.startswith("hold_"):
+        until = " and ".join(_until(writer, course.before, held) or _on_the_way(writer, course.before, held))
+        yield f"hold {id} to {verb.removeprefix('hold_')}" + (f" until {until}" if until else "")
+        if not until and len(course.deed.heads) == 2:
+            yield f"release {id}"
+    elif sort == "control" and ".release" in head:
+        yield f"release {id}"
+    elif sort == "control" and verb.startswith("set_"):
+        yield f"set {id} to {verb.removeprefix('set_')}"
+    elif sort == "unit":
+        yield from _carried(writer, head, course)
+    elif sort == "loader":
+        door = next(d.id for d in writer.compiled.hold.doorways if path[2].startswith(f"{d.id}-"))
+        place = f"{door}{_beside(writer.compiled, head)}"
+        yield f"bring {id} to {place}" if verb == "bring" else f"take away from {place}"
+    elif sort == "person":
+        yield f"go {id} to {verb}"
+    elif sort == "door" and verb.endswith(("_opening", "_closing")):
+        yield f"{'open' if verb.endswith('_opening') else 'close'} {id}"
+    else:
+        word = next((w for w in (path[-1], path[-3] if len(path) > 3 else "") if w in _PLAIN), verb)
+        yield f"{_PLAIN.get(word, word)} {id}"
+
+
+def _carried(writer: InstructionWriter, head: str, course: Course) -> Iterator[str]:
+    compiled = writer.compiled
+    path, half, mover = head.rsplit(".", 2)
+    moves = {f"unit.{(m.source if half == 'depart' else m.target).id}.{m.direction}": m for m in compiled.floor.moves}
+    move = moves[path]
+    goals = [move.target, *(m.target for m in compiled.floor.moves if m.source == move.target)]
+    there = [p for p in writer.resting(course.after) if p not in writer.resting(course.before)]
+    until = " or ".join(dict.fromkeys(f"{p.cells[0]} is occupied" for p in [*goals[:1], *there] if p.cells))
+    if mover == "pushed":
+        yield f"push {move.direction} from {move.source.cells[0]} until {until}"
+        return
+    door = next(d for d in compiled.hold.doorways if d.id in move.doors)
+    place = f"{door.id}{_beside(compiled, head)}"
+    yield f"run loader {'out' if move.direction == door.side else 'in'} at {place} until {until}"

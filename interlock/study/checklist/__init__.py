@@ -1,0 +1,1 @@
+"""From a goal to an order of work that is proved."""

@@ -1,0 +1,340 @@
+"""From a goal to a checklist: deeds in an order that is proved, and which orders are free.
+
+What is proved of a checklist, each by the kernel's reference evaluator or by looking at every order in which the
+equipment can act: every deed is possible when its turn comes; the equipment then comes to rest in the one state that
+the checklist tells (legs that are marked `timed` excepted); no requirement breaks on the way; the last state of every
+leg satisfies the goal of the leg.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TypeAlias
+
+from interlock.confirm.confirm import confirm
+from interlock.confirm.replay import replay
+from interlock.hold.compile.compiler import CompiledHold
+from interlock.kernel.claims import Disputed, Finding, Holds, Limits, Progress, Report, silent
+from interlock.kernel.evaluator import State, evaluate
+from interlock.kernel.expressions import Expr, conj, disj
+from interlock.kernel.machine import Question, question_of
+from interlock.prove.decide import decide
+from interlock.prove.engine import Clock, clock_of, stop_reason
+from interlock.study.checklist.free_orders import Freedom, freedom_of
+from interlock.study.checklist.goals import Aim, Goal, aims_of, joined
+from interlock.study.checklist.nearest_goals import Nearest, find_nearest
+from interlock.study.checklist.operating import Course, Deed, Hitch, Operation, trace_of
+from interlock.study.checklist.planning import Planner
+from interlock.study.checklist.shortness import Shortness, shortness_of
+from interlock.study.checklist.timed import plan_timed
+
+NAME = "checklist"
+QUICK = 200
+THOROUGH = 1_500
+"""States at rest that a search looks beyond; a leg that can be planned at all seldom needs a hundred."""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One deed of the checklist, numbered from 1 through all legs."""
+
+    number: int
+    course: Course
+
+
+@dataclass(frozen=True, slots=True)
+class Leg:
+    """The steps towards one aim; `goal` is the one of the aim's goals that they reach.
+
+    `timed`: some step must be taken at the right moment, while the equipment moves; nothing is then said about other
+    moments, other orders or slips.
+    """
+
+    aim: Aim
+    goal: Expr
+    steps: tuple[Step, ...]
+    start: State
+    shortness: Shortness
+    freedom: Freedom
+    timed: bool
+
+    @property
+    def end(self) -> State:
+        """The state after the last step."""
+        return self.steps[-1].course.after if self.steps else self.start
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """What the reference evaluator looked at again: states of the run and requirements in each of them."""
+
+    states: int
+    requirements: int
+
+
+@dataclass(frozen=True, slots=True)
+class Checklist:
+    """A checklist that stands; `start` is where it begins, `waited` what the equipment does there before anybody acts.
+
+    `aboard` is the goal that had been reached before it began, None for the hold as described.
+    """
+
+    compiled: CompiledHold
+    operation: Operation
+    goal: Goal
+    aboard: Goal | None
+    start: State
+    legs: tuple[Leg, ...]
+    check: Check
+
+    @property
+    def steps(self) -> tuple[Step, ...]:
+        """All steps, in order."""
+        return tuple(step for leg in self.legs for step in leg.steps)
+
+
+@dataclass(frozen=True, slots=True)
+class NoChecklist:
+    """Why there is none.
+
+    `aim` is the leg that could not be planned.  `finding` says whether its goal can be reached at all (Holds: it
+    cannot, whatever anybody does).  `broken` are requirements that every plan found would break on the way.
+    `nearest` is another goal in its place for which a plan was found.
+    """
+
+    compiled: CompiledHold
+    goal: Goal
+    aim: Aim | None
+    finding: Finding | None
+    broken: tuple[str, ...]
+    reason: str
+    nearest: Nearest | None = None
+
+
+Result: TypeAlias = Checklist | NoChecklist
+
+
+def make_checklist(
+    compiled: CompiledHold,
+    goal: Goal,
+    limits: Limits = Limits(),  # noqa: B008 -- frozen
+    report: Report = silent,
+    aboard: Goal | None = None,
+) -> Result:
+    """Plans, shortens, checks and examines; `aboard` is brought about first, and the checklist begins after it.
+
+    Raises GoalFault for a goal that makes no sense for this hold.  The same call gives the same result, unless a
+    limit in seconds cuts it short.
+    """
+    clock = clock_of(limits)
+    work = _Work(compiled, clock, report, limits)
+    start = work.begin()
+    if start is None:
+        return NoChecklist(compiled, goal, None, None, (), "the hold cannot start, or never comes to rest at the start")
+    before: list[Course] = []
+    if aboard is not None:
+        drafts = work.draft(aboard, start)
+        if isinstance(drafts, NoChecklist):
+            return drafts
+        before = [course for draft in drafts for course in draft.courses]
+        start = before[-1].after if before else start
+    drafts = work.draft(goal, start)
+    if isinstance(drafts, NoChecklist):
+        return replace(drafts, nearest=work.nearest(goal, drafts, start))
+    return work.finish(goal, aboard, start, before, drafts)
+
+
+@dataclass(frozen=True, slots=True)
+class _Draft:
+    aim: Aim
+    goal: Expr
+    start: State
+    courses: tuple[Course, ...]
+    timed: bool
+
+    @property
+    def end(self) -> State:
+        return self.courses[-1].after if self.courses else self.start
+
+
+class _Work:
+    """One hold while checklists are made for it."""
+
+    def __init__(self, compiled: CompiledHold, clock: Clock, report: Report, limits: Limits) -> None:
+        self.compiled = compiled
+        self.clock = clock
+        self.limits = limits
+        self.report = report
+        self.operation = Operation(compiled)
+        self.planner = Planner(self.operation)
+        self.waited: tuple[Course, ...] = ()
+
+    def begin(self) -> State | None:
+        """Where the crew begins, after what the equipment does by itself."""
+        first = self.operation.start()
+        if first is None:
+            return None
+        settled = self.operation.settle(first)
+        if isinstance(settled, Hitch):
+            return None
+        self.waited = (settled,)
+        return settled.after
+
+    def draft(self, goal: Goal, start: State) -> list[_Draft] | NoChecklist:
+        aims = list(aims_of(self.compiled, goal, start))
+        drafts: list[_Draft] = []
+        state = start
+        while aims:
+            self.report(Progress(NAME, "planning", len(drafts), len(drafts) + len(aims)))
+            found, used = self._next(aims, state)
+            if found is None:
+                return self._why_not(goal, aims[0], state)
+            drafts.append(found)
+            del aims[:used]
+            state = found.end
+        return drafts
+
+    def nearest(self, goal: Goal, found: NoChecklist, start: State) -> Nearest | None:
+        """A goal near to one that could not be planned."""
+        if found.aim is None or isinstance(found.finding, Disputed) or self.clock.is_over():
+            return None
+        self.report(Progress(NAME, "looking for a goal near to it"))
+        return find_nearest(self.compiled, goal, found.aim, start, self._end_of)
+
+    def _end_of(self, goal: Goal, start: State) -> State | None:
+        """Where a plan for the goal ends, if one is soon found."""
+        aims = list(aims_of(self.compiled, goal, start))
+        state = start
+        while aims:
+            found, used = self._next(aims, state, thorough=False)
+            if found is None:
+                return None
+            del aims[:used]
+            state = found.end
+        return state
+
+    def _next(self, aims: Sequence[Aim], state: State, thorough: bool = True) -> tuple[_Draft | None, int]:
+        """A plan for the first aim, or for the first two together; and how many aims it serves."""
+        found = self._plan(aims[0], state, thorough=False)
+        if found is not None:
+            return found, 1
+        if aims[0].what == "unload" and len(aims) > 1 and aims[1].what == "unload":
+            both = joined(self.compiled, aims[0], aims[1])
+            found = None if both.via is None else self._plan(both, state, thorough=False)
+            if found is not None:
+                return found, 2
+        return (self._plan(aims[0], state, thorough=True) if thorough else None), 1
+
+    def _plan(self, aim: Aim, start: State, thorough: bool) -> _Draft | None:
+        """A plan for the leg, by way of what must be so in between, and without what turns out not to be needed."""
+        first: tuple[Course, ...] = ()
+        timed = False
+        state = start
+        if aim.via is not None:
+            half = self._stage(aim, (aim.via,), start, thorough)
+            if half is None:
+                return None
+            first, timed, state = half.courses, half.timed, half.end
+        rest = self._stage(aim, aim.goals, state, thorough)
+        if rest is None:
+            return None
+        courses = (*first, *rest.courses)
+        timed = timed or rest.timed
+        if not timed:
+            deeds = self.planner.shorten(start, tuple(course.deed for course in courses), rest.goal)
+            courses = self.planner.replay(start, deeds) or courses
+        return _Draft(aim, rest.goal, start, courses, timed)
+
+    def _stage(self, aim: Aim, goals: tuple[Expr, ...], start: State, thorough: bool) -> _Draft | None:
+        """Tries what is most orderly first: what stands right stays put, both hands are free, nothing is in a hurry."""
+        near = aim.loosened(self.compiled)
+        ways = ((near, False, THOROUGH), (aim.standing, True, QUICK)) if thorough else ((aim.standing, False, QUICK),)
+        for kept, halves, most in ways:
+            for goal in goals:
+                deeds = self.planner.plan(start, goal, self.clock, kept, aim.barred, halves, most)
+                courses = None if deeds is None else self.planner.replay(start, deeds)
+                if courses is not None:
+                    return _Draft(aim, goal, start, courses, False)
+        for goal in goals if thorough else ():
+            timed = plan_timed(self.operation, start, goal, self.clock, aim.standing, aim.barred)
+            if timed is not None:
+                return _Draft(aim, goal, start, timed, True)
+        return None
+
+    def _why_not(self, goal: Goal, aim: Aim, start: State) -> NoChecklist:
+        """Whether the goal is out of reach for good, or only by keeping to the requirements, or only not found."""
+        compiled, clock = self.compiled, self.clock
+        loose = self.operation.loosened()
+        relaxed = Planner(loose).plan(start, aim.goals[-1], clock, aim.standing, aim.barred, most=QUICK)
+        if relaxed is not None:
+            broken = _broken_by(loose, start, relaxed)
+            return NoChecklist(compiled, goal, aim, None, broken, "a requirement breaks on every way that was found")
+        question = Question("goal", aim.goals[-1], expects_run=True)
+        machine = self.operation.asked
+        left = clock.seconds_left()
+        limits = replace(self.limits, seconds=30.0 if left is None else left)
+        findings = confirm(machine, (question,), decide(machine, (question,), limits, self.report), limits.seconds)
+        finding = findings[0]
+        if isinstance(finding, Holds):
+            reason = "no order of steps reaches the goal, whatever anybody does"
+        elif isinstance(finding, Disputed):
+            reason = "two parts of this program contradict each other"
+        elif clock.is_over():
+            reason = stop_reason(self.limits, clock)
+        else:
+            reason = "no way was found, neither with patience nor with good timing"
+        return NoChecklist(compiled, goal, aim, finding, (), reason)
+
+    def finish(
+        self, goal: Goal, aboard: Goal | None, start: State, before: Sequence[Course], drafts: Sequence[_Draft]
+    ) -> Result:
+        legs = []
+        number = 0
+        for at, draft in enumerate(drafts):
+            self.report(Progress(NAME, "examining orders", at, len(drafts)))
+            steps = [Step(number + place, course) for place, course in enumerate(draft.courses, 1)]
+            number += len(steps)
+            freedom = freedom_of(self.operation, draft.start, draft.courses, draft.timed)
+            shortness = shortness_of(self.operation, draft.start, draft.goal, draft.courses, draft.timed)
+            legs.append(Leg(draft.aim, draft.goal, tuple(steps), draft.start, shortness, freedom, draft.timed))
+        whole = (*self.waited, *before, *(course for draft in drafts for course in draft.courses))
+        check = self._check(whole, drafts)
+        if isinstance(check, str):
+            question = Question("goal", drafts[-1].goal)
+            claim = decide(self.operation.asked, (question,), Limits(depth=0))[0]
+            return NoChecklist(self.compiled, goal, None, Disputed("goal", claim, check), (), check)
+        return Checklist(self.compiled, self.operation, goal, aboard, start, tuple(legs), check)
+
+    def _check(self, whole: tuple[Course, ...], drafts: Sequence[_Draft]) -> Check | str:
+        """The whole run once more by the reference evaluator, every standing requirement in every state of it."""
+        self.report(Progress(NAME, "checking the whole run again", 0, None))
+        machine = self.operation.asked
+        trace = trace_of(whole)
+        faults = replay(machine, drafts[-1].goal if drafts else conj(), trace)
+        for draft in drafts:
+            if not evaluate(machine, draft.goal, draft.end):
+                faults.append("a leg ends in a state that does not satisfy its goal")
+        standing = [r for r in machine.requirements if not r.kind.is_about_work]
+        targets = [question_of(machine, r).target for r in standing if not r.kind.is_about_steps]
+        anything = disj(*targets)
+        seen = dict.fromkeys(trace.states)
+        for at, state in enumerate(seen):
+            if evaluate(machine, anything, state):
+                faults.append(f"state {at} of the run breaks {', '.join(self.operation.broken_in(state))}")
+        steps = {rule.name: number for number, rule in enumerate(self.operation.machine.rules)}
+        for name, state in zip(trace.rules, trace.states, strict=False):
+            if self.operation.forbidden_now(steps[name], self.operation.packing.pack(state)):
+                faults.append(f"step {name!r} breaks a requirement")
+        return "; ".join(faults[:3]) if faults else Check(len(seen), len(standing))
+
+
+def _broken_by(loose: Operation, start: State, deeds: Sequence[Deed]) -> tuple[str, ...]:
+    packed = loose.packing.pack(start)
+    broken: dict[str, None] = {}
+    for deed in deeds:
+        broken.update(dict.fromkeys(loose.broken_by(packed, deed)))
+        after = loose.outcome(packed, deed)
+        if not isinstance(after, Hitch):
+            packed = after
+    return tuple(broken)

@@ -1,0 +1,410 @@
+"""A hold worked by a careful crew: one action after another, each begun only when the equipment has come to rest.
+
+A *deed* is what one person does in one go: throw a switch, raise a latch, hold a spring-centred lever until everything
+has stopped and let it go, run a unit from the loader over the sill.  Supplies stay as they are, nothing fails.  After
+each half of a deed the equipment does all that it can do; a deed counts as possible only where that ends in one state,
+in whatever order the equipment acts, and where no requirement breaks in any state or by any step on the way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from itertools import islice
+from typing import TypeAlias
+
+from interlock.hold.compile.compiler import CompiledHold
+from interlock.kernel.claims import Trace
+from interlock.kernel.evaluator import State, initial_states
+from interlock.kernel.expressions import Expr, Is, conj, disj, neg
+from interlock.kernel.machine import (
+    Actor,
+    Machine,
+    allowed_by,
+    question_of,
+    with_order_monitors,
+)
+from interlock.prove.core.packing import Packing, compile_enabled, compile_hits
+
+MOST_STARTS = 64
+"""Ways to start that are looked at."""
+MOST_RESTLESS = 5_000
+"""States that the equipment may pass through before it counts as never coming to rest."""
+
+Breaks: TypeAlias = Callable[[Iterable[int]], dict[int, int]]
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Deed:
+    """What one person does in one go, by the names of its rules less what the mechanism adds to them."""
+
+    heads: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """What one deed led to: `rules[i]` leads from `states[i]` to `states[i + 1]`; `halves[i]` counts the rules that
+    were fired up to and with the equipment's rest after the i-th half of the deed.
+
+    The trace is one order of what the equipment did; every other order ends in the same state.
+    """
+
+    deed: Deed
+    rules: tuple[str, ...]
+    states: tuple[State, ...]
+    halves: tuple[int, ...]
+
+    @property
+    def before(self) -> State:
+        """The state in which the deed begins."""
+        return self.states[0]
+
+    @property
+    def after(self) -> State:
+        """The state in which everything has come to rest."""
+        return self.states[-1]
+
+
+@dataclass(frozen=True, slots=True)
+class Hitch:
+    """Why a deed does not do: impossible, restless (`how` says in which way), or a requirement that breaks.
+
+    `broken` are the ids of requirements that break in some state or by some step that the deed can lead to.
+    """
+
+    how: str
+    broken: tuple[str, ...] = ()
+
+
+IMPOSSIBLE = Hitch("it is not possible there")
+UNDECIDED_REST = Hitch("where the equipment comes to rest depends on timing")
+NEVER_RESTS = Hitch("the equipment never comes to rest")
+
+
+@dataclass(frozen=True, slots=True)
+class _Rest:
+    rules: tuple[int, ...]
+    states: tuple[int, ...]
+
+
+class Operation:
+    """One hold, worked as the module says.  Everything found is remembered: the same question costs nothing twice.
+
+    `strict` is false where requirements may break on the way; `broken_by` then tells what did.
+    """
+
+    def __init__(self, compiled: CompiledHold, strict: bool = True) -> None:
+        self.compiled = compiled
+        self.strict = strict
+        self.asked = with_order_monitors(compiled.machine)
+        """The machine with order memories, all of its rules and its requirements: what replays and proofs are about."""
+        lost = {name for supply in compiled.hold.supplies for name in _verbs(compiled, supply.id).get("lose", ())}
+        rules = tuple(r for r in self.asked.rules if r.actor is not Actor.FAILURE and r.name not in lost)
+        self.machine = Machine(self.asked.variables, self.asked.signals, rules, (), self.asked.start)
+        """The machine less failures and lost supplies."""
+        self.packing = Packing(self.machine)
+        self.heads = tuple(_head(rule.name) for rule in rules)
+        self._crew = tuple(rule.actor is Actor.CREW for rule in rules)
+        self._writes = tuple(self.packing.writes(rule) for rule in rules)
+        self._enabled = compile_enabled(self.packing)
+        self._follow = _followers(compiled, self.heads)
+        self._requirements = self.asked.requirements
+        standing = {
+            at: question_of(self.asked, requirement).target
+            for at, requirement in enumerate(self._requirements)
+            if not (requirement.kind.is_about_work or requirement.kind.is_about_steps)
+        }
+        self._which_break = compile_hits(self.packing, standing)
+        self._something_breaks = compile_hits(self.packing, {0: disj(*standing.values())})
+        self._forbidden = self._step_rules()
+        self._rests: dict[int, _Rest | Hitch] = {}
+        self._courses: dict[tuple[int, Deed], tuple[tuple[int, ...], tuple[int, ...], tuple[int, ...]] | Hitch] = {}
+        self._choices: dict[tuple[int, bool], tuple[Deed, ...]] = {}
+        self._broken: dict[tuple[int, Deed], tuple[str, ...]] = {}
+        self._loose: Operation | None = None
+
+    def loosened(self) -> Operation:
+        """The same hold, worked on although requirements break."""
+        if not self.strict:
+            return self
+        if self._loose is None:
+            self._loose = Operation(self.compiled, strict=False)
+        return self._loose
+
+    def _step_rules(self) -> Mapping[int, tuple[tuple[int, Breaks], ...]]:
+        found: dict[int, list[tuple[int, Breaks]]] = {}
+        for at, requirement in enumerate(self._requirements):
+            if not requirement.kind.is_about_steps:
+                continue
+            breaks = compile_hits(self.packing, {0: conj(requirement.situation, neg(allowed_by(requirement)))})
+            for number, rule in enumerate(self.machine.rules):
+                if rule.name in requirement.steps:
+                    found.setdefault(number, []).append((at, breaks))
+        return {number: tuple(entries) for number, entries in found.items()}
+
+    def start(self) -> State | None:
+        """Where the crew begins: of the first ways to start the one with most supplies on; None without one."""
+        supplies = [self.compiled.world.things[s.id].states.get("on") for s in self.compiled.hold.supplies]
+        hits = [compile_hits(self.packing, {0: on}) for on in supplies if on is not None]
+        best: tuple[int, State] | None = None
+        for state in islice(initial_states(self.machine), MOST_STARTS):
+            packed = self.packing.pack(state)
+            on = sum(bool(hit([packed])) for hit in hits)
+            if best is None or on > best[0]:
+                best = on, state
+        return None if best is None else best[1]
+
+    def choices(self, packed: int, halves: bool = False) -> tuple[Deed, ...]:
+        """The deeds that can be begun in a packed state at rest, in the order of the machine.
+
+        With `halves`, levers may also be left held and other things half done, for holds that need two hands.
+        """
+        key = packed, halves
+        if key not in self._choices:
+            found: dict[Deed, None] = {}
+            for number in self._enabled(packed):
+                if self._crew[number]:
+                    head = self.heads[number]
+                    follower = self._follow.get(head)
+                    if follower is not None:
+                        found[Deed((head, follower))] = None
+                    if follower is None or halves:
+                        found[Deed((head,))] = None
+            self._choices[key] = tuple(found)
+        return self._choices[key]
+
+    def perform(self, state: State, deed: Deed) -> Course | Hitch:
+        """What the deed leads to from a state at rest."""
+        found = self._perform(self.packing.pack(state), deed)
+        if isinstance(found, Hitch):
+            return found
+        rules, states, halves = found
+        return Course(
+            deed,
+            tuple(self.machine.rules[number].name for number in rules),
+            tuple(self.packing.unpack(one) for one in states),
+            halves,
+        )
+
+    def outcome(self, packed: int, deed: Deed) -> int | Hitch:
+        """The packed state in which everything has come to rest after the deed."""
+        found = self._perform(packed, deed)
+        return found if isinstance(found, Hitch) else found[1][-1]
+
+    def moves_something(self, packed: int, deed: Deed) -> bool:
+        """The equipment does something when the deed is done."""
+        found = self._perform(packed, deed)
+        return not isinstance(found, Hitch) and len(found[0]) > len(deed.heads)
+
+    def settle(self, state: State) -> Course | Hitch:
+        """What the equipment does by itself before anybody acts."""
+        found = self._rest(self.packing.pack(state))
+        if isinstance(found, Hitch):
+            return found
+        names = tuple(self.machine.rules[number].name for number in found.rules)
+        return Course(Deed(()), names, tuple(self.packing.unpack(s) for s in found.states), (len(names),))
+
+    def test_of(self, expr: Expr) -> Callable[[int], bool]:
+        """A fast test of one expression on packed states."""
+        hits = compile_hits(self.packing, {0: expr})
+        return lambda packed: bool(hits((packed,)))
+
+    def broken_in(self, state: State) -> tuple[str, ...]:
+        """The requirements about states that the state breaks, in their order."""
+        return self._ids(self._which_break([self.packing.pack(state)]))
+
+    def _ids(self, places: Mapping[int, int] | set[int]) -> tuple[str, ...]:
+        return tuple(self._requirements[at].id for at in sorted(places))
+
+    def _perform(self, packed: int, deed: Deed) -> tuple[tuple[int, ...], tuple[int, ...], tuple[int, ...]] | Hitch:
+        key = packed, deed
+        if key not in self._courses:
+            self._courses[key] = self._worked_out(packed, deed)
+        return self._courses[key]
+
+    def _worked_out(self, packed: int, deed: Deed) -> tuple[tuple[int, ...], tuple[int, ...], tuple[int, ...]] | Hitch:
+        rules: list[int] = []
+        states = [packed]
+        halves = []
+        for head in deed.heads:
+            number = next((n for n in self._enabled(states[-1]) if self.heads[n] == head), None)
+            if number is None:
+                return IMPOSSIBLE
+            broken = self.forbidden_now(number, states[-1])
+            if broken and self.strict:
+                return Hitch("a step must not be taken there", self._ids(broken))
+            keep, bits = self._writes[number]
+            rest = self._rest(states[-1] & keep | bits)
+            if isinstance(rest, Hitch):
+                return rest
+            rules += [number, *rest.rules]
+            states += rest.states
+            halves.append(len(rules))
+        return tuple(rules), tuple(states), tuple(halves)
+
+    def steps(self, packed: int) -> Iterator[tuple[int, int]]:
+        """Every single step that is possible, whoever takes it: (place of the rule, state after it)."""
+        for number in self._enabled(packed):
+            keep, bits = self._writes[number]
+            yield number, packed & keep | bits
+
+    def breaks(self, packed: int, rule: int, after: int) -> bool:
+        """The step breaks a requirement about steps, or the state after it one about states."""
+        return bool(self.forbidden_now(rule, packed)) or bool(self._something_breaks((after,)))
+
+    def is_at_rest(self, packed: int) -> bool:
+        """The equipment has nothing to do."""
+        return all(self._crew[number] for number in self._enabled(packed))
+
+    def forbidden_now(self, rule: int, packed: int) -> set[int]:
+        """The places of the requirements about steps that the rule breaks when it fires there."""
+        return {at for at, breaks in self._forbidden.get(rule, ()) if breaks((packed,))}
+
+    def _rest(self, packed: int) -> _Rest | Hitch:
+        if packed not in self._rests:
+            self._rests[packed] = self._come_to_rest(packed)
+        return self._rests[packed]
+
+    def _come_to_rest(self, packed: int) -> _Rest | Hitch:
+        """Every order in which the equipment can act from here; it must end, in one state, with nothing broken."""
+        parents: dict[int, tuple[int, int] | None] = {packed: None}
+        order = [packed]
+        ends: list[int] = []
+        broken: set[int] = set()
+        successors: dict[int, list[int]] = {}
+        for state in order:
+            moves = [number for number in self._enabled(state) if not self._crew[number]]
+            after_all = []
+            for number in moves:
+                if self._forbidden:
+                    broken |= self.forbidden_now(number, state)
+                keep, bits = self._writes[number]
+                after = state & keep | bits
+                after_all.append(after)
+                if after not in parents:
+                    parents[after] = state, number
+                    order.append(after)
+            successors[state] = after_all
+            if not moves:
+                ends.append(state)
+            if len(order) > MOST_RESTLESS:
+                return NEVER_RESTS
+        if self._something_breaks(order):
+            broken |= set(self._which_break(order))
+        if broken and self.strict:
+            return Hitch("a requirement breaks", self._ids(broken))
+        if len(ends) > 1:
+            return UNDECIDED_REST
+        if not ends or _goes_round(successors, packed):
+            return NEVER_RESTS
+        rules: list[int] = []
+        states = [ends[0]]
+        while (step := parents[states[-1]]) is not None:
+            states.append(step[0])
+            rules.append(step[1])
+        return _Rest(tuple(reversed(rules)), tuple(reversed(states)))
+
+    def broken_by(self, packed: int, deed: Deed) -> tuple[str, ...]:
+        """The requirements that break in some state or by some step that the deed can lead to, in their order."""
+        key = packed, deed
+        if key not in self._broken:
+            found = self._perform(packed, deed)
+            self._broken[key] = () if isinstance(found, Hitch) else self._ids(self._broken_places(*found))
+        return self._broken[key]
+
+    def _broken_places(self, rules: tuple[int, ...], states: tuple[int, ...], halves: tuple[int, ...]) -> set[int]:
+        found: set[int] = set()
+        reached: dict[int, None] = {}
+        begun = 0
+        for end in halves:
+            state = states[begun]
+            found |= self.forbidden_now(rules[begun], state)
+            keep, bits = self._writes[rules[begun]]
+            pending = [state & keep | bits]
+            while pending:
+                state = pending.pop()
+                if state in reached:
+                    continue
+                reached[state] = None
+                for number in self._enabled(state):
+                    if not self._crew[number]:
+                        found |= self.forbidden_now(number, state)
+                        keep, bits = self._writes[number]
+                        pending.append(state & keep | bits)
+            begun = end
+        if self._something_breaks(reached):
+            found |= set(self._which_break(reached))
+        return found
+
+
+def _goes_round(successors: Mapping[int, list[int]], start: int) -> bool:
+    """The equipment can go on for ever: there is a circle among the states that it can pass through."""
+    seen: dict[int, bool] = {}
+    stack: list[tuple[int, Iterator[int]]] = [(start, iter(successors[start]))]
+    seen[start] = True
+    while stack:
+        state, rest = stack[-1]
+        for after in rest:
+            if after not in seen:
+                seen[after] = True
+                stack.append((after, iter(successors[after])))
+                break
+            if seen[after]:
+                return True
+        else:
+            seen[state] = False
+            stack.pop()
+    return False
+
+
+def trace_of(courses: Iterable[Course]) -> Trace:
+    """The run that the courses make, one after the other.  Raises ValueError where they do not fit together."""
+    rules: list[str] = []
+    states: list[State] = []
+    for course in courses:
+        if states and states[-1] != course.before:
+            raise ValueError("a course begins elsewhere than the one before it ends")
+        rules += course.rules
+        states += course.states if not states else course.states[1:]
+    return Trace(tuple(rules), tuple(states))
+
+
+def levers_neutral(operation: Operation) -> tuple[Expr, ...]:
+    """Every lever is let go."""
+    names = [f"control.{c.id}.position" for c in operation.compiled.hold.controls if c.kind == "lever"]
+    return tuple(Is(name, "neutral") for name in names if name in operation.machine.positions)
+
+
+def _head(name: str) -> str:
+    """The name of what was done, without the mechanism's part and the number of the variant."""
+    return name.split(" + ")[0].split(" #")[0]
+
+
+def _verbs(compiled: CompiledHold, id: str) -> Mapping[str, list[str]]:
+    return compiled.world.things[id].verbs
+
+
+def _followers(compiled: CompiledHold, heads: tuple[str, ...]) -> Mapping[str, str]:
+    """What ends that which a rule begins: letting go after holding, arriving after departing, the door's other half."""
+    known = set(heads)
+    found: dict[str, str] = {}
+    for control in compiled.hold.controls:
+        path = f"control.{control.id}"
+        for head in known:
+            if head.startswith(f"{path}.hold_"):
+                position = head.removeprefix(f"{path}.hold_")
+                for end in (f"{path}.release", f"{path}.release.{position}.neutral"):
+                    if end in known:
+                        found[head] = end
+    for move in compiled.floor.moves:
+        for mover in ("loader", "pushed"):
+            begin = f"unit.{move.source.id}.{move.direction}.depart.{mover}"
+            end = f"unit.{move.target.id}.{move.direction}.arrive.{mover}"
+            if begin in known and end in known:
+                found[begin] = end
+    for door in compiled.hold.doorways:
+        for word in ("opening", "closing"):
+            begin, end = f"door.{door.id}.start_{word}", f"door.{door.id}.finish_{word}"
+            if begin in known and end in known:
+                found[begin] = end
+    return found

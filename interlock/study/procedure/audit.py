@@ -1,0 +1,344 @@
+"""Is a written procedure right: can it be done as written, does it keep every requirement, what do slips lead to?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+from interlock.confirm.confirm import confirm
+from interlock.hold.compile.compiler import CompiledHold
+from interlock.hold.procedure.binding import Bound, BoundProcedure, Manner
+from interlock.hold.tell import Reason, reasons
+from interlock.kernel.claims import Claim, Disputed, Finding, Limits, Progress, Proved, Report, silent
+from interlock.kernel.expressions import Expr, disj
+from interlock.kernel.machine import Machine, Question, question_of
+from interlock.prove.engine import Clock, Engine, OutOfTime, clock_of
+from interlock.study.procedure.failing import FailureAudit, audit_failures
+from interlock.study.procedure.following import Follow, Hazard, TooMuch, hazards_of
+from interlock.study.procedure.holders import Held, holders_of
+from interlock.study.procedure.interruptions import Interruption, interruptions_of
+from interlock.study.procedure.machine import Course, course_machine, lay_course
+from interlock.study.procedure.rescue import Rescue, find_rescue
+from interlock.study.procedure.runs import Run, claim_of, tell_run
+from interlock.study.procedure.slip_audit import MOST_SLIPS, SlipAudit, audit_slips
+from interlock.study.procedure.slips import slips_of
+from interlock.study.procedure.standstill import why_still
+from interlock.study.verify import Status, Verification, verify
+
+NAME = "procedure"
+
+
+class Verdict(StrEnum):
+    """How it goes with one action."""
+
+    POSSIBLE = "possible"
+    IDLE = "nothing left to do"
+    SOMETIMES = "not always possible"
+    IMPOSSIBLE = "not possible"
+    UNMET = "never found so"
+    MAY_STOP = "may be found not so"
+    UNREACHED = "never reached"
+
+
+@dataclass(frozen=True, slots=True)
+class ActionAudit:
+    """One action: `number` counts from 1.
+
+    Where it is not simply possible, `run` leads to a state in which it is not, `why` says what is not so there, and
+    `rescue` what would make it so (None: nothing was found).
+    """
+
+    number: int
+    bound: Bound
+    verdict: Verdict
+    run: Run | None = None
+    why: tuple[Reason, ...] = ()
+    rescue: Rescue | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Breach:
+    """A requirement that the procedure breaks without any slip; `lost`: only where power is lost on the way."""
+
+    hazard: Hazard
+    lost: bool
+    run: Run
+    finding: Finding
+
+
+class Overall(StrEnum):
+    """What came out of it all."""
+
+    SOUND = "nothing found"
+    FINDINGS = "findings"
+    UNDECIDED = "undecided"
+    DISPUTED = "disputed"
+
+
+@dataclass(frozen=True, slots=True)
+class Audit:
+    """Everything found about one procedure.
+
+    `goal_missed` is a run that comes to the end without the goal.  `proofs` are the findings of the two recounts: of
+    the course with steady supplies, and with supplies lost and all people gone at any point.  `open` says what was not
+    decided, and why.  `slips` and `failures` are None where they were not followed.
+    """
+
+    bound: BoundProcedure
+    course: Course
+    hazards: tuple[Hazard, ...]
+    actions: tuple[ActionAudit, ...]
+    breaches: tuple[Breach, ...]
+    goal_missed: Run | None
+    interruptions: tuple[Interruption, ...]
+    slips: SlipAudit | None
+    failures: FailureAudit | None
+    held: tuple[Held, ...]
+    verification: Verification | None
+    proofs: tuple[Finding, ...]
+    states: int
+    states_lost: int
+    open: tuple[str, ...]
+
+    @property
+    def overall(self) -> Overall:
+        """The worst of it: disputed, then findings, then undecided."""
+        claims = [*self.proofs, *(breach.finding for breach in self.breaches)]
+        claims += [] if self.slips is None else self.slips.findings
+        claims += [] if self.failures is None else self.failures.findings
+        claims += [] if self.verification is None else self.verification.findings
+        if any(isinstance(finding, Disputed) for finding in claims):
+            return Overall.DISPUTED
+        amiss = any(action.verdict is not Verdict.POSSIBLE for action in self.actions)
+        hazardous = self.slips is not None and self.slips.hazardous
+        at_risk = any(one.at_risk or one.at_risk_lost for one in self.interruptions)
+        failing = self.failures is not None and bool(self.failures.results)
+        if amiss or self.breaches or self.goal_missed is not None or hazardous or at_risk or failing:
+            return Overall.FINDINGS
+        undecided = self.verification is not None and self.verification.count(Status.UNDECIDED)
+        return Overall.UNDECIDED if self.open or undecided else Overall.SOUND
+
+
+def audit_procedure(
+    bound: BoundProcedure,
+    engine: Engine | None,
+    limits: Limits,
+    report: Report = silent,
+    *,
+    slips: bool = True,
+    together: int = MOST_SLIPS,
+    alone: CompiledHold | None = None,
+    interrupted: bool = True,
+) -> Audit:
+    """Audits the procedure; `engine` decides what the interlock holds by itself (None: that is not asked).
+
+    `together` is how many slips are followed together, where they are asked for.  Without `interrupted` supplies stay
+    as they are and nobody is called away.
+
+    `alone` is the hold about which that is asked, where it is another than that of the procedure: one that starts in
+    more ways, say.  It must have the same requirements.
+    `limits.states` bounds the places that are followed, `limits.seconds` the whole.
+    """
+    clock = clock_of(limits)
+    course = lay_course(bound, slips_of(bound) if slips else ())
+    hazards = hazards_of(course)
+    most = limits.states or 400_000
+    notes: list[str] = []
+    report(Progress(NAME, "following the procedure"))
+    follow = Follow(course, hazards, clock, lost=False, most_nodes=most)
+    losing = Follow(course, hazards, clock, lost=True, most_nodes=most)
+    actions: tuple[ActionAudit, ...] = ()
+    breaches: tuple[Breach, ...] = ()
+    missed: Run | None = None
+    interruptions: tuple[Interruption, ...] = ()
+    slip_audit: SlipAudit | None = None
+    failures: FailureAudit | None = None
+    states = states_lost = 0
+    proofs: tuple[Finding, ...] = ()
+    try:
+        first = follow.initial()
+        states = len(follow.explore())
+        actions = tuple(_actions(follow, first, states, clock))
+        breaches = tuple(_breaches(follow, first, report))
+        missed = _missed(follow, first)
+        if interrupted:
+            first_losing = losing.initial()
+            with_loss = len(losing.explore())
+            breaches = (*breaches, *_breaches(losing, first_losing, report, follow, first))
+            report(Progress(NAME, "interrupting the procedure"))
+            interruptions, states_lost = interruptions_of(follow, losing, states, with_loss, clock)
+        report(Progress(NAME, "counting a second time"))
+        proofs = _recount(course, follow, states, losing, states_lost, clock)
+        if slips:
+            report(Progress(NAME, "making slips"))
+            slip_audit = audit_slips(follow, first, range(states), clock, report, together)
+            notes += slip_audit.open
+        if interrupted:
+            report(Progress(NAME, "letting declared failures strike"))
+            failing = Follow(course, hazards, clock, lost=False, most_nodes=most)
+            first = failing.initial()
+            failures = audit_failures(failing, first, failing.explore(), clock)
+            notes += [f"not all failures were followed: {failures.open}"] if failures.open else []
+    except OutOfTime:
+        stopped = limits.stop is not None and limits.stop()
+        notes.append(f"{'it was stopped' if stopped else 'the time was up'} before everything was followed")
+    except TooMuch:
+        notes.append(f"more than {most:,} places would have to be followed")
+    verification = None
+    if engine is not None:
+        seconds = clock.seconds_left()
+        asked = [hazard.instance.requirement.id for hazard in hazards]
+        bounds = replace(limits, seconds=seconds)
+        # what can be done is held by nothing: it is not asked
+        verification = verify(alone or bound.compiled, engine, bounds, report, asked)
+    held = holders_of(hazards, verification, {b.hazard.instance.requirement.id: b.lost for b in breaches}, slip_audit)
+    return Audit(
+        bound,
+        course,
+        hazards,
+        actions,
+        breaches,
+        missed,
+        interruptions,
+        slip_audit,
+        failures,
+        held,
+        verification,
+        proofs,
+        states,
+        states_lost,
+        tuple(notes),
+    )
+
+
+def _actions(follow: Follow, first: Sequence[int], states: int, clock: Clock) -> list[ActionAudit]:
+    course = follow.course
+    nodes_at: dict[int, list[int]] = {}
+    for node in range(states):
+        nodes_at.setdefault(follow.point[node], []).append(node)
+    under_way: dict[int, list[int]] = {}
+    for at, point in enumerate(course.points):
+        if point.under_way or (point.stopped and at in nodes_at):
+            under_way.setdefault(point.action, []).extend(nodes_at.get(at, ()))
+    found = []
+    for at, bound in enumerate(course.bound.actions):
+        here = nodes_at.get(course.starts[at], [])
+        if not here:
+            found.append(ActionAudit(at + 1, bound, Verdict.UNREACHED))
+            continue
+        standing = [node for node in (*here, *under_way.get(at, ())) if _stands(follow, node)]
+        verdict = _verdict(follow, at, here, standing, nodes_at)
+        if verdict is Verdict.POSSIBLE:
+            found.append(ActionAudit(at + 1, bound, verdict))
+            continue
+        if verdict is Verdict.IDLE:
+            way = follow.way_to(first, frozenset(here))
+            why = reasons(course.machine, course.bound.compiled.glossary, bound.done, follow.state(way[-1][0]), 2)
+            found.append(ActionAudit(at + 1, bound, verdict, tell_run(follow, way, None), why))
+            continue
+        # where it has come to rest says more than where it is still on its way to there
+        resting = [node for node in standing if not follow.edges[node]]
+        way = follow.way_to(first, frozenset(resting or standing))
+        wanted = _wanted(follow, at, way[-1][0])
+        state = follow.state(way[-1][0])
+        why = reasons(course.machine, course.bound.compiled.glossary, wanted, state, 6)
+        if bound.manner is Manner.HELD and course.points[follow.point[way[-1][0]]].under_way:
+            why = (*why, *why_still(follow, way[-1][0], bound.action.to))
+        rescue = find_rescue(follow, way[-1][0], wanted, clock)
+        found.append(ActionAudit(at + 1, bound, verdict, tell_run(follow, way, None), why, rescue))
+    return found
+
+
+def _stands(follow: Follow, node: int) -> bool:
+    return bool(follow.marks[node] & (1 << (follow.stands + follow.point[node])))
+
+
+def _verdict(
+    follow: Follow, at: int, here: Sequence[int], standing: Sequence[int], nodes_at: dict[int, list[int]]
+) -> Verdict:
+    course = follow.course
+    manner = course.bound.actions[at].manner
+    after = course.starts[at + 1]
+    passed = acted = False
+    for point in {follow.point[node] for node in here} | {
+        place for place, one in enumerate(course.points) if one.under_way and one.action == at
+    }:
+        for node in nodes_at.get(point, ()):
+            for dest, what in follow.edges[node]:
+                if what >= 0 and course.moves[what].action == at:
+                    acted = acted or course.moves[what].rule is not None
+                    passed = passed or follow.point[dest] == after
+    if manner is Manner.CHECK:
+        if not standing:
+            return Verdict.POSSIBLE
+        return Verdict.MAY_STOP if passed else Verdict.UNMET
+    if standing:
+        return Verdict.SOMETIMES if passed else Verdict.IMPOSSIBLE
+    if not acted and manner is not Manner.WAIT:
+        return Verdict.IDLE
+    return Verdict.POSSIBLE
+
+
+def _wanted(follow: Follow, at: int, node: int) -> Expr:
+    """What would have to be so at the node for the procedure to go on."""
+    course = follow.course
+    bound = course.bound.actions[at]
+    if bound.manner in (Manner.CHECK, Manner.WAIT) or course.points[follow.point[node]].under_way:
+        return bound.until
+    return disj(*(course.rules[name].guard for name in bound.rules))
+
+
+def _breaches(
+    follow: Follow, first: Sequence[int], report: Report, usual: Follow | None = None, usual_first: Sequence[int] = ()
+) -> list[Breach]:
+    """Every requirement broken on the way; with `usual`, only those that are not broken there."""
+    course = follow.course
+    met = 0
+    for node in first:
+        met |= follow.outcomes[node]
+    for node in usual_first:
+        met &= ~usual.outcomes[node] if usual is not None else met
+    ways = []
+    for at, hazard in enumerate(follow.hazards):
+        if met >> at & 1:
+            ways.append((hazard, follow.path(first, 1 << at)))
+    if not ways:
+        return []
+    machine = course_machine(course, lost=usual is not None)
+    questions = [_question(machine, hazard) for hazard, _ in ways]
+    claims = [claim_of(follow, machine, question.id, way) for question, (_, way) in zip(questions, ways, strict=True)]
+    findings = confirm(machine, questions, claims, None, report)
+    return [
+        Breach(hazard, usual is not None, tell_run(follow, way, hazard.bad), finding)
+        for (hazard, way), finding in zip(ways, findings, strict=True)
+    ]
+
+
+def _question(machine: Machine, hazard: Hazard) -> Question:
+    found = next(one for one in machine.requirements if one.id == hazard.instance.requirement.id)
+    return question_of(machine, found)
+
+
+def _missed(follow: Follow, first: Sequence[int]) -> Run | None:
+    way = follow.path(first, follow.bad)
+    return tell_run(follow, way, follow.course.bound.goal) if way else None
+
+
+def _recount(
+    course: Course, follow: Follow, states: int, losing: Follow, states_lost: int, clock: Clock
+) -> tuple[Finding, ...]:
+    """Every requirement that was not seen broken, as claims of both searches that a plain second count re-checks."""
+    findings: list[Finding] = []
+    for graph, number, lost in ((follow, states, False), (losing, states_lost, True)):
+        if not number:
+            continue
+        points = [at for at, point in enumerate(course.points) if not point.ends] if lost else ()
+        machine = course_machine(course, lost=lost, gone_from=(*points, course.starts[-1]) if lost else ())
+        seen = 0
+        for node in range(number):
+            seen |= graph.marks[node]
+        kept = [_question(machine, hazard) for at, hazard in enumerate(graph.hazards) if not seen >> at & 1]
+        claims: list[Claim] = [Proved(question.id, NAME, None, number) for question in kept]
+        findings += confirm(machine, kept, claims, clock.seconds_left())
+    return tuple(findings)

@@ -1,0 +1,339 @@
+"""Follows a course through every interleaving, and tells how each place in it can end.
+
+A node is a point of the course with a state of the hold.  Steps of the procedure, of the plant and of the mechanism are
+edges; slips lead from node to node too but are kept apart, so that what comes after a slip is followed once, however
+many slips lead there.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from interlock.hold.compile.requirements import Instance
+from interlock.kernel.evaluator import State, evaluate, initial_states
+from interlock.kernel.expressions import Expr, conj, neg
+from interlock.kernel.machine import Actor, Machine, Rule, Signal, allowed_by, question_of
+from interlock.prove.core.packing import Packing, compile_enabled
+from interlock.prove.engine import Clock
+from interlock.study.procedure.machine import Course, Move
+
+CHUNK = 256
+"""Nodes between two looks at the clock."""
+
+
+@dataclass(frozen=True, slots=True)
+class Hazard:
+    """What breaks a requirement: a state in which `bad` is so and, where `steps` is not None, one of them is made."""
+
+    instance: Instance
+    bad: Expr
+    steps: frozenset[str] | None
+
+
+def hazards_of(course: Course) -> tuple[Hazard, ...]:
+    """One for every requirement but those that say what can be done, in their order."""
+    found = []
+    for instance, requirement in zip(course.bound.compiled.instances, course.machine.requirements, strict=True):
+        if requirement.kind.is_about_work:
+            continue
+        if requirement.kind.is_about_steps:
+            bad = conj(requirement.situation, neg(allowed_by(requirement)))
+            found.append(Hazard(instance, bad, requirement.steps))
+        else:
+            found.append(Hazard(instance, question_of(course.machine, requirement).target, None))
+    return tuple(found)
+
+
+Edge = tuple[int, int]
+"""(node, what): `what` is a place in `Course.moves`, or -1 - a place in `Follow.plant`."""
+
+
+class TooMuch(Exception):
+    """More nodes than allowed."""
+
+
+class Follow:
+    """The graph so far.
+
+    Bits of an outcome: hazard h is bit h; then one bit for each point at which it can come to a stand; then `good` and
+    `bad`, for an end with and without the goal.
+    """
+
+    def __init__(
+        self, course: Course, hazards: Sequence[Hazard], clock: Clock, *, lost: bool, most_nodes: int = 400_000
+    ) -> None:
+        self.course = course
+        self.hazards = tuple(hazards)
+        self.clock = clock
+        self.most_nodes = most_nodes
+        acting = [course.rules[name] for name in (*course.plant, *(course.lost if lost else ()))]
+        self.failures = [rule for rule in course.machine.rules if rule.actor is Actor.FAILURE]
+        """They strike in `failures_from` only."""
+        self.plant = [*acting, *self.failures]
+        """What acts without people; a failure has its place here so that it can be a step of a way."""
+        self.stands = len(self.hazards)
+        self.good = 1 << (self.stands + len(course.points))
+        self.bad = self.good << 1
+        self._tests: dict[Expr, int] = {}
+        self._plant_tests = [self._test(rule.guard) for rule in acting]
+        self._failure_tests = [self._test(rule.guard) for rule in self.failures]
+        self._moves: list[list[tuple[int, int, int, int]]] = [[] for _ in course.points]
+        self._slips: list[list[tuple[int, int, int, int]]] = [[] for _ in course.points]
+        for place, move in enumerate(course.moves):
+            guard = -1 if move.rule is None else self._test(course.rules[move.rule].guard)
+            entry = (place, move.dest, guard, self._test(move.when))
+            (self._moves if move.slip is None else self._slips)[move.source].append(entry)
+        self._bad_tests = [self._test(hazard.bad) for hazard in self.hazards]
+        self._goal = self._test(course.bound.goal)
+        stepping: dict[str, list[int]] = {}
+        for at, hazard in enumerate(self.hazards):
+            for name in hazard.steps or ():
+                stepping.setdefault(name, []).append(at)
+        self._stepping = {name: tuple(found) for name, found in stepping.items()}
+        self._plant_stepping = [self._stepping.get(rule.name, ()) for rule in self.plant]
+        tested = [Rule(f"test {at}", Actor.CREW, expr, ()) for at, expr in enumerate(self._tests)]
+        self.packing = Packing(Machine(course.machine.variables, course.machine.signals, tuple(tested)))
+        self._true = compile_enabled(self.packing)
+        # the machine drops signals that no rule needs
+        signals = tuple(Signal(name, made) for name, made in course.bound.compiled.definitions.items())
+        self._whole = Machine(course.machine.variables, signals, ())
+        self._writes = {name: self.packing.writes(rule) for name, rule in course.rules.items()}
+        self._plant_writes = [self._writes[rule.name] for rule in self.plant]
+        self._facts: dict[int, frozenset[int]] = {}
+        self._plant_steps: dict[int, tuple[tuple[int, int], ...]] = {}
+        self._hold_marks: dict[int, int] = {}
+        self.index: dict[tuple[int, int], int] = {}
+        self.point: list[int] = []
+        self.hold: list[int] = []
+        self.edges: list[list[Edge]] = []
+        self.marks: list[int] = []
+        """Per node: what is so there and then."""
+        self.outcomes: list[int] = []
+        """Per node: what can come of it without a slip."""
+
+    def _test(self, expr: Expr) -> int:
+        return self._tests.setdefault(expr, len(self._tests))
+
+    def facts(self, hold: int) -> frozenset[int]:
+        found = self._facts.get(hold)
+        if found is None:
+            found = self._facts[hold] = frozenset(self._true(hold))
+            marks = 0
+            for at, (hazard, test) in enumerate(zip(self.hazards, self._bad_tests, strict=True)):
+                if test in found and hazard.steps is None:
+                    marks |= 1 << at
+            steps = []
+            for at, test in enumerate(self._plant_tests):
+                if test in found:
+                    keep, bits = self._plant_writes[at]
+                    steps.append((hold & keep | bits, -1 - at))
+                    for hazard_at in self._plant_stepping[at]:
+                        if self._bad_tests[hazard_at] in found:
+                            marks |= 1 << hazard_at
+            self._hold_marks[hold] = marks
+            self._plant_steps[hold] = tuple(steps)
+        return found
+
+    def initial(self) -> list[int]:
+        """The nodes at which the course begins."""
+        return [self.node(self.course.starts[0], self.packing.pack(s)) for s in initial_states(self.course.machine)]
+
+    def node(self, point: int, hold: int) -> int:
+        """The node of a point and a packed state of the hold; a new one has no edges before `explore`."""
+        key = (point, hold)
+        found = self.index.get(key)
+        if found is None:
+            found = self.index[key] = len(self.point)
+            self.point.append(point)
+            self.hold.append(hold)
+        return found
+
+    def state(self, node: int) -> State:
+        """The state of the hold at a node."""
+        return self.packing.unpack(self.hold[node])
+
+    def holds(self, state: State, expr: Expr) -> bool:
+        """Whether the expression is so in a state of the hold."""
+        return evaluate(self._whole, expr, state)
+
+    def broken(self, state: State, rule: str | None) -> tuple[str, ...]:
+        """The ids of the requirements that the state breaks, or that making this step in it does."""
+        facts = self.facts(self.packing.pack(state))
+        made = () if rule is None else self._stepping.get(rule, ())
+        return tuple(
+            hazard.instance.requirement.id
+            for at, hazard in enumerate(self.hazards)
+            if self._bad_tests[at] in facts and (hazard.steps is None or at in made)
+        )
+
+    def explore(self) -> range:
+        """Expands every node that is not expanded yet, and all that they lead to; gives the new ones.
+
+        Raises OutOfTime and TooMuch; the graph must then not be used further.
+        """
+        first = len(self.edges)
+        while len(self.edges) < len(self.point):
+            node = len(self.edges)
+            if node % CHUNK == 0:
+                self.clock.check()
+                if node > self.most_nodes:
+                    raise TooMuch
+            self._expand(node)
+        fresh = range(first, len(self.edges))
+        self._settle(fresh)
+        return fresh
+
+    def _expand(self, node: int) -> None:
+        point, hold = self.point[node], self.hold[node]
+        facts = self.facts(hold)
+        marks = self._hold_marks[hold]
+        edges: list[Edge] = []
+        for after, what in self._plant_steps[hold]:
+            edges.append((self.node(point, after), what))
+        for place, dest, guard, when in self._moves[point]:
+            if when in facts and (guard < 0 or guard in facts):
+                after, more = self._fire(self.course.moves[place], hold, facts)
+                marks |= more
+                edges.append((self.node(dest, after), place))
+        self.edges.append(edges)
+        self.marks.append(marks)
+        self.outcomes.append(marks)
+
+    def _fire(self, move: Move, hold: int, facts: frozenset[int]) -> tuple[int, int]:
+        """The state of the hold after a move, and the hazards that making it is."""
+        if move.rule is None:
+            return hold, 0
+        marks = 0
+        for at in self._stepping.get(move.rule, ()):
+            if self._bad_tests[at] in facts:
+                marks |= 1 << at
+        keep, bits = self._writes[move.rule]
+        return hold & keep | bits, marks
+
+    def slips_from(self, node: int) -> Iterator[tuple[int, int, int]]:
+        """(place of the move, node it leads to, hazards that making it is) for every slip that is possible there."""
+        hold = self.hold[node]
+        facts = self.facts(hold)
+        for place, dest, guard, when in self._slips[self.point[node]]:
+            if when in facts and (guard < 0 or guard in facts):
+                after, marks = self._fire(self.course.moves[place], hold, facts)
+                yield place, self.node(dest, after), marks
+
+    def failures_from(self, node: int) -> Iterator[tuple[int, int]]:
+        """(what happens, node it leads to) for every failure that can strike there."""
+        hold = self.hold[node]
+        facts = self.facts(hold)
+        for at, test in enumerate(self._failure_tests, len(self._plant_tests)):
+            if test in facts:
+                keep, bits = self._plant_writes[at]
+                yield -1 - at, self.node(self.point[node], hold & keep | bits)
+
+    def _settle(self, fresh: range) -> None:
+        """What can come of the new nodes; the others' outcomes are known."""
+        before: dict[int, list[int]] = {node: [] for node in fresh}
+        leaves: deque[int] = deque()
+        free: set[int] = set()
+        points = self.course.points
+        done = self.course.starts[-1]
+        for node in fresh:
+            point = self.point[node]
+            for after, _ in self.edges[node]:
+                if after in before:
+                    before[after].append(node)
+            if point == done:
+                out = self._goal in self.facts(self.hold[node])
+            else:
+                out = any(self.point[after] != point for after, _ in self.edges[node])
+            if not out and (not points[point].ends or point == done):
+                # a known node at the same point that can leave lets this one leave as well
+                out = out or any(
+                    after not in before and self.point[after] == point and not self._stands(after)
+                    for after, _ in self.edges[node]
+                )
+            if out:
+                free.add(node)
+                leaves.append(node)
+        while leaves:
+            node = leaves.popleft()
+            for earlier in before[node]:
+                if earlier not in free and self.point[earlier] == self.point[node]:
+                    free.add(earlier)
+                    leaves.append(earlier)
+        for node in fresh:
+            point = self.point[node]
+            if point == done:
+                self.outcomes[node] |= self.good if node in free else self.bad
+            elif points[point].stopped or (not points[point].ends and node not in free):
+                self.outcomes[node] |= 1 << (self.stands + point)
+            self.marks[node] = self.outcomes[node]
+        waiting = deque(reversed(fresh))
+        queued = set(waiting)
+        while waiting:
+            node = waiting.popleft()
+            queued.discard(node)
+            outcome = self.outcomes[node]
+            for after, _ in self.edges[node]:
+                outcome |= self.outcomes[after]
+            if outcome != self.outcomes[node]:
+                self.outcomes[node] = outcome
+                for earlier in before[node]:
+                    if earlier not in queued:
+                        queued.add(earlier)
+                        waiting.append(earlier)
+
+    def _stands(self, node: int) -> bool:
+        return bool(self.marks[node] & (self.bad | 1 << (self.stands + self.point[node])))
+
+    def path(self, sources: Iterable[int], wanted: int) -> list[tuple[int, int | None]]:
+        """The shortest way without slips from one of the nodes to one whose marks have a bit of `wanted`.
+
+        As (node, what led to it); the first has None.  Empty where there is none.
+        """
+        parents: dict[int, tuple[int, int] | None] = dict.fromkeys(sources)
+        queue = deque(parents)
+        while queue:
+            node = queue.popleft()
+            if self.marks[node] & wanted:
+                return _back(parents, node)
+            for after, what in self.edges[node]:
+                if after not in parents:
+                    parents[after] = (node, what)
+                    queue.append(after)
+        return []
+
+    def way_to(self, sources: Iterable[int], goals: frozenset[int]) -> list[tuple[int, int | None]]:
+        """The same to one of these nodes."""
+        parents: dict[int, tuple[int, int] | None] = dict.fromkeys(sources)
+        queue = deque(parents)
+        while queue:
+            node = queue.popleft()
+            if node in goals:
+                return _back(parents, node)
+            for after, what in self.edges[node]:
+                if after not in parents:
+                    parents[after] = (node, what)
+                    queue.append(after)
+        return []
+
+    def closure(self, sources: Iterable[int], barred: int = 0) -> Iterator[int]:
+        """Every node that these lead to without a slip, themselves included; nodes below `barred` are left out."""
+        seen = {node for node in sources if node >= barred}
+        stack = sorted(seen)
+        while stack:
+            node = stack.pop()
+            yield node
+            for after, _ in self.edges[node]:
+                if after >= barred and after not in seen:
+                    seen.add(after)
+                    stack.append(after)
+
+
+def _back(parents: dict[int, tuple[int, int] | None], node: int) -> list[tuple[int, int | None]]:
+    found: list[tuple[int, int | None]] = []
+    while (step := parents[node]) is not None:
+        found.append((node, step[1]))
+        node = step[0]
+    found.append((node, None))
+    return found[::-1]

@@ -1,0 +1,335 @@
+"""What each slip leads to, and how few slips together reach each hazard.
+
+All slips are followed at once: what comes after a place does not depend on the slip that led there, so every place is
+followed once.  A slip from which the procedure comes back to a place that it reaches rightly has no more to tell there.
+What the search says of every slip is then counted a second time, from the state machine of the procedure (`recount`),
+as far as that is not too large.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+from interlock.confirm.confirm import confirm
+from interlock.confirm.consequences import MISSED, MOST_PLACES, stopped_at
+from interlock.hold.procedure.binding import Manner
+from interlock.hold.tell import Reason, reasons
+from interlock.kernel.claims import Finding, Progress, Refuted, Report
+from interlock.kernel.expressions import conj, disj
+from interlock.kernel.machine import Machine, Question, question_of
+from interlock.prove.engine import Clock
+from interlock.study.procedure.following import Follow, Hazard, TooMuch
+from interlock.study.procedure.machine import course_machine
+from interlock.study.procedure.recount import SecondCount, recount, track_of
+from interlock.study.procedure.runs import Run, claim_of, tell_run
+from interlock.study.procedure.slips import Slip
+
+MOST_SLIPS = 2
+
+
+class Effect(StrEnum):
+    """What a slip leads to, worst first."""
+
+    HAZARD = "hazard"
+    UNNOTICED = "goal missed unnoticed"
+    BLOCKED = "blocked"
+    DETECTED = "detected by a check"
+    HARMLESS = "harmless"
+
+
+@dataclass(frozen=True, slots=True)
+class SlipResult:
+    """The worst that one slip can lead to.
+
+    `hazards` are the requirements that can then be broken, but are not without the slip.  `shows_at` are the actions
+    (from 1) at which it can come to a stand or a check can be found not so: all of them, with the `why` of the nearest.
+    `impossible`: the hold does not let the slip be made at all.  `run` leads to the first hazard or the missed goal.
+    """
+
+    slip: Slip
+    effect: Effect
+    hazards: tuple[str, ...]
+    shows_at: tuple[int, ...]
+    impossible: bool
+    why: tuple[Reason, ...]
+    run: Run | None
+
+
+@dataclass(frozen=True, slots=True)
+class Combination:
+    """A smallest set of slips that together reach a hazard."""
+
+    hazard: Hazard
+    slips: tuple[Slip, ...]
+    run: Run | None
+
+
+@dataclass(frozen=True, slots=True)
+class SlipAudit:
+    """All slips and all smallest combinations of up to two, by hazard; `findings` are of their replayed runs.
+
+    `places` counts what was followed in all, `together` the most slips that were followed together.  `open` says what
+    was left out, and why.  `counted` is the second count.
+    """
+
+    results: tuple[SlipResult, ...]
+    combinations: tuple[Combination, ...]
+    findings: tuple[Finding, ...]
+    places: int
+    together: int
+    open: tuple[str, ...]
+    counted: SecondCount
+
+    @property
+    def hazardous(self) -> bool:
+        """Some single slip leads to a hazard."""
+        return any(result.effect is Effect.HAZARD for result in self.results)
+
+    def fewest(self, requirement: str) -> int | None:
+        """The fewest slips that break the requirement; None where up to two do not."""
+        sizes = [len(one.slips) for one in self.combinations if one.hazard.instance.requirement.id == requirement]
+        return min(sizes, default=None)
+
+
+@dataclass(slots=True)
+class _Made:
+    """Where one slip can be made: (from, move, to), and the hazards that making it is."""
+
+    places: list[tuple[int, int, int]]
+    marks: int = 0
+
+
+def audit_slips(
+    follow: Follow, first: Sequence[int], rightly: range, clock: Clock, report: Report, together: int = MOST_SLIPS
+) -> SlipAudit:
+    """Every slip at every place that the procedure reaches rightly, then every pair where two go `together`."""
+    course = follow.course
+    asked = together
+    made = _made(follow, rightly)
+    follow.explore()
+    after_one = len(follow.edges)
+    usual = 0
+    for node in first:
+        usual |= follow.outcomes[node]
+    every = (1 << len(follow.hazards)) - 1
+    dangers = [0] * len(course.slips)
+    for which, one in made.items():
+        met = one.marks
+        for _, _, node in one.places:
+            met |= follow.outcomes[node]
+        dangers[which] = met & every & ~usual
+    machine = course_machine(course, lost=False, slips=together)
+    replays = _Replays(follow, machine)
+    results = tuple(
+        _result(follow, first, rightly, place, slip, made.get(place), dangers[place], replays)
+        for place, slip in enumerate(course.slips)
+    )
+    notes: list[str] = []
+    combinations: list[Combination] = []
+    for at, hazard in enumerate(follow.hazards):
+        for place, slip in enumerate(course.slips):
+            if dangers[place] >> at & 1:
+                combinations.append(Combination(hazard, (slip,), None))
+    if together > 1:
+        report(Progress("procedure", "making two slips"))
+        try:
+            combinations += _pairs(follow, first, rightly, made, dangers, usual, after_one, replays)
+        except TooMuch:
+            together = 1
+            notes.append(f"not all pairs of slips were followed: more than {follow.most_nodes:,} places")
+    findings = confirm(machine, replays.questions, replays.claims, clock.seconds_left())
+    report(Progress("procedure", "counting the slips a second time"))
+    effects = {course.slips[which].id: _effects(follow, one) for which, one in made.items()}
+    fewest = {hazard.instance.requirement.id: 0 for at, hazard in enumerate(follow.hazards) if usual >> at & 1}
+    for combination in combinations:
+        id, size = combination.hazard.instance.requirement.id, len(combination.slips)
+        fewest[id] = min(fewest.get(id, size), size)
+    if together > 1 and len(follow.edges) > MOST_PLACES >= after_one:
+        # too many for pairs: at least every slip by itself
+        fewest = {id: size for id, size in fewest.items() if size < MOST_SLIPS}
+        counted, wrong = recount(track_of(course, 1), 1, effects, fewest, after_one, clock)
+    else:
+        track = track_of(course, together, machine if together == asked else None)
+        counted, wrong = recount(track, together, effects, fewest, len(follow.edges), clock)
+    return SlipAudit(
+        results, tuple(combinations), (*findings, *wrong), len(follow.edges), together, tuple(notes), counted
+    )
+
+
+def _effects(follow: Follow, made: _Made) -> frozenset[str]:
+    """What the search says can come of a slip, in the words of the second count."""
+    met = made.marks
+    for _, _, node in made.places:
+        met |= follow.outcomes[node]
+    hazards, points = follow.hazards, follow.course.points
+    found = {
+        hazards[at].instance.requirement.id if at < follow.stands else stopped_at(points[at - follow.stands].name)
+        for at in _bits(met & (follow.good - 1))
+    }
+    return frozenset(found | ({MISSED} if met & follow.bad else set()))
+
+
+def _bits(number: int) -> Iterator[int]:
+    """The places of the ones, from the lowest."""
+    while number:
+        low = number & -number
+        yield low.bit_length() - 1
+        number ^= low
+
+
+def _made(follow: Follow, nodes: Sequence[int]) -> dict[int, _Made]:
+    found: dict[int, _Made] = {}
+    for node in nodes:
+        for place, dest, marks in follow.slips_from(node):
+            slip = follow.course.moves[place].slip
+            assert slip is not None  # noqa: S101 -- only slips are given
+            one = found.setdefault(slip, _Made([]))
+            one.places.append((node, place, dest))
+            one.marks |= marks
+    return found
+
+
+class _Replays:
+    """Runs to be replayed, each with its question."""
+
+    def __init__(self, follow: Follow, machine: Machine) -> None:
+        self._follow = follow
+        self._machine = machine
+        self._requirements = {one.id: one for one in machine.requirements}
+        self.questions: list[Question] = []
+        self.claims: list[Refuted] = []
+
+    def add(self, hazard: Hazard, way: list[tuple[int, int | None]]) -> None:
+        """Adds the way; it must end where the requirement is broken, or may be by the step that it lets happen."""
+        target = question_of(self._machine, self._requirements[hazard.instance.requirement.id]).target
+        id = f"run {len(self.questions) + 1}"
+        self.questions.append(Question(id, target))
+        self.claims.append(claim_of(self._follow, self._machine, id, way))
+
+
+def _result(
+    follow: Follow,
+    first: Sequence[int],
+    rightly: range,
+    place: int,
+    slip: Slip,
+    made: _Made | None,
+    danger: int,
+    replays: _Replays,
+) -> SlipResult:
+    course = follow.course
+    if made is None:
+        why = _why_impossible(follow, rightly, slip)
+        return SlipResult(slip, Effect.BLOCKED, (), (slip.action + 1,), True, why, None)
+    met = 0
+    for _, _, node in made.places:
+        met |= follow.outcomes[node]
+    stands = list(_bits((met & (follow.good - 1)) >> follow.stands))
+    shows = tuple(sorted({course.points[at].action + 1 for at in stands}))
+    if danger:
+        at = (danger & -danger).bit_length() - 1
+        way, _ = _way_with(follow, first, made, 1 << at)
+        replays.add(follow.hazards[at], way)
+        ids = tuple(h.instance.requirement.id for n, h in enumerate(follow.hazards) if danger >> n & 1)
+        return SlipResult(slip, Effect.HAZARD, ids, shows, False, (), tell_run(follow, way, follow.hazards[at].bad))
+    if met & follow.bad:
+        way, _ = _way_with(follow, first, made, follow.bad)
+        return SlipResult(slip, Effect.UNNOTICED, (), shows, False, (), tell_run(follow, way, course.bound.goal))
+    if stands:
+        blocked = any(not course.points[at].stopped for at in stands)
+        wanted = sum(1 << (follow.stands + at) for at in stands if course.points[at].stopped is not blocked)
+        _, end = _way_with(follow, first, made, wanted)
+        why = _why_standing(follow, end)
+        return SlipResult(slip, Effect.BLOCKED if blocked else Effect.DETECTED, (), shows, False, why, None)
+    return SlipResult(slip, Effect.HARMLESS, (), (), False, (), None)
+
+
+def _way_with(
+    follow: Follow, first: Sequence[int], made: _Made, wanted: int
+) -> tuple[list[tuple[int, int | None]], int]:
+    """A shortest way to the slip and on to what is wanted; and the node where it ends.
+
+    Where making the slip is itself what is wanted, the way ends before it.
+    """
+    dests = list(dict.fromkeys(dest for _, _, dest in made.places))
+    tail = follow.path(dests, wanted)
+    if not tail:
+        before = frozenset(
+            node for node, _, _ in made.places if any(marks & wanted for _, _, marks in follow.slips_from(node))
+        )
+        way = follow.way_to(first, before)
+        return way, way[-1][0]
+    sources = {node: place for node, place, dest in made.places if dest == tail[0][0]}
+    head = follow.way_to(first, frozenset(sources))
+    return [*head, (tail[0][0], sources[head[-1][0]]), *tail[1:]], tail[-1][0]
+
+
+def _why_impossible(follow: Follow, rightly: range, slip: Slip) -> tuple[Reason, ...]:
+    """Why the hold does not let the slip be made, at the first place where it could be tried."""
+    course = follow.course
+    tried = {move.source for move in course.moves if move.slip is not None and course.slips[move.slip] is slip}
+    node = next((node for node in rightly if follow.point[node] in tried), None)
+    if node is None or slip.instead is None or not slip.instead.rules:
+        return ()
+    wanted = disj(*(course.rules[name].guard for name in slip.instead.rules))
+    return reasons(course.machine, course.bound.compiled.glossary, wanted, follow.state(node), 2)
+
+
+def _why_standing(follow: Follow, node: int) -> tuple[Reason, ...]:
+    course = follow.course
+    point = course.points[follow.point[node]]
+    bound = course.bound.actions[point.action]
+    if point.under_way or point.stopped or bound.manner in (Manner.CHECK, Manner.WAIT):
+        wanted = bound.until
+    else:
+        wanted = disj(*(conj(course.rules[name].guard) for name in bound.rules))
+    return reasons(course.machine, course.bound.compiled.glossary, wanted, follow.state(node), 2)
+
+
+def _pairs(
+    follow: Follow,
+    first: Sequence[int],
+    rightly: range,
+    made: dict[int, _Made],
+    dangers: Sequence[int],
+    usual: int,
+    after_one: int,
+    replays: _Replays,
+) -> Iterator[Combination]:
+    """Every pair that reaches a hazard which neither of the two reaches by itself, hazard by hazard."""
+    course = follow.course
+    second: dict[int, list[tuple[int, int, int]]] = {}
+    for node in range(len(rightly), after_one):
+        second[node] = list(follow.slips_from(node))
+    follow.explore()
+    every = (1 << len(follow.hazards)) - 1
+    found: dict[tuple[int, frozenset[int]], tuple[int, int, int, int]] = {}
+    for slip, one in made.items():
+        for node in follow.closure(dict.fromkeys(dest for _, _, dest in one.places), len(rightly)):
+            for place, dest, marks in second.get(node, ()):
+                other = course.moves[place].slip
+                assert other is not None  # noqa: S101 -- only slips are given
+                new = (marks | follow.outcomes[dest]) & every & ~usual & ~dangers[slip] & ~dangers[other]
+                while new and other != slip:
+                    at = (new & -new).bit_length() - 1
+                    new &= new - 1
+                    found.setdefault((at, frozenset((slip, other))), (slip, node, place, dest))
+    for (at, _), (slip, node, place, dest) in sorted(found.items(), key=lambda item: (item[0][0], sorted(item[0][1]))):
+        way = _way_of_pair(follow, first, made[slip], node, place, dest, 1 << at)
+        replays.add(follow.hazards[at], way)
+        other = course.moves[place].slip
+        pair = tuple(course.slips[which] for which in sorted((slip, other if other is not None else slip)))
+        yield Combination(follow.hazards[at], pair, tell_run(follow, way, follow.hazards[at].bad))
+
+
+def _way_of_pair(
+    follow: Follow, first: Sequence[int], made: _Made, node: int, place: int, dest: int, wanted: int
+) -> list[tuple[int, int | None]]:
+    middle = follow.way_to(dict.fromkeys(dest for _, _, dest in made.places), frozenset([node]))
+    sources = {source: move for source, move, after in made.places if after == middle[0][0]}
+    head = follow.way_to(first, frozenset(sources))
+    way = [*head, (middle[0][0], sources[head[-1][0]]), *middle[1:]]
+    tail = follow.path([dest], wanted)
+    return [*way, (tail[0][0], place), *tail[1:]] if tail else way

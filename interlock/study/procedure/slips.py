@@ -1,0 +1,174 @@
+"""The slips that people can make in a procedure: every one that its actions and its hold allow.
+
+Reference for the modes: SHERPA's error modes A2, A3, A6, A8, A9 and C1, as tabulated in jksaa-29-2-14, table 2; that an
+action is done twice is not among them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from enum import Enum
+
+from interlock.hold.compile.compiler import CompiledHold
+from interlock.hold.language.syntax import Path
+from interlock.hold.procedure.actions import OPPOSITES, Action
+from interlock.hold.procedure.binding import Bound, BoundProcedure, Manner, bind_action
+
+
+class SlipKind(Enum):
+    """What sort of slip: our word, and the mode of SHERPA."""
+
+    OMITTED = ("omitted", "A8")
+    REPEATED = ("repeated", "")
+    SWAPPED = ("swapped with the next", "A2")
+    WRONG_WAY = ("wrong direction", "A3")
+    WRONG_OBJECT = ("wrong object", "A6")
+    INCOMPLETE = ("group left incomplete", "A9")
+    UNCHECKED = ("check omitted", "C1")
+
+    @property
+    def word(self) -> str:
+        """What we call it."""
+        return self.value[0]
+
+    @property
+    def mode(self) -> str:
+        """SHERPA's mode; empty where it has none."""
+        return self.value[1]
+
+
+@dataclass(frozen=True, slots=True)
+class Slip:
+    """One slip at the action numbered `action` (from 0).
+
+    `instead` is what is done in its place (None: nothing), `resumes` the action with which the procedure goes on.
+    `id` is unique in its procedure; `text` says it without the number.
+    """
+
+    id: str
+    kind: SlipKind
+    action: int
+    text: str
+    instead: Bound | None
+    resumes: int
+
+
+def slips_of(bound: BoundProcedure) -> tuple[Slip, ...]:
+    """Every slip, in the order of the actions."""
+    return tuple(slip for at in range(len(bound.actions)) for slip in _at(bound, at))
+
+
+def _at(bound: BoundProcedure, at: int) -> Iterator[Slip]:
+    actions = bound.actions
+    here = actions[at]
+    text = here.action.text
+    number = at + 1
+    looks = here.manner in (Manner.CHECK, Manner.WAIT)
+    kind = SlipKind.UNCHECKED if looks else SlipKind.OMITTED
+    yield Slip(f"{number} {kind.word}", kind, at, f"'{text}' is left out", None, number)
+    if not looks:
+        yield Slip(f"{number} repeated", SlipKind.REPEATED, at, f"'{text}' is done twice", here, number)
+    if number < len(actions) and actions[number].action.text != text:
+        after = actions[number].action.text
+        yield Slip(
+            f"{number} swapped", SlipKind.SWAPPED, at, f"'{after}' is done before '{text}'", actions[number], number + 1
+        )
+    for other in _wrong_ways(here, bound.compiled):
+        said = other.action.text
+        yield Slip(
+            f"{number} wrong direction: {said}",
+            SlipKind.WRONG_WAY,
+            at,
+            f"'{said}' is done in the place of '{text}'",
+            other,
+            number,
+        )
+    for other in _wrong_objects(here, bound.compiled):
+        said = other.action.text
+        yield Slip(
+            f"{number} wrong object: {said}",
+            SlipKind.WRONG_OBJECT,
+            at,
+            f"'{said}' is done in the place of '{text}'",
+            other,
+            number,
+        )
+    for group in bound.procedure.groups:
+        # leaving out only the last is an omission, leaving out all is none of a group begun
+        if group.first < at < group.end - 1:
+            yield Slip(
+                f"{number} to {group.end} left out",
+                SlipKind.INCOMPLETE,
+                at,
+                f"'{group.name}' is left off before '{text}'",
+                None,
+                group.end,
+            )
+
+
+def _wrong_ways(bound: Bound, compiled: CompiledHold) -> Iterator[Bound]:
+    action = bound.action
+    if action.subject is None:
+        return
+    if action.verb in ("set", "hold"):
+        control = next((c for c in compiled.hold.controls if (c.id,) == action.subject.parts), None)
+        for position in () if control is None else control.positions:
+            if position != action.to:
+                yield from _varied(compiled, replace(action, to=position), action.to or "", position, wrong_way=True)
+    elif action.verb == "push":
+        other = {"fore": "aft", "aft": "fore", "left": "right", "right": "left"}.get(action.to or "")
+        if other is not None:
+            yield from _varied(compiled, replace(action, to=other), action.to or "", other, wrong_way=True)
+    elif action.verb in OPPOSITES:
+        verb = OPPOSITES[action.verb]
+        old, new = action.verb.replace("_", " "), verb.replace("_", " ")
+        if action.verb in ("run_in", "run_out"):
+            old, new = action.verb.partition("_")[2], verb.partition("_")[2]
+        yield from _varied(compiled, replace(action, verb=verb), old, new, wrong_way=True)
+
+
+def _wrong_objects(bound: Bound, compiled: CompiledHold) -> Iterator[Bound]:
+    action = bound.action
+    if action.subject is None or len(action.subject.parts) != 1 or action.verb in ("release", "push"):
+        return
+    (id,) = action.subject.parts
+    for other in alike(compiled, id):
+        subject = Path((other,), action.subject.spans)
+        yield from _varied(compiled, replace(action, subject=subject), id, other, wrong_way=False)
+    if action.beside is not None:
+        bay, span = action.beside
+        for other in next((door.bays for door in compiled.hold.doorways if door.id == id), ()):
+            if other != bay:
+                varied = _varied(compiled, replace(action, beside=(other, span)), bay, other, wrong_way=False)
+                # beside either of two bays a long unit stands at the same place
+                yield from (one for one in varied if one.rules != bound.rules)
+
+
+def alike(compiled: CompiledHold, id: str) -> tuple[str, ...]:
+    """The other things of the same kind, in the order of the description."""
+    hold = compiled.hold
+    for listed in (hold.devices, hold.controls):
+        kinds = {one.id: one.kind for one in listed}
+        if id in kinds:
+            return tuple(other for other, kind in kinds.items() if kind == kinds[id] and other != id)
+    for ids in ([d.id for d in hold.doorways], [s.id for s in hold.supplies], [p.id for p in hold.people]):
+        if id in ids:
+            return tuple(other for other in ids if other != id)
+    return ()
+
+
+def _varied(compiled: CompiledHold, action: Action, old: str, new: str, *, wrong_way: bool) -> Iterator[Bound]:
+    """The action done wrongly, where the hold has such a thing; nobody waits for its condition to come true."""
+    words = action.text.split(" until ")[0].split()
+    said = " ".join(words).replace(old, new, 1) if wrong_way and " " in old else ""
+    if not said:
+        places = [at for at, word in enumerate(words) if word == old]
+        if not places:
+            return
+        # the verb comes first, the position or object last
+        at = places[-1] if action.verb not in OPPOSITES or not wrong_way else places[0]
+        said = " ".join([*words[:at], new, *words[at + 1 :]])
+    bound = bind_action(replace(action, text=said), compiled)
+    if bound is not None and bound.rules:
+        yield bound
