@@ -7,25 +7,31 @@ import signal
 import sys
 from types import FrameType
 
+SIGNALS = (signal.SIGINT, signal.SIGTERM)
+
 
 def main() -> None:
     """Runs the command line and ends the program with its exit code."""
     # before anything that takes time is loaded: an exception inside an import leaves it half done
-    if signal.getsignal(signal.SIGINT) is not signal.SIG_IGN:
-        signal.signal(signal.SIGINT, leave)
+    for number in SIGNALS:
+        if signal.getsignal(number) is not signal.SIG_IGN:
+            signal.signal(number, leave)
     from interlock.cli import run
 
     code = run(sys.argv[1:])
     # all is said; what the libraries put away at the end must not be torn
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    for number in SIGNALS:
+        signal.signal(number, signal.SIG_IGN)
     sys.exit(code)
 
 
 def leave(number: int, frame: FrameType | None) -> None:
     """Ends the program at once; commands with something to lose handle the signal otherwise meanwhile."""
-    os.write(2, b"Stopped.\n")
-    # as shells say it: 130 for Ctrl-C
-    os._exit(128 + number)
+    try:
+        os.write(2, b"Stopped.\n")
+    finally:
+        # as shells say it: 130 for Ctrl-C; also where standard error is closed
+        os._exit(128 + number)
 
 
 if __name__ == "__main__":

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import errno
-import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
-from pathlib import Path
 from textwrap import fill
-from typing import Any
 
 import click
 
 from interlock import __version__
+from interlock.cli.streams import Unwritten, watched_streams
 from interlock.diagnostics.nearest import nearest_name
 
 COMMANDS = {
@@ -51,15 +48,10 @@ EXIT_CODES = exit_codes(
     "something is undecided (a limit was reached, or you stopped it)",
     last="Several holds in one call: 4 before 2 before 1 before 3 before 0.\n",
 )
+UNWRITTEN = 2
 PIPE_CLOSED = 141
 STOPPED = 130
 INTERNAL_FAULT = 70
-FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO)
-"""What the operating system says where a disk takes no more."""
-
-
-class ReaderGone(Exception):
-    """Whoever read the output went away."""
 
 
 class Commands(click.Group):
@@ -86,21 +78,6 @@ class Commands(click.Group):
             ctx.fail(f"No such command {args[0]!r}." + (f" Did you mean {hint!r}?" if hint else ""))
         return super().resolve_command(ctx, args)
 
-    # a closed pipe is renamed in both, since click would end it with 1, the code of a failed requirement
-    def make_context(self, *args: Any, **kwargs: Any) -> click.Context:
-        """As click does it; the help is printed here."""
-        try:
-            return super().make_context(*args, **kwargs)
-        except BrokenPipeError as gone:
-            raise ReaderGone from gone
-
-    def invoke(self, ctx: click.Context) -> object:
-        """As click does it."""
-        try:
-            return super().invoke(ctx)
-        except BrokenPipeError as gone:
-            raise ReaderGone from gone
-
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """From the table, so that no module is loaded."""
         with formatter.section("Commands"):
@@ -121,11 +98,16 @@ def commands(debug: bool) -> None:
 
 
 def run(args: Sequence[str]) -> int:
-    """Runs one command line and gives its exit code; nothing but a fault of our own gets past it."""
-    for name in ("stdout", "stderr"):
-        if getattr(sys, name) is None:
-            # closed by whoever started the program: the exit code still counts
-            setattr(sys, name, Path(os.devnull).open("w", encoding="utf-8"))  # noqa: SIM115 -- stays open
+    """Runs one command line and gives its exit code; nothing but a fault of our own gets past it.
+
+    The code is 0 only where everything that was to be written was.
+    """
+    with watched_streams() as is_lost:
+        code = _run(args)
+        return UNWRITTEN if code == 0 and is_lost() else code
+
+
+def _run(args: Sequence[str]) -> int:
     try:
         code = commands.main(args=list(args), prog_name="interlock", standalone_mode=False)
         sys.stdout.flush()
@@ -135,17 +117,11 @@ def run(args: Sequence[str]) -> int:
     except (click.Abort, KeyboardInterrupt):
         click.echo("Stopped.", err=True)
         return STOPPED
-    except (BrokenPipeError, ReaderGone):
-        # Python would complain once more when it flushes at exit
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return PIPE_CLOSED
-    except OSError as fault:
-        if fault.errno not in FULL:
-            return _own(fault, args)
-        # a full disk under standard output; Python would complain once more when it flushes at exit
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        _show(click.ClickException(f"cannot write the output: {fault.strerror}"))
-        return 2
+    except Unwritten as fault:
+        if fault.reader_is_gone:
+            return PIPE_CLOSED
+        _show(click.ClickException(f"cannot write the output: {fault}"))
+        return UNWRITTEN
     except Exception as fault:
         return _own(fault, args)
     return code if isinstance(code, int) else 0
@@ -166,6 +142,9 @@ def _own(fault: Exception, args: Sequence[str]) -> int:
 
 def _show(fault: click.ClickException) -> None:
     """As click does it, in lines of at most 80 columns; names are never broken."""
+    if isinstance(fault, click.exceptions.NoArgsIsHelpError):
+        click.echo(fault.format_message(), err=True)
+        return
     if isinstance(fault, click.UsageError) and fault.ctx is not None:
         click.echo(fault.ctx.get_usage(), err=True)
         click.echo(f"Try '{fault.ctx.command_path} --help' for help.\n", err=True)

@@ -80,8 +80,6 @@ def command(
     from interlock.report.views.grouping import REJECTED
     from interlock.study.procedure.audit import audit_procedure
 
-    if output is not None and output.exists() and Path(procedure).exists() and output.samefile(procedure):
-        raise click.UsageError(f"--output would overwrite {output}, which is to be read.")
     opened = open_procedure(procedure, files, standing)
     if isinstance(opened, Rejected):
         show_rejection(procedure, opened)
@@ -89,27 +87,26 @@ def command(
     bound, free, warnings = opened
     show_warnings(warnings)
     began = monotonic()
+    screen = Screen(output, color)
     engine = engine_of("combined") if alone else None
     with noted_stop() as stop:
-        with shown_progress(procedure, False) as report:
+        with stop.tearing(), shown_progress(procedure, False) as report:
             audit = audit_procedure(
                 bound, engine, Limits(seconds=seconds, stop=stop.is_asked), report, slips=slips, alone=free
             )
-        with stop.held():
-            took = monotonic() - began
-            screen = Screen(output, color)
-            if layout == "json":
-                screen.text(audit_document(audit, procedure))
-            elif layout == "markdown":
-                screen.text(audit_markdown(audit, procedure))
-            elif layout == "html":
-                screen.text(audit_html(audit, procedure))
-            else:
-                last = audit_summary(audit, took)
-                screen.lines((*audit_lines(audit, procedure, verbose), *flow(last.text, 0, 2, last.tone)))
-            screen.close()
-            if layout != "text" or screen.output is not None:
-                click.echo(f"{procedure}: {audit_summary(audit, took).text}", err=True)
+        took = monotonic() - began
+        if layout == "json":
+            screen.text(audit_document(audit, procedure))
+        elif layout == "markdown":
+            screen.text(audit_markdown(audit, procedure))
+        elif layout == "html":
+            screen.text(audit_html(audit, procedure))
+        else:
+            last = audit_summary(audit, took)
+            screen.lines((*audit_lines(audit, procedure, verbose), *flow(last.text, 0, 2, last.tone)))
+        screen.close()
+        if layout != "text" or screen.output is not None:
+            click.echo(f"{procedure}: {audit_summary(audit, took).text}", err=True)
     return CODES[audit.overall]
 
 

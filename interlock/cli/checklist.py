@@ -97,7 +97,7 @@ def command(
     began = monotonic()
     with noted_stop() as stop:
         try:
-            with shown_progress(opened.label, layout != "text") as report:
+            with stop.tearing(), shown_progress(opened.label, layout != "text") as report:
                 result = make_checklist(compiled, wanted, Limits(seconds=seconds, stop=stop.is_asked), report, before)
                 left = None if seconds is None else max(0.001, seconds - (monotonic() - began))
                 audited = (
@@ -108,9 +108,8 @@ def command(
         except GoalFault as fault:
             hint = "" if unload is None or aboard is not None else " '--aboard all:KIND' starts with a load aboard."
             raise click.UsageError(f"{sentence(str(fault))}{hint}") from fault
-        with stop.held():
-            _show(screen, hold, result, audited, layout, output, verbose)
-            screen.close()
+        _show(screen, hold, result, audited, layout, output, verbose)
+        screen.close()
     return exit_code_of(result, audited)
 
 
@@ -165,7 +164,7 @@ def _show(
 
 def _seen_from(hold: str, output: Path | None) -> str:
     """The file of the description as the folder of the procedure sees it."""
-    if output is None or str(output) == "-" or not Path(hold).exists():
+    if output is None or not Path(hold).exists():
         return hold
     return Path(os.path.relpath(hold, output.parent)).as_posix()
 

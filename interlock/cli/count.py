@@ -64,10 +64,11 @@ def command(
         show_rejection(hold, opened)
         return REJECTED
     show_warnings(opened.warnings)
+    screen = Screen(output, color)
     with noted_stop() as stop:
         limits = Limits(depth=depth, seconds=seconds, states=states, stop=stop.is_asked)
-        count = count_states(opened.compiled.machine, limits, memory << 20)
-        screen = Screen(output, color)
+        with stop.tearing():
+            count = count_states(opened.compiled.machine, limits, memory << 20)
         screen.lines(count_lines(opened.compiled.hold.title, count, verbose))
         screen.close()
     return 0 if count.complete else EXIT_CODES[Status.UNDECIDED]

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from interlock.cli.screen import output_option, write_whole
+from interlock.cli.screen import Screen, output_option
 
 if TYPE_CHECKING:
     from interlock.hold.compile.compiler import CompiledHold
@@ -95,28 +95,20 @@ def _draw_kind(what: str, layout: str, output: Path | None) -> int:
 
 
 def _put_graph(source: str, layout: str, output: Path | None) -> int:
-    """DOT as it is, or laid out; where nothing can lay it out, the DOT is left beside the file that was asked for."""
+    """DOT as it is, or laid out.  Raises click.ClickException where nothing can lay it out."""
     from interlock.cli.rendering import ADVICE, render_dot
 
     if layout == "dot":
         _put(source, output)
         return 0
     drawn = render_dot(source)
-    if drawn is not None:
-        _put(drawn.decode(), output)
-        return 0
-    if output is None:
+    if drawn is None:
         raise click.ClickException(ADVICE + " Use --format dot.")
-    beside = output.with_suffix(".dot")
-    write_whole(beside, source)
-    click.echo(f"{ADVICE} It is {beside}.", err=True)
+    _put(drawn.decode(), output)
     return 0
 
 
 def _put(text: str, output: Path | None) -> None:
-    if not text.endswith("\n"):
-        text += "\n"
-    if output is None or str(output) == "-":
-        click.echo(text, nl=False)
-    else:
-        write_whole(output, text)
+    screen = Screen(output)
+    screen.text(text if text.endswith("\n") else text + "\n")
+    screen.close()

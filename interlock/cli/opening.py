@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
 import click
 
+from interlock.cli.files import note_read
 from interlock.cli.shipped import STANDING, demonstrations, procedures, shipped
 from interlock.diagnostics.nearest import nearest_name
 from interlock.diagnostics.spans import Diagnostic
@@ -120,6 +123,10 @@ def read_source(name: str) -> Source:
     from interlock.hold.loader import Source
 
     if name == "-":
+        if sys.stdin is None:
+            raise click.UsageError("Cannot read standard input: it is closed.")
+        with suppress(OSError):
+            note_read(os.fstat(sys.stdin.fileno()))
         return Source(STANDARD_INPUT, sys.stdin.buffer.read())
     if name.startswith(DEMO):
         demo = name.removeprefix(DEMO).removesuffix(".yaml")
@@ -130,6 +137,7 @@ def read_source(name: str) -> Source:
         return Source(f"{DEMO}{demo}.yaml", shipped("models").joinpath(f"{demo}.yaml").read_bytes())
     path = Path(name)
     try:
+        note_read(path.stat(), name)
         return Source(path.as_posix(), path.read_bytes())
     except OSError as fault:
         text = f"Cannot read {name}: {fault.strerror or fault}."

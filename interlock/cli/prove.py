@@ -118,13 +118,13 @@ def command(
     if memory_mib is not None and resident_bytes() is None:
         raise click.UsageError("--memory: how much memory a program holds cannot be found out on this system.")
     folders = _folders(evidence, holds)
-    _spare_inputs(output, (*holds, *files))
+    if evidence is not None and output is not None and output.resolve().is_relative_to(evidence.resolve()):
+        raise click.UsageError(f"--output: {output} would lie among the evidence in {evidence}.")
     texts = open_texts(files, standing)
     if isinstance(texts, Rejected):
         show_rejection("requirements", texts)
         return REJECTED
     wanted = _Wanted(only, method, seconds, memory_mib, depth, quiet)
-    screen = Screen(output, color)
     codes: list[int] = []
     faults: list[Exception] = []
     proofs: list[Proof] = []
@@ -140,6 +140,7 @@ def command(
         else:
             show_warnings(found.warnings)
             opened.append((found, folder))
+    screen = Screen(output, color)
     _check_only([one for one, _ in opened], only)
     with noted_stop() as stop:
         for at, (one, folder) in enumerate(opened):
@@ -162,10 +163,9 @@ def command(
                 reasons = grounds_lines(grounds_of(proof.verification)) if why else ()
                 screen.lines((*between, *proof_lines(proof, verbose), *reasons, summary_line(proof.verification, took)))
         code = worst_code(codes)
-        with stop.held():
-            if layout == "json":
-                screen.text(proof_document(proofs, rejections, code))
-            screen.close()
+        if layout == "json":
+            screen.text(proof_document(proofs, rejections, code))
+        screen.close()
     if faults:
         raise next((fault for fault in faults if not isinstance(fault, click.ClickException)), faults[0])
     return code
@@ -185,7 +185,7 @@ def _prove_or_not(
     try:
         proof = None if stop.asked else _prove(opened, wanted, stop)
         if proof is not None and folder is not None:
-            proof = _with_evidence(proof, folder, stop)
+            proof = _with_evidence(proof, folder)
     except KeyboardInterrupt:
         pass
     except click.ClickException as fault:
@@ -195,8 +195,7 @@ def _prove_or_not(
         why_not = "a fault inside this program kept it from being decided"
     if proof is not None:
         return proof, ""
-    with stop.held():
-        verification = leave_undecided(opened.compiled, why_not, wanted.only or None)
+    verification = leave_undecided(opened.compiled, why_not, wanted.only or None)
     return Proof(opened.label, verification, opened.texts, opened.replaced), why_not
 
 
@@ -210,21 +209,20 @@ def _prove(opened: Opened, wanted: _Wanted, stop: Stop) -> Proof:
     memory = None if wanted.memory_mib is None else wanted.memory_mib * 2**20
     limits = Limits(depth=wanted.depth, seconds=wanted.seconds, memory=memory, stop=stop.is_asked)
     engine = engine_of(wanted.method)
-    with shown_progress(opened.label, wanted.quiet) as report:
+    with stop.tearing(), shown_progress(opened.label, wanted.quiet) as report:
         verification = verify(opened.compiled, engine, limits, report, wanted.only or None)
     return Proof(opened.label, verification, opened.texts, opened.replaced)
 
 
-def _with_evidence(proof: Proof, folder: Path, stop: Stop) -> Proof:
+def _with_evidence(proof: Proof, folder: Path) -> Proof:
     """Writes the folder, whole."""
     from interlock.cli.folders import write_folder
     from interlock.confirm.evidence import evidence_files
     from interlock.report.markdown.grounds import grounds_files
 
     found = proof.verification
-    with stop.held():
-        files = evidence_files(found.machine, found.questions, found.findings, found.recoveries, grounds_files(found))
-        write_folder(folder, files)
+    files = evidence_files(found.machine, found.questions, found.findings, found.recoveries, grounds_files(found))
+    write_folder(folder, files)
     return replace(proof, evidence=folder.as_posix())
 
 
@@ -253,8 +251,3 @@ def _folders(evidence: Path | None, holds: tuple[str, ...]) -> list[Path | None]
         stem = Path(name.removeprefix("demo:")).stem or "standard-input"
         found.append(evidence / f"{number}-{stem}")
     return found
-
-
-def _spare_inputs(output: Path | None, inputs: Sequence[str]) -> None:
-    if output is not None and any(Path(name).exists() and output.exists() and output.samefile(name) for name in inputs):
-        raise click.UsageError(f"--output would overwrite {output}, which is to be read.")

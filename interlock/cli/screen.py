@@ -6,12 +6,11 @@ import os
 import sys
 from collections.abc import Callable, Iterable
 from pathlib import Path
-from tempfile import NamedTemporaryFile
 from typing import Any, TypeVar
 
 import click
 
-from interlock.cli.stopping import unheard
+from interlock.cli.files import check_file, write_whole
 from interlock.report.text.lines import Line, Tone, as_text
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -37,11 +36,11 @@ def color_option(function: F) -> F:
     )(function)
 
 
-def _writable(ctx: click.Context, param: click.Parameter, output: Path | None) -> Path | None:
-    """The file, if its folder is there: to be told after an hour of proving would be late."""
-    if output is not None and str(output) != "-" and not os.access(output.parent, os.W_OK | os.X_OK):
-        why = "its folder cannot be written to" if output.parent.is_dir() else "there is no such folder"
-        raise click.UsageError(f"Cannot write {output}: {why}.")
+def _checked(ctx: click.Context, param: click.Parameter, output: Path | None) -> Path | None:
+    """The file, if it can be written: to be told after an hour of proving would be late."""
+    if output is None or str(output) == "-":
+        return None
+    check_file(output)
     return output
 
 
@@ -51,17 +50,22 @@ def output_option(function: F) -> F:
         "-o",
         "--output",
         type=click.Path(dir_okay=False, path_type=Path),
-        callback=_writable,
+        callback=_checked,
         help="Write the result to this file instead of standard output.",
     )(function)
 
 
 class Screen:
-    """Takes results in order; a file is written at the end, whole or not at all."""
+    """Takes results in order; a file is written at the end, whole or not at all.
 
-    def __init__(self, output: Path | None, color: str) -> None:
-        self.output = None if output is None or str(output) == "-" else output
-        self._kept: list[str] = []
+    Made once everything is read and before the work begins: raises click.UsageError where the file is one of those.
+    """
+
+    def __init__(self, output: Path | None, color: str = "never") -> None:
+        if output is not None:
+            check_file(output)
+        self.output = output
+        self._kept: list[bytes] = []
         self._colored = color == "always" or (
             color == "auto"
             and sys.stdout.isatty()
@@ -70,9 +74,9 @@ class Screen:
         )
 
     def lines(self, lines: Iterable[Line]) -> None:
-        """Shows the lines."""
+        """Shows the lines, for people."""
         if self.output is not None:
-            self._kept.append(as_text(lines))
+            self.text(as_text(lines))
             return
         for line in lines:
             style = _STYLES.get(line.tone) if self._colored else None
@@ -80,11 +84,12 @@ class Screen:
             click.echo(text.rstrip(), color=self._colored)
 
     def text(self, text: str) -> None:
-        """Shows a text that carries its own line ends."""
+        """Takes a text that carries its own line ends, for programs: it is UTF-8 everywhere."""
+        content = text.encode("utf-8", "backslashreplace")
         if self.output is not None:
-            self._kept.append(text)
+            self._kept.append(content)
         else:
-            click.echo(text, nl=False, color=self._colored)
+            click.echo(content, nl=False)
 
     def give_up(self) -> None:
         """Leaves the file unwritten, and an old one of that name as it is: there is no result of the kind wanted."""
@@ -93,44 +98,10 @@ class Screen:
     def close(self) -> None:
         """Writes the file, if there is one.  Raises click.ClickException where that cannot be done."""
         if self.output is not None:
-            text = "".join(self._kept)
+            content = b"".join(self._kept)
             try:
-                write_whole(self.output, text)
+                write_whole(self.output, content)
             except click.ClickException:
                 # the result of long work goes somewhere at least
-                click.echo(text, nl=False, color=False)
+                click.echo(content, nl=False)
                 raise
-
-
-def write_whole(path: Path, text: str) -> None:
-    """Writes the file so that it is never seen half-written; an old one of that name is replaced.
-
-    A link stays a link, and what is no file (a pipe, a device) is written to as it is: nothing takes its place.
-    """
-    part: Path | None = None
-    try:
-        path = path.resolve()
-        if path.exists() and not path.is_file():
-            path.write_text(text, encoding="utf-8", newline="\n")
-            return
-        with unheard():
-            with NamedTemporaryFile(
-                "w", encoding="utf-8", newline="\n", dir=path.parent, prefix=".part-", delete=False
-            ) as file:
-                part = Path(file.name)
-                file.write(text)
-            mode = 0o666 & ~_umask()
-            part.chmod(mode)
-            part.replace(path)
-    except BaseException as fault:
-        if part is not None:
-            part.unlink(missing_ok=True)
-        if not isinstance(fault, OSError):
-            raise
-        raise click.ClickException(f"cannot write {path}: {fault.strerror or fault}") from fault
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask

@@ -19,7 +19,9 @@ class Stop:
 
     def __init__(self) -> None:
         self.asked = False
-        self._held = False
+        self.number = 0
+        """The last signal that was heard."""
+        self._may_tear = False
         self._heard = 0.0
 
     def is_asked(self) -> bool:
@@ -27,28 +29,28 @@ class Stop:
         return self.asked
 
     @contextmanager
-    def held(self) -> Iterator[None]:
-        """Nothing tears the program out of this: for what is short and must be whole."""
-        self._held = True
+    def tearing(self) -> Iterator[None]:
+        """Whoever asks again, later, while this is open tears the program out of it: for long work, and only that."""
+        self._may_tear = True
         try:
             yield
         finally:
-            self._held = False
+            self._may_tear = False
 
     def note(self, number: int, frame: FrameType | None) -> None:
-        """Handles the signal.  Raises KeyboardInterrupt where it comes again, later, and nothing is held."""
+        """Handles the signal.  Raises KeyboardInterrupt where it comes again, later, and tearing is allowed."""
         now = monotonic()
         again = self.asked and now - self._heard >= PATIENCE_S
         if again or not self.asked:
             self._heard = now
-        self.asked = True
-        if again and not self._held:
+        self.asked, self.number = True, number
+        if again and self._may_tear:
             raise KeyboardInterrupt
 
 
 @contextmanager
 def noted_stop() -> Iterator[Stop]:
-    """While this is open the first Ctrl-C is only noted, and one after that raises KeyboardInterrupt."""
+    """While this is open Ctrl-C is only noted; within `Stop.tearing` a second one raises KeyboardInterrupt."""
     stop = Stop()
     if threading.current_thread() is not threading.main_thread():
         yield stop
@@ -64,14 +66,9 @@ def noted_stop() -> Iterator[Stop]:
 
 
 @contextmanager
-def unheard() -> Iterator[None]:
-    """While this is open Ctrl-C is not heard: for what is short and must be whole."""
-    if threading.current_thread() is not threading.main_thread():
+def held() -> Iterator[None]:
+    """Nothing tears the program out of this; a signal that came meanwhile takes effect when it has ended."""
+    with noted_stop() as stop:
         yield
-        return
-    before = {number: signal.signal(number, signal.SIG_IGN) for number in SIGNALS}
-    try:
-        yield
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
+    if stop.asked:
+        signal.raise_signal(stop.number)

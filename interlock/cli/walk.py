@@ -66,9 +66,10 @@ def _do(screen: Screen, walk: Walk, script: str) -> None:
 
     for word in script.replace(",", " ").split():
         choices = choices_of(walk)
-        if not word.isdecimal() or not 1 <= int(word) <= len(choices):
+        number = _number(word, len(choices))
+        if number is None:
             raise click.UsageError(f"Step {word!r} is not possible here; there are {len(choices)} possible steps.")
-        walk = take(walk, choices[int(word) - 1])
+        walk = take(walk, choices[number - 1])
         step = last_step(walk)
         if step is not None:
             screen.lines(step_lines(step))
@@ -76,13 +77,27 @@ def _do(screen: Screen, walk: Walk, script: str) -> None:
     screen.lines(state_lines(walk.compiled, walk.state))
 
 
+def _number(word: str, most: int) -> int | None:
+    """The number from 1 to `most` that the word is, if it is one; of any length, which Python's own reading is not."""
+    digits = word.lstrip("0")
+    if not digits.isdecimal() or len(digits) > len(str(most)):
+        return None
+    number = int(digits)
+    return number if 1 <= number <= most else None
+
+
 def _typed() -> Iterator[str]:
-    """Lines of standard input, with a prompt where somebody types, else echoed."""
+    """Lines of standard input, with a prompt where somebody types, else echoed; none where it is closed."""
+    if sys.stdin is None:
+        return
     typing = sys.stdin.isatty()
     while True:
         if typing:
             click.echo("> ", nl=False)
-        line = sys.stdin.readline()
+        try:
+            line = sys.stdin.readline()
+        except OSError as fault:
+            raise click.UsageError(f"Cannot read standard input: {fault.strerror or fault}.") from fault
         if not line:
             return
         if not typing:
@@ -105,12 +120,12 @@ def _listen(screen: Screen, walk: Walk, lines: Iterable[str]) -> None:
         moved = False
         if verb in ("quit", "q"):
             return
-        if verb.isdecimal() and not rest and 1 <= int(verb) <= len(choices):
-            walk, moved = take(walk, choices[int(verb) - 1]), True
+        if not rest and (number := _number(verb, len(choices))) is not None:
+            walk, moved = take(walk, choices[number - 1]), True
         elif verb == "back":
             walk, moved = take_back(walk), True
-        elif verb == "start" and rest.isdecimal() and 1 <= int(rest) <= len(walk.starts):
-            walk, moved = start_from(walk, int(rest)), True
+        elif verb == "start" and (way := _number(rest, len(walk.starts))) is not None:
+            walk, moved = start_from(walk, way), True
         elif verb == "show":
             screen.lines(state_lines(walk.compiled, walk.state))
         elif verb == "steps":

@@ -14,6 +14,7 @@ import click
 import pytest
 
 from interlock import cli
+from interlock.__main__ import SIGNALS
 from interlock.cli import COMMANDS
 from interlock.diagnostics.codes import CODES
 from interlock.hold.language.model import RequirementText
@@ -169,9 +170,11 @@ def test_options_named_in_prose_exist() -> None:
 
 def test_exit_codes_are_those_of_the_program() -> None:
     """The README's table of exit codes has exactly the codes that the program ends with."""
-    documented = [int(code) for code in re.findall(r"^\| (\d+) \|", README, re.MULTILINE)]
+    rows = re.findall(r"^\| ([\d, ]+) \|", README, re.MULTILINE)
+    documented = [int(code) for row in rows for code in row.split(", ")]
     used = {*grouping.EXIT_CODES.values(), grouping.REJECTED, cli.INTERNAL_FAULT, cli.STOPPED, cli.PIPE_CLOSED}
-    assert sorted(used) == documented
+    used |= {128 + number for number in SIGNALS}
+    assert used == set(documented) and len(used) == len(documented)
     assert grouping.INTERNAL_FAULT == cli.INTERNAL_FAULT
     assert set(grouping.EXIT_CODES) == set(Status)
     order = re.search(r"gravest counts: ((?:\d before )+\d)", README)

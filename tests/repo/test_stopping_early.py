@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from interlock import cli
-from interlock.cli.screen import write_whole
+from interlock.cli.files import write_whole
 from interlock.hold.procedure.binding import BoundProcedure
 from interlock.kernel.claims import Limits, Report
 from interlock.study.checklist import audit as checklist_audit
@@ -24,16 +24,16 @@ ROOT = Path(__file__).parents[2]
 IMPORTING = """
 import os, signal, sys
 if {ignored}:
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-else:
+    signal.signal(signal.{number}, signal.SIG_IGN)
+elif signal.{number} == signal.SIGINT:
     signal.signal(signal.SIGINT, signal.default_int_handler)
 
 class Interrupter:
-    "Ctrl-C comes while this module is looked for; what its importer makes of exceptions must not matter."
+    "The signal comes while this module is looked for; what its importer makes of exceptions must not matter."
     def find_spec(self, name, path=None, target=None):
         if name == {module!r}:
             try:
-                os.kill(os.getpid(), signal.SIGINT)
+                os.kill(os.getpid(), signal.{number})
             except KeyboardInterrupt:
                 raise ImportError("swallowed") from None
         return None
@@ -45,10 +45,10 @@ main()
 """
 
 
-def importing(module: str, *, ignored: bool) -> subprocess.CompletedProcess[str]:
-    """The program in a process of its own, with Ctrl-C while it imports the module."""
+def importing(module: str, number: str = "SIGINT", *, ignored: bool) -> subprocess.CompletedProcess[str]:
+    """The program in a process of its own, with Ctrl-C, or another signal, while it imports the module."""
     return subprocess.run(
-        [sys.executable, "-c", IMPORTING.format(module=module, ignored=ignored)],
+        [sys.executable, "-c", IMPORTING.format(module=module, number=number, ignored=ignored)],
         capture_output=True,
         text=True,
         env={**os.environ, "PYTHONPATH": str(ROOT)},
@@ -63,6 +63,12 @@ def test_ctrl_c_while_the_program_is_loaded(module: str) -> None:
     assert (done.returncode, done.stdout, done.stderr) == (130, "", "Stopped.\n")
 
 
+def test_a_request_to_end_while_the_program_is_loaded() -> None:
+    """Another program asks for an end: the code of that signal, and one word, as for Ctrl-C."""
+    done = importing("interlock.cli.explain", "SIGTERM", ignored=False)
+    assert (done.returncode, done.stdout, done.stderr) == (143, "", "Stopped.\n")
+
+
 def test_what_runs_in_the_background_is_not_stopped_while_it_is_loaded() -> None:
     """Where a shell has the program ignore Ctrl-C, it goes on."""
     done = importing("click", ignored=True)
@@ -70,7 +76,7 @@ def test_what_runs_in_the_background_is_not_stopped_while_it_is_loaded() -> None
 
 
 def test_a_file_is_written_whole_whatever_comes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Ctrl-C between the writing and the putting in place leaves neither half a file nor a part of one."""
+    """Ctrl-C between the writing and the putting in place leaves neither half a file nor a part: it is heeded then."""
     whole = Path.chmod
 
     def chmod(path: Path, mode: int) -> None:
@@ -79,7 +85,8 @@ def test_a_file_is_written_whole_whatever_comes(tmp_path: Path, monkeypatch: pyt
 
     monkeypatch.setattr(Path, "chmod", chmod)
     before = signal.getsignal(signal.SIGINT)
-    write_whole(tmp_path / "result.txt", "all of it\n")
+    with pytest.raises(KeyboardInterrupt):
+        write_whole(tmp_path / "result.txt", b"all of it\n")
     assert [path.name for path in tmp_path.iterdir()] == ["result.txt"]
     assert (tmp_path / "result.txt").read_text() == "all of it\n"
     assert signal.getsignal(signal.SIGINT) is before
