@@ -353,6 +353,27 @@ def test_two_slips_together() -> None:
     assert "'latch D1' is left out" not in singles
 
 
+def test_pairs_of_slips_are_smallest() -> None:
+    """Of a door locked twice, once with a check before it: no pair contains a slip that breaks the same by itself."""
+    again = "      - unlock D1\n      - unlatch D1\n      - latch D1\n      - lock D1\n"
+    text = planted(
+        "open-and-shut",
+        "      - lock D1\n      - set PWR",
+        f"      - check D1 is latched\n      - lock D1\n{again}      - set PWR",
+    )
+    found = audit(text, "flawed/lock-without-latch.yaml", slips=True).slips
+    assert found is not None and found.together == 2
+    alone = {one.slip.id: set(one.hazards) for one in found.results}
+    pairs = [
+        (one.hazard.instance.requirement.id, frozenset(slip.id for slip in one.slips))
+        for one in found.combinations
+        if len(one.slips) == 2
+    ]
+    assert any(alone.values()) and pairs
+    assert [(id, pair) for id, pair in pairs if len(pair) != 2 or any(id in alone[slip] for slip in pair)] == []
+    assert len(set(pairs)) == len(pairs)
+
+
 def test_a_lever_that_stays_makes_interruptions_unsafe() -> None:
     """Where a lever is a switch that stays, people who are called away leave the drives running, and only then."""
     text = planted(
