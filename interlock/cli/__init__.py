@@ -10,6 +10,7 @@ from textwrap import fill
 import click
 
 from interlock import __version__
+from interlock.cli.exit_codes import DONE, INTERNAL_FAULT, PIPE_CLOSED, PROVING, REJECTED, STOPPED
 from interlock.cli.streams import Unwritten, watched_streams
 from interlock.diagnostics.nearest import nearest_name
 
@@ -26,32 +27,6 @@ COMMANDS = {
     "schema": "Print the JSON Schema of a file format.",
 }
 """Every command with its one line; each lives in the module of its name and is loaded when it is called."""
-
-
-def exit_codes(sound: str, found: str, open: str, *, last: str = "") -> str:
-    """The end of a help text: what 0, 1 and 3 mean for a command, and what the other codes mean for all of them."""
-    return f"""\b
-Exit codes:
-  0   {sound}
-  1   {found}
-  2   a file is rejected, or the command line is wrong
-  3   {open}
-  4   DISPUTED: two parts of this program contradict each other: do not
-      use the results; wins over all others
-  70  a fault inside this program
-{last}"""
-
-
-EXIT_CODES = exit_codes(
-    "everything that was asked holds",
-    "some requirement fails",
-    "something is undecided (a limit was reached, or you stopped it)",
-    last="Several holds in one call: 4 before 2 before 1 before 3 before 0.\n",
-)
-UNWRITTEN = 2
-PIPE_CLOSED = 141
-STOPPED = 130
-INTERNAL_FAULT = 70
 
 
 class Commands(click.Group):
@@ -87,7 +62,7 @@ class Commands(click.Group):
 @click.command(
     cls=Commands,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
-    epilog=EXIT_CODES,
+    epilog=PROVING,
     help="Proves that no order of operation of a powered aircraft cargo hold breaks its interlocks, or shows the "
     "shortest order of steps that does.",
 )
@@ -104,7 +79,7 @@ def run(args: Sequence[str]) -> int:
     """
     with watched_streams() as is_lost:
         code = _run(args)
-        return UNWRITTEN if code == 0 and is_lost() else code
+        return REJECTED if code == DONE and is_lost() else code
 
 
 def _run(args: Sequence[str]) -> int:
@@ -113,7 +88,7 @@ def _run(args: Sequence[str]) -> int:
         sys.stdout.flush()
     except click.ClickException as fault:
         _show(fault)
-        return 2
+        return REJECTED
     except (click.Abort, KeyboardInterrupt):
         click.echo("Stopped.", err=True)
         return STOPPED
@@ -121,10 +96,10 @@ def _run(args: Sequence[str]) -> int:
         if fault.reader_is_gone:
             return PIPE_CLOSED
         _show(click.ClickException(f"cannot write the output: {fault}"))
-        return UNWRITTEN
+        return REJECTED
     except Exception as fault:
         return _own(fault, args)
-    return code if isinstance(code, int) else 0
+    return code if isinstance(code, int) else DONE
 
 
 def _own(fault: Exception, args: Sequence[str]) -> int:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from interlock.cli import exit_codes
+from interlock.cli.exit_codes import REJECTED, code_of_audit, help_text
 from interlock.cli.options import requirements_option, standing_option, time_option
 from interlock.cli.screen import Screen, color_option, output_option
 
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     help="Audit a written PROCEDURE against the hold that it names: is each action possible, is every requirement kept "
     "and the goal reached, what if people are called away or power is lost, what do slips lead to, and what holds each "
     "requirement: the interlock, or only the procedure. PROCEDURE is a file, or 'demo:procedures/NAME'.",
-    epilog=exit_codes(
+    epilog=help_text(
         "nothing was found, but perhaps slips that nobody notices",
         "an action, a requirement, the goal, an interruption, a slip or a\n      failure goes wrong",
         "something is undecided (a limit was reached)",
@@ -74,10 +74,8 @@ def command(
     from interlock.report.html.audit import audit_html
     from interlock.report.json.audit import audit_document
     from interlock.report.markdown.audit import audit_markdown
-    from interlock.report.text.audit import EXIT_CODES as CODES
     from interlock.report.text.audit import audit_lines, audit_summary
     from interlock.report.text.lines import flow
-    from interlock.report.views.grouping import REJECTED
     from interlock.study.procedure.audit import audit_procedure
 
     opened = open_procedure(procedure, files, standing)
@@ -95,8 +93,9 @@ def command(
                 bound, engine, Limits(seconds=seconds, stop=stop.is_asked), report, slips=slips, alone=free
             )
         took = monotonic() - began
+        code = code_of_audit(audit.overall)
         if layout == "json":
-            screen.text(audit_document(audit, procedure))
+            screen.text(audit_document(audit, procedure, code))
         elif layout == "markdown":
             screen.text(audit_markdown(audit, procedure))
         elif layout == "html":
@@ -107,7 +106,7 @@ def command(
         screen.close()
         if layout != "text" or screen.output is not None:
             click.echo(f"{procedure}: {audit_summary(audit, took).text}", err=True)
-    return CODES[audit.overall]
+    return code
 
 
 def open_procedure(

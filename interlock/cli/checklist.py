@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from interlock.cli import exit_codes
+from interlock.cli.exit_codes import REJECTED, code_of_checklist, help_text
 from interlock.cli.options import requirements_option, situation_option, standing_option, time_option
 from interlock.cli.screen import Screen, color_option, output_option
 
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     help="Make a checklist for HOLD: steps in an order that reaches the goal, each replayed and checked, with "
     "warnings, free orders and pictures. HOLD is a description file, '-' for standard input, or 'demo:NAME'. After "
     "--load and --unload the load is secured, the doors are shut, latched and locked, and the power is off.",
-    epilog=exit_codes(
+    epilog=help_text(
         "the checklist was made and is proved",
         "the goal cannot be reached, or only by breaking a requirement",
         "no checklist was found, and it is not shown that there is none;\n"
@@ -76,8 +76,6 @@ def command(
     from interlock.cli.refusals import show_rejection, show_warnings
     from interlock.cli.stopping import noted_stop
     from interlock.kernel.claims import Limits
-    from interlock.report.text.checklist import exit_code_of
-    from interlock.report.views.grouping import REJECTED
     from interlock.report.views.wording import sentence
     from interlock.study.checklist.goals import GoalFault
     from interlock.study.checklist.making import NoChecklist, make_checklist
@@ -110,7 +108,7 @@ def command(
             raise click.UsageError(f"{sentence(str(fault))}{hint}") from fault
         _show(screen, hold, result, audited, layout, output, verbose)
         screen.close()
-    return exit_code_of(result, audited)
+    return code_of_checklist(result, audited)
 
 
 def _audited(made: Checklist, limits: Limits, report: Report) -> ChecklistAudit:
@@ -138,7 +136,7 @@ def _show(
 
     words = None if isinstance(result, NoChecklist) or audited is None else words_of(result, audited)
     if layout == "json":
-        screen.text(checklist_document(hold, result, words, audited))
+        screen.text(checklist_document(hold, result, words, audited, code_of_checklist(result, audited)))
     elif isinstance(result, NoChecklist):
         if layout == "text":
             screen.lines(refusal_lines(result))

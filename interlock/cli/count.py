@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from interlock.cli.exit_codes import DONE, REJECTED, UNDECIDED
 from interlock.cli.options import situation_option, time_option
 from interlock.cli.screen import Screen, color_option, output_option
 
@@ -56,8 +57,6 @@ def command(
     from interlock.kernel.claims import Limits
     from interlock.prove.search.enumeration import count_states
     from interlock.report.text.count import count_lines
-    from interlock.report.views.grouping import EXIT_CODES, REJECTED
-    from interlock.study.verify import Status
 
     opened = open_hold(hold, Texts(), situation)
     if isinstance(opened, Rejected):
@@ -71,4 +70,4 @@ def command(
             count = count_states(opened.compiled.machine, limits, memory << 20)
         screen.lines(count_lines(opened.compiled.hold.title, count, verbose))
         screen.close()
-    return 0 if count.complete else EXIT_CODES[Status.UNDECIDED]
+    return DONE if count.complete else UNDECIDED

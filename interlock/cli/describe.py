@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from interlock.cli.exit_codes import REJECTED
 from interlock.cli.screen import Screen, color_option, output_option
 
 
@@ -22,7 +23,6 @@ def command(hold: str, output: Path | None, color: str) -> int:
     from interlock.cli.opening import Rejected, Texts, open_hold
     from interlock.cli.refusals import show_rejection, show_warnings
     from interlock.report.text.description import description_lines
-    from interlock.report.views.grouping import REJECTED
 
     opened = open_hold(hold, Texts(), None)
     if isinstance(opened, Rejected):

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from interlock.cli.exit_codes import REJECTED
 from interlock.cli.screen import Screen, output_option
 
 if TYPE_CHECKING:
@@ -38,7 +39,6 @@ if TYPE_CHECKING:
 def command(hold: str | None, what: str, situation: str | None, layout: str | None, output: Path | None) -> int:
     """Draws one picture."""
     from interlock.cli.refusals import show_rejection, show_warnings
-    from interlock.report.views.grouping import REJECTED
 
     if layout is None and output is not None and output.suffix.lower() == ".svg":
         layout = "svg"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from interlock.cli.exit_codes import REJECTED
 from interlock.cli.screen import Screen, color_option
 
 STEPS = "steps"
@@ -28,7 +29,6 @@ def command(name: str, files: tuple[str, ...], color: str) -> int:
     from interlock.report.drawing.lifecycle import kinds_drawn
     from interlock.report.text.language import kind_lines, step_lines
     from interlock.report.text.requirement import code_lines, requirement_lines
-    from interlock.report.views.grouping import REJECTED
 
     screen = Screen(None, color)
     if name in CODES:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from interlock.cli import EXIT_CODES
+from interlock.cli.exit_codes import PROVING, REJECTED, UNDECIDED, code_of_hold, worst_code
 from interlock.cli.methods import ABOUT, METHODS
 from interlock.cli.options import requirements_option, situation_option, standing_option, time_option
 from interlock.cli.screen import Screen, color_option, output_option
@@ -38,7 +38,7 @@ class _Wanted:
     name="prove",
     help="Prove the requirements of each HOLD over every state that any order of steps can reach. "
     "HOLD is a description file, '-' for standard input, or 'demo:NAME'.",
-    epilog=EXIT_CODES,
+    epilog=PROVING,
 )
 @click.argument("holds", nargs=-1, required=True, metavar="HOLD...")
 @requirements_option("Requirements to add; one with the id of a standing requirement replaces it.")
@@ -110,10 +110,7 @@ def command(
     from interlock.report.text.grounds import grounds_lines
     from interlock.report.text.lines import BLANK
     from interlock.report.text.proof import brief_lines, proof_lines, summary_line
-    from interlock.report.views.grouping import EXIT_CODES as EXIT_CODES_OF
-    from interlock.report.views.grouping import REJECTED, exit_code, worst_code
     from interlock.study.grounds import grounds_of
-    from interlock.study.verify import Status
 
     if memory_mib is not None and resident_bytes() is None:
         raise click.UsageError("--memory: how much memory a program holds cannot be found out on this system.")
@@ -147,7 +144,7 @@ def command(
             began = monotonic()
             proof, why_not = _prove_or_not(one, wanted, folder, stop, faults)
             took = monotonic() - began
-            codes.append(exit_code(proof.verification))
+            codes.append(proof.exit_code)
             if why_not:
                 click.echo(f"{one.label}: {why_not}", err=True)
             if layout == "json":
@@ -155,7 +152,7 @@ def command(
                 if not quiet and not why_not:
                     click.echo(f"{one.label}: {summary_line(proof.verification, took).text}", err=True)
             elif why_not:
-                codes.append(EXIT_CODES_OF[Status.UNDECIDED])
+                codes.append(UNDECIDED)
             elif quiet:
                 screen.lines(brief_lines(proof))
             else:
@@ -196,7 +193,7 @@ def _prove_or_not(
     if proof is not None:
         return proof, ""
     verification = leave_undecided(opened.compiled, why_not, wanted.only or None)
-    return Proof(opened.label, verification, opened.texts, opened.replaced), why_not
+    return Proof(opened.label, verification, opened.texts, code_of_hold(verification), opened.replaced), why_not
 
 
 def _prove(opened: Opened, wanted: _Wanted, stop: Stop) -> Proof:
@@ -211,7 +208,7 @@ def _prove(opened: Opened, wanted: _Wanted, stop: Stop) -> Proof:
     engine = engine_of(wanted.method)
     with stop.tearing(), shown_progress(opened.label, wanted.quiet) as report:
         verification = verify(opened.compiled, engine, limits, report, wanted.only or None)
-    return Proof(opened.label, verification, opened.texts, opened.replaced)
+    return Proof(opened.label, verification, opened.texts, code_of_hold(verification), opened.replaced)
 
 
 def _with_evidence(proof: Proof, folder: Path) -> Proof:

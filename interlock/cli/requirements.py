@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from interlock.cli.exit_codes import REJECTED
 from interlock.cli.screen import Screen, color_option, output_option
 
 
@@ -23,7 +24,6 @@ def command(files: tuple[str, ...], verbose: bool, output: Path | None, color: s
     from interlock.cli.opening import Rejected, open_texts
     from interlock.cli.refusals import show_rejection
     from interlock.report.text.requirement import list_lines, requirement_lines
-    from interlock.report.views.grouping import REJECTED
 
     texts = open_texts(files, True)
     if isinstance(texts, Rejected):

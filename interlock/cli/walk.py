@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from interlock.cli.exit_codes import REJECTED
 from interlock.cli.options import requirements_option, situation_option
 from interlock.cli.screen import Screen, color_option
 
@@ -41,7 +42,6 @@ def command(hold: str, script: str | None, situation: str | None, files: tuple[s
     from interlock.cli.opening import Rejected, open_hold, open_texts
     from interlock.cli.refusals import show_rejection, show_warnings
     from interlock.report.text.walk import opening_lines
-    from interlock.report.views.grouping import REJECTED
     from interlock.study.walk import begin_walk
 
     texts = open_texts(files, True)

@@ -13,6 +13,7 @@ from pathlib import Path
 import jsonschema
 import pytest
 
+from interlock.cli.exit_codes import code_of_hold, worst_code
 from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.kernel.claims import Disputed, Holds, Limits, Proved, Undecided
 from interlock.prove.search.explicit import Count, count_states, explicit
@@ -24,7 +25,7 @@ from interlock.report.text.lines import WIDTH, Line, Tone, as_text, flow, printa
 from interlock.report.text.proof import Proof, brief_lines, proof_lines, summary_line
 from interlock.report.text.requirement import list_lines, requirement_lines
 from interlock.report.text.walk import broken_lines, choice_lines, opening_lines, state_lines, step_lines
-from interlock.report.views.grouping import exit_code, groups_of, worst_code
+from interlock.report.views.grouping import groups_of
 from interlock.study.verify import Answer, Status, Verification, verify
 from interlock.study.walk import begin_walk, broken_now, choices_of, last_step, take, take_back
 from tests.golden.small_hold import REQUIREMENTS, TEXT, requirement_texts, small_hold
@@ -59,7 +60,7 @@ def every_outcome(verification: Verification) -> Verification:
 
 
 def _proof(verification: Verification) -> Proof:
-    return Proof("small.yaml", verification, requirement_texts())
+    return Proof("small.yaml", verification, requirement_texts(), code_of_hold(verification))
 
 
 def _reports(verification: Verification, every_outcome: Verification) -> dict[str, str]:
@@ -150,7 +151,7 @@ def test_a_dispute_is_loud_and_blames_the_program(every_outcome: Verification) -
         assert text.index("DISPUTED: latched") < text.rindex("secured-behind-door")
         assert any(line.tone is Tone.LOUD for line in lines)
     assert summary_line(every_outcome).text.startswith("1 DISPUTED")
-    assert exit_code(every_outcome) == 4
+    assert code_of_hold(every_outcome) == 4
 
 
 def test_unproved_depth_is_told(every_outcome: Verification) -> None:
@@ -230,7 +231,7 @@ def test_worst_code_wins(codes: tuple[int, ...], worst: int) -> None:
 
 def test_nothing_asked_is_not_a_pass(verification: Verification) -> None:
     """A hold of which nothing was asked does not come out as proved."""
-    assert exit_code(replace(verification, answers=())) == 3
+    assert code_of_hold(replace(verification, answers=())) == 3
 
 
 def test_json_fits_its_schema(verification: Verification, every_outcome: Verification) -> None:

@@ -16,7 +16,7 @@ import jsonschema
 import pytest
 
 from interlock import __version__, cli
-from interlock.cli import COMMANDS, methods, progress
+from interlock.cli import COMMANDS, exit_codes, methods, progress
 from interlock.cli.methods import METHODS
 from interlock.cli.shipped import demonstrations
 from interlock.diagnostics.codes import CODES
@@ -429,7 +429,7 @@ def test_a_closed_pipe_ends_quietly(args: str) -> None:
         env={**os.environ, "PYTHONPATH": str(Path(cli.__file__).parents[2])},
         timeout=60,
     )
-    assert done.returncode == cli.PIPE_CLOSED
+    assert done.returncode == exit_codes.PIPE_CLOSED
     assert done.stderr == ""
 
 

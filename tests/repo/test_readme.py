@@ -15,12 +15,12 @@ import pytest
 
 from interlock import cli
 from interlock.__main__ import SIGNALS
-from interlock.cli import COMMANDS
+from interlock.cli import COMMANDS, exit_codes
 from interlock.diagnostics.codes import CODES
 from interlock.hold.language.model import RequirementText
 from interlock.hold.language.schema_files import CHANGES, FILES
 from interlock.hold.loader import Source, load_specification
-from interlock.report.views import grouping
+from interlock.study.procedure.audit import Overall
 from interlock.study.verify import Status
 
 ROOT = Path(__file__).parents[2]
@@ -172,16 +172,16 @@ def test_exit_codes_are_those_of_the_program() -> None:
     """The README's table of exit codes has exactly the codes that the program ends with."""
     rows = re.findall(r"^\| ([\d, ]+) \|", README, re.MULTILINE)
     documented = [int(code) for row in rows for code in row.split(", ")]
-    used = {*grouping.EXIT_CODES.values(), grouping.REJECTED, cli.INTERNAL_FAULT, cli.STOPPED, cli.PIPE_CLOSED}
-    used |= {128 + number for number in SIGNALS}
+    used = {value for name, value in vars(exit_codes).items() if name.isupper() and isinstance(value, int)}
     assert used == set(documented) and len(used) == len(documented)
-    assert grouping.INTERNAL_FAULT == cli.INTERNAL_FAULT
-    assert set(grouping.EXIT_CODES) == set(Status)
+    assert {128 + number for number in SIGNALS} == {exit_codes.STOPPED, exit_codes.ENDED}
+    assert {exit_codes.code_of_status(status) for status in Status} == {0, 1, 3, 4}
+    assert {exit_codes.code_of_audit(overall) for overall in Overall} == {0, 1, 3, 4}
     order = re.search(r"gravest counts: ((?:\d before )+\d)", README)
     assert order is not None
     ranks = [int(code) for code in order[1].split(" before ")]
     for at, graver in enumerate(ranks):
-        assert all(grouping.worst_code([milder, graver]) == graver for milder in ranks[at:])
+        assert all(exit_codes.worst_code([milder, graver]) == graver for milder in ranks[at:])
 
 
 @pytest.mark.parametrize("code", sorted(CODES))

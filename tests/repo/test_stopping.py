@@ -14,7 +14,7 @@ import click
 import pytest
 
 from interlock import cli
-from interlock.cli import folders, methods, stopping
+from interlock.cli import exit_codes, folders, methods, stopping
 from interlock.cli.files import write_whole
 from interlock.confirm.confirm import confirm
 from interlock.kernel.claims import Certificate, Claim, Limits, Progress, Proved, Refuted, Report, Unknown
@@ -184,7 +184,7 @@ def test_a_fault_with_one_hold_loses_no_other(
         return decide(machine, questions, limits, report)
 
     monkeypatch.setattr(methods, "engine_of", lambda _method: engine)
-    assert prove("small.yaml", "second.yaml", "--format", layout) == cli.INTERNAL_FAULT
+    assert prove("small.yaml", "second.yaml", "--format", layout) == exit_codes.INTERNAL_FAULT
     out, err = capsys.readouterr()
     assert "small.yaml: a fault inside this program kept it from being decided" in err
     if layout == "text":

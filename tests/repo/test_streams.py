@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from interlock import cli
+from interlock.cli import exit_codes
 from tests.golden.small_hold import REQUIREMENTS, TEXT
 
 PROVE = ("prove", "small.yaml", "--no-standing", "--requirements", "asked.yaml", "--method", "enumeration")
@@ -91,7 +92,7 @@ def test_a_full_disk_is_never_a_success(
         full = Disk(room)
         monkeypatch.setattr(sys, "stdout", Stream(full, buffered))
         capsys.readouterr()
-        assert cli.run(COMMANDS[name]) == cli.UNWRITTEN
+        assert cli.run(COMMANDS[name]) == exit_codes.REJECTED
         assert "Error: cannot write the output: No space left on device\n" in capsys.readouterr().err
         assert full.content == disk.content[:room] or name in ("prove", "audit", "count")
 
@@ -102,7 +103,7 @@ def test_a_reader_that_goes_away_is_never_a_success(
 ) -> None:
     """A closed pipe has a code of its own, and nothing is said about it."""
     monkeypatch.setattr(sys, "stdout", Stream(Disk(10, errno.EPIPE)))
-    assert cli.run(COMMANDS[name]) == cli.PIPE_CLOSED
+    assert cli.run(COMMANDS[name]) == exit_codes.PIPE_CLOSED
     assert "Error" not in capsys.readouterr().err
 
 
@@ -138,7 +139,7 @@ def test_a_fault_of_ours_keeps_its_code(monkeypatch: pytest.MonkeyPatch) -> None
 
     monkeypatch.setattr("interlock.cli.opening.open_hold", broken)
     monkeypatch.setattr(sys, "stderr", Stream(Disk(0)))
-    assert cli.run(["describe", "small.yaml"]) == cli.INTERNAL_FAULT
+    assert cli.run(["describe", "small.yaml"]) == exit_codes.INTERNAL_FAULT
 
 
 def test_streams_that_are_closed(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
@@ -149,7 +150,7 @@ def test_streams_that_are_closed(monkeypatch: pytest.MonkeyPatch, capsys: pytest
     assert cli.run(["walk", "small.yaml"]) == 0
     assert "Small hold" in capsys.readouterr().out
     monkeypatch.setattr(sys, "stdout", None)
-    assert cli.run(["count", "small.yaml"]) == cli.UNWRITTEN
+    assert cli.run(["count", "small.yaml"]) == exit_codes.REJECTED
     assert cli.run(["count", "small.yaml", "--output", "count.txt"]) == 0
     assert Path("count.txt").exists()
     monkeypatch.setattr(sys, "stderr", None)

@@ -9,7 +9,7 @@ from typing import Any, TypeAlias
 from interlock import __version__
 from interlock.hold.tell import Reason
 from interlock.kernel.claims import Disputed
-from interlock.report.text.audit import EXIT_CODES, audit_assumptions, audit_findings, start_of
+from interlock.report.text.audit import audit_assumptions, audit_findings, start_of
 from interlock.report.text.interrupted import DONE, is_done
 from interlock.report.views.assumptions import CAUTIONS
 from interlock.study.procedure.audit import Audit
@@ -25,13 +25,13 @@ SCHEMA = 1
 Json: TypeAlias = Any  # values that json.dumps takes
 
 
-def audit_document(audit: Audit, label: str) -> str:
-    """The whole audit; keys in a fixed order, no clock, no path that the caller did not write."""
+def audit_document(audit: Audit, label: str, code: int) -> str:
+    """The whole audit, with the program's exit code; keys in a fixed order, no clock, no path but those given."""
     procedure = audit.bound.procedure
     document = {
         "schema": SCHEMA,
         "program": {"name": "interlock", "version": __version__},
-        "exit_code": EXIT_CODES[audit.overall],
+        "exit_code": code,
         "procedure": label,
         "title": procedure.title,
         "hold": procedure.hold,

@@ -7,7 +7,7 @@ from typing import Any
 
 from interlock import __version__
 from interlock.kernel.claims import Holds
-from interlock.report.text.checklist import exit_code_of, goal_option
+from interlock.report.text.checklist import goal_option
 from interlock.report.views.assumptions import CAUTIONS
 from interlock.report.views.checklist_printed import SCHEME, Guard, SlipsWords, StepWords, Words
 from interlock.report.views.checklist_words import goal_words
@@ -21,13 +21,13 @@ SCHEMA = 2
 
 
 def checklist_document(
-    label: str, result: Checklist | NoChecklist, words: Words | None, audited: ChecklistAudit | None
+    label: str, result: Checklist | NoChecklist, words: Words | None, audited: ChecklistAudit | None, code: int
 ) -> str:
     """One result; keys in a fixed order, no clock."""
     head: dict[str, Any] = {
         "schema": SCHEMA,
         "program": {"name": "interlock", "version": __version__},
-        "exit_code": exit_code_of(result, audited),
+        "exit_code": code,
         "description": label,
         "title": result.compiled.hold.title,
         "situation": result.compiled.situation,

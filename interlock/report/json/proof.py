@@ -16,7 +16,6 @@ from interlock.kernel.recovery import Recovers, Traps
 from interlock.report.text.grounds import grounds_document
 from interlock.report.text.proof import Proof, forbidden_of
 from interlock.report.views.assumptions import CAUTIONS, assumptions_of, checkers_of
-from interlock.report.views.grouping import exit_code
 from interlock.study.verify import Answer, Status, Verification
 
 SCHEMA = 1
@@ -49,7 +48,7 @@ def _hold(proof: Proof) -> Json:
         "description": proof.label,
         "title": compiled.hold.title,
         "situation": compiled.situation,
-        "exit_code": exit_code(verification),
+        "exit_code": proof.exit_code,
         "counts": {
             "hold": verification.count(Status.HOLDS) + verification.count(Status.VACUOUS),
             "hold_vacuously": verification.count(Status.VACUOUS),

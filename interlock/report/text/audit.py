@@ -45,7 +45,6 @@ _OVERALL_TONES = {
     Overall.UNDECIDED: Tone.OPEN,
     Overall.DISPUTED: Tone.LOUD,
 }
-EXIT_CODES = {Overall.SOUND: 0, Overall.FINDINGS: 1, Overall.UNDECIDED: 3, Overall.DISPUTED: 4}
 
 
 @dataclass(frozen=True, slots=True)

@@ -175,19 +175,3 @@ def goal_option(goal: Goal) -> str:
     if isinstance(goal, Load):
         return "--load " + ",".join(f"{bay}={kind}" for bay, kind in goal.wanted)
     return f"--goal {goal.text!r}"
-
-
-def exit_code_of(result: Checklist | NoChecklist, audited: ChecklistAudit | None) -> int:
-    """0 made and proved; 1 out of reach, or a requirement breaks on the way; 3 undecided; 4 disputed.
-
-    Undecided as well where the slips were not followed: the warnings that they call for are missing.
-    """
-    if isinstance(result, Checklist):
-        if audited is None:
-            return 0
-        if audited.audit.overall is Overall.DISPUTED:
-            return 4
-        return 0 if audited.followed else 3
-    if isinstance(result.finding, Disputed):
-        return 4
-    return 1 if result.broken or isinstance(result.finding, Holds) else 3

@@ -43,13 +43,15 @@ class Proof:
     """A verification and how it was asked for.
 
     `label` is what the reader calls the description; `texts` all requirement texts that were given, those that found
-    nothing to range over included; `replaced` the ids for which the description's own text overruled a given one;
+    nothing to range over included; `exit_code` what the program reports of this hold; `replaced` the ids for which the
+    description's own text overruled a given one;
     `evidence` where the evidence was put (None: nowhere); `grounds` what the proofs rest on (None: not asked for).
     """
 
     label: str
     verification: Verification
     texts: tuple[RequirementText, ...]
+    exit_code: int
     replaced: tuple[str, ...] = ()
     evidence: str | None = None
     grounds: tuple[Grounds, ...] | None = None

@@ -1,4 +1,4 @@
-"""Answers in groups of one requirement text each, worst first, so that hundreds stay readable; and the exit code."""
+"""Answers in groups of one requirement text each, worst first, so that hundreds stay readable."""
 
 from __future__ import annotations
 
@@ -11,17 +11,6 @@ from interlock.kernel.recovery import Traps
 from interlock.study.verify import Answer, Status, Verification
 
 WORST_FIRST = (Status.DISPUTED, Status.FAILS, Status.UNDECIDED, Status.HOLDS, Status.VACUOUS)
-
-EXIT_CODES = {
-    Status.DISPUTED: 4,
-    Status.FAILS: 1,
-    Status.UNDECIDED: 3,
-    Status.HOLDS: 0,
-    Status.VACUOUS: 0,
-}
-REJECTED = 2
-INTERNAL_FAULT = 70
-_WORST_CODES = (4, 2, 1, 3, 0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,14 +57,3 @@ def shortest_first(answers: Sequence[Answer]) -> tuple[Answer, ...]:
 def is_unshown(answer: Answer) -> bool:
     """It holds, but whether its situation ever arises is not known."""
     return answer.status is Status.HOLDS and isinstance(answer.occasion, Undecided)
-
-
-def exit_code(verification: Verification) -> int:
-    """What the program reports to its caller about one hold."""
-    return EXIT_CODES[worst_of(answer.status for answer in verification.answers)]
-
-
-def worst_code(codes: Iterable[int]) -> int:
-    """One code for several holds: disputed before rejected before failed before undecided."""
-    found = set(codes)
-    return next((code for code in _WORST_CODES if code in found), 0)

@@ -1,0 +1,95 @@
+"""What the program reports to its caller as a number: every exit code, and which outcome has which.
+
+Outcomes are compared by their values, so that help is printed without what finds them.
+"""
+
+from __future__ import annotations
+
+import signal
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from interlock.study.checklist.audit import ChecklistAudit
+    from interlock.study.checklist.making import Result
+    from interlock.study.procedure.audit import Overall
+    from interlock.study.verify import Status, Verification
+
+DONE = 0
+FOUND = 1
+REJECTED = 2
+"""A file or the command line, or a result that could not be written."""
+UNDECIDED = 3
+DISPUTED = 4
+INTERNAL_FAULT = 70
+STOPPED = 128 + signal.SIGINT
+"""As shells say it."""
+PIPE_CLOSED = 141
+ENDED = 128 + signal.SIGTERM
+
+_WORST_FIRST = (DISPUTED, REJECTED, FOUND, UNDECIDED)
+_STATUSES = {"disputed": DISPUTED, "fails": FOUND, "undecided": UNDECIDED, "holds": DONE, "holds vacuously": DONE}
+_AUDITS = {"disputed": DISPUTED, "findings": FOUND, "undecided": UNDECIDED, "nothing found": DONE}
+
+
+def worst_code(codes: Iterable[int]) -> int:
+    """One code for several holds: disputed before rejected before failed before undecided."""
+    found = set(codes)
+    return next((code for code in _WORST_FIRST if code in found), DONE)
+
+
+def code_of_status(status: Status) -> int:
+    """What one requirement that came out so gives."""
+    return _STATUSES[status.value]
+
+
+def code_of_hold(verification: Verification) -> int:
+    """The worst of its requirements; where nothing was asked, nothing is decided."""
+    codes = [code_of_status(answer.status) for answer in verification.answers]
+    return worst_code(codes) if codes else UNDECIDED
+
+
+def code_of_audit(overall: Overall) -> int:
+    """What an audit that came out so gives."""
+    return _AUDITS[overall.value]
+
+
+def code_of_checklist(result: Result, audited: ChecklistAudit | None) -> int:
+    """Done where it was made and is proved; found where the goal is out of reach, or a requirement breaks on the way.
+
+    Undecided as well where the slips were not followed: the warnings that they call for are missing.
+    """
+    from interlock.kernel.claims import Disputed, Holds
+    from interlock.study.checklist.making import NoChecklist
+    from interlock.study.procedure.audit import Overall
+
+    if isinstance(result, NoChecklist):
+        if isinstance(result.finding, Disputed):
+            return DISPUTED
+        return FOUND if result.broken or isinstance(result.finding, Holds) else UNDECIDED
+    if audited is not None and audited.audit.overall is Overall.DISPUTED:
+        return DISPUTED
+    return DONE if audited is None or audited.followed else UNDECIDED
+
+
+def help_text(sound: str, found: str, open: str, *, last: str = "") -> str:
+    """The end of a help text: what 0, 1 and 3 mean for a command, and what the other codes mean for all of them."""
+    return f"""\b
+Exit codes:
+  0   {sound}
+  1   {found}
+  2   a file is rejected, or the command line is wrong
+  3   {open}
+  4   DISPUTED: two parts of this program contradict each other: do not
+      use the results; wins over all others
+  70  a fault inside this program
+{last}"""
+
+
+PROVING = help_text(
+    "everything that was asked holds",
+    "some requirement fails",
+    "something is undecided (a limit was reached, or you stopped it)",
+    last="Several holds in one call: 4 before 2 before 1 before 3 before 0.\n",
+)
+"""For `prove`, and for the program as a whole."""
