@@ -110,7 +110,7 @@ def command(
     from interlock.report.text.grounds import grounds_lines
     from interlock.report.text.lines import BLANK
     from interlock.report.text.proof import brief_lines, proof_lines, summary_line
-    from interlock.study.grounds import grounds_of
+    from interlock.study.proof_cores import proof_cores_of
 
     if memory_mib is not None and resident_bytes() is None:
         raise click.UsageError("--memory: how much memory a program holds cannot be found out on this system.")
@@ -148,7 +148,7 @@ def command(
             if why_not:
                 click.echo(f"{one.label}: {why_not}", err=True)
             if layout == "json":
-                proofs.append(replace(proof, grounds=grounds_of(proof.verification)) if why else proof)
+                proofs.append(replace(proof, grounds=proof_cores_of(proof.verification)) if why else proof)
                 if not quiet and not why_not:
                     click.echo(f"{one.label}: {summary_line(proof.verification, took).text}", err=True)
             elif why_not:
@@ -157,7 +157,7 @@ def command(
                 screen.lines(brief_lines(proof))
             else:
                 between = (BLANK, BLANK) if at else ()
-                reasons = grounds_lines(grounds_of(proof.verification)) if why else ()
+                reasons = grounds_lines(proof_cores_of(proof.verification)) if why else ()
                 screen.lines((*between, *proof_lines(proof, verbose), *reasons, summary_line(proof.verification, took)))
         code = worst_code(codes)
         if layout == "json":

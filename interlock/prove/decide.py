@@ -26,8 +26,8 @@ from interlock.prove.frames.pdr import pursue
 from interlock.prove.invariants.mined import MOST_STARTS, claim_late, mine, strengthen
 from interlock.prove.search import explicit as by_states
 from interlock.prove.search import guided
-from interlock.prove.search.bmc import Lookout
-from interlock.prove.search.explicit import Walk, explore
+from interlock.prove.search.bmc import BoundedSearch
+from interlock.prove.search.explicit import BreadthFirstSearch, explore
 
 NAME = "decide"
 FIRST_LOOK = 1_000_000
@@ -119,11 +119,11 @@ class _Strategy:
         if self.limits.states is not None:
             most = min(most, self.limits.states)
         limits = replace(self.limits, seconds=self.clock.seconds_left(), states=most)
-        walk = Walk(self.machine, limits, counting=False)
-        explore(walk, self.questions, self.claims, self.report)
-        self.clear = walk.clear
-        if not walk.stopped and self.still_open():
-            self.counted = len(walk.parents)
+        search = BreadthFirstSearch(self.machine, limits, counting=False)
+        explore(search, self.questions, self.claims, self.report)
+        self.clear = search.clear
+        if not search.stopped and self.still_open():
+            self.counted = len(search.parents)
 
     def prove(self) -> None:
         self.clock.check()
@@ -167,14 +167,14 @@ class _Strategy:
         asked = [self.questions[at] for at in places]
         if not asked or (self.limits.depth is not None and self.limits.depth < DEEP_ENOUGH):
             return
-        hunt = guided.Hunt(self.machine, asked, self.limits, self.clock)
+        search = guided.GuidedSearch(self.machine, asked, self.limits, self.clock)
         try:
-            hunt.run(range(len(asked)), most_expanded, self.report)
+            search.run(range(len(asked)), most_expanded, self.report)
             if not self.met:
-                hunt.cover(self.report)
+                search.cover(self.report)
         finally:
-            self.met, self.lead = hunt.states(MOST_SAMPLES), hunt.lead
-            self.claim_found(places, hunt.found)
+            self.met, self.lead = search.states(MOST_SAMPLES), search.lead
+            self.claim_found(places, search.found)
 
     def claim_found(self, places: Sequence[int], found: Mapping[str, Trace]) -> None:
         for at in places:
@@ -193,7 +193,7 @@ class _Strategy:
             return
         traces = {at: claim.trace for at in long if isinstance(claim := self.claims[at], Refuted)}
         deepest = max(trace.depth for trace in traces.values()) - 1
-        look = Lookout(self.machine, [self.questions[at] for at in long], deepest)
+        look = BoundedSearch(self.machine, [self.questions[at] for at in long], deepest)
         found: dict[int, Claim] = {}
         clock: Clock = self.clock if self.limits.seconds is not None else self.clock.sooner(SHORTENING_SECONDS)
         try:

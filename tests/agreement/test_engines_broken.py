@@ -90,23 +90,23 @@ def order_all_rules(patch: pytest.MonkeyPatch) -> None:
 
 def take_all_as_inductive(patch: pytest.MonkeyPatch) -> None:
     """The step of the induction is not asked."""
-    patch.setattr(induction._Anywhere, "is_inductive", lambda *_: True)
+    patch.setattr(induction.InductionStep, "is_inductive", lambda *_: True)
 
 
 def hide_that_states_differ(patch: pytest.MonkeyPatch) -> None:
     """That runs were kept from visiting a state twice is not said in the certificate."""
-    whole = induction._Anywhere._part
+    whole = induction.InductionStep._part
 
     def part(self: Any, early: int, late: int) -> None:
         whole(self, early, late)
         self.distinct = False
 
-    patch.setattr(induction._Anywhere, "_part", part)
+    patch.setattr(induction.InductionStep, "_part", part)
 
 
 def fire_whatever(patch: pytest.MonkeyPatch) -> None:
     """Guided search fires rules without asking their guards."""
-    patch.setattr(guided.Hunt, "_enabled", lambda self, _: list(range(len(self._writes))))
+    patch.setattr(guided.GuidedSearch, "_enabled", lambda self, _: list(range(len(self._writes))))
 
 
 def count_on_failures(patch: pytest.MonkeyPatch) -> None:
@@ -120,7 +120,7 @@ def count_on_failures(patch: pytest.MonkeyPatch) -> None:
 
 def cover_nothing(patch: pytest.MonkeyPatch) -> None:
     """All states are taken for covered at once."""
-    patch.setattr(cases.Cases, "uncovered", lambda _: None)
+    patch.setattr(cases.RecoveryCases, "uncovered", lambda _: None)
 
 
 def trap_too_soon(patch: pytest.MonkeyPatch) -> None:

@@ -13,8 +13,8 @@ from interlock.kernel.machine import Actor, question_of
 from interlock.prove.engine import Clock
 from interlock.prove.search.explicit import count_states, explicit
 from interlock.study.procedure.audit import audit_procedure
-from interlock.study.procedure.following import Follow, hazards_of
-from interlock.study.procedure.machine import course_machine, lay_course
+from interlock.study.procedure.graph import procedure_graph, procedure_machine
+from interlock.study.procedure.interleavings import InterleavingSearch, hazards_of
 from interlock.study.procedure.recount import recount, track_of
 from interlock.study.procedure.slips import slips_of
 from tests.teeth.procedures import bind
@@ -88,19 +88,19 @@ def drawn(seed: int) -> str:
 def test_without_slips(seed: int) -> None:
     """With supplies steady and with supplies lost: the same number of states, the same requirements broken."""
     bound = bind(drawn(seed), HOLDS[seed % 5 == 4])
-    course = lay_course(bound)
-    hazards = hazards_of(course)
+    graph = procedure_graph(bound)
+    hazards = hazards_of(graph)
     for lost in (False, True):
-        follow = Follow(course, hazards, Clock(None), lost=lost)
-        first = follow.initial()
-        states = len(follow.explore())
-        machine = course_machine(course, lost=lost)
+        search = InterleavingSearch(graph, hazards, Clock(None), lost=lost)
+        first = search.initial()
+        states = len(search.explore())
+        machine = procedure_machine(graph, lost=lost)
         assert count_states(machine).states == states
         questions = [question_of(machine, one) for one in machine.requirements]
         claims = explicit(machine, questions)
         met = 0
         for node in first:
-            met |= follow.outcomes[node]
+            met |= search.outcomes[node]
         broken = {h.instance.requirement.id for at, h in enumerate(hazards) if met >> at & 1}
         assert broken == {claim.question for claim in claims if isinstance(claim, Refuted)}
         assert all(isinstance(claim, Refuted | Proved) for claim in claims)
@@ -115,7 +115,7 @@ def test_with_slips(seed: int) -> None:
     assert {type(one).__name__ for one in audit.slips.findings} <= {"Fails"}
     needed: dict[str, int] = {}
     for budget in (2, 1, 0):
-        machine = course_machine(audit.course, lost=False, slips=budget)
+        machine = procedure_machine(audit.graph, lost=False, slips=budget)
         questions = [question_of(machine, one) for one in machine.requirements]
         for claim in explicit(machine, questions):
             if isinstance(claim, Refuted):
@@ -135,8 +135,8 @@ def test_each_slip_by_itself() -> None:
     together = audit_procedure(bound, None, Limits())
     assert together.slips is not None
     for slip, result in list(zip(slips, together.slips.results, strict=True))[::5]:
-        course = lay_course(bound, (slip,))
-        machine = course_machine(course, lost=False, slips=1)
+        graph = procedure_graph(bound, (slip,))
+        machine = procedure_machine(graph, lost=False, slips=1)
         questions = [question_of(machine, one) for one in machine.requirements]
         broken = {claim.question for claim in explicit(machine, questions) if isinstance(claim, Refuted)}
         usual = {breach.hazard.instance.requirement.id for breach in together.breaches if not breach.lost}
@@ -151,7 +151,7 @@ def test_with_one_declared_failure(part: str) -> None:
     assert audit.failures is not None
     assert audit.failures.declared == 2
     assert {type(one).__name__ for one in audit.failures.findings} <= {"Fails"}
-    machine = course_machine(audit.course, lost=False, failing=True)
+    machine = procedure_machine(audit.graph, lost=False, failing=True)
     failures = [rule.name for rule in machine.rules if rule.actor is Actor.FAILURE]
     found: set[str] = set()
     for name in (None, *failures):
@@ -182,11 +182,11 @@ steps:
 def test_the_second_count_notices_a_wrong_search() -> None:
     """What the search is made to say wrongly, of a slip or of the fewest slips, is disputed."""
     bound = bind(drawn(4), HOLDS[0])
-    course = lay_course(bound, slips_of(bound))
+    graph = procedure_graph(bound, slips_of(bound))
     audit = audit_procedure(bound, None, Limits())
     assert audit.slips is not None
     assert audit.slips.counted.agreed
-    track = track_of(course, 2)
+    track = track_of(graph, 2)
     counted = count_consequences(track)
     slip = next(id for id, found in counted.of.items() if found & track.watched.keys())
     for effects, fewest, wrong in (

@@ -62,14 +62,14 @@ def test_cases_of_one_measure_are_taken_over_by_the_next(monkeypatch: pytest.Mon
     """Where an adviser is given up early, cases that serve the next one are kept, others not; the claim is right."""
     monkeypatch.setattr(recovery, "FEW_ENTRIES", 3)
     monkeypatch.setattr(recovery, "ENTRIES_PER_RULE", 0)
-    serves = cases.Cases._serves
+    serves = cases.RecoveryCases._serves
     served: list[bool] = []
 
-    def noted(self: cases.Cases, entry: Entry) -> bool:
+    def noted(self: cases.RecoveryCases, entry: Entry) -> bool:
         served.append(serves(self, entry))
         return served[-1]
 
-    monkeypatch.setattr(cases.Cases, "_serves", noted)
+    monkeypatch.setattr(cases.RecoveryCases, "_serves", noted)
     for seed in range(24):
         machine, question = random_siding(seed)
         (claim,) = recover(machine, [question], BY_CASES)

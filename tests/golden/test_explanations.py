@@ -10,7 +10,7 @@ from interlock.kernel.machine import Machine, Variable
 from interlock.prove.invariants.mined import mined
 from interlock.report.text.grounds import fact_text, grounds_lines
 from interlock.report.text.lines import as_text
-from interlock.study.grounds import grounds_of
+from interlock.study.proof_cores import proof_cores_of
 from interlock.study.verify import verify
 from tests.golden.small_hold import small_hold
 
@@ -58,8 +58,8 @@ def test_sentences_of_one_pattern_become_one_fact() -> None:
 def test_grounds_name_what_a_proof_rests_on() -> None:
     """The facts given for each requirement text of the small hold."""
     verification = verify(COMPILED, mined, Limits())
-    found = {ground.origin.id: [fact.text for fact in ground.facts] for ground in grounds_of(verification)}
-    text = as_text(grounds_lines(grounds_of(verification)))
+    found = {ground.origin.id: [fact.text for fact in ground.facts] for ground in proof_cores_of(verification)}
+    text = as_text(grounds_lines(proof_cores_of(verification)))
     assert all(
         line in text for line in ("WHAT THE PROOFS REST ON", "  - Whenever side door is open, side door is unlatched.")
     )

@@ -29,7 +29,7 @@ from interlock.report.yaml.procedure import checklist_procedure, steps_of_action
 from interlock.study.checklist.audit import ChecklistAudit, audit_checklist
 from interlock.study.checklist.goals import Goal, GoalFault, Load, Reach, Unload
 from interlock.study.checklist.making import Checklist, NoChecklist, Result, make_checklist
-from interlock.study.checklist.operating import Hitch, levers_neutral, trace_of
+from interlock.study.checklist.operating import Refusal, levers_neutral, trace_of
 from interlock.study.procedure.audit import Overall, Verdict, audit_procedure
 from interlock.study.procedure.slip_audit import Effect
 from interlock.study.procedure.slips import SlipKind
@@ -98,7 +98,7 @@ def test_replayed_by_the_reference_evaluator(name: str, goal: Goal, aboard: Goal
     """The run is a run of the hold's machine, keeps every requirement in each state, and ends where it should."""
     made = _checklist(name, goal, aboard)
     machine = made.operation.asked
-    trace = trace_of(step.course for step in made.steps)
+    trace = trace_of(step.execution for step in made.steps)
     assert trace.states[0] == made.start
     rules = {rule.name: rule for rule in machine.rules}
     for rule, before, after in zip(trace.rules, trace.states[:-1], trace.states[1:], strict=True):
@@ -139,15 +139,15 @@ def test_equipment_rests_in_one_state(name: str, goal: Goal, aboard: Goal | None
         if leg.timed:
             continue
         for step in leg.steps:
-            state = step.course.before
+            state = step.execution.before
             begun = 0
-            for half in step.course.halves:
-                crew = next(r for r in machine.rules if r.name == step.course.rules[begun])
+            for half in step.execution.halves:
+                crew = next(r for r in machine.rules if r.name == step.execution.rules[begun])
                 state = fire(machine, crew, state)
                 while moves := [after for rule, after in successors(machine, state) if rule.actor is not Actor.CREW]:
                     state = draw.choice(moves)
                 begun = half
-            assert state == step.course.after
+            assert state == step.execution.after
 
 
 @quick
@@ -166,8 +166,8 @@ def test_every_free_order_does_the_same(name: str, goal: Goal, aboard: Goal | No
             for _ in leg.steps:
                 ready = [p for p in range(len(leg.steps)) if not done >> p & 1 and before[p] & ~done == 0]
                 place = draw.choice(ready)
-                after = operation.outcome(packed, leg.steps[place].course.deed)
-                assert not isinstance(after, Hitch)
+                after = operation.outcome(packed, leg.steps[place].execution.deed)
+                assert not isinstance(after, Refusal)
                 done, packed = done | 1 << place, after
             assert operation.packing.unpack(packed) == leg.end
 
@@ -182,11 +182,11 @@ def test_order_is_not_freer_than_it_may_be() -> None:
             if later != earlier + 1:
                 continue
             order = [*range(earlier), later, earlier, *range(later + 1, len(leg.steps))]
-            packed: int | Hitch = operation.packing.pack(leg.start)
+            packed: int | Refusal = operation.packing.pack(leg.start)
             for place in order:
-                if not isinstance(packed, Hitch):
-                    packed = operation.outcome(packed, leg.steps[place].course.deed)
-            assert isinstance(packed, Hitch) or operation.packing.unpack(packed) != leg.end
+                if not isinstance(packed, Refusal):
+                    packed = operation.outcome(packed, leg.steps[place].execution.deed)
+            assert isinstance(packed, Refusal) or operation.packing.unpack(packed) != leg.end
             seen += 1
     assert seen > 5
 

@@ -296,12 +296,12 @@ def stopped() -> Iterator[dict[str, tuple[int, str, str]]]:
     program = (
         "import os, signal, sys\n"
         "from interlock.prove.search import explicit\n"
-        "walk = explicit.Walk.levels\n"
+        "levels_of = explicit.BreadthFirstSearch.levels\n"
         "def levels(self):\n"
-        "    for depth, level in enumerate(walk(self)):\n"
+        "    for depth, level in enumerate(levels_of(self)):\n"
         "        if depth == 3: os.kill(os.getpid(), getattr(signal, sys.argv[1]))\n"
         "        yield level\n"
-        "explicit.Walk.levels = levels\n"
+        "explicit.BreadthFirstSearch.levels = levels\n"
         "from interlock.cli import run\n"
         "sys.exit(run(sys.argv[2:]))\n"
     )

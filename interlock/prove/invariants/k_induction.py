@@ -60,7 +60,7 @@ def search(
         try:
             if not reason:
                 from_start = Unrolling(machine, base, [question.target])
-                anywhere = _Anywhere(machine, question, step, clock)
+                anywhere = InductionStep(machine, question, step, clock)
                 for k in range(deepest + 1):
                     clock.check()
                     report(Progress(NAME, f"looking back over {k} steps", place, len(questions)))
@@ -91,7 +91,7 @@ def search(
     return tuple(claims)
 
 
-class _Anywhere:
+class InductionStep:
     """Runs from any state at all that avoid the target until their last state."""
 
     def __init__(self, machine: Machine, question: Question, solver: SatSolver, clock: Clock) -> None:

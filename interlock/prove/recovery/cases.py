@@ -16,7 +16,7 @@ from interlock.prove.core.solvers import FOREVER, SatSolver, add_all, light_solv
 from interlock.prove.engine import NO_LIMITS, Clock
 from interlock.prove.frames.frames import Frames
 from interlock.prove.frames.pdr import certify
-from interlock.prove.recovery.context import Known
+from interlock.prove.recovery.context import RecoveryContext
 from interlock.prove.recovery.dead_ends import closed_region
 from interlock.prove.search import guided
 
@@ -31,7 +31,7 @@ class TooHard(Exception):
     """Of one state it was not found out whether something leads on from it."""
 
 
-class Metered:
+class MeteredSolver:
     """A solver that answers so many queries and no more: then it raises TooHard."""
 
     def __init__(self, left: int) -> None:
@@ -48,12 +48,12 @@ class Metered:
         return self._solve(assumptions, clock)
 
 
-class Cases:
+class RecoveryCases:
     """The cases of one stage."""
 
     def __init__(
         self,
-        known: Known,
+        context: RecoveryContext,
         before: Expr,
         stage: tuple[Expr, Rank],
         question: RecoveryQuestion,
@@ -64,15 +64,15 @@ class Cases:
         self._offered = list(offered)
         """Cases that were told apart by another measure; those that serve this one too need not be planned again."""
         self._from, self._goal = before, goal
-        self.known = known
+        self.context = context
         self.question = question
         self.thorough = thorough
         self.rank = rank
         self.entries: list[Entry] = []
-        encoding = known.rules.encoding
+        encoding = context.rules.encoding
         self.before = encoding.gate(before)
         self.to = encoding.gate(goal)
-        self.step = known.planner.step(before, goal, rank)
+        self.step = context.planner.step(before, goal, rank)
         self._fed = 0
         self._lemmas_fed = 0
         self.solver: SatSolver = light_solver()
@@ -86,12 +86,12 @@ class Cases:
         self.cover_solver.close()
 
     def _feed(self) -> None:
-        clauses = self.known.rules.encoding.clauses
-        lemmas = self.known.lemmas
+        clauses = self.context.rules.encoding.clauses
+        lemmas = self.context.lemmas
         for solver in (self.solver, self.cover_solver):
             add_all(solver, clauses[self._fed :])
             add_all(solver, [[-literal for literal in cube] for cube in lemmas[self._lemmas_fed :]])
-            solver.add([TRUTH, self.known.rules.encoding.top])
+            solver.add([TRUTH, self.context.rules.encoding.top])
         self._fed, self._lemmas_fed = len(clauses), len(lemmas)
 
     def uncovered(self) -> State | None:
@@ -100,9 +100,9 @@ class Cases:
         No variable could be put back to a first value with all that is as at the start left so: such a state is told
         apart by less, and more others look like it.
         """
-        wanted = list(self.known.home)
+        wanted = list(self.context.home)
         dropped: list[int] = []
-        clock = self.known.clock
+        clock = self.context.clock
         while not self.cover_solver.solve(wanted, clock):
             core = set(self.cover_solver.core())
             if not core:
@@ -116,11 +116,11 @@ class Cases:
             elif self.cover_solver.solve([*wanted, literal], clock):
                 model = self.cover_solver.model()
                 wanted.append(literal)
-        return self.known.rules.encoding.decode(model)
+        return self.context.rules.encoding.decode(model)
 
     def adopts(self, state: State) -> bool:
         """A case that was offered applies to the state and serves this measure: it is one of the cases now."""
-        true = truths_in(self.known.machine, state)
+        true = truths_in(self.context.machine, state)
         for entry in [entry for entry in self._offered if all(map(true, entry.when))]:
             # One that serves does so for good, and one that does not never will.
             self._offered.remove(entry)
@@ -130,27 +130,27 @@ class Cases:
         return False
 
     def _serves(self, entry: Entry) -> bool:
-        known, encoding = self.known, self.known.rules.encoding
-        falls = surely_drops(known.machine, self.rank, entry.when, known.written(entry.rules))
-        failing = known.failing(entry.rules, self.before, self.to, falls)
+        context, encoding = self.context, self.context.rules.encoding
+        falls = surely_drops(context.machine, self.rank, entry.when, context.written(entry.rules))
+        failing = context.failing(entry.rules, self.before, self.to, falls)
         self._feed()
         asked = [self.before, -self.to, failing, *map(encoding.gate, entry.when)]
-        return not self.solver.solve(asked, known.clock)
+        return not self.solver.solve(asked, context.clock)
 
     def _keep(self, entry: Entry) -> None:
-        self.cover_solver.add([-self.known.rules.encoding.gate(fact) for fact in entry.when])
+        self.cover_solver.add([-self.context.rules.encoding.gate(fact) for fact in entry.when])
         self.entries.append(entry)
 
     def is_open(self, state: State) -> bool:
         """The state is one of this stage, and no case applies to it yet."""
-        true = truths_in(self.known.machine, state)
+        true = truths_in(self.context.machine, state)
         return true(self._from) and not true(self._goal) and not any(all(map(true, e.when)) for e in self.entries)
 
     def cover_met(self, state: State) -> Trapped | None:
         """Finds a case for a state that is surely reachable; a claim where it is a dead end.  Raises TooHard."""
         if self.adopts(state):
             return None
-        clock = self.known.clock
+        clock = self.context.clock
         names = self.step.plan_near(state, clock) or self.step.plan_far(state, clock)
         if names is None and not self.thorough:
             raise TooHard
@@ -158,7 +158,7 @@ class Cases:
             answer = self._onward(state)
             if isinstance(answer, Certificate):
                 sought = self._sought(conj(*answer.clauses))
-                return self._trapped(answer, self.known.lead(state), *([] if sought is None else [sought]))
+                return self._trapped(answer, self.context.lead(state), *([] if sought is None else [sought]))
             names = answer
         self._add(state, names)
         return None
@@ -167,12 +167,12 @@ class Cases:
         """Finds a case for the state, or excludes the state; a claim where it is a dead end that can be reached."""
         if self.adopts(state):
             return None
-        clock = self.known.clock
+        clock = self.context.clock
         names = self.step.plan_near(state, clock)
         # Where all things counted can be had away with in one run, that none was found soon is telling.
         if names is None and not self.step.counts:
             names = self.step.plan_far(state, clock)
-        if names is None and self.known.excludes(state):
+        if names is None and self.context.excludes(state):
             self._feed()
             return None
         if names is None and self.step.counts:
@@ -191,23 +191,23 @@ class Cases:
         return None
 
     def _add(self, state: State, names: tuple[str, ...]) -> None:
-        known, clock = self.known, self.known.clock
+        context, clock = self.context, self.context.clock
         falls = self.step.falls(state, names)
-        failing = known.failing(names, self.before, self.to, falls)
+        failing = context.failing(names, self.before, self.to, falls)
         self._feed()
-        facts = known.facts_of(state)
+        facts = context.facts_of(state)
         asked = [self.before, -self.to, failing]
         # What the rules themselves speak of says it all, as a rule; what follows from the rest of the state, by way
         # of the invariant, would make cases that are needlessly special.
-        spoken = known.spoken_of(names)
-        near = [literal for literal in facts if known.rules.encoding.variable_of[abs(literal)] in spoken]
+        spoken = context.spoken_of(names)
+        near = [literal for literal in facts if context.rules.encoding.variable_of[abs(literal)] in spoken]
         if not self.solver.solve([*asked, *near], clock):
             facts = near
         elif self.solver.solve([*asked, *facts], clock):
             raise AssertionError("a planned run fails from the state that it was planned for")
         core = set(self.solver.core())
         cube = [literal for literal in facts if literal in core]
-        facts_of = known.rules.encoding.facts
+        facts_of = context.rules.encoding.facts
         # That a variable has one value says more than that it has not another: the former is given up first.
         for literal in sorted(cube, key=lambda one: (isinstance(facts_of[one], Not), -abs(one))):
             fewer = [other for other in cube if other != literal]
@@ -220,10 +220,10 @@ class Cases:
 
     def _with_rank(self, cube: list[int], state: State, names: tuple[str, ...]) -> list[int]:
         """The cube with what else of the state is needed to be sure that the rank falls."""
-        known = self.known
-        encoding = known.rules.encoding
-        written = known.written(names)
-        value_of = dict(zip((v.name for v in known.machine.variables), state, strict=True))
+        context = self.context
+        encoding = context.rules.encoding
+        written = context.written(names)
+        value_of = dict(zip((v.name for v in context.machine.variables), state, strict=True))
         more = [
             literal
             for name in sorted(written)
@@ -231,7 +231,7 @@ class Cases:
         ]
 
         def suffices(literals: Sequence[int]) -> bool:
-            return surely_drops(known.machine, self.rank, [encoding.facts[one] for one in literals], written)
+            return surely_drops(context.machine, self.rank, [encoding.facts[one] for one in literals], written)
 
         chosen = [*cube, *more]
         if not suffices(chosen):
@@ -255,13 +255,13 @@ class Cases:
 
     def _onward(self, state: State) -> tuple[str, ...] | Certificate:
         """A run that helps, or the proof that none leads from the state to the goal.  Raises TooHard."""
-        known, goal, clock = self.known, self.question.goal, self.known.clock
-        known.report(Progress(NAME, "is there a dead end"))
-        again = LocalRules(restarted(known.machine, state))
-        closed = closed_region(again, goal, known.lemmas, clock)
+        context, goal, clock = self.context, self.question.goal, self.context.clock
+        context.report(Progress(NAME, "is there a dead end"))
+        again = LocalRules(restarted(context.machine, state))
+        closed = closed_region(again, goal, context.lemmas, clock)
         if closed is not None:
-            return certify(again, [*known.lemmas, closed], [goal], clock)
-        frames = Frames(again, [goal], clock, lambda: Metered(HARD_QUERIES), known.lemmas)
+            return certify(again, [*context.lemmas, closed], [goal], clock)
+        frames = Frames(again, [goal], clock, lambda: MeteredSolver(HARD_QUERIES), context.lemmas)
         try:
             for _, trace in frames.run([0], None, silent):
                 return self.step.shortest_help(trace)
@@ -275,23 +275,23 @@ class Cases:
         """The claim that a run leads into a region, told by the certificate, that is closed and clear of the goal."""
         # The certificate serves each state of the region: any run into it will do, and a short one is told better.
         region = conj(*certificate.clauses)
-        shorter = [without_detours(self.known.machine, run, region) for run in runs]
+        shorter = [without_detours(self.context.machine, run, region) for run in runs]
         return Trapped(self.question.id, NAME, min(shorter, key=lambda one: one.depth), certificate)
 
     def _sought(self, region: Expr) -> Trace | None:
         """A run into the region, where one is soon found."""
-        known = self.known
+        context = self.context
         question = Question("dead end", region, expects_run=True)
-        found = guided.search(known.machine, [question], NO_LIMITS, silent, known.clock, REGION_EXPANDED)
+        found = guided.find_runs(context.machine, [question], NO_LIMITS, silent, context.clock, REGION_EXPANDED)
         return found.get(question.id)
 
     def _reach(self, region: Expr) -> Trace | None:
         """A run into the region; None where there is none, and the invariant then says so."""
-        known = self.known
+        context = self.context
         run = self._sought(region)
         if run is not None:
             return run
-        frames = Frames(known.rules, [region], known.clock, lambda: Metered(HARD_QUERIES), known.lemmas)
+        frames = Frames(context.rules, [region], context.clock, lambda: MeteredSolver(HARD_QUERIES), context.lemmas)
         try:
             for _, trace in frames.run([0], None, silent):
                 return trace
@@ -299,5 +299,5 @@ class Cases:
             frames.solver.close()
         if frames.invariant is None:
             raise AssertionError("reachability ended without an answer")
-        known.lemmas.extend(frames.invariant[len(known.lemmas) :])
+        context.lemmas.extend(frames.invariant[len(context.lemmas) :])
         return None

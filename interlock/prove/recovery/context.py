@@ -25,7 +25,7 @@ MOST_MET = 400
 """So many of these are tried first: cases and dead ends among them are real."""
 
 
-class Known:
+class RecoveryContext:
     """Its rules, an invariant, and states that are surely reachable; all questions and stages share them."""
 
     def __init__(self, machine: Machine, goals: Sequence[Expr], clock: Clock, report: Report) -> None:
@@ -51,20 +51,20 @@ class Known:
         """States that are surely reachable."""
         if starts:
             self.lemmas = mine(self.rules, goals, starts, clock, light_solver, report)
-            hunt = self._explore()
-            self.met, self.lead = hunt.states(MOST_MET), hunt.lead
+            search = self._explore()
+            self.met, self.lead = search.states(MOST_MET), search.lead
         else:
             # No run at all: anything holds of every reachable state.
             self.lemmas = [()]
 
-    def _explore(self) -> guided.Hunt:
+    def _explore(self) -> guided.GuidedSearch:
         """Runs to where each variable has each of its values, as far as these are soon found."""
         facts = [Is(v.name, value) for v in self.machine.variables for value in v.domain if value not in v.init]
         questions = [Question(f"{fact.variable} {fact.value}", fact, expects_run=True) for fact in facts]
-        hunt = guided.Hunt(self.machine, questions, NO_LIMITS, self.clock)
-        hunt.run(range(len(questions)), FACT_EXPANDED, self.report)
-        hunt.cover(self.report)
-        return hunt
+        search = guided.GuidedSearch(self.machine, questions, NO_LIMITS, self.clock)
+        search.run(range(len(questions)), FACT_EXPANDED, self.report)
+        search.cover(self.report)
+        return search
 
     def failing(self, names: Sequence[str], before: int, to: int, falls: bool) -> int:
         """The literal that says, of a state, that these rules cannot fire there in turn, or lead to no good.

@@ -14,7 +14,7 @@ from interlock.prove.core.packing import compile_enabled, compile_hits
 from interlock.prove.core.solvers import add_all, light_solver
 from interlock.prove.engine import Clock
 from interlock.prove.frames.frames import Frames
-from interlock.prove.search.explicit import Walk
+from interlock.prove.search.explicit import BreadthFirstSearch
 
 FEW = 1_000_000
 """How many times a guard may be looked at: states times rules."""
@@ -29,19 +29,19 @@ def nearest_dead_end(machine: Machine, goal: Expr, limits: Limits, clock: Clock,
     if limits.states is not None:
         most = min(most, limits.states)
     bounds = replace(limits, depth=None, seconds=clock.seconds_left(), states=most)
-    walk = Walk(machine, bounds, counting=False)
-    reached = [state for level in walk.levels() for state in level]
-    if walk.stopped:
+    search = BreadthFirstSearch(machine, bounds, counting=False)
+    reached = [state for level in search.levels() for state in level]
+    if search.stopped:
         return None
-    enabled = compile_enabled(walk.packing)
-    writes = [None if rule.actor is Actor.FAILURE else walk.packing.writes(rule) for rule in machine.rules]
+    enabled = compile_enabled(search.packing)
+    writes = [None if rule.actor is Actor.FAILURE else search.packing.writes(rule) for rule in machine.rules]
     before: dict[int, list[int]] = {state: [] for state in reached}
     for state in reached:
         for rule in enabled(state):
             effect = writes[rule]
             if effect is not None:
                 before[state & effect[0] | effect[1]].append(state)
-    hits = compile_hits(walk.packing, {0: goal})
+    hits = compile_hits(search.packing, {0: goal})
     good = [state for state in reached if hits([state])]
     seen = set(good)
     while good:
@@ -51,7 +51,7 @@ def nearest_dead_end(machine: Machine, goal: Expr, limits: Limits, clock: Clock,
                 good.append(state)
     for state in reached:
         if state not in seen:
-            return walk.trace(state)
+            return search.trace(state)
     return None
 
 

@@ -19,7 +19,7 @@ import networkx
 from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value, conj
 from interlock.kernel.machine import Machine
 from interlock.kernel.recovery import Rank
-from interlock.prove.search.delete_relaxation import Relaxed
+from interlock.prove.search.delete_relaxation import DeleteRelaxation
 
 Allowed = dict[str, frozenset[Value]]
 """Per variable of which something is said the values that are good."""
@@ -29,7 +29,7 @@ HOPELESS = 1_000
 
 def advise(machine: Machine, goal: Expr) -> list[tuple[Expr, Rank]]:
     """Stages on the way to the goal, each with its own goal (the last: the whole) and a measure for it."""
-    return _Adviser(machine).stages(goal)
+    return RankHeuristic(machine).stages(goal)
 
 
 def advise_counting(machine: Machine, goal: Expr) -> list[tuple[Expr, Rank]]:
@@ -38,14 +38,14 @@ def advise_counting(machine: Machine, goal: Expr) -> list[tuple[Expr, Rank]]:
     Fewer is better, whatever has to be shifted for it.  Among as many the farther is the better: what cannot be got
     rid of yet makes room for what can.
     """
-    return _Adviser(machine, counting=True).stages(goal)
+    return RankHeuristic(machine, counting=True).stages(goal)
 
 
-class _Adviser:
+class RankHeuristic:
     def __init__(self, machine: Machine, counting: bool = False) -> None:
         self.machine = machine
         self.counting = counting
-        self.relaxed = Relaxed(machine, ())
+        self.relaxed = DeleteRelaxation(machine, ())
         self.guards = [self.relaxed.goal(rule.guard) for rule in machine.rules]
         self.places = {v.name: {value: at for at, value in enumerate(v.domain)} for v in machine.variables}
         self.initial = {v.name: frozenset(v.init) for v in machine.variables}

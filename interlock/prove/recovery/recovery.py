@@ -42,8 +42,8 @@ from interlock.prove.core.solvers import light_solver
 from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
 from interlock.prove.frames.frames import Frames
 from interlock.prove.frames.pdr import certify
-from interlock.prove.recovery.cases import NAME, Cases, TooHard
-from interlock.prove.recovery.context import Known
+from interlock.prove.recovery.cases import NAME, RecoveryCases, TooHard
+from interlock.prove.recovery.context import RecoveryContext
 from interlock.prove.recovery.dead_ends import nearest_dead_end
 from interlock.prove.recovery.obligations import discharge_recovery
 from interlock.prove.recovery.ranks import advise, advise_counting
@@ -115,7 +115,7 @@ def _why_trapped(machine: Machine, state: State, goal: Expr, clock: Clock) -> Ce
     return certify(again, frames.invariant or (), [goal], clock)
 
 
-class _Search(Known):
+class _Search(RecoveryContext):
     """Decides questions of one machine."""
 
     def decide(self, question: RecoveryQuestion, advice: Sequence[Advice]) -> RecoveryClaim:
@@ -132,7 +132,7 @@ class _Search(Known):
         entries = 0
         most = MOST_ENTRIES if thorough else max(FEW_ENTRIES, ENTRIES_PER_RULE * len(self.machine.rules))
         for goal, rank in self._stages(question.goal, adviser):
-            work = Cases(self, before, (goal, rank), question, thorough, self.told.get((before, goal), ()))
+            work = RecoveryCases(self, before, (goal, rank), question, thorough, self.told.get((before, goal), ()))
             try:
                 for met in self.met:
                     if work.is_open(met):

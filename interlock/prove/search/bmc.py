@@ -40,7 +40,7 @@ def search(
 ) -> tuple[Claim, ...]:
     """`bmc` on a solver of choice."""
     claims: dict[int, Claim] = {}
-    look = Lookout(machine, questions, DEEPEST if limits.depth is None else limits.depth, make_solver)
+    look = BoundedSearch(machine, questions, DEEPEST if limits.depth is None else limits.depth, make_solver)
     clock = clock_of(limits)
     try:
         look.run(claims, clock, report)
@@ -56,7 +56,7 @@ def search(
     return tuple(claims[at] for at in range(len(questions)))
 
 
-class Lookout:
+class BoundedSearch:
     """A bounded search that can be cut short: `clear` is the depth up to which no open target is reachable."""
 
     def __init__(

@@ -35,7 +35,7 @@ _Opened: TypeAlias = tuple[int, int]
 """(rule, fact that it makes so)."""
 
 
-class Relaxed:
+class DeleteRelaxation:
     """The relaxed machine of one machine; a state is put on it, and asked of it what things cost from there.
 
     Nodes are numbers, those of the parts of an expression smaller than its own.
@@ -324,7 +324,7 @@ class Relaxed:
                 stack.append(behind)
         return fired, first
 
-    def survey(self) -> Survey:
+    def survey(self) -> RelaxationCosts:
         """What everything costs from the state put."""
         lack = self._lack
         opens: dict[int, list[_Opened]] = {}
@@ -337,7 +337,9 @@ class Relaxed:
             else:
                 opens.setdefault(guard, []).extend(given)
         cost, support = self._forward(self._users, opens, sources, self._falsity)
-        return Survey(self, [0 if lack[node] <= 0 else cost.get(node, NEVER) for node in range(len(lack))], support)
+        return RelaxationCosts(
+            self, [0 if lack[node] <= 0 else cost.get(node, NEVER) for node in range(len(lack))], support
+        )
 
     def complete(self, cost: list[int], support: dict[int, int]) -> None:
         """Adds what nodes cost that were made since."""
@@ -360,10 +362,10 @@ class Relaxed:
         return (support[node],) if self._children[node] else (self.guard(support[node]),)
 
 
-class Survey:
+class RelaxationCosts:
     """Costs from one state to every node of the relaxed machine, those made later included."""
 
-    def __init__(self, relaxed: Relaxed, cost: list[int], support: dict[int, int]) -> None:
+    def __init__(self, relaxed: DeleteRelaxation, cost: list[int], support: dict[int, int]) -> None:
         self._relaxed = relaxed
         self._cost = cost
         self._support = support

@@ -13,7 +13,7 @@ from interlock.kernel.claims import Claim, Limits, Proved, Report, Unknown, sile
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.engine import INTERRUPTED, NO_LIMITS, clock_of
 from interlock.prove.search.explicit import NAME as ONE_BY_ONE
-from interlock.prove.search.explicit import Count, Walk, explore
+from interlock.prove.search.explicit import BreadthFirstSearch, Count, explore
 from interlock.prove.search.vectorised import MOST_BYTES, vectorised
 from interlock.prove.search.vectorised import count_states as count_arrays
 
@@ -41,15 +41,15 @@ def enumeration(
     clock = clock_of(limits)
     claims: dict[int, Claim] = {}
     for most in _rising(limits, most_bytes):
-        walk = Walk(machine, replace(limits, seconds=clock.seconds_left(), states=most), counting=False)
+        search = BreadthFirstSearch(machine, replace(limits, seconds=clock.seconds_left(), states=most), counting=False)
         try:
-            explore(walk, questions, claims, report)
+            explore(search, questions, claims, report)
         except KeyboardInterrupt:
-            walk.stopped = INTERRUPTED
+            search.stopped = INTERRUPTED
         left = [at for at in range(len(questions)) if at not in claims]
-        seen = len(walk.parents)
-        if left and walk.stopped and seen > most and most != limits.states:
-            if seen < WIDE * (walk.clear + 2):
+        seen = len(search.parents)
+        if left and search.stopped and seen > most and most != limits.states:
+            if seen < WIDE * (search.clear + 2):
                 continue
             asked = [questions[at] for at in left]
             rest = replace(limits, seconds=clock.seconds_left())
@@ -57,8 +57,8 @@ def enumeration(
             break
         for at in left:
             question = questions[at].id
-            if walk.stopped:
-                claims[at] = Unknown(question, ONE_BY_ONE, walk.stopped, walk.clear)
+            if search.stopped:
+                claims[at] = Unknown(question, ONE_BY_ONE, search.stopped, search.clear)
             else:
                 claims[at] = Proved(question, ONE_BY_ONE, None, seen)
         break
@@ -69,14 +69,14 @@ def count_states(machine: Machine, limits: Limits = NO_LIMITS, most_bytes: int =
     """Counts the reachable states and the steps between them."""
     clock = clock_of(limits)
     for most in _rising(limits, most_bytes):
-        walk = Walk(machine, replace(limits, seconds=clock.seconds_left(), states=most), counting=True)
-        per_depth = tuple(map(len, walk.levels()))
+        search = BreadthFirstSearch(machine, replace(limits, seconds=clock.seconds_left(), states=most), counting=True)
+        per_depth = tuple(map(len, search.levels()))
         seen = sum(per_depth)
-        if not walk.stopped or seen <= most or most == limits.states:
+        if not search.stopped or seen <= most or most == limits.states:
             break
         if seen >= WIDE * len(per_depth):
             return count_arrays(machine, replace(limits, seconds=clock.seconds_left()), most_bytes)
-    return Count(seen, walk.steps, len(per_depth) - 1, walk.dead, per_depth, not walk.stopped)
+    return Count(seen, search.steps, len(per_depth) - 1, search.dead, per_depth, not search.stopped)
 
 
 def _rising(limits: Limits, most_bytes: int) -> Iterator[int]:

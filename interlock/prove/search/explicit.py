@@ -44,7 +44,7 @@ class Count:
     complete: bool
 
 
-class Walk:
+class BreadthFirstSearch:
     """Breadth-first search, level by level."""
 
     def __init__(self, machine: Machine, limits: Limits, counting: bool) -> None:
@@ -143,47 +143,49 @@ def explicit(
     entry per state.
     """
     claims: dict[int, Claim] = {}
-    walk = Walk(machine, limits, counting=False)
+    search = BreadthFirstSearch(machine, limits, counting=False)
     try:
-        explore(walk, questions, claims, report)
+        explore(search, questions, claims, report)
     except KeyboardInterrupt:
-        walk.stopped = INTERRUPTED
+        search.stopped = INTERRUPTED
     for at, question in enumerate(questions):
         if at not in claims:
             claims[at] = (
-                Unknown(question.id, NAME, walk.stopped, walk.clear)
-                if walk.stopped
-                else Proved(question.id, NAME, None, len(walk.parents))
+                Unknown(question.id, NAME, search.stopped, search.clear)
+                if search.stopped
+                else Proved(question.id, NAME, None, len(search.parents))
             )
     return tuple(claims[at] for at in range(len(questions)))
 
 
-def explore(walk: Walk, questions: Sequence[Question], claims: dict[int, Claim], report: Report) -> None:
+def explore(
+    search: BreadthFirstSearch, questions: Sequence[Question], claims: dict[int, Claim], report: Report
+) -> None:
     """Adds a refutation to `claims`, by place, for every target met; what is not there afterwards was not met.
 
-    Ends early, with `walk.stopped` set, at a limit.  Claims already made are kept when it is interrupted.
+    Ends early, with `search.stopped` set, at a limit.  Claims already made are kept when it is interrupted.
     """
     still_open = {at: question.target for at, question in enumerate(questions) if at not in claims}
-    hits = compile_hits(walk.packing, still_open)
-    for level in walk.levels():
+    hits = compile_hits(search.packing, still_open)
+    for level in search.levels():
         found = hits(level)
         for at, packed in found.items():
-            claims[at] = Refuted(questions[at].id, NAME, walk.trace(packed), shortest=True)
+            claims[at] = Refuted(questions[at].id, NAME, search.trace(packed), shortest=True)
             del still_open[at]
         if not still_open:
             return
         if found:
-            hits = compile_hits(walk.packing, still_open)
-        if not walk.stopped:
-            walk.clear += 1
-        report(Progress(NAME, f"{len(walk.parents)} states", walk.clear, walk.limits.depth))
+            hits = compile_hits(search.packing, still_open)
+        if not search.stopped:
+            search.clear += 1
+        report(Progress(NAME, f"{len(search.parents)} states", search.clear, search.limits.depth))
 
 
 def count_states(machine: Machine, limits: Limits = NO_LIMITS) -> Count:
     """Counts the reachable states and the steps between them."""
-    walk = Walk(machine, limits, counting=True)
-    per_depth = tuple(map(len, walk.levels()))
-    return Count(sum(per_depth), walk.steps, len(per_depth) - 1, walk.dead, per_depth, not walk.stopped)
+    search = BreadthFirstSearch(machine, limits, counting=True)
+    per_depth = tuple(map(len, search.levels()))
+    return Count(sum(per_depth), search.steps, len(per_depth) - 1, search.dead, per_depth, not search.stopped)
 
 
 def state_graph(machine: Machine, limits: Limits = NO_LIMITS) -> networkx.MultiDiGraph[int]:
@@ -194,20 +196,20 @@ def state_graph(machine: Machine, limits: Limits = NO_LIMITS) -> networkx.MultiD
     """
     import networkx
 
-    walk = Walk(machine, limits, counting=False)
+    search = BreadthFirstSearch(machine, limits, counting=False)
     graph: networkx.MultiDiGraph[int] = networkx.MultiDiGraph()
     index: dict[int, int] = {}
-    for depth, level in enumerate(walk.levels()):
+    for depth, level in enumerate(search.levels()):
         for packed in level:
             index[packed] = len(index)
-            graph.add_node(index[packed], state=walk.packing.unpack(packed), depth=depth, initial=depth == 0)
-    enabled = compile_enabled(walk.packing)
-    writes = [walk.packing.writes(rule) for rule in machine.rules]
+            graph.add_node(index[packed], state=search.packing.unpack(packed), depth=depth, initial=depth == 0)
+    enabled = compile_enabled(search.packing)
+    writes = [search.packing.writes(rule) for rule in machine.rules]
     for packed, node in index.items():
         for at in enabled(packed):
             keep, bits = writes[at]
             after = index.get(packed & keep | bits)
             if after is not None:
                 graph.add_edge(node, after, rule=machine.rules[at].name)
-    graph.graph["complete"] = not walk.stopped
+    graph.graph["complete"] = not search.stopped
     return graph

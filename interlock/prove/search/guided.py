@@ -2,8 +2,8 @@
 
 Best-first search over states.  The distance to a target is estimated on a relaxed machine in which a variable keeps
 every value that it once had: the size of a plan for the relaxed machine, traced back from the target along the cheapest
-supporters (see `relaxed`).  Rules that such a plan would fire first are tried first; other steps from a state are made
-only when it is their turn.
+supporters (see `delete_relaxation`).  Rules that such a plan would fire first are tried first; other steps from a
+state are made only when it is their turn.
 
 Every state that was met is kept with the step that led to it first, and each search begins where an earlier one has
 already been: in the state that is farthest along the relaxed plan for the new target.
@@ -26,7 +26,7 @@ from interlock.kernel.expressions import And, Expr, Ref, Value
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.core.packing import Packing
 from interlock.prove.engine import NO_LIMITS, Clock, clock_of
-from interlock.prove.search.delete_relaxation import NEVER, Relaxed, Survey
+from interlock.prove.search.delete_relaxation import NEVER, DeleteRelaxation, RelaxationCosts
 
 NAME = "guided"
 MOST_EXPANDED = 4_000
@@ -51,7 +51,7 @@ def guided(
     A run is seldom the shortest and never claimed to be.  Every state that a search for one target goes through is
     looked at for all others.  `limits.states` bounds the states held for one target.
     """
-    found = search(machine, questions, limits, report, clock_of(limits))
+    found = find_runs(machine, questions, limits, report, clock_of(limits))
     return tuple(
         Refuted(q.id, NAME, found[q.id], False)
         if q.id in found
@@ -60,7 +60,7 @@ def guided(
     )
 
 
-def search(
+def find_runs(
     machine: Machine,
     questions: Sequence[Question],
     limits: Limits,
@@ -69,12 +69,12 @@ def search(
     most_expanded: int = MOST_EXPANDED,
 ) -> dict[str, Trace]:
     """The runs that guided search finds, by question id; `most_expanded` states are expanded for each at the most."""
-    hunt = Hunt(machine, questions, limits, clock)
-    hunt.run(range(len(questions)), most_expanded, report)
-    return hunt.found
+    search = GuidedSearch(machine, questions, limits, clock)
+    search.run(range(len(questions)), most_expanded, report)
+    return search.found
 
 
-class Hunt:
+class GuidedSearch:
     """What is known of one machine while its targets are pursued.
 
     `found` holds runs by question id.  Every state that was met is kept with the step that led to it first; to
@@ -88,7 +88,7 @@ class Hunt:
         self._most = limits.states or 1_000_000
         self._packing = Packing(machine)
         self._writes = [self._packing.writes(rule) for rule in machine.rules]
-        self._relaxed = Relaxed(machine, [q.target for q in questions])
+        self._relaxed = DeleteRelaxation(machine, [q.target for q in questions])
         self._starts = [self._packing.pack(state) for state in islice(initial_states(machine), MOST_STARTS)]
         self._parents: dict[int, tuple[int, int] | None] = dict.fromkeys(self._starts)
         self._depths = dict.fromkeys(self._starts, 0)
@@ -121,7 +121,7 @@ class Hunt:
         for start in self._starts[1:]:
             self._visit(start)
 
-    def _survey(self, node: int) -> Survey:
+    def _survey(self, node: int) -> RelaxationCosts:
         """What things cost from the first start from which the node can be reached at all, as far as costs tell."""
         for at, start in enumerate(self._starts):
             if at == len(self._surveys):

@@ -14,7 +14,7 @@ from interlock.kernel.machine import Machine, Rule
 from interlock.kernel.recovery import Rank
 from interlock.prove.core.packing import Packing, compile_enabled, compile_hits
 from interlock.prove.engine import Clock
-from interlock.prove.search.delete_relaxation import Relaxed
+from interlock.prove.search.delete_relaxation import DeleteRelaxation
 
 NEAR_EXPANDED = 60
 """States expanded breadth-first, for runs of a step or two."""
@@ -37,7 +37,7 @@ Component: TypeAlias = tuple[tuple[str, Value, int], ...]
 class _Guide:
     """An aim in a relaxed machine, and per rule of that machine its place in the whole one."""
 
-    relaxed: Relaxed
+    relaxed: DeleteRelaxation
     node: int
     rules: Sequence[int]
 
@@ -58,7 +58,7 @@ class Planner:
         self.told = [_told(rule) for rule in machine.rules]
         """Per rule the values that its guard says outright of variables that it writes."""
         self.pinned = [self._masked(told) for told in self.told]
-        self.relaxed = Relaxed(machine, ())
+        self.relaxed = DeleteRelaxation(machine, ())
         self.places = [{value: at for at, value in enumerate(v.domain)} for v in machine.variables]
         self.names = [rule.name for rule in machine.rules]
         self.number = {name: at for at, name in enumerate(self.names)}
@@ -99,7 +99,7 @@ class Planner:
         machine = self.machine
         calm = Machine(machine.variables, machine.signals, tuple(machine.rules[at] for at in kept), (), machine.start)
         aim = disj(*taking)
-        relaxed = Relaxed(calm, [aim])
+        relaxed = DeleteRelaxation(calm, [aim])
         return _Guide(relaxed, relaxed.targets[0], kept)
 
     def _masked(self, told: Mapping[str, Value]) -> tuple[int, int]:

@@ -235,81 +235,81 @@ def vectorised(
     Refutations are shortest; a proof carries no certificate but the number of states.  It stops, and says how far it
     came, before more than `most_bytes` are held.
     """
-    walk = Levels(machine, limits, most_bytes, counting=False)
+    search = Levels(machine, limits, most_bytes, counting=False)
     levels: list[Words] = []
     met: dict[int, tuple[int, int]] = {}
     clear = -1
     try:
-        for level in walk:
+        for level in search:
             levels.append(level)
             still_open = {at: question for at, question in enumerate(questions) if at not in met}
-            for at, key in _hits(walk, level, still_open).items():
+            for at, key in _hits(search, level, still_open).items():
                 met[at] = (len(levels) - 1, key)
-            if not walk.stopped:
+            if not search.stopped:
                 clear += 1
             if len(met) == len(questions):
                 break
-            report(Progress(NAME, f"{walk.states} states", clear, limits.depth))
+            report(Progress(NAME, f"{search.states} states", clear, limits.depth))
     except KeyboardInterrupt:
-        walk.stopped = INTERRUPTED
+        search.stopped = INTERRUPTED
     claims: list[Claim] = []
     for at, question in enumerate(questions):
         if at in met:
-            claims.append(Refuted(question.id, NAME, _trace(walk, levels, *met[at]), shortest=True))
-        elif walk.stopped:
-            claims.append(Unknown(question.id, NAME, walk.stopped, clear))
+            claims.append(Refuted(question.id, NAME, _trace(search, levels, *met[at]), shortest=True))
+        elif search.stopped:
+            claims.append(Unknown(question.id, NAME, search.stopped, clear))
         else:
-            claims.append(Proved(question.id, NAME, None, walk.states))
+            claims.append(Proved(question.id, NAME, None, search.states))
     return tuple(claims)
 
 
 def count_states(machine: Machine, limits: Limits = NO_LIMITS, most_bytes: int = MOST_BYTES) -> Count:
     """Counts the reachable states and the steps between them."""
-    walk = Levels(machine, limits, most_bytes, counting=True)
-    per_depth = tuple(map(len, walk))
-    return Count(sum(per_depth), walk.steps, len(per_depth) - 1, walk.dead, per_depth, not walk.stopped)
+    search = Levels(machine, limits, most_bytes, counting=True)
+    per_depth = tuple(map(len, search))
+    return Count(sum(per_depth), search.steps, len(per_depth) - 1, search.dead, per_depth, not search.stopped)
 
 
-def _hits(walk: Levels, level: Words, questions: Mapping[int, Question]) -> dict[int, int]:
+def _hits(search: Levels, level: Words, questions: Mapping[int, Question]) -> dict[int, int]:
     """Per question, by its place, the first state of the level in its target, where there is one."""
     places = list(questions)
-    truths = compile_truths(walk.layout, [questions[at].target for at in places])
+    truths = compile_truths(search.layout, [questions[at].target for at in places])
     found: dict[int, int] = {}
     for start in range(0, len(level), CHUNK):
         chunk = level[start : start + CHUNK]
-        for which, truth in truths(walk.keys.decode(chunk)):
+        for which, truth in truths(search.keys.decode(chunk)):
             if places[which] not in found and (truth is True or truth.any()):
                 found[places[which]] = int(chunk[0 if truth is True else truth.argmax()])
     return found
 
 
-def _trace(walk: Levels, levels: Sequence[Words], depth: int, key: int) -> Trace:
+def _trace(search: Levels, levels: Sequence[Words], depth: int, key: int) -> Trace:
     """A run of `depth` steps to the state: level by level back, by the first rule that leads there."""
-    states = [_state(walk, key)]
+    states = [_state(search, key)]
     rules: list[str] = []
     for level in reversed(levels[:depth]):
-        rule, before = _step_before(walk, level, states[-1])
+        rule, before = _step_before(search, level, states[-1])
         rules.append(rule.name)
         states.append(before)
     return Trace(tuple(reversed(rules)), tuple(reversed(states)))
 
 
-def _state(walk: Levels, key: int) -> State:
-    words = walk.keys.decode(np.array([key], np.uint64))
-    return walk.layout.unpack([int(word[0]) for word in words])
+def _state(search: Levels, key: int) -> State:
+    words = search.keys.decode(np.array([key], np.uint64))
+    return search.layout.unpack([int(word[0]) for word in words])
 
 
-def _step_before(walk: Levels, level: Words, after: State) -> tuple[Rule, State]:
-    for rule in walk.machine.rules:
-        for before in _before(walk, level, rule, after):
-            if is_enabled(walk.machine, rule, before):
+def _step_before(search: Levels, level: Words, after: State) -> tuple[Rule, State]:
+    for rule in search.machine.rules:
+        for before in _before(search, level, rule, after):
+            if is_enabled(search.machine, rule, before):
                 return rule, before
     raise AssertionError("a state of one level has no state before it in the level above")
 
 
-def _before(walk: Levels, level: Words, rule: Rule, after: State) -> Iterator[State]:
+def _before(search: Levels, level: Words, rule: Rule, after: State) -> Iterator[State]:
     """The states of the level that differ from `after` in nothing but what the rule writes."""
-    machine, layout = walk.machine, walk.layout
+    machine, layout = search.machine, search.layout
     if any(after[machine.positions[name]] != value for name, value in rule.update):
         return
     guard = conj(rule.guard)
@@ -322,7 +322,7 @@ def _before(walk: Levels, level: Words, rule: Rule, after: State) -> Iterator[St
         (known[name],) if name in known else machine.domains[name] for name, _ in rule.update
     ]
     if prod(map(len, choices)) > MOST_BEFORE:
-        yield from _searched(walk, level, rule, after)
+        yield from _searched(search, level, rule, after)
         return
     listed = []
     for values in product(*choices):
@@ -331,19 +331,19 @@ def _before(walk: Levels, level: Words, rule: Rule, after: State) -> Iterator[St
             before[machine.positions[name]] = value
         listed.append(tuple(before))
     packed = np.array([layout.pack(before) for before in listed], np.uint64)
-    keys, there = walk.keys.known([np.ascontiguousarray(packed[:, at]) for at in range(layout.words)])
+    keys, there = search.keys.known([np.ascontiguousarray(packed[:, at]) for at in range(layout.words)])
     there &= is_in(level, keys)
     yield from (before for before, is_there in zip(listed, there, strict=True) if is_there)
 
 
-def _searched(walk: Levels, level: Words, rule: Rule, after: State) -> Iterator[State]:
-    writes = walk.layout.writes(rule)
-    wanted = walk.layout.pack(after)
+def _searched(search: Levels, level: Words, rule: Rule, after: State) -> Iterator[State]:
+    writes = search.layout.writes(rule)
+    wanted = search.layout.pack(after)
     for start in range(0, len(level), CHUNK):
-        words = walk.keys.decode(level[start : start + CHUNK])
+        words = search.keys.decode(level[start : start + CHUNK])
         fits = np.ones(len(words[0]), np.bool_)
         for place, word in enumerate(words):
             keep = writes[place][0] if place in writes else (1 << 64) - 1
             fits &= (word & np.uint64(keep)) == np.uint64(wanted[place] & keep)
         for at in np.flatnonzero(fits):
-            yield walk.layout.unpack([int(word[at]) for word in words])
+            yield search.layout.unpack([int(word[at]) for word in words])

@@ -88,7 +88,7 @@ def _step(step: Step, said: StepWords, audited: ChecklistAudit) -> dict[str, Any
         "instruction": said.instruction,
         "results": list(said.results),
         "guards": [_guard(guard) for guard in said.guards],
-        "rules": list(step.course.rules),
+        "rules": list(step.execution.rules),
         "slips": [_slip(one, audited) for one in audited.slips_at(step.number)],
     }
 

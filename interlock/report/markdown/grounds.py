@@ -9,7 +9,7 @@ from interlock.hold.compile.requirements import Instance
 from interlock.report.markdown.audit import cell
 from interlock.report.text.grounds import fact_text
 from interlock.report.views.wording import count_of, sentence
-from interlock.study.grounds import CertificateGrounds, certificate_grounds
+from interlock.study.proof_cores import CertificateInWords, certificates_in_words
 from interlock.study.verify import Verification
 
 NAME = "in-words.md"
@@ -21,11 +21,11 @@ def grounds_files(verification: Verification) -> Mapping[str, str]:
     title = verification.compiled.hold.title
     return {
         f"{one.folder}/{NAME}": "\n".join(_parts(one, title, scribe)) + "\n"
-        for one in certificate_grounds(verification)
+        for one in certificates_in_words(verification)
     }
 
 
-def _parts(one: CertificateGrounds, title: str, scribe: Scribe) -> Iterator[str]:
+def _parts(one: CertificateInWords, title: str, scribe: Scribe) -> Iterator[str]:
     yield f"# {one.folder}: {cell(title)}"
     yield ""
     yield _claim(one)
@@ -50,7 +50,7 @@ def _parts(one: CertificateGrounds, title: str, scribe: Scribe) -> Iterator[str]
         yield f"   `{scribe.formula(clause, 0)}`"
 
 
-def _claim(one: CertificateGrounds) -> str:
+def _claim(one: CertificateInWords) -> str:
     where = "every state that can be reached" if one.trap is None else "every state after the dead end"
     text = f"In {where}, whatever is done, each clause below is true: "
     if one.trap is not None:

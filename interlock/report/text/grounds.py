@@ -8,10 +8,10 @@ from typing import Any
 from interlock.hold.explain import Fact
 from interlock.report.text.lines import BLANK, Line, flow, heading
 from interlock.report.views.wording import sentence
-from interlock.study.grounds import Grounds
+from interlock.study.proof_cores import ProofCore
 
 
-def grounds_lines(grounds: Sequence[Grounds]) -> tuple[Line, ...]:
+def grounds_lines(grounds: Sequence[ProofCore]) -> tuple[Line, ...]:
     """Per requirement text the facts that its proof rests on; nothing where nothing was proved by facts."""
     if not grounds:
         return ()
@@ -21,7 +21,7 @@ def grounds_lines(grounds: Sequence[Grounds]) -> tuple[Line, ...]:
     return tuple(lines)
 
 
-def _facts(one: Grounds) -> Iterator[Line]:
+def _facts(one: ProofCore) -> Iterator[Line]:
     for fact in one.facts:
         yield from flow("- " + sentence(fact_text(fact)), 2, 2)
     if one.counted:
@@ -37,7 +37,7 @@ def fact_text(fact: Fact) -> str:
     return f"{fact.text} (for each of {', '.join(fact.places)})"
 
 
-def grounds_document(grounds: Sequence[Grounds]) -> Sequence[Mapping[str, Any]]:
+def grounds_document(grounds: Sequence[ProofCore]) -> Sequence[Mapping[str, Any]]:
     """The same as plain values."""
     return [
         {

@@ -16,7 +16,7 @@ from interlock.report.views.assumptions import CAUTIONS, assumptions_of, checker
 from interlock.report.views.grouping import Group, groups_of, is_unshown, shortest_first
 from interlock.report.views.wording import ACTORS, count_of, seconds_as_text, sentence, shortened
 from interlock.study.forbidden import forbidden_steps
-from interlock.study.grounds import Grounds
+from interlock.study.proof_cores import ProofCore
 from interlock.study.verify import Answer, Status, Verification
 
 MOST_NAMED = 8
@@ -54,7 +54,7 @@ class Proof:
     exit_code: int
     replaced: tuple[str, ...] = ()
     evidence: str | None = None
-    grounds: tuple[Grounds, ...] | None = None
+    grounds: tuple[ProofCore, ...] | None = None
 
 
 def proof_lines(proof: Proof, every: bool) -> tuple[Line, ...]:

@@ -114,7 +114,7 @@ def instead_of(writer: InstructionWriter, step: Step, slip: Slip) -> str:
     """The wrong deed as an instruction."""
     assert slip.instead is not None  # noqa: S101 -- asked only of slips that do another thing
     head = slip.instead.rules[0].split(" + ")[0].split(" #")[0]
-    return writer.instruction(Deed((head,)), step.course.before, step.course.before)
+    return writer.instruction(Deed((head,)), step.execution.before, step.execution.before)
 
 
 def noticed(step: Step, audited: ChecklistAudit) -> str:

@@ -115,31 +115,31 @@ def _findings(audited: ChecklistAudit, first: int, end: int) -> Iterator[str]:
 
 
 def _instruction(writer: InstructionWriter, step: Step) -> str:
-    course = step.course
-    return writer.instruction(course.deed, course.before, course.states[course.halves[0]])
+    execution = step.execution
+    return writer.instruction(execution.deed, execution.before, execution.states[execution.halves[0]])
 
 
 def _results(writer: InstructionWriter, step: Step) -> tuple[str, ...]:
-    course = step.course
-    head = course.deed.heads[0] if course.deed.heads else ""
+    execution = step.execution
+    head = execution.deed.heads[0] if execution.deed.heads else ""
     told: list[str] = []
-    held = course.states[course.halves[0]]
+    held = execution.states[execution.halves[0]]
     if head.startswith("control.") and ".hold_" in head:
         # what was waited for is in the instruction; what letting go brings about is not
-        told += writer.effects(held, course.after) if len(course.halves) > 1 else []
+        told += writer.effects(held, execution.after) if len(execution.halves) > 1 else []
         if _instruction(writer, step).endswith("until the units have stopped."):
-            told += writer.effects(course.before, held)
-    elif head.startswith(("control.", "device.", "door.")) and len(course.rules) > len(course.deed.heads):
-        told += writer.effects(course.before, course.after)
+            told += writer.effects(execution.before, held)
+    elif head.startswith(("control.", "device.", "door.")) and len(execution.rules) > len(execution.deed.heads):
+        told += writer.effects(execution.before, execution.after)
     elif head.startswith("unit."):
         path, half, _ = head.rsplit(".", 2)
-        there = {step for step in writer.resting(course.after)}
+        there = {step for step in writer.resting(execution.after)}
         move = (writer._moves if half == "depart" else writer._ends)[path]
-        if len(course.deed.heads) == 2 and move.target not in there:
-            told += writer.effects(course.before, course.after)
-    if len(course.halves) == 1 and ".hold_" not in head and not head.startswith("unit."):
-        told += writer.on_the_way(course.before, course.after)
-    told += writer.equipment(course.before, course.after)
+        if len(execution.deed.heads) == 2 and move.target not in there:
+            told += writer.effects(execution.before, execution.after)
+    if len(execution.halves) == 1 and ".hold_" not in head and not head.startswith("unit."):
+        told += writer.on_the_way(execution.before, execution.after)
+    told += writer.equipment(execution.before, execution.after)
     return tuple(sentence(text) for text in dict.fromkeys(told))
 
 

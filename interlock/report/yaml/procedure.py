@@ -12,7 +12,7 @@ from interlock.report.views.checklist_words import goal_words, leg_title
 from interlock.report.views.instructions import InstructionWriter
 from interlock.study.checklist.goals import Reach
 from interlock.study.checklist.making import Checklist, Leg
-from interlock.study.checklist.operating import Course
+from interlock.study.checklist.operating import Execution
 
 _PLAIN = {
     "raise": "raise",
@@ -56,7 +56,7 @@ def leg_actions(writer: InstructionWriter, leg: Leg) -> tuple[tuple[int | None, 
     """The actions of a leg, each with the number of its step; the checks behind them have none."""
     found: list[tuple[int | None, str]] = []
     for step in leg.steps:
-        for action in _actions(writer, step.course):
+        for action in _actions(writer, step.execution):
             last = found[-1][1] if found else ""
             # a lever that is held until something is so is let go then
             if " until " in last and action == f"release {last.split()[1]}":
@@ -190,36 +190,36 @@ def _on_the_way(writer: InstructionWriter, before: State, after: State) -> list[
     return []
 
 
-def _actions(writer: InstructionWriter, course: Course) -> Iterator[str]:
-    yield from _done(writer, course)
-    held = any(".hold_" in head for head in course.deed.heads)
-    if len(course.rules) > len(course.deed.heads) > 0 and not held:
+def _actions(writer: InstructionWriter, execution: Execution) -> Iterator[str]:
+    yield from _done(writer, execution)
+    held = any(".hold_" in head for head in execution.deed.heads)
+    if len(execution.rules) > len(execution.deed.heads) > 0 and not held:
         # people wait for the end of what their action sets going
-        until = _until(writer, course.before, course.after)
+        until = _until(writer, execution.before, execution.after)
         if until:
             yield "wait until " + " and ".join(until)
 
 
-def _done(writer: InstructionWriter, course: Course) -> Iterator[str]:
-    held = course.states[course.halves[0]]
-    after = course.after
-    if not course.deed.heads:
-        yield "wait until " + " and ".join(_until(writer, course.before, after) or ["true"])
+def _done(writer: InstructionWriter, execution: Execution) -> Iterator[str]:
+    held = execution.states[execution.halves[0]]
+    after = execution.after
+    if not execution.deed.heads:
+        yield "wait until " + " and ".join(_until(writer, execution.before, after) or ["true"])
         return
-    head = course.deed.heads[0]
+    head = execution.deed.heads[0]
     path = head.split(".")
     sort, id, verb = path[0], path[1], path[-1]
     if sort == "control" and verb.startswith("hold_"):
-        until = " and ".join(_until(writer, course.before, held) or _on_the_way(writer, course.before, held))
+        until = " and ".join(_until(writer, execution.before, held) or _on_the_way(writer, execution.before, held))
         yield f"hold {id} to {verb.removeprefix('hold_')}" + (f" until {until}" if until else "")
-        if not until and len(course.deed.heads) == 2:
+        if not until and len(execution.deed.heads) == 2:
             yield f"release {id}"
     elif sort == "control" and ".release" in head:
         yield f"release {id}"
     elif sort == "control" and verb.startswith("set_"):
         yield f"set {id} to {verb.removeprefix('set_')}"
     elif sort == "unit":
-        yield from _carried(writer, head, course)
+        yield from _carried(writer, head, execution)
     elif sort == "loader":
         door = next(d.id for d in writer.compiled.hold.doorways if path[2].startswith(f"{d.id}-"))
         place = f"{door}{_beside(writer.compiled, head)}"
@@ -233,13 +233,13 @@ def _done(writer: InstructionWriter, course: Course) -> Iterator[str]:
         yield f"{_PLAIN.get(word, word)} {id}"
 
 
-def _carried(writer: InstructionWriter, head: str, course: Course) -> Iterator[str]:
+def _carried(writer: InstructionWriter, head: str, execution: Execution) -> Iterator[str]:
     compiled = writer.compiled
     path, half, mover = head.rsplit(".", 2)
     moves = {f"unit.{(m.source if half == 'depart' else m.target).id}.{m.direction}": m for m in compiled.floor.moves}
     move = moves[path]
     goals = [move.target, *(m.target for m in compiled.floor.moves if m.source == move.target)]
-    there = [p for p in writer.resting(course.after) if p not in writer.resting(course.before)]
+    there = [p for p in writer.resting(execution.after) if p not in writer.resting(execution.before)]
     until = " or ".join(dict.fromkeys(f"{p.cells[0]} is occupied" for p in [*goals[:1], *there] if p.cells))
     if mover == "pushed":
         yield f"push {move.direction} from {move.source.cells[0]} until {until}"

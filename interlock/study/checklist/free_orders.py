@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from interlock.kernel.evaluator import State
-from interlock.study.checklist.operating import Course, Hitch, Operation
+from interlock.study.checklist.operating import Execution, Operation, Refusal
 from interlock.study.checklist.partial_orders import MOST_DOWNSETS, available, count_orders, predecessors_of, reduced
 
 MOST_LOOKED_AT = 4_000
@@ -32,31 +32,31 @@ class Freedom:
         return predecessors_of(self.size, self.pairs)
 
 
-def freedom_of(operation: Operation, start: State, courses: Sequence[Course], timed: bool) -> Freedom:
+def freedom_of(operation: Operation, start: State, executions: Sequence[Execution], timed: bool) -> Freedom:
     """The partial order of the courses' deeds from the start.
 
     Begins with the pairs that cannot be exchanged when all that need not lie between them is moved away; then works
     through every set of first steps, and puts in a further pair wherever an order fails or ends elsewhere.
     """
-    size = len(courses)
+    size = len(executions)
     in_a_row = tuple((at, at + 1) for at in range(size - 1))
     if timed:
         return Freedom(size, in_a_row, None)
-    pairs = _cannot_be_exchanged(operation, start, courses)
+    pairs = _cannot_be_exchanged(operation, start, executions)
     while True:
         before = predecessors_of(size, pairs)
         if count_orders(before, min(MOST_LOOKED_AT, MOST_DOWNSETS)) is None:
             return Freedom(size, in_a_row, None)
-        missing = _first_failure(operation, start, courses, before)
+        missing = _first_failure(operation, start, executions, before)
         if missing is None:
             return Freedom(size, reduced(size, pairs), count_orders(before))
         pairs.add(missing)
 
 
-def _cannot_be_exchanged(operation: Operation, start: State, courses: Sequence[Course]) -> set[tuple[int, int]]:
-    size = len(courses)
+def _cannot_be_exchanged(operation: Operation, start: State, executions: Sequence[Execution]) -> set[tuple[int, int]]:
+    size = len(executions)
     pairs: set[tuple[int, int]] = set()
-    end = courses[-1].after if courses else start
+    end = executions[-1].after if executions else start
     for later in range(size):
         for earlier in reversed(range(later)):
             before = predecessors_of(size, pairs)
@@ -67,23 +67,23 @@ def _cannot_be_exchanged(operation: Operation, start: State, courses: Sequence[C
             if any(before[at] >> earlier & 1 for at in needed):
                 continue
             rest = [at for at in range(earlier, size) if at != later and at not in needed]
-            if _end(operation, start, courses, [*range(earlier), *needed, later, *rest]) != end:
+            if _end(operation, start, executions, [*range(earlier), *needed, later, *rest]) != end:
                 pairs.add((earlier, later))
     return pairs
 
 
-def _end(operation: Operation, start: State, courses: Sequence[Course], order: Sequence[int]) -> State | None:
+def _end(operation: Operation, start: State, executions: Sequence[Execution], order: Sequence[int]) -> State | None:
     packed = operation.packing.pack(start)
     for at in order:
-        after = operation.outcome(packed, courses[at].deed)
-        if isinstance(after, Hitch):
+        after = operation.outcome(packed, executions[at].deed)
+        if isinstance(after, Refusal):
             return None
         packed = after
     return operation.packing.unpack(packed)
 
 
 def _first_failure(
-    operation: Operation, start: State, courses: Sequence[Course], before: Sequence[int]
+    operation: Operation, start: State, executions: Sequence[Execution], before: Sequence[int]
 ) -> tuple[int, int] | None:
     """A pair that must be kept in order although `before` leaves it free; None where every allowed order does.
 
@@ -91,16 +91,16 @@ def _first_failure(
     order is held to be the wrong one.
     """
     reached: dict[int, int] = {0: operation.packing.pack(start)}
-    for _ in courses:
+    for _ in executions:
         larger: dict[int, int] = {}
         written: dict[int, int] = {}
         for done, state in reached.items():
             for place in available(before, done):
-                after = operation.outcome(state, courses[place].deed)
+                after = operation.outcome(state, executions[place].deed)
                 together = done | 1 << place
                 # the last step of the set in the written order leads to it in the way that is least out of order
                 rank = place
-                if isinstance(after, Hitch):
+                if isinstance(after, Refusal):
                     return _pair_to_add(before, done, place)
                 if together not in larger:
                     larger[together], written[together] = after, rank

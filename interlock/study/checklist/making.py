@@ -24,7 +24,7 @@ from interlock.prove.engine import Clock, clock_of, stop_reason
 from interlock.study.checklist.free_orders import Freedom, freedom_of
 from interlock.study.checklist.goals import Aim, Goal, aims_of, joined
 from interlock.study.checklist.nearest_goals import Nearest, find_nearest
-from interlock.study.checklist.operating import Course, Deed, Hitch, Operation, trace_of
+from interlock.study.checklist.operating import Deed, Execution, Operation, Refusal, trace_of
 from interlock.study.checklist.planning import Planner
 from interlock.study.checklist.shortness import Shortness, shortness_of
 from interlock.study.checklist.timed import plan_timed
@@ -40,7 +40,7 @@ class Step:
     """One deed of the checklist, numbered from 1 through all legs."""
 
     number: int
-    course: Course
+    execution: Execution
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +62,7 @@ class Leg:
     @property
     def end(self) -> State:
         """The state after the last step."""
-        return self.steps[-1].course.after if self.steps else self.start
+        return self.steps[-1].execution.after if self.steps else self.start
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,12 +132,12 @@ def make_checklist(
     start = work.begin()
     if start is None:
         return NoChecklist(compiled, goal, None, None, (), "the hold cannot start, or never comes to rest at the start")
-    before: list[Course] = []
+    before: list[Execution] = []
     if aboard is not None:
         drafts = work.draft(aboard, start)
         if isinstance(drafts, NoChecklist):
             return drafts
-        before = [course for draft in drafts for course in draft.courses]
+        before = [execution for draft in drafts for execution in draft.executions]
         start = before[-1].after if before else start
     drafts = work.draft(goal, start)
     if isinstance(drafts, NoChecklist):
@@ -150,12 +150,12 @@ class _Draft:
     aim: Aim
     goal: Expr
     start: State
-    courses: tuple[Course, ...]
+    executions: tuple[Execution, ...]
     timed: bool
 
     @property
     def end(self) -> State:
-        return self.courses[-1].after if self.courses else self.start
+        return self.executions[-1].after if self.executions else self.start
 
 
 class _Work:
@@ -168,7 +168,7 @@ class _Work:
         self.report = report
         self.operation = Operation(compiled)
         self.planner = Planner(self.operation)
-        self.waited: tuple[Course, ...] = ()
+        self.waited: tuple[Execution, ...] = ()
 
     def begin(self) -> State | None:
         """Where the crew begins, after what the equipment does by itself."""
@@ -176,7 +176,7 @@ class _Work:
         if first is None:
             return None
         settled = self.operation.settle(first)
-        if isinstance(settled, Hitch):
+        if isinstance(settled, Refusal):
             return None
         self.waited = (settled,)
         return settled.after
@@ -228,23 +228,23 @@ class _Work:
 
     def _plan(self, aim: Aim, start: State, thorough: bool) -> _Draft | None:
         """A plan for the leg, by way of what must be so in between, and without what turns out not to be needed."""
-        first: tuple[Course, ...] = ()
+        first: tuple[Execution, ...] = ()
         timed = False
         state = start
         if aim.via is not None:
             half = self._stage(aim, (aim.via,), start, thorough)
             if half is None:
                 return None
-            first, timed, state = half.courses, half.timed, half.end
+            first, timed, state = half.executions, half.timed, half.end
         rest = self._stage(aim, aim.goals, state, thorough)
         if rest is None:
             return None
-        courses = (*first, *rest.courses)
+        executions = (*first, *rest.executions)
         timed = timed or rest.timed
         if not timed:
-            deeds = self.planner.shorten(start, tuple(course.deed for course in courses), rest.goal)
-            courses = self.planner.replay(start, deeds) or courses
-        return _Draft(aim, rest.goal, start, courses, timed)
+            deeds = self.planner.shorten(start, tuple(execution.deed for execution in executions), rest.goal)
+            executions = self.planner.replay(start, deeds) or executions
+        return _Draft(aim, rest.goal, start, executions, timed)
 
     def _stage(self, aim: Aim, goals: tuple[Expr, ...], start: State, thorough: bool) -> _Draft | None:
         """Tries what is most orderly first: what stands right stays put, both hands are free, nothing is in a hurry."""
@@ -253,9 +253,9 @@ class _Work:
         for kept, halves, most in ways:
             for goal in goals:
                 deeds = self.planner.plan(start, goal, self.clock, kept, aim.barred, halves, most)
-                courses = None if deeds is None else self.planner.replay(start, deeds)
-                if courses is not None:
-                    return _Draft(aim, goal, start, courses, False)
+                executions = None if deeds is None else self.planner.replay(start, deeds)
+                if executions is not None:
+                    return _Draft(aim, goal, start, executions, False)
         for goal in goals if thorough else ():
             timed = plan_timed(self.operation, start, goal, self.clock, aim.standing, aim.barred)
             if timed is not None:
@@ -287,18 +287,18 @@ class _Work:
         return NoChecklist(compiled, goal, aim, finding, (), reason)
 
     def finish(
-        self, goal: Goal, aboard: Goal | None, start: State, before: Sequence[Course], drafts: Sequence[_Draft]
+        self, goal: Goal, aboard: Goal | None, start: State, before: Sequence[Execution], drafts: Sequence[_Draft]
     ) -> Result:
         legs = []
         number = 0
         for at, draft in enumerate(drafts):
             self.report(Progress(NAME, "examining orders", at, len(drafts)))
-            steps = [Step(number + place, course) for place, course in enumerate(draft.courses, 1)]
+            steps = [Step(number + place, execution) for place, execution in enumerate(draft.executions, 1)]
             number += len(steps)
-            freedom = freedom_of(self.operation, draft.start, draft.courses, draft.timed)
-            shortness = shortness_of(self.operation, draft.start, draft.goal, draft.courses, draft.timed)
+            freedom = freedom_of(self.operation, draft.start, draft.executions, draft.timed)
+            shortness = shortness_of(self.operation, draft.start, draft.goal, draft.executions, draft.timed)
             legs.append(Leg(draft.aim, draft.goal, tuple(steps), draft.start, shortness, freedom, draft.timed))
-        whole = (*self.waited, *before, *(course for draft in drafts for course in draft.courses))
+        whole = (*self.waited, *before, *(execution for draft in drafts for execution in draft.executions))
         check = self._check(whole, drafts)
         if isinstance(check, str):
             question = Question("goal", drafts[-1].goal)
@@ -306,7 +306,7 @@ class _Work:
             return NoChecklist(self.compiled, goal, None, Disputed("goal", claim, check), (), check)
         return Checklist(self.compiled, self.operation, goal, aboard, start, tuple(legs), check)
 
-    def _check(self, whole: tuple[Course, ...], drafts: Sequence[_Draft]) -> Check | str:
+    def _check(self, whole: tuple[Execution, ...], drafts: Sequence[_Draft]) -> Check | str:
         """The whole run once more by the reference evaluator, every standing requirement in every state of it."""
         self.report(Progress(NAME, "checking the whole run again", 0, None))
         machine = self.operation.asked
@@ -335,6 +335,6 @@ def _broken_by(loose: Operation, start: State, deeds: Sequence[Deed]) -> tuple[s
     for deed in deeds:
         broken.update(dict.fromkeys(loose.broken_by(packed, deed)))
         after = loose.outcome(packed, deed)
-        if not isinstance(after, Hitch):
+        if not isinstance(after, Refusal):
             packed = after
     return tuple(broken)

@@ -42,7 +42,7 @@ class Deed:
 
 
 @dataclass(frozen=True, slots=True)
-class Course:
+class Execution:
     """What one deed led to: `rules[i]` leads from `states[i]` to `states[i + 1]`; `halves[i]` counts the rules that
     were fired up to and with the equipment's rest after the i-th half of the deed.
 
@@ -66,7 +66,7 @@ class Course:
 
 
 @dataclass(frozen=True, slots=True)
-class Hitch:
+class Refusal:
     """Why a deed does not do: impossible, restless (`how` says in which way), or a requirement that breaks.
 
     `broken` are the ids of requirements that break in some state or by some step that the deed can lead to.
@@ -76,9 +76,9 @@ class Hitch:
     broken: tuple[str, ...] = ()
 
 
-IMPOSSIBLE = Hitch("it is not possible there")
-UNDECIDED_REST = Hitch("where the equipment comes to rest depends on timing")
-NEVER_RESTS = Hitch("the equipment never comes to rest")
+IMPOSSIBLE = Refusal("it is not possible there")
+UNDECIDED_REST = Refusal("where the equipment comes to rest depends on timing")
+NEVER_RESTS = Refusal("the equipment never comes to rest")
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,8 +117,10 @@ class Operation:
         self._which_break = compile_hits(self.packing, standing)
         self._something_breaks = compile_hits(self.packing, {0: disj(*standing.values())})
         self._forbidden = self._step_rules()
-        self._rests: dict[int, _Rest | Hitch] = {}
-        self._courses: dict[tuple[int, Deed], tuple[tuple[int, ...], tuple[int, ...], tuple[int, ...]] | Hitch] = {}
+        self._rests: dict[int, _Rest | Refusal] = {}
+        self._executions: dict[
+            tuple[int, Deed], tuple[tuple[int, ...], tuple[int, ...], tuple[int, ...]] | Refusal
+        ] = {}
         self._choices: dict[tuple[int, bool], tuple[Deed, ...]] = {}
         self._broken: dict[tuple[int, Deed], tuple[str, ...]] = {}
         self._loose: Operation | None = None
@@ -173,36 +175,36 @@ class Operation:
             self._choices[key] = tuple(found)
         return self._choices[key]
 
-    def perform(self, state: State, deed: Deed) -> Course | Hitch:
+    def perform(self, state: State, deed: Deed) -> Execution | Refusal:
         """What the deed leads to from a state at rest."""
         found = self._perform(self.packing.pack(state), deed)
-        if isinstance(found, Hitch):
+        if isinstance(found, Refusal):
             return found
         rules, states, halves = found
-        return Course(
+        return Execution(
             deed,
             tuple(self.machine.rules[number].name for number in rules),
             tuple(self.packing.unpack(one) for one in states),
             halves,
         )
 
-    def outcome(self, packed: int, deed: Deed) -> int | Hitch:
+    def outcome(self, packed: int, deed: Deed) -> int | Refusal:
         """The packed state in which everything has come to rest after the deed."""
         found = self._perform(packed, deed)
-        return found if isinstance(found, Hitch) else found[1][-1]
+        return found if isinstance(found, Refusal) else found[1][-1]
 
     def moves_something(self, packed: int, deed: Deed) -> bool:
         """The equipment does something when the deed is done."""
         found = self._perform(packed, deed)
-        return not isinstance(found, Hitch) and len(found[0]) > len(deed.heads)
+        return not isinstance(found, Refusal) and len(found[0]) > len(deed.heads)
 
-    def settle(self, state: State) -> Course | Hitch:
+    def settle(self, state: State) -> Execution | Refusal:
         """What the equipment does by itself before anybody acts."""
         found = self._rest(self.packing.pack(state))
-        if isinstance(found, Hitch):
+        if isinstance(found, Refusal):
             return found
         names = tuple(self.machine.rules[number].name for number in found.rules)
-        return Course(Deed(()), names, tuple(self.packing.unpack(s) for s in found.states), (len(names),))
+        return Execution(Deed(()), names, tuple(self.packing.unpack(s) for s in found.states), (len(names),))
 
     def test_of(self, expr: Expr) -> Callable[[int], bool]:
         """A fast test of one expression on packed states."""
@@ -216,13 +218,15 @@ class Operation:
     def _ids(self, places: Mapping[int, int] | set[int]) -> tuple[str, ...]:
         return tuple(self._requirements[at].id for at in sorted(places))
 
-    def _perform(self, packed: int, deed: Deed) -> tuple[tuple[int, ...], tuple[int, ...], tuple[int, ...]] | Hitch:
+    def _perform(self, packed: int, deed: Deed) -> tuple[tuple[int, ...], tuple[int, ...], tuple[int, ...]] | Refusal:
         key = packed, deed
-        if key not in self._courses:
-            self._courses[key] = self._worked_out(packed, deed)
-        return self._courses[key]
+        if key not in self._executions:
+            self._executions[key] = self._worked_out(packed, deed)
+        return self._executions[key]
 
-    def _worked_out(self, packed: int, deed: Deed) -> tuple[tuple[int, ...], tuple[int, ...], tuple[int, ...]] | Hitch:
+    def _worked_out(
+        self, packed: int, deed: Deed
+    ) -> tuple[tuple[int, ...], tuple[int, ...], tuple[int, ...]] | Refusal:
         rules: list[int] = []
         states = [packed]
         halves = []
@@ -232,10 +236,10 @@ class Operation:
                 return IMPOSSIBLE
             broken = self.forbidden_now(number, states[-1])
             if broken and self.strict:
-                return Hitch("a step must not be taken there", self._ids(broken))
+                return Refusal("a step must not be taken there", self._ids(broken))
             keep, bits = self._writes[number]
             rest = self._rest(states[-1] & keep | bits)
-            if isinstance(rest, Hitch):
+            if isinstance(rest, Refusal):
                 return rest
             rules += [number, *rest.rules]
             states += rest.states
@@ -260,12 +264,12 @@ class Operation:
         """The places of the requirements about steps that the rule breaks when it fires there."""
         return {at for at, breaks in self._forbidden.get(rule, ()) if breaks((packed,))}
 
-    def _rest(self, packed: int) -> _Rest | Hitch:
+    def _rest(self, packed: int) -> _Rest | Refusal:
         if packed not in self._rests:
             self._rests[packed] = self._come_to_rest(packed)
         return self._rests[packed]
 
-    def _come_to_rest(self, packed: int) -> _Rest | Hitch:
+    def _come_to_rest(self, packed: int) -> _Rest | Refusal:
         """Every order in which the equipment can act from here; it must end, in one state, with nothing broken."""
         parents: dict[int, tuple[int, int] | None] = {packed: None}
         order = [packed]
@@ -292,7 +296,7 @@ class Operation:
         if self._something_breaks(order):
             broken |= set(self._which_break(order))
         if broken and self.strict:
-            return Hitch("a requirement breaks", self._ids(broken))
+            return Refusal("a requirement breaks", self._ids(broken))
         if len(ends) > 1:
             return UNDECIDED_REST
         if not ends or _goes_round(successors, packed):
@@ -309,7 +313,7 @@ class Operation:
         key = packed, deed
         if key not in self._broken:
             found = self._perform(packed, deed)
-            self._broken[key] = () if isinstance(found, Hitch) else self._ids(self._broken_places(*found))
+            self._broken[key] = () if isinstance(found, Refusal) else self._ids(self._broken_places(*found))
         return self._broken[key]
 
     def _broken_places(self, rules: tuple[int, ...], states: tuple[int, ...], halves: tuple[int, ...]) -> set[int]:
@@ -357,15 +361,15 @@ def _goes_round(successors: Mapping[int, list[int]], start: int) -> bool:
     return False
 
 
-def trace_of(courses: Iterable[Course]) -> Trace:
+def trace_of(executions: Iterable[Execution]) -> Trace:
     """The run that the courses make, one after the other.  Raises ValueError where they do not fit together."""
     rules: list[str] = []
     states: list[State] = []
-    for course in courses:
-        if states and states[-1] != course.before:
-            raise ValueError("a course begins elsewhere than the one before it ends")
-        rules += course.rules
-        states += course.states if not states else course.states[1:]
+    for execution in executions:
+        if states and states[-1] != execution.before:
+            raise ValueError("an execution begins elsewhere than the one before it ends")
+        rules += execution.rules
+        states += execution.states if not states else execution.states[1:]
     return Trace(tuple(rules), tuple(states))
 
 

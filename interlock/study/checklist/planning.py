@@ -15,8 +15,8 @@ from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import Expr, Is, Value, conj
 from interlock.kernel.machine import Machine
 from interlock.prove.engine import Clock
-from interlock.prove.search.delete_relaxation import Relaxed
-from interlock.study.checklist.operating import Course, Deed, Hitch, Operation
+from interlock.prove.search.delete_relaxation import DeleteRelaxation
+from interlock.study.checklist.operating import Deed, Execution, Operation, Refusal
 
 MOST_EXPANDED = 3_000
 """States at rest that are looked beyond in one search."""
@@ -56,7 +56,7 @@ class Planner:
         free = moving(operation, kept, barred)
         machine = operation.machine
         rules = tuple(machine.rules[at] for at in free)
-        relaxed = Relaxed(Machine(machine.variables, machine.signals, rules, (), machine.start), [goal])
+        relaxed = DeleteRelaxation(Machine(machine.variables, machine.signals, rules, (), machine.start), [goal])
         node = relaxed.targets[0]
         parents: dict[int, tuple[int, Deed] | None] = {first: None}
         helping: list[tuple[int, int, int]] = []
@@ -79,7 +79,7 @@ class Planner:
                 if not barred.isdisjoint(deed.heads):
                     continue
                 after = operation.outcome(packed, deed)
-                if isinstance(after, Hitch) or after in parents or not stays(after):
+                if isinstance(after, Refusal) or after in parents or not stays(after):
                     continue
                 parents[after] = packed, deed
                 if meets(after):
@@ -88,17 +88,17 @@ class Planner:
                 order += 1
         return None
 
-    def replay(self, start: State, deeds: tuple[Deed, ...]) -> tuple[Course, ...] | None:
+    def replay(self, start: State, deeds: tuple[Deed, ...]) -> tuple[Execution, ...] | None:
         """What each deed leads to, one after the other; None where one of them does not do."""
         state = start
-        courses = []
+        executions = []
         for deed in deeds:
-            course = self.operation.perform(state, deed)
-            if isinstance(course, Hitch):
+            execution = self.operation.perform(state, deed)
+            if isinstance(execution, Refusal):
                 return None
-            courses.append(course)
-            state = course.after
-        return tuple(courses)
+            executions.append(execution)
+            state = execution.after
+        return tuple(executions)
 
     def shorten(self, start: State, deeds: tuple[Deed, ...], goal: Expr) -> tuple[Deed, ...]:
         """The plan without deeds, or pairs of deeds, that it reaches the goal without; never longer."""
@@ -109,7 +109,7 @@ class Planner:
             state = first
             for deed in kept:
                 after = self.operation.outcome(state, deed)
-                if isinstance(after, Hitch):
+                if isinstance(after, Refusal):
                     return False
                 state = after
             return meets(state)

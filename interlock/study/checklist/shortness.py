@@ -10,7 +10,7 @@ from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import Expr, conj
 from interlock.kernel.machine import Machine, Question, Variable
 from interlock.prove.search.bmc import bmc
-from interlock.study.checklist.operating import Course, Operation, levers_neutral
+from interlock.study.checklist.operating import Execution, Operation, levers_neutral
 
 DEEPEST = 8
 """Runs of up to so many steps are looked at; each further step costs more than all before it."""
@@ -32,13 +32,15 @@ class Shortness:
         return self.excluded >= self.length - 1
 
 
-def shortness_of(operation: Operation, start: State, goal: Expr, courses: Sequence[Course], timed: bool) -> Shortness:
+def shortness_of(
+    operation: Operation, start: State, goal: Expr, executions: Sequence[Execution], timed: bool
+) -> Shortness:
     """Looks for runs to the goal, levers let go, that are shorter than the leg, for legs of up to DEEPEST + 1 steps.
 
     Every step of crew and equipment counts, at any time, supplies steady and nothing failing; requirements and rest
     are left aside, so that what is excluded is excluded for every careful crew as well.
     """
-    length = sum(len(course.rules) for course in courses)
+    length = sum(len(execution.rules) for execution in executions)
     if timed or length - 1 > DEEPEST:
         return Shortness(length, -1)
     if length == 0:

@@ -9,8 +9,8 @@ from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import Expr, Value, conj
 from interlock.kernel.machine import Actor, Machine
 from interlock.prove.engine import Clock
-from interlock.prove.search.delete_relaxation import Relaxed
-from interlock.study.checklist.operating import Course, Deed, Operation, levers_neutral
+from interlock.prove.search.delete_relaxation import DeleteRelaxation
+from interlock.study.checklist.operating import Deed, Execution, Operation, levers_neutral
 from interlock.study.checklist.planning import NEVER, moving
 
 MOST_EXPANDED = 3_000
@@ -23,7 +23,7 @@ def plan_timed(
     clock: Clock,
     kept: Mapping[str, Value],
     barred: frozenset[str],
-) -> tuple[Course, ...] | None:
+) -> tuple[Execution, ...] | None:
     """A run to the goal that breaks no requirement, cut before each step of the crew; None where none was found.
 
     At its end all levers are let go and the equipment is at rest.
@@ -32,7 +32,7 @@ def plan_timed(
     free = moving(operation, kept, barred)
     wanted = conj(goal, *levers_neutral(operation))
     meets = operation.test_of(wanted)
-    relaxed = Relaxed(
+    relaxed = DeleteRelaxation(
         Machine(machine.variables, machine.signals, tuple(machine.rules[at] for at in free), (), machine.start),
         [wanted],
     )
@@ -64,7 +64,7 @@ def plan_timed(
     return None
 
 
-def _cut(operation: Operation, parents: Mapping[int, tuple[int, int] | None], end: int) -> tuple[Course, ...]:
+def _cut(operation: Operation, parents: Mapping[int, tuple[int, int] | None], end: int) -> tuple[Execution, ...]:
     numbers: list[int] = []
     packed = [end]
     while (step := parents[packed[-1]]) is not None:
@@ -76,11 +76,11 @@ def _cut(operation: Operation, parents: Mapping[int, tuple[int, int] | None], en
     begins = [at for at, number in enumerate(numbers) if rules[number].actor is Actor.CREW]
     if not begins or begins[0] > 0:
         begins.insert(0, 0)
-    courses = []
+    executions = []
     for at, begin in enumerate(begins):
         stop = begins[at + 1] if at + 1 < len(begins) else len(numbers)
         by_crew = rules[numbers[begin]].actor is Actor.CREW
         deed = Deed((operation.heads[numbers[begin]],) if by_crew else ())
         names = tuple(rules[number].name for number in numbers[begin:stop])
-        courses.append(Course(deed, names, tuple(states[begin : stop + 1]), (stop - begin,)))
-    return tuple(courses)
+        executions.append(Execution(deed, names, tuple(states[begin : stop + 1]), (stop - begin,)))
+    return tuple(executions)

@@ -15,10 +15,10 @@ from interlock.kernel.expressions import Expr, disj
 from interlock.kernel.machine import Machine, Question, question_of
 from interlock.prove.engine import Clock, Engine, OutOfTime, clock_of
 from interlock.study.procedure.failing import FailureAudit, audit_failures
-from interlock.study.procedure.following import Follow, Hazard, TooMuch, hazards_of
+from interlock.study.procedure.graph import ProcedureGraph, procedure_graph, procedure_machine
 from interlock.study.procedure.holders import Held, holders_of
+from interlock.study.procedure.interleavings import Hazard, InterleavingSearch, TooMuch, hazards_of
 from interlock.study.procedure.interruptions import Interruption, interruptions_of
-from interlock.study.procedure.machine import Course, course_machine, lay_course
 from interlock.study.procedure.rescue import Rescue, find_rescue
 from interlock.study.procedure.runs import Run, claim_of, tell_run
 from interlock.study.procedure.slip_audit import MOST_SLIPS, SlipAudit, audit_slips
@@ -86,7 +86,7 @@ class Audit:
     """
 
     bound: BoundProcedure
-    course: Course
+    graph: ProcedureGraph
     hazards: tuple[Hazard, ...]
     actions: tuple[ActionAudit, ...]
     breaches: tuple[Breach, ...]
@@ -141,13 +141,13 @@ def audit_procedure(
     `limits.states` bounds the places that are followed, `limits.seconds` the whole.
     """
     clock = clock_of(limits)
-    course = lay_course(bound, slips_of(bound) if slips else ())
-    hazards = hazards_of(course)
+    graph = procedure_graph(bound, slips_of(bound) if slips else ())
+    hazards = hazards_of(graph)
     most = limits.states or 400_000
     notes: list[str] = []
     report(Progress(NAME, "following the procedure"))
-    follow = Follow(course, hazards, clock, lost=False, most_nodes=most)
-    losing = Follow(course, hazards, clock, lost=True, most_nodes=most)
+    search = InterleavingSearch(graph, hazards, clock, lost=False, most_nodes=most)
+    losing = InterleavingSearch(graph, hazards, clock, lost=True, most_nodes=most)
     actions: tuple[ActionAudit, ...] = ()
     breaches: tuple[Breach, ...] = ()
     missed: Run | None = None
@@ -157,26 +157,26 @@ def audit_procedure(
     states = states_lost = 0
     proofs: tuple[Finding, ...] = ()
     try:
-        first = follow.initial()
-        states = len(follow.explore())
-        actions = tuple(_actions(follow, first, states, clock))
-        breaches = tuple(_breaches(follow, first, report))
-        missed = _missed(follow, first)
+        first = search.initial()
+        states = len(search.explore())
+        actions = tuple(_actions(search, first, states, clock))
+        breaches = tuple(_breaches(search, first, report))
+        missed = _missed(search, first)
         if interrupted:
             first_losing = losing.initial()
             with_loss = len(losing.explore())
-            breaches = (*breaches, *_breaches(losing, first_losing, report, follow, first))
+            breaches = (*breaches, *_breaches(losing, first_losing, report, search, first))
             report(Progress(NAME, "interrupting the procedure"))
-            interruptions, states_lost = interruptions_of(follow, losing, states, with_loss, clock)
+            interruptions, states_lost = interruptions_of(search, losing, states, with_loss, clock)
         report(Progress(NAME, "counting a second time"))
-        proofs = _recount(course, follow, states, losing, states_lost, clock)
+        proofs = _recount(graph, search, states, losing, states_lost, clock)
         if slips:
             report(Progress(NAME, "making slips"))
-            slip_audit = audit_slips(follow, first, range(states), clock, report, together)
+            slip_audit = audit_slips(search, first, range(states), clock, report, together)
             notes += slip_audit.open
         if interrupted:
             report(Progress(NAME, "letting declared failures strike"))
-            failing = Follow(course, hazards, clock, lost=False, most_nodes=most)
+            failing = InterleavingSearch(graph, hazards, clock, lost=False, most_nodes=most)
             first = failing.initial()
             failures = audit_failures(failing, first, failing.explore(), clock)
             notes += [f"not all failures were followed: {failures.open}"] if failures.open else []
@@ -195,7 +195,7 @@ def audit_procedure(
     held = holders_of(hazards, verification, {b.hazard.instance.requirement.id: b.lost for b in breaches}, slip_audit)
     return Audit(
         bound,
-        course,
+        graph,
         hazards,
         actions,
         breaches,
@@ -212,63 +212,63 @@ def audit_procedure(
     )
 
 
-def _actions(follow: Follow, first: Sequence[int], states: int, clock: Clock) -> list[ActionAudit]:
-    course = follow.course
+def _actions(search: InterleavingSearch, first: Sequence[int], states: int, clock: Clock) -> list[ActionAudit]:
+    graph = search.graph
     nodes_at: dict[int, list[int]] = {}
     for node in range(states):
-        nodes_at.setdefault(follow.point[node], []).append(node)
+        nodes_at.setdefault(search.point[node], []).append(node)
     under_way: dict[int, list[int]] = {}
-    for at, point in enumerate(course.points):
+    for at, point in enumerate(graph.points):
         if point.under_way or (point.stopped and at in nodes_at):
             under_way.setdefault(point.action, []).extend(nodes_at.get(at, ()))
     found = []
-    for at, bound in enumerate(course.bound.actions):
-        here = nodes_at.get(course.starts[at], [])
+    for at, bound in enumerate(graph.bound.actions):
+        here = nodes_at.get(graph.starts[at], [])
         if not here:
             found.append(ActionAudit(at + 1, bound, Verdict.UNREACHED))
             continue
-        standing = [node for node in (*here, *under_way.get(at, ())) if _stands(follow, node)]
-        verdict = _verdict(follow, at, here, standing, nodes_at)
+        standing = [node for node in (*here, *under_way.get(at, ())) if _stands(search, node)]
+        verdict = _verdict(search, at, here, standing, nodes_at)
         if verdict is Verdict.POSSIBLE:
             found.append(ActionAudit(at + 1, bound, verdict))
             continue
         if verdict is Verdict.IDLE:
-            way = follow.way_to(first, frozenset(here))
-            why = reasons(course.machine, course.bound.compiled.glossary, bound.done, follow.state(way[-1][0]), 2)
-            found.append(ActionAudit(at + 1, bound, verdict, tell_run(follow, way, None), why))
+            way = search.way_to(first, frozenset(here))
+            why = reasons(graph.machine, graph.bound.compiled.glossary, bound.done, search.state(way[-1][0]), 2)
+            found.append(ActionAudit(at + 1, bound, verdict, tell_run(search, way, None), why))
             continue
         # where it has come to rest says more than where it is still on its way to there
-        resting = [node for node in standing if not follow.edges[node]]
-        way = follow.way_to(first, frozenset(resting or standing))
-        wanted = _wanted(follow, at, way[-1][0])
-        state = follow.state(way[-1][0])
-        why = reasons(course.machine, course.bound.compiled.glossary, wanted, state, 6)
-        if bound.manner is Manner.HELD and course.points[follow.point[way[-1][0]]].under_way:
-            why = (*why, *why_still(follow, way[-1][0], bound.action.to))
-        rescue = find_rescue(follow, way[-1][0], wanted, clock)
-        found.append(ActionAudit(at + 1, bound, verdict, tell_run(follow, way, None), why, rescue))
+        resting = [node for node in standing if not search.edges[node]]
+        way = search.way_to(first, frozenset(resting or standing))
+        wanted = _wanted(search, at, way[-1][0])
+        state = search.state(way[-1][0])
+        why = reasons(graph.machine, graph.bound.compiled.glossary, wanted, state, 6)
+        if bound.manner is Manner.HELD and graph.points[search.point[way[-1][0]]].under_way:
+            why = (*why, *why_still(search, way[-1][0], bound.action.to))
+        rescue = find_rescue(search, way[-1][0], wanted, clock)
+        found.append(ActionAudit(at + 1, bound, verdict, tell_run(search, way, None), why, rescue))
     return found
 
 
-def _stands(follow: Follow, node: int) -> bool:
-    return bool(follow.marks[node] & (1 << (follow.stands + follow.point[node])))
+def _stands(search: InterleavingSearch, node: int) -> bool:
+    return bool(search.marks[node] & (1 << (search.stands + search.point[node])))
 
 
 def _verdict(
-    follow: Follow, at: int, here: Sequence[int], standing: Sequence[int], nodes_at: dict[int, list[int]]
+    search: InterleavingSearch, at: int, here: Sequence[int], standing: Sequence[int], nodes_at: dict[int, list[int]]
 ) -> Verdict:
-    course = follow.course
-    manner = course.bound.actions[at].manner
-    after = course.starts[at + 1]
+    graph = search.graph
+    manner = graph.bound.actions[at].manner
+    after = graph.starts[at + 1]
     passed = acted = False
-    for point in {follow.point[node] for node in here} | {
-        place for place, one in enumerate(course.points) if one.under_way and one.action == at
+    for point in {search.point[node] for node in here} | {
+        place for place, one in enumerate(graph.points) if one.under_way and one.action == at
     }:
         for node in nodes_at.get(point, ()):
-            for dest, what in follow.edges[node]:
-                if what >= 0 and course.moves[what].action == at:
-                    acted = acted or course.moves[what].rule is not None
-                    passed = passed or follow.point[dest] == after
+            for dest, what in search.edges[node]:
+                if what >= 0 and graph.moves[what].action == at:
+                    acted = acted or graph.moves[what].rule is not None
+                    passed = passed or search.point[dest] == after
     if manner is Manner.CHECK:
         if not standing:
             return Verdict.POSSIBLE
@@ -280,37 +280,41 @@ def _verdict(
     return Verdict.POSSIBLE
 
 
-def _wanted(follow: Follow, at: int, node: int) -> Expr:
+def _wanted(search: InterleavingSearch, at: int, node: int) -> Expr:
     """What would have to be so at the node for the procedure to go on."""
-    course = follow.course
-    bound = course.bound.actions[at]
-    if bound.manner in (Manner.CHECK, Manner.WAIT) or course.points[follow.point[node]].under_way:
+    graph = search.graph
+    bound = graph.bound.actions[at]
+    if bound.manner in (Manner.CHECK, Manner.WAIT) or graph.points[search.point[node]].under_way:
         return bound.until
-    return disj(*(course.rules[name].guard for name in bound.rules))
+    return disj(*(graph.rules[name].guard for name in bound.rules))
 
 
 def _breaches(
-    follow: Follow, first: Sequence[int], report: Report, usual: Follow | None = None, usual_first: Sequence[int] = ()
+    search: InterleavingSearch,
+    first: Sequence[int],
+    report: Report,
+    usual: InterleavingSearch | None = None,
+    usual_first: Sequence[int] = (),
 ) -> list[Breach]:
     """Every requirement broken on the way; with `usual`, only those that are not broken there."""
-    course = follow.course
+    graph = search.graph
     met = 0
     for node in first:
-        met |= follow.outcomes[node]
+        met |= search.outcomes[node]
     for node in usual_first:
         met &= ~usual.outcomes[node] if usual is not None else met
     ways = []
-    for at, hazard in enumerate(follow.hazards):
+    for at, hazard in enumerate(search.hazards):
         if met >> at & 1:
-            ways.append((hazard, follow.path(first, 1 << at)))
+            ways.append((hazard, search.path(first, 1 << at)))
     if not ways:
         return []
-    machine = course_machine(course, lost=usual is not None)
+    machine = procedure_machine(graph, lost=usual is not None)
     questions = [_question(machine, hazard) for hazard, _ in ways]
-    claims = [claim_of(follow, machine, question.id, way) for question, (_, way) in zip(questions, ways, strict=True)]
+    claims = [claim_of(search, machine, question.id, way) for question, (_, way) in zip(questions, ways, strict=True)]
     findings = confirm(machine, questions, claims, None, report)
     return [
-        Breach(hazard, usual is not None, tell_run(follow, way, hazard.bad), finding)
+        Breach(hazard, usual is not None, tell_run(search, way, hazard.bad), finding)
         for (hazard, way), finding in zip(ways, findings, strict=True)
     ]
 
@@ -320,25 +324,30 @@ def _question(machine: Machine, hazard: Hazard) -> Question:
     return question_of(machine, found)
 
 
-def _missed(follow: Follow, first: Sequence[int]) -> Run | None:
-    way = follow.path(first, follow.bad)
-    return tell_run(follow, way, follow.course.bound.goal) if way else None
+def _missed(search: InterleavingSearch, first: Sequence[int]) -> Run | None:
+    way = search.path(first, search.bad)
+    return tell_run(search, way, search.graph.bound.goal) if way else None
 
 
 def _recount(
-    course: Course, follow: Follow, states: int, losing: Follow, states_lost: int, clock: Clock
+    graph: ProcedureGraph,
+    search: InterleavingSearch,
+    states: int,
+    losing: InterleavingSearch,
+    states_lost: int,
+    clock: Clock,
 ) -> tuple[Finding, ...]:
     """Every requirement that was not seen broken, as claims of both searches that a plain second count re-checks."""
     findings: list[Finding] = []
-    for graph, number, lost in ((follow, states, False), (losing, states_lost, True)):
+    for followed, number, lost in ((search, states, False), (losing, states_lost, True)):
         if not number:
             continue
-        points = [at for at, point in enumerate(course.points) if not point.ends] if lost else ()
-        machine = course_machine(course, lost=lost, gone_from=(*points, course.starts[-1]) if lost else ())
+        points = [at for at, point in enumerate(graph.points) if not point.ends] if lost else ()
+        machine = procedure_machine(graph, lost=lost, gone_from=(*points, graph.starts[-1]) if lost else ())
         seen = 0
         for node in range(number):
-            seen |= graph.marks[node]
-        kept = [_question(machine, hazard) for at, hazard in enumerate(graph.hazards) if not seen >> at & 1]
+            seen |= followed.marks[node]
+        kept = [_question(machine, hazard) for at, hazard in enumerate(followed.hazards) if not seen >> at & 1]
         claims: list[Claim] = [Proved(question.id, NAME, None, number) for question in kept]
         findings += confirm(machine, kept, claims, clock.seconds_left())
     return tuple(findings)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from interlock.hold.compile.requirements import Instance
-from interlock.study.procedure.following import Hazard
+from interlock.study.procedure.interleavings import Hazard
 from interlock.study.procedure.slip_audit import SlipAudit
 from interlock.study.verify import Status, Verification
 

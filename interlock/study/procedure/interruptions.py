@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from interlock.prove.engine import Clock
-from interlock.study.procedure.following import Follow
-from interlock.study.procedure.machine import Course
+from interlock.study.procedure.graph import ProcedureGraph
+from interlock.study.procedure.interleavings import InterleavingSearch
 from interlock.study.procedure.rescue import Rescue, find_rescue
 
 MOST_RESCUES = 12
@@ -47,104 +47,106 @@ class Interruption:
 
 
 def interruptions_of(
-    follow: Follow, losing: Follow, states: int, with_loss: int, clock: Clock
+    search: InterleavingSearch, losing: InterleavingSearch, states: int, with_loss: int, clock: Clock
 ) -> tuple[tuple[Interruption, ...], int]:
     """One for every place of the procedure that is reached, in order; and how many places `losing` then has.
 
     `states` and `with_loss` are how many places each graph had from the procedure alone.
     """
-    course = follow.course
-    ended = course.starts[-1]
-    places = [at for at, point in enumerate(course.points) if not point.ends or at == ended]
+    graph = search.graph
+    ended = graph.starts[-1]
+    places = [at for at, point in enumerate(graph.points) if not point.ends or at == ended]
     for node in range(with_loss):
         if losing.point[node] in places:
-            losing.node(course.gone, losing.hold[node])
+            losing.node(graph.gone, losing.hold[node])
     losing.explore()
     total = len(losing.edges)
     interrupted: dict[int, list[int]] = {}
     for node in range(states):
-        if follow.point[node] in places:
-            interrupted.setdefault(follow.point[node], []).append(follow.node(course.gone, follow.hold[node]))
-    follow.explore()
+        if search.point[node] in places:
+            interrupted.setdefault(search.point[node], []).append(search.node(graph.gone, search.hold[node]))
+    search.explore()
     found: list[Interruption] = []
     sought = 0
-    for point in sorted(interrupted, key=lambda at: (course.points[at].action, course.points[at].under_way)):
+    for point in sorted(interrupted, key=lambda at: (graph.points[at].action, graph.points[at].under_way)):
         nodes = interrupted[point]
-        at_risk = _risks(follow, nodes)
-        lost_nodes = [losing.node(course.gone, follow.hold[node]) for node in nodes]
+        at_risk = _risks(search, nodes)
+        lost_nodes = [losing.node(graph.gone, search.hold[node]) for node in nodes]
         lost = tuple(id for id in _risks(losing, lost_nodes) if id not in at_risk)
-        action = course.points[point].action
-        after = _afterwards(follow, losing, nodes, lost_nodes)
+        action = graph.points[point].action
+        after = _afterwards(search, losing, nodes, lost_nodes)
         resumption, rescue = Resumption.GO_ON, None
-        failing = _first_failing(follow, course, action, after)
+        failing = _first_failing(search, graph, action, after)
         if failing is not None:
             resumption = Resumption.NOT_SOUGHT
             if sought < MOST_RESCUES:
                 sought += 1
-                rescue = find_rescue(follow, failing, course.bound.goal, clock)
+                rescue = find_rescue(search, failing, graph.bound.goal, clock)
                 resumption = Resumption.NOT_FOUND if rescue is None else Resumption.OTHERWISE
-        midway = course.points[point].under_way
-        found.append(Interruption(action + 1, midway, at_risk, lost, _left(follow, after), resumption, rescue))
+        midway = graph.points[point].under_way
+        found.append(Interruption(action + 1, midway, at_risk, lost, _left(search, after), resumption, rescue))
     return tuple(found), total
 
 
-def _risks(follow: Follow, nodes: Sequence[int]) -> tuple[str, ...]:
+def _risks(search: InterleavingSearch, nodes: Sequence[int]) -> tuple[str, ...]:
     met = 0
     for node in nodes:
-        met |= follow.outcomes[node]
-    return tuple(one.instance.requirement.id for at, one in enumerate(follow.hazards) if met >> at & 1)
+        met |= search.outcomes[node]
+    return tuple(one.instance.requirement.id for at, one in enumerate(search.hazards) if met >> at & 1)
 
 
-def _afterwards(follow: Follow, losing: Follow, nodes: Sequence[int], lost_nodes: Sequence[int]) -> tuple[int, ...]:
+def _afterwards(
+    search: InterleavingSearch, losing: InterleavingSearch, nodes: Sequence[int], lost_nodes: Sequence[int]
+) -> tuple[int, ...]:
     """The places in which people can find the hold when they come back: at rest, with the supplies as they were.
 
     Places in which the equipment still moves are left out, and so are those in which a lever has not sprung back.
     """
-    course = follow.course
-    supplies = [at for at, v in enumerate(course.machine.variables) if v.name.startswith("supply.")]
+    graph = search.graph
+    supplies = [at for at, v in enumerate(graph.machine.variables) if v.name.startswith("supply.")]
 
     def supplied(state: Sequence[object]) -> tuple[object, ...]:
         return tuple(state[at] for at in supplies)
 
     found: dict[int, None] = {}
-    for node in follow.closure(nodes):
-        if not follow.edges[node]:
+    for node in search.closure(nodes):
+        if not search.edges[node]:
             found[node] = None
-    wanted = {supplied(follow.state(node)) for node in nodes}
+    wanted = {supplied(search.state(node)) for node in nodes}
     for node in losing.closure(lost_nodes):
-        at_rest = all(losing.plant[-1 - what].name in course.lost for _, what in losing.edges[node] if what < 0)
+        at_rest = all(losing.plant[-1 - what].name in graph.lost for _, what in losing.edges[node] if what < 0)
         if at_rest and all(what < 0 for _, what in losing.edges[node]) and supplied(losing.state(node)) in wanted:
-            found[follow.node(course.gone, losing.hold[node])] = None
-    follow.explore()
+            found[search.node(graph.gone, losing.hold[node])] = None
+    search.explore()
     return tuple(found)
 
 
-def _first_failing(follow: Follow, course: Course, action: int, after: Sequence[int]) -> int | None:
+def _first_failing(search: InterleavingSearch, graph: ProcedureGraph, action: int, after: Sequence[int]) -> int | None:
     """A place from which going on with the action does not surely lead to the goal, or breaks a requirement."""
-    resumed = [(node, follow.node(course.starts[action], follow.hold[node])) for node in after]
-    follow.explore()
-    return next((node for node, again in resumed if follow.outcomes[again] != follow.good), None)
+    resumed = [(node, search.node(graph.starts[action], search.hold[node])) for node in after]
+    search.explore()
+    return next((node for node, again in resumed if search.outcomes[again] != search.good), None)
 
 
-def _left(follow: Follow, after: Sequence[int]) -> tuple[str, ...]:
+def _left(search: InterleavingSearch, after: Sequence[int]) -> tuple[str, ...]:
     """What somebody should know who finds the hold so: units half-way or not secured, doors not shut."""
-    course = follow.course
-    things = course.bound.compiled.world.things
-    hold = course.bound.compiled.hold
+    graph = search.graph
+    things = graph.bound.compiled.world.things
+    hold = graph.bound.compiled.hold
     told: dict[str, None] = {}
     for node in after:
-        state = follow.state(node)
-        for bay in course.bound.compiled.floor.bays:
-            if follow.holds(state, things[bay].states["occupied"]) and not follow.holds(
+        state = search.state(node)
+        for bay in graph.bound.compiled.floor.bays:
+            if search.holds(state, things[bay].states["occupied"]) and not search.holds(
                 state, things[bay].states["secured"]
             ):
                 told[f"the unit in bay {bay} is not secured"] = None
-        for variable, value in zip(course.machine.variables, state, strict=True):
+        for variable, value in zip(graph.machine.variables, state, strict=True):
             if variable.name.startswith("face.") and value != "none":
-                told[course.bound.compiled.glossary.values[variable.name, value]] = None
+                told[graph.bound.compiled.glossary.values[variable.name, value]] = None
         for door in hold.doorways:
             shut = [word for word in ("closed", "latched", "locked") if word in things[door.id].states]
-            missing = [word for word in shut if not follow.holds(state, things[door.id].states[word])]
+            missing = [word for word in shut if not search.holds(state, things[door.id].states[word])]
             if missing:
                 told[f"{door.name} is not {missing[0]}"] = None
     return tuple(told)

@@ -11,7 +11,7 @@ from interlock.kernel.claims import Disputed
 from interlock.kernel.expressions import Expr, Value, conj, neg
 from interlock.kernel.machine import Machine, Requirement, allowed_by, question_of
 from interlock.prove.engine import Clock
-from interlock.study.procedure.machine import AT, GONE, Course, course_machine, move_name
+from interlock.study.procedure.graph import AT, GONE, ProcedureGraph, move_name, procedure_machine
 
 NAME = "procedure"
 
@@ -63,21 +63,21 @@ def recount(
     return SecondCount(together, counted.states, "", not wrong), wrong
 
 
-def track_of(course: Course, together: int, machine: Machine | None = None) -> Track:
+def track_of(graph: ProcedureGraph, together: int, machine: Machine | None = None) -> Track:
     """The state machine of the procedure with what the second count watches: every requirement, every end.
 
-    `machine` is that of `course_machine(course, lost=False, slips=together)`, where it has been made before.
+    `machine` is that of `procedure_machine(graph, lost=False, slips=together)`, where it has been made before.
     """
-    machine = machine or course_machine(course, lost=False, slips=together)
+    machine = machine or procedure_machine(graph, lost=False, slips=together)
     departures = {
-        move_name(course, place, made): course.slips[move.slip].id
-        for place, move in enumerate(course.moves)
+        move_name(graph, place, made): graph.slips[move.slip].id
+        for place, move in enumerate(graph.moves)
         if move.slip is not None
         for made in range(together)
     }
-    ends: dict[Value, Expr | None] = {point.name: None for point in course.points if point.stopped}
+    ends: dict[Value, Expr | None] = {point.name: None for point in graph.points if point.stopped}
     ends[GONE] = None
-    ends[course.points[course.starts[-1]].name] = course.bound.goal
+    ends[graph.points[graph.starts[-1]].name] = graph.bound.goal
     return Track(machine, AT, departures, {one.id: _watched(machine, one) for one in machine.requirements}, ends)
 
 

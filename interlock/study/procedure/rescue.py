@@ -8,8 +8,8 @@ from interlock.kernel.claims import Limits
 from interlock.kernel.expressions import TRUE, Expr
 from interlock.kernel.machine import Actor, Machine, Question
 from interlock.prove.engine import Clock
-from interlock.prove.search.guided import search
-from interlock.study.procedure.following import Follow
+from interlock.prove.search.guided import find_runs
+from interlock.study.procedure.interleavings import InterleavingSearch
 
 MOST_EXPANDED = 400
 """States that the search for a way out looks behind."""
@@ -24,26 +24,26 @@ class Rescue:
     breaks: tuple[str, ...]
 
 
-def find_rescue(follow: Follow, node: int, wanted: Expr, clock: Clock) -> Rescue | None:
+def find_rescue(search: InterleavingSearch, node: int, wanted: Expr, clock: Clock) -> Rescue | None:
     """A way to what is wanted from a node; None where the search finds none (one may exist all the same)."""
-    course = follow.course
-    state = follow.state(node)
+    graph = search.graph
+    state = search.state(node)
     variables = tuple(
-        replace(variable, init=(value,)) for variable, value in zip(course.machine.variables, state, strict=True)
+        replace(variable, init=(value,)) for variable, value in zip(graph.machine.variables, state, strict=True)
     )
-    machine = Machine(variables, course.machine.signals, course.machine.rules, (), TRUE)
-    found = search(
+    machine = Machine(variables, graph.machine.signals, graph.machine.rules, (), TRUE)
+    found = find_runs(
         machine, [Question("way out", wanted)], Limits(), lambda progress: None, clock.sooner(SECONDS), MOST_EXPANDED
     )
     trace = found.get("way out")
     if trace is None:
         return None
-    glossary = course.bound.compiled.glossary
+    glossary = graph.bound.compiled.glossary
     breaks: dict[str, None] = {}
     steps = []
     for name, before in zip(trace.rules, trace.states[:-1], strict=True):
         said = glossary.rules[name]
         steps.append((said.actor, said.text))
-        breaks.update(dict.fromkeys(follow.broken(before, name)))
-    breaks.update(dict.fromkeys(follow.broken(trace.states[-1], None)))
+        breaks.update(dict.fromkeys(search.broken(before, name)))
+    breaks.update(dict.fromkeys(search.broken(trace.states[-1], None)))
     return Rescue(tuple(steps), tuple(breaks))

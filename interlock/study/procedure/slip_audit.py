@@ -20,8 +20,8 @@ from interlock.kernel.claims import Finding, Progress, Refuted, Report
 from interlock.kernel.expressions import conj, disj
 from interlock.kernel.machine import Machine, Question, question_of
 from interlock.prove.engine import Clock
-from interlock.study.procedure.following import Follow, Hazard, TooMuch
-from interlock.study.procedure.machine import course_machine
+from interlock.study.procedure.graph import procedure_machine
+from interlock.study.procedure.interleavings import Hazard, InterleavingSearch, TooMuch
 from interlock.study.procedure.recount import SecondCount, recount, track_of
 from interlock.study.procedure.runs import Run, claim_of, tell_run
 from interlock.study.procedure.slips import Slip
@@ -102,73 +102,78 @@ class _Made:
 
 
 def audit_slips(
-    follow: Follow, first: Sequence[int], rightly: range, clock: Clock, report: Report, together: int = MOST_SLIPS
+    search: InterleavingSearch,
+    first: Sequence[int],
+    rightly: range,
+    clock: Clock,
+    report: Report,
+    together: int = MOST_SLIPS,
 ) -> SlipAudit:
     """Every slip at every place that the procedure reaches rightly, then every pair where two go `together`."""
-    course = follow.course
+    graph = search.graph
     asked = together
-    made = _made(follow, rightly)
-    follow.explore()
-    after_one = len(follow.edges)
+    made = _made(search, rightly)
+    search.explore()
+    after_one = len(search.edges)
     usual = 0
     for node in first:
-        usual |= follow.outcomes[node]
-    every = (1 << len(follow.hazards)) - 1
-    dangers = [0] * len(course.slips)
+        usual |= search.outcomes[node]
+    every = (1 << len(search.hazards)) - 1
+    dangers = [0] * len(graph.slips)
     for which, one in made.items():
         met = one.marks
         for _, _, node in one.places:
-            met |= follow.outcomes[node]
+            met |= search.outcomes[node]
         dangers[which] = met & every & ~usual
-    machine = course_machine(course, lost=False, slips=together)
-    replays = _Replays(follow, machine)
+    machine = procedure_machine(graph, lost=False, slips=together)
+    replays = _Replays(search, machine)
     results = tuple(
-        _result(follow, first, rightly, place, slip, made.get(place), dangers[place], replays)
-        for place, slip in enumerate(course.slips)
+        _result(search, first, rightly, place, slip, made.get(place), dangers[place], replays)
+        for place, slip in enumerate(graph.slips)
     )
     notes: list[str] = []
     combinations: list[Combination] = []
-    for at, hazard in enumerate(follow.hazards):
-        for place, slip in enumerate(course.slips):
+    for at, hazard in enumerate(search.hazards):
+        for place, slip in enumerate(graph.slips):
             if dangers[place] >> at & 1:
                 combinations.append(Combination(hazard, (slip,), None))
     if together > 1:
         report(Progress("procedure", "making two slips"))
         try:
-            combinations += _pairs(follow, first, rightly, made, dangers, usual, after_one, replays)
+            combinations += _pairs(search, first, rightly, made, dangers, usual, after_one, replays)
         except TooMuch:
             together = 1
-            notes.append(f"not all pairs of slips were followed: more than {follow.most_nodes:,} places")
+            notes.append(f"not all pairs of slips were followed: more than {search.most_nodes:,} places")
     findings = confirm(machine, replays.questions, replays.claims, clock.seconds_left())
     report(Progress("procedure", "counting the slips a second time"))
-    effects = {course.slips[which].id: _effects(follow, one) for which, one in made.items()}
-    fewest = {hazard.instance.requirement.id: 0 for at, hazard in enumerate(follow.hazards) if usual >> at & 1}
+    effects = {graph.slips[which].id: _effects(search, one) for which, one in made.items()}
+    fewest = {hazard.instance.requirement.id: 0 for at, hazard in enumerate(search.hazards) if usual >> at & 1}
     for combination in combinations:
         id, size = combination.hazard.instance.requirement.id, len(combination.slips)
         fewest[id] = min(fewest.get(id, size), size)
-    if together > 1 and len(follow.edges) > MOST_PLACES >= after_one:
+    if together > 1 and len(search.edges) > MOST_PLACES >= after_one:
         # too many for pairs: at least every slip by itself
         fewest = {id: size for id, size in fewest.items() if size < MOST_SLIPS}
-        counted, wrong = recount(track_of(course, 1), 1, effects, fewest, after_one, clock)
+        counted, wrong = recount(track_of(graph, 1), 1, effects, fewest, after_one, clock)
     else:
-        track = track_of(course, together, machine if together == asked else None)
-        counted, wrong = recount(track, together, effects, fewest, len(follow.edges), clock)
+        track = track_of(graph, together, machine if together == asked else None)
+        counted, wrong = recount(track, together, effects, fewest, len(search.edges), clock)
     return SlipAudit(
-        results, tuple(combinations), (*findings, *wrong), len(follow.edges), together, tuple(notes), counted
+        results, tuple(combinations), (*findings, *wrong), len(search.edges), together, tuple(notes), counted
     )
 
 
-def _effects(follow: Follow, made: _Made) -> frozenset[str]:
+def _effects(search: InterleavingSearch, made: _Made) -> frozenset[str]:
     """What the search says can come of a slip, in the words of the second count."""
     met = made.marks
     for _, _, node in made.places:
-        met |= follow.outcomes[node]
-    hazards, points = follow.hazards, follow.course.points
+        met |= search.outcomes[node]
+    hazards, points = search.hazards, search.graph.points
     found = {
-        hazards[at].instance.requirement.id if at < follow.stands else stopped_at(points[at - follow.stands].name)
-        for at in _bits(met & (follow.good - 1))
+        hazards[at].instance.requirement.id if at < search.stands else stopped_at(points[at - search.stands].name)
+        for at in _bits(met & (search.good - 1))
     }
-    return frozenset(found | ({MISSED} if met & follow.bad else set()))
+    return frozenset(found | ({MISSED} if met & search.bad else set()))
 
 
 def _bits(number: int) -> Iterator[int]:
@@ -179,11 +184,11 @@ def _bits(number: int) -> Iterator[int]:
         number ^= low
 
 
-def _made(follow: Follow, nodes: Sequence[int]) -> dict[int, _Made]:
+def _made(search: InterleavingSearch, nodes: Sequence[int]) -> dict[int, _Made]:
     found: dict[int, _Made] = {}
     for node in nodes:
-        for place, dest, marks in follow.slips_from(node):
-            slip = follow.course.moves[place].slip
+        for place, dest, marks in search.slips_from(node):
+            slip = search.graph.moves[place].slip
             assert slip is not None  # noqa: S101 -- only slips are given
             one = found.setdefault(slip, _Made([]))
             one.places.append((node, place, dest))
@@ -194,8 +199,8 @@ def _made(follow: Follow, nodes: Sequence[int]) -> dict[int, _Made]:
 class _Replays:
     """Runs to be replayed, each with its question."""
 
-    def __init__(self, follow: Follow, machine: Machine) -> None:
-        self._follow = follow
+    def __init__(self, search: InterleavingSearch, machine: Machine) -> None:
+        self._follow = search
         self._machine = machine
         self._requirements = {one.id: one for one in machine.requirements}
         self.questions: list[Question] = []
@@ -210,7 +215,7 @@ class _Replays:
 
 
 def _result(
-    follow: Follow,
+    search: InterleavingSearch,
     first: Sequence[int],
     rightly: range,
     place: int,
@@ -219,77 +224,77 @@ def _result(
     danger: int,
     replays: _Replays,
 ) -> SlipResult:
-    course = follow.course
+    graph = search.graph
     if made is None:
-        why = _why_impossible(follow, rightly, slip)
+        why = _why_impossible(search, rightly, slip)
         return SlipResult(slip, Effect.BLOCKED, (), (slip.action + 1,), True, why, None)
     met = 0
     for _, _, node in made.places:
-        met |= follow.outcomes[node]
-    stands = list(_bits((met & (follow.good - 1)) >> follow.stands))
-    shows = tuple(sorted({course.points[at].action + 1 for at in stands}))
+        met |= search.outcomes[node]
+    stands = list(_bits((met & (search.good - 1)) >> search.stands))
+    shows = tuple(sorted({graph.points[at].action + 1 for at in stands}))
     if danger:
         at = (danger & -danger).bit_length() - 1
-        way, _ = _way_with(follow, first, made, 1 << at)
-        replays.add(follow.hazards[at], way)
-        ids = tuple(h.instance.requirement.id for n, h in enumerate(follow.hazards) if danger >> n & 1)
-        return SlipResult(slip, Effect.HAZARD, ids, shows, False, (), tell_run(follow, way, follow.hazards[at].bad))
-    if met & follow.bad:
-        way, _ = _way_with(follow, first, made, follow.bad)
-        return SlipResult(slip, Effect.UNNOTICED, (), shows, False, (), tell_run(follow, way, course.bound.goal))
+        way, _ = _way_with(search, first, made, 1 << at)
+        replays.add(search.hazards[at], way)
+        ids = tuple(h.instance.requirement.id for n, h in enumerate(search.hazards) if danger >> n & 1)
+        return SlipResult(slip, Effect.HAZARD, ids, shows, False, (), tell_run(search, way, search.hazards[at].bad))
+    if met & search.bad:
+        way, _ = _way_with(search, first, made, search.bad)
+        return SlipResult(slip, Effect.UNNOTICED, (), shows, False, (), tell_run(search, way, graph.bound.goal))
     if stands:
-        blocked = any(not course.points[at].stopped for at in stands)
-        wanted = sum(1 << (follow.stands + at) for at in stands if course.points[at].stopped is not blocked)
-        _, end = _way_with(follow, first, made, wanted)
-        why = _why_standing(follow, end)
+        blocked = any(not graph.points[at].stopped for at in stands)
+        wanted = sum(1 << (search.stands + at) for at in stands if graph.points[at].stopped is not blocked)
+        _, end = _way_with(search, first, made, wanted)
+        why = _why_standing(search, end)
         return SlipResult(slip, Effect.BLOCKED if blocked else Effect.DETECTED, (), shows, False, why, None)
     return SlipResult(slip, Effect.HARMLESS, (), (), False, (), None)
 
 
 def _way_with(
-    follow: Follow, first: Sequence[int], made: _Made, wanted: int
+    search: InterleavingSearch, first: Sequence[int], made: _Made, wanted: int
 ) -> tuple[list[tuple[int, int | None]], int]:
     """A shortest way to the slip and on to what is wanted; and the node where it ends.
 
     Where making the slip is itself what is wanted, the way ends before it.
     """
     dests = list(dict.fromkeys(dest for _, _, dest in made.places))
-    tail = follow.path(dests, wanted)
+    tail = search.path(dests, wanted)
     if not tail:
         before = frozenset(
-            node for node, _, _ in made.places if any(marks & wanted for _, _, marks in follow.slips_from(node))
+            node for node, _, _ in made.places if any(marks & wanted for _, _, marks in search.slips_from(node))
         )
-        way = follow.way_to(first, before)
+        way = search.way_to(first, before)
         return way, way[-1][0]
     sources = {node: place for node, place, dest in made.places if dest == tail[0][0]}
-    head = follow.way_to(first, frozenset(sources))
+    head = search.way_to(first, frozenset(sources))
     return [*head, (tail[0][0], sources[head[-1][0]]), *tail[1:]], tail[-1][0]
 
 
-def _why_impossible(follow: Follow, rightly: range, slip: Slip) -> tuple[Reason, ...]:
+def _why_impossible(search: InterleavingSearch, rightly: range, slip: Slip) -> tuple[Reason, ...]:
     """Why the hold does not let the slip be made, at the first place where it could be tried."""
-    course = follow.course
-    tried = {move.source for move in course.moves if move.slip is not None and course.slips[move.slip] is slip}
-    node = next((node for node in rightly if follow.point[node] in tried), None)
+    graph = search.graph
+    tried = {move.source for move in graph.moves if move.slip is not None and graph.slips[move.slip] is slip}
+    node = next((node for node in rightly if search.point[node] in tried), None)
     if node is None or slip.instead is None or not slip.instead.rules:
         return ()
-    wanted = disj(*(course.rules[name].guard for name in slip.instead.rules))
-    return reasons(course.machine, course.bound.compiled.glossary, wanted, follow.state(node), 2)
+    wanted = disj(*(graph.rules[name].guard for name in slip.instead.rules))
+    return reasons(graph.machine, graph.bound.compiled.glossary, wanted, search.state(node), 2)
 
 
-def _why_standing(follow: Follow, node: int) -> tuple[Reason, ...]:
-    course = follow.course
-    point = course.points[follow.point[node]]
-    bound = course.bound.actions[point.action]
+def _why_standing(search: InterleavingSearch, node: int) -> tuple[Reason, ...]:
+    graph = search.graph
+    point = graph.points[search.point[node]]
+    bound = graph.bound.actions[point.action]
     if point.under_way or point.stopped or bound.manner in (Manner.CHECK, Manner.WAIT):
         wanted = bound.until
     else:
-        wanted = disj(*(conj(course.rules[name].guard) for name in bound.rules))
-    return reasons(course.machine, course.bound.compiled.glossary, wanted, follow.state(node), 2)
+        wanted = disj(*(conj(graph.rules[name].guard) for name in bound.rules))
+    return reasons(graph.machine, graph.bound.compiled.glossary, wanted, search.state(node), 2)
 
 
 def _pairs(
-    follow: Follow,
+    search: InterleavingSearch,
     first: Sequence[int],
     rightly: range,
     made: dict[int, _Made],
@@ -299,37 +304,37 @@ def _pairs(
     replays: _Replays,
 ) -> Iterator[Combination]:
     """Every pair that reaches a hazard which neither of the two reaches by itself, hazard by hazard."""
-    course = follow.course
+    graph = search.graph
     second: dict[int, list[tuple[int, int, int]]] = {}
     for node in range(len(rightly), after_one):
-        second[node] = list(follow.slips_from(node))
-    follow.explore()
-    every = (1 << len(follow.hazards)) - 1
+        second[node] = list(search.slips_from(node))
+    search.explore()
+    every = (1 << len(search.hazards)) - 1
     found: dict[tuple[int, frozenset[int]], tuple[int, int, int, int]] = {}
     for slip, one in made.items():
-        for node in follow.closure(dict.fromkeys(dest for _, _, dest in one.places), len(rightly)):
+        for node in search.closure(dict.fromkeys(dest for _, _, dest in one.places), len(rightly)):
             for place, dest, marks in second.get(node, ()):
-                other = course.moves[place].slip
+                other = graph.moves[place].slip
                 assert other is not None  # noqa: S101 -- only slips are given
-                new = (marks | follow.outcomes[dest]) & every & ~usual & ~dangers[slip] & ~dangers[other]
+                new = (marks | search.outcomes[dest]) & every & ~usual & ~dangers[slip] & ~dangers[other]
                 while new and other != slip:
                     at = (new & -new).bit_length() - 1
                     new &= new - 1
                     found.setdefault((at, frozenset((slip, other))), (slip, node, place, dest))
     for (at, _), (slip, node, place, dest) in sorted(found.items(), key=lambda item: (item[0][0], sorted(item[0][1]))):
-        way = _way_of_pair(follow, first, made[slip], node, place, dest, 1 << at)
-        replays.add(follow.hazards[at], way)
-        other = course.moves[place].slip
-        pair = tuple(course.slips[which] for which in sorted((slip, other if other is not None else slip)))
-        yield Combination(follow.hazards[at], pair, tell_run(follow, way, follow.hazards[at].bad))
+        way = _way_of_pair(search, first, made[slip], node, place, dest, 1 << at)
+        replays.add(search.hazards[at], way)
+        other = graph.moves[place].slip
+        pair = tuple(graph.slips[which] for which in sorted((slip, other if other is not None else slip)))
+        yield Combination(search.hazards[at], pair, tell_run(search, way, search.hazards[at].bad))
 
 
 def _way_of_pair(
-    follow: Follow, first: Sequence[int], made: _Made, node: int, place: int, dest: int, wanted: int
+    search: InterleavingSearch, first: Sequence[int], made: _Made, node: int, place: int, dest: int, wanted: int
 ) -> list[tuple[int, int | None]]:
-    middle = follow.way_to(dict.fromkeys(dest for _, _, dest in made.places), frozenset([node]))
+    middle = search.way_to(dict.fromkeys(dest for _, _, dest in made.places), frozenset([node]))
     sources = {source: move for source, move, after in made.places if after == middle[0][0]}
-    head = follow.way_to(first, frozenset(sources))
+    head = search.way_to(first, frozenset(sources))
     way = [*head, (middle[0][0], sources[head[-1][0]]), *middle[1:]]
-    tail = follow.path([dest], wanted)
+    tail = search.path([dest], wanted)
     return [*way, (tail[0][0], place), *tail[1:]] if tail else way

@@ -7,20 +7,20 @@ from collections.abc import Iterator
 from interlock.hold.tell import Reason, reasons
 from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import And, Expr, Is
-from interlock.study.procedure.following import Follow
+from interlock.study.procedure.interleavings import InterleavingSearch
 
 MOST_REASONS = 4
 """More are of no help to a reader."""
 
 
-def why_still(follow: Follow, node: int, towards: str | None) -> tuple[Reason, ...]:
+def why_still(search: InterleavingSearch, node: int, towards: str | None) -> tuple[Reason, ...]:
     """What is not so and keeps back each step of the equipment whose units and doors stand ready for it.
 
     `towards` is the way in which the lever is held; steps of units that go another way are left out.
     """
-    state = follow.state(node)
+    state = search.state(node)
     found: dict[Reason, None] = {}
-    for rule in follow.plant:
+    for rule in search.plant:
         path = rule.name.split(" + ")[0].split(".")
         is_door = towards in ("up", "down")
         if path[0] != ("door" if is_door else "unit") or (
@@ -28,10 +28,10 @@ def why_still(follow: Follow, node: int, towards: str | None) -> tuple[Reason, .
         ):
             continue
         parts = tuple(_parts(rule.guard))
-        if all(follow.holds(state, part) for part in parts if _is_place(part)):
-            false = [part for part in parts if not follow.holds(state, part)]
+        if all(search.holds(state, part) for part in parts if _is_place(part)):
+            false = [part for part in parts if not search.holds(state, part)]
             if false and not _is_other_way(path[-1], towards):
-                found.update(dict.fromkeys(_told(follow, false[0], state)))
+                found.update(dict.fromkeys(_told(search, false[0], state)))
     return tuple(found)[:MOST_REASONS]
 
 
@@ -51,5 +51,5 @@ def _is_other_way(step: str, towards: str | None) -> bool:
     return towards in ("up", "down") and ("opening" in step) != (towards == "up")
 
 
-def _told(follow: Follow, part: Expr, state: State) -> tuple[Reason, ...]:
-    return reasons(follow.course.machine, follow.course.bound.compiled.glossary, part, state, 5)
+def _told(search: InterleavingSearch, part: Expr, state: State) -> tuple[Reason, ...]:
+    return reasons(search.graph.machine, search.graph.bound.compiled.glossary, part, state, 5)

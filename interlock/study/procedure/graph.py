@@ -47,7 +47,7 @@ class Point:
 class Move:
     """People go from one point to another by firing a rule of the hold (None: by doing nothing), while `when` is so.
 
-    `slip` is a place in `Course.slips`, or None for what the procedure asks.  `action` is what is being done.
+    `slip` is a place in `ProcedureGraph.slips`, or None for what the procedure asks.  `action` is what is being done.
     """
 
     source: int
@@ -59,7 +59,7 @@ class Move:
 
 
 @dataclass(frozen=True, slots=True)
-class Course:
+class ProcedureGraph:
     """Every point and every move of a procedure, slips included.
 
     `machine` is the hold's, with its order memories; `plant` names the rules that need no people (supplies steady),
@@ -128,7 +128,7 @@ class _Drawing:
         self.move(way, dest, None, until if slip is None else TRUE, None, action)
 
 
-def lay_course(bound: BoundProcedure, slips: Sequence[Slip] = ()) -> Course:
+def procedure_graph(bound: BoundProcedure, slips: Sequence[Slip] = ()) -> ProcedureGraph:
     """All moves of the procedure and of these slips."""
     compiled = bound.compiled
     machine = with_order_monitors(compiled.machine)
@@ -154,7 +154,7 @@ def lay_course(bound: BoundProcedure, slips: Sequence[Slip] = ()) -> Course:
     plant = tuple(
         rule.name for rule in machine.rules if rule.actor in (Actor.PLANT, Actor.MECHANISM) and rule.name not in lost
     )
-    return Course(
+    return ProcedureGraph(
         bound,
         machine,
         tuple(drawing.points),
@@ -186,18 +186,18 @@ def _slip(
         drawing.perform(slip.instead, at, starts[at], starts[slip.resumes], stopped[at], place, tag)
 
 
-def course_machine(
-    course: Course, *, lost: bool, slips: int = 0, gone_from: Iterable[int] = (), failing: bool = False
+def procedure_machine(
+    graph: ProcedureGraph, *, lost: bool, slips: int = 0, gone_from: Iterable[int] = (), failing: bool = False
 ) -> Machine:
-    """The course as a state machine of its own: the hold's variables, where the people are, how many slips were made.
+    """The graph as a state machine of its own: the hold's variables, where the people are, how many slips were made.
 
     With `lost` supplies go and come at any time; with `failing` declared failures strike at any time.  From the points
     in `gone_from` everybody may leave.  Requirements speak of the same steps as in the hold; `can` requirements and
     order memories are left out, for the rules carry the memories already.
     """
-    machine = course.machine
-    names = tuple(point.name for point in course.points)
-    variables = [*machine.variables, Variable(AT, names, (names[course.starts[0]],))]
+    machine = graph.machine
+    names = tuple(point.name for point in graph.points)
+    variables = [*machine.variables, Variable(AT, names, (names[graph.starts[0]],))]
     if slips:
         variables.append(Variable(SLIPS, tuple(range(slips + 1)), (0,)))
     rules: list[Rule] = []
@@ -209,44 +209,44 @@ def course_machine(
             if rule is not None:
                 origin.setdefault(rule, []).append(name)
 
-    failures = [rule.name for rule in course.machine.rules if rule.actor is Actor.FAILURE] if failing else []
-    for name in (*course.plant, *(course.lost if lost else ()), *failures):
-        rule = course.rules[name]
+    failures = [rule.name for rule in graph.machine.rules if rule.actor is Actor.FAILURE] if failing else []
+    for name in (*graph.plant, *(graph.lost if lost else ()), *failures):
+        rule = graph.rules[name]
         add(name, rule.actor, rule.guard, rule.update, name)
-    for place, move in enumerate(course.moves):
+    for place, move in enumerate(graph.moves):
         if move.slip is not None and not slips:
             continue
-        fired = None if move.rule is None else course.rules[move.rule]
+        fired = None if move.rule is None else graph.rules[move.rule]
         guard = conj(Is(AT, names[move.source]), TRUE if fired is None else fired.guard, move.when)
         update: list[tuple[str, object]] = [] if fired is None else list(fired.update)
         if move.dest != move.source:
             update.append((AT, names[move.dest]))
         if move.slip is None:
-            add(move_name(course, place, None), Actor.CREW, guard, update, move.rule)
+            add(move_name(graph, place, None), Actor.CREW, guard, update, move.rule)
             continue
         for made in range(slips):
             add(
-                move_name(course, place, made),
+                move_name(graph, place, made),
                 Actor.CREW,
                 conj(guard, Is(SLIPS, made)),
                 [*update, (SLIPS, made + 1)],
                 move.rule,
             )
     for point in gone_from:
-        add(f"gone {names[point]}", Actor.CREW, Is(AT, names[point]), [(AT, names[course.gone])], None)
+        add(f"gone {names[point]}", Actor.CREW, Is(AT, names[point]), [(AT, names[graph.gone])], None)
     requirements = tuple(_mapped(one, origin) for one in machine.requirements if not one.kind.is_about_work)
     return Machine(tuple(variables), machine.signals, tuple(rules), requirements, machine.start)
 
 
-def move_name(course: Course, place: int, made: int | None) -> str:
-    """The name of a move in the machine of its course; `made` counts the slips before it, where it is one."""
-    move = course.moves[place]
+def move_name(graph: ProcedureGraph, place: int, made: int | None) -> str:
+    """The name of a move in the machine of its graph; `made` counts the slips before it, where it is one."""
+    move = graph.moves[place]
     text = f"move {place}" + ("" if move.rule is None else f": {move.rule}")
-    return text if made is None else f"{text} (slip {made + 1}: {course.slips[move.slip or 0].id})"
+    return text if made is None else f"{text} (slip {made + 1}: {graph.slips[move.slip or 0].id})"
 
 
 def _mapped(requirement: Requirement, origin: Mapping[str, Sequence[str]]) -> Requirement:
-    """The requirement about the rules of the course; an order has become a condition on its memory."""
+    """The requirement about the rules of the graph; an order has become a condition on its memory."""
     steps = frozenset(name for step in requirement.steps for name in origin.get(step, ()))
     if requirement.kind is not RequirementKind.ORDER:
         return replace(requirement, steps=steps)

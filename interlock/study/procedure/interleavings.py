@@ -1,8 +1,8 @@
-"""Follows a course through every interleaving, and tells how each place in it can end.
+"""Searches every interleaving of a procedure, and tells how each place in it can end.
 
-A node is a point of the course with a state of the hold.  Steps of the procedure, of the plant and of the mechanism are
-edges; slips lead from node to node too but are kept apart, so that what comes after a slip is followed once, however
-many slips lead there.
+A node is a point of the procedure with a state of the hold.  Steps of the procedure, of the plant and of the mechanism
+are edges; slips lead from node to node too but are kept apart, so that what comes after a slip is followed once,
+however many slips lead there.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from interlock.kernel.expressions import Expr, conj, neg
 from interlock.kernel.machine import Actor, Machine, Rule, Signal, allowed_by, question_of
 from interlock.prove.core.packing import Packing, compile_enabled
 from interlock.prove.engine import Clock
-from interlock.study.procedure.machine import Course, Move
+from interlock.study.procedure.graph import Move, ProcedureGraph
 
 CHUNK = 256
 """Nodes between two looks at the clock."""
@@ -32,29 +32,29 @@ class Hazard:
     steps: frozenset[str] | None
 
 
-def hazards_of(course: Course) -> tuple[Hazard, ...]:
+def hazards_of(graph: ProcedureGraph) -> tuple[Hazard, ...]:
     """One for every requirement but those that say what can be done, in their order."""
     found = []
-    for instance, requirement in zip(course.bound.compiled.instances, course.machine.requirements, strict=True):
+    for instance, requirement in zip(graph.bound.compiled.instances, graph.machine.requirements, strict=True):
         if requirement.kind.is_about_work:
             continue
         if requirement.kind.is_about_steps:
             bad = conj(requirement.situation, neg(allowed_by(requirement)))
             found.append(Hazard(instance, bad, requirement.steps))
         else:
-            found.append(Hazard(instance, question_of(course.machine, requirement).target, None))
+            found.append(Hazard(instance, question_of(graph.machine, requirement).target, None))
     return tuple(found)
 
 
 Edge = tuple[int, int]
-"""(node, what): `what` is a place in `Course.moves`, or -1 - a place in `Follow.plant`."""
+"""(node, what): `what` is a place in `ProcedureGraph.moves`, or -1 - a place in `InterleavingSearch.plant`."""
 
 
 class TooMuch(Exception):
     """More nodes than allowed."""
 
 
-class Follow:
+class InterleavingSearch:
     """The graph so far.
 
     Bits of an outcome: hazard h is bit h; then one bit for each point at which it can come to a stand; then `good` and
@@ -62,31 +62,31 @@ class Follow:
     """
 
     def __init__(
-        self, course: Course, hazards: Sequence[Hazard], clock: Clock, *, lost: bool, most_nodes: int = 400_000
+        self, graph: ProcedureGraph, hazards: Sequence[Hazard], clock: Clock, *, lost: bool, most_nodes: int = 400_000
     ) -> None:
-        self.course = course
+        self.graph = graph
         self.hazards = tuple(hazards)
         self.clock = clock
         self.most_nodes = most_nodes
-        acting = [course.rules[name] for name in (*course.plant, *(course.lost if lost else ()))]
-        self.failures = [rule for rule in course.machine.rules if rule.actor is Actor.FAILURE]
+        acting = [graph.rules[name] for name in (*graph.plant, *(graph.lost if lost else ()))]
+        self.failures = [rule for rule in graph.machine.rules if rule.actor is Actor.FAILURE]
         """They strike in `failures_from` only."""
         self.plant = [*acting, *self.failures]
         """What acts without people; a failure has its place here so that it can be a step of a way."""
         self.stands = len(self.hazards)
-        self.good = 1 << (self.stands + len(course.points))
+        self.good = 1 << (self.stands + len(graph.points))
         self.bad = self.good << 1
         self._tests: dict[Expr, int] = {}
         self._plant_tests = [self._test(rule.guard) for rule in acting]
         self._failure_tests = [self._test(rule.guard) for rule in self.failures]
-        self._moves: list[list[tuple[int, int, int, int]]] = [[] for _ in course.points]
-        self._slips: list[list[tuple[int, int, int, int]]] = [[] for _ in course.points]
-        for place, move in enumerate(course.moves):
-            guard = -1 if move.rule is None else self._test(course.rules[move.rule].guard)
+        self._moves: list[list[tuple[int, int, int, int]]] = [[] for _ in graph.points]
+        self._slips: list[list[tuple[int, int, int, int]]] = [[] for _ in graph.points]
+        for place, move in enumerate(graph.moves):
+            guard = -1 if move.rule is None else self._test(graph.rules[move.rule].guard)
             entry = (place, move.dest, guard, self._test(move.when))
             (self._moves if move.slip is None else self._slips)[move.source].append(entry)
         self._bad_tests = [self._test(hazard.bad) for hazard in self.hazards]
-        self._goal = self._test(course.bound.goal)
+        self._goal = self._test(graph.bound.goal)
         stepping: dict[str, list[int]] = {}
         for at, hazard in enumerate(self.hazards):
             for name in hazard.steps or ():
@@ -94,12 +94,12 @@ class Follow:
         self._stepping = {name: tuple(found) for name, found in stepping.items()}
         self._plant_stepping = [self._stepping.get(rule.name, ()) for rule in self.plant]
         tested = [Rule(f"test {at}", Actor.CREW, expr, ()) for at, expr in enumerate(self._tests)]
-        self.packing = Packing(Machine(course.machine.variables, course.machine.signals, tuple(tested)))
+        self.packing = Packing(Machine(graph.machine.variables, graph.machine.signals, tuple(tested)))
         self._true = compile_enabled(self.packing)
         # the machine drops signals that no rule needs
-        signals = tuple(Signal(name, made) for name, made in course.bound.compiled.definitions.items())
-        self._whole = Machine(course.machine.variables, signals, ())
-        self._writes = {name: self.packing.writes(rule) for name, rule in course.rules.items()}
+        signals = tuple(Signal(name, made) for name, made in graph.bound.compiled.definitions.items())
+        self._whole = Machine(graph.machine.variables, signals, ())
+        self._writes = {name: self.packing.writes(rule) for name, rule in graph.rules.items()}
         self._plant_writes = [self._writes[rule.name] for rule in self.plant]
         self._facts: dict[int, frozenset[int]] = {}
         self._plant_steps: dict[int, tuple[tuple[int, int], ...]] = {}
@@ -137,8 +137,8 @@ class Follow:
         return found
 
     def initial(self) -> list[int]:
-        """The nodes at which the course begins."""
-        return [self.node(self.course.starts[0], self.packing.pack(s)) for s in initial_states(self.course.machine)]
+        """The nodes at which the procedure begins."""
+        return [self.node(self.graph.starts[0], self.packing.pack(s)) for s in initial_states(self.graph.machine)]
 
     def node(self, point: int, hold: int) -> int:
         """The node of a point and a packed state of the hold; a new one has no edges before `explore`."""
@@ -194,7 +194,7 @@ class Follow:
             edges.append((self.node(point, after), what))
         for place, dest, guard, when in self._moves[point]:
             if when in facts and (guard < 0 or guard in facts):
-                after, more = self._fire(self.course.moves[place], hold, facts)
+                after, more = self._fire(self.graph.moves[place], hold, facts)
                 marks |= more
                 edges.append((self.node(dest, after), place))
         self.edges.append(edges)
@@ -218,7 +218,7 @@ class Follow:
         facts = self.facts(hold)
         for place, dest, guard, when in self._slips[self.point[node]]:
             if when in facts and (guard < 0 or guard in facts):
-                after, marks = self._fire(self.course.moves[place], hold, facts)
+                after, marks = self._fire(self.graph.moves[place], hold, facts)
                 yield place, self.node(dest, after), marks
 
     def failures_from(self, node: int) -> Iterator[tuple[int, int]]:
@@ -235,8 +235,8 @@ class Follow:
         before: dict[int, list[int]] = {node: [] for node in fresh}
         leaves: deque[int] = deque()
         free: set[int] = set()
-        points = self.course.points
-        done = self.course.starts[-1]
+        points = self.graph.points
+        done = self.graph.starts[-1]
         for node in fresh:
             point = self.point[node]
             for after, _ in self.edges[node]:

@@ -18,7 +18,7 @@ from interlock.study.verify import Status, Verification
 
 
 @dataclass(frozen=True, slots=True)
-class Grounds:
+class ProofCore:
     """The facts on which the proofs of one requirement text rest, all its instances together.
 
     They are so in every reachable state, follow from each other step by step, and exclude what the requirement
@@ -33,7 +33,7 @@ class Grounds:
 
 
 @dataclass(frozen=True, slots=True)
-class CertificateGrounds:
+class CertificateInWords:
     """One certificate in trade words, and the requirements that rest on it.
 
     `folder` is where the evidence has it.  `sentences[i]` says `certificate.clauses[i]`; `facts` are the same, those
@@ -54,7 +54,7 @@ class CertificateGrounds:
     lasting: Instance | None = None
 
 
-def certificate_grounds(verification: Verification) -> tuple[CertificateGrounds, ...]:
+def certificates_in_words(verification: Verification) -> tuple[CertificateInWords, ...]:
     """Every certificate of the evidence in trade words, in the order of the folders."""
     told = []
     for folder in certificate_folders(verification.questions, verification.findings):
@@ -76,14 +76,14 @@ def certificate_grounds(verification: Verification) -> tuple[CertificateGrounds,
     return tuple(told)
 
 
-def _in_words(verification: Verification, folder: str, certificate: Certificate) -> CertificateGrounds:
+def _in_words(verification: Verification, folder: str, certificate: Certificate) -> CertificateInWords:
     machine, glossary = verification.machine, verification.compiled.glossary
     sentences = tuple(explain_clause(machine, glossary, clause) for clause in certificate.clauses)
-    return CertificateGrounds(folder, certificate, sentences, explain_clauses(machine, glossary, certificate.clauses))
+    return CertificateInWords(folder, certificate, sentences, explain_clauses(machine, glossary, certificate.clauses))
 
 
-def grounds_of(verification: Verification) -> tuple[Grounds, ...]:
-    """The grounds of each requirement text of which some instance holds, in the order of the requirements."""
+def proof_cores_of(verification: Verification) -> tuple[ProofCore, ...]:
+    """The proof core of each requirement text of which some instance holds, in the order of the requirements."""
     proofs: dict[str, list[tuple[Certificate | None, Question]]] = {}
     origins: dict[str, RequirementText] = {}
     questions: Mapping[str, Question] = {question.id: question for question in verification.questions}
@@ -93,12 +93,12 @@ def grounds_of(verification: Verification) -> tuple[Grounds, ...]:
             origins[origin.id] = origin
             proof = (answer.finding.claim.certificate, questions[answer.finding.question])
             proofs.setdefault(origin.id, []).append(proof)
-    return tuple(_grounds(verification, origins[id], found) for id, found in proofs.items())
+    return tuple(_proof_core(verification, origins[id], found) for id, found in proofs.items())
 
 
-def _grounds(
+def _proof_core(
     verification: Verification, origin: RequirementText, proofs: Sequence[tuple[Certificate | None, Question]]
-) -> Grounds:
+) -> ProofCore:
     machine = verification.machine
     served: dict[int, tuple[Certificate, list[Expr]]] = {}
     for certificate, question in proofs:
@@ -108,4 +108,4 @@ def _grounds(
     for certificate, targets in served.values():
         clauses.update(dict.fromkeys(needed_clauses(machine, certificate, targets)))
     facts = explain_clauses(machine, verification.compiled.glossary, clauses)
-    return Grounds(origin, facts, len(clauses), any(certificate is None for certificate, _ in proofs))
+    return ProofCore(origin, facts, len(clauses), any(certificate is None for certificate, _ in proofs))
