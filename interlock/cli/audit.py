@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING
 import click
 
 from interlock.cli.exit_codes import REJECTED, code_of_audit, help_text
-from interlock.cli.formats import chosen_format, format_option
 from interlock.cli.options import requirements_option, standing_option, time_option
 from interlock.cli.screen import Screen, color_option, output_option
+from interlock.diagnostics.visible import visible
 
 if TYPE_CHECKING:
     from interlock.cli.opening import Rejected
@@ -42,7 +42,14 @@ if TYPE_CHECKING:
     help="Prove what the interlock holds by itself, or leave that open.",
 )
 @time_option("Give up after this many seconds.")
-@format_option("audit", "'html' is a page to print and sign; 'json' is for other programs.")
+@click.option(
+    "--format",
+    "layout",
+    type=click.Choice(["text", "json", "markdown", "html"]),
+    default="text",
+    show_default=True,
+    help="'html' is a page to print and sign; 'json' is for other programs.",
+)
 @output_option
 @click.option("-v", "--verbose", is_flag=True, help="List every slip and every interruption.")
 @color_option
@@ -53,7 +60,7 @@ def command(
     slips: bool,
     alone: bool,
     seconds: float | None,
-    layout: str | None,
+    layout: str,
     output: Path | None,
     verbose: bool,
     color: str,
@@ -65,10 +72,13 @@ def command(
     from interlock.cli.refusals import show_rejection, show_warnings
     from interlock.cli.stopping import noted_stop
     from interlock.kernel.claims import Limits
-    from interlock.report.text.audit import audit_summary
+    from interlock.report.html.audit import audit_html
+    from interlock.report.json.audit import audit_document
+    from interlock.report.markdown.audit import audit_markdown
+    from interlock.report.text.audit import audit_lines, audit_summary
+    from interlock.report.text.lines import flow
     from interlock.study.procedure.audit import audit_procedure
 
-    shape = chosen_format("audit", layout, output)
     opened = open_procedure(procedure, files, standing)
     if isinstance(opened, Rejected):
         show_rejection(procedure, opened)
@@ -85,11 +95,18 @@ def command(
             )
         took = monotonic() - began
         code = code_of_audit(audit.overall)
-        parts = {"audit": audit, "label": procedure, "verbose": verbose, "seconds": took, "code": code}
-        screen.show(shape.render(parts))
+        if layout == "json":
+            screen.text(audit_document(audit, procedure, code))
+        elif layout == "markdown":
+            screen.text(audit_markdown(audit, procedure))
+        elif layout == "html":
+            screen.text(audit_html(audit, procedure))
+        else:
+            last = audit_summary(audit, took)
+            screen.lines((*audit_lines(audit, procedure, verbose), *flow(last.text, 0, 2, last.tone)))
         screen.close()
-        if shape.name != "text" or screen.output is not None:
-            click.echo(f"{procedure}: {audit_summary(audit, took).text}", err=True)
+        if layout != "text" or screen.output is not None:
+            click.echo(f"{visible(procedure)}: {audit_summary(audit, took).text}", err=True)
     return code
 
 
@@ -102,21 +119,21 @@ def open_procedure(
 
     Raises click.UsageError where a file cannot be read.
     """
-    from interlock.cli.opening import Rejected, open_description, open_texts, read_source
-    from interlock.hold.loader import beside, load_procedure
+    from interlock.cli.opening import Rejected, open_texts
+    from interlock.cli.reading import fetch, read_source
+    from interlock.hold.loader import load_audited_hold, load_procedure
     from interlock.hold.procedure.binding import bind_procedure, compile_for, compile_freely
 
     texts = open_texts(files, standing)
     if isinstance(texts, Rejected):
         return texts
-    source = read_source(name)
-    loaded = load_procedure(source)
+    loaded = load_procedure(read_source(name))
     if loaded.value is None:
         return Rejected(loaded.diagnostics, loaded.sources)
-    described = open_description(beside(source.name, loaded.value.hold))
-    if isinstance(described, Rejected):
-        return described
-    hold, sources = described
+    described = load_audited_hold(loaded.value, fetch)
+    if described.value is None:
+        return Rejected(described.diagnostics, {**described.sources, **loaded.sources})
+    hold, sources = described.value, described.sources
     own = {text.id for text in hold.requirements}
     given = tuple(text for text in texts.by_id.values() if text.id not in own)
     lines = {**texts.sources, **sources, **loaded.sources}

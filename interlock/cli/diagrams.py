@@ -9,7 +9,8 @@ import sys
 from collections.abc import Mapping
 from pathlib import Path
 
-from interlock.cli.opening import DEMO, Rejected, Texts, open_hold
+from interlock.cli.opening import Rejected, Texts, open_hold
+from interlock.cli.reading import DEMO
 from interlock.cli.rendering import ADVICE, render_dot
 from interlock.cli.shipped import demonstrations
 from interlock.report.drawing.lifecycle import kinds_drawn, lifecycle_dot

@@ -143,9 +143,9 @@ TEXTS = (
     ),
     text(
         "missing-file",
-        """The file named by `modifies` cannot be read, or its name is no relative path.  It is looked for from the
-        folder of the file that names it, and its parts are separated by `/`.  A demonstration hold that comes with the
-        program is named as `demo:twin-lane`.""",
+        """The file named by `modifies`, or by `hold` in a procedure, cannot be read, or its name is no relative path.
+        It is looked for from the folder of the file that names it, and its parts are separated by `/`.  A demonstration
+        hold that comes with the program is named as `demo:twin-lane`.  Only regular files are read.""",
         """
         interlock: 1
         title: Modified
@@ -371,7 +371,9 @@ TEXTS = (
         "wrong-file",
         """The file is of another sort than is wanted here: a description has `layout:`, a modification `modifies:`, a
         procedure `procedure:` and a specification `specification:`.  `interlock prove` and most commands read
-        descriptions and modifications, `interlock audit` reads procedures; `--requirements` names specifications.""",
+        descriptions and modifications, `interlock audit` reads procedures; `--requirements` names specifications.  A
+        file that another one names, by `modifies` or `hold`, is read only if one of its lines begins with `interlock:`;
+        of any other no line is shown.""",
         """
         interlock: 1
         specification: Requirements for any hold

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import posixpath
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Generic, TypeVar
 
 from interlock.diagnostics.faults import Faults
-from interlock.diagnostics.spans import Diagnostic
+from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.language.bay_names import MOST_BAYS, BayNames
 from interlock.hold.language.cross_rules import cross_faults, hidden_names
 from interlock.hold.language.field_types import Listed, RecordOf
@@ -42,6 +43,9 @@ LONGEST_CHAIN = 20
 SHIPPED = "demo:"
 """How the name of a file begins that is no path: it comes with the program."""
 
+_SAYS_SO = re.compile(rb"""(?:^|\r)(?:\xef\xbb\xbf)?[ \t{]*["']?interlock["']?[ \t]*:""", re.MULTILINE)
+"""The line by which a file says that it is one of ours."""
+
 T = TypeVar("T")
 
 
@@ -72,9 +76,13 @@ def load_hold(source: Source, fetch: Fetch) -> Loaded[Hold]:
     `fetch` is asked for what `beside` gives of the name of `source` and of what `modifies` says.
     """
     files = _Files(fetch)
-    draft = files.draft(source)
-    hold = None if draft is None else _read_hold(draft, files.faults)
-    return Loaded(None if files.faults else hold, files.faults.sorted(), files.sources)
+    return files.hold(source)
+
+
+def load_audited_hold(procedure: Procedure, fetch: Fetch) -> Loaded[Hold]:
+    """Read the description that a procedure names, by the rules that hold for what `modifies` says."""
+    files = _Files(fetch)
+    return files.hold(files.named(procedure.hold, procedure.hold_span, [procedure.hold_span.file]))
 
 
 def load_specification(source: Source) -> Loaded[tuple[RequirementText, ...]]:
@@ -134,7 +142,13 @@ class _Files:
             return None
         return expand_repetitions(node, self.faults)
 
-    def draft(self, source: Source) -> Draft | None:
+    def hold(self, source: Source | None) -> Loaded[Hold]:
+        """What a file describes, if there is one."""
+        draft = None if source is None else self._draft(source)
+        hold = None if draft is None else _read_hold(draft, self.faults)
+        return Loaded(None if self.faults else hold, self.faults.sorted(), self.sources)
+
+    def _draft(self, source: Source) -> Draft | None:
         """The description that a file gives, modified by itself and all files between; None where one is missing."""
         overlays: list[MappingNode] = []
         chain = [source.name]
@@ -153,43 +167,46 @@ class _Files:
                 return draft
             _read_head(root, self.faults)
             overlays.append(root)
-            found = self._next(root, source.name, chain)
+            node = root.value("modifies")
+            if not isinstance(node, ScalarNode) or is_absent(node):
+                return None  # told with the head
+            found = self.named(node.text.strip(), node.span, chain)
             if found is None:
                 return None
             source = found
+            chain.append(source.name)
 
-    def _next(self, root: MappingNode, name: str, chain: list[str]) -> Source | None:
-        """The file that a modification is about."""
-        node = root.value("modifies")
-        if not isinstance(node, ScalarNode) or is_absent(node):
-            return None  # told with the head
-        said = node.text.strip()
-        if said.startswith("/") or "\\" in said or ":" in said.removeprefix(SHIPPED):
+    def named(self, said: str, span: Span, chain: list[str]) -> Source | None:
+        """The description that the last file of the chain names at that place; None, with a fault, where none is."""
+        target = beside(chain[-1], said)
+        if said.startswith("/") or "\\" in said or ":" in said.removeprefix(SHIPPED) or "-" in (said, target):
             self.faults.add(
                 "missing-file",
-                node.span,
+                span,
                 f"'{clip(said)}' is no name of a file beside this one",
                 expected=f"a path from the folder of this file, with `/`, or `{SHIPPED}` and a name",
             )
             return None
-        target = beside(name, said)
         if target in chain or len(chain) >= LONGEST_CHAIN:
             self.faults.add(
                 "modification-circle",
-                node.span,
+                span,
                 "these modify one another in a circle: " + " -> ".join([*chain[-4:], target]),
                 expected="a file that describes a hold in full at the end",
             )
             return None
-        chain.append(target)
         found = self._fetch(target)
         if found is None:
             wanted = "a demonstration hold" if said.startswith(SHIPPED) else "a path from the folder of this file"
+            self.faults.add("missing-file", span, f"there is no '{clip(target)}' that can be read", expected=wanted)
+            return None
+        if not _SAYS_SO.search(found.content):
+            # whoever wrote this file may not be the one who runs the program: no line of the other one is shown
             self.faults.add(
-                "missing-file",
-                node.span,
-                f"there is no '{clip(target)}' that can be read",
-                expected=wanted,
+                "wrong-file",
+                span,
+                f"'{clip(target)}' is no description: no line of it begins with `interlock:`",
+                expected="a file that describes a hold",
             )
             return None
         return Source(target, found.content)
@@ -276,4 +293,14 @@ def _bay_names(layout: Node | None) -> BayNames | None:
     return BayNames(names, int(rows.text), missing)
 
 
-__all__ = ["SHIPPED", "Fetch", "Loaded", "Source", "beside", "load_hold", "load_procedure", "load_specification"]
+__all__ = [
+    "SHIPPED",
+    "Fetch",
+    "Loaded",
+    "Source",
+    "beside",
+    "load_audited_hold",
+    "load_hold",
+    "load_procedure",
+    "load_specification",
+]

@@ -56,7 +56,7 @@ def _audit(name: str, folder: Path) -> Any:
     args = AUDITS[name]
     if args[0] == "WRONG":
         file = folder / "wrong.yaml"
-        file.write_text(WRONG.format(hold=MODELS / "flawed" / "lock-without-latch.yaml"))
+        file.write_text(WRONG.format(hold="demo:flawed/lock-without-latch"))
         args = (str(file), *args[1:])
     return json.loads(CliRunner().invoke(cli.commands, ["audit", *args, "--format", "json"]).stdout)
 

@@ -189,7 +189,7 @@ def decode(name: str, content: bytes, faults: Faults) -> str | None:
         faults.add(
             "file-too-large",
             Span(name, 1, 1),
-            f"the file has {len(content):,} bytes",
+            "the file is too large",
             expected=f"at most {LARGEST_FILE_BYTES:,} bytes",
         )
         return None

@@ -124,6 +124,7 @@ class Procedure:
     title: str
     about: str
     hold: str
+    hold_span: Span
     situation: str | None
     starts: tuple[tuple[str, str, Span], ...]
     actions: tuple[Action, ...]

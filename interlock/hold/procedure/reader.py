@@ -37,12 +37,14 @@ def read_procedure(root: MappingNode, faults: Faults) -> Procedure | None:
         faults.add("missing-field", root.span, "a procedure lacks 'steps'", expected="`steps:` (the actions, in order)")
     else:
         steps.read(entry.value, None, 0)
-    if faults:
+    hold = root.entry("hold")
+    if faults or hold is None:
         return None
     return Procedure(
         values["procedure"],
         values["about"],
         values["hold"],
+        hold.value.span,
         situation,
         starts,
         tuple(steps.actions),
