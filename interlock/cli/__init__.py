@@ -13,6 +13,7 @@ from interlock import __version__
 from interlock.cli.exit_codes import DONE, INTERNAL_FAULT, PIPE_CLOSED, PROVING, REJECTED, STOPPED
 from interlock.cli.streams import Unwritten, watched_streams
 from interlock.diagnostics.nearest import nearest_name
+from interlock.diagnostics.visible import visible
 
 COMMANDS = {
     "prove": "Prove the requirements of holds, or show how each one breaks.",
@@ -108,7 +109,7 @@ def _own(fault: Exception, args: Sequence[str]) -> int:
         raise fault
     click.echo(
         f"interlock {__version__}: a fault inside this program, not in what you wrote: "
-        f"{type(fault).__name__}: {fault}\n"
+        f"{type(fault).__name__}: {visible(str(fault))}\n"
         "Run 'interlock --debug ...' to see where, and send that with your files to the maintainers.",
         err=True,
     )
@@ -123,5 +124,5 @@ def _show(fault: click.ClickException) -> None:
     if isinstance(fault, click.UsageError) and fault.ctx is not None:
         click.echo(fault.ctx.get_usage(), err=True)
         click.echo(f"Try '{fault.ctx.command_path} --help' for help.\n", err=True)
-    for line in f"Error: {fault.format_message()}".splitlines():
+    for line in visible(f"Error: {fault.format_message()}").split("\n"):
         click.echo(fill(line, 80, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False), err=True)

@@ -8,6 +8,8 @@ from contextlib import contextmanager
 from time import monotonic
 from typing import TYPE_CHECKING
 
+from interlock.diagnostics.visible import visible
+
 if TYPE_CHECKING:
     from interlock.kernel.claims import Progress, Report
 
@@ -25,16 +27,17 @@ def shown_progress(label: str, quiet: bool) -> Iterator[Report]:
     from rich.console import Console
     from rich.text import Text
 
+    name = visible(label)
     console = Console(stderr=True)
     last = 0.0
-    with console.status(Text(f"{label}: begins")) as status:
+    with console.status(Text(f"{name}: begins")) as status:
 
         def report(progress: Progress) -> None:
             nonlocal last
             now = monotonic()
             if now - last >= BETWEEN_UPDATES_S:
                 last = now
-                status.update(Text(f"{label}: {in_words(progress)}", overflow="ellipsis", no_wrap=True))
+                status.update(Text(f"{name}: {in_words(progress)}", overflow="ellipsis", no_wrap=True))
 
         yield report
 

@@ -6,13 +6,14 @@ import click
 
 from interlock.cli.opening import Rejected
 from interlock.diagnostics.render import render_diagnostics
+from interlock.diagnostics.visible import visible
 
 
 def show_rejection(label: str, rejected: Rejected) -> None:
     """Writes all diagnostics and a line with their number."""
     click.echo(render_diagnostics(rejected.diagnostics, rejected.sources), err=True)
     number = len(rejected.diagnostics)
-    click.echo(f"{label}: rejected, {number} {'fault' if number == 1 else 'faults'}", err=True)
+    click.echo(f"{visible(label)}: rejected, {number} {'fault' if number == 1 else 'faults'}", err=True)
     codes = sorted({one.code for one in rejected.diagnostics})
     each = ", and so on for each code" if len(codes) > 1 else ""
     click.echo(f"'interlock explain {codes[0]}' says more{each}.", err=True)

@@ -11,6 +11,7 @@ import click
 from interlock.cli.exit_codes import REJECTED
 from interlock.cli.options import requirements_option, situation_option
 from interlock.cli.screen import Screen, color_option
+from interlock.diagnostics.visible import visible
 
 if TYPE_CHECKING:
     from interlock.study.walk import Walk
@@ -52,7 +53,7 @@ def command(hold: str, script: str | None, situation: str | None, files: tuple[s
     show_warnings(opened.warnings)
     screen = Screen(None, color)
     walk = begin_walk(opened.compiled)
-    screen.show(opening_lines(walk))
+    screen.lines(opening_lines(walk))
     if script is not None:
         _do(screen, walk, script)
         return 0
@@ -72,9 +73,9 @@ def _do(screen: Screen, walk: Walk, script: str) -> None:
         walk = take(walk, choices[number - 1])
         step = last_step(walk)
         if step is not None:
-            screen.show(step_lines(step))
-        screen.show(broken_lines(broken_now(walk), why=False))
-    screen.show(state_lines(walk.compiled, walk.state))
+            screen.lines(step_lines(step))
+        screen.lines(broken_lines(broken_now(walk), why=False))
+    screen.lines(state_lines(walk.compiled, walk.state))
 
 
 def _number(word: str, most: int) -> int | None:
@@ -101,7 +102,7 @@ def _typed() -> Iterator[str]:
         if not line:
             return
         if not typing:
-            click.echo(f"> {line.rstrip()}")
+            click.echo(f"> {visible(line.rstrip())}")
         yield line.strip()
 
 
@@ -110,10 +111,10 @@ def _listen(screen: Screen, walk: Walk, lines: Iterable[str]) -> None:
     from interlock.report.text.walk import broken_lines, choice_lines, state_lines, step_lines
     from interlock.study.walk import broken_now, choices_of, last_step, start_from, take, take_back
 
-    screen.show(state_lines(walk.compiled, walk.state))
-    screen.show(broken_lines(broken_now(walk), why=False))
+    screen.lines(state_lines(walk.compiled, walk.state))
+    screen.lines(broken_lines(broken_now(walk), why=False))
     choices = choices_of(walk)
-    screen.show(choice_lines(choices))
+    screen.lines(choice_lines(choices))
     for line in lines:
         verb, _, rest = line.partition(" ")
         rest = rest.strip()
@@ -127,20 +128,20 @@ def _listen(screen: Screen, walk: Walk, lines: Iterable[str]) -> None:
         elif verb == "start" and (way := _number(rest, len(walk.starts))) is not None:
             walk, moved = start_from(walk, way), True
         elif verb == "show":
-            screen.show(state_lines(walk.compiled, walk.state))
+            screen.lines(state_lines(walk.compiled, walk.state))
         elif verb == "steps":
-            screen.show(choice_lines(choices))
+            screen.lines(choice_lines(choices))
         elif verb == "find" and rest:
-            screen.show(choice_lines(choices, rest))
+            screen.lines(choice_lines(choices, rest))
         elif verb == "why":
-            screen.show(broken_lines(broken_now(walk), why=True))
+            screen.lines(broken_lines(broken_now(walk), why=True))
         elif verb in ("help", "?"):
-            screen.show(HELP)
+            screen.text(HELP)
         elif line:
-            screen.show(flow(f"'{line}' is not possible here; type a number from 1 to {len(choices)}, or 'help'."))
+            screen.lines(flow(f"'{line}' is not possible here; type a number from 1 to {len(choices)}, or 'help'."))
         if moved:
             choices = choices_of(walk)
             step = last_step(walk)
-            screen.show(step_lines(step) if step is not None else flow("At the start."))
-            screen.show(broken_lines(broken_now(walk), why=False))
-            screen.show(choice_lines(choices))
+            screen.lines(step_lines(step) if step is not None else flow("At the start."))
+            screen.lines(broken_lines(broken_now(walk), why=False))
+            screen.lines(choice_lines(choices))

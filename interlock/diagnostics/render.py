@@ -11,6 +11,7 @@ from textwrap import wrap
 
 from interlock.diagnostics.codes import severity_of
 from interlock.diagnostics.spans import Diagnostic, Span
+from interlock.diagnostics.visible import is_hidden, visible
 
 WIDTH = 80
 """Columns of a terminal."""
@@ -19,6 +20,8 @@ WIDEST = 66
 """Cells of a source line that are shown: what WIDTH leaves beside the number of the line and two ellipses."""
 
 _BEFORE = 30
+_MOST_SHOWN = 300
+"""Characters of a source line that are shown: some take no cell."""
 _ELLIPSIS = "..."
 
 
@@ -26,7 +29,7 @@ def render_diagnostic(diagnostic: Diagnostic, source_lines: Mapping[str, Sequenc
     """The text of one diagnostic, without a line end behind it; the line is left out where its file is not given."""
     span = diagnostic.span
     severity = severity_of(diagnostic.code)
-    head = f"{span.file}:{span.line}:{span.column}: {severity}[{diagnostic.code}]: {_flat(diagnostic.message)}"
+    head = f"{_flat(span.file)}:{span.line}:{span.column}: {severity}[{diagnostic.code}]: {_flat(diagnostic.message)}"
     lines = [head, *_excerpt(span, source_lines.get(span.file, ()))]
     if diagnostic.expected is not None:
         lines.extend(_hint(f"expected {diagnostic.expected}"))
@@ -35,7 +38,7 @@ def render_diagnostic(diagnostic: Diagnostic, source_lines: Mapping[str, Sequenc
     for said in diagnostic.context:
         first, *rest = said.split("\n")
         lines.extend(_hint(first))
-        lines.extend(f"      {_shown(line)}" for line in rest)
+        lines.extend(f"      {visible(line)}" for line in rest)
     return "\n".join(lines)
 
 
@@ -56,12 +59,7 @@ def _hint(text: str) -> list[str]:
 
 
 def _flat(text: str) -> str:
-    return _shown(" ".join(text.split()))
-
-
-def _shown(text: str) -> str:
-    """The text with a sign for each character that would disturb the terminal."""
-    return "".join(letter if letter == "\t" or letter.isprintable() else "\N{REPLACEMENT CHARACTER}" for letter in text)
+    return visible(" ".join(text.split()))
 
 
 def _cells(text: str) -> int:
@@ -70,7 +68,9 @@ def _cells(text: str) -> int:
 
 def _width(letter: str) -> int:
     """Cells that a character takes: two for wide ones, none for those that combine with the one before."""
-    if unicodedata.combining(letter) or unicodedata.category(letter) in ("Cf", "Mn", "Me"):
+    if letter != "\t" and is_hidden(letter):
+        return len(visible(letter))
+    if unicodedata.combining(letter) or unicodedata.category(letter) in ("Mn", "Me"):
         return 0
     return 2 if unicodedata.east_asian_width(letter) in ("W", "F") else 1
 
@@ -86,7 +86,7 @@ def _excerpt(span: Span, lines: Sequence[str]) -> list[str]:
     before = _ELLIPSIS if low > 0 else ""
     after = _ELLIPSIS if high < len(line) else ""
     number = f" {span.line} | "
-    shown = _shown(line[low:high])
+    shown = visible(line[low:high])
     # a tab in the pad keeps the caret under its place, however wide the terminal makes tabs
     pad = "".join("\t" if letter == "\t" else " " * _width(letter) for letter in line[low:start])
     marked = max(1, _cells(line[start : min(end, high)]))
@@ -99,16 +99,16 @@ def _excerpt(span: Span, lines: Sequence[str]) -> list[str]:
 
 def _window(line: str, start: int, end: int) -> tuple[int, int]:
     """The part of a line to show, by characters: all of it, or WIDEST cells around the fault."""
-    if _cells(line) <= WIDEST:
+    if len(line) <= _MOST_SHOWN and _cells(line) <= WIDEST:
         return 0, len(line)
     low, room = start, _BEFORE
-    while low > 0 and room >= _width(line[low - 1]):
+    while low > max(0, start - _MOST_SHOWN) and room >= _width(line[low - 1]):
         low -= 1
         room -= _width(line[low])
     if low <= len(_ELLIPSIS):
         low = 0
     high, room = low, WIDEST
-    while high < len(line) and room >= _width(line[high]):
+    while high < min(len(line), low + _MOST_SHOWN) and room >= _width(line[high]):
         room -= _width(line[high])
         high += 1
     return low, high

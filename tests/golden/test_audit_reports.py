@@ -14,7 +14,8 @@ from interlock import cli
 from interlock.kernel.machine import Actor
 from interlock.report.html.audit import audit_html
 from interlock.report.json.audit import audit_document
-from interlock.report.markdown.audit import audit_markdown, cell
+from interlock.report.languages import in_markdown
+from interlock.report.markdown.audit import audit_markdown
 from interlock.report.text.audit import audit_lines, audit_summary, held_groups, run_lines
 from interlock.report.text.interrupted import afterwards_of, interruption_lines
 from interlock.report.text.lines import WIDTH, as_text
@@ -195,7 +196,7 @@ def test_markdown_tables_are_tables(flawed: Audit, stuck: Audit) -> None:
             wide = cells
         assert "Reviewed by: ____" in text
         assert "| locked-only-latched |" in text
-    assert cell("a|b*c\\d\n<e>") == r"a\|b\*c\\d \<e\>"
+    assert in_markdown("a|b*c\\d\n<e>") == r"a\|b\*c\\d \<e\>"
 
 
 def test_page_says_what_the_audit_found(flawed: Audit, stuck: Audit) -> None:

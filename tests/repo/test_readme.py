@@ -140,8 +140,7 @@ def named_calls(text: str) -> list[tuple[str, list[str]]]:
 
 def options_of(command: str) -> set[str]:
     """The options of a command of the program, long and short."""
-    made = cli.commands.get_command(click.Context(cli.commands), command)
-    assert made is not None
+    made = cli.commands.get_command(click.Context(cli.commands), command)  # type: ignore[attr-defined]
     return {name for param in made.params for name in (*param.opts, *param.secondary_opts)} | {"--help", "-h"}
 
 

@@ -26,6 +26,7 @@ from interlock.hold.kinds import (
     switch_kind,
 )
 from interlock.kernel.machine import Actor
+from interlock.report.languages import in_dot
 
 _FONT = "DejaVu Sans"
 _LINE = 34
@@ -139,7 +140,7 @@ def _filled(text: str, width: int) -> list[str]:
 
 def _lines(lines: list[str], end: str = "\\n") -> str:
     """Several lines as one label; nothing in them is taken for a command of the language."""
-    return end.join(graphviz.escape(line) for line in lines) + (end if end == "\\l" else "")
+    return end.join(in_dot(line) for line in lines) + (end if end == "\\l" else "")
 
 
 def _node(state: str) -> str:

@@ -8,6 +8,7 @@ import graphviz
 
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.floor import Floor, Move, Placement, floor_graph
+from interlock.report.languages import in_dot
 from interlock.report.views.wording import named
 
 _FONT = "DejaVu Sans"
@@ -27,7 +28,7 @@ def moves_dot(compiled: CompiledHold) -> str:
             "rankdir": "LR",
             "nodesep": "0.3",
             "ranksep": "0.45",
-            "label": compiled.hold.title,
+            "label": in_dot(compiled.hold.title),
         },
         node_attr={"shape": "box", "fontname": _FONT, "fontsize": "11", "height": "0.3"},
         edge_attr={"arrowsize": "0.6"},
@@ -38,7 +39,7 @@ def moves_dot(compiled: CompiledHold) -> str:
     }
     for unit in compiled.hold.units:
         with graph.subgraph(name=f"cluster {unit.id}") as cluster:
-            cluster.attr(label=graphviz.escape(named(unit.id, unit.name)), style="rounded", color="gray40")
+            cluster.attr(label=in_dot(named(unit.id, unit.name)), style="rounded", color="gray40")
             here = sorted((p for p in floor.placements if p.kind == unit.id), key=lambda p: _order(floor, p))
             beside: set[tuple[Placement, Placement]] = set()
             for row in sorted({_order(floor, placement)[0] for placement in here}):
@@ -47,7 +48,7 @@ def moves_dot(compiled: CompiledHold) -> str:
                     for placement in across:
                         outside = any(floor.cells[cell].door for cell in placement.cells)
                         looks = {"style": "dashed"} if outside else {}
-                        column.node(_node(placement), label=graphviz.escape(_says(floor, placement)), **looks)
+                        column.node(_node(placement), label=in_dot(_says(floor, placement)), **looks)
                     beside.update(pairwise(across))
             for left, right in sorted(beside, key=lambda pair: (_order(floor, pair[0]), _order(floor, pair[1]))):
                 if (left, right) not in pairs and (right, left) not in pairs:

@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping
 from typing import Any, TypeAlias
 from xml.etree import ElementTree
 
+from interlock.diagnostics.visible import visible
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.floor import bay_id
 from interlock.hold.kinds import DEVICE_KINDS
@@ -59,7 +60,7 @@ _Notes: TypeAlias = Callable[[ElementTree.Element, CompiledHold, Snapshot | None
 def _plan(compiled: CompiledHold, state: State | None, title: str | None, draw_under: _Notes) -> str:
     grid = Grid(compiled, _TOPS)
     snapshot = None if state is None else take(compiled, state)
-    heading = compiled.hold.title if title is None else title
+    heading = visible(compiled.hold.title if title is None else title)
     root = ElementTree.Element("svg", {"xmlns": "http://www.w3.org/2000/svg"})
     ElementTree.SubElement(root, "title").text = heading
     paper = element(root, "rect", fill=PAPER)

@@ -9,6 +9,8 @@ from collections.abc import Iterable
 from typing import Any
 from xml.etree import ElementTree
 
+from interlock.diagnostics.visible import visible
+
 FONTS = "DejaVu Sans, Verdana, Helvetica, sans-serif"
 INK = "#1c1c1c"
 SOFT = "#6b6b6b"
@@ -31,12 +33,12 @@ def element(
     named = {
         {"klass": "class"}.get(key, key.replace("_", "-")): number(value)
         if isinstance(value, float | int)
-        else str(value)
+        else visible(str(value))
         for key, value in attributes.items()
     }
     made = ElementTree.SubElement(parent, tag, named)
     if title is not None:
-        ElementTree.SubElement(made, "title").text = title
+        ElementTree.SubElement(made, "title").text = visible(title)
     return made
 
 
@@ -78,7 +80,7 @@ def write(
     if turned:
         attributes["transform"] = f"rotate(-90 {number(x)} {number(y)})"
     made = element(parent, "text", **attributes)
-    made.text = text
+    made.text = visible(text)
     return made
 
 

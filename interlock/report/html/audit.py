@@ -6,10 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from importlib.resources import files
 
-from jinja2 import Environment, StrictUndefined
-
 from interlock import __version__
 from interlock.kernel.claims import Disputed
+from interlock.report.languages import html_environment
 from interlock.report.text.audit import (
     HOLDER_TONES,
     MOST_COMBINATIONS,
@@ -56,8 +55,8 @@ class _Row:
 
 def audit_html(audit: Audit, label: str) -> str:
     """The page; the same audit gives the same bytes."""
-    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    template = environment.from_string(files("interlock.report.html").joinpath(TEMPLATE).read_text(encoding="utf-8"))
+    text = files("interlock.report.html").joinpath(TEMPLATE).read_text(encoding="utf-8")
+    template = html_environment().from_string(text)
     slips = audit.slips
     results = () if slips is None else slips.results
     summary = audit_summary(audit)

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from importlib.resources import files
 
-from jinja2 import Environment, StrictUndefined
-
 from interlock import __version__
 from interlock.report.drawing.plan import plan_svg, plan_without_key_svg
+from interlock.report.languages import html_environment
 from interlock.report.views.assumptions import CAUTIONS
 from interlock.report.views.checklist_printed import SCHEME, Words
 from interlock.report.views.slip_words import EFFECT_HEADS, EFFECTS_EXPLAINED
@@ -18,8 +17,8 @@ TEMPLATE = "checklist.html.j2"
 
 def checklist_html(checklist: Checklist, words: Words) -> str:
     """The page; the same checklist gives the same bytes."""
-    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    template = environment.from_string(files("interlock.report.html").joinpath(TEMPLATE).read_text(encoding="utf-8"))
+    text = files("interlock.report.html").joinpath(TEMPLATE).read_text(encoding="utf-8")
+    template = html_environment().from_string(text)
     compiled = checklist.compiled
     first = plan_svg(compiled, checklist.start, "Before you start")
     # marked safe in the template: our own drawings, in which xml.etree has escaped every text

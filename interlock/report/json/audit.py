@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from typing import Any, TypeAlias
 
 from interlock import __version__
 from interlock.hold.tell import Reason
 from interlock.kernel.claims import Disputed
+from interlock.report.languages import in_json
 from interlock.report.text.audit import audit_assumptions, audit_findings, start_of
 from interlock.report.text.interrupted import DONE, is_done
 from interlock.report.views.assumptions import CAUTIONS
@@ -22,7 +22,7 @@ from interlock.study.procedure.slip_audit import Combination, SlipAudit, SlipRes
 SCHEMA = 1
 """Counts up when a reader of the old layout would go wrong."""
 
-Json: TypeAlias = Any  # values that json.dumps takes
+Json: TypeAlias = Any  # values that JSON has
 
 
 def audit_document(audit: Audit, label: str, code: int) -> str:
@@ -88,7 +88,7 @@ def audit_document(audit: Audit, label: str, code: int) -> str:
         "assumptions": list(audit_assumptions(audit)),
         "cautions": list(CAUTIONS),
     }
-    return json.dumps(document, indent=1, ensure_ascii=False) + "\n"
+    return in_json(document)
 
 
 def _disputed(audit: Audit) -> Json:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
 from interlock import __version__
 from interlock.kernel.claims import Holds
+from interlock.report.languages import in_json
 from interlock.report.text.checklist import goal_option
 from interlock.report.views.assumptions import CAUTIONS
 from interlock.report.views.checklist_printed import SCHEME, Guard, SlipsWords, StepWords, Words
@@ -68,7 +68,7 @@ def checklist_document(
         }
         head["scheme"] = SCHEME
     head["cautions"] = list(CAUTIONS)
-    return json.dumps(head, indent=1, ensure_ascii=False) + "\n"
+    return in_json(head)
 
 
 def _instead(found: NoChecklist) -> dict[str, Any] | None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
 from typing import Any, TypeAlias
 
@@ -13,6 +12,7 @@ from interlock.kernel.claims import Disputed, Fails, Finding, Holds, Trace, Unde
 from interlock.kernel.evaluator import as_mapping
 from interlock.kernel.machine import Machine
 from interlock.kernel.recovery import Recovers, Traps
+from interlock.report.languages import in_json
 from interlock.report.text.grounds import grounds_document
 from interlock.report.text.proof import Proof, forbidden_of
 from interlock.report.views.assumptions import CAUTIONS, assumptions_of, checkers_of
@@ -21,7 +21,7 @@ from interlock.study.verify import Answer, Status, Verification
 SCHEMA = 1
 """Counts up when a reader of the old layout would go wrong."""
 
-Json: TypeAlias = Any  # values that json.dumps takes; a recursive alias would help nobody who reads them by key
+Json: TypeAlias = Any  # values that JSON has; a recursive alias would help nobody who reads them by key
 
 
 def proof_document(proofs: Sequence[Proof], rejected: Mapping[str, Sequence[Diagnostic]], code: int) -> str:
@@ -37,7 +37,7 @@ def proof_document(proofs: Sequence[Proof], rejected: Mapping[str, Sequence[Diag
         ],
         "cautions": list(CAUTIONS),
     }
-    return json.dumps(document, indent=1, ensure_ascii=False) + "\n"
+    return in_json(document)
 
 
 def _hold(proof: Proof) -> Json:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from interlock.report.languages import in_markdown
 from interlock.report.text.audit import (
     PAIRS_OPEN,
     audit_assumptions,
@@ -15,7 +16,6 @@ from interlock.report.text.audit import (
     start_of,
 )
 from interlock.report.text.interrupted import afterwards_of, place_of
-from interlock.report.text.lines import printable
 from interlock.report.views.assumptions import CAUTIONS
 from interlock.report.views.slip_words import EFFECT_HEADS, EFFECTS_EXPLAINED, counted_text, followed_text, kind_rows
 from interlock.report.views.wording import count_of, listed, sentence
@@ -29,41 +29,34 @@ def audit_markdown(audit: Audit, label: str) -> str:
     return "\n".join(_parts(audit, label)) + "\n"
 
 
-def cell(text: str) -> str:
-    """A text that stands in one cell of a table, whatever is in it."""
-    flat = " ".join(printable(text).split())
-    for sign in ("\\", "`", "*", "_", "<", ">", "[", "]", "|"):
-        flat = flat.replace(sign, "\\" + sign)
-    return flat
-
-
 def _table(head: Sequence[str], rows: Iterator[Sequence[str]]) -> Iterator[str]:
     yield "| " + " | ".join(head) + " |"
     yield "|" + "---|" * len(head)
     for row in rows:
-        yield "| " + " | ".join(cell(text) for text in row) + " |"
+        yield "| " + " | ".join(in_markdown(text) for text in row) + " |"
     yield ""
 
 
 def _run(run: Run) -> Iterator[str]:
     for step in run.steps:
         part = "" if step.action is None else f" (action {step.action})"
-        slip = "" if step.slip is None else f" **SLIP** {cell(step.slip) if step.slip != step.text else ''}".rstrip()
-        yield f"{step.number}. {cell(step.text)}{part}{slip}"
+        other = "" if step.slip is None or step.slip == step.text else in_markdown(step.slip)
+        slip = "" if step.slip is None else f" **SLIP** {other}".rstrip()
+        yield f"{step.number}. {in_markdown(step.text)}{part}{slip}"
     yield ""
     for reason in run.because:
-        yield f"- {cell(reason.text)}"
+        yield f"- {in_markdown(reason.text)}"
     yield ""
 
 
 def _parts(audit: Audit, label: str) -> Iterator[str]:
     procedure = audit.bound.procedure
-    yield f"# {cell(procedure.title)}"
+    yield f"# {in_markdown(procedure.title)}"
     yield ""
-    yield f"- procedure: {cell(label)}"
-    yield f"- hold: {cell(procedure.hold)} ({cell(audit.bound.compiled.hold.title)})"
-    yield f"- starts from: {cell(start_of(audit))}"
-    yield f"- result: **{cell(audit_summary(audit).text)}**"
+    yield f"- procedure: {in_markdown(label)}"
+    yield f"- hold: {in_markdown(procedure.hold)} ({in_markdown(audit.bound.compiled.hold.title)})"
+    yield f"- starts from: {in_markdown(start_of(audit))}"
+    yield f"- result: **{in_markdown(audit_summary(audit).text)}**"
     yield ""
     yield "## Actions"
     yield ""
@@ -73,10 +66,10 @@ def _parts(audit: Audit, label: str) -> Iterator[str]:
     )
     for one in audit.actions:
         if one.run is not None and one.verdict not in (Verdict.POSSIBLE, Verdict.IDLE):
-            yield f"### Action {one.number}: {cell(one.verdict.value)}"
+            yield f"### Action {one.number}: {in_markdown(one.verdict.value)}"
             yield ""
             for reason in one.why:
-                yield f"- {cell(reason.text)}"
+                yield f"- {in_markdown(reason.text)}"
             yield ""
             yield from _run(one.run)
     if audit.goal_missed is not None:
@@ -87,9 +80,10 @@ def _parts(audit: Audit, label: str) -> Iterator[str]:
         yield "## Requirements broken along the procedure"
         yield ""
     for breach in audit.breaches:
-        yield f"### {cell(breach.hazard.instance.requirement.id)}{' (when power is lost)' if breach.lost else ''}"
+        lost = " (when power is lost)" if breach.lost else ""
+        yield f"### {in_markdown(breach.hazard.instance.requirement.id)}{lost}"
         yield ""
-        yield cell(sentence(breach.hazard.instance.text))
+        yield in_markdown(sentence(breach.hazard.instance.text))
         yield ""
         yield from _run(breach.run)
     yield "## Everybody called away, or power lost"
@@ -110,10 +104,10 @@ def _parts(audit: Audit, label: str) -> Iterator[str]:
     yield from _slips(audit)
     yield "## One declared failure"
     yield ""
-    yield cell(failures_text(audit))
+    yield in_markdown(failures_text(audit))
     yield ""
     for failure in () if audit.failures is None else audit.failures.results:
-        yield f"### {cell(sentence(failure.text))} Breaks {cell(listed(failure.hazards))}"
+        yield f"### {in_markdown(sentence(failure.text))} Breaks {in_markdown(listed(failure.hazards))}"
         yield ""
         yield from _run(failure.run)
     yield "## What holds each requirement"
@@ -139,12 +133,12 @@ def _parts(audit: Audit, label: str) -> Iterator[str]:
     yield "## What this audit assumes"
     yield ""
     for text in audit_assumptions(audit):
-        yield f"- {cell(text)}"
+        yield f"- {in_markdown(text)}"
     yield ""
     yield "## Caution"
     yield ""
     for text in CAUTIONS:
-        yield f"- {cell(text)}"
+        yield f"- {in_markdown(text)}"
 
 
 def _slips(audit: Audit) -> Iterator[str]:
@@ -153,13 +147,13 @@ def _slips(audit: Audit) -> Iterator[str]:
     results = audit.slips.results
     yield "## Slips"
     yield ""
-    yield f"{cell(followed_text(audit.slips))}. {cell(counted_text(audit.slips))}"
+    yield f"{in_markdown(followed_text(audit.slips))}. {in_markdown(counted_text(audit.slips))}"
     yield ""
     yield from _table(
         ("slip", "SHERPA", *EFFECT_HEADS.values()),
         ((row.kind, row.mode, *(str(number) for number in row.counts)) for row in kind_rows(results)),
     )
-    yield cell(EFFECTS_EXPLAINED)
+    yield in_markdown(EFFECTS_EXPLAINED)
     yield ""
     yield from _table(
         ("action", "slip", "leads to", "where it shows, or what it breaks"),

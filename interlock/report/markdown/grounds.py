@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from interlock.confirm.smtlib import Scribe
 from interlock.hold.compile.requirements import Instance
-from interlock.report.markdown.audit import cell
+from interlock.report.languages import in_markdown
 from interlock.report.text.grounds import fact_text
 from interlock.report.views.wording import count_of, sentence
 from interlock.study.proof_cores import CertificateInWords, certificates_in_words
@@ -26,7 +26,7 @@ def grounds_files(verification: Verification) -> Mapping[str, str]:
 
 
 def _parts(one: CertificateInWords, title: str, scribe: Scribe) -> Iterator[str]:
-    yield f"# {one.folder}: {cell(title)}"
+    yield f"# {one.folder}: {in_markdown(title)}"
     yield ""
     yield _claim(one)
     yield "Written for reading, by the program that made the evidence: what counts are the .smt2 files beside this one."
@@ -41,12 +41,12 @@ def _parts(one: CertificateInWords, title: str, scribe: Scribe) -> Iterator[str]
         yield ""
         yield "Clauses that differ only in a place are one sentence here."
         yield ""
-        yield from (f"- {cell(sentence(fact_text(fact)))}" for fact in one.facts)
+        yield from (f"- {in_markdown(sentence(fact_text(fact)))}" for fact in one.facts)
         yield ""
     yield f"## {count_of(len(one.sentences), 'clause').capitalize()}, one by one"
     yield ""
     for number, (said, clause) in enumerate(zip(one.sentences, one.certificate.clauses, strict=True), 1):
-        yield f"{number}. {cell(sentence(said))}"
+        yield f"{number}. {in_markdown(sentence(said))}"
         yield f"   `{scribe.formula(clause, 0)}`"
 
 
@@ -67,5 +67,5 @@ def _requirements(title: str, instances: Sequence[Instance]) -> Iterator[str]:
     if instances:
         yield f"## {title}"
         yield ""
-        yield from (f"- `{one.requirement.id}`: {cell(sentence(one.text))}" for one in instances)
+        yield from (f"- `{one.requirement.id}`: {in_markdown(sentence(one.text))}" for one in instances)
         yield ""

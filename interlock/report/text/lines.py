@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from textwrap import wrap
 
+from interlock.report.languages import in_line
+
 WIDTH = 80
 """No line is longer, in characters."""
 
@@ -25,26 +27,23 @@ class Tone(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One line without its end."""
+    """One line without its end; whoever makes it, nothing hidden is in it."""
 
     text: str
     tone: Tone = Tone.PLAIN
+
+    def __post_init__(self) -> None:
+        """Shows what is hidden."""
+        object.__setattr__(self, "text", in_line(self.text))
 
 
 BLANK = Line("")
 
 
-def printable(text: str) -> str:
-    """The text without characters that could steer a terminal; each is shown by its escape."""
-    if text.isprintable():
-        return text
-    return "".join(c if c.isprintable() else " " if c in "\n\t" else c.encode("unicode_escape").decode() for c in text)
-
-
 def flow(text: str, indent: int = 0, hang: int = 0, tone: Tone = Tone.PLAIN) -> tuple[Line, ...]:
     """The text broken at blanks into lines of WIDTH; lines after the first stand `hang` further in."""
     parts = wrap(
-        printable(text),
+        in_line(text),
         WIDTH,
         initial_indent=" " * indent,
         subsequent_indent=" " * (indent + hang),

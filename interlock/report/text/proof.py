@@ -11,8 +11,7 @@ from interlock.hold.tell import Reason, Story
 from interlock.kernel.claims import Disputed, Fails, Holds, Undecided
 from interlock.kernel.machine import RequirementKind
 from interlock.kernel.recovery import Traps
-from interlock.report.text.grounds import grounds_lines
-from interlock.report.text.lines import BLANK, WIDTH, Line, Tone, flow, heading, labelled, printable
+from interlock.report.text.lines import BLANK, WIDTH, Line, Tone, flow, heading, labelled
 from interlock.report.views.assumptions import CAUTIONS, assumptions_of, checkers_of
 from interlock.report.views.grouping import Group, groups_of, is_unshown, shortest_first
 from interlock.report.views.wording import ACTORS, count_of, seconds_as_text, sentence, shortened
@@ -75,14 +74,6 @@ def proof_lines(proof: Proof, every: bool) -> tuple[Line, ...]:
     return tuple(lines)
 
 
-def proof_report(proof: Proof, quiet: bool, verbose: bool, seconds: float) -> tuple[Line, ...]:
-    """The whole report, with how long it took; `quiet`, only what does not hold."""
-    if quiet:
-        return brief_lines(proof)
-    reasons = grounds_lines(proof.grounds or ())
-    return *proof_lines(proof, verbose), *reasons, summary_line(proof.verification, seconds)
-
-
 def brief_lines(proof: Proof) -> tuple[Line, ...]:
     """Only what does not simply hold, a line for each group, disputes in full."""
     lines: list[Line] = []
@@ -94,7 +85,7 @@ def brief_lines(proof: Proof) -> tuple[Line, ...]:
             number = len(group.having(group.status))
             text = f"{proof.label}: {_WORDS[group.status]} {group.origin.id}: {number} of {len(group.answers)}"
             # one line each, however long: this is what other programs read
-            lines.append(Line(printable(text), TONES[group.status]))
+            lines.append(Line(text, TONES[group.status]))
     return tuple(lines)
 
 

@@ -8,7 +8,7 @@ from interlock.diagnostics.codes import Code
 from interlock.hold.language.model import RequirementText
 from interlock.hold.language.printer import print_step, print_syntax
 from interlock.hold.language.syntax import Step
-from interlock.report.text.lines import BLANK, Line, Tone, flow, labelled, printable
+from interlock.report.text.lines import BLANK, Line, Tone, flow, labelled
 from interlock.report.views.wording import count_of, sentence
 
 KINDS = {
@@ -68,4 +68,4 @@ def code_lines(code: Code) -> Iterator[Line]:
         if example.strip():
             yield BLANK
             yield Line(f"  {title}", Tone.HEAD)
-            yield from (Line(f"    {printable(line)}") for line in example.splitlines())
+            yield from (Line(f"    {line}") for line in example.splitlines())

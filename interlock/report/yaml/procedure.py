@@ -8,6 +8,7 @@ from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.floor import Placement
 from interlock.hold.sill_places import bays_beside, places_of_rules
 from interlock.kernel.evaluator import State
+from interlock.report.languages import in_yaml
 from interlock.report.views.checklist_words import goal_words, leg_title
 from interlock.report.views.instructions import InstructionWriter
 from interlock.study.checklist.goals import Reach
@@ -36,19 +37,19 @@ def checklist_procedure(checklist: Checklist, hold: str) -> str:
     writer = InstructionWriter(checklist.compiled)
     lines = [
         "interlock: 1",
-        f"procedure: {_quoted(goal_words(checklist.compiled, checklist.goal))}",
-        f"hold: {_quoted(hold)}",
+        f"procedure: {in_yaml(goal_words(checklist.compiled, checklist.goal))}",
+        f"hold: {in_yaml(hold)}",
     ]
     starts = list(_starts(writer, checklist))
     if starts:
-        lines += ["start:", *(f"  {id}: {_quoted(state)}" for id, state in starts)]
-    lines.append(f"goal: {_quoted(_goal(writer, checklist))}")
+        lines += ["start:", *(f"  {id}: {in_yaml(state)}" for id, state in starts)]
+    lines.append(f"goal: {in_yaml(_goal(writer, checklist))}")
     lines.append("steps:")
     for leg in checklist.legs:
         actions = leg_actions(writer, leg)
         if actions:
-            lines += [f"  - group: {_quoted(leg_title(writer, leg))}", "    steps:"]
-            lines += [f"      - {_quoted(action)}" for _, action in actions]
+            lines += [f"  - group: {in_yaml(leg_title(writer, leg))}", "    steps:"]
+            lines += [f"      - {in_yaml(action)}" for _, action in actions]
     return "\n".join(lines) + "\n"
 
 
@@ -69,10 +70,6 @@ def steps_of_actions(checklist: Checklist) -> tuple[int | None, ...]:
     """For every action of the file the number of its step; None for the checks at the end of a leg."""
     writer = InstructionWriter(checklist.compiled)
     return tuple(step for leg in checklist.legs for step, _ in leg_actions(writer, leg))
-
-
-def _quoted(text: str) -> str:
-    return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
 
 
 def _starts(writer: InstructionWriter, checklist: Checklist) -> Iterator[tuple[str, str]]:

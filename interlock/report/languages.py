@@ -1,0 +1,65 @@
+"""One function for each language of output: a text that somebody wrote becomes a part of it, and stays a text.
+
+Hidden characters are shown by escapes in all of them; what would be read as a sign of the language is escaped by its
+own rules.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from typing import TYPE_CHECKING, Any
+
+from interlock.diagnostics.visible import is_hidden, visible
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+_NOT_PLAIN = re.compile(r"[^\n -~]")
+_MARKDOWN_SIGNS = re.compile(r"[\\`*_{}\[\]<>#|~!&$@]|:(?=//)|(?<=www)\.", re.IGNORECASE)
+_MARKDOWN_STARTS = re.compile(r"\A(\d{1,9}(?=[.)])|(?=[-+=]))")
+
+
+def in_line(text: str) -> str:
+    """For a line of plain text: no line ends either."""
+    return " ".join(visible(text).split("\n")).replace("\t", " ")
+
+
+def in_json(document: Any) -> str:
+    """The values as JSON, indented; only what is hidden is escaped.  Ends with a line end."""
+    text = json.dumps(document, indent=1, ensure_ascii=False)
+    # outside of its strings JSON has line ends and ASCII only
+    return _NOT_PLAIN.sub(lambda found: json.dumps(found[0])[1:-1] if is_hidden(found[0]) else found[0], text) + "\n"
+
+
+def in_markdown(text: str) -> str:
+    """For a paragraph, a list item or a cell of a table, in CommonMark and the dialect with tables and ~~ for struck
+    through; nothing in it is a link, a mark or a block of its own."""
+    flat = " ".join(visible(text).split())
+    return _MARKDOWN_STARTS.sub(r"\1\\", _MARKDOWN_SIGNS.sub(r"\\\g<0>", flat))
+
+
+def in_dot(text: str) -> str:
+    """For a label in DOT: a backslash is a backslash, and an angle bracket begins no markup."""
+    import graphviz
+
+    return str(graphviz.escape(visible(text)))
+
+
+def in_yaml(text: str) -> str:
+    """A double-quoted text of YAML."""
+    escaped = text.replace("\\", "\\\\").replace('"', '\\"')
+    return '"' + "".join(f"\\U{ord(sign):08x}" if is_hidden(sign) else sign for sign in escaped) + '"'
+
+
+def html_environment() -> Environment:
+    """Templates of pages: whatever is filled in is visible and escaped, but for what is marked as markup."""
+    from jinja2 import Environment, StrictUndefined
+
+    return Environment(
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=lambda value: visible(value) if isinstance(value, str) and not hasattr(value, "__html__") else value,
+    )

@@ -1,1 +1,0 @@
-"""Tests by intent; DEVELOPERS.md says which folder asks what."""

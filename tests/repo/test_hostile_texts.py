@@ -1,0 +1,318 @@
+"""Texts and file names made to deceive: no command shows one in a way that steers, reorders or breaks what is read.
+
+Each command runs twice, on a hold whose texts are hostile and on the same with harmless texts.  Nothing hidden may come
+out, and what a parser of the language finds in the two must have the same structure.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import re
+import shutil
+import subprocess
+import unicodedata
+from collections.abc import Callable, Sequence
+from html.parser import HTMLParser
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pytest
+import yaml
+from markdown_it import MarkdownIt
+
+from interlock import cli
+from interlock.cli.reading import read_source
+from interlock.hold.loader import Source, load_hold, load_procedure
+
+SIGNS = (
+    "\u202eeno\u202c \u2066two\u2069 a\u200bb\u200c\u200d\u2060\u00ad\u034f\u3164 ~~s~~ ~~~ ``` `c` | "
+    "[l](http://e.example) ![i](x) <b>t</b> </title></svg><script>x</script> <!-- &amp; &#60; *e* _u_ # $x$ "
+    "\\N \\\" ' ]]> www.e.example http://e.example a@e.example {{ 7*7 }} {% x %} <x \U000e0041"
+)
+PLAIN = re.sub(r"\S", "x", SIGNS)
+STARTS = ("- ", "1. ", "# ", "> ", "+ ", "=== ", "--- ", "~~~ ", "    ", "| ")
+"""What a block of Markdown begins with; the texts take turns."""
+FILES = {"hostile": "h\x1b[31m\x9b\u202e~~x~~`|<b>", "harmless": "harmless"}
+COLOURS = re.compile(r"\x1b\[[0-9;]*m")
+
+
+def texts(sort: str) -> Callable[[], str]:
+    """Calls give one text after the other, of the sort wanted."""
+    count = 0
+
+    def text() -> str:
+        nonlocal count
+        count += 1
+        place = count % len(STARTS)
+        # a harmless text begins with a letter of its own too: sentences that differ in a number alone are told as one
+        return f"{STARTS[place]}{SIGNS} {count}" if sort == "hostile" else f"{'abcdefghij'[place]} {PLAIN} {count}"
+
+    return text
+
+
+def write_files(folder: Path, sort: str) -> dict[str, str]:
+    """A modification of a demonstration, requirements and a procedure, every text in them of one sort; their names."""
+    text = texts(sort)
+    stem = FILES[sort]
+    # no control can stand in a file that names another
+    hold_file = f"{stem}-hold.yaml".replace("\x1b", "").replace("\x9b", "")
+    base = load_hold(read_source("demo:single-lane"), lambda name: None).value
+    assert base is not None
+    named = [
+        item.id
+        for field in dataclasses.fields(base)
+        if isinstance(items := getattr(base, field.name), tuple)
+        for item in items
+        if hasattr(item, "id") and hasattr(item, "name")
+    ]
+    assert len(named) > 10
+    requirement = {
+        "text": text(),
+        "hazard": text(),
+        "severity": text(),
+        "scheme": text(),
+        "source": text(),
+        "kind": "never",
+    }
+    changes = [{"change": id, "to": {"name": text()}} for id in named]
+    changes.append({"defer": "M2", "in": "lowered", "because": text(), "limit": "S2 is raised"})
+    changes.append(
+        {"add": {"requirements": [{"id": "own", **requirement, "condition": "D1 is latched and D1 is open"}]}}
+    )
+    hold = {"interlock": "1", "title": text(), "about": text(), "modifies": "demo:single-lane", "changes": changes}
+    asked = {
+        "interlock": "1",
+        "specification": text(),
+        "about": text(),
+        "requirements": [{"id": "given", **requirement, "condition": "KEY is on"}],
+    }
+    steps = [{"group": text(), "note": text(), "steps": [{"do": "set KEY to on", "note": text()}]}, "check KEY is on"]
+    procedure = {
+        "interlock": "1",
+        "procedure": text(),
+        "about": text(),
+        "hold": hold_file,
+        "goal": "KEY is on",
+        "steps": steps,
+    }
+    written = {}
+    for name, content in (("hold", hold), ("asked", asked), ("procedure", procedure)):
+        written[name.upper()] = f"{stem}-{name}.yaml" if name != "hold" else hold_file
+        Path(folder, written[name.upper()]).write_text(yaml.safe_dump(content, allow_unicode=True, sort_keys=False))
+    return written
+
+
+def hidden_in(text: str) -> set[str]:
+    """Characters that are not seen: written again here, from the categories of Unicode."""
+    return {
+        sign
+        for sign in text
+        if sign not in "\n\t"
+        and (unicodedata.category(sign) in ("Cc", "Cf", "Cn", "Co", "Cs", "Zl", "Zp") or sign in "\u034f\u3164\ufe0f")
+    }
+
+
+class Structure(HTMLParser):
+    """The tags of a page, in order, with the names of their attributes."""
+
+    def __init__(self) -> None:
+        super().__init__(convert_charrefs=True)
+        self.found: list[object] = []
+        self.text = ""
+
+    def handle_starttag(self, tag: str, attrs: Sequence[tuple[str, str | None]]) -> None:
+        """Notes it."""
+        self.found.append((tag, tuple(name for name, _ in attrs)))
+
+    def handle_endtag(self, tag: str) -> None:
+        """Notes it."""
+        self.found.append(f"/{tag}")
+
+    def handle_comment(self, data: str) -> None:
+        """Notes it."""
+        self.found.append("comment")
+
+    def handle_data(self, data: str) -> None:
+        """Keeps what is read."""
+        self.text += data
+
+
+def structure_of(text: str, language: str) -> object:
+    """What a parser of the language makes of a text, but for the words."""
+    if language == "html":
+        page = Structure()
+        page.feed(text)
+        page.close()
+        # how many lines a heading of a drawing takes goes by its letters
+        return [one for one in page.found if not (isinstance(one, str) and one == "/text") and one[0] != "text"]
+    if language == "markdown":
+        tokens = MarkdownIt("commonmark").enable(["table", "strikethrough"]).parse(text)
+        return [(token.type, token.level, [child.type for child in token.children or ()]) for token in tokens]
+    if language == "svg":
+        return drawn_in(text, "text")
+    if language == "json":
+        return shape_of(json.loads(text))
+    if language == "yaml":
+        loaded = load_procedure(Source("made.yaml", text.encode()))
+        assert loaded.value is not None, loaded.diagnostics
+        return [action.text for action in loaded.value.actions]
+    if language == "dot" and shutil.which("dot"):
+        drawn = subprocess.run(["dot", "-Tsvg"], input=text.encode(), capture_output=True, check=True).stdout
+        return drawn_in(drawn.decode(), "text")
+    return None
+
+
+def drawn_in(text: str, but: str) -> list[str]:
+    """The elements of a drawing, in order, but for one sort of them."""
+    return [one.tag for one in ElementTree.fromstring(text).iter() if not one.tag.endswith(but)]  # noqa: S314 -- ours
+
+
+def shape_of(value: object) -> object:
+    """The members of a JSON document, but for their values."""
+    if isinstance(value, dict):
+        return {key: shape_of(part) for key, part in value.items()}
+    return [shape_of(part) for part in value] if isinstance(value, list) else type(value).__name__
+
+
+LOAD = ("checklist", "HOLD", "--load", "4C=HALF", "--format")
+AUDIT = ("audit", "PROCEDURE", "--requirements", "ASKED", "--no-interlock", "-v", "--format")
+RUNS: dict[str, tuple[str, ...]] = {
+    "prove text": ("prove", "HOLD", "--requirements", "ASKED", "-v", "--why", "--color", "always"),
+    "prove json": ("prove", "HOLD", "--requirements", "ASKED", "--why", "--format", "json"),
+    "audit text": (*AUDIT, "text"),
+    "audit markdown": (*AUDIT, "markdown"),
+    "audit html": (*AUDIT, "html"),
+    "audit json": (*AUDIT, "json"),
+    "checklist text": (*LOAD, "text", "-v"),
+    "checklist markdown": (*LOAD, "markdown"),
+    "checklist html": (*LOAD, "html"),
+    "checklist json": (*LOAD, "json"),
+    "checklist yaml": (*LOAD, "procedure"),
+    "describe text": ("describe", "HOLD"),
+    "draw svg": ("draw", "HOLD"),
+    "draw dot": ("draw", "HOLD", "--what", "moves"),
+    "count text": ("count", "HOLD", "--states", "100", "-v"),
+    "walk text": ("walk", "HOLD", "--requirements", "ASKED", "--do", "1,1,1"),
+    "requirements text": ("requirements", "ASKED", "-v"),
+    "explain text": ("explain", "given", "--requirements", "ASKED"),
+}
+
+
+@pytest.fixture
+def files(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> dict[str, dict[str, str]]:
+    """The files of both sorts, in the folder of the test."""
+    monkeypatch.chdir(tmp_path)
+    return {sort: write_files(tmp_path, sort) for sort in FILES}
+
+
+def say(capsys: pytest.CaptureFixture[str], args: Sequence[str], names: dict[str, str]) -> tuple[int, str, str]:
+    """Code, standard output and standard error of one call."""
+    code = cli.run([names.get(arg, arg) for arg in args])
+    out, err = capsys.readouterr()
+    return code, COLOURS.sub("", out) if "--color" in args else out, err
+
+
+@pytest.mark.parametrize("run", RUNS)
+def test_hostile_texts_are_texts(
+    run: str, files: dict[str, dict[str, str]], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Nothing hidden comes out, and the structure is that of the same output with harmless texts."""
+    language = run.split()[1]
+    code, out, err = say(capsys, RUNS[run], files["hostile"])
+    assert code != 70
+    assert hidden_in(out) == set()
+    assert hidden_in(err) == set()
+    # a procedure that is made calls things by their ids
+    assert re.search(r"\\+u202e", out) or language == "yaml"
+    harmless_code, harmless, _ = say(capsys, RUNS[run], files["harmless"])
+    assert code == harmless_code
+    assert structure_of(out, language) == structure_of(harmless, language)
+
+
+def test_every_format_of_every_command_is_tried() -> None:
+    """No format is added without a hostile text being tried on it."""
+    for name in cli.COMMANDS:
+        if name == "schema":
+            continue  # shows nothing that anybody else wrote
+        command = cli.commands.get_command(None, name)  # type: ignore[arg-type]
+        assert command is not None
+        layouts = next((option.type.choices for option in command.params if option.name == "layout"), ["text"])  # type: ignore[attr-defined]
+        for layout in layouts:
+            language = {"procedure": "yaml"}.get(layout, layout)
+            # the one diagram in mermaid is of a kind of thing: nobody else's text is in it
+            assert f"{name} {language}" in RUNS or (name, layout) == ("draw", "mermaid"), (name, layout)
+
+
+def test_evidence_is_readable(files: dict[str, dict[str, str]], capsys: pytest.CaptureFixture[str]) -> None:
+    """The files of an evidence folder hide nothing either, and their Markdown keeps its structure."""
+    found = {}
+    for sort, names in files.items():
+        args = ["prove", names["HOLD"], "--no-standing", "--requirements", names["ASKED"], "--evidence", sort]
+        assert cli.run(args) in (0, 1)
+        found[sort] = {str(path.relative_to(sort)): path for path in Path(sort).rglob("*") if path.is_file()}
+    assert set(found["hostile"]) == set(found["harmless"])
+    words = 0
+    for name, path in found["hostile"].items():
+        text = path.read_text("utf-8")
+        assert hidden_in(text) == set(), name
+        if name.endswith(".md"):
+            words += 1
+            harmless = found["harmless"][name].read_text("utf-8")
+            assert structure_of(text, "markdown") == structure_of(harmless, "markdown"), name
+    assert words
+    capsys.readouterr()
+
+
+@pytest.mark.parametrize("said", ["titel: {}", "title: {}\nlayout: {}", "title: '{}' x", "about: [{}"])
+def test_messages_hide_nothing(
+    said: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A message shows file name and line with escapes, and its caret stands under the place that is meant."""
+    monkeypatch.chdir(tmp_path)
+    name = FILES["hostile"] + ".yaml"
+    Path(name).write_text("interlock: 1\n" + said.replace("{}", SIGNS.replace("'", "")) + "\x1b]0;x\x07\n")
+    assert cli.run(["describe", name]) == 2
+    assert cli.run(["audit", name]) == 2
+    assert cli.run(["requirements", name]) == 2
+    assert hidden_in(capsys.readouterr().err) == set()
+
+
+def test_the_caret_stands_below_what_is_shown(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Escapes are longer than what they stand for: the caret takes account of that."""
+    monkeypatch.chdir(tmp_path)
+    Path("x.yaml").write_text("interlock: 1\ntitle: a\n\u202e\u200bk: 1\n")
+    assert cli.run(["describe", "x.yaml"]) == 2
+    lines = capsys.readouterr().err.splitlines()
+    at = next(number for number, line in enumerate(lines) if "unknown-field" in line)
+    assert lines[at + 1 : at + 3] == [" 3 | \\u202e\\u200bk: 1", "   | ^~~~~~~~~~~~~"]
+
+
+@pytest.mark.parametrize(
+    "args",
+    [
+        ["prove", "{}"],
+        ["{}"],
+        ["prove", "demo:{}"],
+        ["prove", "demo:single-lane", "--only", "{}"],
+        ["prove", "demo:single-lane", "--from", "{}"],
+        ["prove", "demo:single-lane", "--method", "{}"],
+        ["checklist", "demo:single-lane", "--goal", "{}"],
+        ["checklist", "demo:single-lane", "--load", "{}"],
+        ["checklist", "demo:single-lane", "--unload", "{}"],
+        ["draw", "--what", "{}"],
+        ["explain", "{}"],
+        ["schema", "{}"],
+        ["walk", "demo:single-lane", "--do", "{}"],
+        ["describe", "demo:single-lane", "-o", "{}/x"],
+        ["describe", "demo:single-lane", "--{}"],
+    ],
+    ids=lambda args: " ".join(args),
+)
+def test_what_is_typed_is_shown_with_escapes(args: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    """A word of the command line that is wrong is told without what is hidden in it."""
+    assert cli.run([arg.replace("{}", "\x1b]0;x\x07\u202e\u200b\udce9\x9b") for arg in args]) == 2
+    out, err = capsys.readouterr()
+    assert hidden_in(out + err) == set()
