@@ -324,4 +324,17 @@ TEXTS = (
           - {id: c, use: logic, is: "some b in bays, b is occupied"}
         """,
     ),
+    text(
+        "wrong-mark",
+        """The marks of a lever name a position that it does not have, or mark a position for another direction than the
+        one that it is called after.""",
+        """
+        controls:
+          - {id: A, kind: lever, positions: [inboard, outboard], marks: {left: inbord}}
+        """,
+        """
+        controls:
+          - {id: A, kind: lever, positions: [inboard, outboard], marks: {left: inboard, right: outboard}}
+        """,
+    ),
 )

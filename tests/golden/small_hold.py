@@ -71,7 +71,7 @@ requirements:
     hazard: unit shifts in flight
     severity: "1"
     scheme: MIL-STD-882E
-    source: 14 CFR 25.787(b)
+    source: 14 CFR 25.787(b) in concept
   - id: never-locked-while-open
     text: With {d} locked and open, the sill latch is raised
     kind: always

@@ -233,8 +233,8 @@ BITES = (
     Bite(
         "nobody-shut-in[D1,P1]",
         SINGLE,
-        "- {change: gate_released, to: {is: KEY is off and not D1 is closed and not sill_covered and not over_S1}}",
-        ("the loader hand is in bay 1C", "side door is moving"),
+        "- {change: door_released, to: {is: lanes_secured and guard_up and not sill_covered and SGS is raise}}",
+        ("the loader hand is in bay 1C", "side door is open", "side door is free to close"),
     ),
 )
 """What must be refuted by a run."""

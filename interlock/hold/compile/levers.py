@@ -1,86 +1,233 @@
-"""Which levers command a drive zone one way, and held to which side they do."""
+"""Which levers command a drive zone one way, and held to which side they do; which supplies its drives run on."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import combinations
+from typing import TypeAlias
 
-from interlock.hold.language.model import Command, Control, Direction, Hold, Zone
-from interlock.hold.language.syntax import Chain, Fact, Negation, Path, Quantified, Syntax
+from interlock.hold.language.model import Circuit, Command, Control, Direction, Hold, Relay, Sensor, Supply, Zone
+from interlock.hold.language.syntax import Chain, Fact, Negation, Path, Quantified, Syntax, Truth
 
-_DIRECTIONS = frozenset(direction.value for direction in Direction)
-_Names = Mapping[str, Sequence[str]]
+_Pairs: TypeAlias = frozenset[tuple[bool, bool]]
+"""What can be true of an expression together: with a lever let go, and with the same lever held to one side."""
+_EITHER: _Pairs = frozenset({(False, False), (True, True)})
+"""Of something with which that lever has nothing to do."""
+_MAKES: _Pairs = frozenset({(False, True)})
+"""So because the lever is held."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A lever position that counts for a direction because a command of the zone asks for it; nothing marks it."""
+
+    zone: Zone
+    lever: Control
+    position: str
+    direction: Direction
 
 
 def levers_of(hold: Hold, zone: Zone) -> tuple[str, ...]:
-    """The levers that the zone lists, or, where it lists none, all that its commands name; sorted."""
+    """The levers that the zone lists, or, where it lists none, all by which its commands can be given; sorted."""
     if zone.levers:
         return tuple(sorted(set(zone.levers)))
-    return tuple(sorted({id for command in zone.commands for _, syntax in command.runs for id in _named(hold, syntax)}))
+    commands = [syntax for command in zone.commands for _, syntax in command.runs]
+    return tuple(control.id for control in _levers(hold) if any(_asking(hold, control, one) for one in commands))
 
 
 def commanding(hold: Hold, zone: Zone, command: Command, direction: Direction) -> tuple[tuple[str, str], ...]:
     """The (lever, position) pairs by which a hand at the command's station asks the zone to run that way; sorted.
 
-    Not whatever contact is wired to the command: a lever counts only where it belongs to the station and to the
-    zone.  One that has the name of a direction on it counts in the position of this direction's name alone.  Any
-    other counts in the positions that the command names, or, where it names none, away from neutral.
+    Not whatever contact is wired to the command: a lever counts only where it belongs to the station and to the zone,
+    in the positions that are marked for the direction.  A position without a mark that has the name of a direction is
+    marked for that direction.  Any other counts where the command itself asks for it (`_asking`): a `Reading`.
     """
-    named = _named(hold, dict(command.runs)[direction])
+    marked, read = _sorted_out(hold, zone, command, direction)
+    return tuple(sorted({(control.id, position) for control, position in (*marked, *read)}))
+
+
+def readings_of(hold: Hold) -> tuple[Reading, ...]:
+    """Every position that counts only because a command asks for it; in the order of the description."""
+    return tuple(
+        dict.fromkeys(
+            Reading(zone, control, position, direction)
+            for zone in hold.zones
+            for command in zone.commands
+            for direction, _ in command.runs
+            for control, position in _sorted_out(hold, zone, command, direction)[1]
+        )
+    )
+
+
+def supplies_of(hold: Hold, zone: Zone) -> tuple[str, ...]:
+    """The supplies on which it depends whether the drives of the zone run, through circuits, relays, sensors; sorted.
+
+    Not those of things that only stand in a state that a circuit reads: a door, a guide that power holds down.
+    """
+    wired = [zone.power, *(syntax for command in zone.commands for _, syntax in command.runs)]
+    wired += [syntax for _, syntax in (*zone.inhibits, *(one for section in zone.sections for one in section.inhibits))]
+    opened: dict[str, tuple[Syntax, ...]] = {circuit.id: (circuit.definition,) for circuit in hold.circuits}
+    opened |= {relay.id: (relay.sets, relay.drops) for relay in hold.relays}
+    opened |= {sensor.id: (sensor.reads,) for sensor in hold.sensors}
+    seen: set[str] = set()
+    waiting = list(_named(hold, wired))
+    while waiting:
+        name = waiting.pop()
+        if name not in seen:
+            seen.add(name)
+            waiting.extend(_named(hold, opened.get(name, ())))
+    return tuple(sorted(seen & {supply.id for supply in hold.supplies}))
+
+
+_Held: TypeAlias = list[tuple[Control, str]]
+
+
+def _sorted_out(hold: Hold, zone: Zone, command: Command, direction: Direction) -> tuple[_Held, _Held]:
+    """The positions that count by their mark, and those that count because the command asks for them."""
+    asked_for = dict(command.runs)[direction]
     at_station = next((set(station.controls) for station in hold.stations if station.id == command.station), None)
-    found = []
+    marked: _Held = []
+    read: _Held = []
     for control in _levers(hold):
-        if control.id in (zone.levers or named) and (at_station is None or control.id in at_station):
-            positions = set(control.positions)
-            if _DIRECTIONS & positions:
-                positions &= {direction.value}
-            else:
-                positions = named.get(control.id, set()) & positions or positions
-            found += [(control.id, position) for position in positions]
-    return tuple(sorted(found))
+        asking = _asking(hold, control, asked_for)
+        if not (control.id in zone.levers if zone.levers else asking):
+            continue
+        if at_station is not None and control.id not in at_station:
+            continue
+        for position in control.positions:
+            ways = _ways(control, position)
+            if direction in ways:
+                marked.append((control, position))
+            elif not ways and position in asking:
+                read.append((control, position))
+    return marked, read
+
+
+def _ways(control: Control, position: str) -> frozenset[Direction]:
+    """The directions for which the position is marked, by a mark or by its name."""
+    ways = frozenset(direction for direction, positions in control.marks if position in positions)
+    return ways or frozenset(direction for direction in Direction if direction.value == position)
 
 
 def _levers(hold: Hold) -> Iterator[Control]:
-    return (control for control in hold.controls if control.kind == "lever")
+    return (control for control in sorted(hold.controls, key=lambda one: one.id) if control.kind == "lever")
 
 
-def _named(hold: Hold, syntax: Syntax) -> dict[str, set[str]]:
-    """The levers on which the expression depends, through circuits, relays and sensors, with the positions named."""
-    levers = {control.id for control in _levers(hold)}
-    opened: dict[str, Syntax] = {circuit.id: circuit.definition for circuit in hold.circuits}
-    opened |= {relay.id: relay.sets for relay in hold.relays} | {sensor.id: sensor.reads for sensor in hold.sensors}
-    found: dict[str, set[str]] = {}
-    seen: set[str] = set()
-    waiting = list(_facts(hold, syntax, {}))
-    while waiting:
-        name, state = waiting.pop()
-        if name in levers:
-            found.setdefault(name, set()).update({state} if state is not None else ())
-        elif name in opened and name not in seen:
-            seen.add(name)
-            waiting.extend(_facts(hold, opened[name], {}))
+def _asking(hold: Hold, control: Control, syntax: Syntax) -> frozenset[str]:
+    """The positions to which a hand that holds the lever there, instead of letting it go, can make the syntax true."""
+    return frozenset(p for p in control.positions if (False, True) in _Hand(hold, control.id, p).pairs(syntax, {}))
+
+
+@dataclass(frozen=True, slots=True)
+class _Hand:
+    """A lever that is let go or held to one side, all else being the same; what that does to an expression.
+
+    Facts about anything else may be so or not, each by itself: a pair that is not found cannot be.
+    """
+
+    hold: Hold
+    lever: str
+    position: str
+    _known: dict[str, _Pairs] = field(default_factory=dict)
+    """Of circuits, sensors and relays met so far; while one is being looked into, it is taken for anything else."""
+
+    def pairs(self, syntax: Syntax, names: Mapping[str, str]) -> _Pairs:
+        match syntax:
+            case Truth(value):
+                return frozenset({(value, value)})
+            case Fact(subject, state, negated):
+                first, *rest = subject.parts
+                pairs = _EITHER if rest else self._fact(names.get(first, first), state)
+                return _opposite(pairs) if negated else pairs
+            case Negation(arg):
+                return _opposite(self.pairs(arg, names))
+            case Chain("implies", (first, second)):
+                return _some([_opposite(self.pairs(first, names)), self.pairs(second, names)])
+            case Chain(operator, args):
+                found = [self.pairs(arg, names) for arg in args]
+                return _every(found) if operator == "and" else _some(found)
+            case Quantified(quantifier, variable, group, body):
+                members = _members(self.hold, group)
+                if members is None:
+                    return _EITHER
+                found = [self.pairs(body, {**names, variable: member}) for member in members]
+                match quantifier:
+                    case "every":
+                        return _every(found)
+                    case "some":
+                        return _some(found)
+                    case "no":
+                        return _opposite(_some(found))
+                    case "at most one":
+                        return _opposite(_some([_every(two) for two in combinations(found, 2)]))
+
+    def _fact(self, name: str, state: str | None) -> _Pairs:
+        if name == self.lever:
+            return frozenset({(state == "neutral", state == self.position or state == "held")})
+        if name not in self._known:
+            self._known[name] = _EITHER
+            self._known[name] = self._meant(name)
+        return _opposite(self._known[name]) if state in ("off", "dropped") else self._known[name]
+
+    def _meant(self, name: str) -> _Pairs:
+        for circuit in self.hold.circuits:
+            if circuit.id == name:
+                return self.pairs(circuit.definition, {})
+        for sensor in self.hold.sensors:
+            if sensor.id == name:
+                return self.pairs(sensor.reads, {})
+        for relay in self.hold.relays:
+            if relay.id == name:
+                # it stays as it was, unless the hand sets it or makes it drop
+                sets, drops = self.pairs(relay.sets, {}), self.pairs(relay.drops, {})
+                return _EITHER | (_MAKES & sets) | _opposite(_MAKES & drops)
+        return _EITHER
+
+
+def _opposite(pairs: _Pairs) -> _Pairs:
+    return frozenset((not free, not held) for free, held in pairs)
+
+
+def _some(parts: Iterable[_Pairs]) -> _Pairs:
+    found: _Pairs = frozenset({(False, False)})
+    for part in parts:
+        found = frozenset((a or c, b or d) for a, b in found for c, d in part)
     return found
 
 
-def _facts(hold: Hold, syntax: Syntax, names: _Names) -> Iterator[tuple[str, str | None]]:
-    """(object, state that it is said to be in) of every fact; None for a state that it is said not to be in."""
-    match syntax:
-        case Fact(subject, state, negated):
-            first = subject.parts[0]
-            yield from ((id, None if negated else state) for id in names.get(first, (first,)))
-        case Negation(arg):
-            yield from _facts(hold, arg, names)
-        case Chain(_, args):
-            for arg in args:
-                yield from _facts(hold, arg, names)
-        case Quantified(_, variable, group, body):
-            yield from _facts(hold, body, {**names, variable: _members(hold, group)})
+def _every(parts: Iterable[_Pairs]) -> _Pairs:
+    return _opposite(_some(map(_opposite, parts)))
 
 
-def _members(hold: Hold, group: Path) -> Sequence[str]:
-    """The members of a group in which there may be levers; of the groups that every description has, of controls."""
+def _named(hold: Hold, syntaxes: Iterable[Syntax]) -> Iterator[str]:
+    """What the expressions name first of all, members of groups included."""
+    for syntax in syntaxes:
+        match syntax:
+            case Fact(subject):
+                yield subject.parts[0]
+            case Negation(arg):
+                yield from _named(hold, (arg,))
+            case Chain(_, args):
+                yield from _named(hold, args)
+            case Quantified(_, _, group, body):
+                yield from _members(hold, group) or ()
+                yield from _named(hold, (body,))
+
+
+def _members(hold: Hold, group: Path) -> Sequence[str] | None:
+    """The members of a group in which there may be levers or supplies; None of any other."""
     first, *rest = group.parts
     if rest == ["controls"]:
-        return next((station.controls for station in hold.stations if station.id == first), ())
-    if first in ("controls", "levers"):
-        return [control.id for control in hold.controls]
-    return next((chosen.members for chosen in hold.groups if chosen.id == first), ())
+        return next((station.controls for station in hold.stations if station.id == first), None)
+    sections: Mapping[str, Sequence[Control | Supply | Circuit | Relay | Sensor]] = {
+        "controls": hold.controls,
+        "levers": [control for control in hold.controls if control.kind == "lever"],
+        "supplies": hold.supplies,
+        "circuits": hold.circuits,
+        "relays": hold.relays,
+        "sensors": hold.sensors,
+    }
+    if first in sections:
+        return [one.id for one in sections[first]]
+    return next((chosen.members for chosen in hold.groups if chosen.id == first), None)

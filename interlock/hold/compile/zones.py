@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from interlock.hold.compile.builder import Builder
-from interlock.hold.compile.levers import commanding, levers_of
+from interlock.hold.compile.levers import commanding, levers_of, supplies_of
 from interlock.hold.compile.lowering import Thing
 from interlock.hold.language.model import Direction, Zone
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Ref, conj, disj, neg
@@ -33,6 +33,7 @@ def add_zone(builder: Builder, zone: Zone) -> None:
     thing.parts["bays"] = tuple(builder.world.things[bay] for bay in zone.bays if bay in builder.world.things)
     levers = [builder.world.things[id] for id in levers_of(builder.hold, zone) if id in builder.world.things]
     thing.parts["levers"] = tuple(lever for lever in levers if lever.sort == "lever")
+    thing.parts["supplies"] = tuple(builder.world.things[id] for id in supplies_of(builder.hold, zone))
     thing.states["held"] = disj(*(lever.states["held"] for lever in levers if lever.sort == "lever"))
     owners = []
     commands: dict[Direction, list[Expr]] = {}

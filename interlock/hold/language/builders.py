@@ -24,9 +24,12 @@ def _named(made: Callable[..., Any]) -> Callable[[_Values, Span], Any]:
     return build
 
 
+def _by_direction(values: _Values, span: Span) -> tuple[tuple[model.Direction, Any], ...]:
+    return tuple((model.Direction(way), values[way]) for way in DIRECTION_WORDS if values[way] is not None)
+
+
 def _command(values: _Values, span: Span) -> model.Command:
-    runs = tuple((model.Direction(way), values[way]) for way in DIRECTION_WORDS if values[way] is not None)
-    return model.Command(values["station"], runs, span)
+    return model.Command(values["station"], _by_direction(values, span), span)
 
 
 def _obstacle(values: _Values, span: Span) -> tuple[str, str, Span]:
@@ -59,6 +62,7 @@ BUILDERS: Mapping[str, Callable[[_Values, Span], Any]] = {
     "device": _named(model.Device),
     "deferral": _plain(model.Deferral),
     "control": _named(model.Control),
+    "marks": _by_direction,
     "station": _named(model.Station),
     "supply": _named(model.Supply),
     "circuit": _named(model.Circuit),

@@ -177,7 +177,8 @@ class Control:
     """Something that a hand works: a key of `interlock.hold.kinds.CONTROL_KINDS`.
 
     `positions` are those of a switch or selector, or the directions of a lever beside `neutral`.  `behind` names the
-    access panel that must be open to reach it, `reachable` says when a hand can (None: always).
+    access panel that must be open to reach it, `reachable` says when a hand can (None: always).  `marks` says which
+    positions of a lever are marked for which direction of motion; one that is called after its direction needs no mark.
     """
 
     id: str
@@ -185,6 +186,7 @@ class Control:
     kind: str
     positions: tuple[str, ...]
     starts: tuple[str, ...]
+    marks: tuple[tuple[Direction, tuple[str, ...]], ...]
     behind: str | None
     reachable: Syntax | None
     fixed: str | None

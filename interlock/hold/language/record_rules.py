@@ -10,6 +10,7 @@ from interlock.diagnostics.spans import Span
 from interlock.hold.kinds import DEVICE_KINDS, control_kind
 from interlock.hold.language.bay_names import MOST_BAYS
 from interlock.hold.language.nodes import MappingNode
+from interlock.hold.language.schema_fields import DIRECTION_WORDS
 
 HAND_WORKED = ("manual latch", "manual guide")
 WITH_POSITIONS = ("switch", "selector", "lever")
@@ -189,11 +190,34 @@ def _control(written: Written) -> Iterator[Misfit]:
     elif written.has("positions"):
         yield _not_here(written, "positions", f"no positions: {_a(kind)} has its own")
         return
+    if kind != "lever" and written.has("marks"):
+        yield _not_here(written, "marks", f"no marks: {_a(kind)} is no command that is held")
+    elif isinstance(positions, tuple) and isinstance(values["marks"], tuple):
+        yield from _marks(written, positions)
     if not written.has("starts"):
         if kind in ("switch", "selector", "access panel"):
             yield _needs(written, "starts", "a hand can leave it in any position")
         elif isinstance(positions, tuple):
             values["starts"] = (control_kind(kind, positions).initial,)
+
+
+def _marks(written: Written, positions: tuple[str, ...]) -> Iterator[Misfit]:
+    for way, marked in written.values["marks"]:
+        for position in marked if isinstance(marked, tuple) else ():
+            if position not in positions:
+                yield Misfit(
+                    "wrong-mark",
+                    written.key_span("marks"),
+                    f"{written.noun} has no position {position!r} to be marked for {way}",
+                    "one of " + ", ".join(positions),
+                )
+            elif position in DIRECTION_WORDS and position != way:
+                yield Misfit(
+                    "wrong-mark",
+                    written.key_span("marks"),
+                    f"{written.noun} has a position called {position!r} that is marked for {way}",
+                    f"`{position}: {position}`, or another name for the position",
+                )
 
 
 def _command(written: Written) -> Iterator[Misfit]:

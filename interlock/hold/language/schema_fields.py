@@ -235,11 +235,20 @@ RECORDS: Mapping[str, Record] = {
                 default=(),
             ),
             Field("starts", _STATES, "Its position, or possible positions, at the start.", default=()),
+            Field("marks", RecordOf("marks"), "Which way the positions of a lever move a unit.", default=()),
             Field(
                 "behind", OrNone(Reference(("controls",), "access panel")), "The panel that must be open to reach it."
             ),
             Field("reachable", OrNone(Expression()), "When a hand can reach it, beside the panel; left out: always."),
             Field("fixed", OrNone(Word("position")), "The position in which it stays for good."),
+        ),
+    ),
+    "marks": Record(
+        "the marks of a lever",
+        "Positions by the direction for which they are marked; needless for one that is called like its direction.",
+        tuple(
+            Field(way, Listed(Word("position"), one=True, least=1), f"The position or positions for {way}.")
+            for way in DIRECTION_WORDS
         ),
     ),
     "station": Record(

@@ -149,6 +149,8 @@ def _controls(hold: Hold) -> Iterator[Line]:
         parts = [control.kind]
         if control.positions:
             parts[0] += f" ({', '.join(control.positions)})"
+        if control.marks:
+            parts.append("marked " + ", ".join(f"{listed(at, 'or')} for {way}" for way, at in control.marks))
         if control.behind is not None:
             parts.append(f"behind {control.behind}")
         if control.fixed is not None:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from interlock.hold.compile.compiler import CompiledHold
+from interlock.hold.compile.levers import readings_of
+from interlock.hold.language.model import Hold
 from interlock.hold.language.printer import print_syntax
 from interlock.hold.language.syntax import Syntax, Truth
 from interlock.hold.procedure.binding import START_ID
@@ -51,6 +53,7 @@ def _assumptions(compiled: CompiledHold) -> Iterator[str]:
         "A device that stands in the way stops every unit in the directions that it is said to stop, and never gives "
         "in. Units keep the way round in which they came in."
     )
+    yield from _unmarked(hold)
     for doubt in doubts_of(hold, compiled.floor):
         yield sentence(doubt.message)
     yield from _failures(compiled)
@@ -94,6 +97,19 @@ def _pushing(syntax: Syntax | None) -> str:
     if isinstance(syntax, Truth):
         return "Units can be pushed by hand at any time."
     return f"Units can be pushed by hand only while: {print_syntax(syntax)}."
+
+
+def _unmarked(hold: Hold) -> Iterator[str]:
+    read: dict[str, list[str]] = {}
+    for reading in readings_of(hold):
+        way = f"{reading.direction} in {reading.zone.name}"
+        read.setdefault(f"'{reading.position}' of {reading.lever.name}", []).append(way)
+    if read:
+        said = [f"{position} is for {listed(ways)}" for position, ways in read.items()]
+        yield (
+            "Nothing says which way these lever positions move a unit; the commands of the zones are taken to be wired "
+            f"to the right ones: {'; '.join(said)}."
+        )
 
 
 def _failures(compiled: CompiledHold) -> Iterator[str]:
