@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from interlock.cli.exit_codes import REJECTED, code_of_audit, help_text
+from interlock.cli.formats import chosen_format, format_option
 from interlock.cli.options import requirements_option, standing_option, time_option
 from interlock.cli.screen import Screen, color_option, output_option
 from interlock.diagnostics.visible import visible
@@ -42,14 +43,7 @@ if TYPE_CHECKING:
     help="Prove what the interlock holds by itself, or leave that open.",
 )
 @time_option("Give up after this many seconds.")
-@click.option(
-    "--format",
-    "layout",
-    type=click.Choice(["text", "json", "markdown", "html"]),
-    default="text",
-    show_default=True,
-    help="'html' is a page to print and sign; 'json' is for other programs.",
-)
+@format_option("audit", "'html' is a page to print and sign; 'json' is for other programs.")
 @output_option
 @click.option("-v", "--verbose", is_flag=True, help="List every slip and every interruption.")
 @color_option
@@ -60,7 +54,7 @@ def command(
     slips: bool,
     alone: bool,
     seconds: float | None,
-    layout: str,
+    layout: str | None,
     output: Path | None,
     verbose: bool,
     color: str,
@@ -72,13 +66,10 @@ def command(
     from interlock.cli.refusals import show_rejection, show_warnings
     from interlock.cli.stopping import noted_stop
     from interlock.kernel.claims import Limits
-    from interlock.report.html.audit import audit_html
-    from interlock.report.json.audit import audit_document
-    from interlock.report.markdown.audit import audit_markdown
-    from interlock.report.text.audit import audit_lines, audit_summary
-    from interlock.report.text.lines import flow
+    from interlock.report.text.audit import audit_summary
     from interlock.study.procedure.audit import audit_procedure
 
+    shape = chosen_format("audit", layout, output)
     opened = open_procedure(procedure, files, standing)
     if isinstance(opened, Rejected):
         show_rejection(procedure, opened)
@@ -95,17 +86,10 @@ def command(
             )
         took = monotonic() - began
         code = code_of_audit(audit.overall)
-        if layout == "json":
-            screen.text(audit_document(audit, procedure, code))
-        elif layout == "markdown":
-            screen.text(audit_markdown(audit, procedure))
-        elif layout == "html":
-            screen.text(audit_html(audit, procedure))
-        else:
-            last = audit_summary(audit, took)
-            screen.lines((*audit_lines(audit, procedure, verbose), *flow(last.text, 0, 2, last.tone)))
+        parts = {"audit": audit, "label": procedure, "verbose": verbose, "seconds": took, "code": code}
+        screen.show(shape.render(parts))
         screen.close()
-        if layout != "text" or screen.output is not None:
+        if shape.name != "text" or screen.output is not None:
             click.echo(f"{visible(procedure)}: {audit_summary(audit, took).text}", err=True)
     return code
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from interlock.cli.exit_codes import REJECTED, code_of_checklist, help_text
+from interlock.cli.formats import Format, chosen_format, format_option
 from interlock.cli.options import requirements_option, situation_option, standing_option, time_option
 from interlock.cli.reading import DEMO
 from interlock.cli.screen import Screen, color_option, output_option
@@ -43,13 +44,9 @@ if TYPE_CHECKING:
 @requirements_option("Requirements to keep on the way; one with the id of a standing requirement replaces it.")
 @standing_option("Keep")
 @time_option("Give up after this many seconds.")
-@click.option(
-    "--format",
-    "layout",
-    type=click.Choice(["text", "json", "markdown", "html", "procedure"]),
-    default="text",
-    show_default=True,
-    help="'html' is a page to print; 'procedure' is a file for 'interlock audit'; 'json' is for other programs.",
+@format_option(
+    "checklist",
+    "'html' is a page to print; 'procedure' is a file for 'interlock audit'; 'json' is for other programs.",
 )
 @output_option
 @click.option(
@@ -66,7 +63,7 @@ def command(
     files: tuple[str, ...],
     standing: bool,
     seconds: float | None,
-    layout: str,
+    layout: str | None,
     output: Path | None,
     verbose: bool,
     color: str,
@@ -83,7 +80,8 @@ def command(
 
     if sum(text is not None for text in (load, unload, goal)) != 1:
         raise click.UsageError("Say what is wanted: one of --load, --unload and --goal, and only one.")
-    if layout == "procedure" and hold == "-":
+    shape = chosen_format("checklist", layout, output)
+    if shape.name == "procedure" and hold == "-":
         raise click.UsageError("--format procedure: a procedure names the file of its hold, and this has none.")
     texts = open_texts(files, standing)
     opened = texts if isinstance(texts, Rejected) else open_hold(hold, texts, situation)
@@ -98,7 +96,7 @@ def command(
     began = monotonic()
     with noted_stop() as stop:
         try:
-            with stop.tearing(), shown_progress(opened.label, layout != "text") as report:
+            with stop.tearing(), shown_progress(opened.label, shape.name != "text") as report:
                 result = make_checklist(compiled, wanted, Limits(seconds=seconds, stop=stop.is_asked), report, before)
                 left = None if seconds is None else max(0.001, seconds - (monotonic() - began))
                 audited = (
@@ -109,7 +107,7 @@ def command(
         except GoalFault as fault:
             hint = "" if unload is None or aboard is not None else " '--aboard all:KIND' starts with a load aboard."
             raise click.UsageError(f"{sentence(str(fault))}{hint}") from fault
-        _show(screen, hold, result, audited, layout, output, verbose)
+        _show(screen, shape, hold, result, audited, verbose)
         screen.close()
     return code_of_checklist(result, audited)
 
@@ -123,44 +121,27 @@ def _audited(made: Checklist, limits: Limits, report: Report) -> ChecklistAudit:
 
 
 def _show(
-    screen: Screen,
-    hold: str,
-    result: Result,
-    audited: ChecklistAudit | None,
-    layout: str,
-    output: Path | None,
-    verbose: bool,
+    screen: Screen, shape: Format, hold: str, result: Result, audited: ChecklistAudit | None, verbose: bool
 ) -> None:
-    from interlock.report.json.checklist import checklist_document
-    from interlock.report.text.checklist import checklist_lines, refusal_lines, summary
-    from interlock.report.text.lines import BLANK, as_text
+    from interlock.report.text.checklist import refusal_lines
+    from interlock.report.text.lines import as_text
     from interlock.report.views.checklist_words import words_of
     from interlock.study.checklist.making import NoChecklist
 
-    words = None if isinstance(result, NoChecklist) or audited is None else words_of(result, audited)
-    if layout == "json":
-        screen.text(checklist_document(hold, result, words, audited, code_of_checklist(result, audited)))
-    elif isinstance(result, NoChecklist):
-        if layout == "text":
-            screen.lines(refusal_lines(result))
-        else:
-            click.echo(as_text(refusal_lines(result)), err=True, nl=False)
-            screen.give_up()
-    elif words is not None and audited is not None:
-        if layout == "text":
-            screen.lines((*checklist_lines(words, verbose), BLANK, summary(result, audited)))
-        elif layout == "markdown":
-            from interlock.report.markdown.checklist import checklist_markdown
-
-            screen.text(checklist_markdown(words))
-        elif layout == "html":
-            from interlock.report.html.checklist import checklist_html
-
-            screen.text(checklist_html(result, words))
-        else:
-            from interlock.report.yaml.procedure import checklist_procedure
-
-            screen.text(checklist_procedure(result, _seen_from(hold, output)))
+    if isinstance(result, NoChecklist) and shape.name not in ("text", "json"):
+        click.echo(as_text(refusal_lines(result)), err=True, nl=False)
+        screen.give_up()
+        return
+    parts = {
+        "label": hold,
+        "result": result,
+        "audited": audited,
+        "words": None if isinstance(result, NoChecklist) or audited is None else words_of(result, audited),
+        "verbose": verbose,
+        "code": code_of_checklist(result, audited),
+        "hold_file": _seen_from(hold, screen.output),
+    }
+    screen.show(shape.render(parts))
 
 
 def _seen_from(hold: str, output: Path | None) -> str:

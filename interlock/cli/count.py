@@ -68,6 +68,6 @@ def command(
         limits = Limits(depth=depth, seconds=seconds, states=states, stop=stop.is_asked)
         with stop.tearing():
             count = count_states(opened.compiled.machine, limits, memory << 20)
-        screen.lines(count_lines(opened.compiled.hold.title, count, verbose))
+        screen.show(count_lines(opened.compiled.hold.title, count, verbose))
         screen.close()
     return DONE if count.complete else UNDECIDED

@@ -30,6 +30,6 @@ def command(hold: str, output: Path | None, color: str) -> int:
         return REJECTED
     show_warnings(opened.warnings)
     screen = Screen(output, color)
-    screen.lines(description_lines(hold, opened.compiled))
+    screen.show(description_lines(hold, opened.compiled))
     screen.close()
     return 0

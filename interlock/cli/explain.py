@@ -32,7 +32,7 @@ def command(name: str, files: tuple[str, ...], color: str) -> int:
 
     screen = Screen(None, color)
     if name in CODES:
-        screen.lines(code_lines(CODES[name]))
+        screen.show(code_lines(CODES[name]))
         return 0
     texts = open_texts(files, True)
     if isinstance(texts, Rejected):
@@ -43,11 +43,11 @@ def command(name: str, files: tuple[str, ...], color: str) -> int:
     kinds = kinds_drawn()
     kind = name.casefold().replace(" ", "-")
     if id in texts.by_id:
-        screen.lines(requirement_lines(texts.by_id[id]))
+        screen.show(requirement_lines(texts.by_id[id]))
     elif name == STEPS:
-        screen.lines(step_lines())
+        screen.show(step_lines())
     elif kind in kinds:
-        screen.lines(kind_lines("selector" if kind == "selector" else kinds[kind].id, kinds[kind]))
+        screen.show(kind_lines("selector" if kind == "selector" else kinds[kind].id, kinds[kind]))
     else:
         said = f"{name!r} is no code, no standing requirement and no kind of device or control."
         raise click.UsageError(said + named_instead(id, (*CODES, *texts.by_id, *kinds, STEPS)))

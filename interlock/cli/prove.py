@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from interlock.cli.exit_codes import PROVING, REJECTED, UNDECIDED, code_of_hold, worst_code
+from interlock.cli.formats import chosen_format, format_option
 from interlock.cli.methods import ABOUT, METHODS
 from interlock.cli.options import requirements_option, situation_option, standing_option, time_option
 from interlock.cli.screen import Screen, color_option, output_option
@@ -69,14 +70,7 @@ class _Wanted:
     metavar="FOLDER",
     help="Write what others need to check the results without this program.",
 )
-@click.option(
-    "--format",
-    "layout",
-    type=click.Choice(["text", "json"]),
-    default="text",
-    show_default=True,
-    help="'json' is for other programs.",
-)
+@format_option("prove", "'json' is for other programs.")
 @output_option
 @click.option("-q", "--quiet", is_flag=True, help="Say only what does not hold.")
 @click.option(
@@ -95,7 +89,7 @@ def command(
     memory_mib: int | None,
     depth: int | None,
     evidence: Path | None,
-    layout: str,
+    layout: str | None,
     output: Path | None,
     quiet: bool,
     verbose: bool,
@@ -107,14 +101,13 @@ def command(
     from interlock.cli.refusals import show_rejection, show_warnings
     from interlock.cli.stopping import noted_stop
     from interlock.prove.memory import resident_bytes
-    from interlock.report.json.proof import proof_document
-    from interlock.report.text.grounds import grounds_lines
     from interlock.report.text.lines import BLANK
-    from interlock.report.text.proof import brief_lines, proof_lines, summary_line
+    from interlock.report.text.proof import summary_line
     from interlock.study.proof_cores import proof_cores_of
 
     if memory_mib is not None and resident_bytes() is None:
         raise click.UsageError("--memory: how much memory a program holds cannot be found out on this system.")
+    shape = chosen_format("prove", layout, output)
     folders = _folders(evidence, holds)
     if evidence is not None and output is not None and output.resolve().is_relative_to(evidence.resolve()):
         raise click.UsageError(f"--output: {output} would lie among the evidence in {evidence}.")
@@ -148,21 +141,20 @@ def command(
             codes.append(proof.exit_code)
             if why_not:
                 click.echo(f"{visible(one.label)}: {why_not}", err=True)
-            if layout == "json":
-                proofs.append(replace(proof, grounds=proof_cores_of(proof.verification)) if why else proof)
+            if why:
+                proof = replace(proof, grounds=proof_cores_of(proof.verification))
+            proofs.append(proof)
+            if not shape.shows_each:
                 if not quiet and not why_not:
                     click.echo(f"{visible(one.label)}: {summary_line(proof.verification, took).text}", err=True)
             elif why_not:
                 codes.append(UNDECIDED)
-            elif quiet:
-                screen.lines(brief_lines(proof))
             else:
-                between = (BLANK, BLANK) if at else ()
-                reasons = grounds_lines(proof_cores_of(proof.verification)) if why else ()
-                screen.lines((*between, *proof_lines(proof, verbose), *reasons, summary_line(proof.verification, took)))
+                screen.show((BLANK, BLANK) if at and not quiet else ())
+                screen.show(shape.render({"proof": proof, "quiet": quiet, "verbose": verbose, "seconds": took}))
         code = worst_code(codes)
-        if layout == "json":
-            screen.text(proof_document(proofs, rejections, code))
+        if not shape.shows_each:
+            screen.show(shape.render({"proofs": proofs, "rejected": rejections, "code": code}))
         screen.close()
     if faults:
         raise next((fault for fault in faults if not isinstance(fault, click.ClickException)), faults[0])

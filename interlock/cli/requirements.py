@@ -33,8 +33,8 @@ def command(files: tuple[str, ...], verbose: bool, output: Path | None, color: s
     found = tuple(texts.by_id.values())
     if verbose:
         for text in found:
-            screen.lines(requirement_lines(text))
+            screen.show(requirement_lines(text))
     else:
-        screen.lines(list_lines(found))
+        screen.show(list_lines(found))
     screen.close()
     return 0

@@ -27,6 +27,6 @@ def command(what: str, output: Path | None) -> int:
     results = {"result": PROOF_SCHEMA, "audit": AUDIT_SCHEMA, "checklist": CHECKLIST_SCHEMA}
     schema = hold_schema() if what == "description" else results[what]
     screen = Screen(output)
-    screen.text(json.dumps(schema, indent=2) + "\n")
+    screen.show(json.dumps(schema, indent=2) + "\n")
     screen.close()
     return 0

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any, TypeVar
 
 import click
 
 from interlock.cli.files import check_file, write_whole
-from interlock.report.text.lines import Line, Tone, as_text
+from interlock.cli.formats import Content
+from interlock.report.text.lines import Tone, as_text
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -73,19 +74,20 @@ class Screen:
             and os.environ.get("TERM") != "dumb"
         )
 
-    def lines(self, lines: Iterable[Line]) -> None:
-        """Shows the lines, for people."""
-        if self.output is not None:
-            self.text(as_text(lines))
-            return
-        for line in lines:
-            style = _STYLES.get(line.tone) if self._colored else None
-            text = click.style(line.text, **style) if style and line.text else line.text
-            click.echo(text.rstrip(), color=self._colored)
+    def show(self, content: Content) -> None:
+        """Takes the next part of the result, which carries its own line ends where it is no lines."""
+        if isinstance(content, str | bytes):
+            # for programs: UTF-8 everywhere
+            self._put(content if isinstance(content, bytes) else content.encode("utf-8", "backslashreplace"))
+        elif self.output is not None:
+            self.show(as_text(content))
+        else:
+            for line in content:
+                style = _STYLES.get(line.tone) if self._colored else None
+                text = click.style(line.text, **style) if style and line.text else line.text
+                click.echo(text.rstrip(), color=self._colored)
 
-    def text(self, text: str) -> None:
-        """Takes a text that carries its own line ends, for programs: it is UTF-8 everywhere."""
-        content = text.encode("utf-8", "backslashreplace")
+    def _put(self, content: bytes) -> None:
         if self.output is not None:
             self._kept.append(content)
         else:

@@ -53,7 +53,7 @@ def command(hold: str, script: str | None, situation: str | None, files: tuple[s
     show_warnings(opened.warnings)
     screen = Screen(None, color)
     walk = begin_walk(opened.compiled)
-    screen.lines(opening_lines(walk))
+    screen.show(opening_lines(walk))
     if script is not None:
         _do(screen, walk, script)
         return 0
@@ -73,9 +73,9 @@ def _do(screen: Screen, walk: Walk, script: str) -> None:
         walk = take(walk, choices[number - 1])
         step = last_step(walk)
         if step is not None:
-            screen.lines(step_lines(step))
-        screen.lines(broken_lines(broken_now(walk), why=False))
-    screen.lines(state_lines(walk.compiled, walk.state))
+            screen.show(step_lines(step))
+        screen.show(broken_lines(broken_now(walk), why=False))
+    screen.show(state_lines(walk.compiled, walk.state))
 
 
 def _number(word: str, most: int) -> int | None:
@@ -111,10 +111,10 @@ def _listen(screen: Screen, walk: Walk, lines: Iterable[str]) -> None:
     from interlock.report.text.walk import broken_lines, choice_lines, state_lines, step_lines
     from interlock.study.walk import broken_now, choices_of, last_step, start_from, take, take_back
 
-    screen.lines(state_lines(walk.compiled, walk.state))
-    screen.lines(broken_lines(broken_now(walk), why=False))
+    screen.show(state_lines(walk.compiled, walk.state))
+    screen.show(broken_lines(broken_now(walk), why=False))
     choices = choices_of(walk)
-    screen.lines(choice_lines(choices))
+    screen.show(choice_lines(choices))
     for line in lines:
         verb, _, rest = line.partition(" ")
         rest = rest.strip()
@@ -128,20 +128,20 @@ def _listen(screen: Screen, walk: Walk, lines: Iterable[str]) -> None:
         elif verb == "start" and (way := _number(rest, len(walk.starts))) is not None:
             walk, moved = start_from(walk, way), True
         elif verb == "show":
-            screen.lines(state_lines(walk.compiled, walk.state))
+            screen.show(state_lines(walk.compiled, walk.state))
         elif verb == "steps":
-            screen.lines(choice_lines(choices))
+            screen.show(choice_lines(choices))
         elif verb == "find" and rest:
-            screen.lines(choice_lines(choices, rest))
+            screen.show(choice_lines(choices, rest))
         elif verb == "why":
-            screen.lines(broken_lines(broken_now(walk), why=True))
+            screen.show(broken_lines(broken_now(walk), why=True))
         elif verb in ("help", "?"):
-            screen.text(HELP)
+            screen.show(HELP)
         elif line:
-            screen.lines(flow(f"'{line}' is not possible here; type a number from 1 to {len(choices)}, or 'help'."))
+            screen.show(flow(f"'{line}' is not possible here; type a number from 1 to {len(choices)}, or 'help'."))
         if moved:
             choices = choices_of(walk)
             step = last_step(walk)
-            screen.lines(step_lines(step) if step is not None else flow("At the start."))
-            screen.lines(broken_lines(broken_now(walk), why=False))
-            screen.lines(choice_lines(choices))
+            screen.show(step_lines(step) if step is not None else flow("At the start."))
+            screen.show(broken_lines(broken_now(walk), why=False))
+            screen.show(choice_lines(choices))

@@ -96,6 +96,12 @@ def audit_lines(audit: Audit, label: str, verbose: bool = False) -> tuple[Line, 
     )
 
 
+def audit_report(audit: Audit, label: str, verbose: bool, seconds: float) -> tuple[Line, ...]:
+    """The whole report, with how long it took."""
+    last = audit_summary(audit, seconds)
+    return *audit_lines(audit, label, verbose), *flow(last.text, 0, 2, last.tone)
+
+
 def audit_summary(audit: Audit, seconds: float | None = None) -> Line:
     """What came out of it, in one line."""
     parts = []

@@ -21,6 +21,16 @@ MOST_NAMED = 8
 _TONES = {NOTE: Tone.FAINT, CAUTION: Tone.OPEN}
 
 
+def checklist_report(
+    result: Checklist | NoChecklist, words: Words | None, audited: ChecklistAudit | None, verbose: bool
+) -> tuple[Line, ...]:
+    """The whole report: the checklist with one line for the end, or why there is none."""
+    if isinstance(result, NoChecklist) or words is None or audited is None:
+        assert isinstance(result, NoChecklist)  # noqa: S101 -- a checklist has words and an audit
+        return tuple(refusal_lines(result))
+    return *checklist_lines(words, verbose), BLANK, summary(result, audited)
+
+
 def checklist_lines(words: Words, verbose: bool = False) -> Iterator[Line]:
     """The checklist; with `verbose`, at which later step an omission shows."""
     yield from flow(f"CHECKLIST: {words.title}", 0, 4, Tone.HEAD)

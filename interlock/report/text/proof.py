@@ -11,6 +11,7 @@ from interlock.hold.tell import Reason, Story
 from interlock.kernel.claims import Disputed, Fails, Holds, Undecided
 from interlock.kernel.machine import RequirementKind
 from interlock.kernel.recovery import Traps
+from interlock.report.text.grounds import grounds_lines
 from interlock.report.text.lines import BLANK, WIDTH, Line, Tone, flow, heading, labelled
 from interlock.report.views.assumptions import CAUTIONS, assumptions_of, checkers_of
 from interlock.report.views.grouping import Group, groups_of, is_unshown, shortest_first
@@ -72,6 +73,14 @@ def proof_lines(proof: Proof, every: bool) -> tuple[Line, ...]:
             lines += _shown(group)
     lines += _assumed(proof)
     return tuple(lines)
+
+
+def proof_report(proof: Proof, quiet: bool, verbose: bool, seconds: float) -> tuple[Line, ...]:
+    """The whole report, with how long it took; `quiet`, only what does not hold."""
+    if quiet:
+        return brief_lines(proof)
+    reasons = grounds_lines(proof.grounds or ())
+    return *proof_lines(proof, verbose), *reasons, summary_line(proof.verification, seconds)
 
 
 def brief_lines(proof: Proof) -> tuple[Line, ...]:

@@ -1,0 +1,113 @@
+"""The formats in which results come: one table, from which `--format` and what it does are made."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from importlib import import_module
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
+
+import click
+
+if TYPE_CHECKING:
+    from interlock.report.text.lines import Line
+
+F = TypeVar("F", bound=Callable[..., Any])
+Content: TypeAlias = "str | bytes | Iterable[Line]"
+"""Lines are for people: they may have colours; all else is for programs, and comes as it is."""
+
+
+@dataclass(frozen=True, slots=True)
+class Format:
+    """A format of what a command shows: `renderer`, a function of `interlock.report`, is called with `takes`.
+
+    `suffix` is the ending of files that hold it.  What is `drawn` is DOT, which a program of this machine lays out.
+    """
+
+    shows: str
+    name: str
+    suffix: str
+    renderer: str
+    takes: tuple[str, ...]
+    drawn: bool = False
+
+    @property
+    def shows_each(self) -> bool:
+        """Of several holds each is shown as soon as it is proved: somebody waits for it."""
+        return "proof" in self.takes
+
+    def render(self, parts: Mapping[str, object]) -> Content:
+        """The result in this format; `parts` are what the command has found, by name.
+
+        Raises click.ClickException where nothing on this machine can draw it.
+        """
+        module, name = self.renderer.split(":")
+        function = getattr(import_module(f"interlock.report.{module}"), name)
+        content: Content = function(*(parts[part] for part in self.takes))
+        if isinstance(content, str):
+            content = content if content.endswith("\n") else content + "\n"
+            return _drawn(content) if self.drawn else content
+        return content
+
+
+FORMATS = (
+    Format("prove", "text", ".txt", "text.proof:proof_report", ("proof", "quiet", "verbose", "seconds")),
+    Format("prove", "json", ".json", "json.proof:proof_document", ("proofs", "rejected", "code")),
+    Format("audit", "text", ".txt", "text.audit:audit_report", ("audit", "label", "verbose", "seconds")),
+    Format("audit", "json", ".json", "json.audit:audit_document", ("audit", "label", "code")),
+    Format("audit", "markdown", ".md", "markdown.audit:audit_markdown", ("audit", "label")),
+    Format("audit", "html", ".html", "html.audit:audit_html", ("audit", "label")),
+    Format("checklist", "text", ".txt", "text.checklist:checklist_report", ("result", "words", "audited", "verbose")),
+    Format(
+        "checklist",
+        "json",
+        ".json",
+        "json.checklist:checklist_document",
+        ("label", "result", "words", "audited", "code"),
+    ),
+    Format("checklist", "markdown", ".md", "markdown.checklist:checklist_markdown", ("words",)),
+    Format("checklist", "html", ".html", "html.checklist:checklist_html", ("result", "words")),
+    Format("checklist", "procedure", ".yaml", "yaml.procedure:checklist_procedure", ("result", "hold_file")),
+    Format("draw plan", "svg", ".svg", "drawing.plan:plan_svg", ("compiled", "state")),
+    Format("draw moves", "dot", ".dot", "drawing.movegraph:moves_dot", ("compiled",)),
+    Format("draw moves", "svg", ".svg", "drawing.movegraph:moves_dot", ("compiled",), drawn=True),
+    Format("draw kind", "dot", ".dot", "drawing.lifecycle:lifecycle_dot", ("kind",)),
+    Format("draw kind", "svg", ".svg", "drawing.lifecycle:lifecycle_dot", ("kind",), drawn=True),
+    Format("draw kind", "mermaid", ".mmd", "drawing.lifecycle:lifecycle_mermaid", ("kind",)),
+)
+"""Of what a command shows, the first is taken where neither `--format` nor the name of the output says which."""
+
+
+def format_option(command: str, about: str = "") -> Callable[[F], F]:
+    """`--format`, for all that the command shows."""
+    rows = [row for row in FORMATS if row.shows.split()[0] == command]
+    names = list(dict.fromkeys(row.name for row in rows))
+    firsts = list(dict.fromkeys(next(row.name for row in rows if row.shows == other.shows) for other in rows))
+    return click.option(
+        "--format",
+        "layout",
+        type=click.Choice(names),
+        help=f"{about} Left out: what the ending of --output says, else {' or '.join(firsts)}.".strip(),
+    )
+
+
+def chosen_format(shows: str, name: str | None, output: Path | None) -> Format:
+    """The format that was asked for, by its name or by that of the file.  Raises click.UsageError."""
+    rows = [row for row in FORMATS if row.shows == shows]
+    if name is not None:
+        found = next((row for row in rows if row.name == name), None)
+        if found is None:
+            raise click.UsageError(f"--format {name}: there is only {', '.join(row.name for row in rows)} of this.")
+        return found
+    suffix = "" if output is None else output.suffix.lower()
+    return next((row for row in rows if row.suffix == suffix), rows[0])
+
+
+def _drawn(source: str) -> bytes:
+    from interlock.cli.rendering import ADVICE, render_dot
+
+    drawn = render_dot(source)
+    if drawn is None:
+        raise click.ClickException(ADVICE + " Use --format dot.")
+    return drawn if drawn.endswith(b"\n") else drawn + b"\n"

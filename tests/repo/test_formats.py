@@ -1,0 +1,88 @@
+"""The table of output formats is the truth: what `--format` offers, and what each format holds."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from pathlib import Path
+from xml.etree import ElementTree
+
+import click
+import pytest
+import yaml
+
+from interlock import cli
+from interlock.cli.formats import FORMATS, Format
+from tests.golden.small_hold import REQUIREMENTS, TEXT
+
+CALLS = {
+    "prove": "prove small.yaml --no-standing --requirements asked.yaml --method enumeration --only bay-filled",
+    "audit": "audit demo:procedures/single-lane-load --no-interlock --no-slips",
+    "checklist": "checklist demo:single-lane --goal",
+    "draw plan": "draw small.yaml",
+    "draw moves": "draw small.yaml --what moves",
+    "draw kind": "draw --what relay",
+}
+
+
+@pytest.fixture(autouse=True)
+def in_a_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every test works in a folder with the small hold and its requirements; nothing needs to be installed to draw."""
+    monkeypatch.chdir(tmp_path)
+    Path("small.yaml").write_text(TEXT)
+    Path("asked.yaml").write_text(REQUIREMENTS)
+    monkeypatch.setattr("interlock.cli.rendering.render_dot", lambda source: b"<svg/>")
+
+
+def call_of(shows: str) -> list[str]:
+    """The command line that shows it."""
+    return [*CALLS[shows].split(), *(["KEY is on"] if shows == "checklist" else [])]
+
+
+@pytest.mark.parametrize("row", FORMATS, ids=lambda row: f"{row.shows} {row.name}")
+def test_each_format_is_taken_by_name_and_by_file(row: Format, capsys: pytest.CaptureFixture[str]) -> None:
+    """Named on the command line, or by the ending of the file, it holds what that promises, the same both times."""
+    Path("named").unlink(missing_ok=True)
+    assert cli.run([*call_of(row.shows), "--format", row.name, "--output", "named"]) == 0
+    assert cli.run([*call_of(row.shows), "--output", f"by-ending{row.suffix}"]) == 0
+    named, by_ending = Path("named").read_text(encoding="utf-8"), Path(f"by-ending{row.suffix}").read_text()
+    if row.name != "text":  # which says how long it took
+        assert named == by_ending
+    assert by_ending.endswith("\n")
+    match row.suffix:
+        case ".json":
+            assert json.loads(by_ending)["exit_code"] == 0
+        case ".svg":
+            assert ElementTree.fromstring(by_ending).tag.endswith("svg")  # noqa: S314 -- our own text
+        case ".yaml":
+            assert yaml.safe_load(by_ending)["hold"] == "demo:single-lane"
+        case ".html":
+            assert by_ending.lower().startswith("<!doctype html>")
+        case ".dot":
+            assert by_ending.startswith("digraph")
+
+
+def test_the_table_has_no_two_of_one_name_or_ending() -> None:
+    """What a command shows can be asked for in one way only."""
+    assert set(CALLS) == {row.shows for row in FORMATS}
+    for of in (lambda row: (row.shows, row.name), lambda row: (row.shows, row.suffix)):
+        assert max(Counter(map(of, FORMATS)).values()) == 1
+
+
+def test_every_choice_of_format_comes_from_the_table() -> None:
+    """No command spells its own."""
+    with click.Context(cli.commands) as context:
+        for name in cli.COMMANDS:
+            command = cli.commands.get_command(context, name)
+            assert command is not None
+            offered = [
+                p.type.choices for p in command.params if p.name == "layout" and isinstance(p.type, click.Choice)
+            ]
+            table = list(dict.fromkeys(row.name for row in FORMATS if row.shows.split()[0] == name))
+            assert [list(choices) for choices in offered] == ([table] if table else [])
+
+
+def test_what_is_not_in_the_table_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
+    """The plan is no graph: told with what there is."""
+    assert cli.run([*call_of("draw plan"), "--format", "mermaid"]) == 2
+    assert "--format mermaid: there is only svg of this." in capsys.readouterr().err
