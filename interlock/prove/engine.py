@@ -93,3 +93,8 @@ def time_reason(limits: Limits) -> str:
     """Why a claim is Unknown when the clock ran out."""
     seconds = limits.seconds
     return "out of time" if seconds is None else f"out of time ({round(seconds, 2) or seconds:g} s)"
+
+
+def is_time_reason(reason: str) -> bool:
+    """Whether that is why: more time could have brought an answer."""
+    return reason.startswith("out of time")

@@ -17,13 +17,26 @@ from interlock import cli
 from interlock.cli import exit_codes, folders, methods, stopping
 from interlock.cli.files import write_whole
 from interlock.confirm.confirm import confirm
-from interlock.kernel.claims import Certificate, Claim, Limits, Progress, Proved, Refuted, Report, Unknown
+from interlock.kernel.claims import (
+    Certificate,
+    Claim,
+    Limits,
+    Progress,
+    Proved,
+    Refuted,
+    Report,
+    Undecided,
+    Unknown,
+    silent,
+)
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.certificates.obligations import discharge
 from interlock.prove.decide import decide
-from interlock.prove.engine import MOST_SECONDS, clock_of
-from interlock.study.verify import STOPPED_SECONDS
-from tests.golden.small_hold import REQUIREMENTS, TEXT
+from interlock.prove.engine import MOST_SECONDS, NO_LIMITS, Engine, clock_of
+from interlock.study import sessions
+from interlock.study.sessions import STOPPED_SECONDS
+from interlock.study.verify import verify
+from tests.golden.small_hold import REQUIREMENTS, TEXT, small_hold
 from tests.quality.test_minimal_certificates import asked_of
 
 Result = dict[str, dict[str, str]]
@@ -94,7 +107,7 @@ def test_asking_again_leaves_the_confirming_out(
             raise KeyboardInterrupt
         return confirm(machine, questions, claims)
 
-    monkeypatch.setattr("interlock.study.verify.confirm", torn)
+    monkeypatch.setattr("interlock.study.sessions.confirm", torn)
     assert prove("small.yaml", "--format", "json") == 1
     out = capsys.readouterr().out
     found = statuses(out)["small.yaml"]
@@ -113,7 +126,7 @@ def test_confirming_is_short_once_an_end_was_asked_for(monkeypatch: pytest.Monke
         given.append(seconds)
         return confirm(machine, questions, claims)
 
-    monkeypatch.setattr("interlock.study.verify.confirm", seen)
+    monkeypatch.setattr("interlock.study.sessions.confirm", seen)
     prove("small.yaml", "--format", "json")
     assert set(given) == {None}
     given.clear()
@@ -277,6 +290,61 @@ def test_the_time_named_is_the_time_given(capsys: pytest.CaptureFixture[str]) ->
     """Stages get parts of the time; the reason names all of it."""
     assert prove("small.yaml", "--time", "0.001", "--format", "json") == 3
     assert "out of time (0.001 s)" in capsys.readouterr().out
+
+
+def spending(monkeypatch: pytest.MonkeyPatch, decided: set[int]) -> tuple[list[float], list[int], Engine]:
+    """An engine that spends all of its time, on a clock of its own, and decides at the calls of these numbers.
+
+    Gives the clock and how many questions each call was about.
+    """
+    now, asked = [0.0], list[int]()
+    monkeypatch.setattr(sessions, "monotonic", lambda: now[0])
+
+    def engine(
+        machine: Machine, questions: Sequence[Question], limits: Limits = NO_LIMITS, report: Report = silent
+    ) -> tuple[Claim, ...]:
+        assert limits.seconds is not None
+        asked.append(len(questions))
+        now[0] += limits.seconds
+        reason = f"out of time ({limits.seconds:g} s)"
+        unknown = [Unknown(question.id, "slow", reason, 9 - len(asked)) for question in questions]
+        if len(asked) in decided:
+            return (*decide(machine, questions[:1], Limits(), report), *unknown[1:])
+        return tuple(unknown)
+
+    return now, asked, engine
+
+
+@pytest.mark.parametrize("seconds", [10.0, 150.0])
+def test_all_of_the_time_is_used(seconds: float, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What an engine had no time for is asked again as long as there is some: the time is used, and no more of it."""
+    now, asked, engine = spending(monkeypatch, {1, 2})
+    found = verify(small_hold(), engine, Limits(seconds=seconds))
+    assert 0.9 * seconds < now[0] <= seconds
+    assert len(asked) > 2 and asked[:3] == [asked[0], asked[0] - 1, asked[0] - 2]
+    assert sum(not isinstance(finding, Undecided) for finding in found.findings) == 2
+    open_still = [finding for finding in found.findings if isinstance(finding, Undecided)]
+    assert {finding.reason for finding in open_still} == {f"out of time ({seconds:g} s)"}
+    assert {finding.depth for finding in open_still} == {8}
+
+
+def test_nothing_is_asked_again_that_more_time_would_not_help(monkeypatch: pytest.MonkeyPatch) -> None:
+    """An engine that gave up for another reason would again; and whoever asked to stop wants no more."""
+    for reason, stop in (("no proof was found", False), ("out of time", True)):
+        asked = []
+
+        def engine(
+            machine: Machine,
+            questions: Sequence[Question],
+            limits: Limits = NO_LIMITS,
+            report: Report = silent,
+            reason: str = reason,
+        ) -> tuple[Claim, ...]:
+            asked.append(len(questions))  # noqa: B023 -- used up within the turn
+            return tuple(Unknown(question.id, "early", reason) for question in questions)
+
+        verify(small_hold(), engine, Limits(seconds=30, stop=lambda stop=stop: stop))  # type: ignore[misc]
+        assert len(asked) == 1
 
 
 @pytest.mark.parametrize("value", ["1e9", "1e300", "4294967.3"])
