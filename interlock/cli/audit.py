@@ -124,7 +124,7 @@ def open_procedure(
     compilation = compile_for(hold, loaded.value, given)
     if compilation.compiled is None:
         # what is wrong with the actions is told beside what is wrong with the start
-        bare = compile_for(hold, replace(loaded.value, situation=None, starts=()), given).compiled
+        bare = compile_for(hold, replace(loaded.value, start=()), given).compiled
         more = () if bare is None else bind_procedure(loaded.value, bare).diagnostics
         return Rejected((*compilation.diagnostics, *more), lines)
     binding = bind_procedure(loaded.value, compilation.compiled)

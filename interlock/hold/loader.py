@@ -6,14 +6,15 @@ import posixpath
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from typing import Any, Generic, TypeVar
+from typing import Generic, TypeVar
 
 from interlock.diagnostics.faults import Faults
 from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.language.bay_names import MOST_BAYS, BayNames
 from interlock.hold.language.cross_rules import cross_faults, hidden_names
+from interlock.hold.language.declarations import Record
 from interlock.hold.language.field_types import Listed, RecordOf
-from interlock.hold.language.model import Hold, RequirementText
+from interlock.hold.language.model import BayRule, Hold, RequirementText, Specification
 from interlock.hold.language.nodes import (
     LARGEST_FILE_BYTES,
     MappingNode,
@@ -24,18 +25,17 @@ from interlock.hold.language.nodes import (
     compose,
     decode,
     describe,
+    is_absent,
     split_lines,
 )
 from interlock.hold.language.parser import is_name
-from interlock.hold.language.reader import Reader, is_absent
+from interlock.hold.language.reader import FAILED, Failed, Reader
+from interlock.hold.language.records import note_unknown_keys, read_field, read_record
 from interlock.hold.language.references import BUILT_IN_GROUPS, collect_names, resolve_mentions
-from interlock.hold.language.scalars import FAILED
-from interlock.hold.language.schema_files import FILES
-from interlock.hold.overlay.modification import Draft, apply_modification, start_draft
+from interlock.hold.overlay.changes import Modification
+from interlock.hold.overlay.modification import OverlaidDescription, apply_modification, unchanged
 from interlock.hold.overlay.repetition import expand_repetitions
-from interlock.hold.procedure.actions import Procedure
-from interlock.hold.procedure.fields import PROCEDURE
-from interlock.hold.procedure.reader import read_procedure
+from interlock.hold.procedure.model import Procedure
 
 LONGEST_CHAIN = 20
 """Modifications of modifications beyond this are refused."""
@@ -82,37 +82,39 @@ def load_hold(source: Source, fetch: Fetch) -> Loaded[Hold]:
 def load_audited_hold(procedure: Procedure, fetch: Fetch) -> Loaded[Hold]:
     """Read the description that a procedure names, by the rules that hold for what `modifies` says."""
     files = _Files(fetch)
-    return files.hold(files.named(procedure.hold, procedure.hold_span, [procedure.hold_span.file]))
+    return files.hold(files.named(procedure.hold, procedure.file.span, [procedure.file.span.file]))
 
 
 def load_specification(source: Source) -> Loaded[tuple[RequirementText, ...]]:
     """Read the requirements of a specification; names in them are looked up only in a hold."""
     files = _Files(lambda name: None)
     root = files.root(source)
-    requirements: Any = None
+    specification: Specification | Failed = FAILED
     if root is not None:
-        if _sort_of(root) == "specification":
+        if _sort_of(root) is Specification:
             collect_names(root, None, files.faults)
             reader = Reader(files.faults, None)
-            requirements = reader.record("specification", root)
+            specification = read_record(Specification, root, reader)
             for fault in hidden_names(reader.expressions, reader.made, BUILT_IN_GROUPS):
                 files.faults.take([fault])
         else:
             _wrong_sort(root, "a specification", "`specification:` and `requirements:`", files.faults)
-    return Loaded(None if files.faults else requirements, files.faults.sorted(), files.sources)
+    requirements = None if files.faults or specification is FAILED else specification.requirements
+    return Loaded(requirements, files.faults.sorted(), files.sources)
 
 
 def load_procedure(source: Source) -> Loaded[Procedure]:
     """Read a procedure; the hold that it names is not read, and names are looked up only when it is bound to one."""
     files = _Files(lambda name: None)
     root = files.root(source)
-    procedure: Procedure | None = None
+    procedure: Procedure | Failed = FAILED
     if root is not None:
-        if _sort_of(root) == "procedure":
-            procedure = read_procedure(root, files.faults)
+        if _sort_of(root) is Procedure:
+            procedure = read_record(Procedure, root, Reader(files.faults, None))
         else:
             _wrong_sort(root, "a procedure", "`procedure:`, `hold:` and `steps:`", files.faults)
-    return Loaded(None if files.faults else procedure, files.faults.sorted(), files.sources)
+    found = None if files.faults or procedure is FAILED else procedure
+    return Loaded(found, files.faults.sorted(), files.sources)
 
 
 class _Files:
@@ -144,11 +146,11 @@ class _Files:
 
     def hold(self, source: Source | None) -> Loaded[Hold]:
         """What a file describes, if there is one."""
-        draft = None if source is None else self._draft(source)
-        hold = None if draft is None else _read_hold(draft, self.faults)
+        overlaid = None if source is None else self._overlaid(source)
+        hold = None if overlaid is None else _read_hold(overlaid, self.faults)
         return Loaded(None if self.faults else hold, self.faults.sorted(), self.sources)
 
-    def _draft(self, source: Source) -> Draft | None:
+    def _overlaid(self, source: Source) -> OverlaidDescription | None:
         """The description that a file gives, modified by itself and all files between; None where one is missing."""
         overlays: list[MappingNode] = []
         chain = [source.name]
@@ -157,14 +159,14 @@ class _Files:
             if root is None:
                 return None
             sort = _sort_of(root)
-            if sort in ("specification", "procedure"):
+            if sort in (Specification, Procedure):
                 _wrong_sort(root, "a hold", "`layout:` and `units:`, or `modifies:`", self.faults)
                 return None
-            if sort == "description":
-                draft = start_draft(root)
+            if sort is Hold:
+                description = unchanged(root)
                 for overlay in reversed(overlays):
-                    apply_modification(draft, overlay, self.faults)
-                return draft
+                    apply_modification(description, overlay, self.faults)
+                return description
             _read_head(root, self.faults)
             overlays.append(root)
             node = root.value("modifies")
@@ -224,20 +226,19 @@ def beside(name: str, said: str) -> str:
     return f"{SHIPPED}{path}" if name.startswith(SHIPPED) else path
 
 
-def _sort_of(root: MappingNode) -> str:
+def _sort_of(root: MappingNode) -> type[Record]:
     """Which sort of file this is, by the key that only this sort has."""
     if root.entry("modifies") is not None:
-        return "modification"
+        return Modification
     if root.entry("specification") is not None and root.entry("layout") is None:
-        return "specification"
+        return Specification
     if root.entry("procedure") is not None and root.entry("layout") is None:
-        return "procedure"
-    return "description"
+        return Procedure
+    return Hold
 
 
 def _wrong_sort(root: MappingNode, wanted: str, expected: str, faults: Faults) -> None:
-    found = _sort_of(root)
-    sort = PROCEDURE.noun if found == "procedure" else FILES[found].noun
+    sort = _sort_of(root).declaration.noun
     telling = ("specification", "modifies", "procedure")
     span = next((entry.key.span for entry in root.entries if entry.key.text in telling), root.span)
     faults.add("wrong-file", span, f"this file is {sort}, not {wanted}", expected=expected)
@@ -245,26 +246,26 @@ def _wrong_sort(root: MappingNode, wanted: str, expected: str, faults: Faults) -
 
 def _read_head(root: MappingNode, faults: Faults) -> None:
     """Note what is wrong with the top of a modification; its changes are carried out elsewhere."""
-    record = FILES["modification"]
+    declaration = Modification.declaration
     reader = Reader(faults, None)
-    reader.note_unknown_keys(record, root)
-    for field in record.fields:
+    note_unknown_keys(declaration, root, reader)
+    for field in declaration.fields:
         if field.key != "changes" or root.entry("changes") is None:
-            reader.field(field, root, root.span, record.noun)
+            read_field(field, root, root.span, declaration.noun, reader)
 
 
-def _read_hold(draft: Draft, faults: Faults) -> Hold | None:
-    root = draft.tree()
+def _read_hold(description: OverlaidDescription, faults: Faults) -> Hold | None:
+    root = description.tree()
     bays = _bay_names(root.value("layout"))
     names = collect_names(root, bays, faults)
     reader = Reader(faults, bays)
-    hold = reader.record("description", root)
+    hold = read_record(Hold, root, reader)
     if not faults.has("bad-repetition"):  # what it would have made is missing, not unknown
-        resolve_mentions(reader.mentions, names, bays, draft.removed, faults)
+        resolve_mentions(reader.mentions, names, bays, description.removed, faults)
     known = [*names, *(bays.places if bays else ()), *BUILT_IN_GROUPS]
     faults.take(cross_faults(reader.made))
     faults.take(hidden_names(reader.expressions, reader.made, known))
-    return replace(hold, changes=tuple(draft.changes)) if isinstance(hold, Hold) else None
+    return None if hold is FAILED else replace(hold, changes=tuple(description.changes))
 
 
 def _bay_names(layout: Node | None) -> BayNames | None:
@@ -286,7 +287,7 @@ def _bay_names(layout: Node | None) -> BayNames | None:
     if rules is None:
         return bays
     # which bays the rules take out has to be known before they are read in earnest, faults and all
-    found = Reader(Faults(), bays).value(Listed(RecordOf("bay rule")), rules, "rules")
+    found = Listed(RecordOf(BayRule)).read(rules, "rules", Reader(Faults(), bays))
     if found is FAILED:
         return bays
     missing = frozenset(bay for rule in found if not rule.kinds for bay in rule.bays)

@@ -118,15 +118,15 @@ def _controls(hold: Hold) -> Iterator[Diagnostic]:
 def _doors(hold: Hold) -> Iterator[Diagnostic]:
     devices = {device.id: device for device in hold.devices}
     for door in hold.doorways:
-        for id, state, span in door.path:
-            if id in devices and state not in DEVICE_KINDS[devices[id].kind].states:
-                states = DEVICE_KINDS[devices[id].kind].states
+        for obstacle in door.path:
+            states = DEVICE_KINDS[devices[obstacle.device].kind].states if obstacle.device in devices else ()
+            if states and obstacle.state not in states:
                 yield Diagnostic(
                     "unknown-state",
-                    span,
-                    f"{id}, in the way of {door.id}, is never {state!r}",
+                    obstacle.span,
+                    f"{obstacle.device}, in the way of {door.id}, is never {obstacle.state!r}",
                     "one of " + ", ".join(states),
-                    nearest_name(state, states),
+                    nearest_name(obstacle.state, states),
                 )
 
 

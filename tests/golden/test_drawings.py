@@ -47,7 +47,7 @@ def compiled_of(hold: Hold) -> CompiledHold:
 def broad() -> CompiledHold:
     """Three lanes and ten rows with every kind of device; two bays do not exist, one latch is held down for good."""
     hold = described(FOLDER / "broad.yaml")
-    gone = BayRule(("10L", "10R"), (), hold.span)
+    gone = BayRule(bays=("10L", "10R"), kinds=(), span=hold.span)
     devices = tuple(replace(d, fixed="lowered") if d.id == "M2L" else d for d in hold.devices)
     return compiled_of(replace(hold, layout=replace(hold.layout, rules=(gone,)), devices=devices))
 

@@ -190,8 +190,8 @@ def test_braces_outside_a_repetition_are_text() -> None:
     """)
     (requirement,) = hold.requirements
     assert requirement.text == "{b} is never driven"
-    assert requirement.each == (("b", ("ZL", "bays")),)
-    assert [[span.length for span in spans] for spans in requirement.each_spans] == [[2, 4]]
+    assert [(variable, group.parts) for variable, group in requirement.each] == [("b", ("ZL", "bays"))]
+    assert [[span.length for span in group.spans] for _, group in requirement.each] == [[2, 4]]
 
 
 # --- positions

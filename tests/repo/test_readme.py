@@ -17,9 +17,10 @@ from interlock import cli
 from interlock.__main__ import SIGNALS
 from interlock.cli import COMMANDS, exit_codes
 from interlock.diagnostics.codes import CODES
-from interlock.hold.language.model import RequirementText
-from interlock.hold.language.schema_files import CHANGES, FILES
+from interlock.hold.language.model import Hold, RequirementText, Specification
 from interlock.hold.loader import Source, load_specification
+from interlock.hold.overlay.changes import CHANGES, Modification
+from interlock.hold.procedure.model import Procedure
 from interlock.study.procedure.audit import Overall
 from interlock.study.verify import Status
 
@@ -201,8 +202,9 @@ def test_every_section_is_in_the_readme() -> None:
     rows = [
         name for cell in re.findall(r"^\| (`[^|]+) \|", table, re.MULTILINE) for name in re.findall(r"`(\w+)`", cell)
     ]
-    assert rows == [field.key for field in FILES["description"].fields]
-    for name in (*CHANGES, *(field.key for record in FILES.values() for field in record.fields)):
+    assert rows == Hold.declaration.keys
+    files = (Hold, Modification, Specification, Procedure)
+    for name in (*CHANGES, *(key for file in files for key in file.declaration.keys)):
         assert f"`{name}" in README, name
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -13,12 +14,13 @@ import pytest
 
 from interlock.diagnostics.faults import Faults
 from interlock.hold import json_schema
-from interlock.hold.json_schema import hold_schema
-from interlock.hold.language import model
-from interlock.hold.language.builders import BUILDERS
+from interlock.hold.json_schema import hold_schema, records_within
+from interlock.hold.language.declarations import Record
+from interlock.hold.language.field_types import Reference, types_within
+from interlock.hold.language.model import SECTIONS, Hold, Specification
 from interlock.hold.language.nodes import MappingNode, Node, ScalarNode, compose, split_lines
-from interlock.hold.language.schema_fields import RECORDS
-from interlock.hold.language.schema_files import FILES, SECTIONS
+from interlock.hold.overlay.changes import CHANGES, Modification
+from interlock.hold.procedure.model import Procedure, Step
 
 ROOT = Path(__file__).parents[2]
 FILE = Path(json_schema.__file__).with_name("hold.schema.json")
@@ -120,38 +122,25 @@ def test_modifications_are_flagged_by_their_own_rules() -> None:
     assert not validator.is_valid({**good, "changes": [{"fix": "M1"}]})
 
 
-def test_tables_agree_with_the_model() -> None:
-    """Every field of a table is a field of the record that it makes, and the other way about."""
-    made = {
-        "layout": model.Layout,
-        "bay rule": model.BayRule,
-        "unit": model.UnitKind,
-        "door step": model.DoorStep,
-        "doorway": model.Doorway,
-        "device": model.Device,
-        "deferral": model.Deferral,
-        "control": model.Control,
-        "station": model.Station,
-        "supply": model.Supply,
-        "circuit": model.Circuit,
-        "relay": model.Relay,
-        "sensor": model.Sensor,
-        "section": model.Section,
-        "zone": model.Zone,
-        "place": model.Place,
-        "person": model.Person,
-        "group": model.Group,
-        "situation": model.Situation,
-        "failure": model.FailureMode,
-        "requirement": model.RequirementText,
-    }
-    for name, record in made.items():
-        assert {field.target for field in RECORDS[name].fields} == set(record.__slots__) - {"span", "each_spans"}, name
-    assert set(RECORDS) - set(made) == {"obstacle", "command", "marks"}
-    sections = {*SECTIONS, "title", "about", "layout"}
-    assert {field.key for field in FILES["description"].fields} == {*sections, "interlock"}
-    assert sections == set(model.Hold.__slots__) - {"changes", "span"}
-    assert set(BUILDERS) == {*RECORDS, "description", "specification"}
+def records() -> list[type[Record]]:
+    """Every record of the language."""
+    return [one for file in (Hold, Modification, Specification, Procedure) for one in records_within(file)]
+
+
+def test_records_and_fields_are_told_in_sentences() -> None:
+    """Each record, and each field of it, has a sentence for editors; records have names of their own."""
+    found: list[type[Record]] = list(dict.fromkeys([*records(), *CHANGES.values(), Step]))
+    assert len({one.declaration.name for one in found}) == len(found) == 33
+    sentences = [text for one in found for text in (one.declaration.about, *(f.about for f in one.declaration.fields))]
+    assert len(sentences) > 150
+    assert [text for text in sentences if not re.fullmatch(r"[A-Z`].*[^.]\.", text)] == []
+
+
+def test_references_name_sections() -> None:
+    """A field that names things of a description names sections that there are."""
+    kinds = [kind for one in records() for field in one.declaration.fields for kind in types_within(field.type)]
+    named = {section for kind in kinds if isinstance(kind, Reference) for section in kind.sections}
+    assert {"units", "devices", "controls", "stations", "places"} <= named <= set(SECTIONS)
 
 
 def test_reading_needs_no_graph_library() -> None:

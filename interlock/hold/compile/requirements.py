@@ -33,8 +33,7 @@ def instantiate(texts: tuple[RequirementText, ...], lowering: Lowering) -> tuple
 
 
 def _instances(text: RequirementText, lowering: Lowering) -> Iterator[Instance]:
-    groups = [(name, Path(words, spans)) for (name, words), spans in zip(text.each, text.each_spans, strict=True)]
-    for bound in _combinations(lowering, groups, {}):
+    for bound in _combinations(lowering, text.each, {}):
         if text.where is not None:
             before = len(lowering.faults)
             chosen = lowering.expression(text.where, bound)

@@ -333,9 +333,10 @@ def _door(builder: Builder, door: Doorway) -> None:
     on_sill = [d for d in devices if set(faces_of(builder, devices[d])) & set(sill)]
     thing.parts["sill_devices"] = tuple(builder.world.things[d] for d in on_sill)
     blocked = []
-    for id, state, _ in door.path:
-        if id in builder.world.things and state in builder.world.things[id].states:
-            blocked.append(builder.world.things[id].states[state])
+    for obstacle in door.path:
+        device_states = builder.world.things[obstacle.device].states if obstacle.device in builder.world.things else {}
+        if obstacle.state in device_states:
+            blocked.append(device_states[obstacle.state])
     states["path_blocked"] = builder.signal(
         f"{path}.path_blocked",
         disj(*blocked),

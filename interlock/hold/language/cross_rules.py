@@ -112,9 +112,9 @@ def hidden_names(
         yield from _hidden(expression, names, context)
     for one in made:
         if isinstance(one.value, RequirementText):
-            for (variable, _), spans in zip(one.value.each, one.value.each_spans, strict=True):
+            for variable, group in one.value.each:
                 if variable in names:
-                    yield _hides(variable, spans[0], one.context)
+                    yield _hides(variable, group.spans[0], one.context)
 
 
 def _hidden(syntax: Syntax, names: frozenset[str], context: _Context) -> Iterator[Diagnostic]:

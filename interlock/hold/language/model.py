@@ -1,161 +1,207 @@
-"""What a description says, as plain values.  Meaning is given by `interlock.hold.compile.compiler`.
+"""What a description says.  Each record of the language is declared here, once.
 
-Every record keeps where it was written (`span`).  Lists keep the order of the file.  Ids are unique over the
-whole description, bay names included.  Lengths are in mm, masses in kg.
+Meaning is given by `interlock.hold.compile.compiler`.  Every record keeps where it was written (`span`).  Lists keep
+the order of the file.  Ids are unique over the whole description, bay names included.  Lengths are in mm, masses in kg.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from enum import StrEnum
 from typing import TypeAlias
 
 from interlock.diagnostics.spans import Span
-from interlock.hold.language.syntax import Step, Syntax
+from interlock.hold.kinds import CONTROL_KINDS, DEVICE_KINDS, SENSOR_FAILURES, THING_FAILURES
+from interlock.hold.language import record_rules
+from interlock.hold.language.declarations import Record, field, record
+from interlock.hold.language.directions import DIRECTIONS, Side
+from interlock.hold.language.directions import Direction as Direction
+from interlock.hold.language.field_types import (
+    Amount,
+    Bay,
+    BayOrOutside,
+    Bays,
+    ByDirection,
+    Choice,
+    Expression,
+    ExpressionOrNever,
+    Id,
+    Listed,
+    OrNone,
+    Quantifiers,
+    RecordOf,
+    Reference,
+    SideText,
+    States,
+    StepText,
+    Text,
+    Version,
+    Whole,
+    Word,
+    YesNo,
+)
+from interlock.hold.language.syntax import Path, Step, Syntax
+
+_ByDirection: TypeAlias = tuple[tuple[Direction, Syntax], ...]
+_STATES = Listed(Word("state"), one=True, least=1)
 
 
-class Direction(StrEnum):
-    """A direction of motion on the floor, as seen by someone who looks forward."""
+@record("thing", "a thing")
+class Thing(Record):
+    """An object: no two share an id."""
 
-    FORE = "fore"
-    AFT = "aft"
-    LEFT = "left"
-    RIGHT = "right"
-
-    @property
-    def opposite(self) -> Direction:
-        """The other way along the same axis."""
-        return _OPPOSITE[self]
-
-    @property
-    def axis(self) -> str:
-        """`x` for fore and aft, `y` for left and right."""
-        return "x" if self in (Direction.FORE, Direction.AFT) else "y"
+    id: str = field(Id(), "The name by which everything else refers to it.")
 
 
-_OPPOSITE = {
-    Direction.FORE: Direction.AFT,
-    Direction.AFT: Direction.FORE,
-    Direction.LEFT: Direction.RIGHT,
-    Direction.RIGHT: Direction.LEFT,
-}
+@record("named thing", "a thing")
+class Named(Thing):
+    """An object that people call something."""
+
+    name: str = field(Text(), "What people call it; the id where it is left out.", derived=lambda values: values["id"])
 
 
-@dataclass(frozen=True, slots=True)
-class Side:
-    """A side of a bay; the face that lies there is shared with the neighbour, if there is one."""
+@record("bay rule", "a rule for bays")
+class BayRule(Record):
+    """Bays that hold only some kinds of unit, or that do not exist."""
 
-    bay: str
-    direction: Direction
-    span: Span
-
-
-@dataclass(frozen=True, slots=True)
-class UnitKind:
-    """A kind of unit load; `across` lanes wide and `along` rows long (1x1, 2x1 or 1x2)."""
-
-    id: str
-    name: str
-    across: int
-    along: int
-    max_gross_kg: float | None
-    span: Span
+    bays: tuple[str, ...] = field(Bays(missing=True), "The bays that the rule is about.")
+    kinds: tuple[str, ...] = field(
+        Listed(Reference(("units",)), one=True),
+        "Kinds of unit that they hold; an empty list for bays that do not exist.",
+    )
 
 
-@dataclass(frozen=True, slots=True)
-class BayRule:
-    """Bays that hold only some kinds of unit (`kinds`), or that do not exist (`kinds` empty)."""
+@record("layout", "the layout", rule=record_rules.layout)
+class Layout(Record):
+    """The floor: rows and lanes, and how units can move and must be restrained on it.
 
-    bays: tuple[str, ...]
-    kinds: tuple[str, ...]
-    span: Span
-
-
-@dataclass(frozen=True, slots=True)
-class Layout:
-    """The floor.  Bay `<row><lane>` lies in a row (row 1 the most forward) and a lane (listed from left to right).
-
-    On `ball_mat` bays units move along both axes, elsewhere only fore and aft; across a sill always both.
-    `secured` lists the directions in which a unit must be restrained to be secured (`up` may be among them).
-    `drift` lists the directions in which an unrestrained unit may roll by itself.
-    `pushing`: when the crew may push units by hand (None: never).
-    `hand_work`: when hand-worked devices inside the hold can be reached at all.
+    Bay `<row><lane>` lies in a row and a lane.  Across a sill units move along both axes.
     """
 
-    lanes: tuple[str, ...]
-    rows: int
-    bay_length_mm: float | None
-    bay_width_mm: float | None
-    rules: tuple[BayRule, ...]
-    ball_mat: tuple[str, ...]
-    secured: tuple[str, ...]
-    neighbour_restrains: bool
-    drift: tuple[Direction, ...]
-    pushing: Syntax | None
-    hand_work: Syntax
-    span: Span
+    lanes: tuple[str, ...] = field(Listed(Id(), one=True, least=1), "Lanes from left to right, seen looking forward.")
+    rows: int = field(Whole(1, 200), "How many rows; row 1 is the most forward.")
+    bay_length_mm: float | None = field(Amount("mm"), "Length of a bay along the hold.", default=None)
+    bay_width_mm: float | None = field(Amount("mm"), "Width of a bay across the hold.", default=None)
+    rules: tuple[BayRule, ...] = field(
+        Listed(RecordOf(BayRule)), "Bays that hold only some kinds of unit, or do not exist.", default=()
+    )
+    ball_mat: tuple[str, ...] = field(
+        Bays(least=0), "Bays where units move along both axes; elsewhere they move fore and aft only."
+    )
+    secured: tuple[str, ...] = field(
+        Listed(Choice((*map(str, DIRECTIONS), "up")), one=True),
+        "Directions in which a unit must be restrained to be secured.",
+    )
+    neighbour_restrains: bool = field(YesNo(), "Whether a restrained neighbour restrains.")
+    drift: tuple[Direction, ...] = field(
+        Listed(Choice(DIRECTIONS), one=True), "Directions in which an unrestrained unit may roll by itself."
+    )
+    pushing: Syntax | None = field(
+        ExpressionOrNever(), "When the crew may push units by hand; `never` where they may not."
+    )
+    hand_work: Syntax = field(Expression(), "When hand-worked devices inside the hold can be reached at all.")
 
 
-@dataclass(frozen=True, slots=True)
-class DoorStep:
-    """Latching, unlatching, locking or unlocking of a door: `hand` or `power`, and when it is possible."""
+@record("unit", "a kind of unit", rule=record_rules.unit)
+class UnitKind(Named):
+    """A kind of unit load."""
 
-    by: str
-    when: Syntax
-    span: Span
+    across: int = field(Whole(1, 2), "How many lanes it is wide.")
+    along: int = field(Whole(1, 2), "How many rows it is long.")
+    max_gross_kg: float | None = field(Amount("kg"), "Its greatest gross mass.", default=None)
 
 
-@dataclass(frozen=True, slots=True)
-class Doorway:
-    """A door over the outer side (`side`) of some bays (`bays`).
+@record("door step", "a step of a door")
+class DoorStep(Record):
+    """Latching, unlatching, locking or unlocking."""
 
-    `moved_by` is `power` or `hand`.  With power, `opens` and `closes` say when the drive runs; by hand, when the
-    door is free to be moved that way.  The door leaves closed only when it is unlatched.  Latch and lock are
-    None where the door has none.  `path` names the devices that can stand in its way, in which state, and
-    where that is written.
-    `starts`: any of closed/open, latched, locked that hold at the start.
+    by: str = field(Choice(("hand", "power")), "What does it.")
+    when: Syntax = field(Expression(), "When it is possible.")
+
+
+@record("obstacle", "a device in the way of a door")
+class Obstacle(Record):
+    """A device that can stand in the way of a door."""
+
+    device: str = field(Reference(("devices",)), "The device.")
+    state: str = field(Word("state"), "The state in which it stands in the way.", key="in")
+
+
+@record("doorway", "a doorway", rule=record_rules.doorway)
+class Doorway(Named):
+    """A door over the outer side of some bays.
+
+    The door leaves closed only when it is unlatched.
     """
 
-    id: str
-    name: str
-    bays: tuple[str, ...]
-    side: Direction
-    moved_by: str
-    opens: Syntax
-    closes: Syntax
-    latch: DoorStep | None
-    unlatch: DoorStep | None
-    lock: DoorStep | None
-    unlock: DoorStep | None
-    path: tuple[tuple[str, str, Span], ...]
-    starts: tuple[str, ...]
-    span: Span
+    bays: tuple[str, ...] = field(Bays(), "The bays that it opens to the outside.")
+    side: Direction = field(Choice(DIRECTIONS), "The side of these bays where it is.")
+    moved_by: str = field(Choice(("power", "hand")), "What moves it.")
+    opens: Syntax = field(Expression(), "When the drive opens it; moved by hand, when it is free to open.")
+    closes: Syntax = field(Expression(), "When the drive closes it; moved by hand, when it is free to close.")
+    latch: DoorStep | None = field(OrNone(RecordOf(DoorStep)), "How it is latched; `none` without latch.")
+    unlatch: DoorStep | None = field(
+        OrNone(RecordOf(DoorStep)), "How it is unlatched; needed with a latch.", default=None
+    )
+    lock: DoorStep | None = field(OrNone(RecordOf(DoorStep)), "How it is locked; `none` without lock.")
+    unlock: DoorStep | None = field(OrNone(RecordOf(DoorStep)), "How it is unlocked; needed with a lock.", default=None)
+    path: tuple[Obstacle, ...] = field(
+        Listed(RecordOf(Obstacle), one=True),
+        "Devices that can stand in its way; an empty list where none can.",
+    )
+    starts: tuple[str, ...] = field(
+        Listed(Choice(("closed", "open", "latched", "locked")), one=True, least=1),
+        "What holds of it at the start: closed or open, and latched, locked.",
+    )
 
 
-@dataclass(frozen=True, slots=True)
-class Device:
-    """A device on one or more faces.  `kind` is a key of `interlock.hold.kinds.DEVICE_KINDS`.
+@record("deferral", "a deferral")
+class Deferral(Record):
+    """Why an item is inoperative, and the limit that goes with it."""
 
-    `stops` and `gives_way` list directions of motion across its faces; `restrains` lists axes of x, y, z, which count
-    while it is in its `locking` state.  `circuit` works a powered device, `handle` names the control of a
-    handle-worked one.  `fixed` holds it in one state for good (a deferral, say); `deferred` tells why.
+    because: str = field(Text(), "Why.")
+    limit: Syntax = field(Expression(), "What must hold before the doors are shut for departure.")
+
+
+@record("device", "a device", rule=record_rules.device)
+class Device(Named):
+    """A latch, lock, guide or stop on the side of a bay.
+
+    `kind` is a key of `interlock.hold.kinds.DEVICE_KINDS`.
     """
 
-    id: str
-    name: str
-    kind: str
-    on: tuple[Side, ...]
-    stops: tuple[Direction, ...]
-    gives_way: tuple[Direction, ...]
-    restrains: tuple[str, ...]
-    locking: str
-    starts: tuple[str, ...]
-    circuit: Syntax | None
-    handle: str | None
-    lags: bool
-    fixed: str | None
-    deferred: Deferral | None
-    span: Span
+    kind: str = field(Choice(tuple(DEVICE_KINDS)), "How it behaves.")
+    on: tuple[Side, ...] = field(Listed(SideText(), one=True, least=1), "The side or sides where it stands.")
+    stops: tuple[Direction, ...] = field(
+        Listed(Choice(DIRECTIONS), one=True), "Directions of motion that it stops while it stands up.", default=()
+    )
+    gives_way: tuple[Direction, ...] = field(
+        Listed(Choice(DIRECTIONS), one=True), "Directions of motion to which it gives way.", default=()
+    )
+    restrains: tuple[str, ...] = field(
+        Listed(Choice(("x", "y", "z")), one=True),
+        "Axes along which it restrains a unit while in its locking state: x is along, y across, z up.",
+        default=(),
+    )
+    locking: str = field(
+        Word("state"),
+        "The state in which it restrains; needed for all that can move.",
+        derived=record_rules.only_state,
+    )
+    starts: tuple[str, ...] = field(
+        _STATES,
+        "Its state, or possible states, at the start; needed for hand-worked kinds.",
+        derived=record_rules.resting_state,
+    )
+    circuit: Syntax | None = field(OrNone(Expression()), "What works a powered device.", default=None)
+    handle: str | None = field(
+        OrNone(Reference(("controls",), "self-resetting handle")),
+        "The handle that works a handle-worked lock.",
+        default=None,
+    )
+    lags: bool = field(YesNo(), "Whether others may act before it has settled.", default=False)
+    fixed: str | None = field(OrNone(Word("state")), "The state in which it stays for good.", default=None)
+    deferred: Deferral | None = field(OrNone(RecordOf(Deferral)), "Why it is inoperative.", default=None)
 
     @property
     def is_structure(self) -> bool:
@@ -163,205 +209,205 @@ class Device:
         return self.kind.startswith("fixed")
 
 
-@dataclass(frozen=True, slots=True)
-class Deferral:
-    """Why an item is inoperative and what must be so before the doors are shut for departure."""
+@record("control", "a control", rule=record_rules.control)
+class Control(Named):
+    """Something that a hand works.
 
-    because: str
-    limit: Syntax
-    span: Span
-
-
-@dataclass(frozen=True, slots=True)
-class Control:
-    """Something that a hand works: a key of `interlock.hold.kinds.CONTROL_KINDS`.
-
-    `positions` are those of a switch or selector, or the directions of a lever beside `neutral`.  `behind` names the
-    access panel that must be open to reach it, `reachable` says when a hand can (None: always).  `marks` says which
-    positions of a lever are marked for which direction of motion; one that is called after its direction needs no mark.
+    `kind` is one of `interlock.hold.kinds.CONTROL_KINDS`; a lever has the position `neutral` beside its directions.
     """
 
-    id: str
-    name: str
-    kind: str
-    positions: tuple[str, ...]
-    starts: tuple[str, ...]
-    marks: tuple[tuple[Direction, tuple[str, ...]], ...]
-    behind: str | None
-    reachable: Syntax | None
-    fixed: str | None
-    span: Span
+    kind: str = field(Choice(CONTROL_KINDS), "How it behaves.")
+    positions: tuple[str, ...] = field(
+        Listed(Word("position"), one=True, least=1),
+        "Positions of a switch or selector; directions of a lever beside neutral.",
+        default=(),
+    )
+    starts: tuple[str, ...] = field(
+        _STATES, "Its position, or possible positions, at the start.", derived=record_rules.resting_position
+    )
+    marks: tuple[tuple[Direction, tuple[str, ...]], ...] = field(
+        ByDirection(Listed(Word("position"), one=True, least=1)),
+        "Which way the positions of a lever move a unit; needless for one that is called like its direction.",
+        default=(),
+    )
+    behind: str | None = field(
+        OrNone(Reference(("controls",), "access panel")), "The panel that must be open to reach it.", default=None
+    )
+    reachable: Syntax | None = field(
+        OrNone(Expression()), "When a hand can reach it, beside the panel; left out: always.", default=None
+    )
+    fixed: str | None = field(OrNone(Word("position")), "The position in which it stays for good.", default=None)
 
 
-@dataclass(frozen=True, slots=True)
-class Station:
-    """A place of control; it owns its zones while `owns` is true."""
+@record("station", "a station")
+class Station(Named):
+    """A place of control."""
 
-    id: str
-    name: str
-    controls: tuple[str, ...]
-    owns: Syntax
-    span: Span
+    controls: tuple[str, ...] = field(Listed(Reference(("controls",)), one=True, least=1), "Its controls.")
+    owns: Syntax = field(Expression(), "When it owns its zones.")
 
 
-@dataclass(frozen=True, slots=True)
-class Supply:
-    """A source of power: on or off.  Where `may_be_lost`, it goes and returns at any time, by itself."""
+@record("supply", "a supply")
+class Supply(Named):
+    """A source of power."""
 
-    id: str
-    name: str
-    starts: tuple[str, ...]
-    may_be_lost: bool
-    span: Span
+    starts: tuple[str, ...] = field(Listed(Choice(("off", "on")), one=True, least=1), "Off or on at the start.")
+    may_be_lost: bool = field(YesNo(), "Whether it goes and returns at any time, by itself.")
 
 
-@dataclass(frozen=True, slots=True)
-class Circuit:
-    """A named truth value without memory.  `use` is one of power, permit, inhibit, indication, logic."""
+@record("circuit", "a circuit")
+class Circuit(Named):
+    """A named condition without memory."""
 
-    id: str
-    name: str
-    use: str
-    definition: Syntax
-    span: Span
+    use: str = field(Choice(("power", "permit", "inhibit", "indication", "logic")), "What it is for.")
+    definition: Syntax = field(Expression(), "When it is true.", key="is")
 
 
-@dataclass(frozen=True, slots=True)
-class Relay:
-    """A truth value with memory: set while `sets`, dropped while `drops`, which wins; otherwise it stays."""
+@record("relay", "a relay")
+class Relay(Named):
+    """A named condition with memory."""
 
-    id: str
-    name: str
-    sets: Syntax
-    drops: Syntax
-    starts: tuple[str, ...]
-    span: Span
-
-
-@dataclass(frozen=True, slots=True)
-class Sensor:
-    """Reports a true state of affairs to circuits; can be wrong when it fails."""
-
-    id: str
-    name: str
-    reads: Syntax
-    span: Span
+    sets: Syntax = field(Expression(), "When it is set.")
+    drops: Syntax = field(Expression(), "When it is dropped, which wins.")
+    starts: tuple[str, ...] = field(
+        Listed(Choice(("dropped", "set")), one=True, least=1), "Dropped or set at the start.", default=("dropped",)
+    )
 
 
-@dataclass(frozen=True, slots=True)
-class Command:
-    """What runs a zone in each direction from one station (None: the only one)."""
+@record("sensor", "a sensor")
+class Sensor(Named):
+    """Reports a true state of affairs to circuits."""
 
-    station: str | None
-    runs: tuple[tuple[Direction, Syntax], ...]
-    span: Span
+    reads: Syntax = field(Expression(), "What it reports.")
 
 
-@dataclass(frozen=True, slots=True)
-class Section:
-    """What keeps the drive under one bay from running in a direction."""
+@record("command", "a command", rule=record_rules.command)
+class Command(Record):
+    """What runs a zone in each direction from one station."""
 
-    bay: str
-    inhibits: tuple[tuple[Direction, Syntax], ...]
-    span: Span
+    station: str | None = field(
+        OrNone(Reference(("stations",))), "The station; needed where there are several.", default=None
+    )
+    fore: Syntax | None = field(Expression(), "When it commands fore.", default=None)
+    aft: Syntax | None = field(Expression(), "When it commands aft.", default=None)
+    left: Syntax | None = field(Expression(), "When it commands left.", default=None)
+    right: Syntax | None = field(Expression(), "When it commands right.", default=None)
+
+    @property
+    def runs(self) -> _ByDirection:
+        """The directions that it commands, and when."""
+        ways = zip(DIRECTIONS, (self.fore, self.aft, self.left, self.right), strict=True)
+        return tuple((way, when) for way, when in ways if when is not None)
 
 
-@dataclass(frozen=True, slots=True)
-class Zone:
+@record("section", "a section")
+class Section(Record):
+    """What keeps the drive under one bay from running."""
+
+    bay: str = field(Bay(), "The bay.")
+    inhibits: _ByDirection = field(ByDirection(Expression()), "What inhibits it, by direction.")
+
+
+@record("zone", "a drive zone")
+class Zone(Named):
     """Bays whose drives run on one command.
 
     The drive of a bay runs in a direction while `power` is there, an owning station commands the direction, and neither
-    the zone (`inhibits`) nor the bay's section inhibits it.  `levers` are the levers that are marked for the zone
-    (empty: those that its commands name).
+    the zone (`inhibits`) nor the bay's section inhibits it.
     """
 
-    id: str
-    name: str
-    bays: tuple[str, ...]
-    power: Syntax
-    commands: tuple[Command, ...]
-    inhibits: tuple[tuple[Direction, Syntax], ...]
-    sections: tuple[Section, ...]
-    levers: tuple[str, ...]
-    span: Span
+    bays: tuple[str, ...] = field(Bays(), "Its bays.")
+    power: Syntax = field(Expression(), "When its drives have power.")
+    commands: tuple[Command, ...] = field(Listed(RecordOf(Command), one=True, least=1), "What runs it.")
+    inhibits: _ByDirection = field(ByDirection(Expression()), "What inhibits the whole zone, by direction.", default=())
+    sections: tuple[Section, ...] = field(
+        Listed(RecordOf(Section), one=True), "What inhibits the drive of a bay.", default=()
+    )
+    levers: tuple[str, ...] = field(
+        Listed(Reference(("controls",), "lever"), one=True, least=1),
+        "The levers marked for it; where it is left out, those that its commands name.",
+        default=(),
+    )
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
-    """Where a person can be: `outside`, or in a bay.  `reaches` names devices and controls within reach."""
+@record("place", "a place")
+class Place(Named):
+    """Where a person can be."""
 
-    id: str
-    name: str
-    bay: str | None
-    reaches: tuple[str, ...]
-    span: Span
-
-
-@dataclass(frozen=True, slots=True)
-class Person:
-    """Somebody who goes from place to place while `moves` is true; can work only what is within reach."""
-
-    id: str
-    name: str
-    places: tuple[str, ...]
-    starts: tuple[str, ...]
-    moves: Syntax
-    span: Span
+    bay: str | None = field(BayOrOutside(), "The bay where it is, or `outside`.")
+    reaches: tuple[str, ...] = field(
+        Listed(Reference(("devices", "controls")), one=True), "Devices and controls within reach."
+    )
 
 
-@dataclass(frozen=True, slots=True)
-class Group:
-    """A named list of objects, for quantifiers."""
+@record("person", "a person")
+class Person(Named):
+    """Somebody who goes from place to place."""
 
-    id: str
-    members: tuple[str, ...]
-    span: Span
-
-
-@dataclass(frozen=True, slots=True)
-class Situation:
-    """A named way to start: (object, state) pairs over the `starts` of each thing."""
-
-    id: str
-    name: str
-    sets: tuple[tuple[str, str, Span], ...]
-    span: Span
+    places: tuple[str, ...] = field(Listed(Reference(("places",)), one=True, least=1), "Where they can be.")
+    starts: tuple[str, ...] = field(Listed(Reference(("places",)), one=True, least=1), "Where they can start.")
+    moves: Syntax = field(Expression(), "When they can go from place to place.")
 
 
-@dataclass(frozen=True, slots=True)
-class FailureMode:
-    """A failure that may strike, once and for good: `<of>.<mode>`."""
+@record("group", "a group")
+class Group(Thing):
+    """A named list of things, for quantifiers."""
 
-    of: str
-    mode: str
-    span: Span
+    members: tuple[str, ...] = field(Bays(members=True), "What belongs to it.")
 
 
-@dataclass(frozen=True, slots=True)
-class RequirementText:
-    """A requirement as written, in a specification or in the description itself.
+@record("situation", "a situation")
+class Situation(Named):
+    """A named way to start."""
 
-    `each` binds variables to groups: one instance per combination.  `kind` is never, always, only if, order, can or
-    can always.  `when` is the situation it speaks of.  `source` is a citation, or "common practice, no source".
+    sets: tuple[tuple[str, str, Span], ...] = field(States(), "The states that differ from the usual start.")
+
+
+@record("failure", "a failure")
+class FailureMode(Record):
+    """A failure that may strike, once and for good."""
+
+    of: str = field(
+        Reference(("doorways", "devices", "controls", "supplies", "circuits", "relays", "sensors", "zones")),
+        "What fails.",
+    )
+    mode: str = field(Word("failure mode", (*THING_FAILURES, *SENSOR_FAILURES)), "How it fails.")
+
+
+@record("requirement", "a requirement", rule=record_rules.requirement)
+class RequirementText(Record):
+    """Something to prove.
+
+    As written, in a specification or in the description itself: `each` gives one instance per combination.
     """
 
-    id: str
-    text: str
-    kind: str
-    each: tuple[tuple[str, tuple[str, ...]], ...]
-    where: Syntax | None
-    when: Syntax | None
-    condition: Syntax | None
-    steps: tuple[Step, ...]
-    first: tuple[Step, ...]
-    since: tuple[Step, ...]
-    hazard: str
-    severity: str
-    scheme: str
-    source: str
-    span: Span
-    each_spans: tuple[tuple[Span, ...], ...] = ()
-    """Where each group of `each` is written, word by word."""
+    id: str = field(Id(), "The name by which everything else refers to it.")
+    text: str = field(Text(), "The requirement in plain English.")
+    kind: str = field(
+        Choice(("never", "always", "only if", "order", "can", "can always")),
+        "What it asks of the states or steps that can be reached.",
+    )
+    each: tuple[tuple[str, Path], ...] = field(
+        Quantifiers(), "Variables with the groups they run through.", default=(), key="for"
+    )
+    where: Syntax | None = field(Expression(), "Which combinations of them are meant.", default=None)
+    when: Syntax | None = field(Expression(), "The situation that it speaks of.", default=None)
+    condition: Syntax | None = field(
+        Expression(), "What must never, always or can be so, or can always be brought about.", default=None
+    )
+    steps: tuple[Step, ...] = field(
+        Listed(StepText(), one=True, least=1), "The steps that it speaks of.", default=(), key="step"
+    )
+    first: tuple[Step, ...] = field(
+        Listed(StepText(), one=True, least=1), "Steps of which one must come before.", default=()
+    )
+    since: tuple[Step, ...] = field(
+        Listed(StepText(), one=True, least=1), "The steps that must not lie between.", default=()
+    )
+    hazard: str = field(Text(), "What would happen.")
+    severity: str = field(Text(), "How bad, in the words of the scheme.")
+    scheme: str = field(Text(), "The scheme that the severity is taken from.")
+    source: str = field(Text(), "A citation, or `common practice, no source`.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -373,46 +419,56 @@ class Change:
     span: Span
 
 
-@dataclass(frozen=True, slots=True)
-class Hold:
-    """A whole description, with modifications already carried out (`changes` lists them)."""
+@record("file", "a file")
+class File(Record):
+    """A file of any sort."""
 
-    title: str
-    about: str
-    layout: Layout
-    units: tuple[UnitKind, ...]
-    doorways: tuple[Doorway, ...]
-    devices: tuple[Device, ...]
-    controls: tuple[Control, ...]
-    stations: tuple[Station, ...]
-    supplies: tuple[Supply, ...]
-    circuits: tuple[Circuit, ...]
-    relays: tuple[Relay, ...]
-    sensors: tuple[Sensor, ...]
-    zones: tuple[Zone, ...]
-    places: tuple[Place, ...]
-    people: tuple[Person, ...]
-    groups: tuple[Group, ...]
-    situations: tuple[Situation, ...]
-    failures: tuple[FailureMode, ...]
-    requirements: tuple[RequirementText, ...]
-    changes: tuple[Change, ...]
-    span: Span
+    interlock: str = field(Version(), "The version of the language.")
 
 
-Named: TypeAlias = (
-    UnitKind
-    | Doorway
-    | Device
-    | Control
-    | Station
-    | Supply
-    | Circuit
-    | Relay
-    | Sensor
-    | Zone
-    | Place
-    | Person
-    | Group
-    | Situation
-)
+@record("description", "a description")
+class Hold(File):
+    """A hold, described in full.
+
+    Modifications are already carried out; `changes` lists them.
+    """
+
+    title: str = field(Text(), "What the hold is called.")
+    about: str = field(Text(), "What the hold is, for people.", default="")
+    layout: Layout = field(RecordOf(Layout), "The floor.")
+    units: tuple[UnitKind, ...] = field(Listed(RecordOf(UnitKind)), "Kinds of unit load.")
+    doorways: tuple[Doorway, ...] = field(Listed(RecordOf(Doorway)), "Doors and what permits their motion.", default=())
+    devices: tuple[Device, ...] = field(Listed(RecordOf(Device)), "Latches, locks, guides and stops.", default=())
+    controls: tuple[Control, ...] = field(
+        Listed(RecordOf(Control)), "Switches, selectors, levers, handles and panels.", default=()
+    )
+    stations: tuple[Station, ...] = field(Listed(RecordOf(Station)), "Places of control.", default=())
+    supplies: tuple[Supply, ...] = field(Listed(RecordOf(Supply)), "Sources of power.", default=())
+    circuits: tuple[Circuit, ...] = field(Listed(RecordOf(Circuit)), "Named conditions without memory.", default=())
+    relays: tuple[Relay, ...] = field(Listed(RecordOf(Relay)), "Named conditions with memory.", default=())
+    sensors: tuple[Sensor, ...] = field(Listed(RecordOf(Sensor)), "What circuits can read.", default=())
+    zones: tuple[Zone, ...] = field(Listed(RecordOf(Zone)), "Drive zones.", default=())
+    places: tuple[Place, ...] = field(Listed(RecordOf(Place)), "Where people can be.", default=())
+    people: tuple[Person, ...] = field(Listed(RecordOf(Person)), "Who is there.", default=())
+    groups: tuple[Group, ...] = field(Listed(RecordOf(Group)), "Named lists for quantifiers.", default=())
+    situations: tuple[Situation, ...] = field(Listed(RecordOf(Situation)), "Named ways to start.", default=())
+    failures: tuple[FailureMode, ...] = field(Listed(RecordOf(FailureMode)), "Failures that may strike.", default=())
+    requirements: tuple[RequirementText, ...] = field(Listed(RecordOf(RequirementText)), "What to prove.", default=())
+    changes: tuple[Change, ...] = ()
+
+
+@record("specification", "a specification")
+class Specification(File):
+    """Requirements for any hold."""
+
+    title: str = field(Text(), "Its title.", key="specification")
+    about: str | None = field(Text(), "What it is for, for people.", default=None)
+    requirements: tuple[RequirementText, ...] = field(Listed(RecordOf(RequirementText)), "What to prove.")
+
+
+SECTIONS: Mapping[str, type[Record]] = {
+    one.key: one.type.item.record
+    for one in Hold.declaration.fields
+    if isinstance(one.type, Listed) and isinstance(one.type.item, RecordOf)
+}
+"""The lists of a description and the record of their items, in the order in which they are usually written."""

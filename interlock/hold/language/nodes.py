@@ -159,6 +159,11 @@ def describe(node: Node) -> str:
     return f"'{clip(node.text)}'" if node.text else "nothing"
 
 
+def is_absent(node: Node) -> bool:
+    """Whether a key was written without a value."""
+    return isinstance(node, ScalarNode) and not node.text and not node.quoted
+
+
 def clip(text: str, longest: int = 40) -> str:
     """The text on one line, shortened to at most `longest` characters."""
     flat = " ".join(text.split())

@@ -2,75 +2,43 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Iterator, Mapping
 
-from interlock.diagnostics.spans import Span
-from interlock.hold.kinds import DEVICE_KINDS, control_kind
+from interlock.hold.kinds import DEVICE_KINDS, Kind, control_kind
 from interlock.hold.language.bay_names import MOST_BAYS
-from interlock.hold.language.nodes import MappingNode
-from interlock.hold.language.schema_fields import DIRECTION_WORDS
+from interlock.hold.language.declarations import RecordFault, Values, Written
+from interlock.hold.language.directions import DIRECTIONS
 
 HAND_WORKED = ("manual latch", "manual guide")
 WITH_POSITIONS = ("switch", "selector", "lever")
-
-
-@dataclass(frozen=True, slots=True)
-class Written:
-    """A record as written, with the values read so far; a rule may fill in defaults that depend on other fields.
-
-    Values that could not be read are neither None nor of their type; rules ask for what they need.
-    """
-
-    node: MappingNode
-    span: Span
-    noun: str
-    values: dict[str, Any]
-
-    def key_span(self, key: str) -> Span:
-        """Where a key stands; the record where it does not."""
-        entry = self.node.entry(key)
-        return self.span if entry is None else entry.key.span
-
-    def has(self, key: str) -> bool:
-        """Whether a key is written."""
-        return self.node.entry(key) is not None
-
-
-@dataclass(frozen=True, slots=True)
-class Misfit:
-    """Something that does not fit within a record."""
-
-    code: str
-    span: Span
-    message: str
-    expected: str | None = None
+LEFT_ANYWHERE = ("switch", "selector", "access panel")
+"""Controls that stay where a hand leaves them."""
 
 
 def _a(noun: str) -> str:
     return f"{'an' if noun[0] in 'aeiou' else 'a'} {noun}"
 
 
-def _needs(written: Written, key: str, because: str) -> Misfit:
-    return Misfit("missing-field", written.span, f"{written.noun} lacks '{key}'", f"`{key}:`, because {because}")
+def _needs(written: Written, key: str, because: str) -> RecordFault:
+    return RecordFault("missing-field", written.span, f"{written.noun} lacks '{key}'", f"`{key}:`, because {because}")
 
 
-def _not_here(written: Written, key: str, because: str) -> Misfit:
-    return Misfit("field-not-for-this-kind", written.key_span(key), f"{written.noun} has no '{key}'", because)
+def _not_here(written: Written, key: str, because: str) -> RecordFault:
+    return RecordFault("field-not-for-this-kind", written.key_span(key), f"{written.noun} has no '{key}'", because)
 
 
-def _layout(written: Written) -> Iterator[Misfit]:
+def layout(written: Written) -> Iterator[RecordFault]:
+    """Bays have names that mean one bay each, and there are not too many."""
     lanes, rows = written.values["lanes"], written.values["rows"]
     if not isinstance(lanes, tuple):
         return
     for lane in lanes:
         if lane[0].isdigit():  # row 1 of a lane 1L would have the name of row 11 of a lane L
-            yield Misfit(
+            yield RecordFault(
                 "bad-name", written.key_span("lanes"), f"the lane '{lane}' begins with a digit", "a letter first"
             )
     if isinstance(rows, int) and rows * len(lanes) > MOST_BAYS:
-        yield Misfit(
+        yield RecordFault(
             "too-many-bays",
             written.key_span("rows"),
             f"{rows} rows of {len(lanes)} lanes make {rows * len(lanes):,} bays",
@@ -78,9 +46,10 @@ def _layout(written: Written) -> Iterator[Misfit]:
         )
 
 
-def _unit(written: Written) -> Iterator[Misfit]:
+def unit(written: Written) -> Iterator[RecordFault]:
+    """A unit covers one bay or two."""
     if written.values["across"] == 2 and written.values["along"] == 2:
-        yield Misfit(
+        yield RecordFault(
             "footprint-too-large",
             written.span,
             f"{written.noun} would cover four bays",
@@ -88,12 +57,13 @@ def _unit(written: Written) -> Iterator[Misfit]:
         )
 
 
-def _doorway(written: Written) -> Iterator[Misfit]:
+def doorway(written: Written) -> Iterator[RecordFault]:
+    """Latch and lock can be undone, and it starts in a state that it has."""
     values = written.values
     for part in ("latch", "lock"):
         undo = f"un{part}"
         if (values[part] is None) != (values[undo] is None) and written.has(part):
-            yield Misfit(
+            yield RecordFault(
                 "half-a-latch",
                 written.key_span(undo if values[part] is None else part),
                 f"{written.noun} says how to {undo if values[part] is None else part} but not how to undo it"
@@ -102,7 +72,7 @@ def _doorway(written: Written) -> Iterator[Misfit]:
                 f"both `{part}` and `{undo}`, or `{part}: none` alone",
             )
     if written.has("latch") and values["latch"] is None and values["lock"] is not None:
-        yield Misfit(
+        yield RecordFault(
             "lock-without-latch",
             written.key_span("lock"),
             f"{written.noun} has a lock but no latch",
@@ -112,7 +82,7 @@ def _doorway(written: Written) -> Iterator[Misfit]:
     if not isinstance(starts, tuple):
         return
     if ("closed" in starts) == ("open" in starts):
-        yield Misfit(
+        yield RecordFault(
             "start-not-clear",
             written.key_span("starts"),
             f"{written.noun} cannot start {'closed and open' if 'open' in starts else 'neither closed nor open'}",
@@ -120,7 +90,7 @@ def _doorway(written: Written) -> Iterator[Misfit]:
         )
     for state, part in (("latched", "latch"), ("locked", "lock")):
         if state in starts and values[part] is None:
-            yield Misfit(
+            yield RecordFault(
                 "start-not-clear",
                 written.key_span("starts"),
                 f"{written.noun} starts {state} but has no {part}",
@@ -128,9 +98,34 @@ def _doorway(written: Written) -> Iterator[Misfit]:
             )
 
 
-def _device(written: Written) -> Iterator[Misfit]:
+def _device_kind(values: Values) -> Kind | None:
+    return DEVICE_KINDS.get(values["kind"]) if isinstance(values["kind"], str) else None
+
+
+def only_state(values: Values) -> str | None:
+    """The state of a device that has no other."""
+    kind = _device_kind(values)
+    return kind.states[0] if kind is not None and len(kind.states) == 1 else None
+
+
+def resting_state(values: Values) -> tuple[str] | None:
+    """Where a device starts that returns by itself, or cannot move."""
+    kind = _device_kind(values)
+    return None if kind is None or kind.id in HAND_WORKED else (kind.initial,)
+
+
+def resting_position(values: Values) -> tuple[str] | None:
+    """Where a control starts that returns by itself."""
+    kind, positions = values["kind"], values["positions"]
+    if not isinstance(kind, str) or kind in LEFT_ANYWHERE or not isinstance(positions, tuple):
+        return None
+    return (control_kind(kind, positions).initial,)
+
+
+def device(written: Written) -> Iterator[RecordFault]:
+    """What works it, where it locks and starts, as its kind needs."""
     values = written.values
-    kind = DEVICE_KINDS.get(values["kind"]) if isinstance(values["kind"], str) else None
+    kind = _device_kind(values)
     if kind is None:
         return
     powered, handled = kind.id.startswith("powered"), kind.id == "handle-worked lock"
@@ -140,25 +135,20 @@ def _device(written: Written) -> Iterator[Misfit]:
     ):
         if wanted and values[key] is None:
             message = f"{written.noun} is {_a(kind.id)}, but no {key} works it"
-            yield Misfit(lacking, written.key_span("kind"), message, f"`{key}:`")
+            yield RecordFault(lacking, written.key_span("kind"), message, f"`{key}:`")
         elif not wanted and values[key] is not None:
             message = f"{written.noun} is {_a(kind.id)}, which no {key} works"
-            yield Misfit(surplus, written.key_span(key), message, f"no `{key}:`, or a kind that one works")
-    if len(kind.states) == 1:
-        if values["locking"] is None:
-            values["locking"] = kind.states[0]
-    elif values["locking"] is None:
+            yield RecordFault(surplus, written.key_span(key), message, f"no `{key}:`, or a kind that one works")
+    if values["locking"] is None:
         yield _needs(written, "locking", "up is not always locked")
-    if not written.has("starts"):
-        if kind.id in HAND_WORKED:
-            yield _needs(written, "starts", "a hand can leave it either way")
-        else:
-            values["starts"] = (kind.initial,)
+    if values["starts"] is None:
+        yield _needs(written, "starts", "a hand can leave it either way")
     if values["deferred"] is not None and values["fixed"] is None:
         yield _needs(written, "fixed", "a deferred item stays in one state")
 
 
-def _control(written: Written) -> Iterator[Misfit]:
+def control(written: Written) -> Iterator[RecordFault]:
+    """The positions that its kind needs, and where it starts."""
     values = written.values
     kind, positions = values["kind"], values["positions"]
     if not isinstance(kind, str):
@@ -166,7 +156,7 @@ def _control(written: Written) -> Iterator[Misfit]:
     if kind in WITH_POSITIONS:
         least = 1 if kind == "lever" else 2
         if not written.has("positions") or (isinstance(positions, tuple) and len(positions) < least):
-            yield Misfit(
+            yield RecordFault(
                 "control-without-positions",
                 written.key_span("positions"),
                 f"{written.noun} is {_a(kind)} with {'one position' if positions else 'no positions'}",
@@ -174,14 +164,14 @@ def _control(written: Written) -> Iterator[Misfit]:
             )
             return
         if kind == "lever" and isinstance(positions, tuple) and "neutral" in positions:
-            yield Misfit(
+            yield RecordFault(
                 "neutral-listed",
                 written.key_span("positions"),
                 f"{written.noun} lists 'neutral' among its directions",
                 "the directions only; every lever returns to neutral",
             )
         if kind == "lever" and isinstance(positions, tuple) and "held" in positions:
-            yield Misfit(
+            yield RecordFault(
                 "reserved-name",
                 written.key_span("positions"),
                 f"{written.noun} has a position 'held', but every lever is held when it is away from neutral",
@@ -194,25 +184,22 @@ def _control(written: Written) -> Iterator[Misfit]:
         yield _not_here(written, "marks", f"no marks: {_a(kind)} is no command that is held")
     elif isinstance(positions, tuple) and isinstance(values["marks"], tuple):
         yield from _marks(written, positions)
-    if not written.has("starts"):
-        if kind in ("switch", "selector", "access panel"):
-            yield _needs(written, "starts", "a hand can leave it in any position")
-        elif isinstance(positions, tuple):
-            values["starts"] = (control_kind(kind, positions).initial,)
+    if kind in LEFT_ANYWHERE and not written.has("starts"):
+        yield _needs(written, "starts", "a hand can leave it in any position")
 
 
-def _marks(written: Written, positions: tuple[str, ...]) -> Iterator[Misfit]:
+def _marks(written: Written, positions: tuple[str, ...]) -> Iterator[RecordFault]:
     for way, marked in written.values["marks"]:
-        for position in marked if isinstance(marked, tuple) else ():
+        for position in marked:
             if position not in positions:
-                yield Misfit(
+                yield RecordFault(
                     "wrong-mark",
                     written.key_span("marks"),
                     f"{written.noun} has no position {position!r} to be marked for {way}",
                     "one of " + ", ".join(positions),
                 )
-            elif position in DIRECTION_WORDS and position != way:
-                yield Misfit(
+            elif position in DIRECTIONS and position != way:
+                yield RecordFault(
                     "wrong-mark",
                     written.key_span("marks"),
                     f"{written.noun} has a position called {position!r} that is marked for {way}",
@@ -220,9 +207,10 @@ def _marks(written: Written, positions: tuple[str, ...]) -> Iterator[Misfit]:
                 )
 
 
-def _command(written: Written) -> Iterator[Misfit]:
+def command(written: Written) -> Iterator[RecordFault]:
+    """It commands some direction."""
     if not any(written.has(way) for way in ("fore", "aft", "left", "right")):
-        yield Misfit(
+        yield RecordFault(
             "missing-field",
             written.span,
             f"{written.noun} commands nothing",
@@ -241,7 +229,8 @@ _REQUIREMENT_NEEDS: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
 """For each kind of requirement the fields that it needs and those that it may have besides."""
 
 
-def _requirement(written: Written) -> Iterator[Misfit]:
+def requirement(written: Written) -> Iterator[RecordFault]:
+    """The fields that its kind asks for, and no others."""
     kind = written.values["kind"]
     if not isinstance(kind, str):
         return
@@ -254,15 +243,3 @@ def _requirement(written: Written) -> Iterator[Misfit]:
             yield _not_here(written, key, f"for the kind '{kind}': {', '.join((*needed, *allowed))}")
     if written.has("where") and not written.has("for"):
         yield _not_here(written, "where", "`for:`, whose combinations `where` chooses from")
-
-
-RULES: Mapping[str, Callable[[Written], Iterator[Misfit]]] = {
-    "layout": _layout,
-    "unit": _unit,
-    "doorway": _doorway,
-    "device": _device,
-    "control": _control,
-    "command": _command,
-    "requirement": _requirement,
-}
-"""The rules of each record that has any."""

@@ -8,11 +8,10 @@ from dataclasses import dataclass
 from interlock.diagnostics.faults import Faults
 from interlock.diagnostics.spans import Span
 from interlock.hold.language.bay_names import BayNames, looks_like_bay
+from interlock.hold.language.model import SECTIONS, Thing
 from interlock.hold.language.nodes import MappingNode, ScalarNode, SequenceNode, clip
 from interlock.hold.language.parser import KEYWORDS, is_name
-from interlock.hold.language.scalars import Mention
-from interlock.hold.language.schema_fields import RECORDS
-from interlock.hold.language.schema_files import SECTIONS
+from interlock.hold.language.reader import Mention
 
 BUILT_IN_GROUPS = (
     "bays",
@@ -72,7 +71,8 @@ def id_of(item: MappingNode) -> ScalarNode | None:
 def collect_names(root: MappingNode, bays: BayNames | None, faults: Faults) -> dict[str, Defined]:
     """Every name given in a description, the first of each; notes a fault for each that is taken or reserved."""
     names: dict[str, Defined] = {}
-    for section, about in SECTIONS.items():
+    for section, record in SECTIONS.items():
+        is_thing = issubclass(record, Thing)
         seen: dict[str, Defined] = {}
         for item in items_of(root, section):
             given = id_of(item)
@@ -80,12 +80,12 @@ def collect_names(root: MappingNode, bays: BayNames | None, faults: Faults) -> d
                 continue
             kind = item.value("kind")
             here = Defined(section, kind.text if isinstance(kind, ScalarNode) else None, given.span)
-            table = names if about.named else seen
-            if about.named:
+            table = names if is_thing else seen
+            if is_thing:
                 _check_free(given, section, item.context, bays, faults)
             earlier = table.get(given.text)
             if earlier is not None:
-                noun = RECORDS[SECTIONS[earlier.section].record].noun
+                noun = SECTIONS[earlier.section].declaration.noun
                 faults.add(
                     "name-taken",
                     given.span,
@@ -133,7 +133,6 @@ def resolve_mentions(
     """
     for mention in mentions:
         defined = names.get(mention.name)
-        anything = mention.sections == ("*",)
         if defined is None:
             if mention.bays and (bays is None or mention.name in bays):
                 if bays is not None and mention.name in bays.missing:
@@ -146,13 +145,13 @@ def resolve_mentions(
                     )
                 continue
             _unknown(mention, names, bays, removed, faults)
-        elif not anything and defined.section not in mention.sections:
-            noun = RECORDS[SECTIONS[defined.section].record].noun
+        elif mention.sections is not None and defined.section not in mention.sections:
+            noun = SECTIONS[defined.section].declaration.noun
             faults.add(
                 "wrong-object-kind",
                 mention.span,
                 f"'{clip(mention.name)}' is {noun}",
-                expected=_nouns(mention),
+                expected=_nouns(mention.sections),
                 context=mention.context,
             )
         elif mention.kind is not None and defined.kind != mention.kind:
@@ -165,8 +164,8 @@ def resolve_mentions(
             )
 
 
-def _nouns(mention: Mention) -> str:
-    *nouns, last = (RECORDS[SECTIONS[section].record].noun for section in mention.sections)
+def _nouns(sections: tuple[str, ...]) -> str:
+    *nouns, last = (SECTIONS[section].declaration.noun for section in sections)
     return f"{', '.join(nouns)} or {last}" if nouns else last
 
 
@@ -188,14 +187,14 @@ def _unknown(
         )
         return
     fitting = [
-        name for name, defined in names.items() if mention.sections == ("*",) or defined.section in mention.sections
+        name for name, defined in names.items() if mention.sections is None or defined.section in mention.sections
     ]
     if mention.bays and bays is not None:
         if looks_like_bay(mention.name):
             fitting.extend(bays.places)
         expected = "a bay or the id of something"
     else:
-        expected = f"the id of {_nouns(mention)}"
+        expected = f"the id of {_nouns(mention.sections) if mention.sections else 'something'}"
     faults.add(
         "unknown-name",
         mention.span,

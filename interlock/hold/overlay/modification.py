@@ -11,19 +11,19 @@ from dataclasses import dataclass, field
 
 from interlock.diagnostics.faults import Faults
 from interlock.diagnostics.spans import Span
-from interlock.hold.language.field_types import Record
-from interlock.hold.language.model import Change
-from interlock.hold.language.nodes import Entry, MappingNode, Node, ScalarNode, SequenceNode, clip, describe
-from interlock.hold.language.reader import Reader, is_absent
+from interlock.hold.language.declarations import Declaration
+from interlock.hold.language.model import SECTIONS, Change
+from interlock.hold.language.nodes import Entry, MappingNode, Node, ScalarNode, SequenceNode, clip, describe, is_absent
+from interlock.hold.language.reader import Reader
+from interlock.hold.language.records import first_lower, note_unknown_keys
 from interlock.hold.language.references import id_of
-from interlock.hold.language.schema_fields import RECORDS
-from interlock.hold.language.schema_files import CHANGES, SECTIONS
+from interlock.hold.overlay.changes import CHANGES
 
 FIXED_SECTIONS = ("devices", "controls")
 
 
 @dataclass(slots=True)
-class Draft:
+class OverlaidDescription:
     """A description while it is being modified.
 
     `sections` holds the items of each list, None where one was taken away; `index` tells where each id is.
@@ -67,42 +67,42 @@ class Draft:
         return tuple(item for item in self.sections[section] if item is not None)
 
 
-def start_draft(root: MappingNode) -> Draft:
+def unchanged(root: MappingNode) -> OverlaidDescription:
     """A description before any change.  Sections that are no lists stay as they are, to be told when they are read.
 
     An object comes before a requirement of the same id.
     """
-    draft = Draft(root, {}, {})
+    description = OverlaidDescription(root, {}, {})
     for key in SECTIONS:
         node = root.value(key)
         if node is None:
-            draft.sections[key] = []
+            description.sections[key] = []
         elif isinstance(node, SequenceNode):
-            draft.sections[key] = []
+            description.sections[key] = []
             for item in node.items:
-                draft.append(key, item)
-    return draft
+                description.append(key, item)
+    return description
 
 
-def apply_modification(draft: Draft, modification: MappingNode, faults: Faults) -> None:
+def apply_modification(description: OverlaidDescription, modification: MappingNode, faults: Faults) -> None:
     """Carry out the changes of a modification in order, and give the description its title."""
     heads = {key: entry for key in ("title", "about") if (entry := modification.entry(key)) is not None}
-    kept = tuple(entry for entry in draft.root.entries if entry.key.text not in heads)
-    draft.root = MappingNode((*heads.values(), *kept), draft.root.span)
+    kept = tuple(entry for entry in description.root.entries if entry.key.text not in heads)
+    description.root = MappingNode((*heads.values(), *kept), description.root.span)
     changes = modification.value("changes")
     if not isinstance(changes, SequenceNode):
         if changes is not None:
             faults.add("not-a-list", changes.span, f"'changes' cannot be {describe(changes)}", expected="a list")
         return
     for item in changes.items:
-        _Carrier(draft, faults, item.context if isinstance(item, MappingNode) else ()).carry_out(item)
+        _Carrier(description, faults, item.context if isinstance(item, MappingNode) else ()).carry_out(item)
 
 
 class _Carrier:
     """Carries out one change."""
 
-    def __init__(self, draft: Draft, faults: Faults, context: tuple[str, ...]) -> None:
-        self._draft = draft
+    def __init__(self, description: OverlaidDescription, faults: Faults, context: tuple[str, ...]) -> None:
+        self._description = description
         self._faults = faults
         self._context = context
 
@@ -120,10 +120,9 @@ class _Carrier:
             self._add("unknown-change", span, said, f"one of {verbs}", nearest)
             return
         verb = found[0].key.text
-        record = CHANGES[verb]
-        reader = Reader(self._faults, None, self._context)
-        reader.note_unknown_keys(record, item)
-        if self._lacks(record, item):
+        declaration = CHANGES[verb].declaration
+        note_unknown_keys(declaration, item, Reader(self._faults, None, self._context))
+        if self._lacks(declaration, item):
             return
         value = found[0].value
         if verb == "add":
@@ -135,7 +134,7 @@ class _Carrier:
         if verb == "change" and value.text == "layout":
             self._change_layout(value, item)
             return
-        place = self._draft.index.get(value.text)
+        place = self._description.index.get(value.text)
         if place is None:
             self._unknown(value)
             return
@@ -145,9 +144,9 @@ class _Carrier:
 
     def _remove(self, target: ScalarNode, item: MappingNode, place: tuple[str, int]) -> None:
         section, at = place
-        self._draft.sections[section][at] = None
-        del self._draft.index[target.text]
-        self._draft.removed[target.text] = target.span
+        self._description.sections[section][at] = None
+        del self._description.index[target.text]
+        self._description.removed[target.text] = target.span
         self._note("remove", target)
 
     def _fix(self, target: ScalarNode, item: MappingNode, place: tuple[str, int]) -> None:
@@ -187,12 +186,12 @@ class _Carrier:
 
     def _change_layout(self, target: ScalarNode, item: MappingNode) -> None:
         fields = self._new_fields(item)
-        layout = self._draft.root.entry("layout")
+        layout = self._description.root.entry("layout")
         if fields is None or layout is None or not isinstance(layout.value, MappingNode):
             return
         changed = Entry(layout.key, _replaced(layout.value, fields, self._as_changed(target)))
-        entries = tuple(changed if entry is layout else entry for entry in self._draft.root.entries)
-        self._draft.root = MappingNode(entries, self._draft.root.span)
+        entries = tuple(changed if entry is layout else entry for entry in self._description.root.entries)
+        self._description.root = MappingNode(entries, self._description.root.span)
         self._note("change", target)
 
     def _add_items(self, value: Node) -> None:
@@ -214,19 +213,19 @@ class _Carrier:
                 self._add("not-a-list", entry.value.span, f"'{section}' cannot be {describe(entry.value)}", "a list")
                 continue
             for item in entry.value.items:
-                given = self._draft.append(section, item)
+                given = self._description.append(section, item)
                 if given is not None:
-                    self._draft.removed.pop(given.text, None)
+                    self._description.removed.pop(given.text, None)
                 name = given.text if given is not None else _nameless(section, item)
-                self._draft.changes.append(Change("add", name, given.span if given is not None else item.span))
+                self._description.changes.append(Change("add", name, given.span if given is not None else item.span))
 
     # --- parts of them
 
     def _set(self, target: ScalarNode, place: tuple[str, int], fields: Mapping[str, Entry]) -> None:
         section, at = place
-        item = self._draft.sections[section][at]
+        item = self._description.sections[section][at]
         if isinstance(item, MappingNode):
-            self._draft.sections[section][at] = _replaced(item, fields, self._as_changed(target))
+            self._description.sections[section][at] = _replaced(item, fields, self._as_changed(target))
 
     def _new_fields(self, item: MappingNode) -> dict[str, Entry] | None:
         fields = item.value("to")
@@ -239,17 +238,17 @@ class _Carrier:
     def _is_of(self, target: ScalarNode, place: tuple[str, int], sections: tuple[str, ...], expected: str) -> bool:
         if place[0] in sections:
             return True
-        noun = RECORDS[SECTIONS[place[0]].record].noun
+        noun = SECTIONS[place[0]].declaration.noun
         self._add("wrong-object-kind", target.span, f"'{clip(target.text)}' is {noun}", expected)
         return False
 
-    def _lacks(self, record: Record, item: MappingNode) -> bool:
+    def _lacks(self, declaration: Declaration, item: MappingNode) -> bool:
         lacking = False
-        for needed in record.fields:
+        for needed in declaration.fields:
             entry = item.entry(needed.key)
-            expected = f"`{needed.key}:` ({needed.about[:1].lower() + needed.about[1:].rstrip('.')})"
+            expected = f"`{needed.key}:` ({first_lower(needed.about)})"
             if needed.required and entry is None:
-                self._add("missing-field", item.span, f"{record.noun} lacks '{needed.key}'", expected)
+                self._add("missing-field", item.span, f"{declaration.noun} lacks '{needed.key}'", expected)
                 lacking = True
             elif entry is not None and is_absent(entry.value):
                 self._add("missing-value", entry.key.span, f"'{needed.key}' has no value", expected)
@@ -257,8 +256,8 @@ class _Carrier:
         return lacking
 
     def _unknown(self, target: ScalarNode) -> None:
-        if target.text in self._draft.removed:
-            gone = self._draft.removed[target.text]
+        if target.text in self._description.removed:
+            gone = self._description.removed[target.text]
             self._add(
                 "unknown-name",
                 target.span,
@@ -271,14 +270,14 @@ class _Carrier:
             target.span,
             f"nothing is called '{clip(target.text)}' in the hold that is modified",
             "the id of something listed there",
-            self._faults.hint(target.text, self._draft.index),
+            self._faults.hint(target.text, self._description.index),
         )
 
     def _as_changed(self, target: ScalarNode) -> tuple[str, ...]:
         return (f"as changed in {target.span.file}, line {target.span.line}", *self._context)
 
     def _note(self, verb: str, target: ScalarNode) -> None:
-        self._draft.changes.append(Change(verb, target.text, target.span))
+        self._description.changes.append(Change(verb, target.text, target.span))
 
     def _add(
         self, code: str, span: Span, message: str, expected: str | None = None, nearest: str | None = None
@@ -291,7 +290,7 @@ def _nameless(section: str, item: Node) -> str:
     of, mode = (item.value("of"), item.value("mode")) if isinstance(item, MappingNode) else (None, None)
     if isinstance(of, ScalarNode) and isinstance(mode, ScalarNode):
         return f"{of.text}.{mode.text}"
-    return RECORDS[SECTIONS[section].record].noun
+    return SECTIONS[section].declaration.noun
 
 
 def _key(name: str, like: ScalarNode) -> ScalarNode:

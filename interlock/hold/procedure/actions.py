@@ -1,4 +1,4 @@
-"""A written procedure as plain values: what people are to do to a hold, in order.
+"""What people can do to a hold, as procedures say it.
 
 Meaning is given by `interlock.hold.procedure.binding`, which looks the names up in a compiled hold.
 """
@@ -85,7 +85,7 @@ class Action:
 
     `subject` is what it is done to (None for `check` and `wait`); `to` the position, direction, place or kind of unit
     that goes with it; `condition` what is looked at, waited for or worked towards.  `text` is as written, blanks
-    evened out; `group` a place in `Procedure.groups`, the innermost one, or None.  `beside` is the bay beside which
+    evened out; `group` a place in `Steps.groups`, the innermost one, or None.  `beside` is the bay beside which
     the loader works, with the place where that was written; without it any place at the sill will do.
     """
 
@@ -103,31 +103,11 @@ class Action:
 
 @dataclass(frozen=True, slots=True)
 class ActionGroup:
-    """Actions that belong together: `first` to before `end` in `Procedure.actions`; `within` is the group around it."""
+    """Actions that belong together: `first` to before `end` in `Steps.actions`; `within` is the group around it."""
 
     name: str
     note: str
     first: int
     end: int
     within: int | None
-    span: Span
-
-
-@dataclass(frozen=True, slots=True)
-class Procedure:
-    """A whole procedure, its repetitions written out.
-
-    `hold` names the file of the description, seen from the folder of the procedure.  It starts from the situation of
-    that id, or with `starts` as (thing, state, where written) in the place of the usual start; both may be missing.
-    """
-
-    title: str
-    about: str
-    hold: str
-    hold_span: Span
-    situation: str | None
-    starts: tuple[tuple[str, str, Span], ...]
-    actions: tuple[Action, ...]
-    groups: tuple[ActionGroup, ...]
-    goal: Syntax
     span: Span

@@ -12,7 +12,8 @@ from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.compile.compiler import Compilation, CompiledHold, compile_hold
 from interlock.hold.compile.lowering import Lowering, Thing
 from interlock.hold.language.model import Direction, Hold, RequirementText, Situation
-from interlock.hold.procedure.actions import Action, Procedure
+from interlock.hold.procedure.actions import Action
+from interlock.hold.procedure.model import Procedure
 from interlock.hold.sill_places import bays_beside, places_of_rules, standing_beside
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, conj, disj
 from interlock.kernel.machine import Actor
@@ -86,7 +87,7 @@ def compile_for(hold: Hold, procedure: Procedure, requirements: tuple[Requiremen
         )
         if faults:
             return Compilation(None, faults)
-        made = Situation(START_ID, "as the procedure says", procedure.starts, procedure.span)
+        made = Situation(id=START_ID, name="as the procedure says", sets=procedure.starts, span=procedure.span)
         hold = replace(hold, situations=(*hold.situations, made))
         situation = START_ID
     return compile_hold(hold, requirements, situation)
@@ -98,8 +99,8 @@ def compile_freely(hold: Hold, procedure: Procedure, requirements: tuple[Require
     Such a supply goes and comes at any time, so this is what people can be faced with who keep to no procedure.
     """
     free = {supply.id for supply in hold.supplies if supply.may_be_lost}
-    starts = tuple(entry for entry in procedure.starts if entry[0] not in free)
-    found = compile_for(hold, replace(procedure, starts=starts), requirements)
+    kept = tuple(entry for entry in procedure.starts if entry[0] not in free)
+    found = compile_for(hold, replace(procedure, start=procedure.situation or kept), requirements)
     # a relay that is set at the start may need the supply to be on
     return found if found.compiled is not None else compile_for(hold, procedure, requirements)
 
@@ -116,7 +117,7 @@ def _is_bay(hold: Hold, id: str) -> bool:
 def bind_procedure(procedure: Procedure, compiled: CompiledHold) -> Binding:
     """Looks up every name; all faults are told at once."""
     binder = _Binder(compiled)
-    actions = [binder.action(action) for action in procedure.actions]
+    actions = [binder.action(action) for action in procedure.steps.actions]
     goal = binder.lowering.expression(procedure.goal)
     faults = Faults()
     faults.take(binder.lowering.faults)

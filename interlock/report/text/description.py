@@ -92,7 +92,7 @@ def _door(door: Doorway) -> Iterator[Line]:
     if door.lock is None:
         yield from flow("no lock", 6)
     if door.path:
-        yield from labelled("in its way:", ", ".join(f"{id} {state}" for id, state, _ in door.path), 6)
+        yield from labelled("in its way:", ", ".join(f"{one.device} {one.state}" for one in door.path), 6)
     if door.starts:
         yield from labelled("at the start:", ", ".join(door.starts), 6)
 

@@ -39,7 +39,7 @@ def requirement_lines(text: RequirementText) -> Iterator[Line]:
     yield from flow(sentence(text.text), 2)
     yield from labelled("kind:", f"{text.kind} ({KINDS[text.kind]})" if text.kind in KINDS else text.kind, 2)
     for variable, group in text.each:
-        yield from labelled("for every", f"{variable} in {'.'.join(group)}", 2)
+        yield from labelled("for every", f"{variable} in {'.'.join(group.parts)}", 2)
     if text.where is not None:
         yield from labelled("where", print_syntax(text.where), 2)
     if text.when is not None:

@@ -94,7 +94,7 @@ def _at(bound: BoundProcedure, at: int) -> Iterator[Slip]:
             other,
             number,
         )
-    for group in bound.procedure.groups:
+    for group in bound.procedure.steps.groups:
         # leaving out only the last is an omission, leaving out all is none of a group begun
         if group.first < at < group.end - 1:
             yield Slip(

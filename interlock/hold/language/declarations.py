@@ -1,0 +1,184 @@
+"""How the language is declared: a record is a frozen dataclass whose fields say what may be written in them.
+
+From that one declaration come the reader, the names to be looked up, the JSON Schema for editors, and what messages
+say of a field that is missing or misspelt.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from abc import ABC, abstractmethod
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any, ClassVar, Final, Generic, TypeAlias, TypeVar, dataclass_transform, overload
+
+from interlock.diagnostics.spans import Span
+from interlock.hold.language.nodes import MappingNode, Node
+from interlock.hold.language.reader import Failed, Reader
+
+T = TypeVar("T")
+D = TypeVar("D")
+T_co = TypeVar("T_co", covariant=True)
+R = TypeVar("R", bound="Record")
+
+Schema: TypeAlias = dict[str, Any]
+"""A JSON Schema, or a part of one: JSON values."""
+
+Values: TypeAlias = dict[str, Any]
+"""What was read of a record so far, by the names of its attributes; FAILED where the text was wrong."""
+
+
+class FieldType(ABC, Generic[T_co]):
+    """What a field can hold: how it is read, and how editors are told of it."""
+
+    @abstractmethod
+    def read(self, node: Node, key: str, reader: Reader) -> T_co | Failed:
+        """The value that a node holds, or FAILED with the fault noted.  `key` is what messages call it."""
+
+    @abstractmethod
+    def schema(self) -> Schema:
+        """The same for editors, which look nothing up and parse no expressions."""
+
+    def offers(self, word: str) -> bool:
+        """Whether the word is one of a few to choose from."""
+        return False
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One key of a record, and the attribute that its value becomes.
+
+    Where an optional key is absent the value is `default`, or what `derived` makes of the fields before it.
+    """
+
+    key: str
+    attribute: str
+    type: FieldType[Any]
+    about: str
+    required: bool
+    default: object
+    derived: Callable[[Values], object] | None
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A record as written, with the values read so far, for the rules of the record.
+
+    `values` has FAILED where a value could not be read; rules ask for the type that they need.
+    """
+
+    node: MappingNode
+    span: Span
+    noun: str
+    values: Values
+
+    def key_span(self, key: str) -> Span:
+        """Where a key stands; the record where it does not."""
+        entry = self.node.entry(key)
+        return self.span if entry is None else entry.key.span
+
+    def has(self, key: str) -> bool:
+        """Whether a key is written."""
+        return self.node.entry(key) is not None
+
+
+@dataclass(frozen=True, slots=True)
+class RecordFault:
+    """Something that does not fit within a record."""
+
+    code: str
+    span: Span
+    message: str
+    expected: str | None = None
+
+
+Rule: TypeAlias = Callable[[Written], Iterator[RecordFault]]
+"""What must fit together within one record, beyond the type of each field."""
+
+
+@dataclass(frozen=True, slots=True)
+class Declaration:
+    """A record: its name in the schema, how messages speak of one, a sentence for editors, and its fields in order."""
+
+    name: str
+    noun: str
+    about: str
+    fields: tuple[Field, ...]
+    rule: Rule | None
+
+    @property
+    def keys(self) -> list[str]:
+        """Everything that may be written in it."""
+        return [field.key for field in self.fields]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Record:
+    """What every record has: where it was written."""
+
+    declaration: ClassVar[Declaration]
+
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class _Given:
+    """What `field` was told, until the record is complete."""
+
+    type: FieldType[Any]
+    about: str
+    key: str
+    required: bool
+    derived: Callable[[Values], object] | None
+
+
+_GIVEN = "given"
+_NONE_GIVEN: Final = object()
+
+
+@overload
+def field(type: FieldType[T], about: str, *, key: str = ...) -> T: ...
+@overload
+def field(type: FieldType[T], about: str, *, default: D, key: str = ...) -> T | D: ...
+@overload
+def field(type: FieldType[T], about: str, *, derived: Callable[[Values], T | None], key: str = ...) -> T: ...
+def field(
+    type: FieldType[Any],
+    about: str,
+    *,
+    default: object = _NONE_GIVEN,
+    derived: Callable[[Values], object] | None = None,
+    key: str = "",
+) -> Any:
+    """Declare a field of a record: what it can hold, and a sentence for editors and messages.
+
+    It is required unless it has a default, or derives one from the fields before it.  `key` is the word that people
+    write where that cannot be the name of the attribute.  A rule of the record tells where None was derived.
+    """
+    has_default = default is not _NONE_GIVEN
+    metadata = {_GIVEN: _Given(type, about, key, not has_default and derived is None, derived)}
+    if has_default:
+        return dataclasses.field(metadata=metadata, default=default)
+    return dataclasses.field(metadata=metadata)
+
+
+@dataclass_transform(kw_only_default=True, frozen_default=True, field_specifiers=(field,))
+def record(name: str, noun: str, rule: Rule | None = None) -> Callable[[type[R]], type[R]]:
+    """Make a class a record.  The first line of its docstring is what editors show."""
+
+    def declare(declared: type[R]) -> type[R]:
+        about = (declared.__doc__ or "").partition("\n")[0]
+        made = dataclass(frozen=True, slots=True, kw_only=True)(declared)
+        made.declaration = Declaration(name, noun, about, tuple(_fields(made)), rule)
+        return made
+
+    return declare
+
+
+def _fields(made: type[Record]) -> Iterator[Field]:
+    for one in dataclasses.fields(made):
+        given: _Given | None = one.metadata.get(_GIVEN)
+        if given is not None:
+            default = None if one.default is dataclasses.MISSING else one.default
+            key = given.key or one.name
+            yield Field(key, one.name, given.type, given.about, given.required, default, given.derived)

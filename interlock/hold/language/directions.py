@@ -1,0 +1,46 @@
+"""Directions on the floor, and the sides of bays that lie in them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from interlock.diagnostics.spans import Span
+
+
+class Direction(StrEnum):
+    """A direction of motion on the floor, as seen by someone who looks forward."""
+
+    FORE = "fore"
+    AFT = "aft"
+    LEFT = "left"
+    RIGHT = "right"
+
+    @property
+    def opposite(self) -> Direction:
+        """The other way along the same axis."""
+        return _OPPOSITE[self]
+
+    @property
+    def axis(self) -> str:
+        """`x` for fore and aft, `y` for left and right."""
+        return "x" if self in (Direction.FORE, Direction.AFT) else "y"
+
+
+_OPPOSITE = {
+    Direction.FORE: Direction.AFT,
+    Direction.AFT: Direction.FORE,
+    Direction.LEFT: Direction.RIGHT,
+    Direction.RIGHT: Direction.LEFT,
+}
+DIRECTIONS = tuple(Direction)
+"""All of them, in the order in which messages list them."""
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """A side of a bay; the face that lies there is shared with the neighbour, if there is one."""
+
+    bay: str
+    direction: Direction
+    span: Span

@@ -1,0 +1,202 @@
+"""A written procedure: what its file can say, declared as records, and what it reads as."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import TypeAlias
+
+from interlock.diagnostics.spans import Span
+from interlock.hold.language.declarations import (
+    FieldType,
+    Record,
+    RecordFault,
+    Schema,
+    Written,
+    field,
+    record,
+)
+from interlock.hold.language.field_types import NAME, Expression, States, Text, TextType, Word
+from interlock.hold.language.model import File
+from interlock.hold.language.nodes import MappingNode, Node, ScalarNode, SequenceNode, describe
+from interlock.hold.language.reader import FAILED, Failed, Reader
+from interlock.hold.language.records import read_record
+from interlock.hold.language.syntax import Syntax
+from interlock.hold.procedure.action_texts import EXAMPLE, read_action
+from interlock.hold.procedure.actions import Action, ActionGroup
+
+DEEPEST_GROUP = 10
+
+_Starts: TypeAlias = tuple[tuple[str, str, Span], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class NamedFile:
+    """The name of a file, and where it was written."""
+
+    name: str
+    span: Span
+
+
+@dataclass(frozen=True)
+class _FileName(TextType[NamedFile]):
+    """The name of a file."""
+
+    def read_text(self, node: ScalarNode, key: str, reader: Reader) -> NamedFile | Failed:
+        name = Text().read_text(node, key, reader)
+        return FAILED if name is FAILED else NamedFile(name, node.span)
+
+
+@dataclass(frozen=True)
+class _ActionText(TextType[Action]):
+    """An action in the words of the trade."""
+
+    def read_text(self, node: ScalarNode, key: str, reader: Reader) -> Action | Failed:
+        if not node.text.strip():
+            return reader.fail("missing-value", node.span, f"'{key}' is empty", "a text")
+        return read_action(node, reader.faults, reader.context) or FAILED
+
+
+@dataclass(frozen=True)
+class _StepList(FieldType["tuple[Step, ...]"]):
+    """Actions and groups of them."""
+
+    def read(self, node: Node, key: str, reader: Reader) -> tuple[Step, ...] | Failed:
+        if not isinstance(node, SequenceNode):
+            return reader.fail("not-a-list", node.span, f"'{key}' cannot be {describe(node)}", "a list of steps")
+        if not node.items:
+            return reader.fail("empty-list", node.span, f"'{key}' is an empty list", "at least one in it")
+        found = [_read_step(item, reader) for item in node.items]
+        steps = tuple(step for step in found if step is not FAILED)
+        return steps if len(steps) == len(found) else FAILED
+
+    def schema(self) -> Schema:
+        return {"type": "array", "minItems": 1, "items": {"$ref": "#/definitions/step"}}
+
+
+def _one_thing(written: Written) -> Iterator[RecordFault]:
+    if written.has("steps") == written.has("do") or (written.has("do") and written.has("group")):
+        expected = "either `do:`, or `steps:` with or without `group:`"
+        yield RecordFault("mixed-step", written.span, "a step is one action, or a group of them", expected)
+
+
+@record("step", "a step", rule=_one_thing)
+class Step(Record):
+    """An action with a note, or actions that belong together."""
+
+    do: Action | None = field(_ActionText(), "The action, such as `lower M3L`.", default=None)
+    group: str | None = field(Text(), "What the steps together are called.", default=None)
+    note: str = field(Text(), "What people should know.", default="")
+    steps: tuple[Step, ...] = field(_StepList(), "The actions, in order.", default=())
+
+
+def _read_step(node: Node, reader: Reader) -> Step | Failed:
+    match node:
+        case ScalarNode():
+            action = read_action(node, reader.faults, reader.context)
+            return FAILED if action is None else Step(do=action, span=node.span)
+        case MappingNode():
+            key = node.entries[0].key if len(node.entries) == 1 else None
+            if key is not None and key.text not in Step.declaration.keys:
+                # `- check every b in bays: b is empty` is a key and a value to YAML
+                said = "a step with a colon and a blank in it is no text"
+                expected = "quotes around it, or a comma in the place of the colon"
+                return reader.fail("unknown-action", key.span, said, expected)
+            return read_record(Step, node, reader)
+        case SequenceNode():
+            return reader.fail("not-a-text", node.span, f"a step cannot be {describe(node)}", EXAMPLE)
+
+
+@dataclass(frozen=True, slots=True)
+class Steps:
+    """Everything to be done, in order, and the groups that it belongs to, each after the one around it."""
+
+    actions: tuple[Action, ...]
+    groups: tuple[ActionGroup, ...]
+
+
+@dataclass(frozen=True)
+class _AllSteps(FieldType[Steps]):
+    """The steps of a procedure, those of groups in one row with the others."""
+
+    def read(self, node: Node, key: str, reader: Reader) -> Steps | Failed:
+        for span in _too_deep(node, 0):
+            said = "groups stand too deep in one another"
+            return reader.fail("mixed-step", span, said, f"at most {DEEPEST_GROUP}")
+        steps = _StepList().read(node, key, reader)
+        if steps is FAILED:
+            return FAILED
+        actions: list[Action] = []
+        groups: list[ActionGroup] = []
+        _flatten(steps, None, actions, groups)
+        return Steps(tuple(actions), tuple(groups))
+
+    def schema(self) -> Schema:
+        return _StepList().schema()
+
+
+def _too_deep(node: Node | None, depth: int) -> Iterator[Span]:
+    for item in node.items if isinstance(node, SequenceNode) else ():
+        if isinstance(item, MappingNode) and item.entry("steps") is not None:
+            if depth >= DEEPEST_GROUP:
+                yield item.span
+            else:
+                yield from _too_deep(item.value("steps"), depth + 1)
+
+
+def _flatten(steps: tuple[Step, ...], around: int | None, actions: list[Action], groups: list[ActionGroup]) -> None:
+    for step in steps:
+        if step.do is not None:
+            actions.append(replace(step.do, note=step.note, group=around))
+        elif step.group is None:
+            _flatten(step.steps, around, actions, groups)
+        else:
+            place, first = len(groups), len(actions)
+            groups.append(ActionGroup(step.group, step.note, first, first, around, step.span))
+            _flatten(step.steps, place, actions, groups)
+            groups[place] = replace(groups[place], end=len(actions))
+
+
+@dataclass(frozen=True)
+class _Start(FieldType["str | _Starts"]):
+    """The id of a situation, or states by the things that are in them."""
+
+    def read(self, node: Node, key: str, reader: Reader) -> str | _Starts | Failed:
+        if isinstance(node, MappingNode):
+            return States().read(node, key, reader)
+        return Word("situation").read(node, key, reader)
+
+    def schema(self) -> Schema:
+        return {"anyOf": [{**NAME}, States().schema()]}
+
+
+@record("procedure", "a procedure")
+class Procedure(File):
+    """What people are to do to a hold, in order.
+
+    Its repetitions are written out.
+    """
+
+    title: str = field(Text(), "What the procedure is called.", key="procedure")
+    about: str = field(Text(), "What it is for, for people.", default="")
+    file: NamedFile = field(_FileName(), "The file of the hold, seen from the folder of this file.", key="hold")
+    goal: Syntax = field(Expression(), "What must be so at the end.")
+    start: str | _Starts = field(
+        _Start(), "A situation of the description, or states by the things that are in them.", default=()
+    )
+    steps: Steps = field(_AllSteps(), "The actions, in order.")
+
+    @property
+    def hold(self) -> str:
+        """The name of the file of the hold, seen from the folder of the procedure."""
+        return self.file.name
+
+    @property
+    def situation(self) -> str | None:
+        """The situation that it starts from, if it names one."""
+        return self.start if isinstance(self.start, str) else None
+
+    @property
+    def starts(self) -> _Starts:
+        """The states that it starts with in the place of the usual ones, each with where it is written."""
+        return () if isinstance(self.start, str) else self.start
