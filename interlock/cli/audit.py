@@ -66,7 +66,7 @@ def command(
     from interlock.cli.refusals import show_rejection, show_warnings
     from interlock.cli.stopping import noted_stop
     from interlock.kernel.claims import Limits
-    from interlock.report.text.audit import audit_summary
+    from interlock.report.views.audit import audit_view
     from interlock.study.procedure.audit import audit_procedure
 
     shape = chosen_format("audit", layout, output)
@@ -86,11 +86,11 @@ def command(
             )
         took = monotonic() - began
         code = code_of_audit(audit.overall)
-        parts = {"audit": audit, "label": procedure, "verbose": verbose, "seconds": took, "code": code}
-        screen.show(shape.render(parts))
+        view = audit_view(audit, procedure, code)
+        screen.show(shape.render({"view": view, "facts": view.facts, "verbose": verbose, "seconds": took}))
         screen.close()
         if shape.name != "text" or screen.output is not None:
-            click.echo(f"{visible(procedure)}: {audit_summary(audit, took).text}", err=True)
+            click.echo(f"{visible(procedure)}: {view.summary(took)}", err=True)
     return code
 
 

@@ -54,10 +54,10 @@ class Format:
 FORMATS = (
     Format("prove", "text", ".txt", "text.proof:proof_report", ("proof", "quiet", "verbose", "seconds")),
     Format("prove", "json", ".json", "json.proof:proof_document", ("proofs", "rejected", "code")),
-    Format("audit", "text", ".txt", "text.audit:audit_report", ("audit", "label", "verbose", "seconds")),
-    Format("audit", "json", ".json", "json.audit:audit_document", ("audit", "label", "code")),
-    Format("audit", "markdown", ".md", "markdown.audit:audit_markdown", ("audit", "label")),
-    Format("audit", "html", ".html", "html.audit:audit_html", ("audit", "label")),
+    Format("audit", "text", ".txt", "text.audit:audit_report", ("view", "verbose", "seconds")),
+    Format("audit", "json", ".json", "json.writing:document", ("facts",)),
+    Format("audit", "markdown", ".md", "markdown.audit:audit_markdown", ("view",)),
+    Format("audit", "html", ".html", "html.audit:audit_html", ("view",)),
     Format("checklist", "text", ".txt", "text.checklist:checklist_report", ("result", "words", "audited", "verbose")),
     Format(
         "checklist",

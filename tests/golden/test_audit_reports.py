@@ -11,14 +11,18 @@ from pathlib import Path
 import pytest
 
 from interlock import cli
+from interlock.cli.exit_codes import code_of_audit
 from interlock.kernel.machine import Actor
 from interlock.report.html.audit import audit_html
-from interlock.report.json.audit import audit_document
+from interlock.report.json.writing import document
 from interlock.report.languages import in_markdown
 from interlock.report.markdown.audit import audit_markdown
-from interlock.report.text.audit import audit_lines, audit_summary, held_groups, run_lines
-from interlock.report.text.interrupted import afterwards_of, interruption_lines
+from interlock.report.text.audit import audit_lines
+from interlock.report.text.interrupted import interruption_lines
 from interlock.report.text.lines import WIDTH, as_text
+from interlock.report.text.runs import run_lines
+from interlock.report.views.audit import AuditView, audit_view
+from interlock.report.views.facts import as_run
 from interlock.study.procedure.audit import Audit, Overall
 from interlock.study.procedure.holders import Holder
 from interlock.study.procedure.interruptions import Interruption, Resumption
@@ -37,6 +41,11 @@ def flawed() -> Audit:
 def stuck() -> Audit:
     """A procedure that comes to a stand."""
     return audit(planted("open-and-shut", "      - unlock D1\n", ""), slips=True)
+
+
+def view_of(audit: Audit, label: str = "a.yaml") -> AuditView:
+    """What is told of the audit."""
+    return audit_view(audit, label, code_of_audit(audit.overall))
 
 
 def astray(audit: Audit) -> Audit:
@@ -60,7 +69,7 @@ def astray(audit: Audit) -> Audit:
 
 def test_text_has_every_part(flawed: Audit) -> None:
     """Requirements broken, interruptions, slips by kind and effect, who holds what, assumptions, a line to sign."""
-    text = as_text(audit_lines(flawed, "a.yaml"))
+    text = as_text(audit_lines(view_of(flawed)))
     assert "BROKEN as written: locked-only-latched[D1]" in text
     assert re.search(r"omitted \(A8\) +\d+ +\d+ +\d+ +\d+ +\d+\n", text)
     assert re.search(r"nothing +1 1    0     -     locked-only-latched\n", text)
@@ -69,19 +78,19 @@ def test_text_has_every_part(flawed: Audit) -> None:
     assert "lock cargo door (action 8)" in text
     assert "Reviewed by ____" in text
     assert "This is not approved maintenance data" in text
-    assert audit_summary(flawed).text.startswith("findings: 1 requirement broken")
-    assert all(len(line.text) <= WIDTH for line in audit_lines(flawed, "a.yaml", verbose=True))
+    assert view_of(flawed).summary().startswith("findings: 1 requirement broken")
+    assert all(len(line.text) <= WIDTH for line in audit_lines(view_of(flawed), verbose=True))
 
 
 def test_pairs_that_were_not_followed_are_not_said_to_be_harmless(flawed: Audit) -> None:
     """Where only single slips were followed, no format says that two together do nothing, nor that more are needed."""
     assert flawed.slips is not None
-    assert ">2" in as_text(audit_lines(flawed, "a.yaml")).partition("no.: how many")[0]
+    assert ">2" in as_text(audit_lines(view_of(flawed))).partition("no.: how many")[0]
     single = tuple(one for one in flawed.slips.combinations if len(one.slips) == 1)
     cut = replace(flawed, slips=replace(flawed.slips, together=1, combinations=single))
-    text = as_text(audit_lines(cut, "a.yaml")).partition("no.: how many")[0]
+    text = as_text(audit_lines(view_of(cut))).partition("no.: how many")[0]
     assert "what two of them lead to is left open" in " ".join(text.split())
-    for told in (text, audit_markdown(cut, "a.yaml"), audit_html(cut, "a.yaml")):
+    for told in (text, audit_markdown(view_of(cut)), audit_html(view_of(cut))):
         # a cell of the text, of a Markdown table, of a page
         assert not re.search(r"( >|\| (\\>|&gt;)|<td class=\"number\">&gt;)2\b", told)
         assert re.search(r"( >|\| (\\>|&gt;)|<td class=\"number\">&gt;)1\b", told)
@@ -93,14 +102,14 @@ def test_a_step_that_is_nothing_but_a_slip_is_told_once(flawed: Audit) -> None:
     assert flawed.slips is not None
     run = next(r for one in flawed.slips.results if (r := one.run) and any(s.slip == s.text for s in r.steps))
     words = next(step.text for step in run.steps if step.slip == step.text)
-    text = " ".join(as_text(run_lines(run)).split())
+    text = " ".join(as_text(run_lines(as_run(run))).split())
     assert text.count(words) == 1
     assert f"SLIP {words}" in text
 
 
 def test_text_explains_what_is_not_possible(stuck: Audit) -> None:
     """The action, what keeps it from going on, how one comes there, what would help, what is never reached."""
-    text = as_text(audit_lines(stuck, "a.yaml"))
+    text = as_text(audit_lines(view_of(stuck)))
     for words in (
         "3. unlatch D1: not possible",
         "- cargo door is locked",
@@ -114,7 +123,7 @@ def test_text_explains_what_is_not_possible(stuck: Audit) -> None:
 
 def test_text_tells_a_way_to_the_goal_once(stuck: Audit) -> None:
     """What a way shares with one told before is not repeated; followed where it points, each way is told whole."""
-    text = " ".join(as_text(tuple(interruption_lines(astray(stuck), verbose=False))).split())
+    text = " ".join(as_text(tuple(interruption_lines(view_of(astray(stuck)), verbose=False))).split())
     assert text[text.index("before action 1") :] == (
         "before action 1 A way to the goal from there 1. crew: a 2. crew: b 3. crew: c 4. crew: d On that way these "
         "are broken: r. "
@@ -131,20 +140,22 @@ def test_nothing_is_gone_on_with_after_the_end(flawed: Audit) -> None:
     last = len(flawed.actions)
     after = Interruption(last + 1, False, (), (), (), Resumption.GO_ON, None)
     before = replace(after, before=last)
-    audit = replace(flawed, interruptions=(before, after))
-    assert afterwards_of(after, last) == "nothing is left to do"
-    assert afterwards_of(before, last) == "go on with the action that was not finished"
-    text = " ".join(as_text(tuple(interruption_lines(audit, verbose=False))).split())
+    view = view_of(replace(flawed, interruptions=(before, after)))
+    assert [one.afterwards for one in view.interruptions] == [
+        "go on with the action that was not finished",
+        "nothing is left to do",
+    ]
+    text = " ".join(as_text(tuple(interruption_lines(view, verbose=False))).split())
     assert (
         "1 place: afterwards the procedure goes on with the action that was not finished after the end: nothing" in text
     )
-    assert "| after the end | nothing |  | nothing is left to do |" in audit_markdown(audit, "a.yaml")
+    assert "| after the end | nothing |  | nothing is left to do |" in audit_markdown(view)
 
 
 @pytest.mark.parametrize("name", ["work-on-a-sill-lock", "change-at-the-door"])
 def test_kept_audits(name: str) -> None:
     """The reports of both procedures of the main deck are those that were approved, word for word."""
-    text = as_text(audit_lines(audit(demo(name), slips=True), f"{name}.yaml"))
+    text = as_text(audit_lines(view_of(audit(demo(name), slips=True), f"{name}.yaml")))
     kept = ROOT / "tests" / "golden" / "reports" / f"audit-{name}.txt"
     if "INTERLOCK_KEEP_REPORTS" in os.environ:
         kept.write_text(text, "utf-8")
@@ -155,40 +166,40 @@ def test_slips_add_up(stuck: Audit, flawed: Audit) -> None:
     """The table of slips counts each slip once."""
     for one in (stuck, flawed):
         assert one.slips is not None
-        text = as_text(audit_lines(one, "a.yaml"))
+        text = as_text(audit_lines(view_of(one)))
         rows = re.findall(r"^  [a-z ]+(?:\([AC]\d\))? +(\d+) +(\d+) +(\d+) +(\d+) +(\d+)$", text, re.MULTILINE)
         assert sum(int(number) for row in rows for number in row) == len(one.slips.results) > 40
 
 
 def test_held_groups_cover_all(flawed: Audit) -> None:
     """Every requirement stands in one group; what nothing holds comes first."""
-    groups = held_groups(flawed.held)
+    groups = view_of(flawed).groups
     assert sum(len(group.members) for group in groups) == len(flawed.held) == len(flawed.hazards)
     assert groups[0].holder is Holder.NOTHING
-    assert groups[0].origin.id == "locked-only-latched"
+    assert groups[0].text.from_ == "locked-only-latched"
 
 
 def test_json_says_all_that_text_says(flawed: Audit) -> None:
     """The document is JSON, the same on every call, with an entry per action, slip, requirement and interruption."""
-    document = json.loads(audit_document(flawed, "a.yaml", 1))
-    assert audit_document(flawed, "a.yaml", 1) == audit_document(flawed, "a.yaml", 1)
-    assert document["schema"] == 1
-    assert document["exit_code"] == 1
-    assert [one["number"] for one in document["actions"]] == list(range(1, 11))
+    told = json.loads(document(view_of(flawed).facts))
+    assert document(view_of(flawed).facts) == document(view_of(flawed).facts)
+    assert told["schema"] == 1
+    assert told["exit_code"] == 1
+    assert [one["number"] for one in told["actions"]] == list(range(1, 11))
     assert flawed.slips is not None
-    assert len(document["slips"]) == len(flawed.slips.results)
-    assert {one["id"] for one in document["requirements"]} == {h.instance.requirement.id for h in flawed.hazards}
-    assert len(document["interruptions"]) == len(flawed.interruptions)
-    broken = document["broken"][0]
+    assert len(told["slips"]) == len(flawed.slips.results)
+    assert {one["id"] for one in told["requirements"]} == {h.instance.requirement.id for h in flawed.hazards}
+    assert len(told["interruptions"]) == len(flawed.interruptions)
+    broken = told["broken"][0]
     assert broken["requirement"] == "locked-only-latched[D1]"
     assert broken["run"]["steps"][-1]["text"] == "lock cargo door"
-    assert document["disputed"] == []
+    assert told["disputed"] == []
 
 
 def test_markdown_tables_are_tables(flawed: Audit, stuck: Audit) -> None:
     """Every row of a table has as many cells as its head, whatever texts are in it."""
     for one in (flawed, stuck):
-        text = audit_markdown(one, "a.yaml")
+        text = audit_markdown(view_of(one))
         wide = 0
         for line in text.splitlines():
             cells = len(re.findall(r"(?<!\\)\|", line)) if line.startswith("|") else 0
@@ -202,8 +213,8 @@ def test_markdown_tables_are_tables(flawed: Audit, stuck: Audit) -> None:
 def test_page_says_what_the_audit_found(flawed: Audit, stuck: Audit) -> None:
     """The page to sign has what holds each requirement, findings with their runs, slips, and places to sign."""
     for one in (flawed, stuck):
-        page = audit_html(one, "a.yaml")
-        assert page == audit_html(one, "a.yaml")
+        page = audit_html(view_of(one))
+        assert page == audit_html(view_of(one))
         for words in (
             "Reviewed by",
             "Signature",
@@ -215,10 +226,10 @@ def test_page_says_what_the_audit_found(flawed: Audit, stuck: Audit) -> None:
         assert "://" not in page
         ids = {held.instance.origin.id for held in one.held}
         assert all(f"<td>{id}" in page for id in ids)
-    page = audit_html(flawed, "<b>.yaml")
+    page = audit_html(view_of(flawed, "<b>.yaml"))
     assert "&lt;b&gt;.yaml" in page
     assert "Broken as written: locked-only-latched[D1]" in page
-    assert "3. unlatch D1: not possible" in audit_html(stuck, "a.yaml")
+    assert "3. unlatch D1: not possible" in audit_html(view_of(stuck))
 
 
 def test_every_format_says_what_a_failure_leads_to() -> None:
@@ -228,15 +239,15 @@ def test_every_format_says_what_a_failure_leads_to() -> None:
         "../tests/teeth/failing-door-switch.yaml",
     )
     assert one.overall is Overall.FINDINGS
-    lines = as_text(audit_lines(one, "a.yaml"))
-    for text in (lines, audit_markdown(one, "a.yaml"), audit_html(one, "a.yaml")):
+    lines = as_text(audit_lines(view_of(one)))
+    for text in (lines, audit_markdown(view_of(one)), audit_html(view_of(one))):
         assert re.search(r"1 of 2 declared failures can\s+alone", text)
         assert "door open switch sticks at true" in text.lower()
-    document = json.loads(audit_document(one, "a.yaml", 1))
-    assert document["failures"]["declared"] == 2
-    assert [found["failure"] for found in document["failures"]["hazardous"]] == ["door open switch sticks at true"]
-    broken = {entry["id"] for entry in document["requirements"] if entry["single_failures"]}
-    assert broken == set(document["failures"]["hazardous"][0]["breaks"])
+    told = json.loads(document(view_of(one).facts))
+    assert told["failures"]["declared"] == 2
+    assert [found["failure"] for found in told["failures"]["hazardous"]] == ["door open switch sticks at true"]
+    broken = {entry["id"] for entry in told["requirements"] if entry["single_failures"]}
+    assert broken == set(told["failures"]["hazardous"][0]["breaks"])
 
 
 def run(*args: str) -> int:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -12,9 +13,11 @@ import pytest
 from click.testing import CliRunner
 
 from interlock import cli
-from interlock.report.json.audit_schema import AUDIT_SCHEMA
 from interlock.report.json.checklist_schema import CHECKLIST_SCHEMA
+from interlock.report.json.writing import schema as schema_of
+from interlock.report.views.audit_facts import AuditFacts
 
+AUDIT_SCHEMA = schema_of(AuditFacts)
 ROOT = Path(__file__).parents[2]
 MODELS = ROOT / "models"
 WRONG = """\
@@ -76,19 +79,19 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.mark.parametrize("name", AUDITS)
 def test_audits_satisfy_their_schema(name: str, folder: Path) -> None:
     """Every sort of audit: sound, with findings, without slips, out of time."""
-    jsonschema.Draft7Validator(AUDIT_SCHEMA).validate(_audit(name, folder))
+    jsonschema.Draft202012Validator(AUDIT_SCHEMA).validate(_audit(name, folder))
 
 
 @pytest.mark.parametrize("name", CHECKLISTS)
 def test_checklists_satisfy_their_schema(name: str) -> None:
     """Every sort of checklist, and every sort of refusal."""
-    jsonschema.Draft7Validator(CHECKLIST_SCHEMA).validate(_checklist(name))
+    jsonschema.Draft202012Validator(CHECKLIST_SCHEMA).validate(_checklist(name))
 
 
 def test_schemas_are_schemas() -> None:
-    """Draft-07 accepts both."""
-    for schema in (AUDIT_SCHEMA, CHECKLIST_SCHEMA):
-        jsonschema.Draft7Validator.check_schema(schema)
+    """The draft accepts both."""
+    for one in (AUDIT_SCHEMA, CHECKLIST_SCHEMA):
+        jsonschema.Draft202012Validator.check_schema(one)
 
 
 def test_between_them_they_use_everything(folder: Path) -> None:
@@ -137,7 +140,7 @@ def test_the_schemas_are_strict(folder: Path) -> None:
     """A member more or a member less, in any object of a document, does not satisfy the schema."""
     cases = ((AUDIT_SCHEMA, _audit("planted", folder)), (CHECKLIST_SCHEMA, _checklist("pairs")))
     for schema, document in cases:
-        validator = jsonschema.Draft7Validator(schema)
+        validator = jsonschema.Draft202012Validator(schema)
         places = _one_of_each(_places(document))
         assert len(places) > 9
         for place in places:
@@ -146,6 +149,29 @@ def test_the_schemas_are_strict(folder: Path) -> None:
             for step in place:
                 at = at[step]
             assert not validator.is_valid(_spoiled(document, place, sorted(at)[0])), place
+
+
+def _objects(schema: Any) -> Iterator[Any]:
+    """Every piece of a schema that tells the members of an object."""
+    if isinstance(schema, dict):
+        if isinstance(schema.get("properties"), dict) and schema.get("type") == "object":
+            yield schema
+        for inner in schema.values():
+            yield from _objects(inner)
+    elif isinstance(schema, list):
+        for inner in schema:
+            yield from _objects(inner)
+
+
+@pytest.mark.parametrize("schema", [AUDIT_SCHEMA], ids=["audit"])
+def test_the_schemas_describe_every_member(schema: Any) -> None:
+    """Each member of each object has a description, each object says what it is, and allows nothing else."""
+    objects = list(_objects(schema))
+    assert len(objects) > 10
+    for one in objects:
+        assert one["additionalProperties"] is False, one["title"]
+        assert one["description"], one["title"]
+        assert [name for name, told in one["properties"].items() if not told.get("description")] == [], one["title"]
 
 
 @pytest.mark.parametrize(("name", "schema"), [("audit", AUDIT_SCHEMA), ("checklist", CHECKLIST_SCHEMA)])

@@ -9,7 +9,7 @@ from interlock.report.drawing.plan import plan_svg, plan_without_key_svg
 from interlock.report.languages import html_environment
 from interlock.report.views.assumptions import CAUTIONS
 from interlock.report.views.checklist_printed import SCHEME, Words
-from interlock.report.views.slip_words import EFFECT_HEADS, EFFECTS_EXPLAINED
+from interlock.report.views.slips import EFFECT_HEADS, EFFECTS_EXPLAINED
 from interlock.study.checklist.making import Checklist
 
 TEMPLATE = "checklist.html.j2"

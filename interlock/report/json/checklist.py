@@ -11,7 +11,7 @@ from interlock.report.text.checklist import goal_option
 from interlock.report.views.assumptions import CAUTIONS
 from interlock.report.views.checklist_printed import SCHEME, Guard, SlipsWords, StepWords, Words
 from interlock.report.views.checklist_words import goal_words
-from interlock.report.views.slip_words import EFFECT_HEADS
+from interlock.report.views.slips import EFFECT_HEADS
 from interlock.study.checklist.audit import ChecklistAudit
 from interlock.study.checklist.making import Checklist, Leg, NoChecklist, Step
 from interlock.study.procedure.slip_audit import SlipResult

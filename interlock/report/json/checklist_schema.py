@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from interlock.report.json.audit_schema import EFFECT, KIND, MODE
 from interlock.report.json.checklist import SCHEMA
 from interlock.report.json.schema_parts import (
     COUNT,
@@ -18,8 +17,13 @@ from interlock.report.json.schema_parts import (
     refer,
 )
 from interlock.report.views.checklist_printed import CAUTION, NOTE, WARNING
-from interlock.report.views.slip_words import EFFECT_HEADS
+from interlock.report.views.slips import EFFECT_HEADS
+from interlock.study.procedure.slip_audit import Effect
+from interlock.study.procedure.slips import SlipKind
 
+KIND: Schema = {"enum": [kind.word for kind in SlipKind]}
+MODE: Schema = {"enum": [None, *sorted({kind.mode for kind in SlipKind if kind.mode})]}
+EFFECT: Schema = {"enum": [effect.value for effect in Effect]}
 _EFFECTS = dict.fromkeys(EFFECT_HEADS.values(), COUNT)
 _GUARD = object_of({"label": {"enum": [WARNING, CAUTION, NOTE]}, "hazard": TEXT, "avoid": TEXT, "consequence": TEXT})
 _SLIP = object_of(

@@ -2,179 +2,137 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 from interlock.report.languages import in_markdown
-from interlock.report.text.audit import (
-    PAIRS_OPEN,
-    audit_assumptions,
-    audit_summary,
-    failures_of,
-    failures_text,
-    fewest_text,
-    held_groups,
-    start_of,
-)
-from interlock.report.text.interrupted import afterwards_of, place_of
-from interlock.report.views.assumptions import CAUTIONS
-from interlock.report.views.slip_words import EFFECT_HEADS, EFFECTS_EXPLAINED, counted_text, followed_text, kind_rows
+from interlock.report.markdown.writing import bullets, heading, table
+from interlock.report.views.audit import AuditView
+from interlock.report.views.audit_facts import Effect, SlipFacts, Verdict
+from interlock.report.views.facts import Run
+from interlock.report.views.slips import EFFECT_HEADS, EFFECTS_EXPLAINED, PAIRS_OPEN
 from interlock.report.views.wording import count_of, listed, sentence
-from interlock.study.procedure.audit import Audit, Verdict
-from interlock.study.procedure.runs import Run
-from interlock.study.procedure.slip_audit import Effect
 
 
-def audit_markdown(audit: Audit, label: str) -> str:
+def audit_markdown(view: AuditView) -> str:
     """The whole audit."""
-    return "\n".join(_parts(audit, label)) + "\n"
+    return "\n".join(_parts(view)) + "\n"
 
 
-def _table(head: Sequence[str], rows: Iterator[Sequence[str]]) -> Iterator[str]:
-    yield "| " + " | ".join(head) + " |"
-    yield "|" + "---|" * len(head)
-    for row in rows:
-        yield "| " + " | ".join(in_markdown(text) for text in row) + " |"
-    yield ""
-
-
-def _run(run: Run) -> Iterator[str]:
+def _run(run: Run | None) -> Iterator[str]:
+    if run is None:
+        return
     for step in run.steps:
         part = "" if step.action is None else f" (action {step.action})"
-        other = "" if step.slip is None or step.slip == step.text else in_markdown(step.slip)
-        slip = "" if step.slip is None else f" **SLIP** {other}".rstrip()
+        slip = (
+            ""
+            if step.slip is None
+            else f" **SLIP** {in_markdown(step.slip) if step.slip != step.text else ''}".rstrip()
+        )
         yield f"{step.number}. {in_markdown(step.text)}{part}{slip}"
     yield ""
-    for reason in run.because:
-        yield f"- {in_markdown(reason.text)}"
-    yield ""
+    yield from bullets(reason.text for reason in run.because)
 
 
-def _parts(audit: Audit, label: str) -> Iterator[str]:
-    procedure = audit.bound.procedure
-    yield f"# {in_markdown(procedure.title)}"
+def _parts(view: AuditView) -> Iterator[str]:
+    facts = view.facts
+    yield from heading(facts.title, 1)
+    yield f"- procedure: {in_markdown(facts.procedure)}"
+    yield f"- hold: {in_markdown(facts.hold)} ({in_markdown(view.hold_title)})"
+    yield f"- starts from: {in_markdown(facts.start)}"
+    yield f"- result: **{in_markdown(view.result)}**"
     yield ""
-    yield f"- procedure: {in_markdown(label)}"
-    yield f"- hold: {in_markdown(procedure.hold)} ({in_markdown(audit.bound.compiled.hold.title)})"
-    yield f"- starts from: {in_markdown(start_of(audit))}"
-    yield f"- result: **{in_markdown(audit_summary(audit).text)}**"
-    yield ""
-    yield "## Actions"
-    yield ""
-    yield from _table(
-        ("no.", "action", "how it goes"),
-        ((str(one.number), one.bound.action.text, one.verdict.value) for one in audit.actions),
+    yield from heading("Actions")
+    yield from table(
+        ("no.", "action", "how it goes"), ((str(one.number), one.text, one.verdict.value) for one in facts.actions)
     )
-    for one in audit.actions:
-        if one.run is not None and one.verdict not in (Verdict.POSSIBLE, Verdict.IDLE):
-            yield f"### Action {one.number}: {in_markdown(one.verdict.value)}"
-            yield ""
-            for reason in one.why:
-                yield f"- {in_markdown(reason.text)}"
-            yield ""
+    for one in view.amiss:
+        if one.run is not None and one.verdict is not Verdict.IDLE:
+            yield from heading(f"Action {one.number}: {one.verdict.value}", 3)
+            yield from bullets(reason.text for reason in one.why)
             yield from _run(one.run)
-    if audit.goal_missed is not None:
-        yield "### The procedure can end without its goal"
-        yield ""
-        yield from _run(audit.goal_missed)
-    if audit.breaches:
-        yield "## Requirements broken along the procedure"
-        yield ""
-    for breach in audit.breaches:
-        lost = " (when power is lost)" if breach.lost else ""
-        yield f"### {in_markdown(breach.hazard.instance.requirement.id)}{lost}"
-        yield ""
-        yield in_markdown(sentence(breach.hazard.instance.text))
+    if facts.goal_missed is not None:
+        yield from heading("The procedure can end without its goal", 3)
+        yield from _run(facts.goal_missed)
+    if facts.broken:
+        yield from heading("Requirements broken along the procedure")
+    for breach in facts.broken:
+        lost = " (when power is lost)" if breach.only_when_power_is_lost else ""
+        yield from heading(breach.requirement + lost, 3)
+        yield in_markdown(sentence(view.requirement(breach.requirement).text))
         yield ""
         yield from _run(breach.run)
-    yield "## Everybody called away, or power lost"
-    yield ""
-    last = len(audit.actions)
-    yield from _table(
+    yield from heading("Everybody called away, or power lost")
+    yield from table(
         ("where", "can be broken", "left behind", "afterwards"),
         (
-            (
-                place_of(one, last),
-                listed([*one.at_risk, *(f"{id} (if power is lost)" for id in one.at_risk_lost)]) or "nothing",
-                "; ".join(one.left),
-                afterwards_of(one, last),
-            )
-            for one in audit.interruptions
+            (one.where, one.risks or "nothing", "; ".join(one.facts.left_behind), one.afterwards)
+            for one in view.interruptions
         ),
     )
-    yield from _slips(audit)
-    yield "## One declared failure"
+    yield from _slips(view)
+    yield from heading("One declared failure")
+    yield in_markdown(view.failures)
     yield ""
-    yield in_markdown(failures_text(audit))
-    yield ""
-    for failure in () if audit.failures is None else audit.failures.results:
-        yield f"### {in_markdown(sentence(failure.text))} Breaks {in_markdown(listed(failure.hazards))}"
-        yield ""
+    for failure in () if facts.failures is None else facts.failures.hazardous:
+        yield from heading(f"{sentence(failure.failure)} Breaks {listed(failure.breaks)}", 3)
         yield from _run(failure.run)
-    yield "## What holds each requirement"
-    yield ""
-    yield from _table(
+    yield from heading("What holds each requirement")
+    yield from table(
         ("requirement", "how many", "held by", "fewest slips", "single failures", "hazard", "severity", "source"),
         (
             (
-                group.origin.id,
+                group.text.from_,
                 str(len(group.members)),
                 group.holder.value,
-                fewest_text(audit, group),
-                failures_of(audit, group),
-                group.origin.hazard,
-                f"{group.origin.severity} ({group.origin.scheme})",
-                group.origin.source,
+                group.fewest,
+                group.failures,
+                group.text.hazard,
+                f"{group.text.severity} ({group.text.scheme})",
+                group.text.source,
             )
-            for group in held_groups(audit.held)
+            for group in view.groups
         ),
     )
     yield "Reviewed by: ______________________ date: ____________"
     yield ""
-    yield "## What this audit assumes"
-    yield ""
-    for text in audit_assumptions(audit):
-        yield f"- {in_markdown(text)}"
-    yield ""
-    yield "## Caution"
-    yield ""
-    for text in CAUTIONS:
-        yield f"- {in_markdown(text)}"
+    yield from heading("What this audit assumes")
+    yield from bullets(facts.assumptions)
+    yield from heading("Caution")
+    yield from (f"- {in_markdown(text)}" for text in facts.cautions)
 
 
-def _slips(audit: Audit) -> Iterator[str]:
-    if audit.slips is None:
+def _slips(view: AuditView) -> Iterator[str]:
+    told, slips = view.slips, view.facts.slips
+    if told is None or slips is None:
         return
-    results = audit.slips.results
-    yield "## Slips"
+    yield from heading("Slips")
+    yield f"{in_markdown(told.followed)}. {in_markdown(told.counted)}"
     yield ""
-    yield f"{in_markdown(followed_text(audit.slips))}. {in_markdown(counted_text(audit.slips))}"
-    yield ""
-    yield from _table(
+    yield from table(
         ("slip", "SHERPA", *EFFECT_HEADS.values()),
-        ((row.kind, row.mode, *(str(number) for number in row.counts)) for row in kind_rows(results)),
+        ((row.kind, row.mode, *(str(number) for number in row.counts)) for row in told.kinds),
     )
     yield in_markdown(EFFECTS_EXPLAINED)
     yield ""
-    yield from _table(
+    yield from table(
         ("action", "slip", "leads to", "where it shows, or what it breaks"),
         (
-            (
-                str(one.slip.action + 1),
-                f"{one.slip.kind.word}: {one.slip.text}",
-                one.effect.value,
-                listed(one.hazards)
-                or ("cannot be made" if one.impossible else listed([f"action {at}" for at in one.shows_at])),
-            )
-            for one in results
+            (str(one.action), f"{one.kind}: {one.text}", one.effect.value, _shows(one))
+            for one in slips
             if one.effect is not Effect.HARMLESS
         ),
     )
-    pairs = [one for one in audit.slips.combinations if len(one.slips) > 1]
-    number = f"{count_of(len(pairs), 'pair')} of slips lead to a hazard that neither leads to by itself."
-    yield number if pairs or audit.slips.together > 1 else PAIRS_OPEN
+    number = f"{count_of(len(told.pairs), 'pair')} of slips lead to a hazard that neither leads to by itself."
+    yield number if told.pairs or told.pairs_followed else PAIRS_OPEN
     yield ""
-    if pairs:
-        yield from _table(
+    if told.pairs:
+        yield from table(
             ("requirement", "first slip", "second slip"),
-            ((one.hazard.instance.requirement.id, *(slip.id for slip in one.slips)) for one in pairs),
+            ((id, *(slip.id for slip in those)) for id, those in told.pairs),
         )
+
+
+def _shows(one: SlipFacts) -> str:
+    if one.breaks:
+        return listed(one.breaks)
+    return "cannot be made" if one.cannot_be_made else listed([f"action {at}" for at in one.shows_at])

@@ -6,7 +6,7 @@ from interlock.report.languages import in_markdown
 from interlock.report.text.checklist import run_of
 from interlock.report.views.assumptions import CAUTIONS
 from interlock.report.views.checklist_printed import SCHEME, Guard, LegWords, Words
-from interlock.report.views.slip_words import EFFECT_HEADS, EFFECTS_EXPLAINED
+from interlock.report.views.slips import EFFECT_HEADS, EFFECTS_EXPLAINED
 
 
 def checklist_markdown(words: Words) -> str:

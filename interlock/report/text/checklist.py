@@ -10,7 +10,7 @@ from interlock.report.text.slips import slip_table
 from interlock.report.views.assumptions import CAUTIONS
 from interlock.report.views.checklist_printed import CAUTION, NOTE, SCHEME, Guard, LegWords, Words
 from interlock.report.views.checklist_words import goal_words
-from interlock.report.views.slip_words import EFFECTS_EXPLAINED
+from interlock.report.views.slips import EFFECTS_EXPLAINED
 from interlock.report.views.wording import count_of, shortened
 from interlock.study.checklist.audit import ChecklistAudit
 from interlock.study.checklist.goals import Goal, Load, Unload

@@ -4,25 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from enum import StrEnum
 from textwrap import wrap
 
 from interlock.report.languages import in_line
+from interlock.report.views.tones import Tone as Tone
 
 WIDTH = 80
 """No line is longer, in characters."""
-
-
-class Tone(StrEnum):
-    """How a line may be shown where there are colours; no meaning rests on it."""
-
-    PLAIN = "plain"
-    HEAD = "head"
-    GOOD = "good"
-    BAD = "bad"
-    OPEN = "open"
-    LOUD = "loud"
-    FAINT = "faint"
 
 
 @dataclass(frozen=True, slots=True)

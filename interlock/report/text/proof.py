@@ -7,13 +7,15 @@ from dataclasses import dataclass
 
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.language.model import RequirementText
-from interlock.hold.tell import Reason, Story
+from interlock.hold.tell import Story
 from interlock.kernel.claims import Disputed, Fails, Holds, Undecided
 from interlock.kernel.machine import RequirementKind
 from interlock.kernel.recovery import Traps
 from interlock.report.text.grounds import grounds_lines
 from interlock.report.text.lines import BLANK, WIDTH, Line, Tone, flow, heading, labelled
+from interlock.report.text.runs import after_lines, reason_lines
 from interlock.report.views.assumptions import CAUTIONS, assumptions_of, checkers_of
+from interlock.report.views.facts import as_reasons
 from interlock.report.views.grouping import Group, groups_of, is_unshown, shortest_first
 from interlock.report.views.wording import ACTORS, count_of, seconds_as_text, sentence, shortened
 from interlock.study.forbidden import forbidden_steps
@@ -290,7 +292,7 @@ def _dead_end(finding: Traps, story: Story) -> Iterator[Line]:
     if story.reached:
         yield BLANK
         yield Line("  What is still in the way there", Tone.HEAD)
-        yield from reason_lines(story.reached)
+        yield from reason_lines(as_reasons(story.reached))
 
 
 def forbidden_of(verification: Verification, answer: Answer) -> tuple[str, ...]:
@@ -368,7 +370,7 @@ def story_lines(story: Story, forbidden: Sequence[str] = ()) -> Iterator[Line]:
     if story.possible:
         yield BLANK
         yield Line("  Why the last step was possible", Tone.HEAD)
-        yield from reason_lines(story.possible)
+        yield from reason_lines(as_reasons(story.possible))
     if forbidden:
         yield BLANK
         yield Line("  What is then possible, and must not be", Tone.HEAD)
@@ -377,22 +379,7 @@ def story_lines(story: Story, forbidden: Sequence[str] = ()) -> Iterator[Line]:
     if story.reached:
         yield BLANK
         yield Line("  Which part of the requirement broke", Tone.HEAD)
-        yield from reason_lines(story.reached)
-
-
-def after_lines(responses: Sequence[str], after: Sequence[str], indent: int) -> Iterator[Line]:
-    """What the mechanism did by itself, and what is then so; a text that comes twice is told once."""
-    for response in responses:
-        yield from labelled("by itself:", response.removesuffix(" by itself"), indent, Tone.FAINT)
-    if after:
-        yield from labelled("now:", "; ".join(dict.fromkeys(after)), indent, Tone.FAINT)
-
-
-def reason_lines(reasons: Sequence[Reason], indent: int = 4) -> Iterator[Line]:
-    """Sentences, each with those that make it so further in."""
-    for reason in reasons:
-        yield from flow(f"- {reason.text}", min(indent, WIDTH // 2), 2)
-        yield from reason_lines(reason.because, indent + 2)
+        yield from reason_lines(as_reasons(story.reached))
 
 
 def _undecided(groups: Sequence[Group]) -> Iterator[Line]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from interlock.report.text.lines import BLANK, Line, Tone
-from interlock.report.views.slip_words import EFFECT_HEADS, KindRow
+from interlock.report.views.slips import EFFECT_HEADS, KindRow
 
 
 def slip_table(rows: Iterable[KindRow]) -> Iterator[Line]:

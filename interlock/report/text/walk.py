@@ -12,7 +12,8 @@ from interlock.kernel.machine import Machine, Signal
 from interlock.report.drawing.snapshot import Snapshot, take
 from interlock.report.text.floor import floor_lines
 from interlock.report.text.lines import BLANK, Line, Tone, flow, heading, labelled
-from interlock.report.text.proof import after_lines, reason_lines
+from interlock.report.text.runs import after_lines, reason_lines
+from interlock.report.views.facts import as_reasons
 from interlock.report.views.wording import ACTORS, listed, sentence, shortened
 from interlock.study.walk import Broken, Choice, Walk, start_differences
 
@@ -113,6 +114,6 @@ def broken_lines(broken: Sequence[Broken], why: bool) -> Iterator[Line]:
         if one.steps:
             yield from labelled("possible now, and must not be:", "; ".join(one.steps), 2, Tone.BAD)
         if why:
-            yield from reason_lines(one.because)
+            yield from reason_lines(as_reasons(one.because))
     if why and not broken:
         yield from flow("No requirement is broken in this state.", 2)

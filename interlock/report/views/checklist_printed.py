@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from interlock.report.views.slip_words import KindRow
+from interlock.report.views.slips import Fewest, KindRow
 
 WARNING, CAUTION, NOTE = "WARNING", "CAUTION", "NOTE"
 SCHEME = (
@@ -61,17 +61,6 @@ class LegWords:
 
 
 @dataclass(frozen=True, slots=True)
-class FewestWords:
-    """The fewest slips that break a requirement, and every combination of so many."""
-
-    requirement: str
-    hazard: str
-    severity: str
-    number: int
-    combinations: tuple[tuple[str, ...], ...]
-
-
-@dataclass(frozen=True, slots=True)
 class SlipsWords:
     """What the audit found of slips, as it is printed; `hazards` pairs each such slip with what it breaks."""
 
@@ -79,7 +68,7 @@ class SlipsWords:
     counts: tuple[tuple[str, int], ...]
     kinds: tuple[KindRow, ...]
     hazards: tuple[tuple[str, tuple[str, ...]], ...]
-    fewest: tuple[FewestWords, ...]
+    fewest: tuple[Fewest, ...]
     counted: str
 
 

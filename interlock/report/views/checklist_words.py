@@ -11,7 +11,6 @@ from interlock.report.views.checklist_guards import check_guards, guards_of, not
 from interlock.report.views.checklist_printed import (
     CAUTION,
     NOTE,
-    FewestWords,
     Guard,
     LegWords,
     SlipsWords,
@@ -19,7 +18,7 @@ from interlock.report.views.checklist_printed import (
     Words,
 )
 from interlock.report.views.instructions import InstructionWriter, the
-from interlock.report.views.slip_words import counted_text, effect_counts, fewest_rows, followed_text, kind_rows
+from interlock.report.views.slips import counted_text, effect_counts, fewest_rows, followed_text, kind_rows
 from interlock.report.views.wording import listed, sentence
 from interlock.study.checklist.audit import ChecklistAudit
 from interlock.study.checklist.goals import Goal, Reach, Unload, placements_in
@@ -85,16 +84,7 @@ def _slips(writer: InstructionWriter, checklist: Checklist, audited: ChecklistAu
         return None
     steps = {step.number: step for step in checklist.steps}
     said = {one.slip.id: slip_words(writer, steps, audited, one.slip) for one in slips.results}
-    fewest = tuple(
-        FewestWords(
-            row.requirement,
-            row.hazard,
-            row.severity,
-            row.number,
-            tuple(tuple(said[slip.id] for slip in one.slips) for one in row.combinations),
-        )
-        for row in fewest_rows(slips)
-    )
+    fewest = fewest_rows(slips, lambda slip: said[slip.id])
     hazards = tuple((said[one.slip.id], one.hazards) for one in slips.results if one.effect is Effect.HAZARD)
     return SlipsWords(
         followed_text(slips), effect_counts(slips), kind_rows(slips.results), hazards, fewest, counted_text(slips)

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from interlock.report.views.wording import count_of
 from interlock.study.procedure.slip_audit import Combination, Effect, SlipAudit, SlipResult
-from interlock.study.procedure.slips import SlipKind
+from interlock.study.procedure.slips import Slip, SlipKind
 
 EFFECT_HEADS = {
     Effect.HAZARD: "hazard",
@@ -17,6 +17,9 @@ EFFECT_HEADS = {
     Effect.DETECTED: "detected",
     Effect.HARMLESS: "harmless",
 }
+MOST_COMBINATIONS = 6
+"""Combinations of slips that are listed for one requirement."""
+PAIRS_OPEN = "Pairs of slips were not followed to an end: what two of them lead to is left open."
 EFFECTS_EXPLAINED = (
     "hazard: a requirement can be broken; unnoticed: the work ends without its goal, and no check tells; blocked: the "
     "hold does not let the slip, or a later action, happen; detected: a later check is found not so; harmless: none of "
@@ -74,16 +77,16 @@ def counted_text(slips: SlipAudit) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Fewest:
-    """The fewest slips that break some instance of a requirement text, and every smallest combination of that size."""
+    """The fewest slips that break some instance of a requirement text, and every combination of so many, in words."""
 
     requirement: str
     hazard: str
     severity: str
     number: int
-    combinations: tuple[Combination, ...]
+    combinations: tuple[tuple[str, ...], ...]
 
 
-def fewest_rows(slips: SlipAudit) -> tuple[Fewest, ...]:
+def fewest_rows(slips: SlipAudit, say: Callable[[Slip], str]) -> tuple[Fewest, ...]:
     """One for each instance that up to two slips break, fewest slips first, else in the order of the requirements."""
     found: dict[str, list[Combination]] = {}
     for one in slips.combinations:
@@ -92,6 +95,6 @@ def fewest_rows(slips: SlipAudit) -> tuple[Fewest, ...]:
     for id, those in found.items():
         number = min(len(one.slips) for one in those)
         origin = those[0].hazard.instance.origin
-        smallest = tuple(one for one in those if len(one.slips) == number)
+        smallest = tuple(tuple(map(say, one.slips)) for one in those if len(one.slips) == number)
         rows.append(Fewest(id, origin.hazard, f"{origin.severity} ({origin.scheme})", number, smallest))
     return tuple(sorted(rows, key=lambda row: row.number))

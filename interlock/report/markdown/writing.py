@@ -1,0 +1,27 @@
+"""Pieces of Markdown: paragraphs, lists, tables, each text of a description escaped."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+
+from interlock.report.languages import in_markdown
+
+
+def heading(text: str, depth: int = 2) -> Iterator[str]:
+    """A heading and the line after it."""
+    yield from (f"{'#' * depth} {in_markdown(text)}", "")
+
+
+def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> Iterator[str]:
+    """A table and the line after it."""
+    yield "| " + " | ".join(head) + " |"
+    yield "|" + "---|" * len(head)
+    for row in rows:
+        yield "| " + " | ".join(map(in_markdown, row)) + " |"
+    yield ""
+
+
+def bullets(texts: Iterable[str]) -> Iterator[str]:
+    """A list and the line after it."""
+    yield from (f"- {in_markdown(text)}" for text in texts)
+    yield ""

@@ -1,0 +1,447 @@
+"""An audit of a procedure as it is told, whatever the format."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from interlock.kernel.claims import Disputed, Finding, Holds
+from interlock.report.views.assumptions import CAUTIONS, assumptions_of
+from interlock.report.views.audit_facts import (
+    DONE,
+    ActionFacts,
+    AuditFacts,
+    Broken,
+    CombinationFacts,
+    Dispute,
+    FailureFacts,
+    FailuresFacts,
+    HeldFacts,
+    InterruptionFacts,
+    Places,
+    SecondCountFacts,
+    SlipFacts,
+)
+from interlock.report.views.facts import PROGRAM, Run, WayOut, WayStep, as_reasons, as_run
+from interlock.report.views.slips import Fewest, KindRow, counted_text, fewest_rows, followed_text, kind_rows
+from interlock.report.views.tones import Tone
+from interlock.report.views.wording import count_of, listed, seconds_as_text
+from interlock.study.procedure.audit import Audit, Overall, Verdict
+from interlock.study.procedure.failing import FailureAudit
+from interlock.study.procedure.holders import Holder
+from interlock.study.procedure.interruptions import Interruption, Resumption
+from interlock.study.procedure.rescue import Rescue
+from interlock.study.procedure.runs import Run as FoundRun
+from interlock.study.procedure.slip_audit import Effect, SlipAudit, SlipResult
+
+HOLDERS_WORST_FIRST = (
+    Holder.DISPUTED,
+    Holder.NOTHING,
+    Holder.SUPPLIED,
+    Holder.PROCEDURE,
+    Holder.OPEN,
+    Holder.NOT_ASKED,
+    Holder.INTERLOCK,
+)
+_HOLDER_TONES = {
+    Holder.DISPUTED: Tone.LOUD,
+    Holder.NOTHING: Tone.BAD,
+    Holder.SUPPLIED: Tone.BAD,
+    Holder.PROCEDURE: Tone.OPEN,
+    Holder.OPEN: Tone.OPEN,
+    Holder.NOT_ASKED: Tone.PLAIN,
+    Holder.INTERLOCK: Tone.GOOD,
+}
+_TONES = {
+    Overall.SOUND: Tone.GOOD,
+    Overall.FINDINGS: Tone.BAD,
+    Overall.UNDECIDED: Tone.OPEN,
+    Overall.DISPUTED: Tone.LOUD,
+}
+ALREADY = "what the procedure is for is so already"
+"""Said in the place of a way to the goal that has no steps."""
+_RESUMED = {
+    Resumption.GO_ON: "afterwards the procedure goes on with the action that was not finished",
+    Resumption.OTHERWISE: "going on may miss the goal or break a requirement; another way is shown",
+    Resumption.NOT_FOUND: "going on may miss the goal or break a requirement, and no other way was found",
+    Resumption.NOT_SOUGHT: "going on may miss the goal or break a requirement; another way was not looked for",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class HeldGroup:
+    """The requirements of one text that are held alike.
+
+    `fewest` is how few slips break one of them, `failures` how many declared failures alone do; both for a cell of a
+    table: `-` where that does not apply, `>1` where pairs were not followed to an end.
+    """
+
+    holder: Holder
+    tone: Tone
+    members: tuple[HeldFacts, ...]
+    fewest: str
+    failures: str
+
+    @property
+    def text(self) -> HeldFacts:
+        """What the members share: id of the text (`from_`), hazard, severity, scheme, source."""
+        return self.members[0]
+
+    @property
+    def arises(self) -> bool:
+        """Whether the situation of some member does."""
+        return any(one.situation_arises for one in self.members)
+
+
+@dataclass(frozen=True, slots=True)
+class InterruptionTold:
+    """One place of an interruption in words; `goes_on`: the work just goes on from there."""
+
+    facts: InterruptionFacts
+    where: str
+    risks: str
+    afterwards: str
+    goes_on: bool
+
+
+@dataclass(frozen=True, slots=True)
+class SlipsTold:
+    """What slips come to.
+
+    `pairs` are those that only together break the requirement that is named first; `pairs_followed`: all were looked
+    for.
+    """
+
+    followed: str
+    counted: str
+    kinds: tuple[KindRow, ...]
+    fewest: tuple[Fewest, ...]
+    pairs: tuple[tuple[str, tuple[SlipFacts, ...]], ...]
+    pairs_followed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class AuditView:
+    """What is told of an audit: the facts, and in words what they come to.
+
+    `asked` is whether it was asked what the interlock holds by itself.  `resumed` says how many places go on how.
+    """
+
+    facts: AuditFacts
+    hold_title: str
+    result: str
+    tone: Tone
+    asked: bool
+    groups: tuple[HeldGroup, ...]
+    interruptions: tuple[InterruptionTold, ...]
+    resumed: tuple[str, ...]
+    slips: SlipsTold | None
+    failures: str
+
+    @property
+    def amiss(self) -> tuple[ActionFacts, ...]:
+        """The actions that are not simply possible."""
+        return tuple(one for one in self.facts.actions if one.verdict is not Verdict.POSSIBLE)
+
+    def requirement(self, id: str) -> HeldFacts:
+        """The requirement of that id.  Raises StopIteration where there is none."""
+        return next(one for one in self.facts.requirements if one.id == id)
+
+    def summary(self, seconds: float | None = None) -> str:
+        """What came out of it, in one line."""
+        return self.result + ("" if seconds is None else f"; {seconds_as_text(seconds)}")
+
+
+def audit_view(audit: Audit, label: str, code: int) -> AuditView:
+    """What is told of the audit; `label` is what the reader calls the procedure, `code` the exit code."""
+    facts = _facts(audit, label, code)
+    interruptions = tuple(_interrupted(one, len(facts.actions)) for one in facts.interruptions)
+    return AuditView(
+        facts,
+        audit.bound.compiled.hold.title,
+        _result(audit),
+        _TONES[audit.overall],
+        audit.verification is not None,
+        _groups(facts, None if audit.slips is None else audit.slips.together),
+        interruptions,
+        tuple(_resumed(audit.interruptions, len(facts.actions))),
+        None if audit.slips is None else _slips(audit.slips, facts),
+        _failures_text(facts.failures),
+    )
+
+
+def _facts(audit: Audit, label: str, code: int) -> AuditFacts:
+    procedure = audit.bound.procedure
+    failures = audit.failures
+    return AuditFacts(
+        1,
+        PROGRAM,
+        code,
+        label,
+        procedure.title,
+        procedure.hold,
+        _start(audit),
+        audit.overall,
+        audit.open,
+        tuple(Dispute(one.question, one.what) for one in _findings(audit) if isinstance(one, Disputed)),
+        Places(audit.states, audit.states_lost),
+        tuple(
+            ActionFacts(
+                one.number,
+                one.bound.action.text,
+                one.bound.action.note,
+                one.bound.action.span.line,
+                one.verdict,
+                as_reasons(one.why),
+                _run(one.run),
+                _way(one.rescue),
+            )
+            for one in audit.actions
+        ),
+        _run(audit.goal_missed),
+        tuple(Broken(one.hazard.instance.requirement.id, one.lost, _run(one.run)) for one in audit.breaches),
+        tuple(
+            InterruptionFacts(
+                one.before,
+                one.midway,
+                one.at_risk,
+                one.at_risk_lost,
+                one.left,
+                DONE if _is_done(one, len(audit.actions)) else one.resumption.value,
+                _way(one.rescue),
+            )
+            for one in audit.interruptions
+        ),
+        None if audit.slips is None else tuple(_slip(one) for one in audit.slips.results),
+        None
+        if audit.slips is None
+        else tuple(
+            CombinationFacts(one.hazard.instance.requirement.id, tuple(slip.id for slip in one.slips), _run(one.run))
+            for one in audit.slips.combinations
+        ),
+        None
+        if audit.slips is None
+        else SecondCountFacts(
+            audit.slips.counted.together, audit.slips.counted.states, audit.slips.counted.why or None
+        ),
+        None if failures is None else _failures(failures),
+        tuple(
+            HeldFacts(
+                one.instance.requirement.id,
+                one.instance.origin.id,
+                one.instance.text,
+                one.instance.origin.hazard,
+                one.instance.origin.severity,
+                one.instance.origin.scheme,
+                one.instance.origin.source,
+                one.holder,
+                one.arises,
+                one.fewest,
+                None if failures is None or failures.open else failures.breaking(one.instance.requirement.id),
+            )
+            for one in audit.held
+        ),
+        tuple(_assumptions(audit)),
+        CAUTIONS,
+    )
+
+
+def _run(run: FoundRun | None) -> Run | None:
+    return None if run is None else as_run(run)
+
+
+def _way(rescue: Rescue | None) -> WayOut | None:
+    return None if rescue is None else WayOut(tuple(WayStep(*step) for step in rescue.steps), rescue.breaks)
+
+
+def _slip(one: SlipResult) -> SlipFacts:
+    return SlipFacts(
+        one.slip.id,
+        one.slip.kind.word,
+        one.slip.kind.mode or None,
+        one.slip.action + 1,
+        one.slip.text,
+        one.effect,
+        one.hazards,
+        one.shows_at,
+        one.impossible,
+        as_reasons(one.why),
+        _run(one.run),
+    )
+
+
+def _slips(slips: SlipAudit, facts: AuditFacts) -> SlipsTold:
+    by_id = {one.id: one for one in facts.slips or ()}
+    return SlipsTold(
+        followed_text(slips),
+        counted_text(slips),
+        kind_rows(slips.results),
+        fewest_rows(slips, lambda slip: f"action {slip.action + 1}: {slip.text}"),
+        tuple(
+            (one.requirement, tuple(by_id[id] for id in one.slips))
+            for one in facts.combinations or ()
+            if len(one.slips) > 1
+        ),
+        slips.together > 1,
+    )
+
+
+def _failures(failures: FailureAudit) -> FailuresFacts:
+    hazardous = tuple(FailureFacts(one.text, one.hazards, as_run(one.run)) for one in failures.results)
+    return FailuresFacts(failures.declared, failures.open or None, hazardous)
+
+
+def _start(audit: Audit) -> str:
+    """How the procedure starts, in a few words."""
+    procedure = audit.bound.procedure
+    if procedure.situation is not None:
+        return f"the situation {procedure.situation}"
+    if procedure.starts:
+        return ", ".join(f"{id} {state}" for id, state, _ in procedure.starts) + "; all else as the hold describes it"
+    return "as the hold describes it"
+
+
+def _findings(audit: Audit) -> Iterator[Finding]:
+    """Everything that was checked by other means."""
+    yield from audit.proofs
+    yield from (one.finding for one in audit.breaches)
+    for part in (audit.slips, audit.failures, audit.verification):
+        yield from () if part is None else part.findings
+
+
+def _result(audit: Audit) -> str:
+    if audit.overall is Overall.DISPUTED:
+        return "DISPUTED: do not use these results"
+    parts = []
+    amiss = [one for one in audit.actions if one.verdict is not Verdict.POSSIBLE]
+    if amiss:
+        parts.append(f"{count_of(len(amiss), 'action')} not as written")
+    if audit.breaches:
+        parts.append(f"{count_of(len(audit.breaches), 'requirement')} broken")
+    if audit.goal_missed is not None:
+        parts.append("goal missed")
+    at_risk = sum(bool(one.at_risk or one.at_risk_lost) for one in audit.interruptions)
+    if at_risk:
+        parts.append(f"{count_of(at_risk, 'unsafe interruption')}")
+    effects = [] if audit.slips is None else [one.effect for one in audit.slips.results]
+    if number := effects.count(Effect.HAZARD):
+        parts.append(f"{count_of(number, 'slip')} to a hazard")
+    if number := effects.count(Effect.UNNOTICED):
+        parts.append(f"{count_of(number, 'unnoticed slip')}")
+    if audit.failures is not None and audit.failures.results:
+        parts.append(f"{count_of(len(audit.failures.results), 'single failure')} to a hazard")
+    parts += list(audit.open)
+    joint = " but " if audit.overall is Overall.SOUND else ": "
+    return f"{audit.overall.value}" + (f"{joint}{', '.join(parts)}" if parts else "")
+
+
+def _groups(facts: AuditFacts, together: int | None) -> tuple[HeldGroup, ...]:
+    """By requirement text and by what holds it; worst first, else in the order of the texts."""
+    found: dict[tuple[str, Holder], list[HeldFacts]] = {}
+    for one in facts.requirements:
+        found.setdefault((one.from_, one.held_by), []).append(one)
+    failing = facts.failures
+    known = failing is not None and failing.not_followed is None and failing.declared
+    groups = []
+    for (_, holder), members in found.items():
+        ids = {one.id for one in members}
+        broken = 0 if failing is None else sum(not ids.isdisjoint(one.breaks) for one in failing.hazardous)
+        fewest = _fewest(holder, members, together)
+        groups.append(HeldGroup(holder, _HOLDER_TONES[holder], tuple(members), fewest, str(broken) if known else "-"))
+    return tuple(sorted(groups, key=lambda group: HOLDERS_WORST_FIRST.index(group.holder)))
+
+
+def _fewest(holder: Holder, members: Sequence[HeldFacts], together: int | None) -> str:
+    if together is None or holder is Holder.INTERLOCK:
+        return "-"
+    if holder is Holder.NOTHING:
+        return "0"  # what breaks as written needs none
+    fewest = min((one.fewest_slips for one in members if one.fewest_slips is not None), default=None)
+    return f">{together}" if fewest is None else str(fewest)
+
+
+def _is_done(one: Interruption, last: int) -> bool:
+    """Whether it falls after the end and leaves nothing to be put right."""
+    return one.before > last and one.resumption is Resumption.GO_ON
+
+
+def _interrupted(one: InterruptionFacts, last: int) -> InterruptionTold:
+    if one.before_action > last:
+        where = "after the end"
+    else:
+        where = f"{'in the middle of' if one.in_the_middle else 'before'} action {one.before_action}"
+    power = [f"{id} (if power is lost)" for id in one.can_be_broken_if_power_is_lost]
+    goes_on = one.afterwards in (DONE, Resumption.GO_ON)
+    afterwards = one.afterwards
+    way = one.way_to_the_goal
+    if way is not None and one.afterwards != DONE:
+        steps = "; ".join(step.text for step in way.steps)
+        broken = f" (on that way these are broken: {listed(way.breaks)})" if way.breaks else ""
+        afterwards = (f"another way: {steps}" if steps else ALREADY) + broken
+    return InterruptionTold(one, where, listed([*one.can_be_broken, *power]), afterwards, goes_on)
+
+
+def _resumed(interruptions: Sequence[Interruption], last: int) -> Iterator[str]:
+    alike: dict[Resumption, int] = {}
+    for one in interruptions:
+        if not _is_done(one, last):
+            alike[one.resumption] = alike.get(one.resumption, 0) + 1
+    yield from (f"{count_of(number, 'place')}: {_RESUMED[resumption]}" for resumption, number in alike.items())
+    if any(_is_done(one, last) for one in interruptions):
+        yield f"after the end: {DONE}"
+
+
+def _failures_text(failures: FailuresFacts | None) -> str:
+    """How it stands with declared failures, in one sentence."""
+    if failures is None:
+        return "Not followed."
+    if failures.not_followed:
+        return f"Not all followed: {failures.not_followed}."
+    if not failures.declared:
+        return "The description declares no failures: none strikes here."
+    if not failures.hazardous:
+        return f"None of {count_of(failures.declared, 'declared failure')} alone, at any point, leads to a hazard."
+    return (
+        f"{len(failures.hazardous)} of {count_of(failures.declared, 'declared failure')} can alone, when it strikes at "
+        "the wrong point, lead to a hazard."
+    )
+
+
+def _assumptions(audit: Audit) -> Iterator[str]:
+    """What the audit takes for granted, beyond what a proof about the hold does."""
+    yield (
+        "In this audit people, the loader's crew included, do what the procedure says and nothing else, but for the "
+        "slips named; drives, springs and relays act between any two actions, in any order."
+    )
+    yield (
+        "A lever held until something is so may be let go later than that, never sooner. The same goes for the loader."
+    )
+    yield "An action that finds its work done already is passed over."
+    yield "A slip is made once; slips in an interrupted procedure, and more than two together, are not followed."
+    yield (
+        "Whoever is called away lets go of every lever, and nobody takes over. Where power is lost it may come back at "
+        "any moment."
+    )
+    yield (
+        "What the interlock holds by itself is proved from the same start, but with supplies that may be lost as the "
+        "hold describes them, and for every behaviour of people."
+    )
+    yield (
+        "One declared failure may strike at any point, with no slip and no second failure beside it; never during an "
+        "interruption."
+    )
+    yield _evidence(audit)
+    # the first speaks of every behaviour, which is what the interlock column rests on
+    yield from assumptions_of(audit.bound.compiled)[1:]
+
+
+def _evidence(audit: Audit) -> str:
+    """How far what was found was checked by other means."""
+    along = "That nothing else is broken along the procedure was counted a second time by other means"
+    if any(not isinstance(one, Holds) for one in audit.proofs):
+        along = "That nothing else is broken along the procedure was looked for, and not counted a second time in full"
+    text = f"{along}; runs were replayed."
+    if audit.slips is not None:
+        text += f" {counted_text(audit.slips)} Which pairs of slips are the smallest was looked for, and not counted a "
+        text += "second time."
+    return text

@@ -1,0 +1,96 @@
+"""What is told of studies, as facts: values whose fields are the members of the results for other programs.
+
+JSON is these values written down, and its schemas are derived from these declarations (`interlock.report.json`); text,
+Markdown and pages lay them out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Annotated, Literal, TypeAlias
+
+from msgspec import Meta, Struct, convert
+
+from interlock import __version__
+from interlock.kernel.machine import Actor
+
+Count: TypeAlias = Annotated[int, Meta(ge=0)]
+ExitCode: TypeAlias = Annotated[int, Meta(extra_json_schema={"enum": [0, 1, 3, 4]})]
+
+
+class Facts(Struct, frozen=True, forbid_unknown_fields=True):
+    """A frozen value whose schema allows no further member."""
+
+
+class Program(Facts, frozen=True):
+    """What wrote the result."""
+
+    name: Annotated[Literal["interlock"], Meta(description="this program")]
+    version: Annotated[str, Meta(description="its version")]
+
+
+PROGRAM = Program("interlock", __version__)
+
+
+class Reason(Facts, frozen=True):
+    """A sentence that is so in a state, and the sentences that make it so."""
+
+    text: Annotated[str, Meta(description="what is so")]
+    because: Annotated[tuple[Reason, ...], Meta(description="what makes it so")]
+
+
+def as_reasons(reasons: Sequence[object]) -> tuple[Reason, ...]:
+    """The reasons that a study gives, as facts."""
+    return convert(reasons, tuple[Reason, ...], from_attributes=True)
+
+
+class Step(Facts, frozen=True):
+    """One step of a run."""
+
+    number: Annotated[Count, Meta(description="counts from 1")]
+    actor: Annotated[Actor, Meta(description="who or what acts")]
+    text: Annotated[str, Meta(description="what happens")]
+    responses: Annotated[tuple[str, ...], Meta(description="what the mechanism then does by itself")]
+    after: Annotated[tuple[str, ...], Meta(description="what has changed after it")]
+
+
+class RunStep(Step, frozen=True):
+    """One step of a run of a procedure."""
+
+    action: Annotated[Count | None, Meta(description="the action, from 1, that it is part of; null: of none")]
+    slip: Annotated[str | None, Meta(description="what goes wrong in it")]
+
+
+class Run(Facts, frozen=True):
+    """Steps from the start of a procedure, and why the end is what it is."""
+
+    steps: Annotated[tuple[RunStep, ...], Meta(description="in order")]
+    because: Annotated[tuple[Reason, ...], Meta(description="why the last state is what it is")]
+
+
+def as_run(run: object) -> Run:
+    """A run that a study tells, as facts."""
+    return convert(run, Run, from_attributes=True)
+
+
+class WayStep(Facts, frozen=True):
+    """One step of a way out."""
+
+    actor: Annotated[Actor, Meta(description="who or what acts")]
+    text: Annotated[str, Meta(description="what happens")]
+
+
+class WayOut(Facts, frozen=True):
+    """Steps by any means that the hold allows."""
+
+    steps: Annotated[tuple[WayStep, ...], Meta(description="in order; none: what is wanted is so already")]
+    breaks: Annotated[tuple[str, ...], Meta(description="the requirements that are broken on the way")]
+
+
+class Place(Facts, frozen=True):
+    """A stretch of one line of a file."""
+
+    file: Annotated[str, Meta(description="as it was named")]
+    line: Annotated[Count, Meta(description="counts from 1")]
+    column: Annotated[Count, Meta(description="counts from 1, in code points")]
+    length: Annotated[Count, Meta(description="in code points")]
