@@ -7,14 +7,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from interlock.hold.glossary import Glossary
+from interlock.hold.origin import Condition, Crossing, Failure, Holding, Origins, Precedence, Sort
 from interlock.kernel.expressions import And, Const, Expr, Is, Not, Or, Ref
 from interlock.kernel.machine import Machine
 
-_PREMISES_FIRST = (
-    *("face.", "door.", "person.", "control.", "supply.", "relay."),
-    *("order.", "failure.", "bay.", "device."),
-)
-"""What a sentence begins with, where there is a choice: motion, then the door, the controls, what stands where."""
+_FIRST = {Sort.DOOR: 1, Sort.PERSON: 2, Sort.CONTROL: 3, Sort.LEVER: 3, Sort.SUPPLY: 4, Sort.RELAY: 5}
 
 _PLACE = re.compile(r"\b\d+(?:[A-Z]\w*)?\b|\b[A-Z]+\d+\b")
 """What tells one row, bay or numbered device from the next: 3, 3L, SL1."""
@@ -45,8 +42,12 @@ def explain_clause(machine: Machine, glossary: Glossary, clause: Expr) -> str:
         if isinstance(plain, Not):
             return f"never: {_said(machine, glossary, plain.arg)}"
         return f"always: {_said(machine, glossary, plain)}"
-    conclusion = max(parts, key=lambda part: (_is_plain(machine, part), _order(part), -parts.index(part)))
-    premises = sorted((part for part in parts if part is not conclusion), key=_order)
+
+    def order(part: Expr) -> int:
+        return _order(glossary.origins, part)
+
+    conclusion = max(parts, key=lambda part: (_is_plain(machine, part), order(part), -parts.index(part)))
+    premises = sorted((part for part in parts if part is not conclusion), key=order)
     when = " and ".join(_denied(machine, glossary, part) for part in premises)
     return f"whenever {when}, {_said(machine, glossary, conclusion)}"
 
@@ -80,10 +81,23 @@ def _natural(place: str) -> tuple[tuple[int, str], ...]:
     return tuple((int(piece), "") if piece.isdigit() else (-1, piece) for piece in re.split(r"(\d+)", place) if piece)
 
 
-def _order(part: Expr) -> int:
+def _order(origins: Origins, part: Expr) -> int:
+    """What a sentence begins with, where there is a choice: motion, then the door, the controls, what stands where."""
     atom = part.arg if isinstance(part, Not) else part
-    name = atom.variable if isinstance(atom, Is) else ""
-    return next((at for at, start in enumerate(_PREMISES_FIRST) if name.startswith(start)), len(_PREMISES_FIRST))
+    match origins.variables.get(atom.variable) if isinstance(atom, Is) else None:
+        case Crossing():
+            return 0
+        case Condition(subject) if subject.sort in _FIRST:
+            return _FIRST[subject.sort]
+        case Precedence():
+            return 10
+        case Failure():
+            return 11
+        case Holding():
+            return 12
+        case Condition():
+            return 13
+    return 14
 
 
 def _plain(machine: Machine, part: Expr) -> Expr:
@@ -108,7 +122,7 @@ def _said(machine: Machine, glossary: Glossary, expr: Expr) -> str:
     if isinstance(plain, Not) and isinstance(plain.arg, Is):
         return _negated(_said(machine, glossary, plain.arg))
     if isinstance(plain, Is):
-        return glossary.values.get((plain.variable, plain.value)) or _unnamed(plain)
+        return glossary.values.get((plain.variable, plain.value)) or _unnamed(glossary.origins, plain)
     if isinstance(plain, Ref):
         return glossary.signals.get(plain.signal, (plain.signal, ""))[0]
     if isinstance(plain, Not):
@@ -119,10 +133,11 @@ def _said(machine: Machine, glossary: Glossary, expr: Expr) -> str:
     return "(" + joint.join(_said(machine, glossary, arg) for arg in plain.args) + ")"
 
 
-def _unnamed(fact: Is) -> str:
-    if fact.variable.startswith("order."):
-        about = fact.variable.removeprefix("order.")
-        return f"the step that has to come first for '{about}' has {'' if fact.value else 'not '}been taken"
+def _unnamed(origins: Origins, fact: Is) -> str:
+    match origins.variables.get(fact.variable):
+        case Precedence(requirement):
+            not_yet = "" if fact.value else "not "
+            return f"the step that has to come first for '{requirement.id}' has {not_yet}been taken"
     return f"{fact.variable} is {fact.value}"
 
 

@@ -8,7 +8,7 @@ Placements and moves are the nodes and edges of a `networkx` graph.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from interlock.hold.language.model import Direction, Doorway, Hold, UnitKind
@@ -23,13 +23,37 @@ _SHIFT = {Direction.FORE: (-1, 0), Direction.AFT: (1, 0), Direction.LEFT: (0, -1
 class Cell:
     """A bay (`door` None), or a place on the loader beside a sill.
 
-    `row` counts from 1 at the front, `lane` from 0 at the left; outside cells go on counting beyond the floor.
+    `row` counts from 1 at the front, `lane` from 0 at the left; outside cells go on counting beyond the floor.  A place
+    on the loader is beside `bay`, `depth` cells away from it.
     """
 
     id: str
     row: int
     lane: int
     door: str | None
+    bay: str
+    depth: int
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Face:
+    """The border of `cell` towards `direction`; of two cells that share it, `cell` is the one more fore or left."""
+
+    id: str
+    cell: str = field(compare=False)
+    direction: Direction = field(compare=False)
+
+    def __str__(self) -> str:
+        return self.id
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """What stands in one cell of a unit of the kind `unit`; `side` tells it from the others, empty where it is all."""
+
+    id: str
+    unit: str
+    side: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,8 +81,8 @@ class Move:
     source: Placement
     target: Placement
     direction: Direction
-    crossed: tuple[tuple[str, str], ...]
-    lain_on: tuple[str, ...]
+    crossed: tuple[tuple[Face, str], ...]
+    lain_on: tuple[Face, ...]
     doors: tuple[str, ...]
 
     @property
@@ -69,19 +93,21 @@ class Move:
     @property
     def passage(self) -> str:
         """The name of the half-way position; the same for the move there and the move back."""
-        return f"{self.source.kind}.{'+'.join(face for face, _ in self.crossed)}"
+        return f"{self.source.kind}.{'+'.join(face.id for face, _ in self.crossed)}"
 
 
 @dataclass(frozen=True, slots=True)
 class Floor:
-    """Everything about where things are.  All mappings keep a fixed order."""
+    """Everything about where things are.  All mappings keep a fixed order; `parts` has those of all kinds by id."""
 
     cells: Mapping[str, Cell]
     bays: tuple[str, ...]
+    parts: Mapping[str, Part]
     placements: tuple[Placement, ...]
     moves: tuple[Move, ...]
     entries: tuple[tuple[str, Placement], ...]
     _at: Mapping[tuple[int, int], str]
+    _faces: Mapping[tuple[str, Direction], Face]
 
     def neighbour(self, cell: str, direction: Direction) -> str | None:
         """The cell on that side, if there is one."""
@@ -97,21 +123,15 @@ class Floor:
         """No part of the unit is on a loader."""
         return len(self.bays_of(placement.cells)) == len(placement.cells)
 
-    def face(self, cell: str, direction: Direction) -> str:
+    def face(self, cell: str, direction: Direction) -> Face:
         """The face on that side; neighbours give the same answer for the face that they share."""
-        if direction in (Direction.FORE, Direction.LEFT):
-            other = self.neighbour(cell, direction)
-            if other is not None:
-                return f"{other}.{direction.opposite}"
-        return f"{cell}.{direction}"
+        return self._faces[cell, direction]
 
-    def sides_of_face(self, face: str) -> tuple[tuple[str, Direction], ...]:
+    def sides_of_face(self, face: Face) -> tuple[tuple[str, Direction], ...]:
         """The one or two (cell, direction) pairs that meet at the face, its first cell first."""
-        cell, _, word = face.rpartition(".")
-        direction = Direction(word)
-        other = self.neighbour(cell, direction)
-        sides: tuple[tuple[str, Direction], ...] = ((cell, direction),)
-        return sides if other is None else (*sides, (other, direction.opposite))
+        other = self.neighbour(face.cell, face.direction)
+        sides: tuple[tuple[str, Direction], ...] = ((face.cell, face.direction),)
+        return sides if other is None else (*sides, (other, face.direction.opposite))
 
 
 def bay_id(row: int, lane: str) -> str:
@@ -119,17 +139,16 @@ def bay_id(row: int, lane: str) -> str:
     return f"{row}{lane}"
 
 
-def part_names(kind: UnitKind) -> tuple[str, ...]:
+def parts_of(kind: UnitKind) -> tuple[Part, ...]:
     """The parts of a unit, from fore to aft and left to right; one part has the kind's own name."""
-    if kind.across == kind.along == 1:
-        return (kind.id,)
-    words = []
+    parts = []
     for i in range(kind.along):
         for j in range(kind.across):
             along = ["fore", "aft"][i] if kind.along == 2 else f"row{i + 1}" if kind.along > 2 else ""
             across = ["left", "right"][j] if kind.across == 2 else f"lane{j + 1}" if kind.across > 2 else ""
-            words.append("_".join(filter(None, (kind.id, along, across))))
-    return tuple(words)
+            words = [word for word in (along, across) if word]
+            parts.append(Part("_".join((kind.id, *words)), kind.id, " ".join(words)))
+    return tuple(parts)
 
 
 def lay_out(hold: Hold) -> Floor:
@@ -142,7 +161,7 @@ def lay_out(hold: Hold) -> Floor:
         for lane, letter in enumerate(layout.lanes):
             name = bay_id(row, letter)
             if only.get(name, ("any",)):
-                cells[name] = Cell(name, row, lane, None)
+                cells[name] = Cell(name, row, lane, None, name, 0)
                 at[row, lane] = name
     bays = tuple(cells)
     for door in hold.doorways:
@@ -150,7 +169,8 @@ def lay_out(hold: Hold) -> Floor:
             if (cell.row, cell.lane) not in at:
                 cells[cell.id] = cell
                 at[cell.row, cell.lane] = cell.id
-    floor = Floor(cells, bays, (), (), (), at)
+    parts = {part.id: part for kind in hold.units for part in parts_of(kind)}
+    floor = Floor(cells, bays, parts, (), (), (), at, _faces(cells, at))
     placements = tuple(p for kind in hold.units for p in _placements(floor, kind, only))
     known = {(p.kind, p.cells): p for p in placements}
     moves = tuple(m for p in placements for d in Direction if (m := _move(hold, floor, known, p, d)) is not None)
@@ -158,7 +178,20 @@ def lay_out(hold: Hold) -> Floor:
     kept = tuple(p for p in placements if p in used or floor.is_inside(p))
     outside = {m.source for m in moves if all(floor.cells[c].door for c in m.source.cells)}
     entries = tuple((str(floor.cells[p.cells[0]].door), p) for p in kept if p in outside)
-    return Floor(cells, bays, kept, moves, entries, at)
+    return replace(floor, placements=kept, moves=moves, entries=entries)
+
+
+def _faces(cells: Mapping[str, Cell], at: Mapping[tuple[int, int], str]) -> dict[tuple[str, Direction], Face]:
+    found: dict[tuple[str, Direction], Face] = {}
+    for cell in cells.values():
+        for direction in Direction:
+            rows, lanes = _SHIFT[direction]
+            other = at.get((cell.row + rows, cell.lane + lanes))
+            owner, way = cell.id, direction
+            if other is not None and direction in (Direction.FORE, Direction.LEFT):
+                owner, way = other, direction.opposite
+            found[cell.id, direction] = Face(f"{owner}.{way}", owner, way)
+    return found
 
 
 def _outside(hold: Hold, door: Doorway, cells: Mapping[str, Cell]) -> Iterator[Cell]:
@@ -169,7 +202,7 @@ def _outside(hold: Hold, door: Doorway, cells: Mapping[str, Cell]) -> Iterator[C
         if bay in cells:
             for step in range(1, reach + 1):
                 name = f"{door.id}-{bay}" + (f"-{step}" if step > 1 else "")
-                yield Cell(name, cells[bay].row + step * rows, cells[bay].lane + step * lanes, door.id)
+                yield Cell(name, cells[bay].row + step * rows, cells[bay].lane + step * lanes, door.id, bay, step)
 
 
 def _placements(floor: Floor, kind: UnitKind, only: Mapping[str, tuple[str, ...]]) -> Iterator[Placement]:
@@ -182,7 +215,7 @@ def _placements(floor: Floor, kind: UnitKind, only: Mapping[str, tuple[str, ...]
                     covered.append(name)
         doors = {floor.cells[name].door for name in covered} - {None}
         if len(covered) == kind.along * kind.across and len(doors) <= 1:
-            yield Placement(kind.id, tuple(covered), part_names(kind))
+            yield Placement(kind.id, tuple(covered), tuple(part.id for part in parts_of(kind)))
 
 
 def _move(
@@ -213,7 +246,7 @@ def _move(
     return Move(source, target, direction, tuple(sorted(crossed)), lain_on, tuple(sorted(d for d in outside if d)))
 
 
-def lain_on_by(floor: Floor, placement: Placement) -> frozenset[str]:
+def lain_on_by(floor: Floor, placement: Placement) -> frozenset[Face]:
     """The faces that lie under a unit at rest, between two of its cells."""
     return frozenset(
         floor.face(cell, direction)

@@ -1,10 +1,11 @@
-"""How kernel names are said: every value of a variable, every signal, every rule, in trade words."""
+"""What kernel names are about and how they are said: variables with their values, signals, rules, in trade words."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from interlock.hold.origin import Origins
 from interlock.kernel.expressions import Value
 from interlock.kernel.machine import Actor
 
@@ -25,6 +26,7 @@ class Glossary:
     Every sentence lacks capital letter and full stop.  A variable missing from `values` is internal and not told.
     """
 
+    origins: Origins
     values: Mapping[tuple[str, Value], str]
     signals: Mapping[str, tuple[str, str]]
     rules: Mapping[str, Happening]

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
@@ -42,20 +43,76 @@ CONDITIONS: Mapping[str, str] = {
 """The condition names that declarations may use, and what each means."""
 
 
+class Verb(StrEnum):
+    """What is done to a thing of some kind; `SETTLE` is what it does by itself."""
+
+    RAISE = "raise"
+    LOWER = "lower"
+    KEEP = "keep"
+    LET = "let"
+    PULL = "pull"
+    PUT = "put"
+    OPEN = "open"
+    CLOSE = "close"
+    START = "start"
+    FINISH = "finish"
+    LATCH = "latch"
+    UNLATCH = "unlatch"
+    LOCK = "lock"
+    UNLOCK = "unlock"
+    SET = "set"
+    HOLD = "hold"
+    RELEASE = "release"
+    LOSE = "lose"
+    RESTORE = "restore"
+    SETTLE = BY_ITSELF
+
+
+class Purpose(StrEnum):
+    """What a device is for."""
+
+    LATCH = "latch"
+    GUIDE = "guide"
+    STOP = "stop"
+    LOCK = "lock"
+
+
+class Working(StrEnum):
+    """What moves a device."""
+
+    HAND = "hand"
+    SPRING = "spring"
+    POWER = "power"
+    HANDLE = "handle"
+    FIXED = "fixed"
+
+
 @dataclass(frozen=True, slots=True)
 class Trigger:
-    """Who pulls a trigger and how to say it: `order` as an instruction, with `{name}` for the thing."""
+    """Who pulls a trigger and how to say it: `order` as an instruction, with `{name}` for the thing.
+
+    `to` goes with the verb where that alone does not say it: the position that a switch is set to, `down` of
+    `keep_down`.
+    """
 
     actor: Actor
     order: str
+    verb: Verb
+    to: str = ""
+
+    @property
+    def word(self) -> str:
+        """How transitions, and the steps that requirements speak of, call it."""
+        return f"{self.verb}_{self.to}" if self.to else str(self.verb)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Kind:
     """A kind of thing: its states, in which of them it stands above the floor, and its transitions.
 
-    `transitions` has the entries that `transitions.Machine` takes: trigger, source, dest, and optional lists
-    `conditions` (all must be true) and `unless` (none may be true).
+    `initial` is where it rests: as it is made, or without power.  `transitions` has the entries that
+    `transitions.Machine` takes: trigger, source, dest, and optional lists `conditions` (all must be true) and `unless`
+    (none may be true).  `purpose` and `working` are those of a device.
     """
 
     id: str
@@ -65,14 +122,25 @@ class Kind:
     initial: str
     transitions: tuple[Mapping[str, Any], ...]
     triggers: Mapping[str, Trigger]
+    purpose: Purpose | None = None
+    working: Working | None = None
+
+    @property
+    def is_hand_worked(self) -> bool:
+        """A hand on the thing itself moves it."""
+        return any(trigger.actor is Actor.CREW for trigger in self.triggers.values())
 
 
-MECHANISM = Trigger(Actor.MECHANISM, "{name} settles")
+def _named(*triggers: Trigger) -> Mapping[str, Trigger]:
+    return {trigger.word: trigger for trigger in triggers}
 
 
-def _latch(word: str) -> Kind:
+MECHANISM = Trigger(Actor.MECHANISM, "{name} settles", Verb.SETTLE)
+
+
+def _manual(purpose: Purpose) -> Kind:
     return Kind(
-        f"manual {word}",
+        f"manual {purpose}",
         "Raised and lowered by hand. It cannot be raised under a unit.",
         ("lowered", "raised"),
         ("raised",),
@@ -81,11 +149,16 @@ def _latch(word: str) -> Kind:
             {"trigger": "raise", "source": "lowered", "dest": "raised", "unless": ["covered"]},
             {"trigger": "lower", "source": "raised", "dest": "lowered"},
         ),
-        {"raise": Trigger(Actor.CREW, "raise {name}"), "lower": Trigger(Actor.CREW, "lower {name}")},
+        _named(
+            Trigger(Actor.CREW, "raise {name}", Verb.RAISE),
+            Trigger(Actor.CREW, "lower {name}", Verb.LOWER),
+        ),
+        purpose,
+        Working.HAND,
     )
 
 
-def _powered(word: str, rest: str) -> Kind:
+def _powered(purpose: Purpose, rest: str) -> Kind:
     work = "lowered" if rest == "raised" else "raised"
     towards = {rest: {"unless": ["energised"]}, work: {"conditions": ["energised"]}}
     rising = {
@@ -98,18 +171,21 @@ def _powered(word: str, rest: str) -> Kind:
     falling = {"trigger": BY_ITSELF, "source": "raised", "dest": "lowered", **towards["lowered"]}
     pressed = {"trigger": BY_ITSELF, "source": "raised", "dest": "lowered", "conditions": ["covered"]}
     return Kind(
-        f"powered {word} resting {rest}",
+        f"powered {purpose} resting {rest}",
         f"{work.capitalize()} while its circuit is true, {rest} without power. A unit over it keeps it down.",
         ("lowered", "raised"),
         ("raised",),
         rest,
         (rising, falling, pressed),
-        {BY_ITSELF: MECHANISM},
+        _named(MECHANISM),
+        purpose,
+        Working.POWER,
     )
 
 
-def _fixed(word: str) -> Kind:
-    return Kind(f"fixed {word}", "Part of the structure.", ("fixed",), ("fixed",), "fixed", (), {})
+def _fixed(purpose: Purpose) -> Kind:
+    about = "Part of the structure."
+    return Kind(f"fixed {purpose}", about, ("fixed",), ("fixed",), "fixed", (), {}, purpose, Working.FIXED)
 
 
 SPRING_LATCH = Kind(
@@ -125,11 +201,13 @@ SPRING_LATCH = Kind(
         {"trigger": "keep_down", "source": "raised", "dest": "kept_down"},
         {"trigger": "let_up", "source": "kept_down", "dest": "raised", "unless": ["covered"]},
     ),
-    {
-        BY_ITSELF: MECHANISM,
-        "keep_down": Trigger(Actor.CREW, "push {name} down and keep it down"),
-        "let_up": Trigger(Actor.CREW, "let {name} come up"),
-    },
+    _named(
+        MECHANISM,
+        Trigger(Actor.CREW, "push {name} down and keep it down", Verb.KEEP, "down"),
+        Trigger(Actor.CREW, "let {name} come up", Verb.LET, "up"),
+    ),
+    Purpose.LATCH,
+    Working.SPRING,
 )
 
 SPRING_GUIDE = Kind(
@@ -142,7 +220,9 @@ SPRING_GUIDE = Kind(
         {"trigger": BY_ITSELF, "source": "raised", "dest": "held_down", "conditions": ["covered"]},
         {"trigger": BY_ITSELF, "source": "held_down", "dest": "raised", "unless": ["covered"]},
     ),
-    {BY_ITSELF: MECHANISM},
+    _named(MECHANISM),
+    Purpose.GUIDE,
+    Working.SPRING,
 )
 
 HANDLE_WORKED_LOCK = Kind(
@@ -156,23 +236,25 @@ HANDLE_WORKED_LOCK = Kind(
         {"trigger": BY_ITSELF, "source": "raised", "dest": "lowered", "conditions": ["covered"]},
         {"trigger": BY_ITSELF, "source": "lowered", "dest": "raised", "unless": ["handle_pulled", "covered"]},
     ),
-    {BY_ITSELF: MECHANISM},
+    _named(MECHANISM),
+    Purpose.LOCK,
+    Working.HANDLE,
 )
 
 DEVICE_KINDS: Mapping[str, Kind] = {
     kind.id: kind
     for kind in (
-        _latch("latch"),
-        _latch("guide"),
+        _manual(Purpose.LATCH),
+        _manual(Purpose.GUIDE),
         SPRING_LATCH,
         SPRING_GUIDE,
-        _powered("latch", "raised"),
-        _powered("latch", "lowered"),
-        _powered("guide", "raised"),
-        _powered("guide", "lowered"),
+        _powered(Purpose.LATCH, "raised"),
+        _powered(Purpose.LATCH, "lowered"),
+        _powered(Purpose.GUIDE, "raised"),
+        _powered(Purpose.GUIDE, "lowered"),
         HANDLE_WORKED_LOCK,
-        _fixed("stop"),
-        _fixed("guide"),
+        _fixed(Purpose.STOP),
+        _fixed(Purpose.GUIDE),
     )
 }
 """Every kind of device that can stand on a face, by id."""
@@ -189,11 +271,11 @@ HANDLE = Kind(
         {"trigger": BY_ITSELF, "source": "pulled", "dest": "passing", "conditions": ["covered"]},
         {"trigger": BY_ITSELF, "source": "passing", "dest": "normal", "unless": ["covered"]},
     ),
-    {
-        BY_ITSELF: MECHANISM,
-        "pull": Trigger(Actor.CREW, "pull {name}"),
-        "put_back": Trigger(Actor.CREW, "put {name} back to normal"),
-    },
+    _named(
+        MECHANISM,
+        Trigger(Actor.CREW, "pull {name}", Verb.PULL),
+        Trigger(Actor.CREW, "put {name} back to normal", Verb.PUT, "back"),
+    ),
 )
 
 PANEL = Kind(
@@ -206,7 +288,7 @@ PANEL = Kind(
         {"trigger": "open", "source": "closed", "dest": "open"},
         {"trigger": "close", "source": "open", "dest": "closed", "unless": ["in_use"]},
     ),
-    {"open": Trigger(Actor.CREW, "open {name}"), "close": Trigger(Actor.CREW, "close {name}")},
+    _named(Trigger(Actor.CREW, "open {name}", Verb.OPEN), Trigger(Actor.CREW, "close {name}", Verb.CLOSE)),
 )
 
 SUPPLY = Kind(
@@ -219,7 +301,10 @@ SUPPLY = Kind(
         {"trigger": "lose", "source": "on", "dest": "off"},
         {"trigger": "restore", "source": "off", "dest": "on"},
     ),
-    {"lose": Trigger(Actor.PLANT, "{name} is lost"), "restore": Trigger(Actor.PLANT, "{name} comes on")},
+    _named(
+        Trigger(Actor.PLANT, "{name} is lost", Verb.LOSE),
+        Trigger(Actor.PLANT, "{name} comes on", Verb.RESTORE),
+    ),
 )
 
 RELAY = Kind(
@@ -232,7 +317,7 @@ RELAY = Kind(
         {"trigger": BY_ITSELF, "source": "dropped", "dest": "set", "conditions": ["sets"], "unless": ["drops"]},
         {"trigger": BY_ITSELF, "source": "set", "dest": "dropped", "conditions": ["drops"]},
     ),
-    {BY_ITSELF: MECHANISM},
+    _named(MECHANISM),
 )
 
 
@@ -257,12 +342,12 @@ def _door(moved_by: str) -> Kind:
             {"trigger": "start_closing", "source": "open", "dest": "moving", "conditions": ["drive_closes"]},
             {"trigger": "finish_closing", "source": "moving", "dest": "closed", "conditions": ["drive_closes"]},
         ),
-        {
-            "start_opening": Trigger(actor, f"{verb} off closed"),
-            "finish_opening": Trigger(actor, f"{verb} fully open"),
-            "start_closing": Trigger(actor, f"{verb} off fully open"),
-            "finish_closing": Trigger(actor, f"{verb} fully closed"),
-        },
+        _named(
+            Trigger(actor, f"{verb} off closed", Verb.START, "opening"),
+            Trigger(actor, f"{verb} fully open", Verb.FINISH, "opening"),
+            Trigger(actor, f"{verb} off fully open", Verb.START, "closing"),
+            Trigger(actor, f"{verb} fully closed", Verb.FINISH, "closing"),
+        ),
     )
 
 
@@ -287,10 +372,10 @@ def latch_kind(latched_by: str, unlatched_by: str) -> Kind:
             },
             {"trigger": "unlatch", "source": "latched", "dest": "unlatched", "conditions": ["unlatching_possible"]},
         ),
-        {
-            "latch": Trigger(_hand_or_power(latched_by), "latch {name}"),
-            "unlatch": Trigger(_hand_or_power(unlatched_by), "unlatch {name}"),
-        },
+        _named(
+            Trigger(_hand_or_power(latched_by), "latch {name}", Verb.LATCH),
+            Trigger(_hand_or_power(unlatched_by), "unlatch {name}", Verb.UNLATCH),
+        ),
     )
 
 
@@ -306,10 +391,10 @@ def lock_kind(locked_by: str, unlocked_by: str) -> Kind:
             {"trigger": "lock", "source": "unlocked", "dest": "locked", "conditions": ["locking_possible"]},
             {"trigger": "unlock", "source": "locked", "dest": "unlocked", "conditions": ["unlocking_possible"]},
         ),
-        {
-            "lock": Trigger(_hand_or_power(locked_by), "lock {name}"),
-            "unlock": Trigger(_hand_or_power(unlocked_by), "unlock {name}"),
-        },
+        _named(
+            Trigger(_hand_or_power(locked_by), "lock {name}", Verb.LOCK),
+            Trigger(_hand_or_power(unlocked_by), "unlock {name}", Verb.UNLOCK),
+        ),
     )
 
 
@@ -331,7 +416,7 @@ def switch_kind(positions: Sequence[str]) -> Kind:
             for source in positions
             if source != dest
         ),
-        {f"set_{position}": Trigger(Actor.CREW, f"set {{name}} to {position}") for position in positions},
+        _named(*(Trigger(Actor.CREW, f"set {{name}} to {one}", Verb.SET, one) for one in positions)),
     )
 
 
@@ -341,8 +426,6 @@ def lever_kind(directions: Sequence[str]) -> Kind:
     for direction in directions:
         transitions.append({"trigger": f"hold_{direction}", "source": "neutral", "dest": direction})
         transitions.append({"trigger": "release", "source": direction, "dest": "neutral"})
-    triggers = {f"hold_{direction}": Trigger(Actor.CREW, f"hold {{name}} to {direction}") for direction in directions}
-    triggers["release"] = Trigger(Actor.CREW, "release {name}")
     return Kind(
         "lever",
         "Spring-centred: commands a direction only while it is held.",
@@ -350,7 +433,10 @@ def lever_kind(directions: Sequence[str]) -> Kind:
         (),
         "neutral",
         tuple(transitions),
-        triggers,
+        _named(
+            *(Trigger(Actor.CREW, f"hold {{name}} to {one}", Verb.HOLD, one) for one in directions),
+            Trigger(Actor.CREW, "release {name}", Verb.RELEASE),
+        ),
     )
 
 

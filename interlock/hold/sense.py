@@ -10,10 +10,9 @@ from dataclasses import replace
 
 from interlock.diagnostics.nearest import nearest_name
 from interlock.diagnostics.spans import Diagnostic, Span
-from interlock.hold.floor import Floor, Placement, bay_id, part_names
+from interlock.hold.floor import Face, Floor, Placement, bay_id, parts_of
 from interlock.hold.kinds import DEVICE_KINDS, SENSOR_FAILURES, THING_FAILURES, control_kind
 from interlock.hold.language.model import Device, Direction, Hold
-from interlock.kernel.machine import Actor
 
 MOST_NAMED = 8
 """Ids that one message lists."""
@@ -132,11 +131,9 @@ def _doors(hold: Hold) -> Iterator[Diagnostic]:
 
 def _failures(hold: Hold) -> Iterator[Diagnostic]:
     sensors = {sensor.id for sensor in hold.sensors}
-    stick = {
-        device.id
-        for device in hold.devices
-        if any(trigger.actor is Actor.CREW for trigger in DEVICE_KINDS[device.kind].triggers.values())
-    } | {control.id for control in hold.controls}
+    stick = {device.id for device in hold.devices if DEVICE_KINDS[device.kind].is_hand_worked} | {
+        control.id for control in hold.controls
+    }
     for failure in hold.failures:
         modes = SENSOR_FAILURES if failure.of in sensors else THING_FAILURES if failure.of in stick else ()
         if failure.mode not in modes:
@@ -231,7 +228,7 @@ def doubts_of(hold: Hold, floor: Floor) -> Iterator[Diagnostic]:
 
     Devices of one repetition for which the same is doubtful are named together.
     """
-    crossing: dict[str, set[Direction]] = {}
+    crossing: dict[Face, set[Direction]] = {}
     for move in floor.moves:
         for face, _ in move.crossed:
             crossing.setdefault(face, set()).add(move.direction)
@@ -261,7 +258,7 @@ def _parts(hold: Hold) -> Iterator[Diagnostic]:
     """Two kinds of unit must not share the name of a part: one could not be told from the other."""
     owner: dict[str, str] = {}
     for unit in hold.units:
-        for part in part_names(unit):
+        for part in (part.id for part in parts_of(unit)):
             if part in owner:
                 yield Diagnostic(
                     "name-taken",

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 
 from interlock.hold.floor import Floor, Placement
+from interlock.hold.origin import Arrive, Bring, Deed, Depart, TakeAway
 
 
 def bays_beside(floor: Floor, placement: Placement) -> tuple[str, ...]:
@@ -12,12 +13,8 @@ def bays_beside(floor: Floor, placement: Placement) -> tuple[str, ...]:
 
     The first of them is what the place is called by.
     """
-    found = [
-        cell.removeprefix(f"{door}-").split("-")[0]
-        for cell in placement.cells
-        if (door := floor.cells[cell].door) is not None
-    ]
-    return tuple(dict.fromkeys(found))
+    cells = (floor.cells[cell] for cell in placement.cells)
+    return tuple(dict.fromkeys(cell.bay for cell in cells if cell.door is not None))
 
 
 def standing_beside(floor: Floor, placements: Iterable[Placement], bay: str) -> frozenset[Placement]:
@@ -33,15 +30,14 @@ def standing_beside(floor: Floor, placements: Iterable[Placement], bay: str) -> 
     return frozenset(found)
 
 
-def places_of_rules(floor: Floor) -> Mapping[str, Placement]:
-    """By the start of a rule's name, where the unit is that the rule brings, takes away or carries over a sill.
+def place_at_sill(floor: Floor, deed: Deed) -> Placement | None:
+    """Where the unit is that is brought, taken away or carried over a sill; None for all else that is done.
 
     Of a move this is the end that has a part outside; where both have, they are beside the same bays.
     """
-    found = {f"loader.{placement.id}": placement for _, placement in floor.entries}
-    for move in floor.moves:
-        outside = next((end for end in (move.source, move.target) if bays_beside(floor, end)), None)
-        if outside is not None:
-            found[f"unit.{move.source.id}.{move.direction}.depart"] = outside
-            found[f"unit.{move.target.id}.{move.direction}.arrive"] = outside
-    return found
+    match deed:
+        case Bring(_, placement) | TakeAway(_, placement):
+            return placement
+        case Depart(move) | Arrive(move):
+            return next((end for end in (move.source, move.target) if bays_beside(floor, end)), None)
+    return None

@@ -70,15 +70,12 @@ def tell(machine: Machine, glossary: Glossary, trace: Trace, target: Expr) -> St
     return Story(start, tuple(steps), possible, reasons(machine, glossary, target, trace.states[-1], depth=4))
 
 
-def _is_idle(name: str, value: object) -> bool:
-    return (name.startswith("face.") and value == "none") or (name.startswith("failure.") and value is False)
-
-
 def _sentences(glossary: Glossary, values: Iterable[tuple[Variable, Value]]) -> tuple[str, ...]:
     return tuple(
         text
         for variable, value in values
-        if (text := glossary.values.get((variable.name, value))) is not None and not _is_idle(variable.name, value)
+        if not glossary.origins.is_idle(variable.name, value)
+        and (text := glossary.values.get((variable.name, value))) is not None
     )
 
 

@@ -91,7 +91,7 @@ def test_a_wide_unit_crosses_the_sill_of_a_nose_door_with_both_parts_at_once() -
     """Two places, both sills crossed together: loader and hold free or taken (4), and one on its way (1)."""
     compiled = compile_text(hold_text(lanes="[L, R]", units=WIDE, doorways=doorway("[1L, 1R]", "fore")))
     assert places(compiled) == {"WIDE.1L+1R", "WIDE.D1-1L+D1-1R"}
-    assert {move.crossed for move in compiled.floor.moves} == {
+    assert {tuple((face.id, part) for face, part in move.crossed) for move in compiled.floor.moves} == {
         (("D1-1L.aft", "WIDE_left"), ("D1-1R.aft", "WIDE_right")),
     }
     assert count_states(compiled.machine).states == 5

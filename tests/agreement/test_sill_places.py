@@ -6,8 +6,9 @@ import pytest
 
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.loader import Source, load_procedure
+from interlock.hold.origin import Arrive, Bring, Depart, Means, TakeAway
 from interlock.hold.procedure.binding import bind_procedure
-from interlock.hold.sill_places import bays_beside, places_of_rules, standing_beside
+from interlock.hold.sill_places import bays_beside, place_at_sill, standing_beside
 from interlock.study.procedure.audit import Verdict
 from interlock.study.procedure.slips import SlipKind, slips_of
 from tests.agreement.hold_texts import HALF, LONG, compile_text, doorway, hold_text
@@ -17,9 +18,9 @@ DECK = "interlock: 1\nprocedure: Tested\nhold: ../main-deck.yaml\nstart: {GP: on
 
 
 def heads_of(*steps: str) -> list[set[str]]:
-    """The rules of each step on the main deck, less what the mechanism adds to them."""
+    """What each step on the main deck does, less what the mechanism adds."""
     bound = bind(DECK + "".join(f"  - {step}\n" for step in steps))
-    return [{rule.split(" + ")[0] for rule in action.rules} for action in bound.actions]
+    return [{bound.compiled.origins.deed_of(rule).name for rule in action.rules} for action in bound.actions]
 
 
 @pytest.mark.parametrize(
@@ -66,8 +67,10 @@ def test_any_place_where_none_is_named(step: str) -> None:
 def test_a_long_unit_goes_by_its_first_bay_before_any_other() -> None:
     """At a sill of three bays `beside 2C` is the place over 2C and 3C, not that over 1C and 2C; 3C begins none."""
     door = doorway("[1C, 2C, 3C]", "left")
-    floor = compile_text(hold_text(rows=3, units=f"{HALF}\n{LONG}", doorways=door, pushing="always")).floor
-    places = places_of_rules(floor).values()
+    compiled = compile_text(hold_text(rows=3, units=f"{HALF}\n{LONG}", doorways=door, pushing="always"))
+    floor = compiled.floor
+    found = (place_at_sill(floor, deed) for deed in compiled.origins.deeds.values())
+    places = [place for place in found if place is not None]
     meant = {bay: {place.id for place in standing_beside(floor, places, bay)} for bay in ("1C", "2C", "3C")}
     assert meant == {
         "1C": {"HALF.D1-1C", "LONG.D1-1C+D1-2C"},
@@ -80,11 +83,11 @@ def test_a_long_unit_goes_by_its_first_bay_before_any_other() -> None:
 def test_every_rule_of_the_loader_has_its_place() -> None:
     """Of each rule that brings, takes away or runs a unit over a sill it is known where that happens."""
     compiled = bind(DECK + "  - set PWR to on\n").compiled
-    known = places_of_rules(compiled.floor)
-    names = [rule.name.split(" + ")[0].split(" #")[0] for rule in compiled.machine.rules]
-    loader = [name for name in names if name.startswith("loader.") or name.endswith(".loader")]
+    deeds = [compiled.origins.deed_of(rule.name) for rule in compiled.machine.rules]
+    carried = [deed for deed in deeds if isinstance(deed, Depart | Arrive) and deed.means is Means.LOADER]
+    loader = [*carried, *(deed for deed in deeds if isinstance(deed, Bring | TakeAway))]
     assert len(loader) > 10
-    assert [name for name in loader if name.rpartition(".")[0] not in known] == []
+    assert [deed.name for deed in loader if place_at_sill(compiled.floor, deed) is None] == []
 
 
 def faults_of(step: str) -> tuple[Diagnostic, ...]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from interlock.hold.explain import Fact, explain_clause, explain_clauses
 from interlock.hold.glossary import Glossary
+from interlock.hold.origin import origins_of
 from interlock.kernel.claims import Limits
 from interlock.kernel.expressions import Expr, Is, Or, disj, neg
 from interlock.kernel.machine import Machine, Variable
@@ -82,7 +83,7 @@ def test_rows_and_lanes_are_folded() -> None:
     words |= {("device", True): "mid latch {} is lowered", ("device", False): "mid latch {} is raised"}
     values = {(f"{kind}.{at}", v): text.format(at) for (kind, v), text in words.items() for at in PLACES}
     clauses = [disj(Is(f"device.{at}", True), neg(Is(f"face.{at}", True))) for at in PLACES]
-    (fact,) = explain_clauses(machine, Glossary(values, {}, {}), clauses)
+    (fact,) = explain_clauses(machine, Glossary(origins_of({}, {}, {}, ()), values, {}, {}), clauses)
     assert fact == Fact(
         "whenever a unit is on its way over mid latch ..., mid latch ... is lowered", ("2L", "3L", "10R")
     )

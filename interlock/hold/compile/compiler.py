@@ -7,7 +7,7 @@ expression (`lowering`), fuses the mechanism (`settling`) and instantiates the r
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.compile.builder import Builder
@@ -20,6 +20,7 @@ from interlock.hold.compile.things import build as build_things
 from interlock.hold.floor import Floor, bays_reached, lay_out
 from interlock.hold.glossary import Glossary, Happening
 from interlock.hold.language.model import Hold, RequirementText
+from interlock.hold.origin import Origin, Origins, Work, origins_of
 from interlock.hold.sense import check_hold, check_loads, check_sills, doubts_of
 from interlock.kernel.expressions import FALSE, TRUE, Const, Expr, Value, assign, conj, expand, signals_of, variables_of
 from interlock.kernel.machine import Actor, Machine, Requirement, RequirementKind, Rule, Signal, Variable
@@ -45,6 +46,11 @@ class CompiledHold:
     glossary: Glossary
     situation: str | None
     definitions: Mapping[str, Expr]
+
+    @property
+    def origins(self) -> Origins:
+        """What every name is about."""
+        return self.glossary.origins
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +93,7 @@ def compile_hold(
 def lower_definitions(builder: Builder) -> None:
     """Gives every promised signal its definition, now that every name resolves."""
     for name, syntax in builder.promised.items():
-        builder.define(name, builder.lowering.expression(syntax))
+        builder.signals[name] = builder.lowering.expression(syntax)
 
 
 def _assemble(builder: Builder, situation: str | None, drawn: tuple[Instance, ...]) -> Compilation:
@@ -97,6 +103,7 @@ def _assemble(builder: Builder, situation: str | None, drawn: tuple[Instance, ..
     fuser = Fuser(mechanism, definitions)
     rules: list[Rule] = []
     told: dict[str, Happening] = {}
+    origins: dict[str, Origin] = {}
     born: dict[str, list[str]] = {}
     for draft in builder.drafts:
         if draft.name in builder.urgent:
@@ -106,7 +113,10 @@ def _assemble(builder: Builder, situation: str | None, drawn: tuple[Instance, ..
         except NeverSettles as fault:
             return Compilation(None, (_never_settles(builder, fault),))
         for way in settled:
-            name = _unused(way.name, told)
+            responses = tuple(builder.deeds[step.name] for step in way.responses)
+            origin = _numbered(Origin(builder.deeds[draft.name], responses), origins)
+            name = origin.name
+            origins[name] = origin
             rules.append(Rule(name, draft.actor, way.guard, _changing(way.updates)))
             told[name] = Happening(draft.actor, draft.text, tuple(step.text for step in way.responses))
             for source in (draft, *way.responses):
@@ -124,7 +134,8 @@ def _assemble(builder: Builder, situation: str | None, drawn: tuple[Instance, ..
         for verb, names in thing.verbs.items():
             thing.verbs[verb] = [rule for name in names for rule in born.get(name, ())]
     instances = tuple(Instance(r, i.origin, i.text, i.bindings) for r, i in zip(requirements, drawn, strict=True))
-    glossary = Glossary(builder.values, builder.phrases, told)
+    known = origins_of(builder.memories, builder.meanings, origins, requirements)
+    glossary = Glossary(known, builder.values, builder.phrases, told)
     compiled = CompiledHold(hold, machine, instances, builder.world, builder.floor, glossary, situation, definitions)
     return Compilation(compiled, tuple(doubts_of(hold, builder.floor)))
 
@@ -146,13 +157,10 @@ def _changing(updates: Mapping[str, Value]) -> tuple[tuple[str, Value], ...]:
     return tuple(sorted(updates.items()))
 
 
-def _unused(name: str, taken: Mapping[str, Happening]) -> str:
-    if name not in taken:
-        return name
-    number = 2
-    while f"{name} #{number}" in taken:
-        number += 1
-    return f"{name} #{number}"
+def _numbered(origin: Origin, taken: Mapping[str, Origin]) -> Origin:
+    while origin.name in taken:
+        origin = replace(origin, number=origin.number + 1)
+    return origin
 
 
 def _with_rules(instance: Instance, born: Mapping[str, list[str]]) -> Requirement:
@@ -221,8 +229,8 @@ def _circular(builder: Builder) -> Diagnostic | None:
         return None
     circle = [edge[0] for edge in networkx.find_cycle(graph)]
     start = circle.index(min(circle))
-    names = [name.split(".")[1] if "." in name else name for name in circle[start:] + circle[:start]]
-    names = list(dict.fromkeys(names))
+    subjects = [builder.meanings[name].subject for name in circle[start:] + circle[:start]]
+    names = list(dict.fromkeys(subject.id for subject in subjects))
     hold = builder.hold
     spans = {circuit.id: circuit.span for circuit in hold.circuits}
     spans |= {sensor.id: sensor.span for sensor in hold.sensors} | {device.id: device.span for device in hold.devices}
@@ -237,7 +245,7 @@ def _circular(builder: Builder) -> Diagnostic | None:
 
 def _never_settles(builder: Builder, fault: NeverSettles) -> Diagnostic:
     texts = list(dict.fromkeys(step.text for step in fault.responses))
-    ids = [step.name.split(".")[1] for step in fault.responses if "." in step.name]
+    ids = [deed.subject.id for step in fault.responses if isinstance(deed := builder.deeds[step.name], Work)]
     hold = builder.hold
     spans = {relay.id: relay.span for relay in hold.relays} | {control.id: control.span for control in hold.controls}
     span = next((spans[name] for name in ids if name in spans), builder.hold.span)

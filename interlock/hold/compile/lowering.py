@@ -13,22 +13,19 @@ from typing import TypeAlias
 from interlock.diagnostics.nearest import nearest_name
 from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.language.syntax import Chain, Fact, Negation, Path, Quantified, Step, Syntax, Truth
+from interlock.hold.origin import Sort
 from interlock.kernel.expressions import FALSE, TRUE, Expr, at_most_one, conj, disj, implies, neg
-
-KIND_OF_UNIT = "kind of unit"
-"""The sort of the things that are no things in the hold but kinds of unit load: what a bay can be."""
 
 
 @dataclass(slots=True, eq=False, repr=False)
 class Thing:
     """Something that expressions can name.
 
-    `sort` is its kind in one word, for messages; `phrase` how a sentence names it.  `verbs` maps what can be done to or
-    by it to rule names.
+    `phrase` is how a sentence names it.  `verbs` maps what can be done to or by it to rule names.
     """
 
     id: str
-    sort: str
+    sort: Sort
     phrase: str
     states: dict[str, Expr] = field(default_factory=dict)
     truth: Expr | None = None
@@ -110,7 +107,7 @@ class Lowering:
             return found.truth
         kind = names.get(fact.state)
         # `b is k`, where `k` runs through kinds of unit: the state is called like the kind
-        state = kind.id if kind is not None and kind.sort == KIND_OF_UNIT else fact.state
+        state = kind.id if kind is not None and kind.sort is Sort.KIND_OF_UNIT else fact.state
         if state not in found.states:
             self._fault(
                 "unknown-state",

@@ -7,14 +7,31 @@ the loader, by pushing or by drift; nothing departs against a device that stands
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
-from interlock.hold.compile.builder import EMPTY, NOBODY, Builder, face_phrase, faces_of
+from interlock.hold.compile.builder import Builder, face_phrase, faces_of, position
 from interlock.hold.compile.lowering import Thing
 from interlock.hold.compile.things import side_thing
 from interlock.hold.compile.zones import add_sill_drives, add_stations, add_zone, add_zone_facts, drive, held
-from interlock.hold.floor import Move, Placement, lain_on_by
+from interlock.hold.floor import Face, Move, Placement, lain_on_by
 from interlock.hold.language.model import Device, Direction
+from interlock.hold.origin import (
+    EMPTY,
+    NOBODY,
+    Arrive,
+    Bring,
+    Crossing,
+    Depart,
+    Fact,
+    Holding,
+    Means,
+    Sort,
+    Subject,
+    TakeAway,
+    crossing,
+    standing,
+    vacated,
+)
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, Ref, Value, conj, disj, neg
 from interlock.kernel.machine import Actor
 
@@ -41,24 +58,25 @@ def add_motion(builder: Builder) -> None:
     _groups(builder)
 
 
-def _devices_by_face(builder: Builder) -> dict[str, list[Device]]:
-    found: dict[str, list[Device]] = {}
+def _devices_by_face(builder: Builder) -> dict[Face, list[Device]]:
+    found: dict[Face, list[Device]] = {}
     for device in builder.hold.devices:
         for face in faces_of(builder, device):
             found.setdefault(face, []).append(device)
     return found
 
 
-def _restraint(builder: Builder, devices: dict[str, list[Device]], sides: dict[tuple[str, Direction], Thing]) -> None:
+def _restraint(builder: Builder, devices: dict[Face, list[Device]], sides: dict[tuple[str, Direction], Thing]) -> None:
     floor, layout = builder.floor, builder.hold.layout
     for (cell, direction), side in sides.items():
         face = floor.face(cell, direction)
+        subject = Subject(Sort.BAY, cell)
         side.states["crossed"] = builder.crossed(face)
         side.states["covered"] = builder.covered(face)
         side.states["running"] = drive(builder, cell, direction)
         side.states["held"] = held(builder, cell, direction)
         side.states["driven"] = builder.signal(
-            f"bay.{cell}.{direction}.driven",
+            Fact(subject, "driven", direction),
             conj(builder.occupied(cell), drive(builder, cell, direction)),
             f"the unit in bay {cell} is driven {direction}",
             f"no unit in bay {cell} is driven {direction}",
@@ -66,7 +84,7 @@ def _restraint(builder: Builder, devices: dict[str, list[Device]], sides: dict[t
         here = devices.get(face, ())
         stopped = disj(*(_standing(builder, device) for device in here if direction in device.stops))
         side.states["stopped"] = builder.signal(
-            f"bay.{cell}.{direction}.stopped",
+            Fact(subject, "stopped", direction),
             stopped,
             f"a device stands at the {direction} side of bay {cell}",
             f"no device stands at the {direction} side of bay {cell}",
@@ -77,29 +95,30 @@ def _restraint(builder: Builder, devices: dict[str, list[Device]], sides: dict[t
             if direction in device.stops and direction.axis in device.restrains
         ]
         spans: list[Expr] = [
-            Is(f"bay.{cell}.holds", part)
+            Is(Holding(cell).name, part)
             for placement in floor.placements
             for place, part in zip(placement.cells, placement.parts, strict=True)
             if place == cell and floor.neighbour(cell, direction) in placement.cells
         ]
         other = floor.neighbour(cell, direction)
         if layout.neighbour_restrains and other in floor.bays and other is not None:
-            spans.append(conj(builder.occupied(other), Ref(f"bay.{other}.{direction}.restrained")))
-        name = f"bay.{cell}.{direction}.restrained"
-        builder.define(name, disj(*holding, *spans))
-        builder.phrases[name] = (
+            spans.append(
+                conj(builder.occupied(other), Ref(Fact(Subject(Sort.BAY, other), "restrained", direction).name))
+            )
+        side.states["restrained"] = builder.define(
+            Fact(subject, "restrained", direction),
+            disj(*holding, *spans),
             f"a unit in bay {cell} is restrained {direction}",
             f"a unit in bay {cell} is not restrained {direction}",
         )
-        side.states["restrained"] = Ref(name)
     for cell in floor.bays:
         bay = builder.world.things[cell]
         around = [
             device for d in Direction for device in devices.get(floor.face(cell, d), ()) if "z" in device.restrains
         ]
-        up = Thing(f"{cell}.up", "direction of a bay", f"bay {cell} upwards")
+        up = Thing(f"{cell}.up", Sort.DIRECTION_OF_BAY, f"bay {cell} upwards")
         up.states["restrained"] = builder.signal(
-            f"bay.{cell}.up.restrained",
+            Fact(Subject(Sort.BAY, cell), "restrained", "up"),
             disj(*(builder.world.things[device.id].states["locking"] for device in around)),
             f"a unit in bay {cell} is restrained upwards",
             f"a unit in bay {cell} is not restrained upwards",
@@ -111,7 +130,7 @@ def _restraint(builder: Builder, devices: dict[str, list[Device]], sides: dict[t
             assert isinstance(part, Thing)  # noqa: S101 -- the four sides and `up` were made above
             needed.append(part.states["restrained"])
         bay.states["secured"] = builder.signal(
-            f"bay.{cell}.secured",
+            Fact(Subject(Sort.BAY, cell), "secured"),
             conj(*needed),
             f"a unit in bay {cell} is secured",
             f"a unit in bay {cell} is not secured",
@@ -132,7 +151,7 @@ def _driven(builder: Builder, cells: tuple[str, ...], direction: Direction) -> E
     return disj(*(drive(builder, cell, direction) for cell in cells))
 
 
-def _edge(builder: Builder, placement: Placement, direction: Direction) -> list[str]:
+def _edge(builder: Builder, placement: Placement, direction: Direction) -> list[Face]:
     """The faces on the leading side of a unit."""
     return [
         builder.floor.face(cell, direction)
@@ -141,12 +160,12 @@ def _edge(builder: Builder, placement: Placement, direction: Direction) -> list[
     ]
 
 
-def _newly_lain_on(builder: Builder, move: Move) -> list[str]:
+def _newly_lain_on(builder: Builder, move: Move) -> list[Face]:
     return sorted(lain_on_by(builder.floor, move.target) - lain_on_by(builder.floor, move.source))
 
 
 def _obstacles(
-    builder: Builder, faces: list[str], lain_on: list[str], direction: Direction, devices: dict[str, list[Device]]
+    builder: Builder, faces: list[Face], lain_on: list[Face], direction: Direction, devices: dict[Face, list[Device]]
 ) -> list[tuple[Device, Expr]]:
     """The devices in the way of a unit: those that stop it at a face, those that it would have to lie on."""
     found = [(d, _standing(builder, d)) for face in faces for d in devices.get(face, ()) if direction in d.stops]
@@ -156,7 +175,7 @@ def _obstacles(
     return found
 
 
-def _pressing(builder: Builder, devices: dict[str, list[Device]], sides: dict[tuple[str, Direction], Thing]) -> None:
+def _pressing(builder: Builder, devices: dict[Face, list[Device]], sides: dict[tuple[str, Direction], Thing]) -> None:
     """A unit that is driven although something is in its way."""
     moves = {(move.source, move.direction): move for move in builder.floor.moves}
     on_device: dict[tuple[str, Direction], list[Expr]] = {key: [] for key in sides}
@@ -170,11 +189,11 @@ def _pressing(builder: Builder, devices: dict[str, list[Device]], sides: dict[tu
             faces = _edge(builder, placement, direction)
             lain_on = _newly_lain_on(builder, move) if move else []
             obstacles = _obstacles(builder, faces, lain_on, direction, devices)
-            for device, standing in obstacles:
+            for device, stands in obstacles:
                 found = on_stop if device.is_structure else on_device
                 for cell in placement.cells:
                     if (cell, direction) in found:
-                        found[cell, direction].append(conj(driven, standing))
+                        found[cell, direction].append(conj(driven, stands))
             next_to = [builder.floor.neighbour(c, direction) for c in placement.cells]
             if move:
                 next_to = list(move.target.cells)
@@ -204,7 +223,7 @@ def _pressing(builder: Builder, devices: dict[str, list[Device]], sides: dict[tu
         ):
             text = words.format(d=direction)
             side.states[state] = builder.signal(
-                f"bay.{cell}.{direction}.{state}",
+                Fact(Subject(Sort.BAY, cell), state, direction),
                 disj(*found[cell, direction]),
                 f"the unit in bay {cell} {text}",
                 f"no unit in bay {cell} {text}",
@@ -212,14 +231,14 @@ def _pressing(builder: Builder, devices: dict[str, list[Device]], sides: dict[tu
         other = builder.floor.neighbour(cell, direction)
         facing = drive(builder, other, direction.opposite) if other is not None else FALSE
         side.states["opposed"] = builder.signal(
-            f"bay.{cell}.{direction}.opposed",
+            Fact(Subject(Sort.BAY, cell), "opposed", direction),
             conj(drive(builder, cell, direction), facing),
             f"the drives under bay {cell} and the next {direction} run towards each other",
             f"the drives under bay {cell} and the next {direction} do not run towards each other",
         )
     for cell, split_cases in one_sided.items():
         builder.world.things[cell].states["driven_one_sided"] = builder.signal(
-            f"bay.{cell}.driven_one_sided",
+            Fact(Subject(Sort.BAY, cell), "driven_one_sided"),
             disj(*split_cases),
             f"the unit in bay {cell} is driven under a part of it only",
             f"no unit in bay {cell} is driven under a part of it only",
@@ -244,30 +263,33 @@ def _loader(builder: Builder) -> None:
     for door, placement in builder.floor.entries:
         thing = builder.world.things[door]
         unit = builder.units[placement.kind]
-        path = f"loader.{placement.id}"
         around = _uncrossed(builder, placement.cells)
-        here = conj(*(Is(f"bay.{c}.holds", EMPTY) for c in placement.cells), around)
-        stands = conj(*(Is(f"bay.{c}.holds", p) for c, p in zip(placement.cells, placement.parts, strict=True)))
-        beside = ", ".join(sorted({c.removeprefix(f"{door}-").split("-")[0] for c in placement.cells}))
+        here = conj(_so(vacated(placement)), around)
+        beside = ", ".join(sorted({builder.floor.cells[cell].bay for cell in placement.cells}))
         where = f"the sill of {thing.phrase}" if len(_doorway_bays(builder, door)) == 1 else f"the sill at bay {beside}"
         builder.draft(
-            f"{path}.bring",
+            Bring(door, placement),
             Actor.CREW,
             here,
-            dict(zip((f"bay.{c}.holds" for c in placement.cells), placement.parts, strict=True)),
+            standing(placement),
             f"bring a {unit.name} on the loader to {where}",
             (thing, "bring"),
             (thing, f"bring_{unit.id}"),
         )
         builder.draft(
-            f"{path}.take_away",
+            TakeAway(door, placement),
             Actor.CREW,
-            conj(stands, around),
-            {f"bay.{c}.holds": EMPTY for c in placement.cells},
+            conj(_so(standing(placement)), around),
+            vacated(placement),
             f"take the {unit.name} on the loader away from {where}",
             (thing, "take_away"),
             (thing, f"take_away_{unit.id}"),
         )
+
+
+def _so(facts: Mapping[str, Value]) -> Expr:
+    """Every variable has its value."""
+    return conj(*(Is(variable, value) for variable, value in facts.items()))
 
 
 def _doorway_bays(builder: Builder, door: str) -> tuple[str, ...]:
@@ -280,40 +302,45 @@ def _uncrossed(builder: Builder, cells: tuple[str, ...]) -> Expr:
 
 
 def _doors_open(builder: Builder, move: Move) -> Expr:
-    return conj(*(Is(f"door.{door}.position", "open") for door in move.doors))
+    return conj(*(Is(position(Sort.DOOR, door).name, "open") for door in move.doors))
 
 
-def _movers(builder: Builder, move: Move, cells: tuple[str, ...], departing: bool) -> Iterator[tuple[str, Actor, Expr]]:
-    """What may carry a unit in the move's direction: (word for the rule's name, actor, when)."""
+def _movers(
+    builder: Builder, move: Move, cells: tuple[str, ...], departing: bool
+) -> Iterator[tuple[Means, Actor, Expr]]:
+    """What may carry a unit in the move's direction: (means, actor, when)."""
     layout = builder.hold.layout
     driven = _driven(builder, cells, move.direction)
     if driven != FALSE:
-        yield "driven", Actor.PLANT, driven
+        yield Means.DRIVE, Actor.PLANT, driven
     outside = any(builder.floor.cells[cell].door for cell in cells)
     # what stands wholly on the loader is the loader's business; what reaches into the hold can roll and be pushed
     on_loader = all(builder.floor.cells[cell].door for cell in cells)
     if move.doors and outside:
-        yield "loader", Actor.CREW, TRUE
+        yield Means.LOADER, Actor.CREW, TRUE
     if layout.pushing is not None:
         pushing = builder.promise(
-            "hold.pushing", layout.pushing, "units can be pushed by hand", "units cannot be pushed by hand"
+            Fact(Subject(Sort.HOLD, "pushing")),
+            layout.pushing,
+            "units can be pushed by hand",
+            "units cannot be pushed by hand",
         )
         if pushing != FALSE and (not on_loader or not departing):
-            yield "pushed", Actor.CREW, pushing
+            yield Means.PUSH, Actor.CREW, pushing
     if move.direction in layout.drift and (not on_loader or not departing):
-        yield "drifting", Actor.PLANT, TRUE
+        yield Means.DRIFT, Actor.PLANT, TRUE
 
 
 _MOVERS = {
-    "driven": "the drive carries {unit}",
-    "loader": "the loader runs {unit}",
-    "pushed": "push {unit}",
-    "drifting": "by itself {unit} rolls",
+    Means.DRIVE: "the drive carries {unit}",
+    Means.LOADER: "the loader runs {unit}",
+    Means.PUSH: "push {unit}",
+    Means.DRIFT: "by itself {unit} rolls",
 }
 
 
-def _tags(builder: Builder, move: Move, mover: str) -> list[tuple[Thing, str]]:
-    if mover != "driven":
+def _tags(builder: Builder, move: Move, means: Means) -> list[tuple[Thing, str]]:
+    if means is not Means.DRIVE:
         return []
     return [
         (builder.world.things[zone.id], "run")
@@ -337,31 +364,30 @@ def _standing_in(builder: Builder, cells: tuple[str, ...]) -> str:
 
 
 def _departure(
-    builder: Builder, move: Move, devices: dict[str, list[Device]], sides: dict[tuple[str, Direction], Thing]
+    builder: Builder, move: Move, devices: dict[Face, list[Device]], sides: dict[tuple[str, Direction], Thing]
 ) -> None:
     source, target = move.source, move.target
     unit = builder.units[source.kind].name
-    clear = [Is(f"bay.{c}.holds", p) for c, p in zip(source.cells, source.parts, strict=True)]
-    clear += [Is(f"bay.{c}.holds", EMPTY) for c in target.cells if c not in source.cells]
+    clear = [Is(Holding(c).name, EMPTY) for c in target.cells if c not in source.cells]
     obstacles = _obstacles(
         builder, _edge(builder, source, move.direction), _newly_lain_on(builder, move), move.direction, devices
     )
     guard = conj(
+        _so(standing(source)),
         *clear,
         _uncrossed(builder, move.cells),
         _doors_open(builder, move),
-        *(neg(standing) for _, standing in obstacles),
+        *(neg(stands) for _, stands in obstacles),
     )
-    updates: dict[str, Value] = {f"bay.{c}.holds": EMPTY for c in source.cells}
-    updates.update({f"face.{face}.crossing": part for face, part in move.crossed})
+    updates = {**vacated(source), **crossing(move)}
     over = " and ".join(dict.fromkeys(face_phrase(builder, face) for face, _ in move.crossed))
-    for mover, actor, when in _movers(builder, move, source.cells, True):
-        text = _MOVERS[mover].format(unit=f"the {unit}")
-        tags = _tags(builder, move, mover)
+    for means, actor, when in _movers(builder, move, source.cells, True):
+        text = _MOVERS[means].format(unit=f"the {unit}")
+        tags = _tags(builder, move, means)
         tags += [(sides[c, move.direction], "leave") for c in source.cells if (c, move.direction) in sides]
         tags += [(builder.world.things[c], "leave") for c in source.cells if c in builder.floor.bays]
         builder.draft(
-            f"unit.{source.id}.{move.direction}.depart.{mover}",
+            Depart(move, means),
             actor,
             conj(guard, when),
             updates,
@@ -375,18 +401,17 @@ def _arrival(builder: Builder, move: Move) -> None:
     source, target = move.source, move.target
     unit = builder.units[source.kind].name
     guard = conj(
-        *(Is(f"face.{face}.crossing", part) for face, part in move.crossed),
-        *(Is(f"bay.{cell}.holds", EMPTY) for cell in move.cells),
+        _so(crossing(move)),
+        *(Is(Holding(cell).name, EMPTY) for cell in move.cells),
         _doors_open(builder, move),
     )
-    updates: dict[str, Value] = {f"bay.{c}.holds": p for c, p in zip(target.cells, target.parts, strict=True)}
-    updates.update({f"face.{face}.crossing": NOBODY for face, _ in move.crossed})
-    for mover, actor, when in _movers(builder, move, move.cells, False):
-        text = _MOVERS[mover].format(unit=f"the {unit}")
-        tags = _tags(builder, move, mover)
+    updates = {**standing(target), **{Crossing(face).name: NOBODY for face, _ in move.crossed}}
+    for means, actor, when in _movers(builder, move, move.cells, False):
+        text = _MOVERS[means].format(unit=f"the {unit}")
+        tags = _tags(builder, move, means)
         tags += [(builder.world.things[c], "enter") for c in target.cells if c in builder.floor.bays]
         builder.draft(
-            f"unit.{target.id}.{move.direction}.arrive.{mover}",
+            Arrive(move, means),
             actor,
             conj(guard, when),
             updates,

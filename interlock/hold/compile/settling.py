@@ -50,11 +50,6 @@ class Settled:
     updates: Mapping[str, Value]
     responses: tuple[Draft, ...]
 
-    @property
-    def name(self) -> str:
-        """The draft's name, then those of what follows."""
-        return " + ".join((self.draft.name, *(response.name for response in self.responses)))
-
 
 class NeverSettles(ValueError):
     """Mechanism steps that set one another off for ever: after `draft`, `responses` come round again."""

@@ -9,28 +9,38 @@ from __future__ import annotations
 from dataclasses import replace
 
 from interlock.hold.compile.builder import (
-    EMPTY,
-    NOBODY,
     Builder,
     add_actions,
     add_states,
+    covered,
     face_phrase,
     faces_of,
     fails,
     failure_memory,
-    kind_of,
     own_drafts,
     part_phrase,
+    position,
     start_states,
 )
 from interlock.hold.compile.components import compose
 from interlock.hold.compile.electrics import add_electrics, add_people
-from interlock.hold.compile.lowering import KIND_OF_UNIT, Thing
-from interlock.hold.floor import Cell, lain_on_by
+from interlock.hold.compile.lowering import Thing
+from interlock.hold.floor import Cell, Face, lain_on_by
 from interlock.hold.kinds import DEVICE_KINDS, DOOR_KINDS, control_kind, latch_kind, lock_kind
 from interlock.hold.language.model import Control, Device, Direction, DoorStep, Doorway
+from interlock.hold.origin import (
+    EMPTY,
+    NOBODY,
+    Aspect,
+    Condition,
+    Crossing,
+    Fact,
+    Holding,
+    Sort,
+    Subject,
+    standing,
+)
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, Value, conj, disj, neg, one_of
-from interlock.kernel.machine import Actor
 
 
 def build(builder: Builder, situation: str | None) -> None:
@@ -41,13 +51,13 @@ def build(builder: Builder, situation: str | None) -> None:
         for id, state, _ in chosen.sets:
             builder.sets.setdefault(id, []).append(state)
     builder.hand_work = builder.promise(
-        "hold.hand_work",
+        Fact(Subject(Sort.HOLD, "hand_work")),
         hold.layout.hand_work,
         "hand-worked devices in the hold can be reached",
         "hand-worked devices in the hold cannot be reached",
     )
     for door in hold.doorways:
-        builder.thing(door.id, "door", door.name)
+        builder.thing(door.id, Sort.DOOR, door.name)
     _cells(builder)
     _faces(builder)
     for control in hold.controls:
@@ -76,32 +86,33 @@ def _usual_starts(builder: Builder, door: Doorway) -> tuple[str, ...]:
 
 def _cells(builder: Builder) -> None:
     floor = builder.floor
-    standing: dict[str, str] = {}
+    at_start: dict[str, Value] = {}
     for cell in floor.bays:
         for kind in builder.sets.get(cell, ()):
             for placement in floor.placements:
                 if placement.kind == kind and placement.cells[0] == cell:
-                    standing.update(zip(placement.cells, placement.parts, strict=True))
+                    at_start.update(standing(placement))
     for cell, parts in builder.holdings.items():
         phrase = builder.bay_phrase(cell)
         says: dict[Value, str] = {EMPTY: f"{phrase} is empty" if cell in floor.bays else f"{phrase} holds nothing"}
         says.update({part: f"{phrase} holds {part_phrase(builder, part)}" for part in parts})
-        builder.remember(f"bay.{cell}.holds", (EMPTY, *parts), (standing.get(cell, EMPTY),), says)
+        memory = Holding(cell)
+        builder.remember(memory, (EMPTY, *parts), (at_start.get(memory.name, EMPTY),), says)
     for cell in builder.holdings:
         if cell not in floor.bays:
-            outside = builder.thing(cell, "loader place", builder.bay_phrase(cell))
+            outside = builder.thing(cell, Sort.LOADER_PLACE, builder.bay_phrase(cell))
             outside.states["occupied"] = builder.occupied(cell)
             outside.states["empty"] = neg(builder.occupied(cell))
-    kinds = {unit.id: builder.thing(unit.id, KIND_OF_UNIT, unit.name) for unit in builder.hold.units}
+    kinds = {unit.id: builder.thing(unit.id, Sort.KIND_OF_UNIT, unit.name) for unit in builder.hold.units}
     for cell in floor.bays:
-        thing = builder.thing(cell, "bay", f"bay {cell}")
+        thing = builder.thing(cell, Sort.BAY, f"bay {cell}")
         # motion adds its rules; where nothing moves a unit there are none, but they can be asked for
         thing.verbs.update({"enter": [], "leave": []})
         thing.states["occupied"] = builder.occupied(cell)
         thing.states["empty"] = neg(builder.occupied(cell))
         for unit in builder.hold.units:
-            parts = tuple(p for p in builder.holdings.get(cell, ()) if kind_of(builder, p) == unit.id)
-            thing.states[unit.id] = one_of(f"bay.{cell}.holds", parts)
+            parts = tuple(p for p in builder.holdings.get(cell, ()) if floor.parts[p].unit == unit.id)
+            thing.states[unit.id] = one_of(Holding(cell).name, parts)
         thing.parts["kinds"] = tuple(kinds[id] for id in kinds if thing.states[id] != FALSE)
     for id in kinds:
         bays = [builder.world.things[cell] for cell in floor.bays]
@@ -114,57 +125,57 @@ def _faces(builder: Builder) -> None:
         where = face_phrase(builder, face)
         says: dict[Value, str] = {NOBODY: f"nothing is on its way over {where}"}
         says.update({part: f"{part_phrase(builder, part)} is on its way over {where}" for part in parts})
-        builder.remember(f"face.{face}.crossing", (NOBODY, *parts), (NOBODY,), says)
-    covers: dict[str, list[Expr]] = {}
+        builder.remember(Crossing(face), (NOBODY, *parts), (NOBODY,), says)
+    covers: dict[Face, list[Expr]] = {}
     for placement in floor.placements:
         for face in sorted(lain_on_by(floor, placement)):
             covers.setdefault(face, []).append(builder.holds(placement))
     for move in floor.moves:
         for face in move.lain_on:
             first, part = move.crossed[0]
-            covers.setdefault(face, []).append(Is(f"face.{first}.crossing", part))
+            covers.setdefault(face, []).append(Is(Crossing(first).name, part))
     for face in sorted({*builder.crossings, *covers}):
         expr = disj(builder.crossed(face), *covers.get(face, ()))
         where = face_phrase(builder, face)
-        builder.define(f"face.{face}.covered", expr)
-        builder.phrases[f"face.{face}.covered"] = (f"a unit is over {where}", f"no unit is over {where}")
+        builder.define(covered(face), expr, f"a unit is over {where}", f"no unit is over {where}")
 
 
 def _control(builder: Builder, control: Control) -> None:
-    thing = builder.thing(control.id, "lever" if control.kind == "lever" else "control", control.name)
+    sort = Sort.LEVER if control.kind == "lever" else Sort.CONTROL
+    thing = builder.thing(control.id, sort, control.name)
+    of = position(sort, control.id)
     kind = control_kind(control.kind, control.positions or ("off", "on"))
     levers = [c for c in builder.hold.controls if c.behind == control.id and c.kind == "lever"]
     meaning: dict[str, Expr] = {
-        "in_use": disj(*(neg(Is(f"control.{c.id}.position", "neutral")) for c in levers if c.fixed is None)),
+        "in_use": disj(*(neg(Is(position(Sort.LEVER, c.id).name, "neutral")) for c in levers if c.fixed is None)),
         "covered": FALSE,
     }
     if control.kind == "self-resetting handle":
         faces = [f for d in builder.hold.devices if d.handle == control.id for f in faces_of(builder, d)]
-        covered = disj(*(builder.covered(face) for face in dict.fromkeys(faces)))
+        over = disj(*(builder.covered(face) for face in dict.fromkeys(faces)))
         meaning["covered"] = builder.signal(
-            f"control.{control.id}.covered",
-            covered,
+            Fact(of.subject, "covered"),
+            over,
             f"a unit is over the locks of {control.name}",
             f"no unit is over the locks of {control.name}",
         )
-    path = f"control.{control.id}"
     starts = start_states(builder, control.id, control.starts, kind.states)
-    component = compose(f"{path}.position", kind, meaning, starts, False, control.fixed)
-    add_states(builder, thing, path, component)
+    component = compose(of.name, kind, meaning, starts, False, control.fixed)
+    add_states(builder, thing, of, component)
     panel = {c.id: c for c in builder.hold.controls}.get(control.behind or "")
     behind: Expr = TRUE
     if panel is not None:
         behind = (
-            Is(f"control.{panel.id}.position", "open")
+            Is(position(Sort.CONTROL, panel.id).name, "open")
             if panel.fixed is None
             else (TRUE if panel.fixed == "open" else FALSE)
         )
     failed = failure_memory(builder, thing, "stuck", f"{control.name} sticks")
-    builder.urgent.update(own_drafts(path, component))
+    builder.urgent.update(own_drafts(of, component))
     reachable: Expr = TRUE
     if control.reachable is not None:
         reachable = builder.promise(
-            f"{path}.reachable",
+            Fact(of.subject, "reachable"),
             control.reachable,
             f"{control.name} can be reached",
             f"{control.name} cannot be reached",
@@ -175,30 +186,33 @@ def _control(builder: Builder, control: Control) -> None:
         release = tuple(action for action in component.actions if action.trigger == "release")
         freed = replace(component, actions=release)
         held = replace(component, actions=tuple(action for action in component.actions if action not in release))
-        add_actions(builder, thing, path, kind, held, kept)
-        add_actions(builder, thing, path, kind, freed, neg(failed))
+        add_actions(builder, thing, of, kind, held, kept)
+        add_actions(builder, thing, of, kind, freed, neg(failed))
         thing.states["held"] = neg(thing.states["neutral"])
     else:
-        add_actions(builder, thing, path, kind, component, kept, neg(failed))
+        add_actions(builder, thing, of, kind, component, kept, neg(failed))
     builder.components[control.id] = component
 
 
 def _device(builder: Builder, device: Device) -> None:
-    thing = builder.thing(device.id, "device", device.name)
+    thing = builder.thing(device.id, Sort.DEVICE, device.name)
     kind = DEVICE_KINDS[device.kind]
-    path = f"device.{device.id}"
+    of = position(Sort.DEVICE, device.id)
     faces = faces_of(builder, device)
-    covered = disj(*(builder.covered(face) for face in faces))
+    over = disj(*(builder.covered(face) for face in faces))
     meaning: dict[str, Expr] = {
-        "covered": covered
+        "covered": over
         if len(faces) == 1
         else builder.signal(
-            f"{path}.covered", covered, f"a unit is over {device.name}", f"no unit is over {device.name}"
+            Fact(of.subject, "covered"), over, f"a unit is over {device.name}", f"no unit is over {device.name}"
         )
     }
     if device.circuit is not None:
         meaning["energised"] = builder.promise(
-            f"{path}.energised", device.circuit, f"{device.name} is energised", f"{device.name} is not energised"
+            Fact(of.subject, "energised"),
+            device.circuit,
+            f"{device.name} is energised",
+            f"{device.name} is not energised",
         )
     if device.handle is not None and device.handle in builder.components:
         handle = builder.components[device.handle]
@@ -209,37 +223,37 @@ def _device(builder: Builder, device: Device) -> None:
     # a spring that can stick must remember where it stuck; while it works it settles at once all the same
     sticks = fails(builder, device.id, "stuck")
     starts = start_states(builder, device.id, device.starts, kind.states)
-    component = compose(f"{path}.position", kind, meaning, starts, device.lags or sticks, device.fixed)
+    component = compose(of.name, kind, meaning, starts, device.lags or sticks, device.fixed)
     if not device.lags:
-        builder.urgent.update(own_drafts(path, component))
-    add_states(builder, thing, path, component)
+        builder.urgent.update(own_drafts(of, component))
+    add_states(builder, thing, of, component)
     failed = failure_memory(builder, thing, "stuck", f"{device.name} sticks where it is")
     add_actions(
         builder,
         thing,
-        path,
+        of,
         kind,
         component,
         conj(builder.hand_work, builder.reach(device.id), neg(failed)),
         neg(failed),
     )
     states = thing.states
-    standing = builder.signal(
-        f"{path}.standing",
+    stands = builder.signal(
+        Fact(of.subject, "standing"),
         disj(*(states[state] for state in kind.standing)),
         f"{device.name} stands above the floor",
         f"{device.name} is down",
     )
     if kind.standing == ("raised",):
-        standing = states["raised"]
-    states["standing"] = standing
+        stands = states["raised"]
+    states["standing"] = stands
     states["locking"] = states.get(device.locking, FALSE)
-    states["covered"] = covered
+    states["covered"] = over
     states["movable"] = TRUE if len(kind.states) > 1 and device.fixed is None else FALSE
-    states["hand_worked"] = TRUE if any(t.actor is Actor.CREW for t in kind.triggers.values()) else FALSE
+    states["hand_worked"] = TRUE if kind.is_hand_worked else FALSE
     if device.deferred is not None:
         states["within_limit"] = builder.promise(
-            f"{path}.within_limit",
+            Fact(of.subject, "within_limit"),
             device.deferred.limit,
             f"the limit for deferred {device.name} is kept",
             f"the limit for deferred {device.name} is not kept",
@@ -250,32 +264,33 @@ def _device(builder: Builder, device: Device) -> None:
 
 def _door(builder: Builder, door: Doorway) -> None:
     thing = builder.world.things[door.id]
-    path = f"door.{door.id}"
+    subject = Subject(Sort.DOOR, door.id)
     opens = builder.promise(
-        f"{path}.opens", door.opens, f"{door.name} is free to open", f"{door.name} is not free to open"
+        Fact(subject, "opens"), door.opens, f"{door.name} is free to open", f"{door.name} is not free to open"
     )
     closes = builder.promise(
-        f"{path}.closes", door.closes, f"{door.name} is free to close", f"{door.name} is not free to close"
+        Fact(subject, "closes"), door.closes, f"{door.name} is free to close", f"{door.name} is not free to close"
     )
     if door.moved_by == "power":
-        for name, towards in ((f"{path}.opens", "open"), (f"{path}.closes", "closed")):
+        for name, towards in ((Fact(subject, "opens").name, "open"), (Fact(subject, "closes").name, "closed")):
             if name in builder.phrases:
                 builder.phrases[name] = (
                     f"the drive of {door.name} runs towards {towards}",
                     f"the drive of {door.name} does not run towards {towards}",
                 )
+    where, latch, lock = (Condition(subject, aspect) for aspect in (Aspect.POSITION, Aspect.LATCH, Aspect.LOCK))
     latched: Expr = FALSE
-    shut = Is(f"{path}.position", "closed")
+    shut = Is(where.name, "closed")
     if door.latch is not None and door.unlatch is not None:
-        latched = Is(f"{path}.latch", "latched")
+        latched = Is(latch.name, "latched")
     reach = builder.reach(door.id)
-    position = DOOR_KINDS[door.moved_by]
+    kind = DOOR_KINDS[door.moved_by]
     meaning = {"drive_opens": opens, "drive_closes": closes, "latched": latched}
     usual = _usual_starts(builder, door)
-    starts = start_states(builder, door.id, usual, position.states)
-    component = compose(f"{path}.position", position, meaning, starts, False, None)
-    add_states(builder, thing, path, component)
-    add_actions(builder, thing, path, position, component, reach)
+    starts = start_states(builder, door.id, usual, kind.states)
+    component = compose(where.name, kind, meaning, starts, False, None)
+    add_states(builder, thing, where, component)
+    add_actions(builder, thing, where, kind, component, reach)
     for word in ("start_opening", "finish_opening", "start_closing", "finish_closing"):
         for name in thing.verbs.get(word, ()):
             thing.verbs.setdefault("move", []).append(name)
@@ -287,9 +302,9 @@ def _door(builder: Builder, door: Doorway) -> None:
             "unlatching_possible": _door_step(builder, door, "unlatching", door.unlatch),
         }
         starts = start_states(builder, door.id, usual, kind.states)
-        component = compose(f"{path}.latch", kind, meaning, starts, False, None)
-        add_states(builder, thing, f"{path}.latch", component)
-        add_actions(builder, thing, f"{path}.latch", kind, component, reach)
+        component = compose(latch.name, kind, meaning, starts, False, None)
+        add_states(builder, thing, latch, component)
+        add_actions(builder, thing, latch, kind, component, reach)
     if door.lock is not None and door.unlock is not None:
         kind = lock_kind(door.lock.by, door.unlock.by)
         meaning = {
@@ -297,38 +312,41 @@ def _door(builder: Builder, door: Doorway) -> None:
             "unlocking_possible": _door_step(builder, door, "unlocking", door.unlock),
         }
         starts = start_states(builder, door.id, usual, kind.states)
-        component = compose(f"{path}.lock", kind, meaning, starts, False, None)
-        add_states(builder, thing, f"{path}.lock", component)
-        add_actions(builder, thing, f"{path}.lock", kind, component, reach)
+        component = compose(lock.name, kind, meaning, starts, False, None)
+        add_states(builder, thing, lock, component)
+        add_actions(builder, thing, lock, kind, component, reach)
     states = thing.states
     opening = conj(opens, neg(states["open"]))
     closing = conj(closes, neg(states["closed"]))
     if door.moved_by == "hand":
         opening = closing = states["moving"]
     states["driven_open"] = builder.signal(
-        f"{path}.driven_open", opening, f"{door.name} is being driven open", f"{door.name} is not being driven open"
+        Fact(subject, "driven_open"),
+        opening,
+        f"{door.name} is being driven open",
+        f"{door.name} is not being driven open",
     )
     states["driven_closed"] = builder.signal(
-        f"{path}.driven_closed",
+        Fact(subject, "driven_closed"),
         closing,
         f"{door.name} is being driven closed",
         f"{door.name} is not being driven closed",
     )
     states["driven"] = builder.signal(
-        f"{path}.driven",
+        Fact(subject, "driven"),
         disj(states["driven_open"], states["driven_closed"]),
         f"{door.name} is being driven",
         f"{door.name} is not being driven",
     )
     sill = [builder.floor.face(bay, door.side) for bay in door.bays if bay in builder.floor.cells]
     over = disj(*(builder.covered(face) for face in sill))
-    covered = builder.signal(
-        f"{path}.sill_covered",
+    blocking = builder.signal(
+        Fact(subject, "sill_covered"),
         over,
         f"a unit is over the sill of {door.name}",
         f"no unit is over the sill of {door.name}",
     )
-    states["sill_covered"], states["sill_clear"] = covered, neg(covered)
+    states["sill_covered"], states["sill_clear"] = blocking, neg(blocking)
     devices = {device.id: device for device in builder.hold.devices}
     on_sill = [d for d in devices if set(faces_of(builder, devices[d])) & set(sill)]
     thing.parts["sill_devices"] = tuple(builder.world.things[d] for d in on_sill)
@@ -338,7 +356,7 @@ def _door(builder: Builder, door: Doorway) -> None:
         if obstacle.state in device_states:
             blocked.append(device_states[obstacle.state])
     states["path_blocked"] = builder.signal(
-        f"{path}.path_blocked",
+        Fact(subject, "path_blocked"),
         disj(*blocked),
         f"something stands in the way of {door.name}",
         f"nothing stands in the way of {door.name}",
@@ -349,7 +367,7 @@ def _door(builder: Builder, door: Doorway) -> None:
 
 def _door_step(builder: Builder, door: Doorway, word: str, step: DoorStep) -> Expr:
     return builder.promise(
-        f"door.{door.id}.{word}_possible",
+        Fact(Subject(Sort.DOOR, door.id), f"{word}_possible"),
         step.when,
         f"{word} of {door.name} is possible",
         f"{word} of {door.name} is not possible",
@@ -359,7 +377,7 @@ def _door_step(builder: Builder, door: Doorway, word: str, step: DoorStep) -> Ex
 def side_thing(builder: Builder, cell: Cell, direction: Direction) -> Thing:
     """The thing that `3L.aft` names; made without states."""
     bay = builder.world.things[cell.id]
-    side = Thing(f"{cell.id}.{direction}", "side of a bay", f"the {direction} side of bay {cell.id}")
+    side = Thing(f"{cell.id}.{direction}", Sort.SIDE_OF_BAY, f"the {direction} side of bay {cell.id}")
     bay.parts[direction.value] = side
     face = builder.floor.face(cell.id, direction)
     side.parts["devices"] = tuple(builder.world.things[device.id] for device in builder.devices_on.get(face, ()))

@@ -6,15 +6,16 @@ from interlock.hold.compile.builder import Builder
 from interlock.hold.compile.levers import commanding, levers_of, supplies_of
 from interlock.hold.compile.lowering import Thing
 from interlock.hold.language.model import Direction, Zone
+from interlock.hold.origin import Commanded, Fact, HeldBack, Sort, Subject, running
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Ref, conj, disj, neg
 
 
 def add_stations(builder: Builder) -> None:
     """The control stations, and when each is in charge."""
     for station in builder.hold.stations:
-        thing = builder.thing(station.id, "station", station.name)
+        thing = builder.thing(station.id, Sort.STATION, station.name)
         thing.states["owning"] = builder.promise(
-            f"station.{station.id}.owning",
+            Fact(Subject(Sort.STATION, station.id), "owning"),
             station.owns,
             f"{station.name} is in charge",
             f"{station.name} is not in charge",
@@ -24,17 +25,17 @@ def add_stations(builder: Builder) -> None:
 
 def add_zone(builder: Builder, zone: Zone) -> None:
     """One drive zone: its power, commands and inhibits, and the drive under each of its bays."""
-    thing = builder.thing(zone.id, "zone", zone.name)
-    path = f"zone.{zone.id}"
+    thing = builder.thing(zone.id, Sort.ZONE, zone.name)
+    subject = Subject(Sort.ZONE, zone.id)
     powered = builder.promise(
-        f"{path}.powered", zone.power, f"{zone.name} has drive power", f"{zone.name} has no drive power"
+        Fact(subject, "powered"), zone.power, f"{zone.name} has drive power", f"{zone.name} has no drive power"
     )
     thing.states["powered"] = powered
     thing.parts["bays"] = tuple(builder.world.things[bay] for bay in zone.bays if bay in builder.world.things)
     levers = [builder.world.things[id] for id in levers_of(builder.hold, zone) if id in builder.world.things]
-    thing.parts["levers"] = tuple(lever for lever in levers if lever.sort == "lever")
+    thing.parts["levers"] = tuple(lever for lever in levers if lever.sort is Sort.LEVER)
     thing.parts["supplies"] = tuple(builder.world.things[id] for id in supplies_of(builder.hold, zone))
-    thing.states["held"] = disj(*(lever.states["held"] for lever in levers if lever.sort == "lever"))
+    thing.states["held"] = disj(*(lever.states["held"] for lever in levers if lever.sort is Sort.LEVER))
     owners = []
     commands: dict[Direction, list[Expr]] = {}
     held: dict[Direction, list[Expr]] = {}
@@ -43,7 +44,7 @@ def add_zone(builder: Builder, zone: Zone) -> None:
         owners.append(TRUE if station is None else station.states["owning"])
         for direction, syntax in command.runs:
             given = builder.promise(
-                f"{path}.command.{number}.{direction}",
+                Commanded(zone.id, number, direction),
                 syntax,
                 f"{zone.name} is commanded {direction}",
                 f"{zone.name} is not commanded {direction}",
@@ -60,16 +61,16 @@ def add_zone(builder: Builder, zone: Zone) -> None:
         commanded = commands.get(direction)
         if not commanded:
             continue
-        side = Thing(f"{zone.id}.{direction}", "direction of a zone", f"{zone.name} {direction}")
+        side = Thing(f"{zone.id}.{direction}", Sort.DIRECTION_OF_ZONE, f"{zone.name} {direction}")
         thing.parts[direction.value] = side
         side.states["commanded"] = builder.signal(
-            f"{path}.{direction}.commanded",
+            Fact(subject, "commanded", direction),
             disj(*commanded),
             f"{zone.name} is commanded {direction}",
             f"{zone.name} is not commanded {direction}",
         )
         side.states["held"] = builder.signal(
-            f"{path}.{direction}.held",
+            Fact(subject, "held", direction),
             disj(*held[direction]),
             f"a lever that commands {zone.name} {direction} is held",
             f"no lever that commands {zone.name} {direction} is held",
@@ -77,7 +78,7 @@ def add_zone(builder: Builder, zone: Zone) -> None:
         inhibited: Expr = FALSE
         if direction in inhibits:
             inhibited = builder.promise(
-                f"{path}.{direction}.inhibited",
+                Fact(subject, "inhibited", direction),
                 inhibits[direction],
                 f"{zone.name} is inhibited {direction}",
                 f"{zone.name} is not inhibited {direction}",
@@ -86,19 +87,19 @@ def add_zone(builder: Builder, zone: Zone) -> None:
         for bay in zone.bays:
             held_back: list[Expr] = []
             for section in (s for s in zone.sections if s.bay == bay and dict(s.inhibits).get(direction)):
-                at = f"section.{zone.id}.{bay}.{direction}.{len(held_back) + 1}.inhibited"
                 held_back.append(
                     builder.promise(
-                        at,
+                        HeldBack(zone.id, bay, direction, len(held_back) + 1),
                         dict(section.inhibits)[direction],
                         f"the drive under bay {bay} is inhibited {direction}",
                         f"the drive under bay {bay} is not inhibited {direction}",
                     )
                 )
             runs = conj(powered, side.states["commanded"], neg(inhibited), *(neg(expr) for expr in held_back))
-            name = f"drive.{bay}.{direction}"
-            builder.define(name, disj(builder.signals.get(name, FALSE), runs))
-            builder.phrases[name] = (
+            fact = running(bay, direction)
+            builder.define(
+                fact,
+                disj(builder.signals.get(fact.name, FALSE), runs),
                 f"the drive under bay {bay} runs {direction}",
                 f"the drive under bay {bay} does not run {direction}",
             )
@@ -109,7 +110,7 @@ def add_zone(builder: Builder, zone: Zone) -> None:
 
 def drive(builder: Builder, cell: str, direction: Direction) -> Expr:
     """The drive under the cell runs in the direction."""
-    name = f"drive.{cell}.{direction}"
+    name = running(cell, direction).name
     return Ref(name) if name in builder.signals else FALSE
 
 
@@ -123,12 +124,12 @@ def held(builder: Builder, cell: str, direction: Direction) -> Expr:
 def add_sill_drives(builder: Builder) -> None:
     """Which drives can move a unit: those under any of its cells."""
     for door in builder.hold.doorways:
-        running = disj(
+        across = disj(
             *(drive(builder, bay, direction) for bay in door.bays for direction in (door.side, door.side.opposite))
         )
         builder.world.things[door.id].states["drive_running"] = builder.signal(
-            f"door.{door.id}.drive_running",
-            running,
+            Fact(Subject(Sort.DOOR, door.id), "drive_running"),
+            across,
             f"a drive runs across the sill of {door.name}",
             f"no drive runs across the sill of {door.name}",
         )
@@ -138,20 +139,21 @@ def add_zone_facts(builder: Builder, sides: dict[tuple[str, Direction], Thing]) 
     """What depends on all drives: which zones run, and whether the loader is occupied."""
     for zone in builder.hold.zones:
         thing = builder.world.things[zone.id]
-        running = []
+        subject = Subject(Sort.ZONE, zone.id)
+        ways = []
         for direction in Direction:
             side = thing.parts.get(direction.value)
             if isinstance(side, Thing):
                 runs = disj(*(drive(builder, bay, direction) for bay in zone.bays))
                 side.states["running"] = builder.signal(
-                    f"zone.{zone.id}.{direction}.running",
+                    Fact(subject, "running", direction),
                     runs,
                     f"{zone.name} runs {direction}",
                     f"{zone.name} does not run {direction}",
                 )
-                running.append(side.states["running"])
+                ways.append(side.states["running"])
         thing.states["running"] = builder.signal(
-            f"zone.{zone.id}.running", disj(*running), f"{zone.name} runs", f"{zone.name} does not run"
+            Fact(subject, "running"), disj(*ways), f"{zone.name} runs", f"{zone.name} does not run"
         )
     for door in builder.hold.doorways:
         cells = [c for c in builder.holdings if builder.floor.cells[c].door == door.id]

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 from interlock.diagnostics.spans import Span
-from interlock.hold.kinds import CONTROL_KINDS, DEVICE_KINDS, SENSOR_FAILURES, THING_FAILURES
+from interlock.hold.kinds import CONTROL_KINDS, DEVICE_KINDS, SENSOR_FAILURES, THING_FAILURES, Working
 from interlock.hold.language import record_rules
 from interlock.hold.language.declarations import Record, field, record
 from interlock.hold.language.directions import DIRECTIONS, Side
@@ -206,7 +206,7 @@ class Device(Named):
     @property
     def is_structure(self) -> bool:
         """It is part of the structure, and never moves."""
-        return self.kind.startswith("fixed")
+        return DEVICE_KINDS[self.kind].working is Working.FIXED
 
 
 @record("control", "a control", rule=record_rules.control)

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from interlock.hold.kinds import DEVICE_KINDS, Kind, control_kind
+from interlock.hold.kinds import DEVICE_KINDS, Kind, Working, control_kind
 from interlock.hold.language.bay_names import MOST_BAYS
 from interlock.hold.language.declarations import RecordFault, Values, Written
 from interlock.hold.language.directions import DIRECTIONS
 
-HAND_WORKED = ("manual latch", "manual guide")
 WITH_POSITIONS = ("switch", "selector", "lever")
 LEFT_ANYWHERE = ("switch", "selector", "access panel")
 """Controls that stay where a hand leaves them."""
@@ -111,7 +110,7 @@ def only_state(values: Values) -> str | None:
 def resting_state(values: Values) -> tuple[str] | None:
     """Where a device starts that returns by itself, or cannot move."""
     kind = _device_kind(values)
-    return None if kind is None or kind.id in HAND_WORKED else (kind.initial,)
+    return None if kind is None or kind.working is Working.HAND else (kind.initial,)
 
 
 def resting_position(values: Values) -> tuple[str] | None:
@@ -128,10 +127,9 @@ def device(written: Written) -> Iterator[RecordFault]:
     kind = _device_kind(values)
     if kind is None:
         return
-    powered, handled = kind.id.startswith("powered"), kind.id == "handle-worked lock"
     for key, wanted, lacking, surplus in (
-        ("circuit", powered, "powered-without-circuit", "circuit-for-unpowered"),
-        ("handle", handled, "lock-without-handle", "handle-for-other-kind"),
+        ("circuit", kind.working is Working.POWER, "powered-without-circuit", "circuit-for-unpowered"),
+        ("handle", kind.working is Working.HANDLE, "lock-without-handle", "handle-for-other-kind"),
     ):
         if wanted and values[key] is None:
             message = f"{written.noun} is {_a(kind.id)}, but no {key} works it"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -11,17 +11,23 @@ from interlock.diagnostics.nearest import nearest_name
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.compile.compiler import Compilation, CompiledHold, compile_hold
 from interlock.hold.compile.lowering import Lowering, Thing
+from interlock.hold.floor import bay_id
+from interlock.hold.kinds import Verb
 from interlock.hold.language.model import Direction, Hold, RequirementText, Situation
+from interlock.hold.origin import Arrive, Bring, Condition, Depart, Go, Means, Sort, TakeAway, Work
 from interlock.hold.procedure.actions import Action
 from interlock.hold.procedure.model import Procedure
-from interlock.hold.sill_places import bays_beside, places_of_rules, standing_beside
+from interlock.hold.sill_places import bays_beside, place_at_sill, standing_beside
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, conj, disj
 from interlock.kernel.machine import Actor
 
 START_ID = "procedure_start"
 """The situation made of the states under a procedure's `start`."""
 
-_RULE_VERBS = {"connect": "restore", "disconnect": "lose"}
+_RULE_VERBS = {"connect": Verb.RESTORE, "disconnect": Verb.LOSE}
+_SAID = {verb: word for word, verb in _RULE_VERBS.items()}
+_NOT_SAID = (Verb.SETTLE, Verb.START, Verb.FINISH)
+"""What procedures have no word for: a door is opened and closed, and its mechanism needs nobody."""
 _TAKES_PLACE = frozenset({"set", "hold", "go", "bring"})
 _MOVES = {"open": ("start_opening", "finish_opening"), "close": ("start_closing", "finish_closing")}
 
@@ -111,7 +117,7 @@ def _named(hold: Hold) -> tuple[Situation, ...]:
 
 
 def _is_bay(hold: Hold, id: str) -> bool:
-    return any(id == f"{row}{lane}" for row in range(1, hold.layout.rows + 1) for lane in hold.layout.lanes)
+    return any(id == bay_id(row, lane) for row in range(1, hold.layout.rows + 1) for lane in hold.layout.lanes)
 
 
 def bind_procedure(procedure: Procedure, compiled: CompiledHold) -> Binding:
@@ -155,7 +161,7 @@ class _Binder:
         if action.verb in _TAKES_PLACE:
             verb = f"{verb}_{action.to}"
         rules = self._beside(action, thing, self._rules(thing, verb, action))
-        supply = thing.sort == "supply"
+        supply = thing.sort is Sort.SUPPLY
         if rules and not supply and not any(self.rules[name].actor is Actor.CREW for name in rules):
             self._fault(
                 action, "not-done-by-hand", f"{thing.phrase} is moved by its drive, not by hand", "what makes it move"
@@ -186,21 +192,23 @@ class _Binder:
         hold = self.compiled.hold
         door = next((door for door in hold.doorways if door.id == thing.id), None)
         if action.verb == "push":
-            if action.to not in tuple(Direction) or thing.sort != "bay":
+            if action.to not in tuple(Direction) or thing.sort is not Sort.BAY:
                 self._fault(action, "unknown-verb", f"{action.text!r} names no bay and direction", "`push aft from 2L`")
                 return Bound(action, Manner.UNTIL, (), (), until, until)
-            direction, mover = str(action.to), "pushed"
+            direction, means = str(action.to), Means.PUSH
         elif door is None:
             self._fault(action, "wrong-object-kind", f"{thing.phrase} ({thing.sort}) is no door", "a door")
             return Bound(action, Manner.UNTIL, (), (), until, until)
         else:
             direction = str(door.side.opposite if action.verb == "run_in" else door.side)
-            mover = "loader"
-        rules = []
-        for rule in self.compiled.machine.rules:
-            path = rule.name.split(" + ")[0].split(".")
-            if path[0] == "unit" and path[-1] == mover and path[-3] == direction and self._is_at(rule.name, thing):
-                rules.append(rule.name)
+            means = Means.LOADER
+        rules = [
+            name
+            for name, origin in self.compiled.origins.rules.items()
+            if isinstance(deed := origin.deed, Depart | Arrive)
+            and (deed.means, deed.move.direction) == (means, direction)
+            and self._is_at(deed, thing)
+        ]
         if not rules:
             self._fault(action, "unknown-verb", f"{action.text!r} is not possible in this hold", "another way")
         return Bound(action, Manner.UNTIL, self._beside(action, thing, rules), (), until, until)
@@ -212,9 +220,8 @@ class _Binder:
             return tuple(rules)
         bay, span = action.beside
         floor = self.compiled.floor
-        known = places_of_rules(floor)
-        # the name of a rule ends in what is done, or in what carries the unit
-        places = {rule: known[rule.split(" + ")[0].split(" #")[0].rpartition(".")[0]] for rule in rules}
+        found = ((rule, place_at_sill(floor, self.compiled.origins.deed_of(rule))) for rule in rules)
+        places = {rule: place for rule, place in found if place is not None}
         chosen = standing_beside(floor, places.values(), bay)
         if not chosen:
             called = {bays_beside(floor, place)[0] for place in places.values()}
@@ -227,22 +234,19 @@ class _Binder:
             self.lowering.faults.append(fault)
         return tuple(rule for rule, place in places.items() if place in chosen)
 
-    def _is_at(self, name: str, thing: Thing) -> bool:
+    def _is_at(self, deed: Depart | Arrive, thing: Thing) -> bool:
         """Whether a move of a unit touches the sill of the door, or the bay."""
-        cells = {target.split(".")[1] for target, _ in self.rules[name].update if target.startswith("bay.")}
-        faces = {target.split(".", 1)[1] for target, _ in self.rules[name].update if target.startswith("face.")}
-        if thing.sort == "door":
-            bays = next(door.bays for door in self.compiled.hold.doorways if door.id == thing.id)
-            side = next(door.side for door in self.compiled.hold.doorways if door.id == thing.id)
-            sill = {self.compiled.floor.face(bay, side) for bay in bays}
-            outside = {cell.id for cell in self.compiled.floor.cells.values() if cell.door == thing.id}
-            return bool(cells & outside) or any(face.removesuffix(".crossing") in sill for face in faces)
-        around = {self.compiled.floor.face(thing.id, direction) for direction in Direction}
-        return thing.id in cells or any(face.removesuffix(".crossing") in around for face in faces)
+        floor = self.compiled.floor
+        cells, faces = deed.placement.cells, {face for face, _ in deed.move.crossed}
+        door = next((door for door in self.compiled.hold.doorways if door.id == thing.id), None)
+        if door is None:
+            return thing.id in cells or any(floor.face(thing.id, direction) in faces for direction in Direction)
+        outside = any(floor.cells[cell].door == door.id for cell in cells)
+        return outside or any(floor.face(bay, door.side) in faces for bay in door.bays)
 
     def _rules(self, thing: Thing, verb: str, action: Action) -> tuple[str, ...]:
         if not thing.verbs.get(verb):
-            known = sorted(_said(thing))
+            known = sorted(set(self._said(thing)))
             self._fault(
                 action,
                 "unknown-verb",
@@ -252,20 +256,31 @@ class _Binder:
             return ()
         return tuple(thing.verbs[verb])
 
+    def _said(self, thing: Thing) -> Iterator[str]:
+        """What can be done to a thing, in the words of procedures."""
+        for rule in dict.fromkeys(rule for rules in thing.verbs.values() for rule in rules):
+            match self.compiled.origins.deed_of(rule):
+                case Work(trigger=trigger) if trigger.verb not in _NOT_SAID:
+                    yield _SAID.get(trigger.verb, trigger.verb)
+                case Go():
+                    yield "go"
+                case Bring():
+                    yield "bring"
+                case TakeAway():
+                    yield "take"
+
     def _own(self, name: str, thing: Thing) -> Expr:
         """What the rule makes so of the thing itself."""
-        facts = [(target, value) for target, value in self.rules[name].update if target.split(".")[1] == thing.id]
-        return conj(*(Is(target, value) for target, value in facts)) if facts else FALSE
+        memories = self.compiled.origins.variables
+        facts = [
+            Is(target, value)
+            for target, value in self.rules[name].update
+            if isinstance(memory := memories[target], Condition) and memory.subject.id == thing.id
+        ]
+        return conj(*facts) if facts else FALSE
 
     def _fault(self, action: Action, code: str, message: str, expected: str) -> None:
         self.lowering.faults.append(Diagnostic(code, action.span, message, expected, context=action.context))
-
-
-def _said(thing: Thing) -> set[str]:
-    """The verbs of a thing in the words of procedures."""
-    back = {rule: word for word, rule in _RULE_VERBS.items()}
-    words = {back.get(verb, verb).split("_")[0] for verb, rules in thing.verbs.items() if rules}
-    return {word for word in words if word not in ("by", "start", "finish", "move", "fail", "run", "enter", "leave")}
 
 
 def rules_of_supplies(compiled: CompiledHold) -> Mapping[str, str]:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from interlock.hold.compile.compiler import CompiledHold
-from interlock.hold.floor import Cell
+from interlock.hold.floor import Cell, Face
 from interlock.hold.language.model import Device, Direction, Doorway
 from interlock.report.drawing.shapes import text_width, wrap
 from interlock.report.views.wording import named
@@ -72,7 +72,7 @@ class Grid:
         self.hold = compiled.hold
         self.floor = compiled.floor
         self.tops = tops
-        self.on_face: dict[str, list[Device]] = {}
+        self.on_face: dict[Face, list[Device]] = {}
         for device in self.hold.devices:
             for face in dict.fromkeys(self.floor.face(side.bay, side.direction) for side in device.on):
                 self.on_face.setdefault(face, []).append(device)
@@ -165,7 +165,7 @@ class Grid:
         found: Cell = self.floor.cells[id]
         return self.place(found.row, found.lane)
 
-    def face_middle(self, face: str) -> tuple[float, float]:
+    def face_middle(self, face: Face) -> tuple[float, float]:
         """The middle of the strip in which the devices of a face stand."""
         cell, direction = self.floor.sides_of_face(face)[0]
         if self.floor.cells[cell].door is not None:
@@ -195,5 +195,5 @@ class Grid:
         return sorted(found, key=lambda slot: order[slot.device.id])
 
 
-def _along(face: str) -> bool:
-    return face.rpartition(".")[2] in (Direction.LEFT, Direction.RIGHT)
+def _along(face: Face) -> bool:
+    return face.direction.axis == "y"

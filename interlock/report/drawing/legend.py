@@ -7,7 +7,7 @@ from typing import Any
 from xml.etree import ElementTree
 
 from interlock.hold.compile.compiler import CompiledHold
-from interlock.hold.kinds import DEVICE_KINDS
+from interlock.hold.kinds import DEVICE_KINDS, SPRING_LATCH, Kind, Working
 from interlock.hold.language.model import Direction
 from interlock.report.drawing import marks
 from interlock.report.drawing.grid import NOTE
@@ -126,15 +126,13 @@ def _entries(compiled: CompiledHold, snapshot: Snapshot | None) -> list[tuple[st
     hold = compiled.hold
     entries: list[tuple[str, Draw]] = []
 
-    def mark(kind: str, standing: bool | None) -> Draw:
+    def mark(kind: Kind, standing: bool | None) -> Draw:
         return lambda parent, x, y: marks.draw_mark(parent, x, y, kind, True, standing)
 
-    present = {device.kind for device in hold.devices}
-    for kind in DEVICE_KINDS:
-        if kind in present:
-            fixed = len(DEVICE_KINDS[kind].states) == 1
-            entries.append((_in_words(kind), mark(kind, True if fixed else None)))
-    movable = next((k for k in DEVICE_KINDS if k in present and len(DEVICE_KINDS[k].states) > 1), None)
+    named = {device.kind for device in hold.devices}
+    present = [kind for kind in DEVICE_KINDS.values() if kind.id in named]
+    entries += [(_in_words(kind), mark(kind, marks.standing_of(kind.id, None))) for kind in present]
+    movable = next((kind for kind in present if len(kind.states) > 1), None)
     if snapshot is not None and movable is not None:
         entries.append(("dark: stands above the floor", mark(movable, True)))
         entries.append(("hollow, broken line: down", mark(movable, False)))
@@ -165,10 +163,10 @@ def _entries(compiled: CompiledHold, snapshot: Snapshot | None) -> list[tuple[st
     return entries
 
 
-def _in_words(kind: str) -> str:
-    return kind.replace("powered latch resting", "powered latch, without power").replace(
-        "powered guide resting", "powered guide, without power"
-    )
+def _in_words(kind: Kind) -> str:
+    if kind.working is Working.POWER:
+        return f"powered {kind.purpose}, without power {kind.initial}"
+    return kind.id
 
 
 def _mat(parent: ElementTree.Element, x: float, y: float) -> None:
@@ -177,7 +175,7 @@ def _mat(parent: ElementTree.Element, x: float, y: float) -> None:
 
 
 def _kept(parent: ElementTree.Element, x: float, y: float) -> None:
-    marks.draw_mark(parent, x, y + 2, "spring latch", True, False)
+    marks.draw_mark(parent, x, y + 2, SPRING_LATCH, True, False)
     marks.draw_kept(parent, x, y + 2)
 
 

@@ -10,25 +10,12 @@ from __future__ import annotations
 from typing import Any
 from xml.etree import ElementTree
 
-from interlock.hold.kinds import DEVICE_KINDS
+from interlock.hold.kinds import DEVICE_KINDS, Kind, Purpose, Working
 from interlock.hold.language.model import Direction
 from interlock.report.drawing.shapes import INK, PAPER, SOFT, element, path_of
 
 UNKNOWN_FILL = "#d5d5d5"
 _HALF = 8.0
-
-
-def purpose_of(kind: str) -> str:
-    """The last word of a device kind that names its purpose: latch, guide, stop or lock."""
-    return next(word for word in ("latch", "guide", "stop", "lock") if word in kind.split())
-
-
-def working_of(kind: str) -> str:
-    """How a device kind works: manual, spring, powered up, powered down, handle or fixed; by its rest without power."""
-    first = kind.split()[0]
-    if first == "powered":
-        return "powered up" if kind.endswith("raised") else "powered down"
-    return {"handle-worked": "handle"}.get(first, first)
 
 
 def standing_of(kind: str, state: str | None) -> bool | None:
@@ -38,33 +25,34 @@ def standing_of(kind: str, state: str | None) -> bool | None:
     return None if state is None else state in DEVICE_KINDS[kind].standing
 
 
-def draw_mark(parent: ElementTree.Element, x: float, y: float, kind: str, along: bool, standing: bool | None) -> None:
+def draw_mark(parent: ElementTree.Element, x: float, y: float, kind: Kind, along: bool, standing: bool | None) -> None:
     """The mark of a device around (x, y); guides lie along their face (`along`: the face runs along the hold)."""
     fill, ink = {True: (INK, PAPER), False: (PAPER, INK), None: (UNKNOWN_FILL, INK)}[standing]
     outline: dict[str, Any] = {"fill": fill, "stroke": INK, "stroke_width": 1.4}
     if standing is False:
         outline["stroke_dasharray"] = "2.4 1.6"
-    purpose, working = purpose_of(kind), working_of(kind)
-    if purpose == "stop":
+    purpose = kind.purpose
+    if purpose is Purpose.STOP:
         _beam(parent, x, y, along)
         return
-    if purpose == "lock":
+    if purpose is Purpose.LOCK:
         element(parent, "circle", cx=x, cy=y, r=_HALF, **outline)
     else:
-        wide, high = (_HALF, _HALF) if purpose == "latch" else (_HALF + 2, 5.0) if along else (5.0, _HALF + 2)
+        wide, high = (_HALF, _HALF) if purpose is Purpose.LATCH else (_HALF + 2, 5.0) if along else (5.0, _HALF + 2)
         element(parent, "rect", x=x - wide, y=y - high, width=2 * wide, height=2 * high, **outline)
-    if working == "manual":
+    if kind.working is Working.HAND:
         element(parent, "circle", cx=x, cy=y, r=2.6, fill=ink)
-    elif working == "spring":
+    elif kind.working is Working.SPRING:
         turns = [(-5.0, 0.0), (-3.0, -3.0), (-1.0, 3.0), (1.0, -3.0), (3.0, 3.0), (5.0, 0.0)]
-        if purpose == "guide" and not along:
+        if purpose is Purpose.GUIDE and not along:
             turns = [(b, a) for a, b in turns]
         points = path_of((x + a, y + b) for a, b in turns)
         element(parent, "path", d=points, fill="none", stroke=ink, stroke_width=1.3)
-    elif working.startswith("powered"):
-        tip = -3.4 if working == "powered up" else 3.4
+    elif kind.working is Working.POWER:
+        # it points to where it rests without power
+        tip = -3.4 if kind.initial in kind.standing else 3.4
         element(parent, "path", d=path_of([(x - 3.6, y - tip), (x + 3.6, y - tip), (x, y + tip)], True), fill=ink)
-    elif working == "handle":
+    elif kind.working is Working.HANDLE:
         element(parent, "circle", cx=x, cy=y - 2.0, r=2.4, fill="none", stroke=ink, stroke_width=1.3)
         element(parent, "path", d=path_of([(x, y + 0.6), (x, y + 5.4)]), stroke=ink, stroke_width=1.6)
 

@@ -88,8 +88,10 @@ def _says(floor: Floor, placement: Placement) -> str:
     outside = [cell for cell in placement.cells if cell not in inside]
     if not outside:
         return " + ".join(inside)
-    loader = f"loader at {floor.cells[outside[0]].door}"
-    return f"{loader} ({outside[0].split('-', 1)[1]})" if not inside else f"{' + '.join(inside)} + {loader}"
+    place = floor.cells[outside[0]]
+    loader = f"loader at {place.door}"
+    beside = place.bay if place.depth == 1 else f"{place.bay}-{place.depth}"
+    return f"{loader} ({beside})" if not inside else f"{' + '.join(inside)} + {loader}"
 
 
 def _order(floor: Floor, placement: Placement) -> tuple[int, int]:

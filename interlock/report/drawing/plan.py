@@ -245,7 +245,7 @@ def _units(root: ElementTree.Element, compiled: CompiledHold, grid: Grid, snapsh
         kind = move.source.kind
         before = around(*(_unit_room(grid.cell(cell)) for cell in move.source.cells))
         after = around(*(_unit_room(grid.cell(cell)) for cell in move.target.cells))
-        says = f"{names[kind]} half-way over {' and '.join(face for face, _ in move.crossed)}"
+        says = f"{names[kind]} half-way over {' and '.join(face.id for face, _ in move.crossed)}"
         shared = [cell for cell in move.source.cells if cell in move.target.cells]
         if shared:
             group = _unit_box(root, _between(before, after), says, kind, moving=True)
@@ -305,7 +305,8 @@ def _devices(root: ElementTree.Element, grid: Grid, snapshot: Snapshot | None) -
         group = element(
             root, "g", title=_says(device, state), klass="device", data_id=device.id, data_state=state or ""
         )
-        marks.draw_mark(group, slot.x, slot.y, device.kind, slot.along, marks.standing_of(device.kind, state))
+        standing = marks.standing_of(device.kind, state)
+        marks.draw_mark(group, slot.x, slot.y, DEVICE_KINDS[device.kind], slot.along, standing)
         for direction in device.gives_way:
             marks.draw_way(group, slot.x, slot.y, direction)
         if device.fixed is not None:

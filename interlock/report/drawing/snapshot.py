@@ -9,6 +9,7 @@ from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.floor import Move, Placement
 from interlock.hold.kinds import DEVICE_KINDS
 from interlock.hold.language.model import Direction
+from interlock.hold.origin import Aspect, Condition, Failure, Sort, Subject, crossing, running, standing
 from interlock.kernel.evaluator import State, evaluate
 from interlock.kernel.expressions import Expr, Value
 from interlock.kernel.machine import Machine, Signal
@@ -49,22 +50,21 @@ def take(compiled: CompiledHold, state: State) -> Snapshot:
     doors = {}
     for door in hold.doorways:
         facts = [first(things[door.id].states, ("closed", "moving", "open"))]
-        facts += [str(value[name]) for part in ("latch", "lock") if (name := f"door.{door.id}.{part}") in value]
+        locks = (Condition(Subject(Sort.DOOR, door.id), aspect).name for aspect in (Aspect.LATCH, Aspect.LOCK))
+        facts += [str(value[name]) for name in locks if name in value]
         doors[door.id] = tuple(facts)
     resting = tuple(
-        placement
-        for placement in compiled.floor.placements
-        if all(value.get(f"bay.{c}.holds") == p for c, p in zip(placement.cells, placement.parts, strict=True))
+        placement for placement in compiled.floor.placements if standing(placement).items() <= value.items()
     )
     crossings: dict[str, Move] = {}
     for move in compiled.floor.moves:
-        if all(value.get(f"face.{face}.crossing") == part for face, part in move.crossed):
+        if crossing(move).items() <= value.items():
             crossings.setdefault(move.passage, move)
-    running = tuple(
+    runs = tuple(
         (cell, direction)
         for cell in compiled.floor.bays
         for direction in Direction
-        if (name := f"drive.{cell}.{direction}") in machine.definitions
+        if (name := running(cell, direction).name) in machine.definitions
         and evaluate(machine, machine.definitions[name], state)
     )
     told = []
@@ -72,15 +72,16 @@ def take(compiled: CompiledHold, state: State) -> Snapshot:
         states = things[control.id].states
         told.append((control.id, control.name, first(states, [name for name in states if name != "held"])))
     told += [(supply.id, supply.name, first(things[supply.id].states, ("on", "off"))) for supply in hold.supplies]
-    struck = [name for name in value if name.startswith("failure.") and value[name] is True]
+    memories = compiled.origins.variables.values()
+    struck = [memory for memory in memories if isinstance(memory, Failure) and value[memory.name] is True]
     return Snapshot(
         {d.id: first(things[d.id].states, DEVICE_KINDS[d.kind].states) for d in hold.devices},
         doors,
         resting,
         tuple(crossings.values()),
-        running,
+        runs,
         tuple(told),
-        {person.id: str(value[f"person.{person.id}.at"]) for person in hold.people},
-        tuple(compiled.glossary.values[name, True] for name in struck),
-        frozenset(name.split(".")[1] for name in struck),
+        {p.id: str(value[Condition(Subject(Sort.PERSON, p.id), Aspect.PLACE).name]) for p in hold.people},
+        tuple(compiled.glossary.values[failure.name, True] for failure in struck),
+        frozenset(failure.subject.id for failure in struck),
     )

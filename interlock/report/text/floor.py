@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from interlock.hold.compile.compiler import CompiledHold
-from interlock.hold.floor import bay_id
+from interlock.hold.floor import Face, bay_id
 from interlock.hold.kinds import DEVICE_KINDS
 from interlock.hold.language.model import Direction
 from interlock.report.drawing.snapshot import Snapshot
@@ -25,7 +25,7 @@ class _Picture:
         self.floor = compiled.floor
         hold = compiled.hold
         self.wide = max(3, min(_WIDEST_BAY, (WIDTH - 2 * _MARGIN) // len(hold.layout.lanes) - 1))
-        self.marks: dict[str, str] = {}
+        self.marks: dict[Face, str] = {}
         for device in hold.devices:
             kind = DEVICE_KINDS[device.kind]
             started = device.fixed or (device.starts[0] if device.starts else kind.initial)
@@ -39,14 +39,14 @@ class _Picture:
             self.floor.face(bay, door.side) for door in hold.doorways for bay in door.bays if bay in self.floor.cells
         }
         self.inside: dict[str, str] = {}
-        self.over: dict[str, str] = {}
+        self.over: dict[Face, str] = {}
         if snapshot is not None:
             for placement in snapshot.resting:
                 self.inside.update(dict.fromkeys(placement.cells, placement.kind))
             for move in snapshot.crossings:
                 self.over.update({face: move.source.kind for face, _ in move.crossed})
 
-    def mark(self, face: str) -> str | None:
+    def mark(self, face: Face) -> str | None:
         """The sign on a face; None where there is nothing."""
         if face in self.over:
             return "~"

@@ -113,8 +113,8 @@ def _avoidance(writer: InstructionWriter, step: Step, audited: ChecklistAudit, s
 def instead_of(writer: InstructionWriter, step: Step, slip: Slip) -> str:
     """The wrong deed as an instruction."""
     assert slip.instead is not None  # noqa: S101 -- asked only of slips that do another thing
-    head = slip.instead.rules[0].split(" + ")[0].split(" #")[0]
-    return writer.instruction(Deed((head,)), step.execution.before, step.execution.before)
+    done = writer.compiled.origins.deed_of(slip.instead.rules[0])
+    return writer.instruction(Deed((done.name,)), step.execution.before, step.execution.before)
 
 
 def noticed(step: Step, audited: ChecklistAudit) -> str:

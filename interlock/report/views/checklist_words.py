@@ -6,6 +6,8 @@ from collections.abc import Iterator
 
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.compile.lowering import Thing
+from interlock.hold.kinds import Verb
+from interlock.hold.origin import Arrive, Depart, Work
 from interlock.kernel.expressions import TRUE
 from interlock.report.views.checklist_guards import check_guards, guards_of, noticed, slip_words
 from interlock.report.views.checklist_printed import (
@@ -111,23 +113,22 @@ def _instruction(writer: InstructionWriter, step: Step) -> str:
 
 def _results(writer: InstructionWriter, step: Step) -> tuple[str, ...]:
     execution = step.execution
-    head = execution.deed.heads[0] if execution.deed.heads else ""
+    done = writer.done(execution.deed) if execution.deed.heads else None
     told: list[str] = []
     held = execution.states[execution.halves[0]]
-    if head.startswith("control.") and ".hold_" in head:
+    holds = isinstance(done, Work) and done.trigger.verb is Verb.HOLD
+    if holds:
         # what was waited for is in the instruction; what letting go brings about is not
         told += writer.effects(held, execution.after) if len(execution.halves) > 1 else []
         if _instruction(writer, step).endswith("until the units have stopped."):
             told += writer.effects(execution.before, held)
-    elif head.startswith(("control.", "device.", "door.")) and len(execution.rules) > len(execution.deed.heads):
+    elif isinstance(done, Depart | Arrive):
+        # where it was to go to is in the instruction
+        went = len(execution.deed.heads) == 1 or done.move.target in writer.resting(execution.after)
+        told += [] if went else writer.effects(execution.before, execution.after)
+    elif isinstance(done, Work) and len(execution.rules) > len(execution.deed.heads):
         told += writer.effects(execution.before, execution.after)
-    elif head.startswith("unit."):
-        path, half, _ = head.rsplit(".", 2)
-        there = {step for step in writer.resting(execution.after)}
-        move = (writer._moves if half == "depart" else writer._ends)[path]
-        if len(execution.deed.heads) == 2 and move.target not in there:
-            told += writer.effects(execution.before, execution.after)
-    if len(execution.halves) == 1 and ".hold_" not in head and not head.startswith("unit."):
+    if len(execution.halves) == 1 and not holds and not isinstance(done, Depart | Arrive):
         told += writer.on_the_way(execution.before, execution.after)
     told += writer.equipment(execution.before, execution.after)
     return tuple(sentence(text) for text in dict.fromkeys(told))

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.floor import Placement
+from interlock.hold.kinds import Trigger, Verb
+from interlock.hold.origin import NOBODY, Arrive, Crossing, Depart, Go, Means, Work, standing
+from interlock.hold.origin import Deed as Done
 from interlock.kernel.evaluator import State, evaluate
 from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Machine, Signal
@@ -20,11 +23,9 @@ class InstructionWriter:
         signals = tuple(Signal(name, definition) for name, definition in compiled.definitions.items())
         self._machine = Machine(compiled.machine.variables, signals, ())
         self._kinds = {unit.id: unit.name for unit in compiled.hold.units}
-        self._moves = {f"unit.{m.source.id}.{m.direction}": m for m in compiled.floor.moves}
-        self._ends = {f"unit.{m.target.id}.{m.direction}": m for m in compiled.floor.moves}
         self._texts: dict[str, str] = {}
         for name, said in compiled.glossary.rules.items():
-            self._texts.setdefault(name.split(" + ")[0].split(" #")[0], said.text)
+            self._texts.setdefault(compiled.origins.deed_of(name).name, said.text)
 
     def unit(self, placement: Placement) -> str:
         """`the short pallet`."""
@@ -50,9 +51,7 @@ class InstructionWriter:
         """Every unit at rest, on the loader too."""
         values = dict(zip((v.name for v in self._machine.variables), state, strict=False))
         return [
-            placement
-            for placement in self.compiled.floor.placements
-            if all(values.get(f"bay.{c}.holds") == p for c, p in zip(placement.cells, placement.parts, strict=True))
+            placement for placement in self.compiled.floor.placements if standing(placement).items() <= values.items()
         ]
 
     def effects(self, before: State, after: State) -> list[str]:
@@ -89,11 +88,11 @@ class InstructionWriter:
 
     def on_the_way(self, before: State, after: State) -> list[str]:
         """What has begun to cross a face, one clause each."""
-        values = self.compiled.glossary.values
+        values, memories = self.compiled.glossary.values, self.compiled.origins.variables
         changed = [
             (variable.name, new)
             for variable, old, new in zip(self.compiled.machine.variables, before, after, strict=False)
-            if variable.name.startswith("face.") and old != new and new != "none"
+            if isinstance(memories.get(variable.name), Crossing) and old != new and new != NOBODY
         ]
         return [values[fact].replace("is on its way over", "is over") for fact in changed if fact in values]
 
@@ -117,42 +116,38 @@ class InstructionWriter:
         """The deed as a command; `held` is the state once its first half has come to rest."""
         if not deed.heads:
             return sentence(f"wait until {listed(self.effects(before, held)) or 'the equipment has come to rest'}")
-        head = deed.heads[0]
-        sort, id = head.split(".")[:2]
-        verb = head.rpartition(".")[2]
-        if sort == "control" and verb.startswith("hold_"):
+        done = self.done(deed)
+        match done:
+            case Depart() | Arrive():
+                return sentence(self._motion(done, whole=len(deed.heads) == 2))
+            case Go(person, _, place):
+                return sentence(self._going(person, place))
+            case Work(of, Trigger(verb=Verb.START, to=to)) if len(deed.heads) == 2:
+                word = "open" if to == "opening" else "close"
+                return sentence(f"{word} {the(self.compiled.world.things[of.subject.id].phrase)} fully")
+        thing = self.compiled.world.things[done.subject.id]
+        text = self._texts[done.name].replace(thing.phrase, the(thing.phrase), 1)
+        if isinstance(done, Work) and done.trigger.verb is Verb.HOLD:
             until = listed(self.effects(before, held) or self.on_the_way(before, held))
-            text = self._named(self._texts[head], id)
             whole = f"{text} until {until}" if until else text
             # what is too long for one command is told as results
             return sentence(whole if words_in(whole) <= PROCEDURAL_WORDS else f"{text} until the units have stopped")
-        if sort == "unit":
-            return sentence(self._motion(deed))
-        if sort == "door" and len(deed.heads) == 2:
-            word = "open" if verb == "start_opening" else "close"
-            return sentence(f"{word} {the(self.compiled.world.things[id].phrase)} fully")
-        if sort == "person":
-            return sentence(self._going(id, verb))
-        if sort == "loader":
-            door = next((d.id for d in self.compiled.hold.doorways if f".{d.id}-" in head), id)
-            return sentence(self._named(self._texts[head], door))
-        return sentence(self._named(self._texts[head], id))
+        return sentence(text)
 
-    def _named(self, text: str, id: str) -> str:
-        thing = self.compiled.world.things.get(id)
-        return text if thing is None else text.replace(thing.phrase, the(thing.phrase), 1)
+    def done(self, deed: Deed) -> Done:
+        """The first thing that is done; there is one in every deed of a person."""
+        return self.compiled.origins.deeds[deed.heads[0]]
 
-    def _motion(self, deed: Deed) -> str:
-        path, half, mover = deed.heads[0].rsplit(".", 2)
-        move = (self._moves if half == "depart" else self._ends)[path]
-        verb = "push" if mover == "pushed" else "run"
+    def _motion(self, done: Depart | Arrive, whole: bool) -> str:
+        move = done.move
+        verb = "push" if done.means is Means.PUSH else "run"
         unit, source, target = self.unit(move.source), self.where(move.source), self.where(move.target)
         onto = "onto" if target == "the loader" else "into"
-        if len(deed.heads) == 2:
+        if whole:
             return f"{verb} {unit} from {source} {onto} {target}"
         return (
             f"{verb} {unit} from {source} over the edge"
-            if half == "depart"
+            if isinstance(done, Depart)
             else f"{verb} {unit} from the edge {onto} {target}"
         )
 

@@ -6,7 +6,9 @@ from collections.abc import Iterator
 
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.floor import Placement
-from interlock.hold.sill_places import bays_beside, places_of_rules
+from interlock.hold.kinds import Verb
+from interlock.hold.origin import Arrive, Bring, Condition, Deed, Depart, Go, Means, Sort, TakeAway, Work
+from interlock.hold.sill_places import bays_beside, place_at_sill
 from interlock.kernel.evaluator import State
 from interlock.report.languages import in_yaml
 from interlock.report.views.checklist_words import goal_words, leg_title
@@ -14,22 +16,6 @@ from interlock.report.views.instructions import InstructionWriter
 from interlock.study.checklist.goals import Reach
 from interlock.study.checklist.making import Checklist, Leg
 from interlock.study.checklist.operating import Execution
-
-_PLAIN = {
-    "raise": "raise",
-    "lower": "lower",
-    "keep_down": "keep down",
-    "let_up": "let up",
-    "pull": "pull",
-    "put_back": "put back",
-    "open": "open",
-    "close": "close",
-    "latch": "latch",
-    "unlatch": "unlatch",
-    "lock": "lock",
-    "unlock": "unlock",
-    "release": "release",
-}
 
 
 def checklist_procedure(checklist: Checklist, hold: str) -> str:
@@ -83,10 +69,9 @@ def _starts(writer: InstructionWriter, checklist: Checklist) -> Iterator[tuple[s
         if compiled.floor.is_inside(placement):
             yield placement.cells[0], placement.kind
     for variable, value in zip(compiled.machine.variables, start, strict=False):
-        sort, _, rest = variable.name.partition(".")
-        id = rest.partition(".")[0]
-        if sort in ("device", "control", "person", "door", "relay") and value not in variable.init:
-            yield id, str(value)
+        memory = compiled.origins.variables.get(variable.name)
+        if isinstance(memory, Condition) and memory.subject.sort is not Sort.SUPPLY and value not in variable.init:
+            yield memory.subject.id, str(value)
 
 
 def _goal(writer: InstructionWriter, checklist: Checklist) -> str:
@@ -131,9 +116,11 @@ def _holds(placement: Placement) -> str:
     return " and ".join(f"{cell} is {placement.kind}" for cell in placement.cells)
 
 
-def _beside(compiled: CompiledHold, head: str) -> str:
-    """Where at a sill of several bays the loader works, for a rule of the loader."""
-    place = places_of_rules(compiled.floor)[head.rpartition(".")[0]]
+def _beside(compiled: CompiledHold, done: Deed) -> str:
+    """Where at a sill of several bays the loader works."""
+    place = place_at_sill(compiled.floor, done)
+    if place is None:
+        return ""
     doors = {compiled.floor.cells[cell].door for cell in place.cells}
     several = any(door.id in doors and len(door.bays) > 1 for door in compiled.hold.doorways)
     return f" beside {bays_beside(compiled.floor, place)[0]}" if several else ""
@@ -189,7 +176,8 @@ def _on_the_way(writer: InstructionWriter, before: State, after: State) -> list[
 
 def _actions(writer: InstructionWriter, execution: Execution) -> Iterator[str]:
     yield from _done(writer, execution)
-    held = any(".hold_" in head for head in execution.deed.heads)
+    deeds = (writer.compiled.origins.deeds[head] for head in execution.deed.heads)
+    held = any(isinstance(done, Work) and done.trigger.verb is Verb.HOLD for done in deeds)
     if len(execution.rules) > len(execution.deed.heads) > 0 and not held:
         # people wait for the end of what their action sets going
         until = _until(writer, execution.before, execution.after)
@@ -198,49 +186,47 @@ def _actions(writer: InstructionWriter, execution: Execution) -> Iterator[str]:
 
 
 def _done(writer: InstructionWriter, execution: Execution) -> Iterator[str]:
-    held = execution.states[execution.halves[0]]
-    after = execution.after
     if not execution.deed.heads:
-        yield "wait until " + " and ".join(_until(writer, execution.before, after) or ["true"])
+        yield "wait until " + " and ".join(_until(writer, execution.before, execution.after) or ["true"])
         return
-    head = execution.deed.heads[0]
-    path = head.split(".")
-    sort, id, verb = path[0], path[1], path[-1]
-    if sort == "control" and verb.startswith("hold_"):
+    done = writer.done(execution.deed)
+    match done:
+        case Depart() | Arrive():
+            yield from _carried(writer, done, execution)
+        case Bring(door, placement):
+            yield f"bring {placement.kind} to {door}{_beside(writer.compiled, done)}"
+        case TakeAway(door):
+            yield f"take away from {door}{_beside(writer.compiled, done)}"
+        case Go(person, _, place):
+            yield f"go {person} to {place}"
+        case Work():
+            yield from _worked(writer, done, execution)
+
+
+def _worked(writer: InstructionWriter, done: Work, execution: Execution) -> Iterator[str]:
+    id, verb, to = done.subject.id, done.trigger.verb, done.trigger.to
+    if verb is Verb.HOLD:
+        held = execution.states[execution.halves[0]]
         until = " and ".join(_until(writer, execution.before, held) or _on_the_way(writer, execution.before, held))
-        yield f"hold {id} to {verb.removeprefix('hold_')}" + (f" until {until}" if until else "")
+        yield f"hold {id} to {to}" + (f" until {until}" if until else "")
         if not until and len(execution.deed.heads) == 2:
             yield f"release {id}"
-    elif sort == "control" and ".release" in head:
-        yield f"release {id}"
-    elif sort == "control" and verb.startswith("set_"):
-        yield f"set {id} to {verb.removeprefix('set_')}"
-    elif sort == "unit":
-        yield from _carried(writer, head, execution)
-    elif sort == "loader":
-        door = next(d.id for d in writer.compiled.hold.doorways if path[2].startswith(f"{d.id}-"))
-        place = f"{door}{_beside(writer.compiled, head)}"
-        yield f"bring {id} to {place}" if verb == "bring" else f"take away from {place}"
-    elif sort == "person":
-        yield f"go {id} to {verb}"
-    elif sort == "door" and verb.endswith(("_opening", "_closing")):
-        yield f"{'open' if verb.endswith('_opening') else 'close'} {id}"
+    elif verb is Verb.SET:
+        yield f"set {id} to {to}"
+    elif verb in (Verb.START, Verb.FINISH):
+        yield f"{'open' if to == 'opening' else 'close'} {id}"
     else:
-        word = next((w for w in (path[-1], path[-3] if len(path) > 3 else "") if w in _PLAIN), verb)
-        yield f"{_PLAIN.get(word, word)} {id}"
+        yield f"{verb} {to} {id}" if to else f"{verb} {id}"
 
 
-def _carried(writer: InstructionWriter, head: str, execution: Execution) -> Iterator[str]:
-    compiled = writer.compiled
-    path, half, mover = head.rsplit(".", 2)
-    moves = {f"unit.{(m.source if half == 'depart' else m.target).id}.{m.direction}": m for m in compiled.floor.moves}
-    move = moves[path]
+def _carried(writer: InstructionWriter, done: Depart | Arrive, execution: Execution) -> Iterator[str]:
+    compiled, move = writer.compiled, done.move
     goals = [move.target, *(m.target for m in compiled.floor.moves if m.source == move.target)]
     there = [p for p in writer.resting(execution.after) if p not in writer.resting(execution.before)]
     until = " or ".join(dict.fromkeys(f"{p.cells[0]} is occupied" for p in [*goals[:1], *there] if p.cells))
-    if mover == "pushed":
+    if done.means is Means.PUSH:
         yield f"push {move.direction} from {move.source.cells[0]} until {until}"
         return
     door = next(d for d in compiled.hold.doorways if d.id in move.doors)
-    place = f"{door.id}{_beside(compiled, head)}"
+    place = f"{door.id}{_beside(compiled, done)}"
     yield f"run loader {'out' if move.direction == door.side else 'in'} at {place} until {until}"

@@ -11,6 +11,7 @@ from typing import TypeAlias
 from interlock.diagnostics.nearest import nearest_name
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.floor import Placement
+from interlock.hold.origin import EMPTY, NOBODY, Bring, Crossing, Holding, standing
 from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import Expr, Is, Value, conj, disj
 
@@ -81,7 +82,7 @@ class Aim:
 
 
 def _places(units: Iterable[Placement]) -> Mapping[str, Value]:
-    return {f"bay.{c}.holds": p for unit in units for c, p in zip(unit.cells, unit.parts, strict=True)}
+    return {name: part for unit in units for name, part in standing(unit).items()}
 
 
 def aims_of(compiled: CompiledHold, goal: Goal, start: State) -> tuple[Aim, ...]:
@@ -105,8 +106,7 @@ def placements_in(compiled: CompiledHold, state: State) -> tuple[Placement, ...]
     return tuple(
         placement
         for placement in compiled.floor.placements
-        if compiled.floor.is_inside(placement)
-        and all(values.get(f"bay.{c}.holds") == p for c, p in zip(placement.cells, placement.parts, strict=True))
+        if compiled.floor.is_inside(placement) and standing(placement).items() <= values.items()
     )
 
 
@@ -236,7 +236,7 @@ def _unloading(
     aims = [_opening(compiled, aboard, units, distances)]
     there = list(aboard)
     # nothing new comes while something is to go
-    brought = frozenset(f"loader.{place.id}.bring" for _, place in compiled.floor.entries)
+    brought = frozenset(name for name, deed in compiled.origins.deeds.items() if isinstance(deed, Bring))
     for unit in units:
         there.remove(unit)
         aboard_now = _aboard_exactly(compiled, there)
@@ -271,16 +271,16 @@ def _on_loader(compiled: CompiledHold, units: Sequence[Placement], there: Sequen
 
 
 def _stand(units: Iterable[Placement]) -> list[Expr]:
-    return [Is(f"bay.{c}.holds", p) for unit in units for c, p in zip(unit.cells, unit.parts, strict=True)]
+    return [Is(name, part) for name, part in _places(units).items()]
 
 
 def _aboard_exactly(compiled: CompiledHold, units: Sequence[Placement]) -> list[Expr]:
     """These units stand where they stand; every other bay, and the loader, holds nothing; nothing is half-way."""
+    memories = compiled.origins.variables
     taken = {cell for unit in units for cell in unit.cells}
-    known = [variable.name for variable in compiled.machine.variables]
-    others = [name for cell in compiled.floor.cells if cell not in taken and (name := f"bay.{cell}.holds") in known]
-    faces = [name for name in known if name.startswith("face.") and name.endswith(".crossing")]
-    return [*_stand(units), *(Is(name, "empty") for name in others), *(Is(name, "none") for name in faces)]
+    others = [name for cell in compiled.floor.cells if cell not in taken and (name := Holding(cell).name) in memories]
+    faces = [name for name, memory in memories.items() if isinstance(memory, Crossing)]
+    return [*_stand(units), *(Is(name, EMPTY) for name in others), *(Is(name, NOBODY) for name in faces)]
 
 
 def _secured(compiled: CompiledHold, units: Iterable[Placement]) -> list[Expr]:

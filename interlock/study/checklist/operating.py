@@ -14,6 +14,8 @@ from itertools import islice
 from typing import TypeAlias
 
 from interlock.hold.compile.compiler import CompiledHold
+from interlock.hold.kinds import Trigger, Verb
+from interlock.hold.origin import Arrive, Condition, Depart, Means, Origins, Sort, Work
 from interlock.kernel.claims import Trace
 from interlock.kernel.evaluator import State, initial_states
 from interlock.kernel.expressions import Expr, Is, conj, disj, neg
@@ -36,7 +38,7 @@ Breaks: TypeAlias = Callable[[Iterable[int]], dict[int, int]]
 
 @dataclass(frozen=True, slots=True, order=True)
 class Deed:
-    """What one person does in one go, by the names of its rules less what the mechanism adds to them."""
+    """What one person does in one go, by the names of `Origins.deeds`."""
 
     heads: tuple[str, ...]
 
@@ -103,11 +105,11 @@ class Operation:
         self.machine = Machine(self.asked.variables, self.asked.signals, rules, (), self.asked.start)
         """The machine less failures and lost supplies."""
         self.packing = Packing(self.machine)
-        self.heads = tuple(_head(rule.name) for rule in rules)
+        self.heads = tuple(compiled.origins.deed_of(rule.name).name for rule in rules)
         self._crew = tuple(rule.actor is Actor.CREW for rule in rules)
         self._writes = tuple(self.packing.writes(rule) for rule in rules)
         self._enabled = compile_enabled(self.packing)
-        self._follow = _followers(compiled, self.heads)
+        self._follow = _followers(compiled.origins, self.heads)
         self._requirements = self.asked.requirements
         standing = {
             at: question_of(self.asked, requirement).target
@@ -375,40 +377,34 @@ def trace_of(executions: Iterable[Execution]) -> Trace:
 
 def levers_neutral(operation: Operation) -> tuple[Expr, ...]:
     """Every lever is let go."""
-    names = [f"control.{c.id}.position" for c in operation.compiled.hold.controls if c.kind == "lever"]
-    return tuple(Is(name, "neutral") for name in names if name in operation.machine.positions)
-
-
-def _head(name: str) -> str:
-    """The name of what was done, without the mechanism's part and the number of the variant."""
-    return name.split(" + ")[0].split(" #")[0]
+    memories = operation.compiled.origins.variables.values()
+    levers = (memory for memory in memories if isinstance(memory, Condition) and memory.subject.sort is Sort.LEVER)
+    return tuple(Is(lever.name, "neutral") for lever in levers)
 
 
 def _verbs(compiled: CompiledHold, id: str) -> Mapping[str, list[str]]:
     return compiled.world.things[id].verbs
 
 
-def _followers(compiled: CompiledHold, heads: tuple[str, ...]) -> Mapping[str, str]:
-    """What ends that which a rule begins: letting go after holding, arriving after departing, the door's other half."""
-    known = set(heads)
-    found: dict[str, str] = {}
-    for control in compiled.hold.controls:
-        path = f"control.{control.id}"
-        for head in known:
-            if head.startswith(f"{path}.hold_"):
-                position = head.removeprefix(f"{path}.hold_")
-                for end in (f"{path}.release", f"{path}.release.{position}.neutral"):
-                    if end in known:
-                        found[head] = end
-    for move in compiled.floor.moves:
-        for mover in ("loader", "pushed"):
-            begin = f"unit.{move.source.id}.{move.direction}.depart.{mover}"
-            end = f"unit.{move.target.id}.{move.direction}.arrive.{mover}"
-            if begin in known and end in known:
-                found[begin] = end
-    for door in compiled.hold.doorways:
-        for word in ("opening", "closing"):
-            begin, end = f"door.{door.id}.start_{word}", f"door.{door.id}.finish_{word}"
-            if begin in known and end in known:
-                found[begin] = end
-    return found
+def _followers(origins: Origins, heads: tuple[str, ...]) -> Mapping[str, str]:
+    """What ends that which a deed begins: letting go after holding, arriving after departing, the door's other half."""
+    deeds = [origins.deeds[head] for head in dict.fromkeys(heads)]
+    ends: dict[tuple[object, ...], str] = {}
+    for deed in deeds:
+        match deed:
+            case Work(of, Trigger(verb=Verb.RELEASE), source):
+                ends[of, Verb.RELEASE, source] = deed.name
+            case Work(of, Trigger(verb=Verb.FINISH, to=to)):
+                ends[of, Verb.FINISH, to] = deed.name
+            case Arrive(move, means):
+                ends[move, means] = deed.name
+    found: dict[str, str | None] = {}
+    for deed in deeds:
+        match deed:
+            case Work(of, Trigger(verb=Verb.HOLD, to=to)):
+                found[deed.name] = ends.get((of, Verb.RELEASE, to))
+            case Work(of, Trigger(verb=Verb.START, to=to)):
+                found[deed.name] = ends.get((of, Verb.FINISH, to))
+            case Depart(move, Means.LOADER | Means.PUSH as means):
+                found[deed.name] = ends.get((move, means))
+    return {begin: end for begin, end in found.items() if end is not None}

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
+from interlock.hold.origin import NOBODY, Condition, Crossing, Memory, Sort
 from interlock.prove.engine import Clock
 from interlock.study.procedure.graph import ProcedureGraph
 from interlock.study.procedure.interleavings import InterleavingSearch
@@ -103,7 +104,8 @@ def _afterwards(
     Places in which the equipment still moves are left out, and so are those in which a lever has not sprung back.
     """
     graph = search.graph
-    supplies = [at for at, v in enumerate(graph.machine.variables) if v.name.startswith("supply.")]
+    memories = graph.bound.compiled.origins.variables
+    supplies = [at for at, v in enumerate(graph.machine.variables) if _is_supply(memories.get(v.name))]
 
     def supplied(state: Sequence[object]) -> tuple[object, ...]:
         return tuple(state[at] for at in supplies)
@@ -121,6 +123,10 @@ def _afterwards(
     return tuple(found)
 
 
+def _is_supply(memory: Memory | None) -> bool:
+    return isinstance(memory, Condition) and memory.subject.sort is Sort.SUPPLY
+
+
 def _first_failing(search: InterleavingSearch, graph: ProcedureGraph, action: int, after: Sequence[int]) -> int | None:
     """A place from which going on with the action does not surely lead to the goal, or breaks a requirement."""
     resumed = [(node, search.node(graph.starts[action], search.hold[node])) for node in after]
@@ -132,6 +138,7 @@ def _left(search: InterleavingSearch, after: Sequence[int]) -> tuple[str, ...]:
     """What somebody should know who finds the hold so: units half-way or not secured, doors not shut."""
     graph = search.graph
     things = graph.bound.compiled.world.things
+    memories = graph.bound.compiled.origins.variables
     hold = graph.bound.compiled.hold
     told: dict[str, None] = {}
     for node in after:
@@ -142,7 +149,7 @@ def _left(search: InterleavingSearch, after: Sequence[int]) -> tuple[str, ...]:
             ):
                 told[f"the unit in bay {bay} is not secured"] = None
         for variable, value in zip(graph.machine.variables, state, strict=True):
-            if variable.name.startswith("face.") and value != "none":
+            if isinstance(memories.get(variable.name), Crossing) and value != NOBODY:
                 told[graph.bound.compiled.glossary.values[variable.name, value]] = None
         for door in hold.doorways:
             shut = [word for word in ("closed", "latched", "locked") if word in things[door.id].states]

@@ -82,11 +82,12 @@ def _said(graph: ProcedureGraph, move: Move) -> tuple[str, tuple[str, ...]]:
 
 
 def _changes(search: InterleavingSearch, before: int, after: int) -> tuple[str, ...]:
-    values = search.graph.bound.compiled.glossary.values
+    glossary = search.graph.bound.compiled.glossary
+    values = glossary.values
     old, new = search.state(before), search.state(after)
     found = []
     for variable, was, now in zip(search.graph.machine.variables, old, new, strict=True):
-        if was != now and (variable.name, now) in values and not (variable.name.startswith("face.") and now == "none"):
+        if was != now and (variable.name, now) in values and not glossary.origins.is_idle(variable.name, now):
             found.append(values[variable.name, now])
     return tuple(dict.fromkeys(found))
 

@@ -124,7 +124,8 @@ def _wrong_ways(bound: Bound, compiled: CompiledHold) -> Iterator[Bound]:
         verb = OPPOSITES[action.verb]
         old, new = action.verb.replace("_", " "), verb.replace("_", " ")
         if action.verb in ("run_in", "run_out"):
-            old, new = action.verb.partition("_")[2], verb.partition("_")[2]
+            # the loader stands between the words: `run loader in at D1`
+            old, new = ("in", "out") if action.verb == "run_in" else ("out", "in")
         yield from _varied(compiled, replace(action, verb=verb), old, new, wrong_way=True)
 
 

@@ -4,6 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from interlock.hold.origin import (
+    Arrive,
+    Aspect,
+    Condition,
+    Crossing,
+    Deed,
+    Depart,
+    Holding,
+    Means,
+    Origins,
+    Sort,
+    Subject,
+    Work,
+)
 from interlock.hold.tell import Reason, reasons
 from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import And, Expr, Is
@@ -19,20 +33,27 @@ def why_still(search: InterleavingSearch, node: int, towards: str | None) -> tup
     `towards` is the way in which the lever is held; steps of units that go another way are left out.
     """
     state = search.state(node)
+    origins = search.graph.bound.compiled.origins
     found: dict[Reason, None] = {}
     for rule in search.plant:
-        path = rule.name.split(" + ")[0].split(".")
-        is_door = towards in ("up", "down")
-        if path[0] != ("door" if is_door else "unit") or (
-            not is_door and (towards not in path or path[-1] != "driven")
-        ):
+        if not _goes(origins.deed_of(rule.name), towards):
             continue
         parts = tuple(_parts(rule.guard))
-        if all(search.holds(state, part) for part in parts if _is_place(part)):
+        if all(search.holds(state, part) for part in parts if _is_place(origins, part)):
             false = [part for part in parts if not search.holds(state, part)]
-            if false and not _is_other_way(path[-1], towards):
+            if false:
                 found.update(dict.fromkeys(_told(search, false[0], state)))
     return tuple(found)[:MOST_REASONS]
+
+
+def _goes(deed: Deed, towards: str | None) -> bool:
+    """Whether it is a step of the equipment that goes the way in which the lever is held."""
+    match deed:
+        case Work(Condition(Subject(Sort.DOOR)), trigger):
+            return towards in ("up", "down") and (trigger.to == "opening") == (towards == "up")
+        case Depart(move, Means.DRIVE) | Arrive(move, Means.DRIVE):
+            return move.direction == towards
+    return False
 
 
 def _parts(guard: Expr) -> Iterator[Expr]:
@@ -42,13 +63,12 @@ def _parts(guard: Expr) -> Iterator[Expr]:
         yield guard
 
 
-def _is_place(part: Expr) -> bool:
+def _is_place(origins: Origins, part: Expr) -> bool:
     """Whether it says where a unit or a door is."""
-    return isinstance(part, Is) and (part.variable.startswith(("bay.", "face.")) or part.variable.endswith(".position"))
-
-
-def _is_other_way(step: str, towards: str | None) -> bool:
-    return towards in ("up", "down") and ("opening" in step) != (towards == "up")
+    match origins.variables.get(part.variable) if isinstance(part, Is) else None:
+        case Holding() | Crossing() | Condition(_, Aspect.POSITION):
+            return True
+    return False
 
 
 def _told(search: InterleavingSearch, part: Expr, state: State) -> tuple[Reason, ...]:

@@ -1,0 +1,450 @@
+"""What the names of a compiled hold are about: for every variable, signal and rule a value that says so.
+
+Names are written from these values, here and nowhere else (`name`), and never read back: whoever wants to know what a
+rule does, or what a variable remembers, looks up its origin.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from types import MappingProxyType
+from typing import TypeAlias
+
+from interlock.hold.floor import Face, Move, Placement
+from interlock.hold.kinds import Trigger
+from interlock.hold.language.model import Direction
+from interlock.kernel.expressions import Value
+from interlock.kernel.machine import Requirement, is_monitored, monitor_name
+
+EMPTY = "empty"
+"""What a cell holds in which nothing stands."""
+NOBODY = "none"
+"""What crosses a face that nothing crosses."""
+
+
+class Sort(StrEnum):
+    """What sort of thing a name is about, as messages call it."""
+
+    BAY = "bay"
+    SIDE_OF_BAY = "side of a bay"
+    DIRECTION_OF_BAY = "direction of a bay"
+    LOADER_PLACE = "loader place"
+    KIND_OF_UNIT = "kind of unit"
+    FACE = "face"
+    DEVICE = "device"
+    DOOR = "door"
+    CONTROL = "control"
+    LEVER = "lever"
+    STATION = "station"
+    SUPPLY = "supply"
+    SENSOR = "sensor"
+    RELAY = "relay"
+    CIRCUIT = "circuit"
+    ZONE = "zone"
+    DIRECTION_OF_ZONE = "direction of a zone"
+    DRIVE = "drive"
+    PERSON = "person"
+    HOLD = "hold"
+    REQUIREMENT = "requirement"
+
+    @property
+    def is_control(self) -> bool:
+        """A hand works it to give a command, or to work devices from afar."""
+        return self in (Sort.CONTROL, Sort.LEVER)
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """The thing that a name is about: `id` as the description gives it, of a drive the bay that it is under."""
+
+    sort: Sort
+    id: str
+
+    @property
+    def path(self) -> str:
+        """How names of it begin."""
+        return f"{'control' if self.sort is Sort.LEVER else self.sort}.{self.id}"
+
+
+# ---- what a variable remembers
+
+
+class Aspect(StrEnum):
+    """What of a thing is remembered; doors have three that are facts apart."""
+
+    POSITION = "position"
+    LATCH = "latch"
+    LOCK = "lock"
+    STATE = "state"
+    PLACE = "at"
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """In which of its states a thing is; of a person, at which place."""
+
+    subject: Subject
+    aspect: Aspect
+
+    @property
+    def path(self) -> str:
+        """How the names begin of what happens to it."""
+        return self.name if self.aspect in (Aspect.LATCH, Aspect.LOCK) else self.subject.path
+
+    @property
+    def name(self) -> str:
+        """The variable's name."""
+        return f"{self.subject.path}.{self.aspect}"
+
+
+@dataclass(frozen=True, slots=True)
+class Holding:
+    """Which part of which kind of unit stands in a cell (`Floor.parts`), or `EMPTY`."""
+
+    cell: str
+
+    @property
+    def name(self) -> str:
+        """The variable's name."""
+        return f"bay.{self.cell}.holds"
+
+
+@dataclass(frozen=True, slots=True)
+class Crossing:
+    """Which part of which kind of unit is on its way over a face, or `NOBODY`."""
+
+    face: Face
+
+    @property
+    def name(self) -> str:
+        """The variable's name."""
+        return f"face.{self.face}.crossing"
+
+
+@dataclass(frozen=True, slots=True)
+class Failure:
+    """Whether a declared failure has struck."""
+
+    subject: Subject
+    mode: str
+
+    @property
+    def name(self) -> str:
+        """The variable's name, and that of the rule by which it strikes."""
+        return f"failure.{self.subject.id}.{self.mode}"
+
+
+@dataclass(frozen=True, slots=True)
+class Precedence:
+    """Whether what has to come first, for a requirement about what went before, has happened."""
+
+    requirement: Requirement
+
+    @property
+    def name(self) -> str:
+        """The variable's name."""
+        return monitor_name(self.requirement)
+
+
+Memory: TypeAlias = Condition | Holding | Crossing | Failure | Precedence
+
+
+def is_idle(memory: Memory | None, value: Value) -> bool:
+    """The value says only that nothing happens, which is not worth a sentence."""
+    match memory:
+        case Crossing():
+            return value == NOBODY
+        case Failure():
+            return value is False
+    return False
+
+
+def standing(placement: Placement) -> dict[str, Value]:
+    """The variables, with their values, that say that the unit stands there."""
+    return {Holding(c).name: part for c, part in zip(placement.cells, placement.parts, strict=True)}
+
+
+def vacated(placement: Placement) -> dict[str, Value]:
+    """The variables, with their values, that say that nothing stands in its cells."""
+    return {Holding(cell).name: EMPTY for cell in placement.cells}
+
+
+def crossing(move: Move) -> dict[str, Value]:
+    """The variables, with their values, that say that the unit is half-way."""
+    return {Crossing(face).name: part for face, part in move.crossed}
+
+
+# ---- what a signal says
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """That something is so of a thing, or of its side or direction `way`.
+
+    `what` is a word for it, as expressions use it where they can name it; empty where the thing itself is true or not,
+    or, with `way`, runs so.  Several of one word are numbered from 1.
+    """
+
+    subject: Subject
+    what: str = ""
+    way: Direction | str = ""
+    number: int | None = None
+
+    @property
+    def name(self) -> str:
+        """The signal's name."""
+        number = "" if self.number is None else str(self.number)
+        return ".".join(word for word in (self.subject.path, self.way, number, self.what) if word)
+
+
+@dataclass(frozen=True, slots=True)
+class Commanded:
+    """That the command of this number (from 1) asks a zone to run that way."""
+
+    zone: str
+    number: int
+    way: Direction
+
+    @property
+    def subject(self) -> Subject:
+        """The zone."""
+        return Subject(Sort.ZONE, self.zone)
+
+    @property
+    def name(self) -> str:
+        """The signal's name."""
+        return f"zone.{self.zone}.command.{self.number}.{self.way}"
+
+
+@dataclass(frozen=True, slots=True)
+class HeldBack:
+    """That the section of a zone under a bay is inhibited that way, by the condition of this number (from 1)."""
+
+    zone: str
+    bay: str
+    way: Direction
+    number: int
+
+    @property
+    def subject(self) -> Subject:
+        """The zone."""
+        return Subject(Sort.ZONE, self.zone)
+
+    @property
+    def name(self) -> str:
+        """The signal's name."""
+        return f"section.{self.zone}.{self.bay}.{self.way}.{self.number}.inhibited"
+
+
+Meaning: TypeAlias = Fact | Commanded | HeldBack
+
+
+def running(bay: str, way: Direction) -> Fact:
+    """That the drive under a bay runs that way."""
+    return Fact(Subject(Sort.DRIVE, bay), way=way)
+
+
+# ---- what a rule does
+
+
+class Means(StrEnum):
+    """What carries a unit."""
+
+    DRIVE = "driven"
+    LOADER = "loader"
+    PUSH = "pushed"
+    DRIFT = "drifting"
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """A thing changes, worked by somebody or something or by itself, from the state `source` to `dest`.
+
+    Where `sole`, its kind has no other transition of that trigger.
+    """
+
+    of: Condition
+    trigger: Trigger
+    source: str
+    dest: str
+    sole: bool
+
+    @property
+    def subject(self) -> Subject:
+        """The thing."""
+        return self.of.subject
+
+    @property
+    def name(self) -> str:
+        """What rules are called that do it."""
+        name = f"{self.of.path}.{self.trigger.word}"
+        return name if self.sole else f"{name}.{self.source}.{self.dest}"
+
+
+@dataclass(frozen=True, slots=True)
+class Go:
+    """A person goes from one place to another."""
+
+    person: str
+    source: str
+    dest: str
+
+    @property
+    def subject(self) -> Subject:
+        """The person."""
+        return Subject(Sort.PERSON, self.person)
+
+    @property
+    def name(self) -> str:
+        """What rules are called that do it."""
+        return f"person.{self.person}.go.{self.source}.{self.dest}"
+
+
+@dataclass(frozen=True, slots=True)
+class Strike:
+    """A failure strikes."""
+
+    failure: Failure
+
+    @property
+    def subject(self) -> Subject:
+        """What fails."""
+        return self.failure.subject
+
+    @property
+    def name(self) -> str:
+        """What rules are called that do it."""
+        return self.failure.name
+
+
+@dataclass(frozen=True, slots=True)
+class Bring:
+    """A unit is brought on the loader to a door's sill."""
+
+    door: str
+    placement: Placement
+
+    @property
+    def subject(self) -> Subject:
+        """The door."""
+        return Subject(Sort.DOOR, self.door)
+
+    @property
+    def name(self) -> str:
+        """What rules are called that do it."""
+        return f"loader.{self.placement.id}.bring"
+
+
+@dataclass(frozen=True, slots=True)
+class TakeAway:
+    """The unit on the loader at a door's sill is taken away."""
+
+    door: str
+    placement: Placement
+
+    @property
+    def subject(self) -> Subject:
+        """The door."""
+        return Subject(Sort.DOOR, self.door)
+
+    @property
+    def name(self) -> str:
+        """What rules are called that do it."""
+        return f"loader.{self.placement.id}.take_away"
+
+
+@dataclass(frozen=True, slots=True)
+class Depart:
+    """The first half of a move: the unit leaves its cells and is over the faces that it crosses."""
+
+    move: Move
+    means: Means
+
+    @property
+    def placement(self) -> Placement:
+        """Where the unit stood before."""
+        return self.move.source
+
+    @property
+    def name(self) -> str:
+        """What rules are called that do it."""
+        return f"unit.{self.move.source.id}.{self.move.direction}.depart.{self.means}"
+
+
+@dataclass(frozen=True, slots=True)
+class Arrive:
+    """The second half of a move, which is also the way back of the opposite move."""
+
+    move: Move
+    means: Means
+
+    @property
+    def placement(self) -> Placement:
+        """Where the unit stands afterwards."""
+        return self.move.target
+
+    @property
+    def name(self) -> str:
+        """What rules are called that do it."""
+        return f"unit.{self.move.target.id}.{self.move.direction}.arrive.{self.means}"
+
+
+Deed: TypeAlias = Work | Go | Strike | Bring | TakeAway | Depart | Arrive
+
+
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """What a rule does: a deed, and what mechanism then does by itself, in order.
+
+    Ways of one deed with the same responses are told apart by `number`, from 1.
+    """
+
+    deed: Deed
+    responses: tuple[Deed, ...] = ()
+    number: int = 1
+
+    @property
+    def name(self) -> str:
+        """The rule's name."""
+        name = " + ".join((self.deed.name, *(response.name for response in self.responses)))
+        return name if self.number == 1 else f"{name} #{self.number}"
+
+
+@dataclass(frozen=True, slots=True)
+class Origins:
+    """What every name of a compiled hold is about.
+
+    `variables` has the memories too that `with_monitors` adds for the requirements.  `deeds` has each deed by its name;
+    a rule is named after its deed and what follows from it.
+    """
+
+    variables: Mapping[str, Memory]
+    signals: Mapping[str, Meaning]
+    rules: Mapping[str, Origin]
+    deeds: Mapping[str, Deed]
+
+    def deed_of(self, rule: str) -> Deed:
+        """What is done by a rule of that name.  Raises KeyError."""
+        return self.rules[rule].deed
+
+    def is_idle(self, variable: str, value: Value) -> bool:
+        """The value of the variable says only that nothing happens."""
+        return is_idle(self.variables.get(variable), value)
+
+
+def origins_of(
+    variables: Mapping[str, Memory],
+    signals: Mapping[str, Meaning],
+    rules: Mapping[str, Origin],
+    requirements: Iterable[Requirement],
+) -> Origins:
+    """All of them, read-only, with the memories that the requirements need."""
+    monitors = [Precedence(requirement) for requirement in requirements if is_monitored(requirement)]
+    return Origins(
+        MappingProxyType({**variables, **{monitor.name: monitor for monitor in monitors}}),
+        MappingProxyType(dict(signals)),
+        MappingProxyType(dict(rules)),
+        MappingProxyType({origin.deed.name: origin.deed for origin in rules.values()}),
+    )
