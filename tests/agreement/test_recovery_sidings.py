@@ -14,9 +14,9 @@ from interlock.prove.core.solvers import light_solver
 from interlock.prove.engine import Clock
 from interlock.prove.frames.frames import Frames
 from interlock.prove.recovery import cases, recovery
+from interlock.prove.recovery.planning import StagePlanner
 from interlock.prove.recovery.ranks import advise, advise_counting
 from interlock.prove.recovery.recovery import recover
-from interlock.prove.search.planning import Step
 from tests.agreement.judging import BY_CASES
 from tests.agreement.listing import listing_of
 from tests.agreement.random_machines import random_way_back
@@ -86,7 +86,7 @@ def test_cases_once_told_apart_are_not_planned_again(monkeypatch: pytest.MonkeyP
     machine, question = siding(6, 2)
     search = recovery._Search(machine, [question.goal], Clock(None), silent)
     first = search.decide(question, (advise_counting,))
-    monkeypatch.setattr(Step, "plan_near", lambda *_: pytest.fail("planned again"))
+    monkeypatch.setattr(StagePlanner, "plan_near", lambda *_: pytest.fail("planned again"))
     again = search.decide(question, (advise_counting,))
     assert isinstance(first, Recoverable)
     assert isinstance(again, Recoverable)

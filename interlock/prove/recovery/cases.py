@@ -72,7 +72,7 @@ class RecoveryCases:
         encoding = context.rules.encoding
         self.before = encoding.gate(before)
         self.to = encoding.gate(goal)
-        self.step = context.planner.step(before, goal, rank)
+        self.planner = context.planner.stage(before, goal, rank)
         self._fed = 0
         self._lemmas_fed = 0
         self.solver: SatSolver = light_solver()
@@ -151,7 +151,7 @@ class RecoveryCases:
         if self.adopts(state):
             return None
         clock = self.context.clock
-        names = self.step.plan_near(state, clock) or self.step.plan_far(state, clock)
+        names = self.planner.plan_near(state, clock) or self.planner.plan_far(state, clock)
         if names is None and not self.thorough:
             raise TooHard
         if names is None:
@@ -168,15 +168,15 @@ class RecoveryCases:
         if self.adopts(state):
             return None
         clock = self.context.clock
-        names = self.step.plan_near(state, clock)
+        names = self.planner.plan_near(state, clock)
         # Where all things counted can be had away with in one run, that none was found soon is telling.
-        if names is None and not self.step.counts:
-            names = self.step.plan_far(state, clock)
+        if names is None and not self.planner.counts:
+            names = self.planner.plan_far(state, clock)
         if names is None and self.context.excludes(state):
             self._feed()
             return None
-        if names is None and self.step.counts:
-            names = self.step.plan_far(state, clock)
+        if names is None and self.planner.counts:
+            names = self.planner.plan_far(state, clock)
         if names is None:
             if not self.thorough:
                 raise TooHard
@@ -192,7 +192,7 @@ class RecoveryCases:
 
     def _add(self, state: State, names: tuple[str, ...]) -> None:
         context, clock = self.context, self.context.clock
-        falls = self.step.falls(state, names)
+        falls = self.planner.falls(state, names)
         failing = context.failing(names, self.before, self.to, falls)
         self._feed()
         facts = context.facts_of(state)
@@ -264,7 +264,7 @@ class RecoveryCases:
         frames = Frames(again, [goal], clock, lambda: MeteredSolver(HARD_QUERIES), context.lemmas)
         try:
             for _, trace in frames.run([0], None, silent):
-                return self.step.shortest_help(trace)
+                return self.planner.shortest_help(trace)
         finally:
             frames.solver.close()
         if frames.invariant is None:

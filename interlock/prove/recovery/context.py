@@ -16,8 +16,8 @@ from interlock.prove.core.starts import some_initial_states
 from interlock.prove.engine import NO_LIMITS, Clock
 from interlock.prove.frames.frames import Frames
 from interlock.prove.invariants.mined import MOST_STARTS, mine
+from interlock.prove.recovery.planning import Planner
 from interlock.prove.search import guided
-from interlock.prove.search.planning import Planner
 
 FACT_EXPANDED = 200
 """How many states are expanded to see a variable have a value, for states that are surely reachable."""

@@ -45,8 +45,8 @@ class RankHeuristic:
     def __init__(self, machine: Machine, counting: bool = False) -> None:
         self.machine = machine
         self.counting = counting
-        self.relaxed = DeleteRelaxation(machine, ())
-        self.guards = [self.relaxed.goal(rule.guard) for rule in machine.rules]
+        self.relaxation = DeleteRelaxation(machine)
+        self.guards = [self.relaxation.goal(rule.guard) for rule in machine.rules]
         self.places = {v.name: {value: at for at, value in enumerate(v.domain)} for v in machine.variables}
         self.initial = {v.name: frozenset(v.init) for v in machine.variables}
         self._needs: dict[tuple[int, str, Value], Allowed | None] = {}
@@ -255,8 +255,8 @@ class RankHeuristic:
         for (name, value), at in best.items():
             state = {**home, name: value}
             places = [self.places[v.name][state[v.name]] for v in self.machine.variables]
-            plan = self.relaxed.plan(places, self.guards[at])
-            fired = [*sorted(plan[0] if plan is not None else ()), at]
+            plan = self.relaxation.plan(places, self.guards[at])
+            fired = [*sorted(plan.rules if plan is not None else ()), at]
             for number in fired:
                 for other, written in self.machine.rules[number].update:
                     if other != name and other in ranked and weights.get((other, written)):

@@ -1,4 +1,4 @@
-"""The relaxed machine, in which a variable keeps every value that it once had: what things cost there, and plans.
+"""The delete relaxation of a machine, in which a variable keeps every value that it once had: costs there, and plans.
 
 The machine's expressions are one graph of facts, conjunctions and alternatives.  A state is put on the graph by what
 has changed since the state before: what is so there is found again only where that matters.  What a target costs
@@ -15,13 +15,14 @@ References, from memory:
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
+from dataclasses import dataclass
 from heapq import heappop, heappush
 from itertools import compress, count
 from operator import ne
 from typing import TypeAlias
 
-from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value
+from interlock.kernel.expressions import And, Const, Expr, Is, Not, Or, Ref, Value
 from interlock.kernel.machine import Machine
 
 NEVER = 1 << 1_000
@@ -35,14 +36,29 @@ _Opened: TypeAlias = tuple[int, int]
 """(rule, fact that it makes so)."""
 
 
+@dataclass(frozen=True, slots=True)
+class RelaxedPlan:
+    """The rules that a plan for the relaxed machine fires, by place, and those of them that it can fire first."""
+
+    rules: Set[int]
+    first: Set[int]
+
+    @property
+    def size(self) -> int:
+        """How many rules it fires: an estimate of the steps to the goal."""
+        return len(self.rules)
+
+
 class DeleteRelaxation:
     """The relaxed machine of one machine; a state is put on it, and asked of it what things cost from there.
 
-    Nodes are numbers, those of the parts of an expression smaller than its own.
+    Nodes are numbers, those of the parts of an expression smaller than its own.  Where `rules` (places, ascending) are
+    given only those can fire.
     """
 
-    def __init__(self, machine: Machine, targets: Sequence[Expr]) -> None:
+    def __init__(self, machine: Machine, targets: Sequence[Expr] = (), rules: Sequence[int] | None = None) -> None:
         self._machine = machine
+        self._rules = range(len(machine.rules)) if rules is None else rules
         self._children: list[Sequence[int]] = []
         self._every: list[bool] = []
         """Per node whether it takes all of its children, or one."""
@@ -60,8 +76,8 @@ class DeleteRelaxation:
         """The place of every variable's value in its domain; -1 before a state is put."""
         self._givers: list[list[int]] = [[] for _ in self._children]
         """Per fact the rules that make it so."""
-        for number, rule in enumerate(machine.rules):
-            for name, value in rule.update:
+        for number in self._rules:
+            for name, value in machine.rules[number].update:
                 self._givers[self._facts[name, value]].append(number)
         self._guards: list[int | None] = [None] * len(machine.rules)
         """Per rule the node of its guard, once it was asked for."""
@@ -103,26 +119,26 @@ class DeleteRelaxation:
         return number
 
     def _expr(self, expr: Expr, wanted: bool) -> int:
-        if isinstance(expr, Const):
-            return self._truth if expr.value is wanted else self._falsity
-        if isinstance(expr, Not):
-            return self._expr(expr.arg, not wanted)
-        if isinstance(expr, Is):
-            return self._facts[expr.variable, expr.value] if wanted else self._other(expr)
-        if isinstance(expr, Ref):
-            key = (expr.signal, wanted)
-            if key not in self._signals:
-                self._signals[key] = self._expr(self._machine.definitions[expr.signal], wanted)
-            return self._signals[key]
-        parts = [self._expr(arg, wanted) for arg in expr.args]
-        return self.all_of(parts) if isinstance(expr, And) == wanted else self._any_of(parts)
+        match expr:
+            case Const(value):
+                return self._truth if value is wanted else self._falsity
+            case Not(arg):
+                return self._expr(arg, not wanted)
+            case Is(name, value):
+                return self._facts[name, value] if wanted else self._other(name, value)
+            case Ref(signal):
+                if (signal, wanted) not in self._signals:
+                    self._signals[signal, wanted] = self._expr(self._machine.definitions[signal], wanted)
+                return self._signals[signal, wanted]
+            case And(args) | Or(args):
+                parts = [self._expr(arg, wanted) for arg in args]
+                return self.all_of(parts) if isinstance(expr, And) == wanted else self._any_of(parts)
 
-    def _other(self, fact: Is) -> int:
-        key = (fact.variable, fact.value)
-        if key not in self._others:
-            rest = [v for v in self._machine.domains[fact.variable] if v != fact.value]
-            self._others[key] = self._any_of([self._facts[fact.variable, value] for value in rest])
-        return self._others[key]
+    def _other(self, name: str, value: Value) -> int:
+        if (name, value) not in self._others:
+            rest = [self._facts[name, other] for other in self._machine.domains[name] if other != value]
+            self._others[name, value] = self._any_of(rest)
+        return self._others[name, value]
 
     def put(self, changes: Iterable[tuple[int, int]]) -> list[int]:
         """Changes the state put: (place of the variable, place of its value in its domain).
@@ -164,23 +180,18 @@ class DeleteRelaxation:
     def enabled(self) -> list[int]:
         """The rules that may fire in the state put, in order."""
         lack = self._lack
-        return [rule for rule in range(len(self._guards)) if lack[self.guard(rule)] <= 0]
+        return [rule for rule in self._rules if lack[self.guard(rule)] <= 0]
 
-    def estimate(self, places: Sequence[int], target: int) -> tuple[int, set[int]]:
-        """(plan size, rules that it fires first) from the state with these values; (NEVER, none) if unreachable."""
-        found = self.plan(places, target)
-        return (NEVER, set()) if found is None else (len(found[0]), found[1])
-
-    def plan(self, places: Sequence[int], target: int) -> tuple[set[int], set[int]] | None:
-        """The rules that a plan for the relaxed machine fires, and those of them that it can fire first."""
+    def plan(self, places: Sequence[int], target: int) -> RelaxedPlan | None:
+        """A plan from the state with these values; None where the target is out of reach."""
         self.put_all(places)
         return self.plan_here(target)
 
-    def plan_here(self, target: int) -> tuple[set[int], set[int]] | None:
+    def plan_here(self, target: int) -> RelaxedPlan | None:
         """The same from the state put."""
         lack = self._lack
         if lack[target] <= 0:
-            return set(), set()
+            return RelaxedPlan(frozenset(), frozenset())
         uses: dict[int, list[int]] = {target: []}
         opens: dict[int, list[_Opened]] = {}
         sources: list[_Opened] = []
@@ -298,8 +309,7 @@ class DeleteRelaxation:
                             heappush(prices, price + 1)
         return cost, support
 
-    def _trace_back(self, target: int, support: Mapping[int, int]) -> tuple[set[int], set[int]]:
-        """The rules of the plan, and those of them that may fire in the state put."""
+    def _trace_back(self, target: int, support: Mapping[int, int]) -> RelaxedPlan:
         lack, children, every = self._lack, self._children, self._every
         fired: set[int] = set()
         first: set[int] = set()
@@ -322,16 +332,16 @@ class DeleteRelaxation:
             if behind not in seen:
                 seen.add(behind)
                 stack.append(behind)
-        return fired, first
+        return RelaxedPlan(fired, first)
 
     def survey(self) -> RelaxationCosts:
         """What everything costs from the state put."""
         lack = self._lack
         opens: dict[int, list[_Opened]] = {}
         sources: list[_Opened] = []
-        for number, rule in enumerate(self._machine.rules):
-            guard = self.guard(number)
-            given = [(number, fact) for name, value in rule.update if lack[fact := self._facts[name, value]] > 0]
+        for number in self._rules:
+            guard, update = self.guard(number), self._machine.rules[number].update
+            given = [(number, fact) for name, value in update if lack[fact := self._facts[name, value]] > 0]
             if lack[guard] <= 0:
                 sources += given
             else:
@@ -360,6 +370,18 @@ class DeleteRelaxation:
         if self._every[node]:
             return self._children[node]
         return (support[node],) if self._children[node] else (self.guard(support[node]),)
+
+
+@dataclass(frozen=True, slots=True)
+class RelaxedGoal:
+    """A goal in a delete relaxation, by its node."""
+
+    relaxation: DeleteRelaxation
+    node: int
+
+    def plan(self, places: Sequence[int]) -> RelaxedPlan | None:
+        """A plan from the state with these values; None where the goal is out of reach."""
+        return self.relaxation.plan(places, self.node)
 
 
 class RelaxationCosts:

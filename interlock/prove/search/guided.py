@@ -1,23 +1,18 @@
 """Guided search: finds long runs to targets that exist; says nothing about those that do not.
 
-Best-first search over states.  The distance to a target is estimated on a relaxed machine in which a variable keeps
-every value that it once had: the size of a plan for the relaxed machine, traced back from the target along the cheapest
-supporters (see `delete_relaxation`).  Rules that such a plan would fire first are tried first; other steps from a
-state are made only when it is their turn.
+Best-first search (see `best_first`) for many targets in turn: whatever is met on the way to one counts for all others.
+Steps other than those that help are made only when it is their turn.
 
 Every state that was met is kept with the step that led to it first, and each search begins where an earlier one has
 already been: in the state that is farthest along the relaxed plan for the new target.
 
-References, from memory:
-  J. Hoffmann, B. Nebel, "The FF planning system: fast plan generation through heuristic search", JAIR 14, 2001
-  (plan size of the relaxed problem, rules that help).
-  M. Helmert, "The Fast Downward planning system", JAIR 26, 2006 (late evaluation, a second queue for helping rules).
+Reference, from memory:
+  M. Helmert, "The Fast Downward planning system", JAIR 26, 2006 (late evaluation).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
-from heapq import heappop, heappush
+from collections.abc import Iterable, Iterator, Sequence, Set
 from itertools import islice
 
 from interlock.kernel.claims import Claim, Limits, Progress, Refuted, Report, Trace, Unknown, silent
@@ -26,6 +21,7 @@ from interlock.kernel.expressions import And, Expr, Ref, Value
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.core.packing import Packing
 from interlock.prove.engine import NO_LIMITS, Clock, clock_of
+from interlock.prove.search.best_first import OpenList
 from interlock.prove.search.delete_relaxation import NEVER, DeleteRelaxation, RelaxationCosts
 
 NAME = "guided"
@@ -88,7 +84,7 @@ class GuidedSearch:
         self._most = limits.states or 1_000_000
         self._packing = Packing(machine)
         self._writes = [self._packing.writes(rule) for rule in machine.rules]
-        self._relaxed = DeleteRelaxation(machine, [q.target for q in questions])
+        self._relaxation = DeleteRelaxation(machine, [q.target for q in questions])
         self._starts = [self._packing.pack(state) for state in islice(initial_states(machine), MOST_STARTS)]
         self._parents: dict[int, tuple[int, int] | None] = dict.fromkeys(self._starts)
         self._depths = dict.fromkeys(self._starts, 0)
@@ -109,14 +105,14 @@ class GuidedSearch:
     def _begin(self) -> None:
         first = self._starts[0]
         self._at = first
-        self._relaxed.put_all(self._packing.places(first))
+        self._relaxation.put_all(self._packing.places(first))
         self._visited[first] = None
         self._seen.update(zip(self._machine.domains, self._state(first), strict=True))
-        self._surveys = [self._relaxed.survey()]
-        for number, node in enumerate(self._relaxed.targets):
+        self._surveys = [self._relaxation.survey()]
+        for number, node in enumerate(self._relaxation.targets):
             self._open_at.setdefault(node, []).append(number)
         for rule in range(len(self._machine.rules)):
-            self._unfired_at.setdefault(self._relaxed.guard(rule), []).append(rule)
+            self._unfired_at.setdefault(self._relaxation.guard(rule), []).append(rule)
         self._notice([*self._open_at, *self._unfired_at])
         for start in self._starts[1:]:
             self._visit(start)
@@ -128,7 +124,7 @@ class GuidedSearch:
                 if self._clock.is_over():
                     break
                 self._visit(start)
-                self._surveys.append(self._relaxed.survey())
+                self._surveys.append(self._relaxation.survey())
             if self._surveys[at].cost(node) < NEVER:
                 return self._surveys[at]
         return self._surveys[0]
@@ -143,7 +139,7 @@ class GuidedSearch:
         """
         if not self._starts:
             return
-        far = {number: self._cost(self._relaxed.targets[number]) for number in numbers if self._is_open(number)}
+        far = {number: self._cost(self._relaxation.targets[number]) for number in numbers if self._is_open(number)}
         for done, number in enumerate(sorted(far, key=lambda number: (far[number], number))):
             if self._clock.is_over():
                 break
@@ -160,7 +156,7 @@ class GuidedSearch:
             return
         rules = self._machine.rules
         unfired = [rule for rules_there in self._unfired_at.values() for rule in rules_there]
-        far = {rule: self._cost(self._relaxed.guard(rule)) for rule in unfired}
+        far = {rule: self._cost(self._relaxation.guard(rule)) for rule in unfired}
         failed: set[int] = set()
         for done, rule in enumerate(sorted(far, key=lambda rule: (far[rule], rule))):
             if self._clock.is_over():
@@ -168,14 +164,14 @@ class GuidedSearch:
             if far[rule] >= NEVER or self._seen.issuperset(rules[rule].update):
                 continue
             report(Progress(NAME, "looking for steps not seen yet", done, len(far)))
-            goal = self._relaxed.guard(rule)
+            goal = self._relaxation.guard(rule)
             near = self._nearest(goal)
             self._visit(near)
-            plan = self._relaxed.plan_here(goal)
-            if plan is None or not failed.isdisjoint(plan[0]):
+            plan = self._relaxation.plan_here(goal)
+            if plan is None or not failed.isdisjoint(plan.rules):
                 failed.add(rule)
                 continue
-            reached = self._run([near], True, goal, COVER_EXPANDED + min(len(plan[0]), COVER_EXPANDED), None)
+            reached = self._run([near], True, goal, COVER_EXPANDED + min(plan.size, COVER_EXPANDED), None)
             if reached is None:
                 failed.add(rule)
             else:
@@ -202,19 +198,19 @@ class GuidedSearch:
         What of the target is not so at the start is pursued by itself first: the rest may have to be undone on the way
         and done again, which the estimate, blind to undoing, does not see.
         """
-        parts = [self._relaxed.goal(part) for part in _conjuncts(self._questions[number].target, self._machine)]
-        whole = self._relaxed.targets[number]
+        parts = [self._relaxation.goal(part) for part in _conjuncts(self._questions[number].target, self._machine)]
+        whole = self._relaxation.targets[number]
         survey = self._survey(whole)
         false = [part for part in parts if survey.cost(part)]
         halves = len(false) < len(parts)
-        node = self._relaxed.all_of(false) if halves else whole
+        node = self._relaxation.all_of(false) if halves else whole
         nearby = self._nearest(node)
         if nearby not in self._starts:
             self._visit(nearby)
-            plan = self._relaxed.plan_here(node)
+            plan = self._relaxation.plan_here(node)
             if plan is not None:
-                most = max(most_expanded, min(EXPANDED_PER_STEP * len(plan[0]), MOST_EXPANDED))
-                few = NEARBY_EXPANDED + NEARBY_PER_STEP * len(plan[0])
+                most = max(most_expanded, min(EXPANDED_PER_STEP * plan.size, MOST_EXPANDED))
+                few = NEARBY_EXPANDED + NEARBY_PER_STEP * plan.size
                 self._pursue_from([nearby], halves, node, min(few, most), number)
         if self._is_open(number):
             most = max(most_expanded, min(EXPANDED_PER_STEP * survey.steps(whole), MOST_EXPANDED))
@@ -228,11 +224,11 @@ class GuidedSearch:
         if not halves or reached is None:
             return False
         if self._is_open(number):
-            self._run([reached], False, self._relaxed.targets[number], most, number)
+            self._run([reached], False, self._relaxation.targets[number], most, number)
         return True
 
     def _is_open(self, number: int) -> bool:
-        return number in self._open_at.get(self._relaxed.targets[number], ())
+        return number in self._open_at.get(self._relaxation.targets[number], ())
 
     def _nearest(self, node: int) -> int:
         """The visited state that is farthest along the relaxed plan from the start to the target."""
@@ -252,47 +248,32 @@ class GuidedSearch:
 
         Without a question (None) only the node counts.  Gives the state in which that is so.
         """
-        helping: list[tuple[int, int, int]] = []
-        others: list[tuple[int, int]] = [(0, 0)]
-        rest: dict[int, Iterator[int]] = {0: iter(sources)}
-        """Per number in `others` the states that are still to come."""
-        order = 1
+        waiting = OpenList(sources)
         most_held = len(self._parents) + self._most
         reached = set(sources)
-        expanded = turns = 0
-        while (helping or others) and (number is None or self._is_open(number)) and expanded < most_expanded:
+        for _ in range(most_expanded):
+            if number is not None and not self._is_open(number):
+                break
             if self._clock.is_over() or len(self._parents) > most_held:
-                return None
-            turns += 1
-            if helping and (turns % 4 or not others):
-                state = heappop(helping)[2]
-            else:
-                after = next(rest[others[0][1]], None)
-                if after is None:
-                    del rest[heappop(others)[1]]
-                    turns -= 1
-                    continue
-                state = after
-            expanded += 1
+                break
+            state = waiting.take()
+            if state is None:
+                break
             self._visit(state)
-            if partial and self._relaxed.is_so(node):
+            if partial and self._relaxation.is_so(node):
                 return state
-            plan = self._relaxed.plan_here(node)
+            plan = self._relaxation.plan_here(node)
             if plan is None:
                 continue
-            fired, first = plan
-            for rule in sorted(first):
+            for rule in sorted(plan.first):
                 after = self._step(state, rule)
                 if after not in reached:
                     reached.add(after)
-                    heappush(helping, (len(fired), order, after))
-                    order += 1
-            heappush(others, (len(fired), order))
-            rest[order] = self._more_steps(state, first, reached)
-            order += 1
+                    waiting.put_helped(plan.size, after)
+            waiting.put_others(plan.size, self._more_steps(state, plan.first, reached))
         return None
 
-    def _more_steps(self, state: int, first: set[int], reached: set[int]) -> Iterator[int]:
+    def _more_steps(self, state: int, first: Set[int], reached: set[int]) -> Iterator[int]:
         """The states that other rules lead to and that are not yet in `reached`; they are added to it."""
         for rule in self._enabled(state):
             if rule not in first:
@@ -303,7 +284,7 @@ class GuidedSearch:
 
     def _enabled(self, state: int) -> list[int]:
         self._visit(state)
-        return self._relaxed.enabled()
+        return self._relaxation.enabled()
 
     def _step(self, state: int, rule: int) -> int:
         """The state after the rule, kept with the step that led to it where it was not met before."""
@@ -318,15 +299,15 @@ class GuidedSearch:
         changes = self._packing.changes(self._at, state)
         self._at = state
         self._visited[state] = None
-        self._notice(self._relaxed.put(changes))
+        self._notice(self._relaxation.put(changes))
 
     def _notice(self, nodes: Iterable[int]) -> None:
         """Looks at the state visited for what is so there for the first time; it is among the nodes."""
         for node in nodes:
-            if node in self._unfired_at and self._relaxed.is_so(node):
+            if node in self._unfired_at and self._relaxation.is_so(node):
                 for rule in self._unfired_at.pop(node):
                     self._seen.update(self._machine.rules[rule].update)
-            if node in self._open_at and self._relaxed.is_so(node):
+            if node in self._open_at and self._relaxation.is_so(node):
                 for number in self._open_at.pop(node):
                     self.found[self._questions[number].id] = self.lead_packed(self._at)
 

@@ -25,7 +25,7 @@ from interlock.study.checklist.free_orders import Freedom, freedom_of
 from interlock.study.checklist.goals import Aim, Goal, aims_of, joined
 from interlock.study.checklist.nearest_goals import Nearest, find_nearest
 from interlock.study.checklist.operating import Deed, Execution, Operation, Refusal, trace_of
-from interlock.study.checklist.planning import Planner
+from interlock.study.checklist.planning import perform_all, plan_deeds, shorten
 from interlock.study.checklist.shortness import Shortness, shortness_of
 from interlock.study.checklist.timed import plan_timed
 
@@ -167,7 +167,6 @@ class _Work:
         self.limits = limits
         self.report = report
         self.operation = Operation(compiled)
-        self.planner = Planner(self.operation)
         self.waited: tuple[Execution, ...] = ()
 
     def begin(self) -> State | None:
@@ -242,8 +241,8 @@ class _Work:
         executions = (*first, *rest.executions)
         timed = timed or rest.timed
         if not timed:
-            deeds = self.planner.shorten(start, tuple(execution.deed for execution in executions), rest.goal)
-            executions = self.planner.replay(start, deeds) or executions
+            deeds = shorten(self.operation, start, tuple(execution.deed for execution in executions), rest.goal)
+            executions = perform_all(self.operation, start, deeds) or executions
         return _Draft(aim, rest.goal, start, executions, timed)
 
     def _stage(self, aim: Aim, goals: tuple[Expr, ...], start: State, thorough: bool) -> _Draft | None:
@@ -252,8 +251,8 @@ class _Work:
         ways = ((near, False, THOROUGH), (aim.standing, True, QUICK)) if thorough else ((aim.standing, False, QUICK),)
         for kept, halves, most in ways:
             for goal in goals:
-                deeds = self.planner.plan(start, goal, self.clock, kept, aim.barred, halves, most)
-                executions = None if deeds is None else self.planner.replay(start, deeds)
+                deeds = plan_deeds(self.operation, start, goal, self.clock, kept, aim.barred, halves, most)
+                executions = None if deeds is None else perform_all(self.operation, start, deeds)
                 if executions is not None:
                     return _Draft(aim, goal, start, executions, False)
         for goal in goals if thorough else ():
@@ -266,9 +265,9 @@ class _Work:
         """Whether the goal is out of reach for good, or only by keeping to the requirements, or only not found."""
         compiled, clock = self.compiled, self.clock
         loose = self.operation.loosened()
-        relaxed = Planner(loose).plan(start, aim.goals[-1], clock, aim.standing, aim.barred, most=QUICK)
-        if relaxed is not None:
-            broken = _broken_by(loose, start, relaxed)
+        heedless = plan_deeds(loose, start, aim.goals[-1], clock, aim.standing, aim.barred, most=QUICK)
+        if heedless is not None:
+            broken = _broken_by(loose, start, heedless)
             return NoChecklist(compiled, goal, aim, None, broken, "a requirement breaks on every way that was found")
         question = Question("goal", aim.goals[-1], expects_run=True)
         machine = self.operation.asked

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from graphlib import CycleError, TopologicalSorter
 from itertools import islice
 from typing import TypeAlias
 
@@ -239,8 +240,7 @@ class Operation:
             broken = self.forbidden_now(number, states[-1])
             if broken and self.strict:
                 return Refusal("a step must not be taken there", self._ids(broken))
-            keep, bits = self._writes[number]
-            rest = self._rest(states[-1] & keep | bits)
+            rest = self._rest(self.after(states[-1], number))
             if isinstance(rest, Refusal):
                 return rest
             rules += [number, *rest.rules]
@@ -251,8 +251,12 @@ class Operation:
     def steps(self, packed: int) -> Iterator[tuple[int, int]]:
         """Every single step that is possible, whoever takes it: (place of the rule, state after it)."""
         for number in self._enabled(packed):
-            keep, bits = self._writes[number]
-            yield number, packed & keep | bits
+            yield number, self.after(packed, number)
+
+    def after(self, packed: int, rule: int) -> int:
+        """The state after the rule, by place, has fired."""
+        keep, bits = self._writes[rule]
+        return packed & keep | bits
 
     def breaks(self, packed: int, rule: int, after: int) -> bool:
         """The step breaks a requirement about steps, or the state after it one about states."""
@@ -284,8 +288,7 @@ class Operation:
             for number in moves:
                 if self._forbidden:
                     broken |= self.forbidden_now(number, state)
-                keep, bits = self._writes[number]
-                after = state & keep | bits
+                after = self.after(state, number)
                 after_all.append(after)
                 if after not in parents:
                     parents[after] = state, number
@@ -301,7 +304,7 @@ class Operation:
             return Refusal("a requirement breaks", self._ids(broken))
         if len(ends) > 1:
             return UNDECIDED_REST
-        if not ends or _goes_round(successors, packed):
+        if not ends or _goes_round(successors):
             return NEVER_RESTS
         rules: list[int] = []
         states = [ends[0]]
@@ -325,8 +328,7 @@ class Operation:
         for end in halves:
             state = states[begun]
             found |= self.forbidden_now(rules[begun], state)
-            keep, bits = self._writes[rules[begun]]
-            pending = [state & keep | bits]
+            pending = [self.after(state, rules[begun])]
             while pending:
                 state = pending.pop()
                 if state in reached:
@@ -335,31 +337,19 @@ class Operation:
                 for number in self._enabled(state):
                     if not self._crew[number]:
                         found |= self.forbidden_now(number, state)
-                        keep, bits = self._writes[number]
-                        pending.append(state & keep | bits)
+                        pending.append(self.after(state, number))
             begun = end
         if self._something_breaks(reached):
             found |= set(self._which_break(reached))
         return found
 
 
-def _goes_round(successors: Mapping[int, list[int]], start: int) -> bool:
+def _goes_round(successors: Mapping[int, list[int]]) -> bool:
     """The equipment can go on for ever: there is a circle among the states that it can pass through."""
-    seen: dict[int, bool] = {}
-    stack: list[tuple[int, Iterator[int]]] = [(start, iter(successors[start]))]
-    seen[start] = True
-    while stack:
-        state, rest = stack[-1]
-        for after in rest:
-            if after not in seen:
-                seen[after] = True
-                stack.append((after, iter(successors[after])))
-                break
-            if seen[after]:
-                return True
-        else:
-            seen[state] = False
-            stack.pop()
+    try:
+        TopologicalSorter(successors).prepare()
+    except CycleError:
+        return True
     return False
 
 

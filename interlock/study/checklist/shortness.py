@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from interlock.kernel.claims import Limits, Refuted
 from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import Expr, conj
-from interlock.kernel.machine import Machine, Question, Variable
+from interlock.kernel.machine import Question
+from interlock.kernel.recovery import restarted
 from interlock.prove.search.bmc import bmc
 from interlock.study.checklist.operating import Execution, Operation, levers_neutral
 
@@ -45,9 +46,7 @@ def shortness_of(
         return Shortness(length, -1)
     if length == 0:
         return Shortness(0, -1)
-    machine = operation.machine
-    fixed = tuple(Variable(v.name, v.domain, (value,)) for v, value in zip(machine.variables, start, strict=True))
-    asked = Machine(fixed, machine.signals, machine.rules)
+    asked = restarted(operation.machine, start)
     claim = bmc(asked, (Question("shorter", conj(goal, *levers_neutral(operation))),), Limits(depth=length - 1))[0]
     if isinstance(claim, Refuted):
         return Shortness(length, claim.trace.depth - 1)

@@ -1,10 +1,8 @@
-"""Short runs from one state to a better one: breadth-first at first, then guided (see `guided`)."""
+"""Short runs from one state to a better one: breadth-first at first, then guided (see `best_first`)."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from heapq import heappop, heappush
+from collections.abc import Container, Iterator, Mapping, Sequence, Set
 from typing import TypeAlias
 
 from interlock.kernel.claims import Trace
@@ -14,7 +12,8 @@ from interlock.kernel.machine import Machine, Rule
 from interlock.kernel.recovery import Rank
 from interlock.prove.core.packing import Packing, compile_enabled, compile_hits
 from interlock.prove.engine import Clock
-from interlock.prove.search.delete_relaxation import DeleteRelaxation
+from interlock.prove.search.best_first import best_first, path_to, without_spare
+from interlock.prove.search.delete_relaxation import DeleteRelaxation, RelaxedGoal
 
 NEAR_EXPANDED = 60
 """States expanded breadth-first, for runs of a step or two."""
@@ -33,20 +32,6 @@ Component: TypeAlias = tuple[tuple[str, Value, int], ...]
 """One component of a rank."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Guide:
-    """An aim in a relaxed machine, and per rule of that machine its place in the whole one."""
-
-    relaxed: DeleteRelaxation
-    node: int
-    rules: Sequence[int]
-
-    def plan(self, places: Sequence[int]) -> tuple[int, set[int]] | None:
-        """(size of a relaxed plan, rules that it fires first); None where there is none."""
-        found = self.relaxed.plan(places, self.node)
-        return None if found is None else (len(found[0]), {self.rules[at] for at in found[1]})
-
-
 class Planner:
     """Plans in one machine."""
 
@@ -58,24 +43,23 @@ class Planner:
         self.told = [_told(rule) for rule in machine.rules]
         """Per rule the values that its guard says outright of variables that it writes."""
         self.pinned = [self._masked(told) for told in self.told]
-        self.relaxed = DeleteRelaxation(machine, ())
-        self.places = [{value: at for at, value in enumerate(v.domain)} for v in machine.variables]
+        self.relaxation = DeleteRelaxation(machine)
         self.names = [rule.name for rule in machine.rules]
         self.number = {name: at for at, name in enumerate(self.names)}
-        self._guides: dict[Expr, _Guide] = {}
+        self._aims: dict[Expr, RelaxedGoal] = {}
 
-    def step(self, before: Expr, goal: Expr, rank: Rank) -> Step:
+    def stage(self, before: Expr, goal: Expr, rank: Rank) -> StagePlanner:
         """Plans for one stage: to its goal, or to a smaller rank within what the stage before came to."""
-        return Step(self, before, goal, rank)
+        return StagePlanner(self, before, goal, rank)
 
-    def guide(self, aim: Expr) -> _Guide:
-        """The way to the aim."""
-        if aim not in self._guides:
-            self._guides[aim] = _Guide(self.relaxed, self.relaxed.goal(aim), range(len(self.names)))
-        return self._guides[aim]
+    def aim(self, expr: Expr) -> RelaxedGoal:
+        """What is to be so as an aim, by whatever rules."""
+        if expr not in self._aims:
+            self._aims[expr] = RelaxedGoal(self.relaxation, self.relaxation.goal(expr))
+        return self._aims[expr]
 
-    def leaving(self, count: Component) -> _Guide | None:
-        """The way to have fewer of what is counted, by rules that never give more of it; None where no rule takes any.
+    def leaving(self, count: Component) -> RelaxedGoal | None:
+        """The aim to have fewer of what is counted, by rules that never give more of it; None where no rule takes any.
 
         Without the latter a relaxed plan would fetch something in order to get rid of it.
         """
@@ -96,11 +80,8 @@ class Planner:
                     taking.append(rule.guard)
         if not taking:
             return None
-        machine = self.machine
-        calm = Machine(machine.variables, machine.signals, tuple(machine.rules[at] for at in kept), (), machine.start)
-        aim = disj(*taking)
-        relaxed = DeleteRelaxation(calm, [aim])
-        return _Guide(relaxed, relaxed.targets[0], kept)
+        relaxation = DeleteRelaxation(self.machine, [disj(*taking)], kept)
+        return RelaxedGoal(relaxation, relaxation.targets[0])
 
     def _masked(self, told: Mapping[str, Value]) -> tuple[int, int]:
         mask = bits = 0
@@ -110,13 +91,9 @@ class Planner:
             bits |= placed
         return mask, bits
 
-    def values(self, packed: int) -> list[int]:
-        """The state as places in the domains."""
-        return [places[x] for places, x in zip(self.places, self.packing.unpack(packed), strict=True)]
 
-
-class Step:
-    """One step towards a goal, however many rules it takes."""
+class StagePlanner:
+    """Plans runs of one stage, each to a better state, however many rules it takes."""
 
     def __init__(self, planner: Planner, before: Expr, goal: Expr, rank: Rank) -> None:
         self.planner = planner
@@ -211,23 +188,23 @@ class Step:
                     parents[after] = (state, rule)
                     there = self._ranks_after(ranks, state, rule)
                     if self._is_better(after, there < least):
-                        return _path(parents, after)
+                        return path_to(parents, after)
                     queue.append((after, there))
         return None
 
     def _towards(self, start: int, state: State, clock: Clock) -> list[int] | None:
         planner = self.planner
-        places = planner.values(start)
-        fired = [planner.guide(planner.machine.rules[at].guard) for at in self._helpful(start)]
-        cleared = [planner.guide(aim) for aim in self._aims(state)]
-        for guides, most in ((fired, FEW_EXPANDED), (cleared, FEW_EXPANDED), (fired, MORE_EXPANDED)):
-            far = {guide.node: (plan[0], guide) for guide in guides if (plan := guide.plan(places)) is not None}
+        places = planner.packing.places(start)
+        fired = [planner.aim(planner.machine.rules[at].guard) for at in self._helpful(start)]
+        cleared = [planner.aim(expr) for expr in self._clearings(state)]
+        for aims, most in ((fired, FEW_EXPANDED), (cleared, FEW_EXPANDED), (fired, MORE_EXPANDED)):
+            far = {aim.node: (plan.size, aim) for aim in aims if (plan := aim.plan(places)) is not None}
             for node in sorted(far, key=lambda node: (far[node][0], node))[:MOST_TRIED]:
                 found = self._guided(start, far[node][1], most, False, clock)
                 if found is not None:
                     return found
         for narrow, most in ((True, NARROW_EXPANDED), (False, LAST_EXPANDED)):
-            found = self._guided(start, planner.guide(self.goal), most, narrow, clock)
+            found = self._guided(start, planner.aim(self.goal), most, narrow, clock)
             if found is not None:
                 return found
         return None
@@ -243,7 +220,7 @@ class Step:
                 found.append(at)
         return found
 
-    def _aims(self, state: State) -> list[Expr]:
+    def _clearings(self, state: State) -> list[Expr]:
         """For each variable that weighs something here: that it weigh nothing."""
         positions = self.planner.machine.positions
         found = []
@@ -256,37 +233,24 @@ class Step:
                     found.append(one_of(name, [x for x in self.planner.machine.domains[name] if not own.get(x, 0)]))
         return found
 
-    def _guided(self, start: int, guide: _Guide, most: int, narrow: bool, clock: Clock) -> list[int] | None:
+    def _guided(self, start: int, aim: RelaxedGoal, most: int, narrow: bool, clock: Clock) -> list[int] | None:
         planner = self.planner
-        least = self._ranks(start)
-        parents: dict[int, tuple[int, int] | None] = {start: None}
-        ranks = {start: least}
-        helping: list[tuple[int, int, int]] = []
-        others: list[tuple[int, int, int]] = [(0, 0, start)]
-        order = turns = expanded = 0
-        while (helping or others) and expanded < most:
-            clock.check()
-            turns += 1
-            _, _, state = heappop(helping if helping and (turns % 4 or not others) else others)
-            expanded += 1
-            plan = guide.plan(planner.values(state))
-            if plan is None:
-                continue
-            guess, first = plan
+        ranks = {start: self._ranks(start)}
+
+        def successors(state: int, first: Set[int], _: Container[int]) -> Iterator[tuple[int, int, bool]]:
             for rule in planner.enabled(state):
-                if narrow and rule not in first:
-                    continue
-                keep, bits = planner.writes[rule]
-                after = state & keep | bits
-                if after in parents:
-                    continue
-                parents[after] = (state, rule)
-                ranks[after] = self._ranks_after(ranks[state], state, rule)
-                if self._is_better(after, ranks[after] < least):
-                    return _path(parents, after)
-                order += 1
-                heappush(helping if rule in first else others, (guess, order, after))
-        return None
+                if not narrow or rule in first:
+                    keep, bits = planner.writes[rule]
+                    yield rule, state & keep | bits, rule in first
+
+        def is_better(state: int, rule: int, after: int) -> bool:
+            ranks[after] = self._ranks_after(ranks[state], state, rule)
+            return self._is_better(after, ranks[after] < ranks[start])
+
+        found = best_first(planner.packing, start, aim, successors, is_better, most, clock)
+        if found is None:
+            clock.check()
+        return found
 
     def _run(self, start: int, rules: Sequence[int]) -> int | None:
         """The state after these rules; None where one is not enabled."""
@@ -298,32 +262,21 @@ class Step:
             state = state & keep | bits
         return state
 
-    def _spare(self, start: int, rules: list[int]) -> tuple[str, ...]:
+    def _spare(self, start: int, rules: Sequence[int]) -> tuple[str, ...]:
         """The run without the rules that it can do without."""
         least = self._ranks(start)
-        at = 0
-        while at < len(rules):
-            fewer = rules[:at] + rules[at + 1 :]
+
+        def helps(fewer: Sequence[int]) -> bool:
             end = self._run(start, fewer)
-            if end is not None and fewer and self._is_better(end, self._ranks(end) < least):
-                rules, at = fewer, 0
-            else:
-                at += 1
-        return tuple(self.planner.names[rule] for rule in rules)
+            return end is not None and bool(fewer) and self._is_better(end, self._ranks(end) < least)
+
+        return tuple(self.planner.names[rule] for rule in without_spare(tuple(rules), helps))
 
 
 def _told(rule: Rule) -> dict[str, Value]:
     written = {name for name, _ in rule.update}
     parts = rule.guard.args if isinstance(rule.guard, And) else (rule.guard,)
     return {part.variable: part.value for part in parts if isinstance(part, Is) and part.variable in written}
-
-
-def _path(parents: dict[int, tuple[int, int] | None], state: int) -> list[int]:
-    rules: list[int] = []
-    while (step := parents[state]) is not None:
-        state, rule = step
-        rules.append(rule)
-    return rules[::-1]
 
 
 def is_count(component: Component) -> bool:
