@@ -53,7 +53,7 @@ class Format:
 
 FORMATS = (
     Format("prove", "text", ".txt", "text.proof:proof_report", ("proof", "quiet", "verbose", "seconds")),
-    Format("prove", "json", ".json", "json.proof:proof_document", ("proofs", "rejected", "code")),
+    Format("prove", "json", ".json", "json.writing:document", ("facts",)),
     Format("audit", "text", ".txt", "text.audit:audit_report", ("view", "verbose", "seconds")),
     Format("audit", "json", ".json", "json.writing:document", ("facts",)),
     Format("audit", "markdown", ".md", "markdown.audit:audit_markdown", ("view",)),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from time import monotonic
 from typing import TYPE_CHECKING
@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     from interlock.cli.opening import Opened
     from interlock.cli.stopping import Stop
     from interlock.diagnostics.spans import Diagnostic
-    from interlock.report.text.proof import Proof
+    from interlock.report.views.proof import ProofView
+    from interlock.study.verify import Verification
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +103,7 @@ def command(
     from interlock.cli.stopping import noted_stop
     from interlock.prove.memory import resident_bytes
     from interlock.report.text.lines import BLANK
-    from interlock.report.text.proof import summary_line
+    from interlock.report.views.proof import proof_facts, proof_view
     from interlock.study.proof_cores import proof_cores_of
 
     if memory_mib is not None and resident_bytes() is None:
@@ -118,7 +119,7 @@ def command(
     wanted = _Wanted(only, method, seconds, memory_mib, depth, quiet)
     codes: list[int] = []
     faults: list[Exception] = []
-    proofs: list[Proof] = []
+    proofs: list[ProofView] = []
     rejections: dict[str, Sequence[Diagnostic]] = {}
     opened: list[tuple[Opened, Path | None]] = []
     # everything is read before anything is proved: a slip in the last name must not cost an hour
@@ -136,17 +137,18 @@ def command(
     with noted_stop() as stop:
         for at, (one, folder) in enumerate(opened):
             began = monotonic()
-            proof, why_not = _prove_or_not(one, wanted, folder, stop, faults)
+            found_of, evidence_in, why_not = _prove_or_not(one, wanted, folder, stop, faults)
             took = monotonic() - began
-            codes.append(proof.exit_code)
             if why_not:
                 click.echo(f"{visible(one.label)}: {why_not}", err=True)
-            if why:
-                proof = replace(proof, grounds=proof_cores_of(proof.verification))
+            cores = proof_cores_of(found_of) if why else None
+            own = code_of_hold(found_of)
+            proof = proof_view(one.label, found_of, one.texts, own, one.replaced, evidence_in, cores)
+            codes.append(own)
             proofs.append(proof)
             if not shape.shows_each:
                 if not quiet and not why_not:
-                    click.echo(f"{visible(one.label)}: {summary_line(proof.verification, took).text}", err=True)
+                    click.echo(f"{visible(one.label)}: {proof.summary(took)}", err=True)
             elif why_not:
                 codes.append(UNDECIDED)
             else:
@@ -154,7 +156,7 @@ def command(
                 screen.show(shape.render({"proof": proof, "quiet": quiet, "verbose": verbose, "seconds": took}))
         code = worst_code(codes)
         if not shape.shows_each:
-            screen.show(shape.render({"proofs": proofs, "rejected": rejections, "code": code}))
+            screen.show(shape.render({"facts": proof_facts(proofs, rejections, code)}))
         screen.close()
     if faults:
         raise next((fault for fault in faults if not isinstance(fault, click.ClickException)), faults[0])
@@ -163,19 +165,18 @@ def command(
 
 def _prove_or_not(
     opened: Opened, wanted: _Wanted, folder: Path | None, stop: Stop, faults: list[Exception]
-) -> tuple[Proof, str]:
-    """What was found of one hold, and why that is nothing where it is nothing.
+) -> tuple[Verification, str | None, str]:
+    """What was found of one hold, where the evidence is, and why nothing was found where that is so.
 
     Whatever goes wrong is added to `faults`: what was found of this hold, and of others, must not be lost with it.
     """
-    from interlock.report.text.proof import Proof
     from interlock.study.verify import leave_undecided
 
-    proof, why_not = None, "stopped before it was decided"
+    verification, evidence, why_not = None, None, "stopped before it was decided"
     try:
-        proof = None if stop.asked else _prove(opened, wanted, stop)
-        if proof is not None and folder is not None:
-            proof = _with_evidence(proof, folder)
+        verification = None if stop.asked else _prove(opened, wanted, stop)
+        if verification is not None and folder is not None:
+            evidence = _put_evidence(verification, folder)
     except KeyboardInterrupt:
         pass
     except click.ClickException as fault:
@@ -183,37 +184,33 @@ def _prove_or_not(
     except Exception as fault:
         faults.append(fault)
         why_not = "a fault inside this program kept it from being decided"
-    if proof is not None:
-        return proof, ""
-    verification = leave_undecided(opened.compiled, why_not, wanted.only or None)
-    return Proof(opened.label, verification, opened.texts, code_of_hold(verification), opened.replaced), why_not
+    if verification is not None:
+        return verification, evidence, ""
+    return leave_undecided(opened.compiled, why_not, wanted.only or None), None, why_not
 
 
-def _prove(opened: Opened, wanted: _Wanted, stop: Stop) -> Proof:
+def _prove(opened: Opened, wanted: _Wanted, stop: Stop) -> Verification:
     from interlock.cli.methods import engine_of
     from interlock.cli.progress import shown_progress
     from interlock.kernel.claims import Limits
-    from interlock.report.text.proof import Proof
     from interlock.study.verify import verify
 
     memory = None if wanted.memory_mib is None else wanted.memory_mib * 2**20
     limits = Limits(depth=wanted.depth, seconds=wanted.seconds, memory=memory, stop=stop.is_asked)
     engine = engine_of(wanted.method)
     with stop.tearing(), shown_progress(opened.label, wanted.quiet) as report:
-        verification = verify(opened.compiled, engine, limits, report, wanted.only or None)
-    return Proof(opened.label, verification, opened.texts, code_of_hold(verification), opened.replaced)
+        return verify(opened.compiled, engine, limits, report, wanted.only or None)
 
 
-def _with_evidence(proof: Proof, folder: Path) -> Proof:
-    """Writes the folder, whole."""
+def _put_evidence(found: Verification, folder: Path) -> str:
+    """Writes the folder, whole; gives its name."""
     from interlock.cli.folders import write_folder
     from interlock.confirm.evidence import evidence_files
     from interlock.report.markdown.grounds import grounds_files
 
-    found = proof.verification
     files = evidence_files(found.machine, found.questions, found.findings, found.recoveries, grounds_files(found))
     write_folder(folder, files)
-    return replace(proof, evidence=folder.as_posix())
+    return folder.as_posix()
 
 
 def _check_only(opened: Sequence[Opened], only: tuple[str, ...]) -> None:

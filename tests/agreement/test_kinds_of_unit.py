@@ -14,7 +14,8 @@ from interlock.kernel.claims import Fails, Holds, Limits
 from interlock.kernel.expressions import FALSE
 from interlock.prove.search.explicit import explicit
 from interlock.report.text.lines import as_text
-from interlock.report.text.proof import Proof, proof_lines
+from interlock.report.text.proof import proof_lines
+from interlock.report.views.proof import proof_view
 from interlock.study.verify import Status, verify
 from tests.agreement.hold_texts import HALF, LONG, compile_text, doorway, hold_text, standing
 
@@ -95,9 +96,9 @@ def test_the_report_names_the_bays_that_were_left_out() -> None:
     compiled = compile_text(PUSHED, standing())
     asked = verify(compiled, explicit, Limits(), chosen=["bay-can-be-filled"])
     line = "Left out, as the layout has no room there for a LONG: 3C"
-    assert line in as_text(proof_lines(Proof("pushed.yaml", asked, standing(), 0), False))
+    assert line in as_text(proof_lines(proof_view("pushed.yaml", asked, standing(), 0), False))
     other = verify(compiled, explicit, Limits(), chosen=["latched-only-closed", "nothing-half-way-behind-shut-doors"])
-    assert "Left out" not in as_text(proof_lines(Proof("pushed.yaml", other, standing(), 0), False))
+    assert "Left out" not in as_text(proof_lines(proof_view("pushed.yaml", other, standing(), 0), False))
 
 
 # ---- after something else ----------------------------------------------------------------------------------------

@@ -9,8 +9,10 @@ from interlock.kernel.claims import Limits
 from interlock.kernel.expressions import Expr, Is, Or, disj, neg
 from interlock.kernel.machine import Machine, Variable
 from interlock.prove.invariants.mined import mined
-from interlock.report.text.grounds import fact_text, grounds_lines
+from interlock.report.text.cores import core_lines
 from interlock.report.text.lines import as_text
+from interlock.report.views.proof import core_facts
+from interlock.report.views.wording import places_after
 from interlock.study.proof_cores import proof_cores_of
 from interlock.study.verify import verify
 from tests.golden.small_hold import small_hold
@@ -60,7 +62,7 @@ def test_grounds_name_what_a_proof_rests_on() -> None:
     """The facts given for each requirement text of the small hold."""
     verification = verify(COMPILED, mined, Limits())
     found = {ground.origin.id: [fact.text for fact in ground.facts] for ground in proof_cores_of(verification)}
-    text = as_text(grounds_lines(proof_cores_of(verification)))
+    text = as_text(core_lines([core_facts(core) for core in proof_cores_of(verification)]))
     assert all(
         line in text for line in ("WHAT THE PROOFS REST ON", "  - Whenever side door is open, side door is unlatched.")
     )
@@ -87,7 +89,7 @@ def test_rows_and_lanes_are_folded() -> None:
     assert fact == Fact(
         "whenever a unit is on its way over mid latch ..., mid latch ... is lowered", ("2L", "3L", "10R")
     )
-    assert fact_text(fact).endswith("is lowered (for each of 2L, 3L, 10R)")
+    assert places_after(fact.text, fact.places).endswith("is lowered (for each of 2L, 3L, 10R)")
 
 
 KINDS = ("face", "device")

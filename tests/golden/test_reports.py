@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import os
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -17,15 +18,15 @@ from interlock.cli.exit_codes import code_of_hold, worst_code
 from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.kernel.claims import Disputed, Holds, Limits, Proved, Undecided
 from interlock.prove.search.explicit import Count, count_states, explicit
-from interlock.report.json.proof import proof_document
-from interlock.report.json.proof_schema import PROOF_SCHEMA
+from interlock.report.json.writing import document, schema
 from interlock.report.text.count import count_lines
 from interlock.report.text.description import description_lines
 from interlock.report.text.lines import WIDTH, Line, Tone, as_text, flow
-from interlock.report.text.proof import Proof, brief_lines, proof_lines, summary_line
+from interlock.report.text.proof import brief_lines, proof_lines
 from interlock.report.text.requirement import list_lines, requirement_lines
 from interlock.report.text.walk import broken_lines, choice_lines, opening_lines, state_lines, step_lines
-from interlock.report.views.grouping import groups_of
+from interlock.report.views.proof import ProofView, proof_facts, proof_view
+from interlock.report.views.proof_facts import ProofFacts
 from interlock.study.verify import Answer, Status, Verification, verify
 from interlock.study.walk import begin_walk, broken_now, choices_of, last_step, take, take_back
 from tests.golden.small_hold import REQUIREMENTS, TEXT, requirement_texts, small_hold
@@ -59,8 +60,19 @@ def every_outcome(verification: Verification) -> Verification:
     return _with(undecided, "latched-when-locked", Status.DISPUTED, disputed)
 
 
-def _proof(verification: Verification) -> Proof:
-    return Proof("small.yaml", verification, requirement_texts(), code_of_hold(verification))
+PROOF_SCHEMA = schema(ProofFacts)
+
+
+def _proof(verification: Verification) -> ProofView:
+    return proof_view("small.yaml", verification, requirement_texts(), code_of_hold(verification))
+
+
+def _whole(proof: ProofView, seconds: float | None = None) -> str:
+    return as_text((*proof_lines(proof, False), Line(proof.summary(seconds))))
+
+
+def _document(verification: Verification, code: int, rejected: Mapping[str, Sequence[Diagnostic]] | None = None) -> str:
+    return document(proof_facts([_proof(verification)], rejected or {}, code))
 
 
 def _reports(verification: Verification, every_outcome: Verification) -> dict[str, str]:
@@ -74,16 +86,18 @@ def _reports(verification: Verification, every_outcome: Verification) -> dict[st
         walked += step_lines(step)
     walked += state_lines(compiled, walk.state)
     return {
-        "proved.txt": as_text((*proof_lines(_proof(verification), False), summary_line(verification, 3.21))),
+        "proved.txt": _whole(_proof(verification), 3.21),
         "proved-verbose.txt": as_text(proof_lines(_proof(verification), True)),
-        "every-outcome.txt": as_text((*proof_lines(_proof(every_outcome), False), summary_line(every_outcome))),
+        "every-outcome.txt": as_text(
+            (*proof_lines(_proof(every_outcome), False), Line(_proof(every_outcome).summary()))
+        ),
         "brief.txt": as_text(brief_lines(_proof(every_outcome))),
         "described.txt": as_text(description_lines("small.yaml", compiled)),
         "walked.txt": as_text(walked),
         "requirements.txt": as_text(
             (*list_lines(requirement_texts()), *(line for t in requirement_texts() for line in requirement_lines(t)))
         ),
-        "proved.json": proof_document([_proof(every_outcome)], {}, 4),
+        "proved.json": _document(every_outcome, 4),
     }
 
 
@@ -122,8 +136,8 @@ def test_vacuous_is_never_a_plain_pass(verification: Verification) -> None:
     """A requirement whose situation never arises says so in the table, in the last line and in the JSON."""
     text = as_text(proof_lines(_proof(verification), False))
     assert "holds, but the situation never arises" in text
-    assert "1 never put to the test" in summary_line(verification).text
-    rows = json.loads(proof_document([_proof(verification)], {}, 1))["holds"][0]["requirements"]
+    assert "1 never put to the test" in _proof(verification).summary()
+    rows = json.loads(_document(verification, 1))["holds"][0]["requirements"]
     assert [row["situation_arises"] for row in rows] == [True, True, False, None]
 
 
@@ -150,7 +164,7 @@ def test_a_dispute_is_loud_and_blames_the_program(every_outcome: Verification) -
         assert "DO NOT USE ANY RESULT OF THIS RUN." in text
         assert text.index("DISPUTED: latched") < text.rindex("secured-behind-door")
         assert any(line.tone is Tone.LOUD for line in lines)
-    assert summary_line(every_outcome).text.startswith("1 DISPUTED")
+    assert _proof(every_outcome).summary().startswith("1 DISPUTED")
     assert code_of_hold(every_outcome) == 4
 
 
@@ -186,7 +200,7 @@ def test_a_forbidden_step_is_named() -> None:
     text = as_text(proof_lines(_proof(verification), False))
     assert "The step is possible at the very start." in text
     assert "What is then possible, and must not be\n    - unlatch side door" in text
-    row = json.loads(proof_document([_proof(verification)], {}, 1))["holds"][0]["requirements"][0]
+    row = json.loads(_document(verification, 1))["holds"][0]["requirements"][0]
     assert row["forbidden_steps"] == ["unlatch side door"]
     broken = broken_now(begin_walk(compiled))
     assert "possible now, and must not be: unlatch side door" in as_text(broken_lines(broken, why=False))
@@ -212,7 +226,7 @@ def test_the_shortest_failure_is_told_and_the_others_named(verification: Verific
 
 def test_groups_stand_worst_first(every_outcome: Verification) -> None:
     """Disputed before failing before undecided before what holds."""
-    assert [group.status for group in groups_of(every_outcome)] == [
+    assert [group.status for group in _proof(every_outcome).groups] == [
         Status.DISPUTED,
         Status.FAILS,
         Status.UNDECIDED,
@@ -236,32 +250,29 @@ def test_nothing_asked_is_not_a_pass(verification: Verification) -> None:
 
 def test_json_fits_its_schema(verification: Verification, every_outcome: Verification) -> None:
     """Results and rejections follow the published schema, which is itself a proper one."""
-    jsonschema.Draft7Validator.check_schema(PROOF_SCHEMA)
+    jsonschema.Draft202012Validator.check_schema(PROOF_SCHEMA)
     rejected = {"bad.yaml": [Diagnostic("unknown-name", Span("bad.yaml", 3, 7, 2), "no such thing", None, "SL")]}
-    for proof, code in ((_proof(verification), 1), (_proof(every_outcome), 4)):
-        document = json.loads(proof_document([proof], rejected, code))
-        jsonschema.validate(document, PROOF_SCHEMA)
+    for found, code in ((verification, 1), (every_outcome, 4)):
+        jsonschema.validate(json.loads(_document(found, code, rejected)), PROOF_SCHEMA)
 
 
 def test_json_schema_refuses_what_is_missing(verification: Verification) -> None:
     """The schema is no formality: a result without its version, status or finding does not fit."""
     for path in (("schema",), ("holds", 0, "counts"), ("holds", 0, "requirements", 0, "finding")):
-        document = json.loads(proof_document([_proof(verification)], {}, 1))
-        place = document
+        told = json.loads(_document(verification, 1))
+        place = told
         for key in path[:-1]:
             place = place[key]
         del place[path[-1]]
         with pytest.raises(jsonschema.ValidationError):
-            jsonschema.validate(document, PROOF_SCHEMA)
+            jsonschema.validate(told, PROOF_SCHEMA)
 
 
 def test_json_trace_leads_to_the_told_end(verification: Verification) -> None:
     """The machine-readable trace, replayed from its first state, ends where the engine's trace ends."""
     answer = next(answer for answer in verification.answers if answer.status is Status.FAILS)
     row = next(
-        row
-        for row in json.loads(proof_document([_proof(verification)], {}, 1))["holds"][0]["requirements"]
-        if row["status"] == "fails"
+        row for row in json.loads(_document(verification, 1))["holds"][0]["requirements"] if row["status"] == "fails"
     )
     state = dict(row["trace"]["initial"])
     for step in row["trace"]["steps"]:
@@ -274,7 +285,7 @@ def test_json_trace_leads_to_the_told_end(verification: Verification) -> None:
 def test_same_input_same_bytes(verification: Verification) -> None:
     """A second run of everything gives the same JSON, byte for byte."""
     again = verify(small_hold(), explicit, Limits())
-    assert proof_document([_proof(verification)], {}, 1) == proof_document([_proof(again)], {}, 1)
+    assert _document(verification, 1) == _document(again, 1)
 
 
 def test_steering_characters_do_not_reach_the_terminal() -> None:

@@ -16,6 +16,7 @@ from interlock import cli
 from interlock.report.json.checklist_schema import CHECKLIST_SCHEMA
 from interlock.report.json.writing import schema as schema_of
 from interlock.report.views.audit_facts import AuditFacts
+from interlock.report.views.proof_facts import ProofFacts
 
 AUDIT_SCHEMA = schema_of(AuditFacts)
 ROOT = Path(__file__).parents[2]
@@ -163,7 +164,7 @@ def _objects(schema: Any) -> Iterator[Any]:
             yield from _objects(inner)
 
 
-@pytest.mark.parametrize("schema", [AUDIT_SCHEMA], ids=["audit"])
+@pytest.mark.parametrize("schema", [AUDIT_SCHEMA, schema_of(ProofFacts)], ids=["audit", "result"])
 def test_the_schemas_describe_every_member(schema: Any) -> None:
     """Each member of each object has a description, each object says what it is, and allows nothing else."""
     objects = list(_objects(schema))

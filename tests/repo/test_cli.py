@@ -25,7 +25,8 @@ from interlock.hold.procedure.actions import FORMS
 from interlock.kernel.claims import Claim, Limits, Progress, Proved, Report, Unknown, silent
 from interlock.kernel.machine import Machine, Question
 from interlock.report.drawing.lifecycle import kinds_drawn
-from interlock.report.json.proof_schema import PROOF_SCHEMA
+from interlock.report.json.writing import schema
+from interlock.report.views.proof_facts import ProofFacts
 from tests.golden.small_hold import REQUIREMENTS, TEXT
 
 NOTHING = Limits()
@@ -360,7 +361,7 @@ def test_json_on_standard_output_is_only_json(capsys: pytest.CaptureFixture[str]
         assert re.search(r"^small\.yaml: 2 hold.* in \d+\.\d s$|^small\.yaml: .* fail.* s$", err, re.MULTILINE)
     assert texts[0] == texts[1]
     document = json.loads(texts[0])
-    jsonschema.validate(document, PROOF_SCHEMA)
+    jsonschema.validate(document, schema(ProofFacts))
     assert document["exit_code"] == 2
     assert document["rejected"][0]["description"] == "faulty.yaml"
     assert document["holds"][0]["counts"] == {
@@ -375,7 +376,7 @@ def test_json_on_standard_output_is_only_json(capsys: pytest.CaptureFixture[str]
 def test_schema_is_the_published_one(capsys: pytest.CaptureFixture[str]) -> None:
     """`interlock schema` prints both schemas as JSON."""
     assert cli.run(["schema", "result"]) == 0
-    assert json.loads(capsys.readouterr().out) == PROOF_SCHEMA
+    assert json.loads(capsys.readouterr().out) == schema(ProofFacts)
     assert cli.run(["schema"]) == 0
     jsonschema.Draft7Validator.check_schema(json.loads(capsys.readouterr().out))
 

@@ -17,9 +17,10 @@ from interlock.confirm.evidence import evidence_files
 from interlock.hold.explain import explain_clause
 from interlock.kernel.claims import Holds, Limits
 from interlock.prove.decide import decide
-from interlock.report.json.proof_schema import PROOF_SCHEMA
+from interlock.report.json.writing import schema
 from interlock.report.markdown.grounds import grounds_files
 from interlock.report.text.lines import WIDTH
+from interlock.report.views.proof_facts import ProofFacts
 from interlock.report.views.wording import sentence
 from interlock.study.verify import Status, Verification, verify
 from tests.agreement.hold_texts import compile_file, compile_source, overlay, standing
@@ -81,7 +82,7 @@ def test_why_in_json(capsys: pytest.CaptureFixture[str]) -> None:
     """With --format json the facts stand under `grounds`, as the schema has them, and only when asked for."""
     assert prove("small.yaml", "--method", "reachability", "--format", "json", "--why", "--quiet") == 1
     document = json.loads(capsys.readouterr().out)
-    jsonschema.validate(document, PROOF_SCHEMA)
+    jsonschema.validate(document, schema(ProofFacts))
     grounds = {one["requirement"]: one for one in document["holds"][0]["grounds"]}
     assert FACT.lower() in [fact["text"] + "." for fact in grounds["latched-when-locked"]["facts"]]
     assert not any(one["counted"] for one in grounds.values())

@@ -17,5 +17,14 @@ def document(facts: Facts) -> str:
 
 
 def schema(result: type[Facts]) -> Mapping[str, Any]:
-    """What every document of such facts satisfies."""
-    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **msgspec.json.schema(result)}
+    """What every document of such facts satisfies.
+
+    A class without members stands for any one of the classes that are made from it.
+    """
+    told = msgspec.json.schema(result)
+    definitions = told["$defs"]
+    for base in Facts.__subclasses__():
+        if base.__name__ in definitions and not base.__struct_fields__:
+            refs, more = msgspec.json.schema_components(base.__subclasses__(), ref_template="#/$defs/{name}")
+            definitions |= {**more, base.__name__: {"description": base.__doc__, "oneOf": list(refs)}}
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **told}

@@ -7,8 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from interlock.confirm.smtlib import Scribe
 from interlock.hold.compile.requirements import Instance
 from interlock.report.languages import in_markdown
-from interlock.report.text.grounds import fact_text
-from interlock.report.views.wording import count_of, sentence
+from interlock.report.views.wording import count_of, places_after, sentence
 from interlock.study.proof_cores import CertificateInWords, certificates_in_words
 from interlock.study.verify import Verification
 
@@ -41,7 +40,7 @@ def _parts(one: CertificateInWords, title: str, scribe: Scribe) -> Iterator[str]
         yield ""
         yield "Clauses that differ only in a place are one sentence here."
         yield ""
-        yield from (f"- {in_markdown(sentence(fact_text(fact)))}" for fact in one.facts)
+        yield from (f"- {in_markdown(sentence(places_after(fact.text, fact.places)))}" for fact in one.facts)
         yield ""
     yield f"## {count_of(len(one.sentences), 'clause').capitalize()}, one by one"
     yield ""

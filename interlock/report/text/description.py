@@ -10,8 +10,8 @@ from interlock.hold.language.printer import print_syntax
 from interlock.hold.language.syntax import Syntax, Truth
 from interlock.report.text.floor import floor_lines
 from interlock.report.text.lines import BLANK, Line, Tone, flow, heading, labelled
-from interlock.report.text.proof import counts_of
 from interlock.report.views.assumptions import CAUTIONS, assumptions_of
+from interlock.report.views.proof import counts_of
 from interlock.report.views.wording import count_of, listed, named, sentence
 
 

@@ -56,3 +56,8 @@ def shortened(words: Sequence[str], most: int) -> str:
 def seconds_as_text(seconds: float) -> str:
     """`0.4 s`, `3.2 s`, `125 s`: one decimal below 100."""
     return f"{seconds:.1f} s" if seconds < 100 else f"{seconds:.0f} s"
+
+
+def places_after(text: str, places: Sequence[str]) -> str:
+    """The text with the places that it speaks of after it."""
+    return f"{text} (for each of {', '.join(places)})" if places else text

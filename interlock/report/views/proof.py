@@ -1,0 +1,390 @@
+"""Proofs of the requirements of a hold as they are told, whatever the format."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from msgspec import UNSET, convert
+
+from interlock.diagnostics.spans import Diagnostic
+from interlock.hold.compile.compiler import CompiledHold
+from interlock.hold.language.model import RequirementText
+from interlock.hold.tell import Story
+from interlock.kernel.claims import Disputed, Fails, Finding, Holds, Trace, Undecided
+from interlock.kernel.evaluator import as_mapping
+from interlock.kernel.machine import Machine
+from interlock.kernel.recovery import Recovers, Traps
+from interlock.report.views.assumptions import CAUTIONS, assumptions_of, checkers_of
+from interlock.report.views.facts import PROGRAM, Place, Step, as_reasons
+from interlock.report.views.proof_facts import (
+    AlwaysPossible,
+    ChangeFacts,
+    Contradicted,
+    CoreFact,
+    CoreFacts,
+    Counts,
+    DiagnosticFacts,
+    FindingFacts,
+    HoldFacts,
+    MachineSize,
+    Open,
+    ProofFacts,
+    Reachable,
+    Rejection,
+    RequirementFacts,
+    StoryFacts,
+    TraceFacts,
+    TraceStep,
+    Trapped,
+    Unreachable,
+)
+from interlock.report.views.tones import Tone
+from interlock.report.views.wording import count_of, seconds_as_text, shortened
+from interlock.study.forbidden import forbidden_steps
+from interlock.study.proof_cores import ProofCore
+from interlock.study.verify import Answer, Status, Verification
+
+MOST_NAMED = 8
+"""Names in one line."""
+WORST_FIRST = (Status.DISPUTED, Status.FAILS, Status.UNDECIDED, Status.HOLDS, Status.VACUOUS)
+TONES = {
+    Status.HOLDS: Tone.GOOD,
+    Status.VACUOUS: Tone.OPEN,
+    Status.FAILS: Tone.BAD,
+    Status.UNDECIDED: Tone.OPEN,
+    Status.DISPUTED: Tone.LOUD,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class AnswerView:
+    """One requirement as it is told.
+
+    `unshown`: it holds, but whether its situation ever arises is not known.  `dispute` is what does not fit.
+    """
+
+    facts: RequirementFacts
+    unshown: bool
+    dispute: str
+
+    @property
+    def steps(self) -> int | None:
+        """The length of the run, where there is one."""
+        finding = self.facts.finding
+        return finding.steps if isinstance(finding, Reachable | Trapped) else None
+
+    @property
+    def about(self) -> str:
+        """`[3L,3L.aft]`: what the requirement is about, as its id has it."""
+        return self.facts.id.removeprefix(self.facts.from_) or self.facts.id
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """All answers to the requirements of one text, in their order."""
+
+    answers: tuple[AnswerView, ...]
+
+    @property
+    def text(self) -> RequirementFacts:
+        """What they share: id of the text (`from_`), hazard, severity, scheme, source."""
+        return self.answers[0].facts
+
+    @property
+    def status(self) -> Status:
+        """The worst of them."""
+        return worst_of(answer.facts.status for answer in self.answers)
+
+    def having(self, status: Status) -> tuple[AnswerView, ...]:
+        """Those of that status."""
+        return tuple(answer for answer in self.answers if answer.facts.status is status)
+
+    @property
+    def failing(self) -> tuple[AnswerView, ...]:
+        """Those that fail by the length of their run, those without a run last."""
+
+        def length(answer: AnswerView) -> float:
+            return float("inf") if answer.steps is None else answer.steps
+
+        return tuple(sorted(self.having(Status.FAILS), key=length))
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOpen:
+    """What is undecided for the same reason, up to the same depth (-1: none): answers by the id of their text."""
+
+    reason: str
+    depth: int
+    answers: Mapping[str, tuple[AnswerView, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class ProofView:
+    """What is told of the proofs of one hold; `groups` worst first, else in the order of the texts.
+
+    `contains` says how much the description has in it; `replaced` are the ids for which its own text overruled a given
+    one; `left_out` says which bays were not asked about, `not_asked` how many texts.  `assumptions` are those of the
+    facts and how far what was found was checked.  `evidence` is where the evidence was put (None: nowhere).
+    """
+
+    facts: HoldFacts
+    contains: str
+    replaced: tuple[str, ...]
+    groups: tuple[Group, ...]
+    open: tuple[LeftOpen, ...]
+    left_out: tuple[str, ...]
+    not_asked: int
+    assumptions: tuple[str, ...]
+    evidence: str | None
+
+    @property
+    def tone(self) -> Tone:
+        """That of the worst that came out."""
+        found = {group.status for group in self.groups} - {Status.VACUOUS}
+        return TONES[worst_of(found)] if found else Tone.GOOD
+
+    def summary(self, seconds: float | None = None) -> str:
+        """`41 hold, 2 fail, 0 undecided in 3.2 s`; disputes come first where there are any."""
+        counts = self.facts.counts
+        vacuous = f" ({counts.hold_vacuously} never put to the test)" if counts.hold_vacuously else ""
+        parts = [f"{counts.hold} hold{vacuous}", f"{counts.fail} fail", f"{counts.undecided} undecided"]
+        if counts.disputed:
+            parts.insert(0, f"{counts.disputed} DISPUTED")
+        return ", ".join(parts) + ("" if seconds is None else f" in {seconds_as_text(seconds)}")
+
+
+def proof_view(
+    label: str,
+    verification: Verification,
+    texts: Sequence[RequirementText],
+    code: int,
+    replaced: tuple[str, ...] = (),
+    evidence: str | None = None,
+    cores: Sequence[ProofCore] | None = None,
+) -> ProofView:
+    """What is told of a verification, and of how it was asked for.
+
+    `label` is what the reader calls the description; `texts` all requirement texts that were given, those that found
+    nothing to range over included; `code` what the program reports of this hold; `cores` what the proofs rest on (None:
+    not asked for).
+    """
+    compiled = verification.compiled
+    facts = _facts(label, verification, texts, code, cores)
+    answers = [
+        AnswerView(told, answer.status is Status.HOLDS and isinstance(answer.occasion, Undecided), _dispute(answer))
+        for told, answer in zip(facts.requirements, verification.answers, strict=True)
+    ]
+    groups = _groups(answers)
+    asked = {group.text.from_ for group in groups}
+    known = {instance.origin.id for instance in compiled.instances}
+    return ProofView(
+        facts,
+        counts_of(compiled),
+        replaced,
+        groups,
+        tuple(_left_open(groups)),
+        tuple(_without_room(verification)),
+        sum(text.id in known - asked for text in texts),
+        (*facts.assumptions, *_checked(verification)),
+        evidence,
+    )
+
+
+def proof_facts(proofs: Sequence[ProofView], rejected: Mapping[str, Sequence[Diagnostic]], code: int) -> ProofFacts:
+    """All results of one call; `rejected` are the faults of descriptions by their labels, `code` is the exit code."""
+    rejections = tuple(
+        Rejection(
+            label,
+            tuple(
+                DiagnosticFacts(one.code, _place(one.span), one.message, one.expected, one.nearest, one.context)
+                for one in found
+            ),
+        )
+        for label, found in rejected.items()
+    )
+    return ProofFacts(1, PROGRAM, code, tuple(proof.facts for proof in proofs), rejections, CAUTIONS)
+
+
+def counts_of(compiled: CompiledHold) -> str:
+    """What the description contains, in numbers."""
+    hold = compiled.hold
+    parts = [
+        (len(compiled.floor.bays), "bay"),
+        (len(hold.doorways), "doorway"),
+        (len(hold.devices), "device"),
+        (len(hold.controls), "control"),
+        (len(hold.zones), "drive zone"),
+        (len(hold.circuits), "circuit"),
+        (len(hold.relays), "relay"),
+        (len(hold.sensors), "sensor"),
+    ]
+    return ", ".join(count_of(number, noun) for number, noun in parts if number)
+
+
+def worst_of(statuses: Iterable[Status]) -> Status:
+    """The worst status; nothing at all counts as undecided."""
+    found = set(statuses)
+    return next((status for status in WORST_FIRST if status in found), Status.UNDECIDED)
+
+
+def _facts(
+    label: str,
+    verification: Verification,
+    texts: Sequence[RequirementText],
+    code: int,
+    cores: Sequence[ProofCore] | None,
+) -> HoldFacts:
+    compiled, machine = verification.compiled, verification.machine
+    known = {instance.origin.id for instance in compiled.instances}
+    vacuous = verification.count(Status.VACUOUS)
+    return HoldFacts(
+        label,
+        compiled.hold.title,
+        compiled.situation,
+        code,
+        Counts(
+            verification.count(Status.HOLDS) + vacuous,
+            vacuous,
+            verification.count(Status.FAILS),
+            verification.count(Status.UNDECIDED),
+            verification.count(Status.DISPUTED),
+        ),
+        MachineSize(len(machine.variables), len(machine.rules)),
+        tuple(ChangeFacts(one.verb, one.object, _place(one.span)) for one in compiled.hold.changes),
+        tuple(_requirement(verification, answer) for answer in verification.answers),
+        tuple(text.id for text in texts if text.id not in known),
+        checkers_of(verification),
+        assumptions_of(compiled),
+        UNSET if cores is None else tuple(map(core_facts, cores)),
+    )
+
+
+def core_facts(core: ProofCore) -> CoreFacts:
+    """What proofs rest on, as facts."""
+    return CoreFacts(
+        core.origin.id, core.clauses, core.counted, convert(core.facts, tuple[CoreFact, ...], from_attributes=True)
+    )
+
+
+def _requirement(verification: Verification, answer: Answer) -> RequirementFacts:
+    instance, finding = answer.instance, answer.finding
+    origin = instance.origin
+    return RequirementFacts(
+        instance.requirement.id,
+        origin.id,
+        dict(instance.bindings),
+        origin.kind,
+        instance.text,
+        origin.hazard,
+        origin.severity,
+        origin.scheme,
+        origin.source,
+        _place(origin.span),
+        answer.status,
+        {Fails: True, Holds: False}.get(type(answer.occasion)),
+        _finding(finding),
+        None if answer.story is None else _story(answer.story),
+        _forbidden(verification, answer) if answer.status is Status.FAILS else (),
+        _trace(verification.machine, finding.claim.trace) if isinstance(finding, Fails | Traps) else None,
+    )
+
+
+def _finding(finding: Finding | Recovers | Traps) -> FindingFacts:
+    match finding:
+        case Recovers(claim=claim, checked_by=checked_by):
+            cases = sum(len(stage.entries) for stage in claim.recovery.stages)
+            return AlwaysPossible(True, claim.engine, checked_by, cases)
+        case Traps(claim=claim, checked_by=checked_by):
+            return Trapped(False, claim.engine, checked_by, claim.trace.depth, claim.shortest)
+        case Holds(claim=claim, checked_by=checked_by):
+            return Unreachable(False, claim.engine, checked_by, claim.states)
+        case Fails(claim=claim):
+            return Reachable(True, claim.engine, claim.trace.depth, claim.shortest)
+        case Undecided(reason=reason, depth=depth):
+            return Open(None, reason, depth)
+        case Disputed(claim=claim, what=what):
+            return Contradicted(None, claim.engine, what)
+
+
+def _story(story: Story) -> StoryFacts:
+    steps = tuple(Step(one.number, one.actor, one.text, one.responses, one.after) for one in story.steps)
+    return StoryFacts(story.start, steps, as_reasons(story.possible), as_reasons(story.reached))
+
+
+def _forbidden(verification: Verification, answer: Answer) -> tuple[str, ...]:
+    """The steps that are possible at the end of the run although the requirement forbids them."""
+    if not isinstance(answer.finding, Fails):
+        return ()
+    state = answer.finding.claim.trace.states[-1]
+    glossary = verification.compiled.glossary
+    return forbidden_steps(verification.machine, glossary, answer.instance.requirement, state)
+
+
+def _trace(machine: Machine, trace: Trace) -> TraceFacts:
+    steps = []
+    for rule, before, after in zip(trace.rules, trace.states[:-1], trace.states[1:], strict=True):
+        old = as_mapping(machine, before)
+        changed = {name: value for name, value in as_mapping(machine, after).items() if value != old[name]}
+        steps.append(TraceStep(rule, changed))
+    return TraceFacts(as_mapping(machine, trace.states[0]), tuple(steps))
+
+
+def _place(span: object) -> Place:
+    return convert(span, Place, from_attributes=True)
+
+
+def _dispute(answer: Answer) -> str:
+    for finding in (answer.finding, answer.occasion):
+        if isinstance(finding, Disputed):
+            return finding.what
+    return "unknown"
+
+
+def _groups(answers: Sequence[AnswerView]) -> tuple[Group, ...]:
+    by_text: dict[str, list[AnswerView]] = {}
+    for answer in answers:
+        by_text.setdefault(answer.facts.from_, []).append(answer)
+    groups = [Group(tuple(found)) for found in by_text.values()]
+    return tuple(sorted(groups, key=lambda group: WORST_FIRST.index(group.status)))
+
+
+def _left_open(groups: Sequence[Group]) -> Iterator[LeftOpen]:
+    """There may be hundreds for the same reason."""
+    alike: dict[tuple[str, int], dict[str, tuple[AnswerView, ...]]] = {}
+    for group in groups:
+        for answer in group.having(Status.UNDECIDED):
+            if isinstance(answer.facts.finding, Open):
+                finding = answer.facts.finding
+                by_text = alike.setdefault((finding.reason, finding.excluded_up_to_steps), {})
+                by_text[group.text.from_] = (*by_text.get(group.text.from_, ()), answer)
+    yield from (LeftOpen(reason, depth, by_text) for (reason, depth), by_text in alike.items())
+
+
+def _without_room(verification: Verification) -> Iterator[str]:
+    """Where something was asked of kinds of unit: the bays of which it was not, since the layout rules it out."""
+    compiled = verification.compiled
+    kinds = compiled.world.groups["units"]
+    ids = {kind.id for kind in kinds}
+    if not any(id in ids for answer in verification.answers for _, id in answer.instance.bindings):
+        return
+    for kind in kinds:
+        room = kind.parts["bays"]
+        assert isinstance(room, tuple)  # noqa: S101 -- a group, as `building` makes it
+        without = [bay for bay in compiled.floor.bays if bay not in {thing.id for thing in room}]
+        if without:
+            yield f"Left out, as the layout has no room there for a {kind.phrase}: {shortened(without, MOST_NAMED)}"
+
+
+def _checked(verification: Verification) -> Iterator[str]:
+    """How far what was found was checked by other means."""
+    checkers = checkers_of(verification)
+    if checkers:
+        yield f"Each proof was checked again, independently, by: {'; '.join(checkers)}."
+    if any(isinstance(answer.finding, Fails | Traps) for answer in verification.answers):
+        yield (
+            "Each order of steps was replayed step by step on the described hold. That no shorter one exists "
+            "was looked for, and not checked a second time."
+        )
+    if not checkers and any(isinstance(finding, Holds) for finding in verification.findings):
+        yield "No proof was checked again."

@@ -1,0 +1,213 @@
+"""The facts of proofs, as the JSON result has them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated, Literal, TypeAlias
+
+from msgspec import UNSET, Meta, UnsetType, field
+
+from interlock.report.views.facts import Count, ExitCode, Facts, Place, Program, Reason, Step
+from interlock.study.verify import Status as Status
+
+Texts: TypeAlias = tuple[str, ...]
+Values: TypeAlias = Mapping[str, bool | int | str]
+_Yes: TypeAlias = Annotated[bool, Meta(extra_json_schema={"const": True})]
+_No: TypeAlias = Annotated[bool, Meta(extra_json_schema={"const": False})]
+_Engine: TypeAlias = Annotated[str, Meta(description="who claimed it")]
+_Checked: TypeAlias = Annotated[str, Meta(description="what checked the claim by other means")]
+_Steps: TypeAlias = Annotated[Count, Meta(description="of the run")]
+_Shortest: TypeAlias = Annotated[bool, Meta(description="whether shorter runs were excluded")]
+
+
+class FindingFacts(Facts, frozen=True):
+    """What was found of the requirement's question: one of these."""
+
+
+class Unreachable(FindingFacts, frozen=True):
+    """No reachable state is as asked."""
+
+    reachable: Annotated[_No, Meta(description="whether a state as asked can be reached")]
+    engine: _Engine
+    checked_by: _Checked
+    states: Annotated[int | None, Meta(description="how many states there are, where all were visited")]
+
+
+class Reachable(FindingFacts, frozen=True):
+    """A run leads to a state as asked."""
+
+    reachable: Annotated[_Yes, Meta(description="whether a state as asked can be reached")]
+    engine: _Engine
+    steps: _Steps
+    shortest: _Shortest
+
+
+class Open(FindingFacts, frozen=True):
+    """It is not known."""
+
+    reachable: Annotated[None, Meta(description="whether a state as asked can be reached")]
+    reason: Annotated[str, Meta(description="why not")]
+    excluded_up_to_steps: Annotated[int, Meta(ge=-1, description="no run of so many steps was found; -1: none known")]
+
+
+class Contradicted(FindingFacts, frozen=True):
+    """Two parts of the program contradict each other: use no result."""
+
+    reachable: Annotated[None, Meta(description="whether a state as asked can be reached")]
+    engine: _Engine
+    disputed: Annotated[str, Meta(description="what does not fit")]
+
+
+class AlwaysPossible(FindingFacts, frozen=True):
+    """From every reachable state some run leads to the goal."""
+
+    always_possible: Annotated[_Yes, Meta(description="whether the goal can be reached from every state")]
+    engine: _Engine
+    checked_by: _Checked
+    cases: Annotated[Count, Meta(description="how many cases are told apart")]
+
+
+class Trapped(FindingFacts, frozen=True):
+    """A run leads to where the goal is out of reach for good."""
+
+    always_possible: Annotated[_No, Meta(description="whether the goal can be reached from every state")]
+    engine: _Engine
+    checked_by: _Checked
+    steps: _Steps
+    shortest: _Shortest
+
+
+class StoryFacts(Facts, frozen=True):
+    """A run in words."""
+
+    start: Annotated[Texts, Meta(description="where what moves began")]
+    steps: Annotated[tuple[Step, ...], Meta(description="in order")]
+    last_step_possible: Annotated[tuple[Reason, ...], Meta(description="why the last step was possible")]
+    reached: Annotated[tuple[Reason, ...], Meta(description="why the end is what was asked about")]
+
+
+class TraceStep(Facts, frozen=True):
+    """One step of a run as the state machine has it."""
+
+    rule: Annotated[str, Meta(description="the name of the rule")]
+    changed: Annotated[Values, Meta(description="the new value of every variable that changed")]
+
+
+class TraceFacts(Facts, frozen=True):
+    """A run as the state machine has it."""
+
+    initial: Annotated[Values, Meta(description="the value of every variable at the start")]
+    steps: Annotated[tuple[TraceStep, ...], Meta(description="in order")]
+
+
+class RequirementFacts(Facts, frozen=True):
+    """One requirement and what was found of it."""
+
+    id: Annotated[str, Meta(description="unique in the hold")]
+    from_: Annotated[str, Meta(description="the id of its text")] = field(name="from")
+    bindings: Annotated[Mapping[str, str], Meta(description="the thing that each name of its text stands for")]
+    kind: Annotated[str, Meta(description="what sort of requirement")]
+    text: Annotated[str, Meta(description="what it asks for")]
+    hazard: Annotated[str, Meta(description="what its breach can lead to")]
+    severity: Annotated[str, Meta(description="the category of the hazard")]
+    scheme: Annotated[str, Meta(description="the scheme of the categories")]
+    source: Annotated[str, Meta(description="where it is taken from")]
+    written_at: Annotated[Place, Meta(description="where its text stands")]
+    status: Annotated[Status, Meta(description="what was found")]
+    situation_arises: Annotated[bool | None, Meta(description="null: not known, or it speaks of every state")]
+    finding: Annotated[FindingFacts, Meta(description="the answer to its question, and who checked it")]
+    story: Annotated[StoryFacts | None, Meta(description="the run against it, or that shows what can be done")]
+    forbidden_steps: Annotated[Texts, Meta(description="possible at the end of the run although it forbids them")]
+    trace: Annotated[TraceFacts | None, Meta(description="the run, for replay")]
+
+
+class Counts(Facts, frozen=True):
+    """How many requirements came out how."""
+
+    hold: Annotated[Count, Meta(description="those that hold, vacuously too")]
+    hold_vacuously: Annotated[Count, Meta(description="those whose situation never arises")]
+    fail: Annotated[Count, Meta(description="those that some run breaks")]
+    undecided: Annotated[Count, Meta(description="those that a limit left open")]
+    disputed: Annotated[Count, Meta(description="faults of this program")]
+
+
+class MachineSize(Facts, frozen=True):
+    """How large the state machine is."""
+
+    variables: Annotated[Count, Meta(description="memory cells")]
+    rules: Annotated[Count, Meta(description="possible steps")]
+
+
+class ChangeFacts(Facts, frozen=True):
+    """One change of a modification."""
+
+    verb: Annotated[str, Meta(description="what was done")]
+    object: Annotated[str, Meta(description="to what")]
+    at: Annotated[Place, Meta(description="where that is written")]
+
+
+class CoreFact(Facts, frozen=True):
+    """A sentence that is so in every reachable state."""
+
+    text: Annotated[str, Meta(description="with '...' where several differ in a place only")]
+    places: Annotated[Texts, Meta(description="what stands there")]
+
+
+class CoreFacts(Facts, frozen=True):
+    """What the proofs of one requirement text rest on."""
+
+    requirement: Annotated[str, Meta(description="the id of the text")]
+    clauses: Annotated[Count, Meta(description="how many clauses of certificates that is")]
+    counted: Annotated[bool, Meta(description="some were decided by visiting every state")]
+    facts: Annotated[tuple[CoreFact, ...], Meta(description="the clauses in words")]
+
+
+class HoldFacts(Facts, frozen=True):
+    """What was found of one hold."""
+
+    description: Annotated[str, Meta(description="the file, as it was named")]
+    title: Annotated[str, Meta(description="of the hold")]
+    situation: Annotated[str | None, Meta(description="the situation it starts from; null: as described")]
+    exit_code: Annotated[ExitCode, Meta(description="0 all holds, 1 some fails, 3 undecided, 4 disputed")]
+    counts: Annotated[Counts, Meta(description="how many requirements came out how")]
+    machine: Annotated[MachineSize, Meta(description="how large the state machine is")]
+    modifications: Annotated[tuple[ChangeFacts, ...], Meta(description="changes that were carried out")]
+    requirements: Annotated[tuple[RequirementFacts, ...], Meta(description="in the order of their texts")]
+    nothing_to_range_over: Annotated[Texts, Meta(description="texts that find nothing of their sort in the hold")]
+    checked_by: Annotated[Texts, Meta(description="what checked the proofs by other means")]
+    assumptions: Annotated[Texts, Meta(description="what is taken for granted; object to each line")]
+    grounds: Annotated[
+        tuple[CoreFacts, ...] | UnsetType, Meta(description="what the proofs rest on, where that was asked for")
+    ] = UNSET
+
+
+class DiagnosticFacts(Facts, frozen=True):
+    """One fault in a file."""
+
+    code: Annotated[str, Meta(description="stable for ever; 'interlock explain' says more")]
+    at: Annotated[Place, Meta(description="where it is")]
+    message: Annotated[str, Meta(description="what is wrong")]
+    expected: Annotated[str | None, Meta(description="what would be right")]
+    nearest: Annotated[str | None, Meta(description="the known name most like the one found")]
+    context: Annotated[Texts, Meta(description="how the text came to be read")]
+
+
+class Rejection(Facts, frozen=True):
+    """A description that cannot be used."""
+
+    description: Annotated[str, Meta(description="the file, as it was named")]
+    diagnostics: Annotated[tuple[DiagnosticFacts, ...], Meta(description="every fault, by place")]
+
+
+class ProofFacts(Facts, frozen=True):
+    """Result of proving the requirements of cargo holds."""
+
+    schema: Annotated[Literal[1], Meta(description="counts up when a reader of the old layout would go wrong")]
+    program: Annotated[Program, Meta(description="what wrote this")]
+    exit_code: Annotated[
+        Annotated[int, Meta(extra_json_schema={"enum": [0, 1, 2, 3, 4]})],
+        Meta(description="the worst of all holds: 4 before 2 (rejected) before 1 before 3 before 0"),
+    ]
+    holds: Annotated[tuple[HoldFacts, ...], Meta(description="those that were proved, in order")]
+    rejected: Annotated[tuple[Rejection, ...], Meta(description="those that cannot be used")]
+    cautions: Annotated[Texts, Meta(description="what governs")]
