@@ -13,7 +13,7 @@ from interlock.cli.screen import Screen, color_option, output_option
 MOST_STATES = 50_000_000
 """Where counting stops if nothing else is said."""
 MOST_MIB = 2_048
-"""How much memory is held at most if nothing else is said; 8 to 40 bytes for each state."""
+"""How much memory the program holds at most if nothing else is said; 8 to 40 bytes for each state."""
 
 
 @click.command(
@@ -32,7 +32,7 @@ MOST_MIB = 2_048
     default=MOST_MIB,
     show_default=True,
     metavar="MIB",
-    help="Stop before more memory than this is needed to hold them.",
+    help="Stop before the program holds more memory than this.",
 )
 @time_option("Stop after this many seconds.")
 @click.option("--depth", type=click.IntRange(min=0), help="Go no deeper than this many steps.")
@@ -65,7 +65,7 @@ def command(
     show_warnings(opened.warnings)
     screen = Screen(output, color)
     with noted_stop() as stop:
-        limits = Limits(depth=depth, seconds=seconds, states=states, stop=stop.is_asked)
+        limits = Limits(depth=depth, seconds=seconds, states=states, memory=memory << 20, stop=stop.is_asked)
         with stop.tearing():
             count = count_states(opened.compiled.machine, limits, memory << 20)
         screen.show(count_lines(opened.compiled.hold.title, count, verbose))

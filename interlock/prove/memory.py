@@ -34,11 +34,11 @@ class Budget:
         self._next = 0.0
         self._is_used_up = False
 
-    def is_used_up(self) -> bool:
-        """The program holds, or held when it was looked at, as much."""
+    def is_used_up(self, beside: int = 0) -> bool:
+        """The program holds, or held when it was looked at, as much, with `beside` bytes that it will need more."""
         now = monotonic()
         if not self._is_used_up and now >= self._next:
             self._next = now + EVERY_SECONDS
             held = resident_bytes()
-            self._is_used_up = held is not None and held >= self.most
+            self._is_used_up = held is not None and held + beside >= self.most
         return self._is_used_up

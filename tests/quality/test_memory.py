@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import random
+import tracemalloc
 from pathlib import Path
 
 import pytest
 
 from interlock import cli
 from interlock.kernel.claims import Limits, Unknown
+from interlock.kernel.expressions import Is, conj
+from interlock.kernel.machine import Question
 from interlock.prove import memory
 from interlock.prove.decide import decide
 from interlock.prove.engine import Engine
+from interlock.prove.search import vectorised
 from tests.agreement.engines import ENGINES
+from tests.agreement.test_hold_walks import demonstration
 from tests.golden.small_hold import REQUIREMENTS, TEXT
 from tests.quality.test_interrupted import SEED, TIMES, case, check
 
@@ -58,6 +63,33 @@ def test_every_engine_ends_when_the_memory_is_used_up(engine: Engine, monkeypatc
     assert [claim.question for claim in claims] == [question.id for question in questions[-3:]]
     assert any(isinstance(claim, Unknown) for claim in claims)
     assert all(NAMED in claim.reason for claim in claims if isinstance(claim, Unknown))
+
+
+@pytest.mark.parametrize("counting", [True, False])
+def test_arrays_keep_to_the_memory_allowed(counting: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Most of a budget is used, and it is never overrun by more than a tenth, not even for a moment."""
+    mib = 24
+    machine = demonstration("single-lane")[1]
+
+    def held() -> int:
+        return tracemalloc.get_traced_memory()[0]
+
+    monkeypatch.setattr(memory, "EVERY_SECONDS", 0.0)
+    monkeypatch.setattr(memory, "resident_bytes", held)
+    monkeypatch.setattr(vectorised, "resident_bytes", held)
+    limits = Limits(memory=mib * MIB)
+    tracemalloc.start()
+    try:
+        if counting:
+            assert not vectorised.count_states(machine, limits).complete
+        else:
+            never = Question("never", conj(*(Is(v.name, v.domain[-1]) for v in machine.variables)))
+            (claim,) = vectorised.vectorised(machine, [never], limits)
+            assert isinstance(claim, Unknown) and f"memory allowed was used up ({mib} MiB)" in claim.reason
+        most = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert 0.5 * mib * MIB < most < 1.1 * mib * MIB
 
 
 def test_what_the_program_holds_is_measured() -> None:

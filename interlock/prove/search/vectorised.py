@@ -23,6 +23,7 @@ from interlock.kernel.evaluator import State, is_enabled
 from interlock.kernel.expressions import And, Is, Value, conj
 from interlock.kernel.machine import Machine, Question, Rule
 from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, clock_of, stop_reason
+from interlock.prove.memory import resident_bytes
 from interlock.prove.search.arrays import Keys, Layout, Words, compile_truths, is_in
 from interlock.prove.search.explicit import Count
 
@@ -37,6 +38,8 @@ MIXER = 0x9E3779B97F4A7C15
 """Odd; times this, the high bits of a word depend on all its bits (D. E. Knuth, TAOCP 3, 6.4: golden ratio)."""
 MOST_BYTES = 4 << 30
 """What is held at most if nothing else is said."""
+LOOKED_UP_BYTES = 40
+"""What it takes for a moment, for each state that waits, to sort it and look it up."""
 MOST_BEFORE = 50_000
 """How many states before a rule are listed; where there may be more, a level is searched for them."""
 
@@ -60,6 +63,7 @@ class Levels:
         """An estimate, on the safe side, of what is held."""
         self._runs: list[Words] = []
         self._waiting: list[Words] = []
+        self._largest_piece = 0
         self._guards = compile_truths(self.layout, [rule.guard for rule in machine.rules])
         self._writes = [self.layout.writes(rule) for rule in machine.rules]
         # slot 0 is where 0 belongs, so what stands there at first must be anything else
@@ -92,11 +96,14 @@ class Levels:
         # while runs are merged or what waits is sorted, they are there several times
         held = 8 * (self.states * (1 if self.counting else 2) + 2 * largest + 4 * waiting)
         self.held_bytes = held + self._sieve.nbytes + self.keys.held_bytes
+        # the next step, looking up what waits, and numbering more words take more for a moment
+        beside = LOOKED_UP_BYTES * (self._largest_piece + waiting) + self.keys.held_bytes // 3
+        budget = self.clock.memory
         if self.limits.states is not None and self.states > self.limits.states:
             self.stopped = f"more than {self.limits.states} states"
         elif self.held_bytes > self.most_bytes:
             self.stopped = f"more than {self.most_bytes >> 20} MiB would be needed; {self.states} states were seen"
-        elif self.clock.is_over():
+        elif self.clock.is_over() or (budget is not None and budget.is_used_up(beside)):
             self.stopped = stop_reason(self.limits, self.clock)
         return bool(self.stopped)
 
@@ -105,6 +112,7 @@ class Levels:
         fresh: list[Words] = []
         waiting = 0
         for piece in pieces:
+            self._largest_piece = max(self._largest_piece, len(piece))
             piece = self._sieved(piece)
             self._waiting.append(piece)
             waiting += len(piece)
@@ -114,16 +122,23 @@ class Levels:
             if self._is_over():
                 break
         fresh.append(self._settle())
-        level = fresh[0] if len(fresh) == 1 else np.sort(np.concatenate(fresh))
+        level = fresh[0]
+        if len(fresh) > 1:
+            level = np.concatenate(fresh)
+            fresh.clear()
+            level.sort()
         if not self.stopped:
             self._is_over()
         return level
 
     def _batch(self) -> int:
-        """How many may wait: fewer where a limit in states is near, so that it is not overstepped by much."""
-        if self.limits.states is None:
-            return BATCH
-        return min(BATCH, max(CHUNK, self.limits.states - self.states))
+        """How many may wait: fewer where a limit is near, so that it is not overstepped by much."""
+        most = BATCH
+        if self.limits.states is not None:
+            most = min(most, self.limits.states - self.states)
+        if self.limits.memory is not None:
+            most = min(most, self.limits.memory // (20 * LOOKED_UP_BYTES))
+        return max(CHUNK, most)
 
     def _sieved(self, keys: Words) -> Words:
         """The keys without most of those that were met lately."""
@@ -149,11 +164,18 @@ class Levels:
         if len(keys):
             self.states += len(keys)
             self._runs.append(keys)
-            while len(self._runs) > 1 and len(self._runs[-2]) <= 2 * len(self._runs[-1]):
+            while len(self._runs) > 1 and len(self._runs[-2]) <= 2 * len(self._runs[-1]) and self._has_room():
                 merged = np.concatenate((self._runs.pop(), self._runs.pop()))
                 merged.sort(kind="stable")
                 self._runs.append(merged)
         return keys
+
+    def _has_room(self) -> bool:
+        """Merging the last two runs, which are there twice meanwhile, stays within the memory allowed."""
+        if self.limits.memory is None:
+            return True
+        held = resident_bytes()
+        return held is None or held + self._runs[-2].nbytes + self._runs[-1].nbytes < self.limits.memory
 
     def _initial(self) -> Iterator[Words]:
         """Every initial state: all choices of `init` values, counted through, that satisfy `start`."""
