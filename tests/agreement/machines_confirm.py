@@ -187,9 +187,9 @@ def obligations_kept(machine: Machine, world: World, certificate: Certificate, t
         start = start and layer <= good
         layer = {after for state in layer for after in world.successors[state]}
     step = True
-    paths = [(s,) for s in sorted(good, key=repr)]
+    paths: list[tuple[State, ...]] = [(s,) for s in sorted(good, key=repr)]
     for length in range(1, k + 1):
-        following = []
+        following: list[tuple[State, ...]] = []
         for path in paths:
             for after in world.successors[path[-1]]:
                 if certificate.distinct and after in path:

@@ -79,7 +79,8 @@ def a_study(rng: Random) -> tuple[Machine, list[Question], list[Claim]]:
             if true_in(machine, rule.guard, state) and after not in runs:
                 runs[after] = Trace((*runs[state].rules, rule.name), (*runs[state].states, after))
                 waiting.append(after)
-    questions, claims = [], []
+    questions: list[Question] = []
+    claims: list[Proved | Refuted | Unknown] = []
     ids = rng.sample(["../up", "a/b", "A/B", "a\\b", "con", "x" * 300, "", ".", "é", *NAMES], len(NAMES))
     for name, state in zip(ids, world.states, strict=False):
         questions.append(Question(name, cube_of(machine, state)))
@@ -128,7 +129,8 @@ def test_file_names_are_safe_and_listed(number: int) -> None:
     for name in files:
         assert re.fullmatch(r"([a-z0-9-]+/)?[A-Za-z0-9][A-Za-z0-9_.~%-]{0,100}", name)
     assert len({name.lower() for name in files}) == len(files)
-    listed = dict(reversed(line.split("  ")) for line in files["MANIFEST.sha256"].splitlines())
+    lines = (line.split("  ") for line in files["MANIFEST.sha256"].splitlines())
+    listed = {name: digest for digest, name in lines}
     others = {name: sha256(text.encode()).hexdigest() for name, text in files.items() if name != "MANIFEST.sha256"}
     assert listed == others
 
@@ -147,7 +149,10 @@ def test_what_is_not_known_is_said_and_has_no_evidence() -> None:
     """Undecided and disputed findings are listed with their reason, and no file is offered for them."""
     machine = Machine((Variable("n", (0, 1), (0,)),), (), ())
     questions = [Question("open", Is("n", 1)), Question("wrong", Is("n", 1))]
-    claims = [Unknown("open", "test", "ran out of steps"), Refuted("wrong", "test", Trace((), ((0,),)), True)]
+    claims: list[Proved | Refuted | Unknown] = [
+        Unknown("open", "test", "ran out of steps"),
+        Refuted("wrong", "test", Trace((), ((0,),)), True),
+    ]
     findings = confirm(machine, questions, claims)
     assert [type(finding) for finding in findings] == [Undecided, Disputed]
     files = evidence_files(machine, questions, findings)
@@ -175,7 +180,7 @@ def test_readme_says_what_is_there_and_what_it_defers_to() -> None:
     machine = Machine((Variable("n", (0, 1), (0,)),), (), ())
     questions = [Question("q", Is("n", 1)), Question("r", Is("n", 0)), Question("s", FALSE)]
     certificate = true_certificate(machine, world_of(machine))
-    claims = [
+    claims: list[Proved | Refuted | Unknown] = [
         Proved("q", "test", certificate),
         Refuted("r", "test", Trace((), ((0,),)), True),
         Proved("s", "test", certificate),

@@ -18,6 +18,7 @@ from interlock.prove.search.vectorised import vectorised
 from tests.agreement.random_machines import random_case
 from tests.benchmarks.families import lanes_by_rows
 from tests.published import families
+from tests.published.cases import step
 
 MOST = 10_000
 
@@ -55,7 +56,7 @@ def test_large_domains_keep_their_places() -> None:
     """Places that do not fit a byte are told apart, before a step and after."""
     top = 300
     places: tuple[Value, ...] = tuple(range(top + 1))
-    rules = tuple(families.step(f"up{at}", Is("n", at), {"n": at + 1}) for at in range(top))
+    rules = tuple(step(f"up{at}", Is("n", at), {"n": at + 1}) for at in range(top))
     machine = Machine((Variable("n", places, (0,)),), (), rules)
     walk = count_by_numbers(machine, [Is("n", 256), Is("n", top)], MOST)
     assert (walk.states, walk.depth, walk.first) == (top + 1, top, (256, top))

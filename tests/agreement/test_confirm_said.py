@@ -20,7 +20,7 @@ from interlock.confirm.numbering import count_by_numbers
 from interlock.confirm.recheck import Recheck, recheck
 from interlock.confirm.replay import replay
 from interlock.confirm.smtlib import Obligation, all_of, any_of, safe_obligation, step_obligation
-from interlock.kernel.claims import Certificate, Disputed, Holds, Progress, Proved, Refuted, Trace, Undecided
+from interlock.kernel.claims import Certificate, Disputed, Holds, Progress, Proved, Refuted, Trace, Undecided, Unknown
 from interlock.kernel.expressions import TRUE, Is, Not, Or
 from interlock.kernel.machine import Actor, Machine, Question, Rule, Variable
 
@@ -77,7 +77,7 @@ def test_an_obligation_left_open_leaves_the_claim_open(open_one: str, monkeypatc
 def test_what_a_dispute_is_about() -> None:
     """A disputed claim is handed on whole, with its question and with what is wrong in words."""
     wrong = Certificate((Not(Is("n", 1)),))
-    claims = [
+    claims: list[Proved | Refuted | Unknown] = [
         Proved("never 2", "a", wrong),
         Proved("another", "a", wrong),
         Refuted("end", "b", Trace(("on",), ((0,), (2,))), shortest=True),

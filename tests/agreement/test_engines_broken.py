@@ -14,12 +14,12 @@ import pytest
 from interlock.kernel.machine import Machine, Rule
 from interlock.prove.certificates.obligations import UnsoundCertificate
 from interlock.prove.core import packing as compiled
-from interlock.prove.core.encoding import Encoding
+from interlock.prove.core.encoding import TRUTH, Encoding
 from interlock.prove.core.local import Cube, LocalRules
 from interlock.prove.invariants import k_induction as induction
 from interlock.prove.recovery import cases, dead_ends
 from interlock.prove.recovery import context as known
-from interlock.prove.search import arrays, explicit, guided, unrolling, vectorised
+from interlock.prove.search import arrays, explicit, guided, vectorised
 from interlock.prove.search.unrolling import Unrolling
 
 from .judging import judge, judge_recovery
@@ -42,7 +42,7 @@ def forget_a_write(patch: pytest.MonkeyPatch) -> None:
 
 def look_at_few_states(patch: pytest.MonkeyPatch) -> None:
     """Targets are looked for in the first two states of a level."""
-    whole = explicit.compile_hits
+    whole = compiled.compile_hits
 
     def compile_hits(*given: Any) -> Any:
         hits = whole(*given)
@@ -76,7 +76,7 @@ def change_at_will(patch: pytest.MonkeyPatch) -> None:
 def forget_guards(patch: pytest.MonkeyPatch) -> None:
     """Any rule may fire."""
     whole = Unrolling._choice
-    patch.setattr(Unrolling, "_choice", lambda self, guards: whole(self, [unrolling.TRUTH] * len(guards)))
+    patch.setattr(Unrolling, "_choice", lambda self, guards: whole(self, [TRUTH] * len(guards)))
 
 
 def order_all_rules(patch: pytest.MonkeyPatch) -> None:

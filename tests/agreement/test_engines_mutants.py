@@ -18,7 +18,8 @@ from interlock.prove.frames import pdr as pdr_module
 from interlock.prove.frames.frames import Frames
 from interlock.prove.frames.pdr import pdr
 from interlock.prove.invariants import mined as mined_module
-from interlock.prove.invariants.mined import Candidates, mined
+from interlock.prove.invariants.candidates import Candidates
+from interlock.prove.invariants.mined import mined
 
 from .engines import reachable_states, truth
 from .random_machines import random_case

@@ -6,11 +6,11 @@ from collections.abc import Iterator
 
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.compile.lowering import Thing
+from interlock.hold.loader import Source as Text
 from interlock.kernel.evaluator import State, as_mapping, evaluate, successors
 from interlock.kernel.expressions import FALSE, TRUE, Value
 from interlock.kernel.machine import Machine
 from interlock.prove.search.explicit import state_graph
-from tests.agreement.hold_texts import Source as Text
 from tests.agreement.hold_texts import compile_text, doorway, faults_of, hold_text, with_every_signal
 
 

@@ -147,7 +147,7 @@ def states_of(text: str, device: str) -> set[tuple[str, bool, bool]]:
     machine = with_every_signal(compiled)
     thing = compiled.world.things[device]
     words = [word for word in ("raised", "held_down", "kept_down") if word in thing.states]
-    found = set()
+    found: set[tuple[str, bool, bool]] = set()
     for _, data in state_graph(machine).nodes(data=True):
         state = data["state"]
         (now,) = (word for word in words if evaluate(machine, thing.states[word], state))

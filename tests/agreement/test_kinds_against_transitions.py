@@ -8,7 +8,7 @@ from collections.abc import Mapping
 import pytest
 from transitions import Machine as Declared
 
-from interlock.hold.compile.components import behaviour_of, compose
+from interlock.hold.compile.components import Action, Component, behaviour_of, compose
 from interlock.hold.kinds import (
     BY_ITSELF,
     DEVICE_KINDS,
@@ -119,7 +119,8 @@ def test_a_compiled_thing_is_always_in_the_state_of_its_declaration(kind: Kind) 
         assert taken > 20
 
 
-def component_actions(component, trigger):  # type: ignore[no-untyped-def] -- a plain filter over Action
+def component_actions(component: Component, trigger: str) -> list[Action]:
+    """What the trigger can do."""
     return [action for action in component.actions if action.trigger == trigger]
 
 

@@ -6,8 +6,9 @@ Look at what was written before it is committed: a golden file only says that a 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
+from functools import partial
 from itertools import combinations
 from pathlib import Path
 from xml.etree import ElementTree
@@ -179,7 +180,8 @@ def moments(compiled: CompiledHold) -> Iterator[State]:
 
     def spread(wanted: list[dict[str, Value]], blocks: list[frozenset[str]]) -> Iterator[State]:
         while wanted:
-            values, used, left, left_blocks = dict(start), set(), [], []
+            values, left, left_blocks = dict(start), [], []
+            used: set[str] = set()
             for entry, block in zip(wanted, blocks, strict=True):
                 if block & used:
                     left.append(entry)
@@ -214,10 +216,10 @@ def text_boxes(svg: str) -> Iterator[tuple[str, float, float, float, float]]:
             yield text, x - before, y - 0.75 * size, x - before + width, y + 0.2 * size
 
 
-HOLDS = {
+HOLDS: dict[str, Callable[[], CompiledHold]] = {
     "broad": broad,
     "narrow": narrow,
-    **{path.stem: (lambda path=path: compiled_of(described(path))) for path in sorted(MODELS.glob("*.yaml"))},
+    **{path.stem: partial(lambda path: compiled_of(described(path)), path) for path in sorted(MODELS.glob("*.yaml"))},
 }
 
 

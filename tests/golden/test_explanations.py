@@ -6,7 +6,7 @@ from interlock.hold.explain import Fact, explain_clause, explain_clauses
 from interlock.hold.glossary import Glossary
 from interlock.hold.origin import origins_of
 from interlock.kernel.claims import Limits
-from interlock.kernel.expressions import Expr, Is, Or, disj, neg
+from interlock.kernel.expressions import Expr, Is, Or, Value, disj, neg
 from interlock.kernel.machine import Machine, Variable
 from interlock.prove.invariants.mined import mined
 from interlock.report.text.cores import core_lines
@@ -83,7 +83,9 @@ def test_rows_and_lanes_are_folded() -> None:
     )
     words = {("face", True): "a unit is on its way over mid latch {}", ("face", False): "nothing is over mid latch {}"}
     words |= {("device", True): "mid latch {} is lowered", ("device", False): "mid latch {} is raised"}
-    values = {(f"{kind}.{at}", v): text.format(at) for (kind, v), text in words.items() for at in PLACES}
+    values: dict[tuple[str, Value], str] = {
+        (f"{kind}.{at}", v): text.format(at) for (kind, v), text in words.items() for at in PLACES
+    }
     clauses = [disj(Is(f"device.{at}", True), neg(Is(f"face.{at}", True))) for at in PLACES]
     (fact,) = explain_clauses(machine, Glossary(origins_of({}, {}, {}, ()), values, {}, {}), clauses)
     assert fact == Fact(

@@ -17,7 +17,7 @@ from interlock.diagnostics.codes import CODES
 from interlock.diagnostics.render import render_diagnostic
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.compile.compiler import compile_hold
-from interlock.hold.loader import Loaded, Source, load_hold, load_procedure, load_specification
+from interlock.hold.loader import Source, load_hold, load_procedure, load_specification
 from interlock.hold.procedure.binding import bind_procedure, compile_for
 
 FOLDER = Path(__file__).parent / "malformed"
@@ -52,7 +52,7 @@ def diagnose(source: Source) -> tuple[Sequence[Diagnostic], Mapping[str, Sequenc
         return requirements.diagnostics, requirements.sources
     if source.name.startswith("procedure-"):
         return diagnose_procedure(source)
-    loaded: Loaded = load_hold(source, fetch)
+    loaded = load_hold(source, fetch)
     if loaded.value is None:
         return loaded.diagnostics, loaded.sources
     return compile_hold(loaded.value).diagnostics, loaded.sources

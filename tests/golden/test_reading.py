@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 from textwrap import dedent, indent
+from typing import TypeVar
 
 import pytest
 
@@ -44,7 +45,10 @@ def added(sections: str) -> Hold:
     return modified("- add:\n" + indent(dedent(sections).strip("\n"), "    "))
 
 
-def by_id(items: tuple[object, ...], id: str) -> object:
+Named = TypeVar("Named")
+
+
+def by_id(items: tuple[Named, ...], id: str) -> Named:
     """The one of these with that id."""
     (found,) = (item for item in items if getattr(item, "id", None) == id)
     return found

@@ -16,7 +16,7 @@ import pytest
 
 from interlock.cli.exit_codes import code_of_hold, worst_code
 from interlock.diagnostics.spans import Diagnostic, Span
-from interlock.kernel.claims import Disputed, Holds, Limits, Proved, Undecided
+from interlock.kernel.claims import Disputed, Fails, Holds, Limits, Proved, Undecided
 from interlock.prove.search.explicit import Count, count_states, explicit
 from interlock.report.json.writing import document, schema
 from interlock.report.text.count import count_lines
@@ -178,8 +178,9 @@ def test_unproved_depth_is_told(every_outcome: Verification) -> None:
 def test_shortness_is_claimed_only_where_it_was_shown(verification: Verification) -> None:
     """A run that no engine showed to be the shortest is not called so."""
     failing = next(answer for answer in verification.answers if answer.status is Status.FAILS)
-    claim = replace(failing.finding.claim, shortest=False)  # type: ignore[union-attr]
-    loose = _with(verification, "secured-behind-door", Status.FAILS, replace(failing.finding, claim=claim))  # type: ignore[type-var]
+    assert isinstance(failing.finding, Fails)
+    claim = replace(failing.finding.claim, shortest=False)
+    loose = _with(verification, "secured-behind-door", Status.FAILS, replace(failing.finding, claim=claim))
     loose = replace(
         loose, answers=tuple(replace(a, story=failing.story) if a.status is Status.FAILS else a for a in loose.answers)
     )
@@ -210,12 +211,13 @@ def test_the_shortest_failure_is_told_and_the_others_named(verification: Verific
     """Of equal failures one is told step by step, the others are named with their number of steps."""
     failing = next(answer for answer in verification.answers if answer.status is Status.FAILS)
     requirement = replace(failing.instance.requirement, id="secured-behind-door[9Z]")
-    trace = failing.finding.claim.trace  # type: ignore[union-attr]
+    assert isinstance(failing.finding, Fails)
+    trace = failing.finding.claim.trace
     longer = replace(trace, rules=(*trace.rules, trace.rules[-1]), states=(*trace.states, trace.states[-1]))
     other = replace(
         failing,
         instance=replace(failing.instance, requirement=requirement),
-        finding=replace(failing.finding, claim=replace(failing.finding.claim, trace=longer)),  # type: ignore[union-attr,type-var]
+        finding=replace(failing.finding, claim=replace(failing.finding.claim, trace=longer)),
     )
     several = replace(verification, answers=(other, *verification.answers))
     text = as_text(proof_lines(_proof(several), False))

@@ -12,7 +12,7 @@ from interlock.confirm.confirm import confirm
 from interlock.confirm.enumeration import enumerate_reachable
 from interlock.confirm.smtlib import step_obligation
 from interlock.kernel.claims import Certificate, Disputed, Finding, Holds, Proved
-from interlock.kernel.expressions import Expr, Is, Ref, Value, conj, disj, neg
+from interlock.kernel.expressions import And, Expr, Is, Not, Or, Ref, Value, conj, disj, neg
 from interlock.kernel.machine import Actor, Machine, Question, Rule, Signal, Variable
 
 CELL: tuple[tuple[Value, ...], ...] = (
@@ -65,9 +65,10 @@ def a_row(cells: int) -> tuple[Machine, Certificate]:
         def here(expr: Expr, number: int = number) -> Expr:
             if isinstance(expr, Is):
                 return Is(f"cell{number}.{expr.variable.split('.')[1]}", expr.value)
-            if hasattr(expr, "arg"):
+            if isinstance(expr, Not):
                 return neg(here(expr.arg))
-            return type(expr)(tuple(here(arg) for arg in expr.args))  # type: ignore[union-attr, call-arg]
+            assert isinstance(expr, And | Or)
+            return type(expr)(tuple(here(arg) for arg in expr.args))
 
         variables += [Variable(f"cell{number}.{v.name.split('.')[1]}", v.domain, v.init) for v in kind.variables]
         leave = disj(Is(f"cell{number}.v0", True), Is(f"cell{number}.v2", "raised"))

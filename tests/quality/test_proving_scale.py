@@ -7,8 +7,8 @@ from dataclasses import replace
 import pytest
 
 from interlock.kernel.claims import Limits, Progress, Proved, Unknown
-from interlock.kernel.expressions import Is, conj, neg
-from interlock.kernel.machine import Machine, Question, Rule, Variable, question_of
+from interlock.kernel.expressions import And, Expr, Is, Not, Or, conj, neg
+from interlock.kernel.machine import Actor, Machine, Question, Rule, Variable, question_of
 from interlock.prove.core.local import LocalRules
 from interlock.prove.core.one_way import OneWay
 from interlock.prove.core.solvers import light_solver
@@ -27,7 +27,7 @@ def lane(length: int) -> Machine:
     rules = [
         Rule(
             f"go{at}",
-            "crew",
+            Actor.CREW,
             conj(Is(f"p{at}", True), neg(Is(f"p{at + 1}", True))),
             ((f"p{at}", False), (f"p{at + 1}", True)),
         )
@@ -52,13 +52,13 @@ def test_what_is_alike_does_not_hang_on_names() -> None:
     machine = hold_machine(3)
     names = {v.name: f"x{len(machine.variables) - at:03d}" for at, v in enumerate(machine.variables)}
 
-    def renamed(expr: object) -> object:
+    def renamed(expr: Expr) -> Expr:
         if isinstance(expr, Is):
             return Is(names[expr.variable], expr.value)
-        if hasattr(expr, "args"):
-            return type(expr)(tuple(renamed(arg) for arg in expr.args))  # type: ignore[call-arg]
-        if hasattr(expr, "arg"):
-            return type(expr)(renamed(expr.arg))  # type: ignore[call-arg]
+        if isinstance(expr, And | Or):
+            return type(expr)(tuple(renamed(arg) for arg in expr.args))
+        if isinstance(expr, Not):
+            return neg(renamed(expr.arg))
         return expr
 
     other = Machine(
@@ -68,10 +68,10 @@ def test_what_is_alike_does_not_hang_on_names() -> None:
             replace(r, guard=renamed(r.guard), update=tuple((names[n], x) for n, x in r.update)) for r in machine.rules
         ),
         (),
-        renamed(machine.start),  # type: ignore[arg-type]
+        renamed(machine.start),
     )
     targets = [question_of(machine, r).target for r in machine.requirements[:40] if r.kind.value != "can always"]
-    one, two = Likeness(machine, targets), Likeness(other, [renamed(target) for target in targets])  # type: ignore[misc]
+    one, two = Likeness(machine, targets), Likeness(other, [renamed(target) for target in targets])
 
     def classes(likeness: Likeness, names: dict[str, str]) -> set[frozenset[str]]:
         found: dict[int, set[str]] = {}

@@ -16,9 +16,9 @@ from interlock.kernel.recovery import Recovers, Traps, recovery_question_of
 from interlock.prove.frames.pdr import pdr
 from interlock.prove.recovery.recovery import recover
 from interlock.study.verify import Status, verify
-from tests.agreement.hold_texts import compile_file, compile_source, compile_text, standing
+from tests.agreement.hold_texts import compile_file, compile_source, compile_text, overlay, standing
 from tests.benchmarks.holds import hold_machine, hold_text
-from tests.teeth.test_standing_set import DEAD_ENDS, overlay
+from tests.teeth.test_standing_set import DEAD_ENDS
 
 
 def test_a_hold_that_grew_is_decided() -> None:

@@ -5,8 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from agreement.engines import SHORTEST, assert_runs, reachable_states, truth
-from agreement.random_machines import random_case
 
 from interlock.kernel.claims import Limits, Refuted
 from interlock.kernel.expressions import Is, conj
@@ -14,6 +12,8 @@ from interlock.kernel.machine import Actor, Machine, Question, Rule, Variable
 from interlock.prove.decide import decide
 from interlock.prove.search.bmc import bmc
 from interlock.prove.search.explicit import explicit
+from tests.agreement.engines import SHORTEST, assert_runs, reachable_states, truth
+from tests.agreement.random_machines import random_case
 
 engines = pytest.mark.parametrize("engine", SHORTEST.values(), ids=SHORTEST.keys())
 

@@ -145,7 +145,7 @@ def structure_of(text: str, language: str) -> object:
         page.feed(text)
         page.close()
         # how many lines a heading of a drawing takes goes by its letters
-        return [one for one in page.found if not (isinstance(one, str) and one == "/text") and one[0] != "text"]
+        return [one for one in page.found if one != "/text" and not (isinstance(one, tuple) and one[0] == "text")]
     if language == "markdown":
         tokens = MarkdownIt("commonmark").enable(["table", "strikethrough"]).parse(text)
         return [(token.type, token.level, [child.type for child in token.children or ()]) for token in tokens]
@@ -156,7 +156,7 @@ def structure_of(text: str, language: str) -> object:
     if language == "yaml":
         loaded = load_procedure(Source("made.yaml", text.encode()))
         assert loaded.value is not None, loaded.diagnostics
-        return [action.text for action in loaded.value.actions]
+        return [action.text for action in loaded.value.steps.actions]
     if language == "dot" and shutil.which("dot"):
         drawn = subprocess.run(["dot", "-Tsvg"], input=text.encode(), capture_output=True, check=True).stdout
         return drawn_in(drawn.decode(), "text")

@@ -9,6 +9,7 @@ import sys
 import tracemalloc
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -56,15 +57,16 @@ def strange(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
         listener.close()
 
 
-def in_process(*args: str, **streams: object) -> subprocess.CompletedProcess[bytes]:
+def in_process(*args: str, **streams: Any) -> subprocess.CompletedProcess[bytes]:
     """The program in a process of its own, stopped where it does not end."""
-    return subprocess.run(
+    done: subprocess.CompletedProcess[bytes] = subprocess.run(
         [sys.executable, "-m", "interlock", *args],
         capture_output=True,
         env={**os.environ, "PYTHONPATH": str(Path(cli.__file__).parents[2])},
         timeout=SECONDS,
-        **streams,  # type: ignore[call-overload]
+        **streams,
     )
+    return done
 
 
 @pytest.mark.parametrize(
@@ -161,7 +163,9 @@ def test_a_file_whose_name_is_not_utf8() -> None:
     """A file is read whatever its name is, and its name is shown with an escape for what is no letter."""
     name = b"caf\xe9.yaml"
     Path(os.fsdecode(name)).write_text(TEXT)
-    for args in (["describe", name], ["prove", name], ["draw", name], ["prove", name, "--format", "json"]):
+    commands: list[list[str | bytes]] = [[word, name] for word in ("describe", "prove", "draw")]
+    commands.append(["prove", name, "--format", "json"])
+    for args in commands:
         done = subprocess.run(
             [sys.executable, "-m", "interlock", *args],
             capture_output=True,

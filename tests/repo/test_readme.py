@@ -141,7 +141,8 @@ def named_calls(text: str) -> list[tuple[str, list[str]]]:
 
 def options_of(command: str) -> set[str]:
     """The options of a command of the program, long and short."""
-    made = cli.commands.get_command(click.Context(cli.commands), command)  # type: ignore[attr-defined]
+    made = cli.commands.get_command(click.Context(cli.commands), command)
+    assert made is not None
     return {name for param in made.params for name in (*param.opts, *param.secondary_opts)} | {"--help", "-h"}
 
 

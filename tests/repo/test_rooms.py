@@ -391,11 +391,13 @@ def test_tests_use_what_they_ask_for() -> None:
     """Each development dependency is imported by a test, or run by the continuous check, or types for a library."""
     check = (ROOT / ".ci" / "run").read_text(encoding="utf-8") + (ROOT / "README.md").read_text(encoding="utf-8")
     imported = roots_imported(ROOT / "tests")
-    for distribution, name in names_of(PROJECT["project"]["optional-dependencies"]["dev"]).items():
+    asked = PROJECT["project"]["optional-dependencies"]["dev"]
+    used = [*PROJECT["project"]["dependencies"], *asked]
+    for distribution, name in names_of(asked).items():
         if distribution in TOOLS:
             assert TOOLS[distribution] in check, distribution
         elif distribution.startswith("types-"):
-            assert distribution.removeprefix("types-") in names_of(PROJECT["project"]["dependencies"])
+            assert distribution.removeprefix("types-") in names_of(used)
         else:
             assert name in imported, distribution
 

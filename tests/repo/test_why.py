@@ -200,7 +200,8 @@ def test_words_are_listed_and_explained_and_the_same_each_time() -> None:
     """The manifest has their digest, README.txt says what they are for, and a second run writes the same bytes."""
     files = written(sound())
     names = [name for name in files if name.endswith("in-words.md")]
-    listed = dict(reversed(line.split("  ")) for line in files["MANIFEST.sha256"].splitlines())
+    lines = (line.split("  ") for line in files["MANIFEST.sha256"].splitlines())
+    listed = {name: digest for digest, name in lines}
     assert {name: listed[name] for name in names} == {name: sha256(files[name].encode()).hexdigest() for name in names}
     readme = " ".join(files["README.txt"].split())
     assert "in-words.md, that tells the clauses in the words of the trade" in readme

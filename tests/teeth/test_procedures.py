@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import pytest
 
-from interlock.study.procedure.audit import Overall, Verdict
+from interlock.study.procedure.audit import Audit, Overall, Verdict
 from interlock.study.procedure.holders import Holder
 from interlock.study.procedure.interruptions import Resumption
 from interlock.study.procedure.slip_audit import Effect
@@ -297,9 +297,9 @@ def test_a_missing_check_leaves_a_slip_unnoticed() -> None:
         slips=True,
     )
 
-    def effect(found: object, text: str) -> Effect:
-        slips = found.slips  # type: ignore[attr-defined]
-        return next(one.effect for one in slips.results if one.slip.text == text)
+    def effect(found: Audit, text: str) -> Effect:
+        assert found.slips is not None
+        return next(one.effect for one in found.slips.results if one.slip.text == text)
 
     assert effect(without, "'set PWR to off' is left out") is Effect.UNNOTICED
     assert effect(checked, "'set PWR to off' is left out") is Effect.DETECTED

@@ -17,7 +17,7 @@ import pytest
 
 from interlock.hold.compile import things as building
 from interlock.hold.compile.compiler import CompiledHold
-from interlock.hold.kinds import DOOR_KINDS, Kind, Trigger, latch_kind
+from interlock.hold.kinds import DEVICE_KINDS, DOOR_KINDS, Kind, Trigger, latch_kind
 from interlock.hold.tell import Reason, Story
 from interlock.kernel.claims import Fails, Holds, Limits
 from interlock.kernel.machine import Actor, RequirementKind
@@ -366,7 +366,7 @@ def test_a_latch_declared_to_engage_an_open_door_is_found_out(monkeypatch: pytes
 
 def test_a_latch_declared_to_rise_under_a_unit_is_found_out(monkeypatch: pytest.MonkeyPatch) -> None:
     """`nothing-rises-under-a-unit` guards the declared kinds of device."""
-    kinds = dict(building.DEVICE_KINDS)
+    kinds = dict(DEVICE_KINDS)
     kinds["manual latch"] = unguarded(kinds["manual latch"], "raise", "covered")
     monkeypatch.setattr(building, "DEVICE_KINDS", kinds)
     monkeypatch.setattr("interlock.hold.sense.DEVICE_KINDS", kinds)

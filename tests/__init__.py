@@ -1,0 +1,1 @@
+"""Tests by intent; DEVELOPERS.md says which folder asks what."""
