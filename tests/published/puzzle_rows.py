@@ -5,28 +5,34 @@ from __future__ import annotations
 from functools import partial
 
 from . import puzzles
-from .cars import sliding_cars
 from .row import Row
+from .sliding import THIRTEEN_PIECES, TWELVE_PIECES, WALL, sliding_pieces
 
 TRAY_LEVELS = (
     *(1, 2, 4, 8, 16, 20, 39, 62, 116, 152, 286, 396, 748, 1024, 1893, 2512, 4485, 5638, 9529, 10878, 16993),
     *(17110, 23952, 20224, 24047, 15578, 14560, 6274, 3910, 760, 221, 2),
 )
-"""3 by 3 tray, gap at home in a corner: arrangements by fewest slides [read] oeis A089473."""
+"""3 by 3 tray, gap at home in a corner: arrangements by fewest slides OEIS A089473 [read]."""
 NARROW_TRAY_LEVELS = (
     *(1, 2, 3, 6, 10, 14, 19, 28, 42, 61, 85, 119, 161, 215, 293, 396, 506, 632, 788, 985, 1194, 1414, 1664, 1884),
     *(1999, 1958, 1770, 1463, 1076, 667, 361, 190, 88, 39, 19, 7, 1),
 )
-"""2 by 4 tray, gap in a corner: arrangements by fewest slides [read in a public repository] oeis A090035."""
+"""2 by 4 tray, gap in a corner: arrangements by fewest slides, OEIS A090035 [read second hand]."""
+
+
+COUPLES = "Pressman and Singmaster, The jealous husbands, The Mathematical Gazette 73 (464), 1989"
+"""The paper from which the numbers of the couples are remembered."""
 
 
 def _missionaries() -> list[Row]:
-    solution = "[read] liquisearch.com missionaries_and_cannibals_problem/solution: 11, 'one of four shortest'"
+    solution = (
+        "11: Amarel, On representations of problems of reasoning about actions, Machine Intelligence 3, 1968 [memory]"
+    )
     solvable = {(2, 2): (12, 5), (4, 3): (22, 9), (5, 3): (28, 11), (6, 4): (34, 9)}
     rows = [
         Row(
             "missionaries 3, boat 2",
-            f"{solution}; 16 states [recomputed]",
+            f"{solution}; 16 states, four shortest ways [recomputed]",
             partial(puzzles.missionaries, 3, 2),
             states=16,
             goal="goal",
@@ -62,7 +68,7 @@ def _couples() -> list[Row]:
     return [
         Row(
             "couples 3, boat 2",
-            "11 [read] liquisearch.com; 40 states [recomputed]",
+            f"11: {COUPLES} [memory]; 40 states [recomputed]",
             partial(puzzles.jealous_husbands, 3, 2),
             states=40,
             goal="goal",
@@ -70,14 +76,14 @@ def _couples() -> list[Row]:
         ),
         Row(
             "couples 3, boat 2, relaxed",
-            "9 [read] liquisearch.com",
+            f"9: {COUPLES} [memory]",
             partial(puzzles.jealous_husbands, 3, 2, relaxed=True),
             goal="goal",
             shortest=9,
         ),
         Row(
             "couples 5, boat 3",
-            "11 [read] puzzling.stackexchange 24863; 184 states and 11 [recomputed]",
+            f"11: {COUPLES} [memory]; 184 states and 11 [recomputed]",
             partial(puzzles.jealous_husbands, 5, 3),
             states=184,
             goal="goal",
@@ -99,7 +105,7 @@ def _couples() -> list[Row]:
         ),
         Row(
             "couples 6, boat 3, no way",
-            "'5 is the maximum number of couples' [read] puzzling.stackexchange 24863",
+            f"five couples are the most: {COUPLES} [memory]",
             partial(puzzles.jealous_husbands, 6, 3),
             goal="goal",
         ),
@@ -156,7 +162,7 @@ def _hanoi() -> list[Row]:
     rows += [
         Row(
             f"hanoi 4 pegs, {n} discs",
-            "[read] oeis A007664 (optimal: Bousch 2014); [recomputed]",
+            "OEIS A007664 [read] (optimal: Bousch 2014); [recomputed]",
             partial(puzzles.hanoi, 4, n),
             states=4**n,
             goal="goal",
@@ -167,7 +173,7 @@ def _hanoi() -> list[Row]:
         for n, shortest in enumerate((1, 3, 5, 9, 13, 17, 25, 33, 41, 49), 1)
     ]
     for n, (one_on, two_on) in enumerate(zip((1, 5, 15, 43, 119, 327), (2, 7, 21, 59, 163, 447), strict=True), 1):
-        for pegs_on, shortest, source in ((1, one_on, "[read] A005665"), (2, two_on, "A005666")):
+        for pegs_on, shortest, source in ((1, one_on, "OEIS A005665 [read]"), (2, two_on, "A005666")):
             rows.append(
                 Row(
                     f"clockwise hanoi, {n} discs, {pegs_on} on",
@@ -194,24 +200,24 @@ def _hanoi() -> list[Row]:
     return rows
 
 
-def _trays_and_lamps() -> list[Row]:
-    lamps = {2: (16, 4), 3: (512, 9), 4: (4096, 7)}
+def _trays_and_parities() -> list[Row]:
+    grids = {2: (16, 4), 3: (512, 9), 4: (4096, 7)}
     rows = [
         Row(
-            f"lamps {n} by {n}",
-            "[recomputed]; states 2^(n^2 - nullity), nullity [read] A159257",
-            partial(puzzles.lights_out, n),
+            f"parity grid {n} by {n}",
+            "[recomputed]; states 2^(n^2 - nullity), nullity OEIS A159257 [read]",
+            partial(puzzles.parity_grid, n),
             states=states,
             steps=n * n * states,
             farthest=farthest,
             large=n > 3,
         )
-        for n, (states, farthest) in lamps.items()
+        for n, (states, farthest) in grids.items()
     ]
     rows += [
         Row(
             "tray 2 by 2",
-            "6 [read] A087725; an odd permutation is unreachable [memory]",
+            "6 OEIS A087725 [read]; an odd permutation is unreachable [memory]",
             partial(puzzles.sliding, 2, 2, (0, 0)),
             states=12,
             farthest=6,
@@ -227,7 +233,7 @@ def _trays_and_lamps() -> list[Row]:
         ),
         Row(
             "tray 2 by 4",
-            "levels A090035 [read in a public repository]; 20,160 = 8!/2",
+            "levels OEIS A090035 [read second hand]; 20,160 = 8!/2",
             partial(puzzles.sliding, 2, 4, (0, 0)),
             states=20_160,
             farthest=36,
@@ -237,7 +243,7 @@ def _trays_and_lamps() -> list[Row]:
         ),
         Row(
             "tray 3 by 3 from a corner",
-            "levels [read] A089473, diameter [read] A087725; 181,440 = 9!/2, 31 with 2 states [recomputed]",
+            "levels OEIS A089473 [read], diameter OEIS A087725 [read]; 181,440 = 9!/2, 31 with 2 states [recomputed]",
             partial(puzzles.sliding, 3, 3, (0, 0)),
             states=181_440,
             farthest=31,
@@ -247,7 +253,7 @@ def _trays_and_lamps() -> list[Row]:
         ),
         Row(
             "tray 3 by 3 from the centre",
-            "30 with 148 states [read] A089473, A087725 (the 148 is asked in `test_larger.py`)",
+            "30 with 148 states OEIS A089473, A087725 [read] (the 148 is asked in `test_larger.py`)",
             partial(puzzles.sliding, 3, 3, (1, 1)),
             states=181_440,
             farthest=30,
@@ -258,23 +264,20 @@ def _trays_and_lamps() -> list[Row]:
     return rows
 
 
-def _cars() -> list[Row]:
-    starts = (
-        ("GBBoLoGHIoLMGHIAAMCCCKoMooJKDDEEJFFo", 51, 4780),
-        ("IBBxooIooLDDJAALooJoKEEMFFKooMGGHHHM", 60, 2332),
-    )
+def _pieces() -> list[Row]:
+    starts = ((THIRTEEN_PIECES, frozenset[tuple[int, int]](), 51, 4780), (TWELVE_PIECES, WALL, 60, 2332))
     return [
         Row(
-            f"cars, {slides} slides",
-            "a line of the published data base of all starts, slides of any length [read in two public repositories]",
-            partial(sliding_cars, board),
+            f"sliding pieces, {slides} slides",
+            "the fewest slides, of any length, from a list of such starts [memory]; both numbers [recomputed]",
+            partial(sliding_pieces, pieces, walls),
             states=states,
             goal="goal",
             shortest=slides,
             deep=True,
             large=True,
         )
-        for board, slides, states in starts
+        for pieces, walls, slides, states in starts
     ]
 
 
@@ -283,7 +286,7 @@ PUZZLES: tuple[Row, ...] = (
     *_couples(),
     *_liquids(),
     *_hanoi(),
-    *_trays_and_lamps(),
-    *_cars(),
+    *_trays_and_parities(),
+    *_pieces(),
 )
 """Every puzzle of the table."""

@@ -184,16 +184,16 @@ def sliding(rows: int, cols: int, blank: tuple[int, int]) -> Machine:
     return Machine(variables, (), tuple(rules), (can("goal", goal),))
 
 
-def lights_out(n: int) -> Machine:
-    """n by n lamps, all off; pressing one toggles it and its edge-neighbours; the goal is all lamps lit."""
-    lamps = {cell: switch(f"lamp{cell[0]}{cell[1]}") for cell in product(range(n), repeat=2)}
+def parity_grid(n: int) -> Machine:
+    """n by n cells, all even; touching one changes the parity of it and its edge-neighbours; the goal is all odd."""
+    cells = {cell: switch(f"odd{cell[0]}{cell[1]}") for cell in product(range(n), repeat=2)}
     rules: list[Rule] = []
-    for row, col in lamps:
+    for row, col in cells:
         near = ((row, col), (row - 1, col), (row, col - 1), (row, col + 1), (row + 1, col))
-        toggled = [lamps[cell] for cell in near if cell in lamps]
-        rules += by_case(f"press {row}{col}", toggled, lambda *lit: tuple(not lamp for lamp in lit))
-    lit = conj(*(Is(lamp.name, True) for lamp in lamps.values()))
-    return Machine(tuple(lamps.values()), (), tuple(rules), (can("goal", lit),))
+        changed = [cells[cell] for cell in near if cell in cells]
+        rules += by_case(f"touch {row}{col}", changed, lambda *odd: tuple(not one for one in odd))
+    all_odd = conj(*(Is(cell.name, True) for cell in cells.values()))
+    return Machine(tuple(cells.values()), (), tuple(rules), (can("goal", all_odd),))
 
 
 def peg_solitaire() -> Machine:

@@ -4,9 +4,9 @@ Elsewhere in this folder, because it is more than one machine and its numbers:
 
 | example | where |
 |---|---|
-| 5x5 lamps, 6x6 exclusion grid, four pegs with 11 and 12 discs, peg solitaire, the cube | `test_arrays.py` |
+| 5x5 parity grid, 6x6 exclusion grid, four pegs with 11 and 12 discs, peg solitaire, the cube | `test_arrays.py` |
 | peg solitaire and the 3 by 3 tray by the reference evaluator, how many states lie farthest | `test_larger.py` |
-| nullity of the lamps, Hoare's bound, second programs for the puzzles | `test_recounted.py` |
+| nullity of the parity grids, Hoare's bound, second programs for the puzzles | `test_recounted.py` |
 | the oven: which states satisfy what, endless runs; the cut sets of the pressure tank | `test_stories.py` |
 | how likely the pressure tank bursts | `test_tank.py` |
 | orders as the program counts them, without a machine | `test_orders.py` |
@@ -17,7 +17,7 @@ Left out, and why:
 | example | why it is not here |
 |---|---|
 | 4x4 sliding tray, 16!/2 states and 80 slides | beyond any explicit engine; its first levels are in `test_arrays.py` |
-| cars that need 93 moves, nine that need 83 | where they begin was not seen; two other published starts are here |
+| sliding pieces whose hardest start needs 93 moves | where they begin was not seen; two other starts are here |
 | railway crossing, traffic light | the sources state no number |
 | another tank (Barlow and Chatterjee, 1973) | its cut sets were not seen |
 """
@@ -35,7 +35,7 @@ def _families() -> list[Row]:
     rows = [
         Row(
             "wolf, goat, cabbage",
-            "10 states, 7 crossings, 2 ways [read] mathhelpforum.com/discrete-math/15443; [recomputed]",
+            "7 crossings: Alcuin, Propositiones ad acuendos juvenes, 18 [memory]; 10 states, 2 ways [recomputed]",
             puzzles.wolf_goat_cabbage,
             states=10,
             steps=20,
@@ -48,7 +48,7 @@ def _families() -> list[Row]:
         rows.append(
             Row(
                 f"rings {n}",
-                "[read] A000975 (comments); one path of 2^n states, farthest 2^n-1; [recomputed]",
+                "OEIS A000975 [read] (comments); one path of 2^n states, farthest 2^n-1; [recomputed]",
                 partial(families.rings, n),
                 states=2**n,
                 steps=2 * (2**n - 1),
@@ -95,7 +95,7 @@ def _families() -> list[Row]:
         rows.append(
             Row(
                 f"ring of zones {n}",
-                "[read] A000032: independent vertex sets of the cycle graph; [recomputed]",
+                "OEIS A000032 [read]: independent vertex sets of the cycle graph; [recomputed]",
                 partial(families.ring_exclusion, n),
                 states=states,
                 goal="conflict",
@@ -115,7 +115,7 @@ def _families() -> list[Row]:
         rows.append(
             Row(
                 f"square of zones {n}",
-                "[read] A006506; [recomputed]",
+                "OEIS A006506 [read]; [recomputed]",
                 partial(families.grid_exclusion, n, n),
                 states=states,
                 goal="conflict",
@@ -235,29 +235,33 @@ def _protocols() -> list[Row]:
 
 
 def _stories() -> list[Row]:
-    oven = "Clarke, Grumberg, Peled, Model Checking, MIT Press 1999, pp. 38-49 [read in three independent encodings]"
-    door = "closing-cargo-door page of the public lessons-learned library, faa.gov/lessonslearned [read]"
-    flag = "Leveson and Turner, IEEE Computer 26(7), July 1993; the one-byte flag [read] slideplayer 13807799"
-    hands = "no stroke unless both hands: interpretation of 14 Jan 1977, osha.gov [read]; re-release [memory]"
-    vent, rearm = "vent closed only over engaged pins", "both released before the next stroke"
+    oven = "Clarke, Grumberg, Peled, Model Checking, MIT Press 1999, pp. 38-49 [read second hand]"
+    door = "no locked position over unlatched latches: 14 CFR 25.783(d)(5) [memory]"
+    flag = "a flag of one byte: Leveson and Turner, IEEE Computer 26(7), July 1993, pp. 18-41 [memory]"
+    hands = "no stroke unless both hands: interpretation of 29 CFR 1910.217, 14 Jan 1977 [read]; re-release [memory]"
+    home, rearm = "handle home only over a lock that is in", "both released before the next stroke"
     return [
         Row("oven can heat", f"{oven}; depth 3 [recomputed]", stories.microwave, goal="it can heat", shortest=3),
         Row("oven heat only while closed", oven, stories.microwave, states=7, steps=12, goal="heat only while closed"),
         Row("oven no heat in error", oven, stories.microwave, profile=(1, 2, 2, 1, 1), goal="heat in error"),
-        # the page tells the failure, not the number of steps: press, door closes, handle forced in
+        # hold the command, the door shuts, the handle is forced home
         Row(
-            "cargo door, open loop", f"{door}; 3 [own count]", partial(stories.cargo_door, False), goal=vent, shortest=3
+            "door with a handle, not interlocked",
+            f"{door}; 3 [own count]",
+            partial(stories.door_with_handle, False),
+            goal=home,
+            shortest=3,
         ),
-        Row("cargo door, closed loop", door, partial(stories.cargo_door, True), goal=vent),
+        Row("door with a handle, interlocked", door, partial(stories.door_with_handle, True), goal=home),
         Row(
             "counter as a flag",
-            f"{flag}; 256 passes and the beam [own count]",
+            f"{flag}; 256 passes and the run [own count]",
             stories.counter_flag,
-            goal="beam out of place",
+            goal="runs with the guard away",
             shortest=257,
             deep=True,
         ),
-        Row("flag set, not counted", flag, partial(stories.counter_flag, 256, False), goal="beam out of place"),
+        Row("flag set, not counted", flag, partial(stories.counter_flag, 256, False), goal="runs with the guard away"),
         Row("two hands", hands, partial(stories.two_hand_control, True), goal="stroke with a hand free"),
         Row("two hands, re-release", hands, partial(stories.two_hand_control, True), goal=rearm),
         Row(

@@ -1,4 +1,4 @@
-"""Interlock stories: an oven, a pressure tank, a cargo door, a counter used as a flag, hold-to-run with two hands."""
+"""Interlock stories: an oven, a pressure tank, a door with a handle, a counter used as a flag, two hands."""
 
 from __future__ import annotations
 
@@ -100,69 +100,63 @@ def pressure_tank(faults: Iterable[str]) -> Machine:
     return Machine(variables, signals, tuple(rules), (never("rupture", top),))
 
 
-def cargo_door(closed_loop: bool) -> Machine:
-    """The published closing sequence of a cargo door, hold-to-close switch to handle and vent door.
+def door_with_handle(interlocked: bool) -> Machine:
+    """A door that power shuts and latches while a hand holds the command, and a handle that locks the latches.
 
-    Closed loop: the handle goes in only over engaged lock pins.  Open loop: the handle and the vent door it works go
-    in although the pins have met an unlatched latch.
+    The handle is all that people see of the lock.  Interlocked: it goes home only where the lock goes in over latched
+    latches.  Not interlocked: it can be forced home over a shut door whatever the latches do.
     """
     latched = Is("latches", "latched")
     rules = [
-        step("press close", Is("command", False), {"command": True}),
-        step("release close", Is("command", True), {"command": False}),
-        step("door closes", conj(Is("command", True), Is("door", "open")), {"door": "closed"}, Actor.PLANT),
+        step("hold the command", Is("command", False), {"command": True}),
+        step("let go", Is("command", True), {"command": False}),
+        step("door shuts", conj(Is("command", True), Is("door", "open")), {"door": "shut"}, Actor.PLANT),
         step(
-            "latches close",
-            conj(Is("command", True), Is("door", "closed"), Is("latches", "unlatched")),
+            "latches engage",
+            conj(Is("command", True), Is("door", "shut"), Is("latches", "unlatched")),
             {"latches": "latched"},
             Actor.PLANT,
         ),
-        step("handle in over latched latches", conj(Is("handle", "out"), latched), _handle("in", True)),
-        step("handle out", Is("handle", "in"), _handle("out", False)),
-        step("latches open", conj(latched, Is("handle", "out")), {"latches": "unlatched"}, Actor.PLANT),
+        step("handle home over latched latches", conj(Is("handle", "out"), latched), {"handle": "home", "lock": True}),
+        step("handle out", Is("handle", "home"), {"handle": "out", "lock": False}),
+        step("latches come off", conj(latched, Is("handle", "out")), {"latches": "unlatched"}, Actor.PLANT),
         step(
             "door opens",
-            conj(Is("door", "closed"), Is("latches", "unlatched"), Is("handle", "out")),
+            conj(Is("door", "shut"), Is("latches", "unlatched"), Is("handle", "out")),
             {"door": "open"},
             Actor.PLANT,
         ),
     ]
-    if not closed_loop:
-        forced = conj(Is("handle", "out"), Is("door", "closed"), neg(latched))
-        rules.append(step("handle forced in", forced, _handle("in", False)))
+    if not interlocked:
+        forced = conj(Is("handle", "out"), Is("door", "shut"), neg(latched))
+        rules.append(step("handle forced home", forced, {"handle": "home"}))
     variables = (
         switch("command"),
-        Variable("door", ("open", "closed"), ("open",)),
+        Variable("door", ("open", "shut"), ("open",)),
         Variable("latches", ("unlatched", "latched"), ("unlatched",)),
-        Variable("handle", ("out", "in"), ("out",)),
-        Variable("vent", ("open", "closed"), ("open",)),
-        switch("pins engaged"),
+        Variable("handle", ("out", "home"), ("out",)),
+        switch("lock"),
     )
-    ready_to_lock = Signal("ready to lock", conj(Is("door", "closed"), latched, Is("handle", "out")))
-    closed_up = conj(Is("door", "closed"), latched, Is("pins engaged", True), Is("vent", "closed"))
+    ready_to_lock = Signal("ready to lock", conj(Is("door", "shut"), latched, Is("handle", "out")))
     requirements = (
-        always("vent closed only over engaged pins", Is("vent", "closed"), Is("pins engaged", True)),
-        always("locked only if latched", Is("pins engaged", True), latched),
-        can("it can be closed up", closed_up),
-        can("the ready light can show", Ref("ready to lock")),
+        always("handle home only over a lock that is in", Is("handle", "home"), Is("lock", True)),
+        always("locked only if latched", Is("lock", True), latched),
+        can("it can be shut, latched and locked", conj(Is("door", "shut"), latched, Is("lock", True))),
+        can("it can be ready to lock", Ref("ready to lock")),
     )
     return Machine(variables, (ready_to_lock,), tuple(rules), requirements)
 
 
-def _handle(position: str, pins: bool) -> dict[str, Value]:
-    return {"handle": position, "vent": "closed" if position == "in" else "open", "pins engaged": pins}
-
-
 def counter_flag(passes: int = 256, incremented: bool = True) -> Machine:
-    """A set-up check that is skipped whenever a counter, incremented each pass, reads zero.
+    """A check of a guard's position that is skipped whenever a counter, incremented each pass, reads zero.
 
     `passes` is the number of values that the counter has.  Not incremented: each pass sets it to 1, the remedy.
-    The hazard is a beam on while the turntable is not in the treatment position.
+    The hazard is a machine that runs while its guard is not in place.
     """
     counter = Variable("counter", tuple(range(passes)), (0,))
-    in_place, unchecked = Is("turntable", "treatment"), Is("counter", 0)
-    # with the beam on neither the turntable nor the set-up may be touched
-    quiet = neg(Is("phase", "beam"))
+    in_place, unchecked = Is("guard", "in place"), Is("counter", 0)
+    # while it runs neither the guard nor the set-up may be touched
+    quiet = neg(Is("phase", "running"))
     rules = [
         step(
             f"pass({k})",
@@ -172,18 +166,19 @@ def counter_flag(passes: int = 256, incremented: bool = True) -> Machine:
         for k in range(passes)
     ]
     rules += [
-        step("turn to treatment", conj(Is("turntable", "field light"), quiet), {"turntable": "treatment"}),
-        step("turn to field light", conj(in_place, quiet), {"turntable": "field light"}),
-        step("beam on", conj(Is("phase", "set up"), disj(unchecked, in_place)), {"phase": "beam"}),
-        step("beam off", Is("phase", "beam"), {"phase": "idle"}),
+        step("guard into place", conj(Is("guard", "away"), quiet), {"guard": "in place"}),
+        step("guard away", conj(in_place, quiet), {"guard": "away"}),
+        step("run", conj(Is("phase", "set up"), disj(unchecked, in_place)), {"phase": "running"}),
+        step("stop", Is("phase", "running"), {"phase": "idle"}),
     ]
     variables = (
         counter,
-        Variable("phase", ("idle", "set up", "beam"), ("idle",)),
-        Variable("turntable", ("field light", "treatment"), ("field light",)),
+        Variable("phase", ("idle", "set up", "running"), ("idle",)),
+        Variable("guard", ("away", "in place"), ("away",)),
     )
-    hazard = conj(Is("phase", "beam"), neg(in_place))
-    return Machine(variables, (), tuple(rules), (never("beam out of place", hazard), can("beam", Is("phase", "beam"))))
+    hazard = conj(Is("phase", "running"), neg(in_place))
+    requirements = (never("runs with the guard away", hazard), can("it runs", Is("phase", "running")))
+    return Machine(variables, (), tuple(rules), requirements)
 
 
 def two_hand_control(concurrent: bool) -> Machine:

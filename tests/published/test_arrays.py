@@ -36,7 +36,7 @@ def test_rows_as_arrays(row: Row) -> None:
 
 
 def test_tray_of_eight() -> None:
-    """The 3 by 3 tray from a corner: levels 1, 2, 4, ... 221, 2 [read] oeis A089473; 181,440 = 9!/2 in all."""
+    """The 3 by 3 tray from a corner: levels 1, 2, 4, ... 221, 2 OEIS A089473 [read]; 181,440 = 9!/2 in all."""
     assert count_states(puzzles.sliding(3, 3, (0, 0))).per_depth == TRAY_LEVELS
 
 
@@ -45,7 +45,7 @@ def test_tray_of_eight() -> None:
     [(10, 49), pytest.param(11, 65, marks=pytest.mark.slow), pytest.param(12, 81, marks=pytest.mark.slow)],
 )
 def test_four_pegs(discs: int, shortest: int) -> None:
-    """Four pegs: 4^n states; 49 moves for ten discs [read] oeis A007664, 65 for eleven and 81 for twelve [memory]."""
+    """Four pegs: 4^n states; 49 moves for ten discs OEIS A007664 [read], 65 for eleven and 81 for twelve [memory]."""
     machine = puzzles.hanoi(4, discs)
     assert count_states(machine).states == 4**discs
     question = question_of(machine, machine.requirements[0])
@@ -59,7 +59,7 @@ def test_four_pegs(discs: int, shortest: int) -> None:
 
 @pytest.mark.slow
 def test_square_of_zones_six() -> None:
-    """6 by 6 zones, neighbours never both on: 5,598,861 states [read] oeis A006506; the farthest has 18 on [own]."""
+    """6 by 6 zones, neighbours never both on: 5,598,861 states OEIS A006506 [read]; the farthest has 18 on [own]."""
     count = count_states(families.grid_exclusion(6, 6))
     assert count.states == 5_598_861
     # from all off, at n steps lie the sets of n zones; most of them by the two colours of a chess board
@@ -67,9 +67,9 @@ def test_square_of_zones_six() -> None:
 
 
 @pytest.mark.slow
-def test_lamps_five() -> None:
-    """5 by 5 lamps: 2^(25 - 2) states, nullity 2 [read] oeis A159257; 25 steps from each; farthest at 15 [memory]."""
-    count = count_states(puzzles.lights_out(5))
+def test_parity_grid_of_five() -> None:
+    """Parity grid 5 by 5: 2^(25 - 2) states, nullity 2 OEIS A159257 [read]; 25 steps each; farthest at 15 [memory]."""
+    count = count_states(puzzles.parity_grid(5))
     assert (count.states, count.steps, count.depth, count.dead) == (2**23, 25 * 2**23, 15, 0)
     assert count.per_depth[:2] == (1, 25)
 
@@ -88,7 +88,7 @@ CUBE_WITH_HALVES = (1, 9, 54, 321, 1847, 9992, 50136, 227536, 870072, 1887748, 6
     ],
 )
 def test_cube(with_halves: bool, turns: int | None) -> None:
-    """Positions of the 2x2x2 cube by fewest turns [read] oeis A079762 (quarter turns, 3,674,160 in all), A079761.
+    """Positions of the 2x2x2 cube by fewest turns OEIS A079762 [read] (quarter turns, 3,674,160 in all), A079761.
 
     A turn is several steps of the machine (`cube.py`); of the states in between there are as many per position and
     turn as steps less one [own count].
@@ -105,7 +105,7 @@ def test_cube(with_halves: bool, turns: int | None) -> None:
 
 @pytest.mark.parametrize("slides", [14, pytest.param(20, marks=pytest.mark.slow)])
 def test_tray_of_fifteen_first_slides(slides: int) -> None:
-    """The first levels of the 4 by 4 tray, gap in a corner [read in a public repository's table] oeis A089484."""
+    """The first levels of the 4 by 4 tray, gap in a corner OEIS A089484 [read second hand]."""
     known = (
         *(1, 2, 4, 10, 24, 54, 107, 212, 446, 946, 1948, 3938, 7808, 15544, 30821, 60842, 119000, 231844, 447342),
         *(859744, 1637383),
@@ -139,7 +139,7 @@ PEGS = (
     "jumps", [9, pytest.param(12, marks=pytest.mark.slow), pytest.param(31, marks=pytest.mark.slow)]
 )
 def test_peg_solitaire(jumps: int) -> None:
-    """Boards after n jumps up to symmetry, free centre, 23,475,688 to the end [read] oeis A112737."""
+    """Boards after n jumps up to symmetry, free centre, 23,475,688 to the end OEIS A112737 [read]."""
     assert sum(PEGS) == 23_475_688
     walk = Levels(puzzles.peg_solitaire(), Limits(depth=jumps), 2 * MOST_BYTES, counting=True)
     assert tuple(up_to_symmetry(walk.keys.decode(level)[0]) for level in walk) == PEGS[: jumps + 1]

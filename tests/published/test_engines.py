@@ -83,7 +83,7 @@ def test_bounded_search_finds_nothing_unreachable(row: Row) -> None:
 def test_bounded_search_misses_what_wraps_later() -> None:
     """Searched to a depth below the wrap of the counter the hazard stays unseen: a bounded search is no proof.
 
-    The one-byte flag: [read] slideplayer 13807799, after Leveson and Turner, IEEE Computer 26(7), July 1993.
+    The flag of one byte: Leveson and Turner, IEEE Computer 26(7), July 1993, pp. 18-41 [memory].
     """
     machine = stories.counter_flag()
     question = question_of(machine, machine.requirements[0])

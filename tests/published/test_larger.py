@@ -27,25 +27,25 @@ def _up_to_symmetry(state: State) -> frozenset[tuple[int, int]]:
 
 
 def test_peg_solitaire_first_jumps() -> None:
-    """Positions after n jumps, up to symmetry, free centre: 1, 1, 2, 8, 39, 171, 719, 2757 [read] A112737."""
+    """Positions after n jumps, up to symmetry, free centre: 1, 1, 2, 8, 39, 171, 719, 2757 OEIS A112737 [read]."""
     found = levels(puzzles.peg_solitaire(), 7)
     assert [len({_up_to_symmetry(state) for state in level}) for level in found] == [1, 1, 2, 8, 39, 171, 719, 2757]
 
 
 @pytest.mark.slow
 def test_peg_solitaire_eighth_jump() -> None:
-    """After eight jumps there are 9751 positions up to symmetry [read] oeis A112737."""
+    """After eight jumps there are 9751 positions up to symmetry OEIS A112737 [read]."""
     assert len({_up_to_symmetry(state) for state in levels(puzzles.peg_solitaire(), 8)[8]}) == 9751
 
 
 def test_tray_of_eight_from_the_centre() -> None:
-    """From a gap in the centre 148 arrangements lie farthest, at 30 slides [read] oeis A089473, A087725."""
+    """From a gap in the centre 148 arrangements lie farthest, at 30 slides OEIS A089473, A087725 [read]."""
     count = count_states(puzzles.sliding(3, 3, (1, 1)))
     assert (count.depth, count.per_depth[-1]) == (30, 148)
 
 
 def test_tray_of_six_has_one_farthest() -> None:
-    """In the 2 by 3 tray one arrangement lies farthest, at 21 slides [read] comment in oeis A087725."""
+    """In the 2 by 3 tray one arrangement lies farthest, at 21 slides comment in OEIS A087725 [read]."""
     count = count_states(puzzles.sliding(2, 3, (0, 0)))
     assert (count.depth, count.per_depth[-1]) == (21, 1)
 

@@ -14,7 +14,7 @@ import pytest
 
 from interlock.kernel.machine import Machine
 
-from . import families, puzzles
+from . import families, puzzles, sliding
 from .graphs import explore
 
 
@@ -159,7 +159,7 @@ def test_hanoi_against_recursions() -> None:
         assert _goal(puzzles.hanoi(3, discs, "clockwise", 1)) == one
         assert _goal(puzzles.hanoi(3, discs, "clockwise", 2)) == two
         one, two = 2 * two + 1, one + 2 * two + 2
-    assert [four(n) for n in range(1, 11)] == [1, 3, 5, 9, 13, 17, 25, 33, 41, 49]  # [read] oeis A007664
+    assert [four(n) for n in range(1, 11)] == [1, 3, 5, 9, 13, 17, 25, 33, 41, 49]  # OEIS A007664 [read]
 
 
 def test_trays_against_permutation_parity() -> None:
@@ -180,12 +180,12 @@ def test_trays_against_permutation_parity() -> None:
         assert {tuple(state) for state in explore(puzzles.sliding(rows, cols, (0, 0))).depth} == expected
 
 
-def _presses(n: int) -> list[int]:
-    def lamp(row: int, col: int) -> int:
+def _touches(n: int) -> list[int]:
+    def cell(row: int, col: int) -> int:
         return 1 << (row * n + col) if 0 <= row < n and 0 <= col < n else 0
 
     return [
-        lamp(row, col) | lamp(row - 1, col) | lamp(row + 1, col) | lamp(row, col - 1) | lamp(row, col + 1)
+        cell(row, col) | cell(row - 1, col) | cell(row + 1, col) | cell(row, col - 1) | cell(row, col + 1)
         for row, col in product(range(n), repeat=2)
     ]
 
@@ -200,21 +200,68 @@ def _rank(vectors: list[int]) -> int:
     return len(basis)
 
 
-def test_lamps_against_linear_algebra() -> None:
-    """Reach is 2 to the rank over the field of two; the farthest state is the worst lightest set of presses."""
-    # nullity for n = 1..11: [read] oeis A159257; rank 23 for 5 by 5 [recomputed]
-    assert [n * n - _rank(_presses(n)) for n in range(1, 12)] == [0, 0, 0, 4, 2, 0, 0, 0, 8, 0, 6]
+def test_parities_against_linear_algebra() -> None:
+    """Reach is 2 to the rank over the field of two; the farthest state is the worst lightest set of touches."""
+    # nullity for n = 1..11: OEIS A159257 [read]; rank 23 for 5 by 5 [recomputed]
+    assert [n * n - _rank(_touches(n)) for n in range(1, 12)] == [0, 0, 0, 4, 2, 0, 0, 0, 8, 0, 6]
     for n in (2, 3):
-        presses = _presses(n)
+        touches = _touches(n)
         lightest: dict[int, int] = {}
         for chosen in product((0, 1), repeat=n * n):
-            lit = 0
-            for press, used in zip(presses, chosen, strict=True):
-                lit ^= press * used
-            lightest[lit] = min(sum(chosen), lightest.get(lit, n * n))
-        reach = explore(puzzles.lights_out(n))
-        assert reach.states == len(lightest) == 2 ** _rank(presses)
+            odd = 0
+            for touch, used in zip(touches, chosen, strict=True):
+                odd ^= touch * used
+            lightest[odd] = min(sum(chosen), lightest.get(odd, n * n))
+        reach = explore(puzzles.parity_grid(n))
+        assert reach.states == len(lightest) == 2 ** _rank(touches)
         assert max(reach.depth.values()) == max(lightest.values())
+
+
+@pytest.mark.parametrize(
+    ("pieces", "walls", "numbers"),
+    [(sliding.THIRTEEN_PIECES, frozenset(), (4780, 51)), (sliding.TWELVE_PIECES, sliding.WALL, (2332, 60))],
+)
+def test_sliding_pieces_against_boards_of_letters(
+    pieces: tuple[sliding.Piece, ...], walls: frozenset[tuple[int, int]], numbers: tuple[int, int]
+) -> None:
+    """Boards as texts, pieces moved a cell at a time for as long as one moves on: so many boards, so many slides."""
+    side = sliding.SIDE
+    start = ["."] * side * side
+    for row, column in walls:
+        start[row * side + column] = "#"
+    for number, piece in enumerate(pieces):
+        for row, column in piece.cells(piece.begins):
+            start[row * side + column] = chr(ord("a") + number)
+    step = {chr(ord("a") + number): 1 if piece.direction == "across" else side for number, piece in enumerate(pieces)}
+
+    def slides(board: str) -> set[str]:
+        found = set()
+        for letter, by in step.items():
+            for way in (by, -by):
+                moved = board
+                while True:
+                    own = [at for at, other in enumerate(moved) if other == letter]
+                    end = (max(own) if way > 0 else min(own)) + way
+                    same_row = by == side or end // side == own[0] // side
+                    if not (0 <= end < side * side and same_row and moved[end] == "."):
+                        break
+                    gone = min(own) if way > 0 else max(own)
+                    letters = list(moved)
+                    letters[end], letters[gone] = letter, "."
+                    moved = "".join(letters)
+                    found.add(moved)
+        return found
+
+    seen = {"".join(start)}
+    front, depth, solved = set(seen), 0, None
+    exit_row = pieces[0].row * side + side - 1
+    while front:
+        if solved is None and any(board[exit_row] == "a" for board in front):
+            solved = depth
+        front = {after for board in front for after in slides(board)} - seen
+        seen |= front
+        depth += 1
+    assert (len(seen), solved) == numbers
 
 
 def test_rings_against_the_reflected_code() -> None:

@@ -1,4 +1,4 @@
-"""The oven, the pressure tank, the cargo door and the counter: what the table of rows cannot say."""
+"""The oven, the pressure tank, the door with a handle and the counter: what the table of rows cannot say."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from interlock.kernel.machine import Requirement, question_of
 from . import stories
 from .graphs import explore
 
-OVEN_SOURCE = "Clarke, Grumberg, Peled, Model Checking, MIT Press 1999, pp. 38-49 [read in three independent encodings]"
+OVEN_SOURCE = "Clarke, Grumberg, Peled, Model Checking, MIT Press 1999, pp. 38-49 [read second hand]"
 NUMBER: dict[State, int] = {labels: number for number, labels in stories.OVEN_STATES.items()}
 
 
@@ -119,19 +119,19 @@ def test_timer_matters_only_after_the_switch_failed() -> None:
     assert not reach.satisfying(Is("level", "burst"))
 
 
-def test_open_loop_door_shows_a_closed_vent_over_free_pins() -> None:
-    """In the open-loop design handle and vent can look shut though nothing is latched."""
-    looks_shut = conj(Is("handle", "in"), Is("vent", "closed"), Is("door", "closed"))
-    unlatched = conj(looks_shut, Is("latches", "unlatched"))
-    assert explore(stories.cargo_door(False)).satisfying(unlatched)
-    assert explore(stories.cargo_door(True)).satisfying(looks_shut)
-    assert not explore(stories.cargo_door(True)).satisfying(unlatched)
+def test_a_handle_without_interlock_goes_home_over_latches_that_are_off() -> None:
+    """Without the interlock the door can look shut and locked though nothing is latched."""
+    looks_locked = conj(Is("handle", "home"), Is("door", "shut"))
+    unlatched = conj(looks_locked, Is("latches", "unlatched"))
+    assert explore(stories.door_with_handle(False)).satisfying(unlatched)
+    assert explore(stories.door_with_handle(True)).satisfying(looks_locked)
+    assert not explore(stories.door_with_handle(True)).satisfying(unlatched)
 
 
-def test_both_doors_can_be_closed_up() -> None:
-    """The closed-loop door is not safe by being unable to close: both designs reach closed, latched, locked."""
-    for closed_loop in (True, False):
-        machine = stories.cargo_door(closed_loop)
+def test_both_doors_can_be_locked() -> None:
+    """The interlocked door is not safe by being unable to shut: both reach shut, latched, locked."""
+    for interlocked in (True, False):
+        machine = stories.door_with_handle(interlocked)
         for requirement in machine.requirements[2:]:
             assert explore(machine).shortest(question_of(machine, requirement).target) is not None, requirement.id
 
@@ -141,10 +141,10 @@ def _requirement(requirements: tuple[Requirement, ...], name: str) -> Requiremen
 
 
 def test_counter_flag_is_harmless_until_it_wraps() -> None:
-    """Each of the first 255 passes is checked; only the wrap of the counter lets the beam on out of place."""
+    """Each of the first 255 passes is checked; only the wrap of the counter lets it run with the guard away."""
     machine = stories.counter_flag()
     reach = explore(machine)
-    bad: list[State] = reach.satisfying(_requirement(machine.requirements, "beam out of place").condition)
+    bad: list[State] = reach.satisfying(_requirement(machine.requirements, "runs with the guard away").condition)
     assert {state[0] for state in bad} == {0}
     shorter = stories.counter_flag(16)
     assert explore(shorter).shortest(shorter.requirements[0].condition) == 17

@@ -1,8 +1,8 @@
 """How likely the pressure tank of the Fault Tree Handbook bursts; which failures are enough: `test_stories.py`.
 
-NUREG-0492, chapters VIII and XI [memory; title and year read docslib 7958334]: T tank, K2 relay, S pressure switch, S1
-start switch, K1 relay, R timer relay; the tank bursts on T + K2 + S.S1 + S.K1 + S.R.  The probabilities are [memory],
-what is made of them [recomputed].  The handbook prints about 3.4e-5 [memory].
+Vesely, Goldberg, Roberts, Haasl, Fault Tree Handbook, NUREG-0492, 1981, chapters VIII, XI [memory]: T tank, K2 relay,
+S pressure switch, S1 start switch, K1 relay, R timer relay; the tank bursts on T + K2 + S.S1 + S.K1 + S.R.  The
+probabilities are [memory], what is made of them [recomputed].  The handbook prints about 3.4e-5 [memory].
 """
 
 from __future__ import annotations
