@@ -1,4 +1,4 @@
-"""The rooms keep apart: import rules are declared, bite, and hold; names, dependencies and texts are as agreed."""
+"""The rooms keep apart: import rules are declared, bite, and hold; names and dependencies are as agreed."""
 
 from __future__ import annotations
 
@@ -45,8 +45,6 @@ TOOLS = {"import-linter": "lint-imports", "mypy": "mypy", "pytest-xdist": "pytes
 
 AWAITED = frozenset({"jinja2"})
 """Dependencies for something that is not written yet."""
-
-SKIPPED = frozenset({"__pycache__", "build", "dist"})
 
 
 def modules() -> Iterator[tuple[str, Path]]:
@@ -270,82 +268,6 @@ def test_every_test_says_what_it_tests() -> None:
         if isinstance(node, ast.FunctionDef) and node.name.startswith("test_") and not ast.get_docstring(node)
     ]
     assert silent == []
-
-
-def committed() -> list[Path]:
-    """The files of the project: those that git knows, or all where there is no git."""
-    if (ROOT / ".git").exists() and shutil.which("git"):
-        done = subprocess.run(
-            ["git", "-c", f"safe.directory={ROOT}", "ls-files", "-z"],
-            cwd=ROOT,
-            capture_output=True,
-            text=True,
-            check=True,
-        )
-        return [path for name in done.stdout.split("\0") if name and (path := ROOT / name).is_file()]
-    found = []
-    for path in sorted(ROOT.rglob("*")):
-        parts = path.relative_to(ROOT).parts
-        hidden = any(part.startswith(".") and part not in (".ci", ".gitignore") for part in parts)
-        if path.is_file() and not hidden and not SKIPPED & set(parts) and not any("egg-info" in p for p in parts):
-            found.append(path)
-    return found
-
-
-def joined(*parts: str) -> str:
-    """The parts as one text, so that this file does not hold it."""
-    return "".join(parts)
-
-
-UNWANTED = {
-    "a host of a package registry": re.compile(
-        "|".join(
-            re.escape(name)
-            for name in (
-                joined("py", "pi.org"),
-                joined("pythonhosted", ".org"),
-                joined("registry", ".npmjs"),
-                joined("crates", ".io"),
-                joined("proxy.golang", ".org"),
-            )
-        )
-    ),
-    "an option that names a registry": re.compile(
-        joined("--(extra-)?index", "-url|--trusted", "-host|PIP_INDEX", "_URL")
-    ),
-    "a path of one machine": re.compile(joined(r"(?<![\w.~/-])/(work|ho", r"me|root|Use", r"rs|mnt|tm", r"p)/[\w.]")),
-    "a folder of one team": re.compile(joined("sha", "red/(design|house|trade|depend)")),
-    "a document of one team": re.compile(joined("seed", " document"), re.I),
-    "a private key or token": re.compile(joined("BEGIN [A-Z ]*PRIV", "ATE KEY|gh", "p_[A-Za-z0-9]{30}")),
-}
-
-
-@pytest.mark.parametrize("what", UNWANTED)
-def test_no_file_holds(what: str) -> None:
-    """No file of the project names a registry, a path of one machine, or papers that nobody else has."""
-    files = committed()
-    assert len(files) > 150
-    found = []
-    for path in files:
-        text = path.read_bytes().decode("utf-8", errors="replace")
-        found += [f"{path.relative_to(ROOT)}: {match[0]!r}" for match in UNWANTED[what].finditer(text)]
-    assert found == []
-
-
-def test_unwanted_texts_would_be_found() -> None:
-    """The patterns find what they are for, and let harmless texts pass."""
-    bad = {
-        "a host of a package registry": joined("https://py", "pi.org/simple"),
-        "an option that names a registry": joined("pip install --index", "-url x"),
-        "a path of one machine": joined("see /wo", "rk/main/x"),
-        "a folder of one team": joined("sha", "red/design.md"),
-        "a document of one team": joined("the Seed", " document"),
-        "a private key or token": joined("-----BEGIN PRIV", "ATE KEY-----"),
-    }
-    assert bad.keys() == UNWANTED.keys()
-    for what, text in bad.items():
-        assert UNWANTED[what].search(text)
-        assert not UNWANTED[what].search("the shared faces of interlock/hold/x.py, models/x.yaml, ../work/y, and/or")
 
 
 # ---- dependencies ------------------------------------------------------------------------------------------------
