@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 BY_ITSELF = "by_itself"
 
-SENSOR_FAILURES = ("stuck_true", "stuck_false", "inverted")
+SENSOR_FAILURES = ("stuck_true", "stuck_false", "reads_opposite")
 THING_FAILURES = ("stuck",)
 
 CONDITIONS: Mapping[str, str] = {

@@ -120,7 +120,7 @@ def fails_with(changes: str, requirement: str, base: str = "twin-lane") -> Refut
     [
         ("up_CG1.stuck_true", "secured-behind-shut-doors[1R]"),
         ("over_M1R.stuck_false", "nothing-half-way-behind-shut-doors[1R,1R.aft]"),
-        ("door_open.inverted", "sill-drive-only-with-door-open[D1]"),
+        ("door_open.reads_opposite", "sill-drive-only-with-door-open[D1]"),
         ("door_latched.stuck_false", "no-door-drive-against-latch[D1]"),
     ],
 )

@@ -40,8 +40,8 @@ def add_electrics(builder: Builder) -> None:
         read = builder.promise(Fact(fact.subject, "read"), sensor.reads, yes, no)
         true = failure_memory(builder, thing, "stuck_true", f"{sensor.name} sticks at true")
         false = failure_memory(builder, thing, "stuck_false", f"{sensor.name} sticks at false")
-        inverted = failure_memory(builder, thing, "inverted", f"{sensor.name} reads the opposite")
-        honest = read if inverted == FALSE else disj(conj(read, neg(inverted)), conj(neg(read), inverted))
+        opposite = failure_memory(builder, thing, "reads_opposite", f"{sensor.name} reads the opposite")
+        honest = read if opposite == FALSE else disj(conj(read, neg(opposite)), conj(neg(read), opposite))
         reading = conj(disj(honest, true), neg(false))
         _truth(builder, thing, fact, reading, f"{sensor.name} reports true", f"{sensor.name} reports false")
     for relay in hold.relays:
