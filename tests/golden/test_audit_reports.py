@@ -183,7 +183,7 @@ def test_json_says_all_that_text_says(flawed: Audit) -> None:
     """The document is JSON, the same on every call, with an entry per action, slip, requirement and interruption."""
     told = json.loads(document(view_of(flawed).facts))
     assert document(view_of(flawed).facts) == document(view_of(flawed).facts)
-    assert told["schema"] == 1
+    assert told["schema"] == 2
     assert told["exit_code"] == 1
     assert [one["number"] for one in told["actions"]] == list(range(1, 11))
     assert flawed.slips is not None

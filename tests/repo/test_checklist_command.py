@@ -104,7 +104,7 @@ def test_kept_checklists(kept: str, args: tuple[str, ...]) -> None:
 def test_json() -> None:
     """The JSON names its layout, numbers steps through, and gives the order as pairs of numbers."""
     document = json.loads(_run(SINGLE, "--load", "all:HALF", "--format", "json").stdout)
-    assert document["schema"] == 2
+    assert document["schema"] == 3
     parts = document["checklist"]["parts"]
     numbers = [step["number"] for part in parts for step in part["steps"]]
     assert numbers == list(range(1, len(numbers) + 1))

@@ -15,8 +15,9 @@ from interlock.report.views.slips import EFFECT_HEADS
 from interlock.study.checklist.audit import ChecklistAudit
 from interlock.study.checklist.making import Checklist, Leg, NoChecklist, Step
 from interlock.study.procedure.slip_audit import SlipResult
+from interlock.study.procedure.slips import TAXONOMY
 
-SCHEMA = 2
+SCHEMA = 3
 """Counts up when a reader of the old layout would go wrong."""
 
 
@@ -96,7 +97,7 @@ def _step(step: Step, said: StepWords, audited: ChecklistAudit) -> dict[str, Any
 def _slip(one: SlipResult, audited: ChecklistAudit) -> dict[str, Any]:
     return {
         "kind": one.slip.kind.word,
-        "sherpa": one.slip.kind.mode or None,
+        "error_mode": one.slip.kind.mode or None,
         "instead": None if one.slip.instead is None else one.slip.instead.action.text,
         "effect": one.effect.value,
         "breaks": list(one.hazards),
@@ -108,9 +109,14 @@ def _slip(one: SlipResult, audited: ChecklistAudit) -> dict[str, Any]:
 def _slips(said: SlipsWords) -> dict[str, Any]:
     return {
         "followed": said.followed,
+        "taxonomy": TAXONOMY,
         "effects": dict(said.counts),
         "kinds": [
-            {"kind": row.kind, "sherpa": row.mode or None, **dict(zip(EFFECT_HEADS.values(), row.counts, strict=True))}
+            {
+                "kind": row.kind,
+                "error_mode": row.mode or None,
+                **dict(zip(EFFECT_HEADS.values(), row.counts, strict=True)),
+            }
             for row in said.kinds
         ],
         "hazardous": [{"slip": text, "breaks": list(broken)} for text, broken in said.hazards],

@@ -19,7 +19,7 @@ from interlock.report.json.schema_parts import (
 from interlock.report.views.checklist_printed import CAUTION, NOTE, WARNING
 from interlock.report.views.slips import EFFECT_HEADS
 from interlock.study.procedure.slip_audit import Effect
-from interlock.study.procedure.slips import SlipKind
+from interlock.study.procedure.slips import TAXONOMY, SlipKind
 
 KIND: Schema = {"enum": [kind.word for kind in SlipKind]}
 MODE: Schema = {"enum": [None, *sorted({kind.mode for kind in SlipKind if kind.mode})]}
@@ -29,7 +29,7 @@ _GUARD = object_of({"label": {"enum": [WARNING, CAUTION, NOTE]}, "hazard": TEXT,
 _SLIP = object_of(
     {
         "kind": KIND,
-        "sherpa": MODE,
+        "error_mode": MODE,
         "instead": or_null(TEXT),
         "effect": EFFECT,
         "breaks": TEXTS,
@@ -71,8 +71,9 @@ _PART = object_of(
 _SLIPS = object_of(
     {
         "followed": TEXT,
+        "taxonomy": {"const": TAXONOMY},
         "effects": object_of(_EFFECTS),
-        "kinds": list_of(object_of({"kind": KIND, "sherpa": MODE, **_EFFECTS})),
+        "kinds": list_of(object_of({"kind": KIND, "error_mode": MODE, **_EFFECTS})),
         "hazardous": list_of(object_of({"slip": TEXT, "breaks": TEXTS})),
         "fewest": list_of(
             object_of(

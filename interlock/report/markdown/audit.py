@@ -109,7 +109,7 @@ def _slips(view: AuditView) -> Iterator[str]:
     yield f"{in_markdown(told.followed)}. {in_markdown(told.counted)}"
     yield ""
     yield from table(
-        ("slip", "SHERPA", *EFFECT_HEADS.values()),
+        ("slip", "error mode", *EFFECT_HEADS.values()),
         ((row.kind, row.mode, *(str(number) for number in row.counts)) for row in told.kinds),
     )
     yield in_markdown(EFFECTS_EXPLAINED)

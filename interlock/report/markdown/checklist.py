@@ -50,7 +50,7 @@ def _slips(words: Words) -> list[str]:
     slips = words.slips
     if slips is None:
         return [*lines, in_markdown(f"Not examined: {'; '.join(words.open)}.")]
-    heads = ["slip", "SHERPA", *EFFECT_HEADS.values()]
+    heads = ["slip", "error mode", *EFFECT_HEADS.values()]
     lines += [f"{in_markdown(slips.followed)}.", "", "| " + " | ".join(heads) + " |", "|" + "---|" * len(heads)]
     for row in slips.kinds:
         lines.append(

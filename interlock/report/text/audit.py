@@ -122,7 +122,7 @@ def _slips(view: AuditView, verbose: bool) -> Iterator[Line]:
     if told is None or slips is None:
         yield from flow("Not asked for.", 2)
         return
-    yield from flow(f"{told.followed}. The worst that each can lead to (in brackets SHERPA's mode):", 2)
+    yield from flow(f"{told.followed}. The worst that each can lead to (in brackets its error mode):", 2)
     yield BLANK
     yield from slip_table(told.kinds)
     yield from flow(EFFECTS_EXPLAINED, 2, tone=Tone.FAINT)
@@ -145,7 +145,7 @@ def _slips(view: AuditView, verbose: bool) -> Iterator[Line]:
 
 
 def _slip(one: SlipFacts, full: bool) -> Iterator[Line]:
-    mode = f" ({one.sherpa})" if one.sherpa else ""
+    mode = f" ({one.error_mode})" if one.error_mode else ""
     tone = Tone.BAD if one.effect is Effect.HAZARD else Tone.PLAIN
     yield from flow(f"action {one.action}, {one.kind}{mode}: {one.text}", 4, 2, tone)
     if one.breaks:

@@ -9,7 +9,7 @@ from interlock.report.views.slips import EFFECT_HEADS, KindRow
 
 
 def slip_table(rows: Iterable[KindRow]) -> Iterator[Line]:
-    """Kinds of slip against what they lead to; SHERPA's mode in brackets."""
+    """Kinds of slip against what they lead to; the error mode in brackets."""
     yield Line(f"  {'':<28}" + "".join(f"{word:>10}" for word in EFFECT_HEADS.values()), Tone.FAINT)
     for row in rows:
         name = row.kind + (f" ({row.mode})" if row.mode else "")

@@ -33,6 +33,7 @@ from interlock.study.procedure.interruptions import Interruption, Resumption
 from interlock.study.procedure.rescue import Rescue
 from interlock.study.procedure.runs import Run as FoundRun
 from interlock.study.procedure.slip_audit import Effect, SlipAudit, SlipResult
+from interlock.study.procedure.slips import TAXONOMY
 
 HOLDERS_WORST_FIRST = (
     Holder.DISPUTED,
@@ -174,7 +175,7 @@ def _facts(audit: Audit, label: str, code: int) -> AuditFacts:
     procedure = audit.bound.procedure
     failures = audit.failures
     return AuditFacts(
-        1,
+        2,
         PROGRAM,
         code,
         label,
@@ -212,6 +213,7 @@ def _facts(audit: Audit, label: str, code: int) -> AuditFacts:
             )
             for one in audit.interruptions
         ),
+        TAXONOMY,
         None if audit.slips is None else tuple(_slip(one) for one in audit.slips.results),
         None
         if audit.slips is None

@@ -79,7 +79,7 @@ class SlipFacts(Facts, frozen=True):
 
     id: Annotated[str, Meta(description="unique in the procedure")]
     kind: Annotated[KindWord, Meta(description="what sort of slip")]
-    sherpa: Annotated[Mode, Meta(description="the mode of SHERPA; null: it has none")]
+    error_mode: Annotated[Mode, Meta(description="its mode in the taxonomy; null: it has none")]
     action: Annotated[Count, Meta(description="the action, from 1, at which it is made")]
     text: Annotated[str, Meta(description="what goes wrong")]
     effect: Annotated[Effect, Meta(description="the worst that it can lead to")]
@@ -143,7 +143,7 @@ class HeldFacts(Facts, frozen=True):
 class AuditFacts(Facts, frozen=True):
     """Result of auditing a written procedure."""
 
-    schema: Annotated[Literal[1], Meta(description="counts up when a reader of the old layout would go wrong")]
+    schema: Annotated[Literal[2], Meta(description="counts up when a reader of the old layout would go wrong")]
     program: Annotated[Program, Meta(description="what wrote this")]
     exit_code: Annotated[ExitCode, Meta(description="0 nothing found, 1 findings, 3 undecided, 4 disputed")]
     procedure: Annotated[str, Meta(description="the file, as it was named")]
@@ -158,6 +158,7 @@ class AuditFacts(Facts, frozen=True):
     goal_missed: Annotated[Run | None, Meta(description="a run to the end without the goal")]
     broken: Annotated[tuple[Broken, ...], Meta(description="requirements broken without any slip")]
     interruptions: Annotated[tuple[InterruptionFacts, ...], Meta(description="one for every place, in order")]
+    taxonomy: Annotated[str, Meta(description="where the error modes of slips come from")]
     slips: Annotated[tuple[SlipFacts, ...] | None, Meta(description="null: they were not followed")]
     combinations: Annotated[
         tuple[CombinationFacts, ...] | None, Meta(description="smallest sets of slips to each hazard, of one or two")

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from interlock.report.views.wording import count_of
 from interlock.study.procedure.slip_audit import Combination, Effect, SlipAudit, SlipResult
-from interlock.study.procedure.slips import Slip, SlipKind
+from interlock.study.procedure.slips import TAXONOMY, Slip, SlipKind
 
 EFFECT_HEADS = {
     Effect.HAZARD: "hazard",
@@ -23,7 +23,7 @@ PAIRS_OPEN = "Pairs of slips were not followed to an end: what two of them lead 
 EFFECTS_EXPLAINED = (
     "hazard: a requirement can be broken; unnoticed: the work ends without its goal, and no check tells; blocked: the "
     "hold does not let the slip, or a later action, happen; detected: a later check is found not so; harmless: none of "
-    "these, in whatever order the equipment acts."
+    f"these, in whatever order the equipment acts. Error modes: {TAXONOMY}."
 )
 
 

@@ -1,7 +1,7 @@
 """The slips that people can make in a procedure: every one that its actions and its hold allow.
 
-Reference for the modes: SHERPA's error modes A2, A3, A6, A8, A9 and C1, as tabulated in jksaa-29-2-14, table 2; that an
-action is done twice is not among them.
+The error modes are those of a published taxonomy (`TAXONOMY`): A2, A3, A6, A8, A9 and C1; that an action is done twice
+is not among them.
 """
 
 from __future__ import annotations
@@ -15,9 +15,13 @@ from interlock.hold.language.syntax import Path
 from interlock.hold.procedure.actions import OPPOSITES, Action
 from interlock.hold.procedure.binding import Bound, BoundProcedure, Manner, bind_action
 
+TAXONOMY = "Embrey, SHERPA: A systematic human error reduction and prediction approach, 1986"
+"""Where the error modes come from: a paper of the International Topical Meeting on Advances in Human Factors in Nuclear
+Power Systems, Knoxville, April 1986 (venue from memory); the modes were read as later papers tabulate them."""
+
 
 class SlipKind(Enum):
-    """What sort of slip: our word, and the mode of SHERPA."""
+    """What sort of slip: our word, and its error mode in the taxonomy."""
 
     OMITTED = ("omitted", "A8")
     REPEATED = ("repeated", "")
@@ -34,7 +38,7 @@ class SlipKind(Enum):
 
     @property
     def mode(self) -> str:
-        """SHERPA's mode; empty where it has none."""
+        """The error mode; empty where the taxonomy has none."""
         return self.value[1]
 
 
