@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 from time import monotonic
 from typing import TYPE_CHECKING
@@ -105,30 +104,11 @@ def open_procedure(
     """
     from interlock.cli.opening import Rejected, open_texts
     from interlock.cli.reading import fetch, read_source
-    from interlock.hold.loader import load_audited_hold, load_procedure
-    from interlock.hold.procedure.binding import bind_procedure, compile_for, compile_freely
+    from interlock.hold import procedures
 
     texts = open_texts(files, standing)
     if isinstance(texts, Rejected):
         return texts
-    loaded = load_procedure(read_source(name))
-    if loaded.value is None:
-        return Rejected(loaded.diagnostics, loaded.sources)
-    described = load_audited_hold(loaded.value, fetch)
-    if described.value is None:
-        return Rejected(described.diagnostics, {**described.sources, **loaded.sources})
-    hold, sources = described.value, described.sources
-    own = {text.id for text in hold.requirements}
-    given = tuple(text for text in texts.by_id.values() if text.id not in own)
-    lines = {**texts.sources, **sources, **loaded.sources}
-    compilation = compile_for(hold, loaded.value, given)
-    if compilation.compiled is None:
-        # what is wrong with the actions is told beside what is wrong with the start
-        bare = compile_for(hold, replace(loaded.value, start=()), given).compiled
-        more = () if bare is None else bind_procedure(loaded.value, bare).diagnostics
-        return Rejected((*compilation.diagnostics, *more), lines)
-    binding = bind_procedure(loaded.value, compilation.compiled)
-    if binding.bound is None:
-        return Rejected(binding.diagnostics, lines)
-    warnings = Rejected(compilation.diagnostics, lines)
-    return binding.bound, compile_freely(hold, loaded.value, given).compiled, warnings
+    opened = procedures.open_procedure(read_source(name), fetch, texts.by_id.values())
+    told = Rejected(opened.diagnostics, {**texts.sources, **opened.sources})
+    return told if opened.bound is None else (opened.bound, opened.freely, told)

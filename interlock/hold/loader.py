@@ -35,7 +35,7 @@ from interlock.hold.language.references import BUILT_IN_GROUPS, collect_names, r
 from interlock.hold.overlay.changes import Modification
 from interlock.hold.overlay.modification import OverlaidDescription, apply_modification, unchanged
 from interlock.hold.overlay.repetition import expand_repetitions
-from interlock.hold.procedure.model import Procedure
+from interlock.hold.procedure.model import Procedure, read_procedure
 
 LONGEST_CHAIN = 20
 """Modifications of modifications beyond this are refused."""
@@ -59,11 +59,15 @@ class Source:
 
 @dataclass(frozen=True, slots=True)
 class Loaded(Generic[T]):
-    """What was read, or None exactly if there is any fault; the faults by place; the lines of every file read."""
+    """What was read, or None exactly if there is any fault; the faults by place; the lines of every file read.
+
+    `readable` is what could be read in spite of faults, where that is good for finding more of them.
+    """
 
     value: T | None
     diagnostics: tuple[Diagnostic, ...]
     sources: Mapping[str, tuple[str, ...]]
+    readable: T | None = None
 
 
 Fetch = Callable[[str], Source | None]
@@ -107,14 +111,13 @@ def load_procedure(source: Source) -> Loaded[Procedure]:
     """Read a procedure; the hold that it names is not read, and names are looked up only when it is bound to one."""
     files = _Files(lambda name: None)
     root = files.root(source)
-    procedure: Procedure | Failed = FAILED
+    procedure: Procedure | None = None
     if root is not None:
         if _sort_of(root) is Procedure:
-            procedure = read_record(Procedure, root, Reader(files.faults, None))
+            procedure = read_procedure(root, Reader(files.faults, None))
         else:
             _wrong_sort(root, "a procedure", "`procedure:`, `hold:` and `steps:`", files.faults)
-    found = None if files.faults or procedure is FAILED else procedure
-    return Loaded(found, files.faults.sorted(), files.sources)
+    return Loaded(None if files.faults else procedure, files.faults.sorted(), files.sources, procedure)
 
 
 class _Files:

@@ -17,10 +17,11 @@ from interlock.diagnostics.codes import CODES
 from interlock.diagnostics.render import render_diagnostic
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.compile.compiler import compile_hold
-from interlock.hold.loader import Source, load_hold, load_procedure, load_specification
-from interlock.hold.procedure.binding import bind_procedure, compile_for
+from interlock.hold.loader import Source, load_hold, load_specification
+from interlock.hold.procedures import open_procedure
 
 FOLDER = Path(__file__).parent / "malformed"
+MODELS = Path(__file__).parents[2] / "models"
 FILES = sorted(path.name for path in FOLDER.glob("*.yaml"))
 
 EXPECTED = re.compile(r"#\s*expect(?:\s+(?P<file>[\w.-]+\.yaml))?(?:\s+(?P<line>\d+))?:\s*(?P<codes>[a-z0-9, -]+)")
@@ -59,17 +60,9 @@ def diagnose(source: Source) -> tuple[Sequence[Diagnostic], Mapping[str, Sequenc
 
 
 def diagnose_procedure(source: Source) -> tuple[Sequence[Diagnostic], Mapping[str, Sequence[str]]]:
-    """All that is wrong with a procedure, by whichever stage finds it; its hold is a sound demonstration."""
-    loaded = load_procedure(source)
-    if loaded.value is None:
-        return loaded.diagnostics, loaded.sources
-    model = Path(__file__).parents[2] / "models" / loaded.value.hold
-    hold = load_hold(Source(loaded.value.hold, model.read_bytes()), fetch).value
-    assert hold is not None
-    compilation = compile_for(hold, loaded.value)
-    if compilation.compiled is None:
-        return compilation.diagnostics, loaded.sources
-    return bind_procedure(loaded.value, compilation.compiled).diagnostics, loaded.sources
+    """All that is wrong with a procedure, its hold being a sound demonstration."""
+    opened = open_procedure(source, lambda name: Source(name, (MODELS / name).read_bytes()))
+    return (() if opened.bound is not None else opened.diagnostics), opened.sources
 
 
 def expected_in(name: str) -> set[Fault]:

@@ -21,8 +21,8 @@ def read_record(record: type[R], node: Node, reader: Reader) -> R | Failed:
     outer = reader.context
     reader.context = node.context or outer
     try:
-        values = _values(declaration, node, reader)
-        if values is FAILED:
+        values, fits = read_values(declaration, node, reader)
+        if not fits:
             return FAILED
         made = record(**values)
         reader.made.append(Made(made, reader.context))
@@ -31,25 +31,26 @@ def read_record(record: type[R], node: Node, reader: Reader) -> R | Failed:
         reader.context = outer
 
 
-def _values(declaration: Declaration, node: MappingNode, reader: Reader) -> Values | Failed:
+def read_values(declaration: Declaration, node: MappingNode, reader: Reader) -> tuple[Values, bool]:
+    """The values of a record by attribute, FAILED where one cannot be read, and whether they make a record."""
     note_unknown_keys(declaration, node, reader)
     title = node.value("id")
     if isinstance(title, ScalarNode) and title.text:
         span, noun = title.span, f"{declaration.noun.partition(' ')[2]} '{clip(title.text)}'"
     else:
         span, noun = node.span, declaration.noun
-    values: Values = {}
+    values: Values = {"span": span}
     for field in declaration.fields:
         if field.derived is not None and node.entry(field.key) is None:
             values[field.attribute] = field.derived(values)
         else:
             values[field.attribute] = read_field(field, node, span, noun, reader)
-    failed = any(value is FAILED for value in values.values())
+    fits = not any(value is FAILED for value in values.values())
     if declaration.rule is not None:
         for fault in declaration.rule(Written(node, span, noun, values)):
-            failed = True
+            fits = False
             reader.fail(fault.code, fault.span, fault.message, fault.expected)
-    return FAILED if failed else {**values, "span": span}
+    return values, fits
 
 
 def note_unknown_keys(declaration: Declaration, node: MappingNode, reader: Reader) -> None:

@@ -12,6 +12,7 @@ from interlock.hold.language.declarations import (
     Record,
     RecordFault,
     Schema,
+    Values,
     Written,
     field,
     record,
@@ -20,8 +21,8 @@ from interlock.hold.language.field_types import NAME, Expression, States, Text, 
 from interlock.hold.language.model import File
 from interlock.hold.language.nodes import MappingNode, Node, ScalarNode, SequenceNode, describe
 from interlock.hold.language.reader import FAILED, Failed, Reader
-from interlock.hold.language.records import read_record
-from interlock.hold.language.syntax import Syntax
+from interlock.hold.language.records import read_record, read_values
+from interlock.hold.language.syntax import Syntax, Truth
 from interlock.hold.procedure.action_texts import EXAMPLE, read_action
 from interlock.hold.procedure.actions import Action, ActionGroup
 
@@ -59,7 +60,7 @@ class _ActionText(TextType[Action]):
 
 @dataclass(frozen=True)
 class _StepList(FieldType["tuple[Step, ...]"]):
-    """Actions and groups of them."""
+    """Actions and groups of them, without those that cannot be read."""
 
     def read(self, node: Node, key: str, reader: Reader) -> tuple[Step, ...] | Failed:
         if not isinstance(node, SequenceNode):
@@ -67,8 +68,7 @@ class _StepList(FieldType["tuple[Step, ...]"]):
         if not node.items:
             return reader.fail("empty-list", node.span, f"'{key}' is an empty list", "at least one in it")
         found = [_read_step(item, reader) for item in node.items]
-        steps = tuple(step for step in found if step is not FAILED)
-        return steps if len(steps) == len(found) else FAILED
+        return tuple(step for step in found if step is not FAILED)
 
     def schema(self) -> Schema:
         return {"type": "array", "minItems": 1, "items": {"$ref": "#/definitions/step"}}
@@ -200,3 +200,14 @@ class Procedure(File):
     def starts(self) -> _Starts:
         """The states that it starts with in the place of the usual ones, each with where it is written."""
         return () if isinstance(self.start, str) else self.start
+
+
+def read_procedure(root: MappingNode, reader: Reader) -> Procedure | None:
+    """A procedure as far as it can be read, with all faults noted; None where it does not say of which hold it is.
+
+    A step that cannot be read is left out, a goal is taken to be true and a start to be the usual one.
+    """
+    values, _ = read_values(Procedure.declaration, root, reader)
+    usual: Values = {"goal": Truth(True, root.span), "start": (), "steps": Steps((), ())}
+    found: Values = {name: usual.get(name, "") if value is FAILED else value for name, value in values.items()}
+    return None if values["file"] is FAILED else Procedure(**found)
