@@ -9,7 +9,6 @@ from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.compile.compiler import CompiledHold, compile_hold
 from interlock.hold.language.model import RequirementText
 from interlock.hold.loader import Source, load_hold, load_specification
-from interlock.kernel.machine import Machine, Signal
 
 ROOT = Path(__file__).resolve().parents[2]
 SOUND = ("single-lane", "twin-lane", "main-deck")
@@ -108,10 +107,3 @@ def doorway(bays: str, side: str, *, id: str = "D1", moves: str = '"false"', sta
         f"- {{id: {id}, bays: {bays}, side: {side}, moved_by: hand, opens: {moves}, closes: {moves}, latch: none, "
         f"lock: none, path: [], starts: {starts}}}"
     )
-
-
-def with_every_signal(compiled: CompiledHold) -> Machine:
-    """The machine with the signals too that no rule or requirement needs, so that any expression can be evaluated."""
-    machine = compiled.machine
-    signals = tuple(Signal(name, definition) for name, definition in compiled.definitions.items())
-    return Machine(machine.variables, signals, machine.rules, machine.requirements, machine.start)

@@ -32,13 +32,14 @@ from interlock.prove.decide import decide
 from interlock.report.drawing.movegraph import moves_dot
 from interlock.report.drawing.plan import plan_svg
 from interlock.report.html.audit import audit_html
-from interlock.report.json.audit import audit_document
 from interlock.report.json.proof import proof_document
+from interlock.report.json.writing import document
 from interlock.report.markdown.audit import audit_markdown
 from interlock.report.text.audit import audit_lines
 from interlock.report.text.description import description_lines
 from interlock.report.text.proof import Proof, proof_lines
 from interlock.report.text.walk import choice_lines, state_lines, step_lines
+from interlock.report.views.audit import audit_view
 from interlock.study.procedure.audit import audit_procedure
 from interlock.study.verify import verify
 from interlock.study.walk import begin_walk, broken_now, choices_of, last_step, take
@@ -389,9 +390,10 @@ def _judge_procedure(mutant: Mutant, chance: random.Random) -> str:
     audit = audit_procedure(
         binding.bound, None, Limits(seconds=SECONDS_OF_PROOF), slips=chance.random() < 0.5, together=1
     )
-    for text in (audit_html(audit, "mutant"), audit_markdown(audit, "mutant"), audit_document(audit, "mutant", 0)):
+    view = audit_view(audit, "mutant", 0)
+    for text in (audit_html(view), audit_markdown(view), document(view.facts)):
         assert text
-    assert audit_lines(audit, "mutant", True)
+    assert audit_lines(view, True)
     return "audited"
 
 

@@ -8,7 +8,7 @@ from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.compile.lowering import Thing
 from interlock.kernel.evaluator import as_mapping, truths_in
 from interlock.kernel.expressions import Expr
-from tests.agreement.hold_texts import compile_text, doorway, hold_text, with_every_signal
+from tests.agreement.hold_texts import compile_text, doorway, hold_text
 
 SWITCHES = ("PA", "PB", "OWN1", "OWN2", "F1", "F2", "A1", "FB", "SIDE", "IF", "IA", "IS1", "IS2", "IS3")
 
@@ -63,7 +63,7 @@ def _facts(compiled: CompiledHold) -> dict[str, Expr]:
             for state in ("commanded", "held", "inhibited", "permitted", "running"):
                 facts[f"{zone.id} {side} {state}"] = _state_of(zone, side, state)
     facts["D1 drive_running"] = things["D1"].states["drive_running"]
-    return facts | {name: so for name, so in compiled.definitions.items() if name.startswith("drive.")}
+    return facts | {name: so for name, so in compiled.machine.definitions.items() if name.startswith("drive.")}
 
 
 def _told(on: dict[str, bool], lv1: str, lv2: str) -> dict[str, bool]:
@@ -124,7 +124,7 @@ def _told(on: dict[str, bool], lv1: str, lv2: str) -> dict[str, bool]:
 def test_drives_run_as_the_description_reads() -> None:
     """Power, who is in charge, commands, inhibits and sections, zone by zone and bay by bay, in any state at all."""
     compiled = compile_text(TWO_ZONES)
-    machine = with_every_signal(compiled)
+    machine = compiled.machine
     facts = _facts(compiled)
     draw = Random(5)
     seen: dict[str, set[bool]] = {}

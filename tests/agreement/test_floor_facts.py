@@ -16,7 +16,7 @@ from interlock.hold.compile.lowering import Thing
 from interlock.kernel.evaluator import State, as_mapping, evaluate, initial_states, successors, truths_in
 from interlock.kernel.expressions import Value
 from interlock.kernel.machine import Machine
-from tests.agreement.hold_texts import HALF, LONG, WIDE, compile_text, doorway, hold_text, with_every_signal
+from tests.agreement.hold_texts import HALF, LONG, WIDE, compile_text, doorway, hold_text
 
 TEXT = hold_text(
     lanes="[L, R]",
@@ -314,7 +314,7 @@ class Seen:
 @cache
 def hold() -> tuple[CompiledHold, Machine]:
     compiled = compile_text(TEXT)
-    return compiled, with_every_signal(compiled)
+    return compiled, compiled.machine
 
 
 def weight(rule: str) -> float:

@@ -11,11 +11,11 @@ from interlock.kernel.evaluator import State, as_mapping, evaluate, successors
 from interlock.kernel.expressions import FALSE, TRUE, Value
 from interlock.kernel.machine import Machine
 from interlock.prove.search.explicit import state_graph
-from tests.agreement.hold_texts import compile_text, doorway, faults_of, hold_text, with_every_signal
+from tests.agreement.hold_texts import compile_text, doorway, faults_of, hold_text
 
 
 def reached(compiled: CompiledHold) -> Iterator[tuple[Machine, State, dict[str, Value]]]:
-    machine = with_every_signal(compiled)
+    machine = compiled.machine
     for _, data in state_graph(machine).nodes(data=True):
         yield machine, data["state"], as_mapping(machine, data["state"])
 

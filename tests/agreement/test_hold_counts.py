@@ -16,7 +16,6 @@ from tests.agreement.hold_texts import (
     doorway,
     faults_of,
     hold_text,
-    with_every_signal,
 )
 
 
@@ -168,7 +167,7 @@ def test_a_door_that_closes_only_on_locked_sill_latches(number: int) -> None:
     locked, since the latches cannot be reached unless the door is open.
     """
     compiled = sill_locks(number, interlocked=True)
-    machine = with_every_signal(compiled)
+    machine = compiled.machine
     moving = compiled.world.things["D1"].states["moving"]
     reached = [data["state"] for _, data in state_graph(machine).nodes(data=True)]
     at_rest = [state for state in reached if not evaluate(machine, moving, state)]

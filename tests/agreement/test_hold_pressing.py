@@ -8,7 +8,7 @@ from interlock.hold.language.model import Direction
 from interlock.kernel.evaluator import as_mapping, evaluate
 from interlock.kernel.expressions import Value
 from interlock.prove.search.explicit import state_graph
-from tests.agreement.hold_texts import HALF, WIDE, compile_text, doorway, hold_text, with_every_signal
+from tests.agreement.hold_texts import HALF, WIDE, compile_text, doorway, hold_text
 
 AT = {"1L": (1, 0), "1R": (1, 1), "2L": (2, 0), "2R": (2, 1), "D1-1R": (1, 2)}
 """Row and column of every cell of the hold below, read off its description."""
@@ -82,7 +82,7 @@ def struck(values: dict[str, Value], cell: str, direction: str) -> bool:
 def test_a_unit_is_driven_against_another_at_rest_or_half_way_unless_that_goes_the_same_way() -> None:
     """In every state and for every side, the fact is what the geometry says."""
     compiled = compile_text(TEXT)
-    machine = with_every_signal(compiled)
+    machine = compiled.machine
     at_rest = half_way = trains = 0
     for _, data in state_graph(machine).nodes(data=True):
         values = as_mapping(machine, data["state"])
@@ -107,7 +107,7 @@ def test_a_unit_is_driven_against_another_at_rest_or_half_way_unless_that_goes_t
 def test_a_unit_is_driven_against_a_raised_device_and_not_against_a_stop() -> None:
     """Only 1L aft has a device that can be raised; the fixed stop aft of row 2 is told apart."""
     compiled = compile_text(TEXT)
-    machine = with_every_signal(compiled)
+    machine = compiled.machine
     met = 0
     for _, data in state_graph(machine).nodes(data=True):
         values = as_mapping(machine, data["state"])
@@ -141,7 +141,7 @@ zones:
 """,
         )
     )
-    machine = with_every_signal(compiled)
+    machine = compiled.machine
     side = compiled.world.things["1C"].parts["aft"]
     assert not isinstance(side, tuple)
     met = 0
@@ -163,7 +163,7 @@ def test_a_fixed_guide_keeps_a_unit_from_what_is_beyond(rail: bool) -> None:
             "- {id: AS,", "- {id: CR, kind: fixed guide, on: 2L.right, stops: [left, right]}\n  - {id: AS,"
         )
     compiled = compile_text(text)
-    machine = with_every_signal(compiled)
+    machine = compiled.machine
     side = compiled.world.things["2L"].parts["right"]
     assert not isinstance(side, tuple)
     seen = set()
@@ -182,7 +182,7 @@ def test_a_unit_over_the_sill_is_driven_along_the_hold_against_its_neighbour() -
     """Half over the sill a unit cannot go along the hold, but its drive does not know: it strikes what is in a bay."""
     text = TEXT.replace(HALF, f"{HALF}\n  {WIDE}")
     compiled = compile_text(text)
-    machine = with_every_signal(compiled)
+    machine = compiled.machine
     side = compiled.world.things["1R"].parts["aft"]
     assert not isinstance(side, tuple)
     seen = set()

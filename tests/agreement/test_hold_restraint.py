@@ -14,11 +14,11 @@ from interlock.kernel.evaluator import State, as_mapping, evaluate
 from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Machine
 from interlock.prove.search.explicit import state_graph
-from tests.agreement.hold_texts import HALF, WIDE, compile_text, doorway, hold_text, with_every_signal
+from tests.agreement.hold_texts import HALF, WIDE, compile_text, doorway, hold_text
 
 
 def reached(compiled: CompiledHold) -> tuple[Machine, list[State]]:
-    machine = with_every_signal(compiled)
+    machine = compiled.machine
     return machine, [data["state"] for _, data in state_graph(machine).nodes(data=True)]
 
 

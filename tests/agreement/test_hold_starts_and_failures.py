@@ -21,7 +21,6 @@ from tests.agreement.hold_texts import (
     hold_text,
     overlay,
     standing,
-    with_every_signal,
 )
 
 SITUATIONS = """\
@@ -144,7 +143,7 @@ SPRING = (
 def states_of(text: str, device: str) -> set[tuple[str, bool, bool]]:
     """Every (state of the device, covered, failed) that is reached."""
     compiled = compile_text(text)
-    machine = with_every_signal(compiled)
+    machine = compiled.machine
     thing = compiled.world.things[device]
     words = [word for word in ("raised", "held_down", "kept_down") if word in thing.states]
     found: set[tuple[str, bool, bool]] = set()
@@ -192,7 +191,7 @@ def test_a_handle_that_sticks_does_not_go_back() -> None:
         rest="controls:\n  - {id: H1, kind: self-resetting handle}\nfailures:\n  - {of: H1, mode: stuck}\n",
     )
     compiled = compile_text(text)
-    machine = with_every_signal(compiled)
+    machine = compiled.machine
     lock, handle = compiled.world.things["SL"], compiled.world.things["H1"]
     met = set()
     for _, data in state_graph(machine).nodes(data=True):

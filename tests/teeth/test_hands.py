@@ -12,14 +12,14 @@ from interlock.kernel.evaluator import as_mapping, successors
 from interlock.kernel.expressions import Value
 from interlock.kernel.machine import Actor
 from interlock.prove.search.explicit import state_graph
-from tests.agreement.hold_texts import compile_text, doorway, hold_text, with_every_signal
+from tests.agreement.hold_texts import compile_text, doorway, hold_text
 
 Values = dict[str, Value]
 
 
 def steps(compiled: CompiledHold) -> Iterator[tuple[Actor, Values, Values]]:
     """Every step from every reachable state: who takes it, the values before and after."""
-    machine = with_every_signal(compiled)
+    machine = compiled.machine
     for _, data in state_graph(machine).nodes(data=True):
         before = as_mapping(machine, data["state"])
         for rule, after in successors(machine, data["state"]):

@@ -34,8 +34,7 @@ class CompiledHold:
     """A description with its meaning.
 
     `machine` carries one kernel requirement per entry of `instances`, in the same order.  `world` holds the things that
-    names resolve to, `glossary` how kernel names are said, `definitions` what every signal means, those included
-    that no rule or requirement needs.
+    names resolve to, `glossary` how kernel names are said.
     """
 
     hold: Hold
@@ -45,7 +44,6 @@ class CompiledHold:
     floor: Floor
     glossary: Glossary
     situation: str | None
-    definitions: Mapping[str, Expr]
 
     @property
     def origins(self) -> Origins:
@@ -127,8 +125,8 @@ def _assemble(builder: Builder, situation: str | None, drawn: tuple[Instance, ..
     faults = _start_faults(hold, variables, start, mechanism, definitions, builder.values)
     if faults:
         return Compilation(None, faults)
-    used = _needed(definitions, start, rules, requirements)
-    signals = tuple(Signal(name, definitions[name]) for name in definitions if name in used)
+    # all of them: procedures, goals and reports ask about what no rule and no requirement needs
+    signals = tuple(Signal(name, definition) for name, definition in definitions.items())
     machine = Machine(variables, signals, tuple(rules), requirements, start)
     for thing in _all_things(builder.world):
         for verb, names in thing.verbs.items():
@@ -136,7 +134,7 @@ def _assemble(builder: Builder, situation: str | None, drawn: tuple[Instance, ..
     instances = tuple(Instance(r, i.origin, i.text, i.bindings) for r, i in zip(requirements, drawn, strict=True))
     known = origins_of(builder.memories, builder.meanings, origins, requirements)
     glossary = Glossary(known, builder.values, builder.phrases, told)
-    compiled = CompiledHold(hold, machine, instances, builder.world, builder.floor, glossary, situation, definitions)
+    compiled = CompiledHold(hold, machine, instances, builder.world, builder.floor, glossary, situation)
     return Compilation(compiled, tuple(doubts_of(hold, builder.floor)))
 
 
@@ -182,23 +180,6 @@ def _with_rules(instance: Instance, born: Mapping[str, list[str]]) -> Requiremen
         first,
         rules(requirement.since),
     )
-
-
-def _needed(
-    definitions: Mapping[str, Expr], start: Expr, rules: list[Rule], requirements: tuple[Requirement, ...]
-) -> frozenset[str]:
-    used: set[str] = set()
-    stack = list(signals_of(start))
-    for rule in rules:
-        stack.extend(signals_of(rule.guard))
-    for requirement in requirements:
-        stack.extend(signals_of(requirement.situation) | signals_of(requirement.condition))
-    while stack:
-        name = stack.pop()
-        if name not in used:
-            used.add(name)
-            stack.extend(signals_of(definitions[name]))
-    return frozenset(used)
 
 
 def _unreached(hold: Hold, floor: Floor) -> list[Diagnostic]:

@@ -12,7 +12,6 @@ from interlock.hold.language.model import Direction
 from interlock.hold.origin import Aspect, Condition, Failure, Sort, Subject, crossing, running, standing
 from interlock.kernel.evaluator import State, evaluate
 from interlock.kernel.expressions import Expr, Value
-from interlock.kernel.machine import Machine, Signal
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,9 +36,7 @@ class Snapshot:
 
 def take(compiled: CompiledHold, state: State) -> Snapshot:
     """Reads the state; it may hold more variables than the machine, behind those of the machine."""
-    # the machine drops signals that no rule needs, a drawing needs them
-    signals = tuple(Signal(name, definition) for name, definition in compiled.definitions.items())
-    machine = Machine(compiled.machine.variables, signals, ())
+    machine = compiled.machine
     things = compiled.world.things
     hold = compiled.hold
     value: dict[str, Value] = {variable.name: state[at] for at, variable in enumerate(machine.variables)}

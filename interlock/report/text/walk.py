@@ -8,7 +8,6 @@ from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.language.model import Hold
 from interlock.hold.tell import ToldStep
 from interlock.kernel.evaluator import State, evaluate
-from interlock.kernel.machine import Machine, Signal
 from interlock.report.drawing.snapshot import Snapshot, take
 from interlock.report.text.floor import floor_lines
 from interlock.report.text.lines import BLANK, Line, Tone, flow, heading, labelled
@@ -77,12 +76,9 @@ def _devices(hold: Hold, snapshot: Snapshot) -> Iterator[Line]:
 
 def _circuits_on(compiled: CompiledHold, state: State) -> list[str]:
     hold = compiled.hold
-    # the machine drops signals that no rule needs, a reader wants them
-    signals = tuple(Signal(name, definition) for name, definition in compiled.definitions.items())
-    machine = Machine(compiled.machine.variables, signals, ())
     named = [(one.id, one.name) for one in hold.circuits] + [(one.id, one.name) for one in hold.relays]
     truths = [(name, compiled.world.things[id].truth) for id, name in named]
-    return [name for name, truth in truths if truth is not None and evaluate(machine, truth, state)]
+    return [name for name, truth in truths if truth is not None and evaluate(compiled.machine, truth, state)]
 
 
 def choice_lines(choices: Sequence[Choice], text: str = "") -> Iterator[Line]:

@@ -9,7 +9,6 @@ from interlock.hold.origin import NOBODY, Arrive, Crossing, Depart, Go, Means, W
 from interlock.hold.origin import Deed as Done
 from interlock.kernel.evaluator import State, evaluate
 from interlock.kernel.expressions import Expr
-from interlock.kernel.machine import Machine, Signal
 from interlock.report.views.wording import listed, sentence
 from interlock.report.views.writing_rules import PROCEDURAL_WORDS, words_in
 from interlock.study.checklist.operating import Deed
@@ -20,8 +19,7 @@ class InstructionWriter:
 
     def __init__(self, compiled: CompiledHold) -> None:
         self.compiled = compiled
-        signals = tuple(Signal(name, definition) for name, definition in compiled.definitions.items())
-        self._machine = Machine(compiled.machine.variables, signals, ())
+        self._machine = compiled.machine
         self._kinds = {unit.id: unit.name for unit in compiled.hold.units}
         self._texts: dict[str, str] = {}
         for name, said in compiled.glossary.rules.items():

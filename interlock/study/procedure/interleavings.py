@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from interlock.hold.compile.requirements import Instance
 from interlock.kernel.evaluator import State, evaluate, initial_states
 from interlock.kernel.expressions import Expr, conj, neg
-from interlock.kernel.machine import Actor, Machine, Rule, Signal, allowed_by, question_of
+from interlock.kernel.machine import Actor, Machine, Rule, allowed_by, question_of
 from interlock.prove.core.packing import Packing, compile_enabled
 from interlock.prove.engine import Clock
 from interlock.study.procedure.graph import Move, ProcedureGraph
@@ -96,9 +96,7 @@ class InterleavingSearch:
         tested = [Rule(f"test {at}", Actor.CREW, expr, ()) for at, expr in enumerate(self._tests)]
         self.packing = Packing(Machine(graph.machine.variables, graph.machine.signals, tuple(tested)))
         self._true = compile_enabled(self.packing)
-        # the machine drops signals that no rule needs
-        signals = tuple(Signal(name, made) for name, made in graph.bound.compiled.definitions.items())
-        self._whole = Machine(graph.machine.variables, signals, ())
+        self._whole = Machine(graph.machine.variables, graph.machine.signals, ())
         self._writes = {name: self.packing.writes(rule) for name, rule in graph.rules.items()}
         self._plant_writes = [self._writes[rule.name] for rule in self.plant]
         self._facts: dict[int, frozenset[int]] = {}

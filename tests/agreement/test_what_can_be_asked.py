@@ -1,0 +1,56 @@
+"""Whatever a description has a word for can be asked about, also where no rule and no requirement needs it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from interlock import cli
+from interlock.cli.opening import Opened, Texts, open_hold
+from interlock.hold.compile.lowering import Thing
+from interlock.kernel.expressions import signals_of
+
+PROCEDURE = "interlock: 1\nprocedure: Tested\nhold: demo:single-lane\ngoal: {fact}\nsteps:\n  - check {fact}\n"
+
+
+def things_of(opened: Opened) -> Iterator[Thing]:
+    """Every thing and all its parts, each once: a part may have the whole among its own."""
+    waiting, seen = list(opened.compiled.world.things.values()), set()
+    while waiting:
+        thing = waiting.pop()
+        if id(thing) not in seen:
+            seen.add(id(thing))
+            yield thing
+            for part in thing.parts.values():
+                waiting.extend(part if isinstance(part, tuple) else (part,))
+
+
+@pytest.mark.parametrize("name", ["single-lane", "twin-lane"])
+def test_every_state_of_every_thing_is_known_to_the_machine(name: str) -> None:
+    """The machine, compiled without any requirement, defines what each state of each thing means."""
+    opened = open_hold(f"demo:{name}", Texts(), None)
+    assert isinstance(opened, Opened)
+    named = {signal for thing in things_of(opened) for state in thing.states.values() for signal in signals_of(state)}
+    assert len(named) > 50
+    assert named <= set(opened.compiled.machine.definitions)
+
+
+@pytest.mark.parametrize("fact", ["SG is lowered", "SG is raised", "4C is secured", "M2 is raised"])
+@pytest.mark.parametrize("standing", ["--standing", "--no-standing"])
+def test_a_procedure_may_check_any_state(
+    fact: str, standing: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A step or goal about a state that nothing else in the description speaks of is audited like any other."""
+    file = tmp_path / "procedure.yaml"
+    file.write_text(PROCEDURE.format(fact=fact))
+    assert cli.run(["audit", str(file), "--no-interlock", standing]) in (0, 1)
+    assert "inside this program" not in capsys.readouterr().err
+
+
+def test_a_checklist_without_standing_requirements(capsys: pytest.CaptureFixture[str]) -> None:
+    """Whether a unit is secured can be a goal where no requirement asks about it."""
+    assert cli.run(["checklist", "demo:single-lane", "--no-standing", "--load", "4C=HALF"]) == 0
+    assert cli.run(["checklist", "demo:single-lane", "--no-standing", "--goal", "SG is lowered"]) in (0, 1)
+    assert "inside this program" not in capsys.readouterr().err
