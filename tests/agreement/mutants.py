@@ -32,14 +32,14 @@ from interlock.prove.decide import decide
 from interlock.report.drawing.movegraph import moves_dot
 from interlock.report.drawing.plan import plan_svg
 from interlock.report.html.audit import audit_html
-from interlock.report.json.proof import proof_document
 from interlock.report.json.writing import document
 from interlock.report.markdown.audit import audit_markdown
 from interlock.report.text.audit import audit_lines
 from interlock.report.text.description import description_lines
-from interlock.report.text.proof import Proof, proof_lines
+from interlock.report.text.proof import proof_lines
 from interlock.report.text.walk import choice_lines, state_lines, step_lines
 from interlock.report.views.audit import audit_view
+from interlock.report.views.proof import proof_facts, proof_view
 from interlock.study.procedure.audit import audit_procedure
 from interlock.study.verify import verify
 from interlock.study.walk import begin_walk, broken_now, choices_of, last_step, take
@@ -340,15 +340,10 @@ def _judge_described(hold: Hold, chance: random.Random) -> str:
     if chance.random() < 0.5:
         return "compiled"
     verification = verify(compilation.compiled, decide, Limits(seconds=SECONDS_OF_PROOF, depth=6))
-    proof = Proof(mutant_label(hold), verification, (*hold.requirements, *given), ())
+    proof = proof_view("mutant", verification, (*hold.requirements, *given), 0)
     assert proof_lines(proof, True)
-    assert proof_document([proof], {}, 0)
+    assert document(proof_facts([proof], {}, 0))
     return "proved"
-
-
-def mutant_label(hold: Hold) -> str:
-    """What reports call it."""
-    return f"{hold.title}.yaml"
 
 
 def _look_at(compiled: CompiledHold, chance: random.Random) -> None:
@@ -409,7 +404,7 @@ def _judge_specification(mutant: Mutant, chance: random.Random) -> str:
         assert render_diagnostics(compilation.diagnostics, loaded.sources)
         return "refused when compiled"
     verification = verify(compilation.compiled, decide, Limits(seconds=SECONDS_OF_PROOF, depth=6))
-    assert proof_lines(Proof("mutant", verification, (*hold.requirements, *loaded.value), ()), True)
+    assert proof_lines(proof_view("mutant", verification, (*hold.requirements, *loaded.value), 0), True)
     return "proved"
 
 

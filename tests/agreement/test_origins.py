@@ -32,7 +32,7 @@ def test_every_name_has_its_origin(name: str) -> None:
     origins, machine = compiled.origins, with_monitors(compiled.machine)
     assert {variable.name for variable in machine.variables} == set(origins.variables)
     assert any(isinstance(memory, Precedence) for memory in origins.variables.values())
-    assert set(compiled.definitions) == set(origins.signals)
+    assert set(compiled.machine.definitions) == set(origins.signals)
     assert {rule.name for rule in machine.rules} == set(origins.rules)
     for table in (origins.variables, origins.signals, origins.rules, origins.deeds):
         assert [key for key, origin in table.items() if origin.name != key] == []
