@@ -108,6 +108,26 @@ def groups(svg: str, klass: str) -> list[ElementTree.Element]:
     return [g for g in root.iter(f"{SVG}g") if klass in g.get("class", "").split()]
 
 
+def marks_of(compiled: CompiledHold) -> list[list[tuple[str, dict[str, str]]]]:
+    """What is drawn of each device, its title left aside."""
+    groups = ElementTree.fromstring(plan_svg(compiled)).iter(f"{SVG}g")  # noqa: S314 -- our own text
+    drawn = (group for group in groups if group.get("class") == "device")
+    return [[(one.tag, one.attrib) for one in group if one.tag != f"{SVG}title"] for group in drawn]
+
+
+def test_a_mark_goes_by_what_a_kind_is_and_not_by_what_it_is_called(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Called something else, a detent latch say, each kind of device keeps its mark."""
+    usual = broad()
+    called = {id: f"detent {number}" for number, id in enumerate(DEVICE_KINDS)}
+    for id, other in called.items():
+        kind = DEVICE_KINDS[id]
+        monkeypatch.setitem(DEVICE_KINDS, other, replace(kind, id=other))
+    hold = replace(usual.hold, devices=tuple(replace(d, kind=called[d.kind]) for d in usual.hold.devices))
+    assert not {device.kind for device in hold.devices} & set(called)
+    assert marks_of(compiled_of(hold)) == marks_of(usual)
+    assert len({str(mark[:2]) for mark in marks_of(usual)}) > 4
+
+
 def test_every_device_is_drawn_once_on_each_of_its_faces() -> None:
     """No device is missing from the plan, and one that stands on two faces is drawn on both."""
     hold = described(FOLDER / "narrow.yaml")

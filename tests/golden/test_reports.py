@@ -216,7 +216,7 @@ def test_the_shortest_failure_is_told_and_the_others_named(verification: Verific
     longer = replace(trace, rules=(*trace.rules, trace.rules[-1]), states=(*trace.states, trace.states[-1]))
     other = replace(
         failing,
-        instance=replace(failing.instance, requirement=requirement),
+        instance=replace(failing.instance, requirement=requirement, bindings=(("b", "9Z"),)),
         finding=replace(failing.finding, claim=replace(failing.finding.claim, trace=longer)),
     )
     several = replace(verification, answers=(other, *verification.answers))

@@ -79,7 +79,7 @@ def _instead(found: NoChecklist) -> dict[str, Any] | None:
     return {
         "in_the_way": ["+".join(unit.cells) for unit in near.in_the_way],
         "left_out": ["+".join(unit.cells) for unit in near.left_out],
-        "goals": [goal_option(goal).split(" ", 1) for goal in near.goals],
+        "goals": [list(goal_option(goal)) for goal in near.goals],
     }
 
 

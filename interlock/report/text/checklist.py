@@ -175,13 +175,13 @@ def nearest_lines(found: NoChecklist) -> Iterator[Line]:
         yield from flow(f"No plan was found that takes the {names[unit.kind]} to {' and '.join(unit.cells)}.")
     for number, goal in enumerate(near.goals):
         start = "An order was found for this" if number == 0 else "and, after that, for this"
-        yield from labelled(f"{start}:", goal_option(goal), 2, Tone.GOOD)
+        yield from labelled(f"{start}:", " ".join(goal_option(goal)), 2, Tone.GOOD)
 
 
-def goal_option(goal: Goal) -> str:
-    """How the goal is asked for."""
+def goal_option(goal: Goal) -> tuple[str, str]:
+    """How the goal is asked for: option and value."""
     if isinstance(goal, Unload):
-        return f"--unload {','.join(goal.bays)}"
+        return "--unload", ",".join(goal.bays)
     if isinstance(goal, Load):
-        return "--load " + ",".join(f"{bay}={kind}" for bay, kind in goal.wanted)
-    return f"--goal {goal.text!r}"
+        return "--load", ",".join(f"{bay}={kind}" for bay, kind in goal.wanted)
+    return "--goal", repr(goal.text)

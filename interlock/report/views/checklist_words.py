@@ -116,20 +116,19 @@ def _results(writer: InstructionWriter, step: Step) -> tuple[str, ...]:
     done = writer.done(execution.deed) if execution.deed.heads else None
     told: list[str] = []
     held = execution.states[execution.halves[0]]
-    holds = isinstance(done, Work) and done.trigger.verb is Verb.HOLD
-    if holds:
+    if isinstance(done, Work) and done.trigger.verb is Verb.HOLD:
         # what was waited for is in the instruction; what letting go brings about is not
         told += writer.effects(held, execution.after) if len(execution.halves) > 1 else []
-        if _instruction(writer, step).endswith("until the units have stopped."):
-            told += writer.effects(execution.before, held)
+        _, shortened = writer.holding(done, execution.before, held)
+        told += writer.effects(execution.before, held) if shortened else []
     elif isinstance(done, Depart | Arrive):
         # where it was to go to is in the instruction
         went = len(execution.deed.heads) == 1 or done.move.target in writer.resting(execution.after)
         told += [] if went else writer.effects(execution.before, execution.after)
-    elif isinstance(done, Work) and len(execution.rules) > len(execution.deed.heads):
-        told += writer.effects(execution.before, execution.after)
-    if len(execution.halves) == 1 and not holds and not isinstance(done, Depart | Arrive):
-        told += writer.on_the_way(execution.before, execution.after)
+    else:
+        if isinstance(done, Work) and len(execution.rules) > len(execution.deed.heads):
+            told += writer.effects(execution.before, execution.after)
+        told += writer.on_the_way(execution.before, execution.after) if len(execution.halves) == 1 else []
     told += writer.equipment(execution.before, execution.after)
     return tuple(sentence(text) for text in dict.fromkeys(told))
 
@@ -248,7 +247,8 @@ def _before(writer: InstructionWriter, checklist: Checklist) -> Iterator[str]:
     aboard = [p for p in writer.resting(checklist.start)]
     if aboard:
         for kind in dict.fromkeys(placement.kind for placement in aboard):
-            bays = [writer.where(p).removeprefix("bay ") for p in aboard if p.kind == kind]
+            inside = [(unit, compiled.floor.bays_of(unit.cells)) for unit in aboard if unit.kind == kind]
+            bays = [cells[0] if len(cells) == 1 else writer.where(unit) for unit, cells in inside]
             yield sentence(f"units of this kind are aboard ({writer._kinds[kind]}), in: {listed(bays)}")
     else:
         yield "Every bay is empty."

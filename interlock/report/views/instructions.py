@@ -5,7 +5,7 @@ from __future__ import annotations
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.floor import Placement
 from interlock.hold.kinds import Trigger, Verb
-from interlock.hold.origin import NOBODY, Arrive, Crossing, Depart, Go, Means, Work, standing
+from interlock.hold.origin import NOBODY, Arrive, Bring, Crossing, Depart, Go, Means, Strike, TakeAway, Work, standing
 from interlock.hold.origin import Deed as Done
 from interlock.kernel.evaluator import State, evaluate
 from interlock.kernel.expressions import Expr
@@ -123,14 +123,22 @@ class InstructionWriter:
             case Work(of, Trigger(verb=Verb.START, to=to)) if len(deed.heads) == 2:
                 word = "open" if to == "opening" else "close"
                 return sentence(f"{word} {the(self.compiled.world.things[of.subject.id].phrase)} fully")
+            case Work(trigger=Trigger(verb=Verb.HOLD)):
+                text, _ = self.holding(done, before, held)
+                return sentence(text)
+        return sentence(self._order(done))
+
+    def holding(self, done: Work, before: State, held: State) -> tuple[str, bool]:
+        """The command to hold a lever, and whether all of what it is held for is too long for it."""
+        until = listed(self.effects(before, held) or self.on_the_way(before, held))
+        whole = f"{self._order(done)} until {until}" if until else self._order(done)
+        if words_in(whole) <= PROCEDURAL_WORDS:
+            return whole, False
+        return f"{self._order(done)} until the units have stopped", True
+
+    def _order(self, done: Work | Bring | TakeAway | Strike) -> str:
         thing = self.compiled.world.things[done.subject.id]
-        text = self._texts[done.name].replace(thing.phrase, the(thing.phrase), 1)
-        if isinstance(done, Work) and done.trigger.verb is Verb.HOLD:
-            until = listed(self.effects(before, held) or self.on_the_way(before, held))
-            whole = f"{text} until {until}" if until else text
-            # what is too long for one command is told as results
-            return sentence(whole if words_in(whole) <= PROCEDURAL_WORDS else f"{text} until the units have stopped")
-        return sentence(text)
+        return self._texts[done.name].replace(thing.phrase, the(thing.phrase), 1)
 
     def done(self, deed: Deed) -> Done:
         """The first thing that is done; there is one in every deed of a person."""

@@ -77,7 +77,8 @@ class AnswerView:
     @property
     def about(self) -> str:
         """`[3L,3L.aft]`: what the requirement is about, as its id has it."""
-        return self.facts.id.removeprefix(self.facts.from_) or self.facts.id
+        bound = ",".join(self.facts.bindings.values())
+        return f"[{bound}]" if bound else self.facts.id
 
 
 @dataclass(frozen=True, slots=True)

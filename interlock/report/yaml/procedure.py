@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.floor import Placement
 from interlock.hold.kinds import Verb
-from interlock.hold.origin import Arrive, Bring, Condition, Deed, Depart, Go, Means, Sort, TakeAway, Work
+from interlock.hold.origin import Arrive, Bring, Condition, Deed, Depart, Go, Means, Sort, Subject, TakeAway, Work
 from interlock.hold.sill_places import bays_beside, place_at_sill
 from interlock.kernel.evaluator import State
 from interlock.report.languages import in_yaml
@@ -42,13 +42,16 @@ def checklist_procedure(checklist: Checklist, hold: str) -> str:
 def leg_actions(writer: InstructionWriter, leg: Leg) -> tuple[tuple[int | None, str], ...]:
     """The actions of a leg, each with the number of its step; the checks behind them have none."""
     found: list[tuple[int | None, str]] = []
+    held: Subject | None = None
     for step in leg.steps:
-        for action in _actions(writer, step.execution):
-            last = found[-1][1] if found else ""
+        done = writer.done(step.execution.deed) if step.execution.deed.heads else None
+        actions = list(_actions(writer, step.execution))
+        worked = done if isinstance(done, Work) else None
+        if worked is not None and worked.trigger.verb is Verb.RELEASE and worked.subject == held:
             # a lever that is held until something is so is let go then
-            if " until " in last and action == f"release {last.split()[1]}":
-                continue
-            found.append((step.number, action))
+            actions = actions[1:]
+        held = worked.subject if worked is not None and _held_until(writer, worked, step.execution) else None
+        found += [(step.number, action) for action in actions]
     return (*found, *((None, f"check {fact}") for fact in _facts(writer, leg)))
 
 
@@ -206,8 +209,7 @@ def _done(writer: InstructionWriter, execution: Execution) -> Iterator[str]:
 def _worked(writer: InstructionWriter, done: Work, execution: Execution) -> Iterator[str]:
     id, verb, to = done.subject.id, done.trigger.verb, done.trigger.to
     if verb is Verb.HOLD:
-        held = execution.states[execution.halves[0]]
-        until = " and ".join(_until(writer, execution.before, held) or _on_the_way(writer, execution.before, held))
+        until = _held_until(writer, done, execution)
         yield f"hold {id} to {to}" + (f" until {until}" if until else "")
         if not until and len(execution.deed.heads) == 2:
             yield f"release {id}"
@@ -217,6 +219,14 @@ def _worked(writer: InstructionWriter, done: Work, execution: Execution) -> Iter
         yield f"{'open' if to == 'opening' else 'close'} {id}"
     else:
         yield f"{verb} {to} {id}" if to else f"{verb} {id}"
+
+
+def _held_until(writer: InstructionWriter, done: Work, execution: Execution) -> str:
+    """What a lever is held for; empty where nothing shows it, or where no lever is held."""
+    if done.trigger.verb is not Verb.HOLD:
+        return ""
+    held = execution.states[execution.halves[0]]
+    return " and ".join(_until(writer, execution.before, held) or _on_the_way(writer, execution.before, held))
 
 
 def _carried(writer: InstructionWriter, done: Depart | Arrive, execution: Execution) -> Iterator[str]:
