@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Generator, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from hashlib import sha256
 from typing import TypeAlias
@@ -13,7 +13,7 @@ from interlock.confirm.recovery import RecoveryFinding, recovery_obligations
 from interlock.confirm.smtlib import safe_obligation, start_obligation, step_obligation
 from interlock.kernel.claims import Certificate, Disputed, Fails, Finding, Holds, Trace
 from interlock.kernel.evaluator import as_mapping
-from interlock.kernel.expressions import TRUE, And, Const, Expr, Is, Not, Ref
+from interlock.kernel.expressions import TRUE, And, Const, Expr, Is, Not, Ref, each, fold
 from interlock.kernel.machine import Machine, Question
 from interlock.kernel.recovery import Recovers, RecoveryQuestion, Traps, restarted
 
@@ -147,6 +147,10 @@ def machine_as_json(machine: Machine) -> dict[str, Json]:
 
 def expr_as_json(expr: Expr) -> Json:
     """The expression as nested lists that begin with `is`, `signal`, `not`, `and` or `or`, or as true or false."""
+    return fold(_as_json, expr)
+
+
+def _as_json(expr: Expr) -> Generator[Expr, Json, Json]:
     if isinstance(expr, Const):
         return expr.value
     if isinstance(expr, Is):
@@ -154,8 +158,9 @@ def expr_as_json(expr: Expr) -> Json:
     if isinstance(expr, Ref):
         return ["signal", expr.signal]
     if isinstance(expr, Not):
-        return ["not", expr_as_json(expr.arg)]
-    return ["and" if isinstance(expr, And) else "or", *(expr_as_json(arg) for arg in expr.args)]
+        return ["not", (yield expr.arg)]
+    args: list[Json] = yield from each(expr.args)
+    return ["and" if isinstance(expr, And) else "or", *args]
 
 
 def _trace_as_json(machine: Machine, question: Question, trace: Trace) -> dict[str, Json]:

@@ -6,7 +6,7 @@ guards to source text; here a guard is walked as it stands, over one column of p
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Generator, Iterator, Mapping, Sequence
 from math import prod
 from time import monotonic
 from typing import Any, TypeAlias
@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from interlock.confirm.enumeration import MOST_CANDIDATES, Enumeration
-from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref
+from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, fold
 from interlock.kernel.machine import Machine
 
 Numbers: TypeAlias = NDArray[np.int64]
@@ -101,20 +101,23 @@ class _View:
 
     def truth(self, expr: Expr) -> Flags:
         """In which of the states the expression is true."""
+        return fold(self._truth, expr)
+
+    def _truth(self, expr: Expr) -> Generator[Expr, Flags, Flags]:
         if isinstance(expr, Const):
             return np.full(len(self.numbers), expr.value)
         if isinstance(expr, Is):
             found: Flags = self.columns[expr.variable] == self.states.places[expr.variable][expr.value]
             return found
         if isinstance(expr, Not):
-            return ~self.truth(expr.arg)
+            return ~(yield expr.arg)
         if isinstance(expr, Ref):
             if expr.signal not in self._signals:
-                self._signals[expr.signal] = self.truth(self.states.machine.definitions[expr.signal])
+                self._signals[expr.signal] = yield self.states.machine.definitions[expr.signal]
             return self._signals[expr.signal]
         whole = np.full(len(self.numbers), isinstance(expr, And))
         for arg in expr.args:
-            whole = whole & self.truth(arg) if isinstance(expr, And) else whole | self.truth(arg)
+            whole = whole & (yield arg) if isinstance(expr, And) else whole | (yield arg)
         return whole
 
     def steps(self) -> Iterator[Numbers]:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
+from functools import partial
 from typing import TypeAlias
 
 from interlock.kernel.evaluator import State
-from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value
+from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value, each, fold
 from interlock.kernel.machine import Machine
 
 MOST_CASES = 16
@@ -21,7 +22,8 @@ class Screen:
 
     def __init__(self, machine: Machine, exprs: Sequence[Expr]) -> None:
         known: dict[tuple[str, bool], list[Needs]] = {}
-        cases = [(expr, at, case) for at, expr in enumerate(exprs) for case in _cases(machine, expr, True, known)]
+        step = partial(_cases, machine, known)
+        cases = [(expr, at, case) for at, expr in enumerate(exprs) for case in fold(step, (expr, True))]
         self._exprs = [(at, expr) for expr, at, _ in cases]
         self._all = (1 << len(cases)) - 1
         needing: dict[str, list[int]] = {}
@@ -61,20 +63,23 @@ def _ones(places: Sequence[int]) -> int:
     return int.from_bytes(made, "little")
 
 
-def _cases(machine: Machine, expr: Expr, so: bool, known: dict[tuple[str, bool], list[Needs]]) -> list[Needs]:
-    """Wherever the expression is true (`so`) or false, what one of these needs is so; `known` remembers signals."""
+def _cases(
+    machine: Machine, known: dict[tuple[str, bool], list[Needs]], asked: tuple[Expr, bool]
+) -> Generator[tuple[Expr, bool], list[Needs], list[Needs]]:
+    """Wherever the expression is true (or false), what one of these needs is so; `known` remembers signals."""
+    expr, so = asked
     if isinstance(expr, Is):
         value = frozenset({expr.value})
         return [{expr.variable: value if so else frozenset(machine.domains[expr.variable]) - value}]
     if isinstance(expr, Ref):
         if (expr.signal, so) not in known:
-            known[expr.signal, so] = _cases(machine, machine.definitions[expr.signal], so, known)
+            known[expr.signal, so] = yield machine.definitions[expr.signal], so
         return known[expr.signal, so]
     if isinstance(expr, Not):
-        return _cases(machine, expr.arg, not so, known)
+        return (yield expr.arg, not so)
     if isinstance(expr, Const):
         return [{}] if expr.value is so else []
-    parts = [_cases(machine, arg, so, known) for arg in expr.args]
+    parts: list[list[Needs]] = yield from each((arg, so) for arg in expr.args)
     if isinstance(expr, And) is not so:
         return _few(machine, [case for part in parts for case in part])
     found: list[Needs] = [{}]

@@ -8,12 +8,76 @@ constants, flatten nesting and drop repeats, without changing the meaning.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Generator, Iterable, Mapping
 from dataclasses import dataclass
-from typing import TypeAlias
+from typing import Any, TypeAlias, TypeVar
 
 Value: TypeAlias = bool | int | str
 """What a variable can hold.  `True` and `1` are equal in Python, so no domain may mix the two."""
+
+Part = TypeVar("Part")
+Made = TypeVar("Made")
+
+
+def fold(step: Callable[[Part], Generator[Part, Made, Made]], whole: Part) -> Made:
+    """What `step` makes of the whole, without recursion, so that nesting has no limit.
+
+    `step` is a generator function: where it would call itself it yields the part instead, and is sent what was made of
+    that.
+    """
+    begun = [step(whole)]
+    sent: Any = None
+    while True:
+        try:
+            part = begun[-1].send(sent)
+        except StopIteration as end:
+            begun.pop()
+            sent = end.value
+            if not begun:
+                made: Made = sent
+                return made
+        else:
+            begun.append(step(part))
+            sent = None
+
+
+def each(parts: Iterable[Part]) -> Generator[Part, Made, list[Made]]:
+    """For a step of `fold`: what is made of each of the parts, in their order."""
+    made: list[Made] = []
+    for part in parts:
+        made.append((yield part))  # noqa: PERF401  (no comprehension may yield)
+    return made
+
+
+class _Nested:
+    """An expression with parts: its hash is worked out once, and no method of it is recursive."""
+
+    __slots__ = ("_hash",)
+    _hash: int
+
+    def __hash__(self) -> int:
+        return self._hash
+
+    def __eq__(self, other: object) -> bool:
+        waiting: list[tuple[object, object]] = [(self, other)]
+        while waiting:
+            one, two = waiting.pop()
+            if one is two:
+                continue
+            ours, others = parts_of(one), parts_of(two)
+            if type(one) is not type(two) or hash(one) != hash(two) or len(ours) != len(others):
+                return False
+            if not isinstance(one, _Nested) and one != two:
+                return False
+            waiting.extend(zip(ours, others, strict=True))
+        return True
+
+    def __repr__(self) -> str:
+        whole: Any = self
+        return fold(_shown, whole)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return type(self), (parts_of(self)[0] if isinstance(self, Not) else parts_of(self),)
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,25 +102,34 @@ class Ref:
     signal: str
 
 
-@dataclass(frozen=True, slots=True)
-class Not:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Not(_Nested):
     """The argument is false."""
 
     arg: Expr
 
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "_hash", hash((Not, self.arg)))
 
-@dataclass(frozen=True, slots=True)
-class And:
+
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class And(_Nested):
     """Every argument is true (none: true)."""
 
     args: tuple[Expr, ...]
 
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "_hash", hash((And, self.args)))
 
-@dataclass(frozen=True, slots=True)
-class Or:
+
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Or(_Nested):
     """Some argument is true (none: false)."""
 
     args: tuple[Expr, ...]
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "_hash", hash((Or, self.args)))
 
 
 Expr: TypeAlias = Const | Is | Ref | Not | And | Or
@@ -128,6 +201,22 @@ def at_most_one(args: Iterable[Expr]) -> Expr:
     )
 
 
+def parts_of(expr: object) -> tuple[Expr, ...]:
+    """What the expression is directly made of."""
+    if isinstance(expr, Not):
+        return (expr.arg,)
+    return expr.args if isinstance(expr, And | Or) else ()
+
+
+def _shown(expr: Expr) -> Generator[Expr, str, str]:
+    if isinstance(expr, Not):
+        return f"Not(arg={(yield expr.arg)})"
+    if not isinstance(expr, And | Or):
+        return repr(expr)
+    texts: list[str] = yield from each(expr.args)
+    return f"{type(expr).__name__}(args=({', '.join(texts)}{',' if len(texts) == 1 else ''}))"
+
+
 def variables_of(expr: Expr, definitions: Mapping[str, Expr] | None = None) -> frozenset[str]:
     """The variables that the expression mentions; through signals where `definitions` is given.
 
@@ -167,17 +256,15 @@ def signals_of(expr: Expr) -> frozenset[str]:
 
 def assign(expr: Expr, values: Mapping[str, Value]) -> Expr:
     """The expression with these variables fixed, folded.  Signals stay as they are: expand them first."""
-    if isinstance(expr, Is):
-        if expr.variable in values:
-            return TRUE if values[expr.variable] == expr.value else FALSE
-        return expr
-    if isinstance(expr, Not):
-        return neg(assign(expr.arg, values))
-    if isinstance(expr, And):
-        return conj(*(assign(arg, values) for arg in expr.args))
-    if isinstance(expr, Or):
-        return disj(*(assign(arg, values) for arg in expr.args))
-    return expr
+
+    def step(node: Expr) -> Generator[Expr, Expr, Expr]:
+        if not isinstance(node, Is):
+            return (yield from rebuilt(node))
+        if node.variable in values:
+            return TRUE if values[node.variable] == node.value else FALSE
+        return node
+
+    return fold(step, expr)
 
 
 def expand(expr: Expr, definitions: Mapping[str, Expr]) -> Expr:
@@ -185,12 +272,23 @@ def expand(expr: Expr, definitions: Mapping[str, Expr]) -> Expr:
 
     Raises KeyError for an undefined signal.  Definitions must not be circular (`Machine` checks that).
     """
-    if isinstance(expr, Ref):
-        return expand(definitions[expr.signal], definitions)
+    known: dict[str, Expr] = {}
+
+    def step(node: Expr) -> Generator[Expr, Expr, Expr]:
+        if not isinstance(node, Ref):
+            return (yield from rebuilt(node))
+        if node.signal not in known:
+            known[node.signal] = yield definitions[node.signal]
+        return known[node.signal]
+
+    return fold(step, expr)
+
+
+def rebuilt(expr: Expr) -> Generator[Expr, Expr, Expr]:
+    """For a step of `fold`: the expression made anew, folded, of what is made of its parts."""
     if isinstance(expr, Not):
-        return neg(expand(expr.arg, definitions))
-    if isinstance(expr, And):
-        return conj(*(expand(arg, definitions) for arg in expr.args))
-    if isinstance(expr, Or):
-        return disj(*(expand(arg, definitions) for arg in expr.args))
-    return expr
+        return neg((yield expr.arg))
+    if not isinstance(expr, And | Or):
+        return expr
+    args: list[Expr] = yield from each(expr.args)
+    return conj(*args) if isinstance(expr, And) else disj(*args)
