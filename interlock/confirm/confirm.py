@@ -10,7 +10,7 @@ from typing import TypeAlias
 from interlock.confirm.enumeration import enumerate_reachable
 from interlock.confirm.recheck import Recheck, recheck
 from interlock.confirm.replay import Replays
-from interlock.confirm.smtlib import Obligation, safe_obligation, start_obligation, step_obligation
+from interlock.confirm.smtlib import GivenUp, Obligation, safe_obligation, start_obligation, step_obligation
 from interlock.kernel.claims import (
     Certificate,
     Claim,
@@ -26,13 +26,16 @@ from interlock.kernel.claims import (
     Unknown,
     silent,
 )
-from interlock.kernel.expressions import And, Expr
+from interlock.kernel.expressions import And, Expr, parts_of
 from interlock.kernel.machine import IllFormedMachine, Machine, Question
+from interlock.kernel.shapes import fault_of_shape
 
 MOST_WALKED = 20_000
 """So many states are counted a second time by the reference evaluator; more are counted as numbers."""
 MOST_RECOUNTED = 40_000_000
 """The most states that a claim without a certificate may count: the second count would need too much memory."""
+MOST_PARTS = 1_000_000
+"""The most facts and connectives that evidence may have; parts may be shared, so few objects can be many parts."""
 
 
 def confirm(
@@ -45,8 +48,8 @@ def confirm(
     """One finding per question, in their order; `claims[i]` must answer `questions[i]`.
 
     Holds only when a second solver agreed with every obligation of the certificate, or a second count of all states
-    with the count; Fails only when the trace was replayed.  Evidence that is wrong is Disputed; evidence that
-    could not be checked within `seconds` in all is Undecided.  Whether a trace is the shortest is not looked into
+    with the count; Fails only when the trace was replayed.  Evidence that is wrong or ill-formed is Disputed; evidence
+    that could not be checked within `seconds` in all is Undecided.  Whether a trace is the shortest is not looked into
     (see `check_shortest`), nor the depth that an undecided claim names: both stay the engine's word.
     Raises ValueError when the questions do not fit the machine or the claims in number.
     """
@@ -60,8 +63,11 @@ def confirm(
     shared: dict[int, tuple[Certificate, list[tuple[int, Proved]]]] = {}
     counted: list[tuple[int, Proved]] = []
     replays = Replays(machine)
+    seen: set[tuple[int, int]] = set()
     for at, (question, claim) in enumerate(zip(questions, claims, strict=True)):
-        if claim.question != question.id:
+        if fault := fault_of_shape(claim, Claim, seen):
+            findings[at] = ill_formed(question.id, fault)
+        elif claim.question != question.id:
             findings[at] = Disputed(question.id, claim, f"the claim answers question {claim.question!r}")
         elif isinstance(claim, Unknown):
             findings[at] = Undecided(question.id, claim.reason, claim.depth)
@@ -112,6 +118,12 @@ class Unchecked:
 Verdict: TypeAlias = Agreed | Broken | Unchecked
 
 
+def ill_formed(question: str, fault: str) -> Disputed:
+    """What is found where a claim is not made as declared; it is not passed on, as nobody could rely on its parts."""
+    what = f"the claim is ill-formed: {fault}"
+    return Disputed(question, Unknown(question, "unknown", what), what)
+
+
 def _finding(claim: Proved, verdict: Verdict) -> Finding:
     if isinstance(verdict, Agreed):
         return Holds(claim.question, claim, verdict.by)
@@ -124,15 +136,20 @@ def recheck_certificate(
     machine: Machine, certificate: Certificate, questions: Sequence[Question], deadline: float | None
 ) -> list[Verdict]:
     """One verdict per question; (start) and (step) speak for all of them and are asked once."""
-    misfit = fault_of_fit(machine, certificate.clauses)
-    if misfit or certificate.k < 1:
-        return [Broken(f"the certificate is ill-formed: {misfit or f'k = {certificate.k}'}")] * len(questions)
-    for obligation in (start_obligation(machine, certificate), step_obligation(machine, certificate)):
-        checked = recheck(obligation, deadline)
-        verdict = verdict_on(obligation, range(len(obligation.queries)), checked)
-        if not isinstance(verdict, Agreed):
-            return [verdict] * len(questions)
-    obligation = safe_obligation(machine, certificate, questions)
+    try:
+        measure(certificate.clauses)
+        misfit = fault_of_fit(machine, certificate.clauses)
+        if misfit or certificate.k < 1:
+            return [Broken(f"the certificate is ill-formed: {misfit or f'k = {certificate.k}'}")] * len(questions)
+        for write in (start_obligation, step_obligation):
+            obligation = write(machine, certificate, deadline)
+            checked = recheck(obligation, deadline)
+            verdict = verdict_on(obligation, range(len(obligation.queries)), checked)
+            if not isinstance(verdict, Agreed):
+                return [verdict] * len(questions)
+        obligation = safe_obligation(machine, certificate, questions, deadline)
+    except GivenUp as why:
+        return [Unchecked(str(why))] * len(questions)
     checked = recheck(obligation, deadline)
     return [verdict_on(obligation, [place], checked) for place in range(len(questions))]
 
@@ -180,6 +197,17 @@ def _recount(
         else:
             verdicts.append(Unchecked(f"second count ended early: {walk.stopped}"))
     return verdicts
+
+
+def measure(exprs: Iterable[Expr]) -> None:
+    """Raises GivenUp where the expressions, written out, have more than MOST_PARTS parts."""
+    waiting = list(exprs)
+    left = MOST_PARTS
+    while waiting:
+        left -= 1
+        if left < 0:
+            raise GivenUp(f"what it says has more than {MOST_PARTS:,} parts")
+        waiting += parts_of(waiting.pop())
 
 
 def fault_of_fit(machine: Machine, exprs: Sequence[Expr]) -> str:

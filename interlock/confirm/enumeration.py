@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import product
 from math import prod
 from time import monotonic
 
 from interlock.kernel.claims import Refuted
-from interlock.kernel.evaluator import initial_states, successors, truths_in
+from interlock.kernel.evaluator import evaluate, successors, truths_in
 from interlock.kernel.expressions import TRUE, Expr
 from interlock.kernel.machine import Machine, Question
 
@@ -53,7 +54,12 @@ def enumerate_reachable(
     candidates = prod(len(variable.init) for variable in machine.variables)
     if candidates > (most_states if machine.start == TRUE else MOST_CANDIDATES):
         return ended(False, f"{candidates} combinations of initial values are too many to count")
-    layer = list(initial_states(machine))
+    layer = []
+    for state in product(*(variable.init for variable in machine.variables)):
+        if deadline is not None and monotonic() > deadline:
+            return ended(False, "out of time")
+        if evaluate(machine, machine.start, state):
+            layer.append(state)
     seen.update(layer)
     while layer:
         following = []

@@ -41,11 +41,11 @@ def recheck(obligation: Obligation, deadline: float | None = None) -> Recheck:
             kind = command.getCommandName()
             if kind == "set-info":
                 continue  # told which answer to expect, cvc5 gives no other, only an error message
-            if kind == "check-sat" and deadline is not None:
-                left_ms = int((deadline - monotonic()) * 1000)
-                if left_ms <= 0:
-                    answers.append("unknown (out of time)")
-                    continue
+            left_ms = None if deadline is None else int((deadline - monotonic()) * 1000)
+            if left_ms is not None and left_ms <= 0:
+                answers += ["unknown (out of time)"] * (len(obligation.queries) - len(answers))
+                break
+            if left_ms is not None and kind == "check-sat":
                 solver.setOption("tlimit-per", str(left_ms))
             answer = str(command.invoke(solver, symbols)).strip()
             if kind == "check-sat":

@@ -7,13 +7,25 @@ they wrote put in; every rule of a case is one query, and so is where the case e
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from itertools import chain
 from time import monotonic
 from typing import TypeAlias
 
-from interlock.confirm.confirm import Agreed, Broken, Unchecked, Verdict, fault_of_fit, recheck_certificate, verdict_on
+from interlock.confirm.confirm import (
+    Agreed,
+    Broken,
+    Unchecked,
+    Verdict,
+    fault_of_fit,
+    ill_formed,
+    measure,
+    recheck_certificate,
+    verdict_on,
+)
 from interlock.confirm.recheck import recheck
 from interlock.confirm.replay import replay
 from interlock.confirm.smtlib import (
+    GivenUp,
     Obligation,
     Scribe,
     all_of,
@@ -41,6 +53,7 @@ from interlock.kernel.recovery import (
     surely_drops,
     written_by,
 )
+from interlock.kernel.shapes import fault_of_shape
 
 RecoveryFinding: TypeAlias = Recovers | Traps | Undecided | Disputed
 
@@ -73,6 +86,8 @@ def confirm_recovery(
 def _finding(
     machine: Machine, question: RecoveryQuestion, claim: RecoveryClaim, deadline: float | None
 ) -> RecoveryFinding:
+    if fault := fault_of_shape(claim, RecoveryClaim):
+        return ill_formed(question.id, fault)
     if claim.question != question.id:
         return Disputed(question.id, claim, f"the claim answers question {claim.question!r}")
     if isinstance(claim, Unknown):
@@ -97,13 +112,16 @@ def _finding(
 def _recheck_recovery(
     machine: Machine, question: RecoveryQuestion, recovery: Recovery, deadline: float | None
 ) -> Verdict:
-    if misfit := _misfit(machine, recovery):
-        return Broken(f"the evidence is ill-formed: {misfit}")
     verdict: Verdict = Agreed("nothing")
-    for obligation in recovery_obligations(machine, question, recovery):
-        verdict = verdict_on(obligation, range(len(obligation.queries)), recheck(obligation, deadline))
-        if not isinstance(verdict, Agreed):
-            return verdict
+    try:
+        if misfit := _misfit(machine, recovery):
+            return Broken(f"the evidence is ill-formed: {misfit}")
+        for obligation in recovery_obligations(machine, question, recovery, deadline):
+            verdict = verdict_on(obligation, range(len(obligation.queries)), recheck(obligation, deadline))
+            if not isinstance(verdict, Agreed):
+                return verdict
+    except GivenUp as why:
+        return Unchecked(str(why))
     return verdict
 
 
@@ -128,22 +146,23 @@ def _misfit(machine: Machine, recovery: Recovery) -> str:
                     return f"{where}: there is no rule {name!r}"
                 if rules[name].actor is Actor.FAILURE:
                     return f"{where} counts on a failure, {name!r}"
+    measure(exprs)
     return fault_of_fit(machine, exprs)
 
 
-def recovery_obligations(machine: Machine, question: RecoveryQuestion, recovery: Recovery) -> Iterator[Obligation]:
+def recovery_obligations(
+    machine: Machine, question: RecoveryQuestion, recovery: Recovery, deadline: float | None = None
+) -> Iterator[Obligation]:
     """Everything that has to be checked; the recovery must be well-formed.  Names are unique among them."""
-    yield start_obligation(machine, recovery.certificate)
-    yield step_obligation(machine, recovery.certificate)
+    yield start_obligation(machine, recovery.certificate, deadline)
+    yield step_obligation(machine, recovery.certificate, deadline)
     before: Expr = TRUE
     for number, stage in enumerate(recovery.stages, 1):
-        yield _stage_obligation(machine, recovery, number, before, stage)
+        yield _stage_obligation(Scribe(machine, deadline), recovery, number, before, stage)
         before = stage.goal
-    scribe = Scribe(machine)
-    lines = [
-        *_among(scribe, recovery, before),
-        *query("the goal", [f"(assert {scribe.formula(neg(question.goal), 0)})"]),
-    ]
+    scribe = Scribe(machine, deadline)
+    asked = query("the goal", [f"(assert {scribe.formula(neg(question.goal), 0)})"])
+    lines = chain(_among(scribe, recovery, before), asked)
     meaning = "(goal) What the last stage comes to is the goal."
     yield obligation_of("goal", meaning, recovery.certificate, lines, ["the last stage ends short of the goal"])
 
@@ -155,25 +174,28 @@ def _among(scribe: Scribe, recovery: Recovery, *exprs: Expr) -> Iterator[str]:
         yield f"(assert {scribe.formula(expr, 0)})"
 
 
-def _stage_obligation(machine: Machine, recovery: Recovery, number: int, before: Expr, stage: Stage) -> Obligation:
-    scribe = Scribe(machine)
-    lines = list(_among(scribe, recovery, before, neg(stage.goal)))
+def _stage_obligation(scribe: Scribe, recovery: Recovery, number: int, before: Expr, stage: Stage) -> Obligation:
     queries = ["a state is in no case"]
-    cubes = [all_of(scribe.formula(fact, 0) for fact in entry.when) for entry in stage.entries]
-    lines += query("a state is in no case", [f"(assert (not {any_of(cubes)}))"])
-    for place, (entry, cube) in enumerate(zip(stage.entries, cubes, strict=True), 1):
-        for what, wrong, written in _ways_to_fail(machine, stage, before, entry):
-            changed = scribe.changed(written, [wrong])
-            asserts = [*scribe.signals_after(written, changed, 0), f"(assert {cube})"]
-            asserts.append(f"(assert {scribe.formula(wrong, 0, changed)})")
-            lines += query(f"case {place}: {quoted(what)}", asserts)
-            queries.append(f"in case {place} {what}")
+
+    def lines() -> Iterator[str]:
+        yield from _among(scribe, recovery, before, neg(stage.goal))
+        cubes = [all_of(scribe.formula(fact, 0) for fact in entry.when) for entry in stage.entries]
+        yield from query("a state is in no case", [f"(assert (not {any_of(cubes)}))"])
+        for place, (entry, cube) in enumerate(zip(stage.entries, cubes, strict=True), 1):
+            scribe.look()
+            for what, wrong, written in _ways_to_fail(scribe.machine, stage, before, entry):
+                changed = scribe.changed(written, [wrong])
+                asserts = [*scribe.signals_after(written, changed, 0), f"(assert {cube})"]
+                asserts.append(f"(assert {scribe.formula(wrong, 0, changed)})")
+                yield from query(f"case {place}: {quoted(what)}", asserts)
+                queries.append(f"in case {place} {what}")
+
     meaning = (
         f"(stage {number}) Every state of the invariant, as far as the stage before has come and not yet further, is\n"
         "; in a case; there the rules of the case may fire in turn, and lead to what the stage is for, or, the\n"
         "; measure of the case being smaller then, back to as far as the stage before had come."
     )
-    return obligation_of(f"stage-{number}", meaning, recovery.certificate, lines, queries)
+    return obligation_of(f"stage-{number}", meaning, recovery.certificate, lines(), queries)
 
 
 def _ways_to_fail(

@@ -53,5 +53,6 @@ class Replays:
         rule = self.rules[name]
         faults = [] if is_enabled(machine, rule, before) else [f"rule {name!r} may not fire there"]
         due = fire(machine, rule, before)
-        wrong = [v.name for v, is_, must in zip(machine.variables, after, due, strict=True) if is_ != must]
+        pairs = zip(machine.variables, after, due, strict=True)
+        wrong = [v.name for v, is_, must in pairs if is_ != must or type(is_) is not type(must)]
         return [*faults, f"rule {name!r} leads to another value of {', '.join(wrong)}"] if wrong else faults

@@ -5,6 +5,9 @@ symbol per value, of which exactly one is true.  On a machine of 500 variables, 
 0.3 s for the step obligation so written; bit-vectors took 1.6 times and data types 2.7 times as long.  One query
 over all rules instead of one per rule took 2.8 times as long and could not name the rule that breaks.
 
+Where a variable has more than MOST_PAIRED values, that no two are so is said along a chain of helping symbols, since
+pairs would be as many as the values squared.
+
 There is no primed copy of the variables for the last step: what a rule writes are constants, so "after the rule" is
 the same formula with those put in, and only the rules and clauses that share a variable meet.
 """
@@ -13,11 +16,21 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
+from itertools import pairwise
+from time import monotonic
 from urllib.parse import quote
 
 from interlock.kernel.claims import Certificate
-from interlock.kernel.expressions import TRUE, And, Const, Expr, Is, Not, Ref, Value, assign, signals_of
-from interlock.kernel.machine import Machine, Question, signals_in_order, support_of
+from interlock.kernel.expressions import TRUE, And, Const, Expr, Is, Not, Ref, Value, assign, signals_of, variables_of
+from interlock.kernel.machine import Machine, Question, signals_in_order
+
+MOST_PAIRED = 12
+"""So many values of a variable are told apart pair by pair."""
+MOST_TEXT = 100_000_000
+"""The most characters that an obligation may have; a second solver would need many times as much memory."""
+MOST_HELD = 1_000_000
+"""So many dependences of signals on variables are remembered."""
 
 _PRINTABLE = "".join(map(chr, range(33, 127)))
 # What would end a quoted symbol or a comment, or could make two names one, is written as in a web address.
@@ -28,11 +41,16 @@ _HEADER = """\
 ; Every query below must answer unsat; {count} of them.
 ; |x=v|          variable x has value v.  A Boolean variable has only |x=true|; any other has one symbol per value,
 ;                and exactly one of them is true.  A number is written #3.
+; |x among n|    variable x has one of its first n values; written where a variable has many.
 ; |signal s|     the signal s: a name for a formula, without memory.
 ; ... @2|        the same, two steps later.   ... after|   the same, once the rule in question has fired.
 ; %20 and the like stand for characters that may not stand in a name, as in web addresses.
 (set-info :smt-lib-version 2.6)
 (set-logic QF_UF)"""
+
+
+class GivenUp(Exception):
+    """A text was not written to its end; the message says why.  Nothing is known then."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,90 +65,124 @@ class Obligation:
     queries: tuple[str, ...]
 
 
-def start_obligation(machine: Machine, certificate: Certificate) -> Obligation:
+def start_obligation(machine: Machine, certificate: Certificate, deadline: float | None = None) -> Obligation:
     """No state within k - 1 steps of an initial one breaks a clause: one query per number of steps.
 
     A query for depth n assumes n steps and no more, so that a run which ends early is not overlooked.
+    Raises GivenUp, as all that write obligations do, after `deadline` (monotonic clock) and beyond MOST_TEXT.
     """
-    scribe = Scribe(machine)
-    lines = list(scribe.state(0))
-    lines += [f"(assert {any_of(scribe.fact(v.name, value, 0) for value in v.init)})" for v in machine.variables]
-    lines.append(f"(assert {scribe.formula(machine.start, 0)})")
-    queries = []
-    for depth in range(certificate.k):
-        if depth:
-            lines += [*scribe.state(depth), *scribe.step(depth - 1)]
-        broken = all_of(scribe.formula(clause, depth) for clause in certificate.clauses)
-        lines += query(f"some state after {depth} steps breaks a clause", [f"(assert (not {broken}))"])
-        queries.append(f"a state {depth} steps from an initial one breaks a clause")
+    queries: list[str] = []
+
+    def lines() -> Iterator[str]:
+        scribe = Scribe(machine, deadline)
+        yield from scribe.state(0)
+        for variable in machine.variables:
+            yield f"(assert {any_of(scribe.fact(variable.name, value, 0) for value in variable.init)})"
+        yield f"(assert {scribe.formula(machine.start, 0)})"
+        for depth in range(certificate.k):
+            if depth:
+                yield from scribe.state(depth)
+                yield from scribe.step(depth - 1)
+            broken = all_of(scribe.formula(clause, depth) for clause in certificate.clauses)
+            yield from query(f"some state after {depth} steps breaks a clause", [f"(assert (not {broken}))"])
+            queries.append(f"a state {depth} steps from an initial one breaks a clause")
+
     meaning = "(start) A run from an initial state of fewer than k steps never breaks a clause of the certificate."
-    return obligation_of("start", meaning, certificate, lines, queries)
+    return obligation_of("start", meaning, certificate, lines(), queries)
 
 
-def step_obligation(machine: Machine, certificate: Certificate) -> Obligation:
+def step_obligation(machine: Machine, certificate: Certificate, deadline: float | None = None) -> Obligation:
     """After k consecutive states that satisfy the clauses, no rule leads to one that does not: one query per rule.
 
     A rule that writes no variable of any clause, or whose constants make true every clause that they touch, needs no
     query.  A state that breaks a clause differs by that from those before it, so `distinct` need only be said of those.
     """
-    scribe = Scribe(machine)
-    last = certificate.k - 1
-    lines: list[str] = []
-    for depth in range(certificate.k):
-        lines += scribe.state(depth)
-        lines += [f"(assert {scribe.formula(clause, depth)})" for clause in certificate.clauses]
-        if depth:
-            lines += scribe.step(depth - 1)
-        if certificate.distinct:
-            lines += [f"(assert (not {scribe.same(depth, earlier)}))" for earlier in range(depth)]
-    by_variable: dict[str, list[int]] = {}
-    for at, clause in enumerate(certificate.clauses):
-        for name in sorted(support_of(machine, clause)):
-            by_variable.setdefault(name, []).append(at)
-    queries = []
-    for rule in machine.rules:
-        written = dict(rule.update)
-        touched = sorted({at for name in written for at in by_variable.get(name, ())})
-        after = [clause for at in touched if (clause := assign(certificate.clauses[at], written)) != TRUE]
-        if not after:
-            continue
-        changed = scribe.changed(written, after)
-        asserts = list(scribe.signals_after(written, changed, last))
-        asserts.append(f"(assert {scribe.formula(rule.guard, last)})")
-        asserts.append(f"(assert (not {all_of(scribe.formula(clause, last, changed) for clause in after)}))")
-        lines += query(f"rule {quoted(rule.name)} breaks a clause", asserts)
-        queries.append(f"rule {rule.name!r} leads to a state that breaks a clause")
+    queries: list[str] = []
+
+    def lines() -> Iterator[str]:
+        scribe = Scribe(machine, deadline)
+        last = certificate.k - 1
+        for depth in range(certificate.k):
+            yield from scribe.state(depth)
+            yield from (f"(assert {scribe.formula(clause, depth)})" for clause in certificate.clauses)
+            if depth:
+                yield from scribe.step(depth - 1)
+            if certificate.distinct:
+                yield from (f"(assert (not {scribe.same(depth, earlier)}))" for earlier in range(depth))
+        by_variable: dict[str, list[int]] = {}
+        by_signal: dict[str, list[int]] = {}
+        for at, clause in enumerate(certificate.clauses):
+            for name in variables_of(clause):
+                by_variable.setdefault(name, []).append(at)
+            for name in signals_of(clause):
+                by_signal.setdefault(name, []).append(at)
+        for rule in machine.rules:
+            scribe.look()
+            written = dict(rule.update)
+            touched = {at for name in written for at in by_variable.get(name, ())}
+            touched.update(at for name in by_signal if scribe.rests_on(name, written) for at in by_signal[name])
+            after = [c for at in sorted(touched) if (c := assign(certificate.clauses[at], written)) != TRUE]
+            if not after:
+                continue
+            changed = scribe.changed(written, after)
+            asserts = list(scribe.signals_after(written, changed, last))
+            asserts.append(f"(assert {scribe.formula(rule.guard, last)})")
+            asserts.append(f"(assert (not {all_of(scribe.formula(clause, last, changed) for clause in after)}))")
+            yield from query(f"rule {quoted(rule.name)} breaks a clause", asserts)
+            queries.append(f"rule {rule.name!r} leads to a state that breaks a clause")
+
     meaning = "(step) After k consecutive states that satisfy every clause, no rule leads to one that breaks a clause."
     if certificate.distinct:
         meaning += "\n; Of the k + 1 states, no two are the same."
-    return obligation_of("step", meaning, certificate, lines, queries)
+    return obligation_of("step", meaning, certificate, lines(), queries)
 
 
-def safe_obligation(machine: Machine, certificate: Certificate, questions: Sequence[Question]) -> Obligation:
+def safe_obligation(
+    machine: Machine, certificate: Certificate, questions: Sequence[Question], deadline: float | None = None
+) -> Obligation:
     """No state that satisfies the clauses satisfies a target: one query per question."""
-    scribe = Scribe(machine)
-    lines = [*scribe.state(0), *(f"(assert {scribe.formula(clause, 0)})" for clause in certificate.clauses)]
-    for question in questions:
-        lines += query(f"question {quoted(question.id)}", [f"(assert {scribe.formula(question.target, 0)})"])
+
+    def lines() -> Iterator[str]:
+        scribe = Scribe(machine, deadline)
+        yield from scribe.state(0)
+        yield from (f"(assert {scribe.formula(clause, 0)})" for clause in certificate.clauses)
+        for question in questions:
+            yield from query(f"question {quoted(question.id)}", [f"(assert {scribe.formula(question.target, 0)})"])
+
     meaning = "(safe) No state that satisfies every clause satisfies the target of a question."
     queries = [f"some state that satisfies the clauses satisfies the target of {q.id!r}" for q in questions]
-    return obligation_of("safe", meaning, certificate, lines, queries)
+    return obligation_of("safe", meaning, certificate, lines(), queries)
 
 
 class Scribe:
     """Writes states, steps and formulas of one machine; holds nothing but what it looked up in it."""
 
-    def __init__(self, machine: Machine) -> None:
+    def __init__(self, machine: Machine, deadline: float | None = None) -> None:
         self.machine = machine
-        self.signals = signals_in_order(machine)
-        self.support = {signal.name: support_of(machine, signal.definition) for signal in self.signals}
+        self.signals = {signal.name: at for at, signal in enumerate(signals_in_order(machine))}
+        self._deadline = deadline
+        # per variable, and per signal, the signals whose definitions name it
+        self._of_variable: dict[str, list[str]] = {}
+        self._of_signal: dict[str, list[str]] = {}
+        for signal in machine.signals:
+            for name in variables_of(signal.definition):
+                self._of_variable.setdefault(name, []).append(signal.name)
+            for name in signals_of(signal.definition):
+                self._of_signal.setdefault(name, []).append(signal.name)
+        self._resting: dict[str, set[str]] = {}
+        self._held = 0
+
+    def look(self) -> None:
+        """Raises GivenUp when the time is over."""
+        if self._deadline is not None and monotonic() > self._deadline:
+            raise GivenUp("out of time")
 
     def fact(self, name: str, value: Value, depth: int) -> str:
         at = f" @{depth}" if depth else ""
-        symbol = quote(name, safe=_SAFE_IN_NAME, errors="surrogatepass")
+        symbol = quoted(name)
         if isinstance(value, bool):
             return f"|{symbol}=true{at}|" if value else f"(not |{symbol}=true{at}|)"
-        shown = f"#{value}" if isinstance(value, int) else quote(value, safe=_SAFE_IN_VALUE, errors="surrogatepass")
+        shown = f"#{value}" if isinstance(value, int) else quoted(value, _SAFE_IN_VALUE)
         return f"|{symbol}={shown}{at}|"
 
     def signal(self, name: str, depth: int, after: bool = False) -> str:
@@ -143,16 +195,30 @@ class Scribe:
 
     def formula(self, expr: Expr, depth: int, changed: frozenset[str] = frozenset()) -> str:
         """The expression at that depth; the signals in `changed` are meant as they are after the rule."""
-        if isinstance(expr, Const):
-            return "true" if expr.value else "false"
-        if isinstance(expr, Is):
-            return self.fact(expr.variable, expr.value, depth)
-        if isinstance(expr, Ref):
-            return self.signal(expr.signal, depth, expr.signal in changed)
-        if isinstance(expr, Not):
-            return f"(not {self.formula(expr.arg, depth, changed)})"
-        texts = (self.formula(arg, depth, changed) for arg in expr.args)
-        return all_of(texts) if isinstance(expr, And) else any_of(texts)
+        self.look()
+        pieces: list[str] = []
+        waiting: list[Expr | str] = [expr]
+        while waiting:
+            node = waiting.pop()
+            if isinstance(node, str):
+                pieces.append(node)
+            elif isinstance(node, Const):
+                pieces.append("true" if node.value else "false")
+            elif isinstance(node, Is):
+                pieces.append(self.fact(node.variable, node.value, depth))
+            elif isinstance(node, Ref):
+                pieces.append(self.signal(node.signal, depth, node.signal in changed))
+            elif isinstance(node, Not):
+                pieces.append("(not ")
+                waiting += (")", node.arg)
+            elif len(node.args) > 1:
+                pieces.append("(and" if isinstance(node, And) else "(or")
+                waiting.append(")")
+                for arg in reversed(node.args):
+                    waiting += (arg, " ")
+            else:
+                waiting.append(node.args[0] if node.args else Const(isinstance(node, And)))
+        return "".join(pieces)
 
     def state(self, depth: int) -> Iterator[str]:
         """Declarations of one state: every variable with exactly one value of its domain, every signal."""
@@ -161,13 +227,26 @@ class Scribe:
             yield from (f"(declare-const {fact} Bool)" for fact in facts)
             if not isinstance(variable.domain[0], bool):
                 yield f"(assert {any_of(facts)})"
-                for at, fact in enumerate(facts):
-                    yield from (f"(assert (not (and {other} {fact})))" for other in facts[:at])
+                yield from self._at_most_one(variable.name, facts, depth)
             elif len(variable.domain) == 1:
                 yield f"(assert {self.fact(variable.name, variable.domain[0], depth)})"
-        for signal in self.signals:
-            definition = self.formula(signal.definition, depth)
-            yield f"(define-fun {self.signal(signal.name, depth)} () Bool {definition})"
+        for name in self.signals:
+            definition = self.formula(self.machine.definitions[name], depth)
+            yield f"(define-fun {self.signal(name, depth)} () Bool {definition})"
+
+    def _at_most_one(self, name: str, facts: Sequence[str], depth: int) -> Iterator[str]:
+        if len(facts) <= MOST_PAIRED:
+            for number, fact in enumerate(facts):
+                yield from (f"(assert (not (and {other} {fact})))" for other in facts[:number])
+            return
+        at = f" @{depth}" if depth else ""
+        among = [f"|{quoted(name)} among {first}{at}|" for first in range(1, len(facts) + 1)]
+        for fact, link in zip(facts, among, strict=True):
+            yield f"(declare-const {link} Bool)"
+            yield f"(assert (=> {fact} {link}))"
+        for (before, link), fact in zip(pairwise(among), facts[1:], strict=True):
+            yield f"(assert (=> {before} {link}))"
+            yield f"(assert (not (and {before} {fact})))"
 
     def step(self, depth: int) -> Iterator[str]:
         """Exactly one rule fires between the states at `depth` and `depth + 1`.
@@ -200,32 +279,62 @@ class Scribe:
         pairs = (zip(self.facts(v.name, depth), self.facts(v.name, other), strict=True) for v in self.machine.variables)
         return all_of(f"(= {one} {two})" for facts in pairs for one, two in facts)
 
+    def rests_on(self, signal: str, written: Iterable[str]) -> bool:
+        """The signal depends, directly or not, on one of these variables."""
+        return any(signal in self._resting_on(name) for name in written)
+
+    def _resting_on(self, variable: str) -> set[str]:
+        if variable not in self._resting:
+            self.look()
+            if self._held > MOST_HELD:
+                self._resting.clear()
+                self._held = 0
+            found: set[str] = set()
+            waiting = list(self._of_variable.get(variable, ()))
+            while waiting:
+                name = waiting.pop()
+                if name not in found:
+                    found.add(name)
+                    waiting += self._of_signal.get(name, ())
+            self._resting[variable] = found
+            self._held += len(found)
+        return self._resting[variable]
+
     def changed(self, written: Mapping[str, Value], after: Iterable[Expr]) -> frozenset[str]:
         """The signals that the formulas rest on, directly or not, and that what was written may change."""
         found: set[str] = set()
-        waiting = [name for expr in after for name in sorted(signals_of(expr))]
+        waiting = [name for expr in after for name in signals_of(expr)]
         while waiting:
             name = waiting.pop()
-            if name not in found and not self.support[name].isdisjoint(written):
+            if name not in found and self.rests_on(name, written):
                 found.add(name)
-                waiting += sorted(signals_of(self.machine.definitions[name]))
+                waiting += signals_of(self.machine.definitions[name])
         return frozenset(found)
 
     def signals_after(self, written: Mapping[str, Value], changed: frozenset[str], depth: int) -> Iterator[str]:
         """Definitions of these signals as they are once the constants have been written."""
-        for signal in self.signals if changed else ():
-            if signal.name in changed:
-                definition = self.formula(assign(signal.definition, written), depth, changed)
-                yield f"(define-fun {self.signal(signal.name, depth, after=True)} () Bool {definition})"
+        for name in sorted(changed, key=self.signals.__getitem__):
+            definition = self.formula(assign(self.machine.definitions[name], written), depth, changed)
+            yield f"(define-fun {self.signal(name, depth, after=True)} () Bool {definition})"
 
 
 def obligation_of(
     name: str, meaning: str, certificate: Certificate, lines: Iterable[str], queries: Sequence[str]
 ) -> Obligation:
-    """The obligation with its header, in which every query is announced."""
+    """The obligation with its header, in which every query is announced; `queries` must be whole once `lines` end.
+
+    Raises GivenUp beyond MOST_TEXT.
+    """
+    body = []
+    left = MOST_TEXT
+    for line in lines:
+        left -= len(line) + 1
+        if left < 0:
+            raise GivenUp(f"its text would have more than {MOST_TEXT:,} characters")
+        body.append(line)
     header = f"; {meaning}\n; {len(certificate.clauses)} clauses, k = {certificate.k}.\n"
     return Obligation(
-        name, header + "\n".join([_HEADER.format(count=len(queries)), *lines, "(exit)"]) + "\n", tuple(queries)
+        name, header + "\n".join([_HEADER.format(count=len(queries)), *body, "(exit)"]) + "\n", tuple(queries)
     )
 
 
@@ -252,6 +361,7 @@ def _joined(operator: str, empty: str, texts: Iterable[str]) -> str:
     return listed[0] if listed else empty
 
 
-def quoted(name: str) -> str:
+@lru_cache(maxsize=1 << 16)
+def quoted(name: str, safe: str = _SAFE_IN_NAME) -> str:
     """A name that may stand in a comment and within a quoted symbol."""
-    return quote(name, safe=_SAFE_IN_NAME, errors="surrogatepass")
+    return quote(name, safe=safe, errors="surrogatepass")

@@ -9,8 +9,8 @@ from collections.abc import Callable, Iterator
 from itertools import product
 from typing import TypeAlias
 
-from interlock.kernel.expressions import Const, Expr, Is, Not, Or, Ref, Value
-from interlock.kernel.machine import Machine, Rule
+from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value
+from interlock.kernel.machine import Machine, Rule, is_among
 
 State: TypeAlias = tuple[Value, ...]
 """One value per variable, in the order of `Machine.variables`."""
@@ -26,30 +26,45 @@ def truths_in(machine: Machine, state: State) -> Callable[[Expr], bool]:
     known: dict[str, bool] = {}
     positions, definitions = machine.positions, machine.definitions
 
-    def truth(node: Expr) -> bool:
-        if isinstance(node, Is):
-            return state[positions[node.variable]] == node.value
-        if isinstance(node, Ref):
-            if node.signal not in known:
-                known[node.signal] = truth(definitions[node.signal])
-            return known[node.signal]
-        if isinstance(node, Not):
-            return not truth(node.arg)
-        if isinstance(node, Const):
-            return node.value
-        # a loop takes half the time of any() and all() over a generator
-        deciding = isinstance(node, Or)
-        for arg in node.args:
-            if truth(arg) is deciding:
-                return deciding
-        return not deciding
+    def truth(expr: Expr) -> bool:
+        # no recursion, so that nesting has no limit; and not by `fold`, because states are judged by the million
+        node = expr
+        above: list[tuple[Iterator[Expr] | str, bool, bool]] = []
+        while True:
+            plain = True
+            while isinstance(node, Not):
+                node, plain = node.arg, not plain
+            if isinstance(node, Is):
+                value = (state[positions[node.variable]] == node.value) is plain
+            elif isinstance(node, Const):
+                value = node.value is plain
+            elif isinstance(node, Ref):
+                if node.signal not in known:
+                    above.append((node.signal, False, plain))
+                    node = definitions[node.signal]
+                    continue
+                value = known[node.signal] is plain
+            else:
+                value = isinstance(node, And)
+                above.append((iter(node.args), not value, plain))
+            while above:
+                args, deciding, plain = above[-1]
+                if isinstance(args, str):
+                    known[args] = value
+                elif value is not deciding and (arg := next(args, None)) is not None:
+                    node = arg
+                    break
+                above.pop()
+                value = value is plain
+            else:
+                return value
 
     return truth
 
 
 def is_initial(machine: Machine, state: State) -> bool:
     """The state is one in which the machine may start."""
-    fits = all(value in variable.init for variable, value in zip(machine.variables, state, strict=True))
+    fits = all(is_among(value, variable.init) for variable, value in zip(machine.variables, state, strict=True))
     return fits and evaluate(machine, machine.start, state)
 
 

@@ -178,10 +178,10 @@ def _faults(machine: Machine) -> list[str]:
         repeated = sorted({name for name in names if names.count(name) > 1}) if len(set(names)) < len(names) else []
         faults += [f"{kind} {name!r} is defined twice" for name in repeated]
     for variable in machine.variables:
-        kinds = {isinstance(value, bool) for value in variable.domain}
-        if not variable.domain or len(set(variable.domain)) < len(variable.domain) or len(kinds) > 1:
+        kinds = set(map(type, variable.domain))
+        if len(set(variable.domain)) < len(variable.domain) or not (kinds == {bool} or set() < kinds <= {int, str}):
             faults.append(f"variable {variable.name!r} has an empty, repeating or mixed domain")
-        if not variable.init or not all(_in_domain(value, variable.domain) for value in variable.init):
+        if not variable.init or not all(is_among(value, variable.domain) for value in variable.init):
             faults.append(f"variable {variable.name!r} starts outside its domain")
     places: list[tuple[str, Expr]] = [("start", machine.start)]
     places += [(f"signal {s.name!r}", s.definition) for s in machine.signals]
@@ -196,7 +196,7 @@ def _faults(machine: Machine) -> list[str]:
         if len(set(written)) < len(written):
             faults.append(f"rule {rule.name!r} writes a variable twice")
         for name, value in rule.update:
-            if name not in machine.domains or not _in_domain(value, machine.domains[name]):
+            if name not in machine.domains or not is_among(value, machine.domains[name]):
                 faults.append(f"rule {rule.name!r} writes {value!r} to {name!r}")
     for requirement in machine.requirements:
         missing = (requirement.steps | requirement.first | requirement.since) - rule_names
@@ -206,8 +206,9 @@ def _faults(machine: Machine) -> list[str]:
     return faults
 
 
-def _in_domain(value: Value, domain: tuple[Value, ...]) -> bool:
-    return value in domain and isinstance(value, bool) == isinstance(domain[0], bool)
+def is_among(value: object, values: tuple[Value, ...]) -> bool:
+    """The value is one of these, of the same type too: True is not 1, and 1.0 is neither."""
+    return type(value) in map(type, values) and value in values
 
 
 def _unknown(machine: Machine, expr: Expr) -> list[str]:
@@ -218,7 +219,7 @@ def _unknown(machine: Machine, expr: Expr) -> list[str]:
         if isinstance(node, Is):
             if node.variable not in machine.domains:
                 faults.append(f"no variable {node.variable!r}")
-            elif not _in_domain(node.value, machine.domains[node.variable]):
+            elif not is_among(node.value, machine.domains[node.variable]):
                 faults.append(f"{node.variable!r} is never {node.value!r}")
         elif isinstance(node, Ref) and node.signal not in machine.definitions:
             faults.append(f"no signal {node.signal!r}")
