@@ -30,7 +30,7 @@ from interlock.hold.language.nodes import (
 )
 from interlock.hold.language.parser import is_name
 from interlock.hold.language.reader import FAILED, Failed, Reader
-from interlock.hold.language.records import note_unknown_keys, read_field, read_record
+from interlock.hold.language.records import read_record
 from interlock.hold.language.references import BUILT_IN_GROUPS, collect_names, resolve_mentions
 from interlock.hold.overlay.changes import Modification
 from interlock.hold.overlay.modification import OverlaidDescription, apply_modification, unchanged
@@ -170,7 +170,8 @@ class _Files:
                 for overlay in reversed(overlays):
                     apply_modification(description, overlay, self.faults)
                 return description
-            _read_head(root, self.faults)
+            # what is wrong with the top is told, and the changes are carried out all the same
+            read_record(Modification, root, Reader(self.faults, None))
             overlays.append(root)
             node = root.value("modifies")
             if not isinstance(node, ScalarNode) or is_absent(node):
@@ -245,16 +246,6 @@ def _wrong_sort(root: MappingNode, wanted: str, expected: str, faults: Faults) -
     telling = ("specification", "modifies", "procedure")
     span = next((entry.key.span for entry in root.entries if entry.key.text in telling), root.span)
     faults.add("wrong-file", span, f"this file is {sort}, not {wanted}", expected=expected)
-
-
-def _read_head(root: MappingNode, faults: Faults) -> None:
-    """Note what is wrong with the top of a modification; its changes are carried out elsewhere."""
-    declaration = Modification.declaration
-    reader = Reader(faults, None)
-    note_unknown_keys(declaration, root, reader)
-    for field in declaration.fields:
-        if field.key != "changes" or root.entry("changes") is None:
-            read_field(field, root, root.span, declaration.noun, reader)
 
 
 def _read_hold(description: OverlaidDescription, faults: Faults) -> Hold | None:

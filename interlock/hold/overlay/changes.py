@@ -7,37 +7,61 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import ClassVar
 
 from interlock.hold.language.declarations import FieldType, Record, Schema, field, record
-from interlock.hold.language.field_types import NAME, Expression, Listed, Text, Word
+from interlock.hold.language.field_types import NAME, Expression, Text, Word
 from interlock.hold.language.model import SECTIONS, File
-from interlock.hold.language.nodes import Node
+from interlock.hold.language.nodes import MappingNode, Node, ScalarNode, SequenceNode, describe
 from interlock.hold.language.reader import Failed, Reader
-from interlock.hold.language.syntax import Syntax
 
 
 @dataclass(frozen=True)
-class Anything(FieldType[Node]):
+class Anything(FieldType[ScalarNode]):
     """The id of anything that a description lists; looked up when the change is carried out."""
 
-    def read(self, node: Node, key: str, reader: Reader) -> Node | Failed:
-        return node
+    def read(self, node: Node, key: str, reader: Reader) -> ScalarNode | Failed:
+        if isinstance(node, ScalarNode):
+            return node
+        return reader.fail("not-a-text", node.span, f"'{key}' cannot be {describe(node)}", "the id of one thing")
 
     def schema(self) -> Schema:
         return {**NAME}
 
 
 @dataclass(frozen=True)
-class NewFields(Anything):
-    """Fields of the thing that is changed."""
+class InPlace(FieldType[Node]):
+    """What becomes a field of the thing that is changed, and is read there."""
+
+    of: FieldType[object]
+
+    def read(self, node: Node, key: str, reader: Reader) -> Node | Failed:
+        return node
+
+    def schema(self) -> Schema:
+        return self.of.schema()
+
+
+@dataclass(frozen=True)
+class NewFields(FieldType[MappingNode]):
+    """Fields of the thing that is changed, to be read in its place."""
+
+    wanted: ClassVar[str] = "fields with new values"
+
+    def read(self, node: Node, key: str, reader: Reader) -> MappingNode | Failed:
+        if isinstance(node, MappingNode) and node.entries:
+            return node
+        return reader.fail("not-a-mapping", node.span, f"'{key}' cannot be {describe(node)}", self.wanted)
 
     def schema(self) -> Schema:
         return {"type": "object", "minProperties": 1}
 
 
 @dataclass(frozen=True)
-class NewItems(Anything):
-    """Sections of a description, with the items to be added."""
+class NewItems(NewFields):
+    """Sections of a description, with the items to be added, to be read among the others."""
+
+    wanted = "sections with lists"
 
     def schema(self) -> Schema:
         properties = {
@@ -51,40 +75,40 @@ class NewItems(Anything):
 class Remove(Record):
     """Takes something away."""
 
-    remove: Node = field(Anything(), "What is taken away.")
+    remove: ScalarNode = field(Anything(), "What is taken away.")
 
 
 @record("fix", "a fixing")
 class Fix(Record):
     """Keeps something in one state for good."""
 
-    fix: Node = field(Anything(), "The device or control.")
-    state: str = field(Word("state"), "The state in which it stays.", key="in")
+    fix: ScalarNode = field(Anything(), "The device or control.")
+    state: Node = field(InPlace(Word("state")), "The state in which it stays.", key="in")
 
 
 @record("defer", "a deferral")
 class Defer(Record):
     """Leaves a device inoperative in one state, under a limit."""
 
-    defer: Node = field(Anything(), "The device.")
-    state: str = field(Word("state"), "The state in which it stays.", key="in")
-    because: str = field(Text(), "Why.")
-    limit: Syntax = field(Expression(), "What must hold before the doors are shut for departure.")
+    defer: ScalarNode = field(Anything(), "The device.")
+    state: Node = field(InPlace(Word("state")), "The state in which it stays.", key="in")
+    because: Node = field(InPlace(Text()), "Why.")
+    limit: Node = field(InPlace(Expression()), "What must hold before the doors are shut for departure.")
 
 
 @record("change", "a change")
 class ChangeFields(Record):
     """Puts other values in the place of some fields."""
 
-    change: Node = field(Anything(), "What is changed: an id, or `layout`.")
-    to: Node = field(NewFields(), "The fields with their new values; `none` takes an optional one away.")
+    change: ScalarNode = field(Anything(), "What is changed: an id, or `layout`.")
+    to: MappingNode = field(NewFields(), "The fields with their new values; `none` takes an optional one away.")
 
 
 @record("add", "an addition")
 class Add(Record):
     """Adds things to the lists of the description."""
 
-    add: Node = field(NewItems(), "Lists as in a description.")
+    add: MappingNode = field(NewItems(), "Lists as in a description.")
 
 
 CHANGES: Mapping[str, type[Record]] = {one.declaration.name: one for one in (Remove, Fix, Defer, ChangeFields, Add)}
@@ -92,11 +116,16 @@ CHANGES: Mapping[str, type[Record]] = {one.declaration.name: one for one in (Rem
 
 
 @dataclass(frozen=True)
-class OneChange(Anything):
-    """One of the records above."""
+class _Changes(FieldType[SequenceNode]):
+    """Any of the records above, to be carried out one after the other."""
+
+    def read(self, node: Node, key: str, reader: Reader) -> SequenceNode | Failed:
+        if isinstance(node, SequenceNode):
+            return node
+        return reader.fail("not-a-list", node.span, f"'{key}' cannot be {describe(node)}", "a list")
 
     def schema(self) -> Schema:
-        return {"$ref": "#/definitions/change"}
+        return {"type": "array", "items": {"$ref": "#/definitions/change"}}
 
 
 @record("modification", "a modification")
@@ -106,4 +135,4 @@ class Modification(File):
     title: str = field(Text(), "What the hold is called.")
     about: str | None = field(Text(), "What was changed and why, for people.", default=None)
     modifies: str = field(Text(), "The file of the hold, or of another modification of it; or `demo:NAME`.")
-    changes: tuple[Node, ...] = field(Listed(OneChange()), "The changes, in order.")
+    changes: SequenceNode = field(_Changes(), "The changes, in order.")

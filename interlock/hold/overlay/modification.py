@@ -11,13 +11,12 @@ from dataclasses import dataclass, field
 
 from interlock.diagnostics.faults import Faults
 from interlock.diagnostics.spans import Span
-from interlock.hold.language.declarations import Declaration
-from interlock.hold.language.model import SECTIONS, Change
-from interlock.hold.language.nodes import Entry, MappingNode, Node, ScalarNode, SequenceNode, clip, describe, is_absent
+from interlock.hold.language.model import SECTIONS, Change, Deferral
+from interlock.hold.language.nodes import Entry, MappingNode, Node, ScalarNode, SequenceNode, clip, describe
 from interlock.hold.language.reader import Reader
-from interlock.hold.language.records import first_lower, note_unknown_keys
+from interlock.hold.language.records import read_record
 from interlock.hold.language.references import id_of
-from interlock.hold.overlay.changes import CHANGES
+from interlock.hold.overlay.changes import CHANGES, Add, ChangeFields, Defer, Fix, Remove
 
 FIXED_SECTIONS = ("devices", "controls")
 
@@ -91,9 +90,7 @@ def apply_modification(description: OverlaidDescription, modification: MappingNo
     description.root = MappingNode((*heads.values(), *kept), description.root.span)
     changes = modification.value("changes")
     if not isinstance(changes, SequenceNode):
-        if changes is not None:
-            faults.add("not-a-list", changes.span, f"'changes' cannot be {describe(changes)}", expected="a list")
-        return
+        return  # told with the top of the modification
     for item in changes.items:
         _Carrier(description, faults, item.context if isinstance(item, MappingNode) else ()).carry_out(item)
 
@@ -120,58 +117,50 @@ class _Carrier:
             self._add("unknown-change", span, said, f"one of {verbs}", nearest)
             return
         verb = found[0].key.text
-        declaration = CHANGES[verb].declaration
-        note_unknown_keys(declaration, item, Reader(self._faults, None, self._context))
-        if self._lacks(declaration, item):
-            return
-        value = found[0].value
-        if verb == "add":
-            self._add_items(value)
-            return
-        if not isinstance(value, ScalarNode):
-            self._add("not-a-text", value.span, f"'{verb}' cannot be {describe(value)}", "the id of one thing")
-            return
-        if verb == "change" and value.text == "layout":
-            self._change_layout(value, item)
-            return
-        place = self._description.index.get(value.text)
-        if place is None:
-            self._unknown(value)
-            return
-        getattr(self, f"_{verb}")(value, item, place)
+        change = read_record(CHANGES[verb], item, Reader(self._faults, None, self._context))
+        match change:
+            case Remove(remove=target):
+                self._remove(target)
+            case Fix(fix=target):
+                self._fix(target, item)
+            case Defer(defer=target):
+                self._defer(target, item)
+            case ChangeFields(change=target, to=fields):
+                self._change(target, {entry.key.text: entry for entry in fields.entries})
+            case Add(add=sections):
+                self._add_items(sections)
 
     # --- the verbs
 
-    def _remove(self, target: ScalarNode, item: MappingNode, place: tuple[str, int]) -> None:
-        section, at = place
-        self._description.sections[section][at] = None
-        del self._description.index[target.text]
-        self._description.removed[target.text] = target.span
-        self._note("remove", target)
+    def _remove(self, target: ScalarNode) -> None:
+        place = self._place(target)
+        if place is not None:
+            section, at = place
+            self._description.sections[section][at] = None
+            del self._description.index[target.text]
+            self._description.removed[target.text] = target.span
+            self._note("remove", target)
 
-    def _fix(self, target: ScalarNode, item: MappingNode, place: tuple[str, int]) -> None:
-        if self._is_of(target, place, FIXED_SECTIONS, "a device or a control"):
-            state = item.entry("in")
-            if state is not None:
-                self._set(target, place, {"fixed": Entry(_key("fixed", state.key), state.value)})
-                self._note("fix", target)
+    def _fix(self, target: ScalarNode, item: MappingNode) -> None:
+        place = self._place(target)
+        if place is not None and self._is_of(target, place, FIXED_SECTIONS, "a device or a control"):
+            self._set(target, place, _fixed(item))
+            self._note("fix", target)
 
-    def _defer(self, target: ScalarNode, item: MappingNode, place: tuple[str, int]) -> None:
-        if not self._is_of(target, place, ("devices",), "a device"):
+    def _defer(self, target: ScalarNode, item: MappingNode) -> None:
+        place = self._place(target)
+        if place is not None and self._is_of(target, place, ("devices",), "a device"):
+            reason = tuple(entry for entry in item.entries if entry.key.text in Deferral.declaration.keys)
+            deferral = MappingNode(reason, target.span, self._context or self._as_changed(target))
+            self._set(target, place, {**_fixed(item), "deferred": Entry(_key("deferred", target), deferral)})
+            self._note("defer", target)
+
+    def _change(self, target: ScalarNode, fields: Mapping[str, Entry]) -> None:
+        if target.text == "layout":
+            self._change_layout(target, fields)
             return
-        state, because, limit = item.entry("in"), item.entry("because"), item.entry("limit")
-        if state is None or because is None or limit is None:
-            return
-        deferral = Entry(
-            _key("deferred", target),
-            MappingNode((because, limit), target.span, self._context or self._as_changed(target)),
-        )
-        self._set(target, place, {"fixed": Entry(_key("fixed", state.key), state.value), "deferred": deferral})
-        self._note("defer", target)
-
-    def _change(self, target: ScalarNode, item: MappingNode, place: tuple[str, int]) -> None:
-        fields = self._new_fields(item)
-        if fields is None:
+        place = self._place(target)
+        if place is None:
             return
         if "id" in fields:
             self._add(
@@ -184,21 +173,17 @@ class _Carrier:
         self._set(target, place, fields)
         self._note("change", target)
 
-    def _change_layout(self, target: ScalarNode, item: MappingNode) -> None:
-        fields = self._new_fields(item)
+    def _change_layout(self, target: ScalarNode, fields: Mapping[str, Entry]) -> None:
         layout = self._description.root.entry("layout")
-        if fields is None or layout is None or not isinstance(layout.value, MappingNode):
+        if layout is None or not isinstance(layout.value, MappingNode):
             return
         changed = Entry(layout.key, _replaced(layout.value, fields, self._as_changed(target)))
         entries = tuple(changed if entry is layout else entry for entry in self._description.root.entries)
         self._description.root = MappingNode(entries, self._description.root.span)
         self._note("change", target)
 
-    def _add_items(self, value: Node) -> None:
-        if not isinstance(value, MappingNode) or not value.entries:
-            self._add("not-a-mapping", value.span, f"'add' cannot be {describe(value)}", "sections with lists")
-            return
-        for entry in value.entries:
+    def _add_items(self, sections: MappingNode) -> None:
+        for entry in sections.entries:
             section = entry.key.text
             if section not in SECTIONS:
                 self._add(
@@ -227,14 +212,6 @@ class _Carrier:
         if isinstance(item, MappingNode):
             self._description.sections[section][at] = _replaced(item, fields, self._as_changed(target))
 
-    def _new_fields(self, item: MappingNode) -> dict[str, Entry] | None:
-        fields = item.value("to")
-        if isinstance(fields, MappingNode) and fields.entries:
-            return {entry.key.text: entry for entry in fields.entries}
-        if fields is not None:
-            self._add("not-a-mapping", fields.span, f"'to' cannot be {describe(fields)}", "fields with new values")
-        return None
-
     def _is_of(self, target: ScalarNode, place: tuple[str, int], sections: tuple[str, ...], expected: str) -> bool:
         if place[0] in sections:
             return True
@@ -242,18 +219,12 @@ class _Carrier:
         self._add("wrong-object-kind", target.span, f"'{clip(target.text)}' is {noun}", expected)
         return False
 
-    def _lacks(self, declaration: Declaration, item: MappingNode) -> bool:
-        lacking = False
-        for needed in declaration.fields:
-            entry = item.entry(needed.key)
-            expected = f"`{needed.key}:` ({first_lower(needed.about)})"
-            if needed.required and entry is None:
-                self._add("missing-field", item.span, f"{declaration.noun} lacks '{needed.key}'", expected)
-                lacking = True
-            elif entry is not None and is_absent(entry.value):
-                self._add("missing-value", entry.key.span, f"'{needed.key}' has no value", expected)
-                lacking = True
-        return lacking
+    def _place(self, target: ScalarNode) -> tuple[str, int] | None:
+        """Where the thing is that is to be changed; None with a fault noted where nothing has that name."""
+        place = self._description.index.get(target.text)
+        if place is None:
+            self._unknown(target)
+        return place
 
     def _unknown(self, target: ScalarNode) -> None:
         if target.text in self._description.removed:
@@ -291,6 +262,12 @@ def _nameless(section: str, item: Node) -> str:
     if isinstance(of, ScalarNode) and isinstance(mode, ScalarNode):
         return f"{of.text}.{mode.text}"
     return SECTIONS[section].declaration.noun
+
+
+def _fixed(item: MappingNode) -> dict[str, Entry]:
+    """What `in` says, as the field that keeps a thing in one state."""
+    state = item.entry("in")
+    return {} if state is None else {"fixed": Entry(_key("fixed", state.key), state.value)}
 
 
 def _key(name: str, like: ScalarNode) -> ScalarNode:
