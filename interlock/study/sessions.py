@@ -53,7 +53,7 @@ class Session:
         self._end = None if limits.seconds is None else monotonic() + limits.seconds
         self._torn = False
 
-    def settle(
+    def claim_and_confirm(
         self,
         questions: Sequence[Question],
         ways: Sequence[RecoveryQuestion],

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -21,7 +21,7 @@ from interlock.kernel.claims import (
     Unknown,
     silent,
 )
-from interlock.kernel.expressions import neg
+from interlock.kernel.expressions import Expr, neg
 from interlock.kernel.machine import Machine, Question, RequirementKind, occasion_of, question_of, with_monitors
 from interlock.kernel.recovery import Recovers, RecoveryQuestion, Traps, recovery_question_of
 from interlock.prove.engine import NO_LIMITS, Engine
@@ -104,58 +104,78 @@ def verify(
     What `can always` be done is no question for the engine: it goes to `recover`, whichever engine is asked.
     How the limits are kept, and what becomes of it all where they are met, `Session` says.
     """
+    asked = _ask(compiled, chosen)
+    session = Session(asked.machine, limits, report)
+    found, ways_found = session.claim_and_confirm(asked.questions, asked.ways, engine, recoverer)
+    answers = tuple(_tell(asked, instance, found, ways_found) for instance in asked.instances)
+    findings = tuple(found[question.id] for question in asked.questions)
+    recoveries = tuple((way, ways_found[way.id]) for way in asked.ways)
+    return Verification(compiled, asked.machine, asked.questions, findings, answers, recoveries)
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What is asked: `questions` of the engine, none twice, and `ways`, about what can always be done.
+
+    `main` and `occasions` have, by the id of a requirement, what answers it and what says whether it ever arises.
+    """
+
+    compiled: CompiledHold
+    machine: Machine
+    instances: tuple[Instance, ...]
+    questions: tuple[Question, ...]
+    ways: tuple[RecoveryQuestion, ...]
+    main: Mapping[str, Question | RecoveryQuestion]
+    occasions: Mapping[str, Question]
+
+
+def _ask(compiled: CompiledHold, chosen: Sequence[str] | None) -> _Asked:
     machine = with_monitors(compiled.machine)
-    instances = [i for i in compiled.instances if chosen is None or _is_chosen(i, chosen)]
-    asked: dict[object, Question] = {}
-    main: list[Question] = []
-    occasions: list[Question | None] = []
-    by_states = [i for i in instances if i.requirement.kind is not RequirementKind.CAN_ALWAYS]
-    for instance in by_states:
-        question = question_of(machine, instance.requirement)
-        main.append(asked.setdefault(("main", question.target), question))
-        occasion = occasion_of(machine, instance.requirement)
-        occasions.append(None if occasion is None else asked.setdefault(("occasion", occasion.target), occasion))
-    questions = tuple(asked.values())
-    by_ways = [i for i in instances if i.requirement.kind is RequirementKind.CAN_ALWAYS]
-    ways = [recovery_question_of(instance.requirement) for instance in by_ways]
-    found, ways_found = Session(machine, limits, report).settle(questions, ways, engine, recoverer)
-    answers: dict[str, Answer] = {}
-    for instance, question, occasion in zip(by_states, main, occasions, strict=True):
-        finding = found[question.id]
-        arises = None if occasion is None else found[occasion.id]
-        story = None
-        if isinstance(finding, Fails):
-            story = tell(machine, compiled.glossary, finding.claim.trace, question.target)
-        answers[instance.requirement.id] = Answer(instance, _status(instance, finding, arises), finding, arises, story)
-    recoveries = tuple((back, ways_found[back.id]) for back in ways)
-    for instance, (back, way) in zip(by_ways, recoveries, strict=True):
-        story = tell(machine, compiled.glossary, way.claim.trace, neg(back.goal)) if isinstance(way, Traps) else None
-        answers[instance.requirement.id] = Answer(instance, _status_of_way(way), way, None, story)
-    ordered = tuple(answers[instance.requirement.id] for instance in instances)
-    findings = tuple(found[question.id] for question in questions)
-    return Verification(compiled, machine, questions, findings, ordered, recoveries)
+    instances = tuple(i for i in compiled.instances if chosen is None or {i.requirement.id, i.origin.id} & set(chosen))
+    main: dict[str, Question | RecoveryQuestion] = {}
+    occasions: dict[str, Question] = {}
+    by_target: dict[tuple[bool, Expr], Question] = {}
+    for requirement in (instance.requirement for instance in instances):
+        if requirement.kind is RequirementKind.CAN_ALWAYS:
+            main[requirement.id] = recovery_question_of(requirement)
+            continue
+        question = question_of(machine, requirement)
+        main[requirement.id] = by_target.setdefault((False, question.target), question)
+        occasion = occasion_of(machine, requirement)
+        if occasion is not None:
+            occasions[requirement.id] = by_target.setdefault((True, occasion.target), occasion)
+    ways = tuple(one for one in main.values() if isinstance(one, RecoveryQuestion))
+    return _Asked(compiled, machine, instances, tuple(by_target.values()), ways, main, occasions)
 
 
-def _status_of_way(finding: RecoveryFinding) -> Status:
-    if isinstance(finding, Disputed):
-        return Status.DISPUTED
-    if isinstance(finding, Undecided):
-        return Status.UNDECIDED
-    return Status.HOLDS if isinstance(finding, Recovers) else Status.FAILS
+def _tell(
+    asked: _Asked, instance: Instance, found: Mapping[str, Finding], ways_found: Mapping[str, RecoveryFinding]
+) -> Answer:
+    question = asked.main[instance.requirement.id]
+    finding = found[question.id] if isinstance(question, Question) else ways_found[question.id]
+    occasion = asked.occasions.get(instance.requirement.id)
+    arises = None if occasion is None else found[occasion.id]
+    story = None
+    if isinstance(finding, Fails | Traps):
+        shown = question.target if isinstance(question, Question) else neg(question.goal)
+        story = tell(asked.machine, asked.compiled.glossary, finding.claim.trace, shown)
+    return Answer(instance, _status(instance, finding, arises), finding, arises, story)
 
 
-def _is_chosen(instance: Instance, chosen: Sequence[str]) -> bool:
-    return instance.requirement.id in chosen or instance.origin.id in chosen
-
-
-def _status(instance: Instance, finding: Finding, occasion: Finding | None) -> Status:
+def _status(instance: Instance, finding: Finding | RecoveryFinding, occasion: Finding | None) -> Status:
     wanted = instance.requirement.kind is RequirementKind.CAN
-    if isinstance(finding, Disputed) or isinstance(occasion, Disputed):
-        return Status.DISPUTED
-    if isinstance(finding, Undecided):
-        return Status.UNDECIDED
-    if isinstance(finding, Fails):
-        return Status.HOLDS if wanted else Status.FAILS
-    if wanted:
-        return Status.FAILS
-    return Status.VACUOUS if isinstance(occasion, Holds) else Status.HOLDS
+    match finding, occasion:
+        case (Disputed(), _) | (_, Disputed()):
+            return Status.DISPUTED
+        case Undecided(), _:
+            return Status.UNDECIDED
+        case Traps(), _:
+            return Status.FAILS
+        case Recovers(), _:
+            return Status.HOLDS
+        case Fails(), _:
+            return Status.HOLDS if wanted else Status.FAILS
+        case Holds(), Holds() if not wanted:
+            return Status.VACUOUS
+        case Holds(), _:
+            return Status.FAILS if wanted else Status.HOLDS
