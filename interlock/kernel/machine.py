@@ -133,21 +133,20 @@ class Machine:
     definitions: Mapping[str, Expr] = field(init=False, repr=False, compare=False)
     domains: Mapping[str, tuple[Value, ...]] = field(init=False, repr=False, compare=False)
     positions: Mapping[str, int] = field(init=False, repr=False, compare=False)
+    _rules: Mapping[str, Rule] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "definitions", {s.name: s.definition for s in self.signals})
         object.__setattr__(self, "domains", {v.name: v.domain for v in self.variables})
         object.__setattr__(self, "positions", {v.name: at for at, v in enumerate(self.variables)})
+        object.__setattr__(self, "_rules", {r.name: r for r in self.rules})
         faults = list(_faults(self))
         if faults:
             raise IllFormedMachine("; ".join(faults))
 
     def rule(self, name: str) -> Rule:
-        """The rule of that name.  Raises KeyError.  Linear in the number of rules."""
-        for rule in self.rules:
-            if rule.name == name:
-                return rule
-        raise KeyError(name)
+        """The rule of that name.  Raises KeyError."""
+        return self._rules[name]
 
 
 def signals_in_order(machine: Machine) -> tuple[Signal, ...]:

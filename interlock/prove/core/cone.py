@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from interlock.kernel.claims import Trace
-from interlock.kernel.evaluator import State, evaluate, fire
+from interlock.kernel.evaluator import State, evaluate, fire, is_enabled
 from interlock.kernel.expressions import Expr, signals_of
 from interlock.kernel.machine import Machine, Rule, support_of
 
@@ -68,16 +68,16 @@ def lifted(machine: Machine, part: Machine, trace: Trace) -> Trace:
 
 def without_detours(machine: Machine, trace: Trace, target: Expr) -> Trace:
     """The run into the target without the steps that it can do without, those from its end tried first."""
-    rules = {rule.name: rule for rule in machine.rules}
 
     def run(names: Sequence[str]) -> Trace | None:
         states = [trace.states[0]]
         for name in names:
             if evaluate(machine, target, states[-1]):
                 break
-            if not evaluate(machine, rules[name].guard, states[-1]):
+            rule = machine.rule(name)
+            if not is_enabled(machine, rule, states[-1]):
                 return None
-            states.append(fire(machine, rules[name], states[-1]))
+            states.append(fire(machine, rule, states[-1]))
         return Trace(tuple(names[: len(states) - 1]), tuple(states)) if evaluate(machine, target, states[-1]) else None
 
     best = run(trace.rules) or trace

@@ -22,6 +22,7 @@ from interlock.kernel.claims import (
     Proved,
     Refuted,
     Report,
+    Trace,
     Unknown,
     silent,
 )
@@ -92,6 +93,21 @@ def pursue(
     certificate = certify(frames.rules, frames.invariant, [questions[at].target for at in still_open], frames.clock)
     for at in still_open:
         claims[at] = Proved(questions[at].id, NAME, certificate)
+
+
+def reach(
+    rules: LocalRules, target: Expr, clock: Clock, make_solver: SolverFactory, lemmas: Sequence[Cube] = ()
+) -> Trace | Sequence[Cube]:
+    """A run to the target or, where there is none, the invariant that says so; `lemmas` are inductive together."""
+    frames = Frames(rules, [target], clock, make_solver, lemmas)
+    try:
+        for _, trace in frames.run([0], None, silent):
+            return trace
+    finally:
+        frames.solver.close()
+    if frames.invariant is None:
+        raise AssertionError("reachability ended without an answer")
+    return frames.invariant
 
 
 def certify(

@@ -8,14 +8,13 @@ from interlock.kernel.claims import Certificate, Progress, Trace, silent
 from interlock.kernel.evaluator import State, truths_in
 from interlock.kernel.expressions import Expr, Not, conj
 from interlock.kernel.machine import Question
-from interlock.kernel.recovery import Entry, Rank, RecoveryQuestion, Trapped, restarted, surely_drops
+from interlock.kernel.recovery import Entry, Rank, RecoveryQuestion, Trapped, restarted, surely_drops, written_by
 from interlock.prove.core.cone import without_detours
 from interlock.prove.core.encoding import TRUTH
-from interlock.prove.core.local import LocalRules
+from interlock.prove.core.local import Cube, LocalRules
 from interlock.prove.core.solvers import FOREVER, SatSolver, add_all, light_solver
 from interlock.prove.engine import NO_LIMITS, Clock
-from interlock.prove.frames.frames import Frames
-from interlock.prove.frames.pdr import certify
+from interlock.prove.frames.pdr import certify, reach
 from interlock.prove.recovery.context import RecoveryContext
 from interlock.prove.recovery.dead_ends import closed_region
 from interlock.prove.search import guided
@@ -131,7 +130,7 @@ class RecoveryCases:
 
     def _serves(self, entry: Entry) -> bool:
         context, encoding = self.context, self.context.rules.encoding
-        falls = surely_drops(context.machine, self.rank, entry.when, context.written(entry.rules))
+        falls = surely_drops(context.machine, self.rank, entry.when, written_by(context.machine, entry.rules))
         failing = context.failing(entry.rules, self.before, self.to, falls)
         self._feed()
         asked = [self.before, -self.to, failing, *map(encoding.gate, entry.when)]
@@ -222,7 +221,7 @@ class RecoveryCases:
         """The cube with what else of the state is needed to be sure that the rank falls."""
         context = self.context
         encoding = context.rules.encoding
-        written = context.written(names)
+        written = written_by(context.machine, names)
         value_of = dict(zip((v.name for v in context.machine.variables), state, strict=True))
         more = [
             literal
@@ -250,7 +249,7 @@ class RecoveryCases:
         answer = self._onward(state)
         if not isinstance(answer, Certificate):
             return answer
-        run = self._reach(conj(*answer.clauses))
+        run = self._run_into(conj(*answer.clauses))
         return None if run is None else self._trapped(answer, run)
 
     def _onward(self, state: State) -> tuple[str, ...] | Certificate:
@@ -261,15 +260,10 @@ class RecoveryCases:
         closed = closed_region(again, goal, context.lemmas, clock)
         if closed is not None:
             return certify(again, [*context.lemmas, closed], [goal], clock)
-        frames = Frames(again, [goal], clock, lambda: MeteredSolver(HARD_QUERIES), context.lemmas)
-        try:
-            for _, trace in frames.run([0], None, silent):
-                return self.planner.shortest_help(trace)
-        finally:
-            frames.solver.close()
-        if frames.invariant is None:
-            raise AssertionError("reachability ended without an answer")
-        return certify(again, frames.invariant, [goal], clock)
+        answer = self._reach(again, goal)
+        return (
+            self.planner.shortest_help(answer) if isinstance(answer, Trace) else certify(again, answer, [goal], clock)
+        )
 
     def _trapped(self, certificate: Certificate, *runs: Trace) -> Trapped:
         """The claim that a run leads into a region, told by the certificate, that is closed and clear of the goal."""
@@ -285,19 +279,15 @@ class RecoveryCases:
         found = guided.find_runs(context.machine, [question], NO_LIMITS, silent, context.clock, REGION_EXPANDED)
         return found.get(question.id)
 
-    def _reach(self, region: Expr) -> Trace | None:
+    def _run_into(self, region: Expr) -> Trace | None:
         """A run into the region; None where there is none, and the invariant then says so."""
-        context = self.context
-        run = self._sought(region)
-        if run is not None:
-            return run
-        frames = Frames(context.rules, [region], context.clock, lambda: MeteredSolver(HARD_QUERIES), context.lemmas)
-        try:
-            for _, trace in frames.run([0], None, silent):
-                return trace
-        finally:
-            frames.solver.close()
-        if frames.invariant is None:
-            raise AssertionError("reachability ended without an answer")
-        context.lemmas.extend(frames.invariant[len(context.lemmas) :])
+        lemmas = self.context.lemmas
+        answer = self._sought(region) or self._reach(self.context.rules, region)
+        if isinstance(answer, Trace):
+            return answer
+        lemmas.extend(answer[len(lemmas) :])
         return None
+
+    def _reach(self, rules: LocalRules, target: Expr) -> Trace | Sequence[Cube]:
+        """A run to the target or, where there is none, the invariant that says so.  Raises TooHard."""
+        return reach(rules, target, self.context.clock, lambda: MeteredSolver(HARD_QUERIES), self.context.lemmas)

@@ -128,7 +128,7 @@ class RecoveryContext:
 
     def spoken_of(self, names: Sequence[str]) -> frozenset[str]:
         """The variables that these rules read or write."""
-        rules = [self.machine.rules[self.number[name]] for name in names]
+        rules = [self.machine.rule(name) for name in names]
         written = (name for rule in rules for name, _ in rule.update)
         return frozenset(written).union(*(support_of(self.machine, rule.guard) for rule in rules))
 
@@ -140,11 +140,4 @@ class RecoveryContext:
             for literal, other in options:
                 if abs(literal) != TRUTH and (len(options) > 2 or literal > 0):
                     found.append(literal if other == value else -literal)
-        return found
-
-    def written(self, names: Sequence[str]) -> dict[str, Value]:
-        """What these rules, fired in turn, leave behind in the variables that they write."""
-        found: dict[str, Value] = {}
-        for name in names:
-            found.update(self.machine.rules[self.number[name]].update)
         return found

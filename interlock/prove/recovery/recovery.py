@@ -18,7 +18,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TypeAlias
 
-from interlock.kernel.claims import Certificate, Limits, Progress, Report, Unknown, silent
+from interlock.kernel.claims import Certificate, Limits, Progress, Report, Trace, Unknown, silent
 from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import Expr, conj
 from interlock.kernel.machine import Machine
@@ -32,6 +32,7 @@ from interlock.kernel.recovery import (
     Trapped,
     restarted,
     surely_drops,
+    written_by,
 )
 from interlock.prove.certificates.obligations import discharge
 from interlock.prove.certificates.trimming import trim
@@ -40,8 +41,7 @@ from interlock.prove.core.encoding import TRUTH
 from interlock.prove.core.local import LocalRules
 from interlock.prove.core.solvers import light_solver
 from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
-from interlock.prove.frames.frames import Frames
-from interlock.prove.frames.pdr import certify
+from interlock.prove.frames.pdr import certify, reach
 from interlock.prove.recovery.cases import NAME, RecoveryCases, TooHard
 from interlock.prove.recovery.context import RecoveryContext
 from interlock.prove.recovery.dead_ends import nearest_dead_end
@@ -106,13 +106,10 @@ def _discharged(machine: Machine, part: Machine, claim: RecoveryClaim, goal: Exp
 def _why_trapped(machine: Machine, state: State, goal: Expr, clock: Clock) -> Certificate:
     """The proof that nothing leads from the state to the goal.  Raises AssertionError where something does."""
     again = LocalRules(restarted(machine, state))
-    frames = Frames(again, [goal], clock, light_solver)
-    try:
-        for _ in frames.run([0], None, silent):
-            raise AssertionError("a dead end is none")
-    finally:
-        frames.solver.close()
-    return certify(again, frames.invariant or (), [goal], clock)
+    answer = reach(again, goal, clock, light_solver)
+    if isinstance(answer, Trace):
+        raise AssertionError("a dead end is none")
+    return certify(again, answer, [goal], clock)
 
 
 class _Search(RecoveryContext):
@@ -173,7 +170,7 @@ class _Search(RecoveryContext):
             cubes = [encoding.all_of(encoding.gate(fact) for fact in entry.when) for entry in stage.entries]
             wrong.append(encoding.all_of([before, -to, *(-cube for cube in cubes)]))
             for cube, entry in zip(cubes, stage.entries, strict=True):
-                falls = surely_drops(self.machine, stage.rank, entry.when, self.written(entry.rules))
+                falls = surely_drops(self.machine, stage.rank, entry.when, written_by(self.machine, entry.rules))
                 failing = self.failing(entry.rules, before, to, falls)
                 wrong.append(encoding.all_of([before, -to, cube, failing]))
             before = to
