@@ -9,7 +9,6 @@ from typing import Any
 from interlock.kernel.claims import Certificate, Claim, Proved, Refuted, Trace
 from interlock.kernel.evaluator import State, evaluate, fire, is_enabled, is_initial, successors
 from interlock.kernel.machine import Machine, Question
-from interlock.prove.core.solvers import Z3Sat
 from interlock.prove.decide import decide
 from interlock.prove.engine import Engine
 from interlock.prove.frames import pdr
@@ -17,6 +16,7 @@ from interlock.prove.invariants import k_induction as induction
 from interlock.prove.invariants.mined import mined
 from interlock.prove.search import bmc as bounded
 from interlock.prove.search.explicit import explicit
+from tests.agreement.z3_sat import Z3Sat
 
 COMPLETE: Mapping[str, Engine] = {"explicit": explicit, "pdr": pdr.pdr, "mined": mined, "decide": decide}
 """Engines that decide every question, given time."""
@@ -32,9 +32,9 @@ SHORTEST: Mapping[str, Engine] = {
 ENGINES: Mapping[str, Engine] = {**COMPLETE, **SHORTEST}
 
 ON_Z3: Mapping[str, Any] = {
-    "bmc": partial(bounded.search, make_solver=Z3Sat),
-    "pdr": partial(pdr.search, make_solver=Z3Sat),
-    "k_induction": partial(induction.search, make_solver=Z3Sat),
+    "bmc": partial(bounded.bmc, make_solver=Z3Sat),
+    "pdr": partial(pdr.pdr, make_solver=Z3Sat),
+    "k_induction": partial(induction.k_induction, make_solver=Z3Sat),
 }
 """The engines that can run on another solver, on it."""
 

@@ -13,7 +13,8 @@ from interlock.kernel.expressions import Expr, Is, Not, neg
 from interlock.kernel.machine import Machine, Question, Rule, support_of
 from interlock.prove.certificates.obligations import discharge
 from interlock.prove.core.solvers import FOREVER
-from interlock.prove.search.explicit import count_states, explicit, state_graph
+from interlock.prove.search.explicit import count_states, explicit
+from tests.agreement.state_graphs import state_graph
 
 from .engines import (
     COMPLETE,

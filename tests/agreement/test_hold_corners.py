@@ -10,8 +10,8 @@ from interlock.hold.loader import Source as Text
 from interlock.kernel.evaluator import State, as_mapping, evaluate, successors
 from interlock.kernel.expressions import FALSE, TRUE, Value
 from interlock.kernel.machine import Machine
-from interlock.prove.search.explicit import state_graph
 from tests.agreement.hold_texts import compile_text, doorway, faults_of, hold_text
+from tests.agreement.state_graphs import state_graph
 
 
 def reached(compiled: CompiledHold) -> Iterator[tuple[Machine, State, dict[str, Value]]]:

@@ -7,7 +7,7 @@ import pytest
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.loader import Source
 from interlock.kernel.evaluator import evaluate, initial_states
-from interlock.prove.search.explicit import count_states, state_graph
+from interlock.prove.search.explicit import count_states
 from tests.agreement.hold_texts import (
     HALF,
     LONG,
@@ -17,6 +17,7 @@ from tests.agreement.hold_texts import (
     faults_of,
     hold_text,
 )
+from tests.agreement.state_graphs import state_graph
 
 
 def places(compiled: CompiledHold) -> set[str]:

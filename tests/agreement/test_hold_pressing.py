@@ -7,8 +7,8 @@ import pytest
 from interlock.hold.language.model import Direction
 from interlock.kernel.evaluator import as_mapping, evaluate
 from interlock.kernel.expressions import Value
-from interlock.prove.search.explicit import state_graph
 from tests.agreement.hold_texts import HALF, WIDE, compile_text, doorway, hold_text
+from tests.agreement.state_graphs import state_graph
 
 AT = {"1L": (1, 0), "1R": (1, 1), "2L": (2, 0), "2R": (2, 1), "D1-1R": (1, 2)}
 """Row and column of every cell of the hold below, read off its description."""

@@ -13,8 +13,8 @@ from interlock.hold.language.model import Direction
 from interlock.kernel.evaluator import State, as_mapping, evaluate
 from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Machine
-from interlock.prove.search.explicit import state_graph
 from tests.agreement.hold_texts import HALF, WIDE, compile_text, doorway, hold_text
+from tests.agreement.state_graphs import state_graph
 
 
 def reached(compiled: CompiledHold) -> tuple[Machine, list[State]]:

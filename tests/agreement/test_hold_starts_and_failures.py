@@ -10,7 +10,7 @@ from interlock.kernel.evaluator import as_mapping, evaluate, initial_states
 from interlock.kernel.expressions import Value
 from interlock.kernel.machine import Actor, question_of, with_monitors
 from interlock.prove.search.bmc import bmc
-from interlock.prove.search.explicit import count_states, state_graph
+from interlock.prove.search.explicit import count_states
 from tests.agreement.hold_texts import (
     HALF,
     WIDE,
@@ -22,6 +22,7 @@ from tests.agreement.hold_texts import (
     overlay,
     standing,
 )
+from tests.agreement.state_graphs import state_graph
 
 SITUATIONS = """\
 - add:

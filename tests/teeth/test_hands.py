@@ -11,8 +11,8 @@ from interlock.hold.compile.compiler import CompiledHold
 from interlock.kernel.evaluator import as_mapping, successors
 from interlock.kernel.expressions import Value
 from interlock.kernel.machine import Actor
-from interlock.prove.search.explicit import state_graph
 from tests.agreement.hold_texts import compile_text, doorway, hold_text
+from tests.agreement.state_graphs import state_graph
 
 Values = dict[str, Value]
 

@@ -40,12 +40,12 @@ def cone_of(machine: Machine, goals: Sequence[Expr]) -> Machine:
         rule = machine.rules[at]
         rules.append(Rule(rule.name, rule.actor, rule.guard, tuple(one for one in rule.update if one[0] in relevant)))
     variables = tuple(variable for variable in machine.variables if variable.name in relevant)
-    named = _named_by(machine, [machine.start, *goals, *(rule.guard for rule in rules)])
+    named = signals_behind(machine, [machine.start, *goals, *(rule.guard for rule in rules)])
     signals = tuple(signal for signal in machine.signals if signal.name in named)
     return Machine(variables, signals, tuple(rules), (), machine.start)
 
 
-def _named_by(machine: Machine, exprs: Sequence[Expr]) -> set[str]:
+def signals_behind(machine: Machine, exprs: Sequence[Expr]) -> set[str]:
     """The signals that the expressions name, and those that these name in turn."""
     found: set[str] = set()
     pending = [name for expr in exprs for name in signals_of(expr)]

@@ -1,1 +1,1 @@
-"""Property-directed reachability, with its frames and the search for a fixed point."""
+"""Property-directed reachability: `frames` holds the search for a fixed point, `pdr` is the engine made of it."""

@@ -40,23 +40,16 @@ NAME = "pdr"
 
 
 def pdr(
-    machine: Machine, questions: Sequence[Question], limits: Limits = NO_LIMITS, report: Report = silent
-) -> tuple[Claim, ...]:
-    """Decides every question, given time; proofs share one inductive invariant, traces need not be shortest.
-
-    `limits.depth` bounds the number of frames.
-    """
-    return search(machine, questions, limits, report)
-
-
-def search(
     machine: Machine,
     questions: Sequence[Question],
     limits: Limits = NO_LIMITS,
     report: Report = silent,
     make_solver: SolverFactory = light_solver,
 ) -> tuple[Claim, ...]:
-    """`pdr` on a solver of choice."""
+    """Decides every question, given time; proofs share one inductive invariant, traces need not be shortest.
+
+    `limits.depth` bounds the number of frames.
+    """
     clock = clock_of(limits)
     claims: dict[int, Claim] = {}
     rules = LocalRules(machine)

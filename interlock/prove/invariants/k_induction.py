@@ -32,24 +32,17 @@ NAME = "k_induction"
 
 
 def k_induction(
-    machine: Machine, questions: Sequence[Question], limits: Limits = NO_LIMITS, report: Report = silent
-) -> tuple[Claim, ...]:
-    """Raises k, one question after the other, until the target is met (on a shortest run) or cannot follow.
-
-    k goes up to `limits.depth`.  A certificate says only that the target is avoided, k-inductively; where runs had to
-    be kept from visiting a state twice it says so.
-    """
-    return search(machine, questions, limits, report)
-
-
-def search(
     machine: Machine,
     questions: Sequence[Question],
     limits: Limits = NO_LIMITS,
     report: Report = silent,
     make_solver: SolverFactory = deep_solver,
 ) -> tuple[Claim, ...]:
-    """`k_induction` on a solver of choice."""
+    """Raises k, one question after the other, until the target is met (on a shortest run) or cannot follow.
+
+    k goes up to `limits.depth`.  A certificate says only that the target is avoided, k-inductively; where runs had to
+    be kept from visiting a state twice it says so.
+    """
     clock = clock_of(limits)
     deepest = DEEPEST if limits.depth is None else limits.depth
     claims: list[Claim] = []

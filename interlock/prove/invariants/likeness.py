@@ -23,8 +23,6 @@ LARGEST_GROUP = 16
 MOST_PAIRS = 60_000
 """Pairs are left out, variables with the most neighbours first, when there would be more."""
 
-Role = tuple[int, ...]
-
 
 @dataclass(frozen=True, slots=True)
 class PairKind:

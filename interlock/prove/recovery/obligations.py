@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from interlock.kernel.expressions import Expr, Value, conj, neg, signals_of
+from interlock.kernel.expressions import Expr, Value, conj, neg
 from interlock.kernel.machine import Actor, Machine, Signal, support_of
 from interlock.kernel.recovery import Entry, Recovery, Stage, surely_drops, written_by
 from interlock.prove.certificates.obligations import Make, Terms, UnsoundCertificate, discharge
+from interlock.prove.core.cone import signals_behind
 from interlock.prove.engine import Clock, OutOfTime
 
 
@@ -81,13 +82,7 @@ class _Work:
     def _touched(self, expr: Expr, written: Mapping[str, Value]) -> list[Signal]:
         """The signals behind the expression that the assignments may change, each after those that it names."""
         if expr not in self._spoken:
-            names: set[str] = set()
-            pending = list(signals_of(expr))
-            while pending:
-                name = pending.pop()
-                if name not in names:
-                    names.add(name)
-                    pending += signals_of(self.machine.definitions[name])
+            names = signals_behind(self.machine, [expr])
             self._spoken[expr] = [signal for signal in self.terms.order if signal.name in names]
         return [signal for signal in self._spoken[expr] if not self.supports[signal.name].isdisjoint(written)]
 

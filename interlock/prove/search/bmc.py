@@ -21,24 +21,17 @@ DEEPEST = 200
 
 
 def bmc(
-    machine: Machine, questions: Sequence[Question], limits: Limits = NO_LIMITS, report: Report = silent
-) -> tuple[Claim, ...]:
-    """Looks for the shortest run to each target, all targets in one unrolling, up to `limits.depth` steps.
-
-    Refutations are shortest: every depth was refuted before the next was looked at.  It never proves; where the
-    machine has no run of some length it says so in the reason, and nothing is left beyond the depth it names.
-    """
-    return search(machine, questions, limits, report)
-
-
-def search(
     machine: Machine,
     questions: Sequence[Question],
     limits: Limits = NO_LIMITS,
     report: Report = silent,
     make_solver: SolverFactory = deep_solver,
 ) -> tuple[Claim, ...]:
-    """`bmc` on a solver of choice."""
+    """Looks for the shortest run to each target, all targets in one unrolling, up to `limits.depth` steps.
+
+    Refutations are shortest: every depth was refuted before the next was looked at.  It never proves; where the
+    machine has no run of some length it says so in the reason, and nothing is left beyond the depth it names.
+    """
     claims: dict[int, Claim] = {}
     look = BoundedSearch(machine, questions, DEEPEST if limits.depth is None else limits.depth, make_solver)
     clock = clock_of(limits)

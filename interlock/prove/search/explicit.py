@@ -12,16 +12,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise, product
-from typing import TYPE_CHECKING
 
 from interlock.kernel.claims import Claim, Limits, Progress, Proved, Refuted, Report, Trace, Unknown, silent
 from interlock.kernel.evaluator import evaluate, fire, is_enabled
 from interlock.kernel.machine import Machine, Question
-from interlock.prove.core.packing import Packing, compile_enabled, compile_expand, compile_hits
+from interlock.prove.core.packing import Packing, compile_expand, compile_hits
 from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, clock_of, stop_reason
-
-if TYPE_CHECKING:
-    import networkx
 
 NAME = "explicit"
 CHUNK = 4_096
@@ -186,30 +182,3 @@ def count_states(machine: Machine, limits: Limits = NO_LIMITS) -> Count:
     search = BreadthFirstSearch(machine, limits, counting=True)
     per_depth = tuple(map(len, search.levels()))
     return Count(sum(per_depth), search.steps, len(per_depth) - 1, search.dead, per_depth, not search.stopped)
-
-
-def state_graph(machine: Machine, limits: Limits = NO_LIMITS) -> networkx.MultiDiGraph[int]:
-    """The reachable states as nodes 0, 1, ... in order of depth, the steps as edges.
-
-    A node has `state` (the tuple), `depth` and `initial`; an edge has `rule` (its name).  Where a limit was met
-    the graph's attribute `complete` is false and only edges between visited states are there.
-    """
-    import networkx
-
-    search = BreadthFirstSearch(machine, limits, counting=False)
-    graph: networkx.MultiDiGraph[int] = networkx.MultiDiGraph()
-    index: dict[int, int] = {}
-    for depth, level in enumerate(search.levels()):
-        for packed in level:
-            index[packed] = len(index)
-            graph.add_node(index[packed], state=search.packing.unpack(packed), depth=depth, initial=depth == 0)
-    enabled = compile_enabled(search.packing)
-    writes = [search.packing.writes(rule) for rule in machine.rules]
-    for packed, node in index.items():
-        for at in enabled(packed):
-            keep, bits = writes[at]
-            after = index.get(packed & keep | bits)
-            if after is not None:
-                graph.add_edge(node, after, rule=machine.rules[at].name)
-    graph.graph["complete"] = not search.stopped
-    return graph

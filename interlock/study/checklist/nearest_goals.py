@@ -27,13 +27,12 @@ class Nearest:
     """Goals, one after another, for each of which a plan was found in the place of the one that was asked for.
 
     `in_the_way` are units that have to move although nobody asked for them; `left_out` are the units asked for that
-    are not loaded, `moved_to` where they go instead.
+    are not loaded where they were asked for.
     """
 
     goals: tuple[Goal, ...]
     in_the_way: tuple[Placement, ...]
     left_out: tuple[Placement, ...]
-    moved_to: tuple[Placement, ...] = ()
 
 
 def find_nearest(compiled: CompiledHold, goal: Goal, aim: Aim, start: State, plans: Plans) -> Nearest | None:
@@ -71,7 +70,7 @@ def _candidates(compiled: CompiledHold, goal: Goal, aim: Aim, aboard: Sequence[P
     for unit in units:
         rest = [one for one in wanted if one != unit]
         for other in _beside(compiled, unit, [*aboard, *rest])[:MOST_PLACES]:
-            yield Nearest((_load_of([*rest, other]),), (), (unit,), (other,))
+            yield Nearest((_load_of([*rest, other]),), (), (unit,))
         if rest:
             yield Nearest((_load_of(rest),), (), (unit,))
 

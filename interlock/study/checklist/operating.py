@@ -196,11 +196,6 @@ class Operation:
         found = self._perform(packed, deed)
         return found if isinstance(found, Refusal) else found[1][-1]
 
-    def moves_something(self, packed: int, deed: Deed) -> bool:
-        """The equipment does something when the deed is done."""
-        found = self._perform(packed, deed)
-        return not isinstance(found, Refusal) and len(found[0]) > len(deed.heads)
-
     def settle(self, state: State) -> Execution | Refusal:
         """What the equipment does by itself before anybody acts."""
         found = self._rest(self.packing.pack(state))

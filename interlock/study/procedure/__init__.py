@@ -1,1 +1,6 @@
-"""Is a written procedure right, and what do slips in it lead to?"""
+"""Is a written procedure right, and what do slips in it lead to?  Read `audit`, the whole of it, first.
+
+`graph` is what people may do, `slips` what they may do wrong, `interleavings` follows both through everything that the
+equipment can do meanwhile.  On that: `slip_audit`, `interruptions` with `rescue`, `failing`; `recount` counts again.
+`holders` says what keeps each requirement; `runs` and `standstill` put what was found into words.
+"""

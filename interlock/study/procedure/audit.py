@@ -286,7 +286,7 @@ def _wanted(search: InterleavingSearch, at: int, node: int) -> Expr:
     bound = graph.bound.actions[at]
     if bound.manner in (Manner.CHECK, Manner.WAIT) or graph.points[search.point[node]].under_way:
         return bound.until
-    return disj(*(graph.rules[name].guard for name in bound.rules))
+    return disj(*(graph.machine.rule(name).guard for name in bound.rules))
 
 
 def _breaches(

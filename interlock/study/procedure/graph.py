@@ -75,12 +75,11 @@ class ProcedureGraph:
     gone: int
     plant: tuple[str, ...]
     lost: tuple[str, ...]
-    rules: Mapping[str, Rule]
 
 
 @dataclass(slots=True)
 class _Drawing:
-    rules: Mapping[str, Rule]
+    machine: Machine
     points: list[Point] = field(default_factory=list)
     moves: list[Move] = field(default_factory=list)
 
@@ -107,7 +106,7 @@ class _Drawing:
         if bound.manner is Manner.ONCE:
             for name in bound.rules:
                 self.move(source, dest, name, TRUE, slip, action)
-            possible = disj(*(self.rules[name].guard for name in bound.rules))
+            possible = disj(*(self.machine.rule(name).guard for name in bound.rules))
             self.move(source, dest, None, conj(bound.done, neg(possible)), slip, action)
             return
         way = self.point(Point(tag, action, under_way=True))
@@ -132,9 +131,8 @@ def procedure_graph(bound: BoundProcedure, slips: Sequence[Slip] = ()) -> Proced
     """All moves of the procedure and of these slips."""
     compiled = bound.compiled
     machine = with_order_monitors(compiled.machine)
-    rules = {rule.name: rule for rule in machine.rules}
     number = len(bound.actions)
-    drawing = _Drawing(rules)
+    drawing = _Drawing(machine)
     starts = [drawing.point(Point(str(at + 1), at)) for at in range(number)]
     starts.append(drawing.point(Point("done", number, ends=True)))
     stopped = [
@@ -164,7 +162,6 @@ def procedure_graph(bound: BoundProcedure, slips: Sequence[Slip] = ()) -> Proced
         gone,
         plant,
         tuple(lost),
-        rules,
     )
 
 
@@ -211,12 +208,12 @@ def procedure_machine(
 
     failures = [rule.name for rule in graph.machine.rules if rule.actor is Actor.FAILURE] if failing else []
     for name in (*graph.plant, *(graph.lost if lost else ()), *failures):
-        rule = graph.rules[name]
+        rule = machine.rule(name)
         add(name, rule.actor, rule.guard, rule.update, name)
     for place, move in enumerate(graph.moves):
         if move.slip is not None and not slips:
             continue
-        fired = None if move.rule is None else graph.rules[move.rule]
+        fired = None if move.rule is None else machine.rule(move.rule)
         guard = conj(Is(AT, names[move.source]), TRUE if fired is None else fired.guard, move.when)
         update: list[tuple[str, object]] = [] if fired is None else list(fired.update)
         if move.dest != move.source:

@@ -8,7 +8,7 @@ however many slips lead there.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from interlock.hold.compile.requirements import Instance
@@ -68,7 +68,7 @@ class InterleavingSearch:
         self.hazards = tuple(hazards)
         self.clock = clock
         self.most_nodes = most_nodes
-        acting = [graph.rules[name] for name in (*graph.plant, *(graph.lost if lost else ()))]
+        acting = [graph.machine.rule(name) for name in (*graph.plant, *(graph.lost if lost else ()))]
         self.failures = [rule for rule in graph.machine.rules if rule.actor is Actor.FAILURE]
         """They strike in `failures_from` only."""
         self.plant = [*acting, *self.failures]
@@ -82,7 +82,7 @@ class InterleavingSearch:
         self._moves: list[list[tuple[int, int, int, int]]] = [[] for _ in graph.points]
         self._slips: list[list[tuple[int, int, int, int]]] = [[] for _ in graph.points]
         for place, move in enumerate(graph.moves):
-            guard = -1 if move.rule is None else self._test(graph.rules[move.rule].guard)
+            guard = -1 if move.rule is None else self._test(graph.machine.rule(move.rule).guard)
             entry = (place, move.dest, guard, self._test(move.when))
             (self._moves if move.slip is None else self._slips)[move.source].append(entry)
         self._bad_tests = [self._test(hazard.bad) for hazard in self.hazards]
@@ -97,7 +97,7 @@ class InterleavingSearch:
         self.packing = Packing(Machine(graph.machine.variables, graph.machine.signals, tuple(tested)))
         self._true = compile_enabled(self.packing)
         self._whole = Machine(graph.machine.variables, graph.machine.signals, ())
-        self._writes = {name: self.packing.writes(rule) for name, rule in graph.rules.items()}
+        self._writes = {rule.name: self.packing.writes(rule) for rule in graph.machine.rules}
         self._plant_writes = [self._writes[rule.name] for rule in self.plant]
         self._facts: dict[int, frozenset[int]] = {}
         self._plant_steps: dict[int, tuple[tuple[int, int], ...]] = {}
@@ -289,25 +289,18 @@ class InterleavingSearch:
 
         As (node, what led to it); the first has None.  Empty where there is none.
         """
-        parents: dict[int, tuple[int, int] | None] = dict.fromkeys(sources)
-        queue = deque(parents)
-        while queue:
-            node = queue.popleft()
-            if self.marks[node] & wanted:
-                return _back(parents, node)
-            for after, what in self.edges[node]:
-                if after not in parents:
-                    parents[after] = (node, what)
-                    queue.append(after)
-        return []
+        return self._way(sources, lambda node: bool(self.marks[node] & wanted))
 
     def way_to(self, sources: Iterable[int], goals: frozenset[int]) -> list[tuple[int, int | None]]:
         """The same to one of these nodes."""
+        return self._way(sources, goals.__contains__)
+
+    def _way(self, sources: Iterable[int], is_end: Callable[[int], bool]) -> list[tuple[int, int | None]]:
         parents: dict[int, tuple[int, int] | None] = dict.fromkeys(sources)
         queue = deque(parents)
         while queue:
             node = queue.popleft()
-            if node in goals:
+            if is_end(node):
                 return _back(parents, node)
             for after, what in self.edges[node]:
                 if after not in parents:

@@ -17,7 +17,7 @@ from interlock.confirm.consequences import MISSED, MOST_PLACES, stopped_at
 from interlock.hold.procedure.binding import Manner
 from interlock.hold.tell import Reason, reasons
 from interlock.kernel.claims import Finding, Progress, Refuted, Report
-from interlock.kernel.expressions import conj, disj
+from interlock.kernel.expressions import disj
 from interlock.kernel.machine import Machine, Question, question_of
 from interlock.prove.engine import Clock
 from interlock.study.procedure.graph import procedure_machine
@@ -278,7 +278,7 @@ def _why_impossible(search: InterleavingSearch, rightly: range, slip: Slip) -> t
     node = next((node for node in rightly if search.point[node] in tried), None)
     if node is None or slip.instead is None or not slip.instead.rules:
         return ()
-    wanted = disj(*(graph.rules[name].guard for name in slip.instead.rules))
+    wanted = disj(*(graph.machine.rule(name).guard for name in slip.instead.rules))
     return reasons(graph.machine, graph.bound.compiled.glossary, wanted, search.state(node), 2)
 
 
@@ -289,7 +289,7 @@ def _why_standing(search: InterleavingSearch, node: int) -> tuple[Reason, ...]:
     if point.under_way or point.stopped or bound.manner in (Manner.CHECK, Manner.WAIT):
         wanted = bound.until
     else:
-        wanted = disj(*(conj(graph.rules[name].guard) for name in bound.rules))
+        wanted = disj(*(graph.machine.rule(name).guard for name in bound.rules))
     return reasons(graph.machine, graph.bound.compiled.glossary, wanted, search.state(node), 2)
 
 
