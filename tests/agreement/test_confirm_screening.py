@@ -13,6 +13,7 @@ from interlock.kernel.evaluator import truths_in
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, Or, Ref, neg
 from interlock.kernel.machine import Machine, Signal, Variable
 from tests.agreement.random_machines import random_case
+from tests.some import some
 
 MOST_STATES = 40
 
@@ -55,7 +56,7 @@ def test_cases_of_a_signal_rule_it_out() -> None:
     machine = Machine(variables, signals, ())
     wanted = neg(Ref("neither"))
     screen = Screen(machine, [wanted])
-    for state in product(*(v.domain for v in variables)):
+    for state in some(product(*(v.domain for v in variables))):
         evaluated: list[Expr] = []
 
         def noted(expr: Expr, evaluated=evaluated) -> bool:  # type: ignore[no-untyped-def]

@@ -15,6 +15,7 @@ from interlock.prove.certificates.obligations import discharge
 from interlock.prove.core.solvers import FOREVER
 from interlock.prove.search.explicit import count_states, explicit
 from tests.agreement.state_graphs import state_graph
+from tests.some import some
 
 from .engines import (
     COMPLETE,
@@ -45,9 +46,8 @@ def test_engines_claim_the_same_on_another_solver(name: str, seed: int) -> None:
     """On z3 in place of a SAT solver an engine gives the same verdicts and, where it says so, the same depths."""
     machine, questions = random_case(seed)
     limits = Limits(depth=None if name == "pdr" else 5)
-    for one, other in zip(
-        ENGINES[name](machine, questions, limits), ON_Z3[name](machine, questions, limits), strict=True
-    ):
+    claimed = ENGINES[name](machine, questions, limits)
+    for one, other in some(zip(claimed, ON_Z3[name](machine, questions, limits), strict=True)):
         assert type(one) is type(other)
         if isinstance(one, Refuted) and isinstance(other, Refuted) and one.shortest:
             assert one.trace.depth == other.trace.depth
@@ -140,8 +140,8 @@ def test_edits_that_change_nothing_change_no_verdict(seed: int) -> None:
     )
     rules += tuple(Rule(f"{rule.name} again", rule.actor, rule.guard, rule.update) for rule in machine.rules)
     edited = Machine(machine.variables, machine.signals, rules, (), machine.start)
-    for engine in (ENGINES["decide"], explicit):
-        for one, other in zip(engine(machine, questions), engine(edited, questions), strict=True):
+    for engine in some((ENGINES["decide"], explicit)):
+        for one, other in some(zip(engine(machine, questions), engine(edited, questions), strict=True)):
             assert type(one) is type(other)
             if isinstance(one, Refuted) and isinstance(other, Refuted):
                 assert one.trace.depth == other.trace.depth
@@ -153,9 +153,9 @@ def test_fewer_rules_reach_no_more(seed: int) -> None:
     machine, questions = random_case(seed)
     fewer = Machine(machine.variables, machine.signals, machine.rules[::2], (), machine.start)
     engine = ENGINES["decide"]
-    for question, one, other in zip(questions, engine(machine, questions), engine(fewer, questions), strict=True):
+    for question, one, other in some(zip(questions, engine(machine, questions), engine(fewer, questions), strict=True)):
+        assert isinstance(other, Proved) or not isinstance(one, Proved)
         if isinstance(one, Proved):
-            assert isinstance(other, Proved)
             assert one.certificate is not None
             discharge(fewer, one.certificate, [question.target], FOREVER)
 
@@ -179,6 +179,6 @@ def test_a_fact_is_not_its_name() -> None:
         (),
         (Rule("a", Actor.CREW, Is("a", "1"), (("a", "2"),)),),
     )
-    for engine in COMPLETE.values():
+    for engine in some(COMPLETE.values()):
         moved, stayed = engine(machine, [Question("a", Is("a", "2")), Question("b", Is("b", 2))])
         assert isinstance(moved, Refuted) and isinstance(stayed, Proved)

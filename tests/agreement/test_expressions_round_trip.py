@@ -100,7 +100,9 @@ def test_what_is_printed_reads_back(tree: Syntax) -> None:
 def test_every_part_lies_where_it_was_written(tree: Syntax) -> None:
     """The text at the position of a part reads as that part."""
     text = print_syntax(tree)
-    for part in spans_in(parse_expression(scalar(text), Faults())):
+    parts = list(spans_in(parse_expression(scalar(text), Faults())))
+    assert parts
+    for part in parts:
         if isinstance(part, Path):
             for name, span in zip(part.parts, part.spans, strict=True):
                 assert text[span.column - 1 : span.column - 1 + span.length] == name

@@ -18,6 +18,7 @@ from interlock.report.text.proof import proof_lines
 from interlock.report.views.proof import proof_view
 from interlock.study.verify import Status, verify
 from tests.agreement.hold_texts import HALF, LONG, compile_text, doorway, hold_text, standing
+from tests.some import some
 
 PUSHED = hold_text(
     rows=3,
@@ -107,7 +108,7 @@ def test_the_report_names_the_bays_that_were_left_out() -> None:
 def test_a_bay_is_emptied_only_after_it_was_filled() -> None:
     """The run that shows it brings a unit in and out; that the bay is empty at the start shows nothing."""
     compiled = compile_text(PUSHED, only("bay-can-be-emptied"))
-    for answer in verify(compiled, explicit, Limits()).answers:
+    for answer in some(verify(compiled, explicit, Limits()).answers):
         assert answer.status is Status.HOLDS
         assert isinstance(answer.finding, Fails)
         assert answer.story is not None
@@ -214,7 +215,7 @@ def compiled_with(command: str) -> CompiledHold:
 
 def test_a_lever_counts_while_its_station_is_in_charge() -> None:
     """The drive runs while a lever is held there; a lever at a station that is not in charge is no command."""
-    for sound, (one, other) in product((True, False), (("S1", "S2"), ("S2", "S1"))):
+    for sound, (one, other) in some(product((True, False), (("S1", "S2"), ("S2", "S1")))):
         lever = {"S1": "A", "S2": "B"}[one if sound else other]
         (answer,) = verify(compiled_with(f"{{station: {one}, aft: {lever} is aft}}"), explicit, Limits()).answers
         assert answer.instance.requirement.id == "drive-only-while-held[1C,1C.aft]"

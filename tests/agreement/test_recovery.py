@@ -36,6 +36,7 @@ from tests.agreement.judging import BY_CASES, judge_recovery
 from tests.agreement.listing import listing_of
 from tests.agreement.random_machines import random_way_back as _case
 from tests.agreement.recovering import dead_ends, proves
+from tests.some import some
 
 
 @pytest.mark.parametrize("tens", [pytest.param(at, marks=pytest.mark.slow if at >= 40 else ()) for at in range(100)])
@@ -125,7 +126,7 @@ def test_corrupted_evidence_is_rejected(seed: int) -> None:
         return
     draw = random.Random(seed)
     rejected = 0
-    for changed in list(_corrupted(machine, claim.recovery, draw))[:25]:
+    for changed in some(list(_corrupted(machine, claim.recovery, draw))[:25]):
         sound = proves(machine, changed, question.goal)
         try:
             discharge_recovery(machine, changed, question.goal, Clock(None))

@@ -7,6 +7,7 @@ import pytest
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.compile.lowering import Thing
 from tests.agreement.hold_texts import SOUND, compile_file
+from tests.some import some
 
 
 def all_things(compiled: CompiledHold) -> set[Thing]:
@@ -37,7 +38,7 @@ def test_verbs_name_rules(name: str) -> None:
 def test_what_leaves_a_side_leaves_the_bay(name: str) -> None:
     """The steps by which units leave a bay are those by which they leave it over one of its sides."""
     compiled = compile_file(f"models/{name}.yaml")
-    for bay in compiled.floor.bays:
+    for bay in some(compiled.floor.bays):
         thing = compiled.world.things[bay]
         sides = thing.parts["sides"]
         assert isinstance(sides, tuple)

@@ -17,6 +17,7 @@ from interlock.report.json.checklist_schema import CHECKLIST_SCHEMA
 from interlock.report.json.writing import schema as schema_of
 from interlock.report.views.audit_facts import AuditFacts
 from interlock.report.views.proof_facts import ProofFacts
+from tests.some import some
 
 AUDIT_SCHEMA = schema_of(AuditFacts)
 ROOT = Path(__file__).parents[2]
@@ -140,7 +141,7 @@ def _spoiled(document: Any, place: tuple[str | int, ...], key: str | None) -> An
 def test_the_schemas_are_strict(folder: Path) -> None:
     """A member more or a member less, in any object of a document, does not satisfy the schema."""
     cases = ((AUDIT_SCHEMA, _audit("planted", folder)), (CHECKLIST_SCHEMA, _checklist("pairs")))
-    for schema, document in cases:
+    for schema, document in some(cases):
         validator = jsonschema.Draft202012Validator(schema)
         places = _one_of_each(_places(document))
         assert len(places) > 9

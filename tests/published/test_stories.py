@@ -9,6 +9,7 @@ import networkx as nx
 from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import Is, conj
 from interlock.kernel.machine import Requirement, question_of
+from tests.some import some
 
 from . import stories
 from .graphs import explore
@@ -132,7 +133,7 @@ def test_both_doors_can_be_locked() -> None:
     """The interlocked door is not safe by being unable to shut: both reach shut, latched, locked."""
     for interlocked in (True, False):
         machine = stories.door_with_handle(interlocked)
-        for requirement in machine.requirements[2:]:
+        for requirement in some(machine.requirements[2:]):
             assert explore(machine).shortest(question_of(machine, requirement).target) is not None, requirement.id
 
 

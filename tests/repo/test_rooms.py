@@ -14,6 +14,8 @@ from pathlib import Path
 import networkx as nx
 import pytest
 
+from tests.some import some
+
 ROOT = Path(__file__).parents[2]
 PACKAGE = ROOT / "interlock"
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
@@ -108,7 +110,7 @@ def test_no_room_imports_upwards_or_sideways() -> None:
 
 def test_no_room_imports_libraries_it_must_not_know() -> None:
     """Solvers stay with the engines and the sceptic, each with its own; the kernel knows no library of that sort."""
-    for room, path in modules():
+    for room, path in some(modules()):
         roots = {name.split(".")[0] for name in imports_of(path)}
         assert roots.isdisjoint(FORBIDDEN_LIBRARIES[room]), path.relative_to(ROOT)
 
@@ -252,11 +254,70 @@ def test_every_module_says_what_it_is() -> None:
 def test_kernel_knows_no_cargo_word() -> None:
     """No word of the trade stands in the kernel, comments and names included."""
     words = re.compile(r"\b(latch|latches|cargo|bay|bays|door|doors|pallet|lever|sill|drive|drives|zone)\b", re.I)
-    for path in sorted((PACKAGE / "kernel").glob("*.py")):
+    for path in some(sorted((PACKAGE / "kernel").glob("*.py"))):
         found = words.findall(path.read_text(encoding="utf-8"))
         # the package says of itself that it knows none
         allowed = {"cargo"} if path.name == "__init__.py" else set()
         assert set(map(str.lower, found)) <= allowed, path.name
+
+
+def surely_asserts(body: list[ast.stmt]) -> bool:
+    """Some statement asserts whenever the body runs: not only in a loop that may be empty, nor under a condition.
+
+    A call that stands for itself counts (it checks something for several tests), and so does `pytest.raises`.
+    """
+    for one in body:
+        match one:
+            case ast.Assert() | ast.Expr(value=ast.Call()):
+                return True
+            case ast.With(items=items, body=inner):
+                if any("raises" in ast.unparse(item) or "warns" in ast.unparse(item) for item in items):
+                    return True
+                if surely_asserts(inner):
+                    return True
+            case ast.Try(body=inner, finalbody=last):
+                if surely_asserts(inner) or surely_asserts(last):
+                    return True
+            case ast.If(body=inner, orelse=other):
+                if surely_asserts(inner) and surely_asserts(other):
+                    return True
+            case ast.For(iter=over, body=inner) if surely_asserts(inner):
+                # written out, a constant of the module, a range, or looked at by `some`
+                if isinstance(over, ast.Tuple | ast.List) and over.elts:
+                    return True
+                if ast.unparse(over).isupper() or re.match(r"(some|range)\(", ast.unparse(over)):
+                    return True
+    return False
+
+
+def test_no_test_passes_because_it_looked_at_nothing() -> None:
+    """Each test asserts something whatever its loops and conditions do."""
+    tests = [
+        (path, node)
+        for path in sorted((ROOT / "tests").rglob("test_*.py"))
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.FunctionDef) and node.name.startswith("test_")
+    ]
+    assert len(tests) > 700
+    assert [f"{path.name}::{node.name}" for path, node in tests if not surely_asserts(node.body)] == []
+
+
+@pytest.mark.parametrize(
+    ("body", "surely"),
+    [
+        ("assert x", True),
+        ("for x in found: assert x", False),
+        ("for x in some(found): assert x", True),
+        ("for x in some(found):\n if x: assert x", False),
+        ("if x: assert x", False),
+        ("if x: assert x\nelse: assert not x", True),
+        ("with pytest.raises(E): f()", True),
+        ("x = f()", False),
+    ],
+)
+def test_what_surely_asserts(body: str, surely: bool) -> None:
+    """Loops that may be empty and conditions do not count."""
+    assert surely_asserts(ast.parse(body).body) is surely
 
 
 def test_every_test_says_what_it_tests() -> None:
@@ -315,7 +376,7 @@ def test_tests_use_what_they_ask_for() -> None:
     imported = roots_imported(ROOT / "tests")
     asked = PROJECT["project"]["optional-dependencies"]["dev"]
     used = [*PROJECT["project"]["dependencies"], *asked]
-    for distribution, name in names_of(asked).items():
+    for distribution, name in some(names_of(asked).items()):
         if distribution in TOOLS:
             assert TOOLS[distribution] in check, distribution
         elif distribution.startswith("types-"):
@@ -327,8 +388,8 @@ def test_tests_use_what_they_ask_for() -> None:
 def test_guide_names_every_room_and_test_folder() -> None:
     """DEVELOPERS.md has a row for each room and each folder of tests."""
     guide = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
-    for rooms in LOWEST_FIRST:
-        for room in rooms:
+    for rooms in some(LOWEST_FIRST):
+        for room in some(rooms):
             assert re.search(rf"^\| `{room}` \|", guide, re.MULTILINE), room
     for folder in sorted((ROOT / "tests").iterdir()):
         if folder.is_dir() and folder.name != "__pycache__":

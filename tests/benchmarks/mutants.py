@@ -1,0 +1,180 @@
+"""Changes the program in one place at a time, to see whether a test notices: `python -m tests.benchmarks.mutants -h`.
+
+One change is one operator, constant, condition or statement of one module, drawn by a seed; comments, docstrings,
+messages and annotations are left alone.  The changed tree is a copy; its tests are the files named for the room (few
+and quick, those meant for it), ended at the first failure or at a limit of time.  A change that is not noticed is
+printed with its line: somebody has to judge whether it can be seen at all.
+"""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import os
+import random
+import shutil
+import subprocess
+import sys
+import tempfile
+from collections import Counter
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from itertools import islice
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+
+COMPARED: dict[type[ast.cmpop], type[ast.cmpop]] = {
+    ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq,
+    ast.Is: ast.IsNot, ast.IsNot: ast.Is, ast.In: ast.NotIn, ast.NotIn: ast.In,
+}  # fmt: skip
+REPLACED: dict[type[ast.operator], type[ast.operator]] = {
+    ast.Add: ast.Sub, ast.Sub: ast.Add, ast.BitAnd: ast.BitOr, ast.BitOr: ast.BitAnd, ast.Mult: ast.Add,
+    ast.LShift: ast.RShift, ast.RShift: ast.LShift,
+}  # fmt: skip
+CALLED = {"any": "all", "all": "any", "min": "max", "max": "min", "conj": "disj", "disj": "conj"}
+
+TESTS = {
+    "hold": (
+        "golden/test_malformed.py golden/test_reading.py agreement/test_hold_corners.py agreement/test_hold_counts.py "
+        "agreement/test_hold_starts_and_failures.py teeth/test_hands.py agreement/test_floor_facts.py "
+        "agreement/test_verbs.py agreement/test_settling.py agreement/test_names_and_states.py "
+        "agreement/test_nothing_dropped.py golden/test_drawings.py teeth/test_standing_set.py"
+    ),
+    "prove": (
+        "agreement/test_engines_contract.py agreement/test_engines_agree.py agreement/test_recovery.py "
+        "agreement/test_vectorised.py agreement/test_cone.py published/test_engines.py "
+        "agreement/test_recovery_sidings.py"
+    ),
+    "study": (
+        "golden/test_slips.py teeth/test_procedures.py golden/test_audit_reports.py "
+        "agreement/test_procedures_agree.py quality/test_interrupted.py published/test_orders.py "
+        "repo/test_checklist_command.py quality/test_checklists.py"
+    ),
+}
+"""The room and the test files that speak of it, those first that are quickest to notice."""
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One place of one module, and what stands there instead."""
+
+    path: Path
+    line: int
+    what: str
+    source: str
+
+
+def places(tree: ast.Module) -> Iterator[tuple[int, str, Callable[[], None]]]:
+    """Every single change of the tree: line, what it is, and what makes it (once, in place)."""
+    prose = {
+        id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant)
+    }
+    for node in ast.walk(tree):
+        match node:
+            case ast.Compare(ops=ops):
+                for at, op in enumerate(ops):
+                    if type(op) in COMPARED:
+                        other = COMPARED[type(op)]
+                        yield node.lineno, f"{type(op).__name__} -> {other.__name__}", _put(ops, at, other())
+            case ast.BinOp(op=operator) if type(operator) in REPLACED:
+                become = REPLACED[type(operator)]
+                yield node.lineno, f"{type(operator).__name__} -> {become.__name__}", _set(node, "op", become())
+            case ast.BoolOp(op=joined, values=values):
+                swapped = ast.Or() if isinstance(joined, ast.And) else ast.And()
+                yield node.lineno, f"{type(joined).__name__} swapped", _set(node, "op", swapped)
+                for at in range(len(values)):
+                    left = values[:at] + values[at + 1 :]
+                    yield values[at].lineno, f"operand {at} dropped", _set(node, "values", left)
+            case ast.UnaryOp(op=ast.Not(), operand=operand):
+                yield node.lineno, "not dropped", _set(node, "operand", ast.UnaryOp(ast.Not(), operand))
+            case ast.Constant(value=bool(value)):
+                yield node.lineno, f"{value} -> {not value}", _set(node, "value", not value)
+            case ast.Constant(value=int(number)) if id(node) not in prose:
+                yield node.lineno, f"{number} -> {number + 1}", _set(node, "value", number + 1)
+            case ast.If(test=test) | ast.While(test=test) | ast.IfExp(test=test):
+                yield node.lineno, "condition negated", _set(node, "test", ast.UnaryOp(ast.Not(), test))
+            case ast.comprehension(ifs=[_, *_]):
+                yield node.ifs[0].lineno, "filter dropped", _set(node, "ifs", [])
+            case ast.Call(func=ast.Name(id=name)) if name in CALLED:
+                yield node.lineno, f"{name} -> {CALLED[name]}", _set(node.func, "id", CALLED[name])
+            case ast.Call(args=[_, _, *_]) if isinstance(node.func, ast.Name) and node.func.id in ("conj", "disj"):
+                yield node.lineno, f"last part of {node.func.id} dropped", _set(node, "args", node.args[:-1])
+        for name in ("body", "orelse"):
+            block = getattr(node, name, None)
+            if isinstance(block, list):
+                for at, one in enumerate(block):
+                    if isinstance(one, ast.Expr) and isinstance(one.value, ast.Call | ast.YieldFrom | ast.Yield):
+                        yield one.lineno, "statement dropped", _put(block, at, ast.Pass())
+                    if isinstance(one, ast.AugAssign | ast.Continue | ast.Break):
+                        yield one.lineno, f"{type(one).__name__} dropped", _put(block, at, ast.Pass())
+
+
+def _put(items: list[ast.cmpop] | list[ast.stmt], at: int, value: ast.AST) -> Callable[[], None]:
+    return lambda: items.__setitem__(at, value)  # type: ignore[call-overload]
+
+
+def _set(node: ast.AST, name: str, value: object) -> Callable[[], None]:
+    return lambda: setattr(node, name, value)
+
+
+def places_of(module: Path) -> list[tuple[Path, int]]:
+    """Every single change of a module: the module, and its number among `places`."""
+    return [(module, at) for at, _ in enumerate(places(ast.parse(module.read_text(encoding="utf-8"))))]
+
+
+def changed(module: Path, at: int) -> Change:
+    """The module with the one change made."""
+    tree = ast.parse(module.read_text(encoding="utf-8"))
+    line, what, make = next(islice(places(tree), at, None))
+    make()
+    return Change(module.relative_to(ROOT), line, what, ast.unparse(ast.fix_missing_locations(tree)))
+
+
+def tested(change: Change, tree: Path, tests: list[str], seconds: float) -> str:
+    """`caught`, `too long` (a test that never ends has noticed as well) or `not noticed`."""
+    path = tree / change.path
+    kept = path.read_text(encoding="utf-8")
+    path.write_text(change.source, encoding="utf-8")
+    # in a file of the copy only: the same interpreter, but modules and tests of the copy
+    command = (sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", *tests)
+    try:
+        environment = {**os.environ, "PYTHONPATH": str(tree), "PYTHONDONTWRITEBYTECODE": "1"}
+        done = subprocess.run(command, cwd=tree, env=environment, capture_output=True, timeout=seconds, check=False)
+    except subprocess.TimeoutExpired:
+        return "too long"
+    finally:
+        path.write_text(kept, encoding="utf-8")
+    return "caught" if done.returncode else "not noticed"
+
+
+def main() -> None:
+    """Prints a line for each change that was not noticed, and the counts."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("room", choices=sorted(TESTS))
+    parser.add_argument("--under", default="", help="only modules whose path within the room begins so")
+    parser.add_argument("--seed", type=int, default=0)
+    parser.add_argument("--most", type=int, default=50, help="how many changes are tried")
+    parser.add_argument("--seconds", type=float, default=120.0, help="the limit for one change")
+    parser.add_argument("--tests", nargs="*", help="test files in the place of those of the room")
+    given = parser.parse_args()
+    modules = sorted((ROOT / "interlock" / given.room).rglob("*.py"))
+    modules = [m for m in modules if str(m.relative_to(ROOT / "interlock" / given.room)).startswith(given.under)]
+    every = [place for module in modules for place in places_of(module)]
+    chosen = random.Random(given.seed).sample(every, min(given.most, len(every)))
+    tests = given.tests or [f"tests/{name}" for name in TESTS[given.room].split()]
+    counts: Counter[str] = Counter()
+    with tempfile.TemporaryDirectory() as place:
+        tree = Path(place) / "tree"
+        shutil.copytree(ROOT, tree, ignore=shutil.ignore_patterns(".git", ".venv", "__pycache__", ".*_cache"))
+        for module, at in chosen:
+            change = changed(module, at)
+            end = tested(change, tree, tests, given.seconds)
+            counts[end] += 1
+            if end == "not noticed":
+                print(f"{change.path}:{change.line}: {change.what}", flush=True)
+    print(f"{given.room}: {len(every)} changes possible, {len(chosen)} tried: {dict(counts)}")
+
+
+if __name__ == "__main__":
+    main()
