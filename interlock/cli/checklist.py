@@ -125,23 +125,15 @@ def _show(
 ) -> None:
     from interlock.report.text.checklist import refusal_lines
     from interlock.report.text.lines import as_text
-    from interlock.report.views.checklist_words import words_of
-    from interlock.study.checklist.making import NoChecklist
+    from interlock.report.views.checklist import RefusalView, checklist_view
 
-    if isinstance(result, NoChecklist) and shape.name not in ("text", "json"):
-        click.echo(as_text(refusal_lines(result)), err=True, nl=False)
+    view = checklist_view(hold, result, audited, code_of_checklist(result, audited))
+    if isinstance(view, RefusalView) and shape.name not in ("text", "json"):
+        click.echo(as_text(refusal_lines(view)), err=True, nl=False)
         screen.give_up()
         return
-    parts = {
-        "label": hold,
-        "result": result,
-        "audited": audited,
-        "words": None if isinstance(result, NoChecklist) or audited is None else words_of(result, audited),
-        "verbose": verbose,
-        "code": code_of_checklist(result, audited),
-        "hold_file": _seen_from(hold, screen.output),
-    }
-    screen.show(shape.render(parts))
+    own = {"result": result, "hold_file": _seen_from(hold, screen.output)}
+    screen.show(shape.render({"view": view, "facts": view.facts, "verbose": verbose, **own}))
 
 
 def _seen_from(hold: str, output: Path | None) -> str:

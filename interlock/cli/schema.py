@@ -20,12 +20,12 @@ from interlock.cli.screen import Screen, output_option
 def command(what: str, output: Path | None) -> int:
     """Prints one of them."""
     from interlock.hold.json_schema import hold_schema
-    from interlock.report.json.checklist_schema import CHECKLIST_SCHEMA
     from interlock.report.json.writing import schema as schema_of
     from interlock.report.views.audit_facts import AuditFacts
+    from interlock.report.views.checklist_facts import Made, Refused
     from interlock.report.views.proof_facts import ProofFacts
 
-    results = {"result": schema_of(ProofFacts), "audit": schema_of(AuditFacts), "checklist": CHECKLIST_SCHEMA}
+    results = {"result": schema_of(ProofFacts), "audit": schema_of(AuditFacts), "checklist": schema_of(Made, Refused)}
     schema = hold_schema() if what == "description" else results[what]
     screen = Screen(output)
     screen.show(json.dumps(schema, indent=2) + "\n")

@@ -13,13 +13,15 @@ import pytest
 from click.testing import CliRunner
 
 from interlock import cli
-from interlock.report.json.checklist_schema import CHECKLIST_SCHEMA
 from interlock.report.json.writing import schema as schema_of
 from interlock.report.views.audit_facts import AuditFacts
+from interlock.report.views.checklist_facts import Made, Refused
 from interlock.report.views.proof_facts import ProofFacts
 from tests.some import some
 
 AUDIT_SCHEMA = schema_of(AuditFacts)
+CHECKLIST_SCHEMA = schema_of(Made, Refused)
+PROOF_SCHEMA = schema_of(ProofFacts)
 ROOT = Path(__file__).parents[2]
 MODELS = ROOT / "models"
 WRONG = """\
@@ -165,7 +167,7 @@ def _objects(schema: Any) -> Iterator[Any]:
             yield from _objects(inner)
 
 
-@pytest.mark.parametrize("schema", [AUDIT_SCHEMA, schema_of(ProofFacts)], ids=["audit", "result"])
+@pytest.mark.parametrize("schema", [AUDIT_SCHEMA, CHECKLIST_SCHEMA, PROOF_SCHEMA], ids=["audit", "checklist", "result"])
 def test_the_schemas_describe_every_member(schema: Any) -> None:
     """Each member of each object has a description, each object says what it is, and allows nothing else."""
     objects = list(_objects(schema))
@@ -176,7 +178,9 @@ def test_the_schemas_describe_every_member(schema: Any) -> None:
         assert [name for name, told in one["properties"].items() if not told.get("description")] == [], one["title"]
 
 
-@pytest.mark.parametrize(("name", "schema"), [("audit", AUDIT_SCHEMA), ("checklist", CHECKLIST_SCHEMA)])
+@pytest.mark.parametrize(
+    ("name", "schema"), [("audit", AUDIT_SCHEMA), ("checklist", CHECKLIST_SCHEMA), ("result", PROOF_SCHEMA)]
+)
 def test_the_schemas_are_printed(name: str, schema: object) -> None:
     """`interlock schema` prints what the tests validate with."""
     assert json.loads(CliRunner().invoke(cli.commands, ["schema", name]).stdout) == schema

@@ -17,8 +17,8 @@ from interlock.kernel.claims import Holds, Limits
 from interlock.kernel.evaluator import evaluate, fire, is_enabled, successors
 from interlock.kernel.expressions import conj
 from interlock.kernel.machine import Actor, RequirementKind, question_of
-from interlock.report.views.checklist_printed import NOTE, WARNING, Words
-from interlock.report.views.checklist_words import words_of
+from interlock.report.views.checklist import ChecklistView, checklist_view
+from interlock.report.views.checklist_facts import NOTE, WARNING, Body
 from interlock.report.views.writing_rules import (
     faults_of_instruction,
     faults_of_note,
@@ -77,8 +77,14 @@ def _audited(name: str, goal: Goal, aboard: Goal | None = None) -> ChecklistAudi
     return audit_checklist(made, checklist_procedure(made, name), steps_of_actions(made), Limits())
 
 
-def _words(name: str, goal: Goal, aboard: Goal | None = None) -> Words:
-    return words_of(_checklist(name, goal, aboard), _audited(name, goal, aboard))
+def _words(name: str, goal: Goal, aboard: Goal | None = None) -> Body:
+    return _body(_checklist(name, goal, aboard), _audited(name, goal, aboard))
+
+
+def _body(made: Checklist, audited: ChecklistAudit) -> Body:
+    view = checklist_view("hold.yaml", made, audited, 0)
+    assert isinstance(view, ChecklistView)
+    return view.facts.checklist
 
 
 ALL_HALF, ALL_OUT = Load((("all", "HALF"),)), Unload(("all",))
@@ -215,8 +221,8 @@ def test_language(name: str, goal: Goal, aboard: Goal | None) -> None:
     _check_language(_words(name, goal, aboard))
 
 
-def _check_language(words: Words) -> None:
-    for leg in words.legs:
+def _check_language(words: Body) -> None:
+    for leg in words.parts:
         for step in leg.steps:
             assert faults_of_instruction(step.instruction) == (), step.instruction
             assert all(faults_of_statement(result) == () for result in step.results)
@@ -237,7 +243,7 @@ WEAK = "flawed/mid-latch-switch-bridged.yaml", Load((("3L", "HALF"),))
 
 def test_a_weak_interlock_gives_warnings() -> None:
     """With a latch switch bridged, leaving out that latch endangers the load: a WARNING stands before the step."""
-    guards = [(step, guard) for leg in _words(*WEAK).legs for step in leg.steps for guard in step.guards]
+    guards = [(step, guard) for leg in _words(*WEAK).parts for step in leg.steps for guard in step.guards]
     warnings = [(step, guard) for step, guard in guards if guard.label == WARNING]
     assert warnings
     for step, guard in warnings:
@@ -258,14 +264,14 @@ def test_warnings_stand_where_the_audit_finds_hazards(which: tuple[str, Goal], f
     combinations = audited.audit.slips.combinations
     hazardous = {audited.step_of(slip.action + 1) for one in combinations for slip in one.slips}
     warned = {
-        step.number for leg in words.legs for step in leg.steps if any(guard.label != NOTE for guard in step.guards)
+        step.number for leg in words.parts for step in leg.steps if any(guard.label != NOTE for guard in step.guards)
     }
     assert hazardous - {None} == warned != set()
-    assert (None in hazardous) == any(leg.check_guards for leg in words.legs)
+    assert (None in hazardous) == any(leg.check_guards for leg in words.parts)
     assert words.slips is not None
-    assert {row.number for row in words.slips.fewest} == {fewest}
-    assert bool(words.slips.hazards) == (fewest == 1)
-    assert dict(words.slips.counts)["hazard"] == len(words.slips.hazards)
+    assert {row.slips for row in words.slips.fewest} == {fewest}
+    assert bool(words.slips.hazardous) == (fewest == 1)
+    assert words.slips.effects.hazard == len(words.slips.hazardous)
     _check_language(words)
 
 
@@ -278,7 +284,7 @@ def test_notes_stand_where_nothing_tells() -> None:
         for one in audited.audit.slips.results
         if one.effect is Effect.UNNOTICED and one.slip.kind is SlipKind.OMITTED
     }
-    noted = {s.number for leg in _words("twin-lane.yaml", SOME).legs for s in leg.steps if s.guards}
+    noted = {s.number for leg in _words("twin-lane.yaml", SOME).parts for s in leg.steps if s.guards}
     assert noted == unnoticed != set()
 
 
@@ -286,8 +292,8 @@ def test_a_sound_interlock_gives_none() -> None:
     """Where the interlock holds everything no slip breaks anything: only notes are left."""
     words = _words("twin-lane.yaml", SOME)
     assert words.slips is not None
-    assert words.slips.hazards == ()
-    labels = {guard.label for leg in words.legs for step in leg.steps for guard in step.guards}
+    assert words.slips.hazardous == ()
+    labels = {guard.label for leg in words.parts for step in leg.steps for guard in step.guards}
     assert labels == {NOTE}
 
 
@@ -359,7 +365,7 @@ def test_same_call_same_checklist() -> None:
         made = make_checklist(_compiled("twin-lane.yaml"), goal)
         assert isinstance(made, Checklist)
         audited = audit_checklist(made, checklist_procedure(made, "x.yaml"), steps_of_actions(made), Limits())
-        words.append(words_of(made, audited))
+        words.append(_body(made, audited))
     assert words[0] == words[1]
 
 

@@ -10,21 +10,23 @@ import msgspec
 from interlock.report.languages import in_json
 from interlock.report.views.facts import Facts
 
+_REFERENCE = "#/$defs/{name}"
+
 
 def document(facts: Facts) -> str:
     """The facts in the order of their declarations; no clock, no path that the caller did not write."""
     return in_json(msgspec.to_builtins(facts))
 
 
-def schema(result: type[Facts]) -> Mapping[str, Any]:
-    """What every document of such facts satisfies.
+def schema(*results: type[Facts]) -> Mapping[str, Any]:
+    """What every document of such facts satisfies: of one of these.
 
     A class without members stands for any one of the classes that are made from it.
     """
-    told = msgspec.json.schema(result)
-    definitions = told["$defs"]
+    refs, definitions = msgspec.json.schema_components(results, ref_template=_REFERENCE)
     for base in Facts.__subclasses__():
         if base.__name__ in definitions and not base.__struct_fields__:
-            refs, more = msgspec.json.schema_components(base.__subclasses__(), ref_template="#/$defs/{name}")
-            definitions |= {**more, base.__name__: {"description": base.__doc__, "oneOf": list(refs)}}
-    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **told}
+            kinds, more = msgspec.json.schema_components(base.__subclasses__(), ref_template=_REFERENCE)
+            definitions |= {**more, base.__name__: {"description": base.__doc__, "oneOf": list(kinds)}}
+    whole = refs[0] if len(refs) == 1 else {"oneOf": list(refs)}
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **whole, "$defs": definitions}

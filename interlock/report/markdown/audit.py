@@ -110,7 +110,7 @@ def _slips(view: AuditView) -> Iterator[str]:
     yield ""
     yield from table(
         ("slip", "error mode", *EFFECT_HEADS.values()),
-        ((row.kind, row.mode, *(str(number) for number in row.counts)) for row in told.kinds),
+        ((row.kind, row.error_mode or "", *(str(number) for number in row.counts)) for row in told.kinds),
     )
     yield in_markdown(EFFECTS_EXPLAINED)
     yield ""

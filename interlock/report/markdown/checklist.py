@@ -2,71 +2,106 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
+
 from interlock.report.languages import in_markdown
-from interlock.report.text.checklist import run_of
-from interlock.report.views.assumptions import CAUTIONS
-from interlock.report.views.checklist_printed import SCHEME, Guard, LegWords, Words
-from interlock.report.views.slips import EFFECT_HEADS, EFFECTS_EXPLAINED
+from interlock.report.markdown.writing import bullets, heading, table
+from interlock.report.views.checklist import ChecklistView, PartView
+from interlock.report.views.checklist_facts import Body, Guard
+from interlock.report.views.slips import EFFECT_HEADS, EFFECTS_EXPLAINED, Fewest
+from interlock.report.views.wording import span_of
 
 
-def checklist_markdown(words: Words) -> str:
+def checklist_markdown(view: ChecklistView) -> str:
     """The checklist; every text of the description is escaped."""
-    lines = [f"# Checklist: {in_markdown(words.title)}", "", in_markdown(words.hold), ""]
-    lines += [f"> {in_markdown(caution)}" for caution in CAUTIONS]
-    lines += ["", "## Before you start", ""]
-    lines += [f"- [ ] {in_markdown(text)}" for text in words.before]
-    for number, leg in enumerate(words.legs, 1):
-        lines += _leg(number, leg)
-    lines += _slips(words)
-    lines += ["", "## What is proved", ""]
-    lines += [f"- {in_markdown(claim)}" for claim in words.claims]
-    lines += ["", in_markdown(SCHEME), ""]
-    return "\n".join(lines)
+    return "\n".join(_parts(view)) + "\n"
 
 
-def _leg(number: int, leg: LegWords) -> list[str]:
-    lines = ["", f"## {number}. {in_markdown(leg.title)}", ""]
-    if leg.beware is not None:
-        lines += [_guard(leg.beware), ""]
-    begins = {first: last for first, last in leg.runs}
-    for step in leg.steps:
+def _parts(view: ChecklistView) -> Iterator[str]:
+    facts = view.facts
+    yield from heading(f"Checklist: {facts.goal}", 1)
+    yield in_markdown(facts.title)
+    yield ""
+    yield from (f"> {in_markdown(caution)}" for caution in facts.cautions)
+    yield ""
+    yield from heading("Before you start")
+    yield from _boxes(facts.checklist.before)
+    for number, part in enumerate(view.parts, 1):
+        yield ""
+        yield f"## {number}. {in_markdown(part.facts.title)}"
+        yield ""
+        yield from _part(part)
+    yield ""
+    yield from heading("Slips")
+    yield from _slips(facts.checklist)
+    yield ""
+    yield from heading("What is proved")
+    yield from bullets(facts.checklist.claims)
+    yield in_markdown(facts.scheme)
+
+
+def _part(part: PartView) -> Iterator[str]:
+    facts = part.facts
+    if facts.caution is not None:
+        yield from (_guard(facts.caution), "")
+    begins = {first: last for first, last in part.runs}
+    for step in facts.steps:
         if step.number in begins:
-            lines += ["", f"*In any order, {run_of(step.number, begins[step.number])}:*", ""]
+            yield from ("", f"*In any order, {span_of(step.number, begins[step.number])}:*", "")
         if step.guards:
-            lines += ["", *(_guard(guard) for guard in step.guards), ""]
-        lines.append(f"- [ ] **{step.number}.** {in_markdown(step.instruction)}")
-        lines += [f"  - {in_markdown(result)}" for result in step.results]
-    lines += [line for finding in leg.findings for line in ("", f"> **AUDIT:** {in_markdown(finding)}")]
-    if leg.check_guards:
-        lines += ["", *(_guard(guard) for guard in leg.check_guards)]
-    if leg.checks:
-        lines += ["", "Check:", "", *(f"- [ ] {in_markdown(check)}" for check in leg.checks)]
-    lines += ["", in_markdown(" ".join(filter(None, (leg.free, leg.shortness))))]
-    return lines
+            yield from ("", *map(_guard, step.guards), "")
+        yield f"- [ ] **{step.number}.** {in_markdown(step.instruction)}"
+        yield from (f"  - {in_markdown(result)}" for result in step.results)
+    for finding in facts.audit_findings:
+        yield from ("", f"> **AUDIT:** {in_markdown(finding)}")
+    if facts.check_guards:
+        yield from ("", *map(_guard, facts.check_guards))
+    if facts.checks:
+        yield from ("", "Check:", "", *_boxes(facts.checks))
+    yield from ("", in_markdown(part.orders))
 
 
-def _slips(words: Words) -> list[str]:
-    lines = ["", "## Slips", ""]
-    slips = words.slips
+def _slips(facts: Body) -> Iterator[str]:
+    slips = facts.slips
     if slips is None:
-        return [*lines, in_markdown(f"Not examined: {'; '.join(words.open)}.")]
-    heads = ["slip", "error mode", *EFFECT_HEADS.values()]
-    lines += [f"{in_markdown(slips.followed)}.", "", "| " + " | ".join(heads) + " |", "|" + "---|" * len(heads)]
-    for row in slips.kinds:
-        lines.append(
-            "| " + " | ".join([in_markdown(row.kind), row.mode, *(str(number) for number in row.counts)]) + " |"
-        )
-    lines += ["", in_markdown(EFFECTS_EXPLAINED), ""]
+        yield in_markdown(f"Not examined: {'; '.join(facts.left_open)}.")
+        return
+    yield f"{in_markdown(slips.followed)}."
+    yield ""
+    yield from table(
+        ("slip", "error mode", *EFFECT_HEADS.values()),
+        ((row.kind, row.error_mode or "", *(str(number) for number in row.counts)) for row in slips.kinds),
+    )
+    yield in_markdown(EFFECTS_EXPLAINED)
+    yield ""
     if slips.fewest:
-        lines += ["| requirement | hazard | severity | fewest slips | which |", "|---|---|---|---|---|"]
-    for fewest in slips.fewest:
-        which = "; ".join(" and ".join(those) for those in fewest.combinations)
-        cells = [fewest.requirement, fewest.hazard, fewest.severity, str(fewest.number), which]
-        lines.append("| " + " | ".join(in_markdown(text) for text in cells) + " |")
-    if not slips.fewest:
-        lines.append("No slip that was followed leads to a hazard.")
-    lines += [line for text in words.open for line in ("", in_markdown(f"Left open: {text}."))]
-    return [*lines, "", in_markdown(slips.counted)]
+        yield from table(
+            ("requirement", "hazard", "severity", "fewest slips", "which"),
+            (
+                (
+                    row.requirement,
+                    row.hazard,
+                    row.severity,
+                    str(row.slips),
+                    "; ".join(map(" and ".join, row.combinations)),
+                )
+                for row in slips.fewest
+            ),
+        )
+    else:
+        yield from ("No slip that was followed leads to a hazard.", "")
+    for text in facts.left_open:
+        yield from (in_markdown(f"Left open: {text}."), "")
+    yield in_markdown(slips.second_count)
+
+
+def _fewest(row: Fewest) -> tuple[str, ...]:
+    which = "; ".join(map(" and ".join, row.combinations))
+    return row.requirement, row.hazard, row.severity, str(row.slips), which
+
+
+def _boxes(texts: Iterable[str]) -> Iterator[str]:
+    yield from (f"- [ ] {in_markdown(text)}" for text in texts)
 
 
 def _guard(guard: Guard) -> str:

@@ -23,7 +23,7 @@ from interlock.report.views.audit_facts import (
     SlipFacts,
 )
 from interlock.report.views.facts import PROGRAM, Run, WayOut, WayStep, as_reasons, as_run
-from interlock.report.views.slips import Fewest, KindRow, counted_text, fewest_rows, followed_text, kind_rows
+from interlock.report.views.slips import Fewest, KindFacts, counted_text, fewest_rows, followed_text, kind_counts
 from interlock.report.views.tones import Tone
 from interlock.report.views.wording import count_of, listed, seconds_as_text
 from interlock.study.procedure.audit import Audit, Overall, Verdict
@@ -115,7 +115,7 @@ class SlipsTold:
 
     followed: str
     counted: str
-    kinds: tuple[KindRow, ...]
+    kinds: tuple[KindFacts, ...]
     fewest: tuple[Fewest, ...]
     pairs: tuple[tuple[str, tuple[SlipFacts, ...]], ...]
     pairs_followed: bool
@@ -277,7 +277,7 @@ def _slips(slips: SlipAudit, facts: AuditFacts) -> SlipsTold:
     return SlipsTold(
         followed_text(slips),
         counted_text(slips),
-        kind_rows(slips.results),
+        kind_counts(slips.results),
         fewest_rows(slips, lambda slip: f"action {slip.action + 1}: {slip.text}"),
         tuple(
             (one.requirement, tuple(by_id[id] for id in one.slips))

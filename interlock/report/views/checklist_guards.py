@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from interlock.hold.compile.requirements import Instance
-from interlock.report.views.checklist_printed import CAUTION, NOTE, WARNING, Guard
+from interlock.report.views.checklist_facts import CAUTION, NOTE, WARNING, Guard, Label, note
 from interlock.report.views.instructions import InstructionWriter
 from interlock.report.views.wording import listed, sentence
 from interlock.study.checklist.audit import ChecklistAudit
@@ -15,7 +15,7 @@ from interlock.study.checklist.operating import Deed
 from interlock.study.procedure.slip_audit import Effect
 from interlock.study.procedure.slips import Slip, SlipKind
 
-_LABELS = {"1": WARNING, "2": WARNING, "3": CAUTION}
+_LABELS: Mapping[str, Label] = {"1": WARNING, "2": WARNING, "3": CAUTION}
 _ORDER = (WARNING, CAUTION, NOTE)
 
 
@@ -48,7 +48,7 @@ def guards_of(
                 dangers.append(_Danger(slip.kind, True, id, avoid, f"With a second slip, requirement {id} can break."))
     yield from _of_dangers(dangers, instances)
     if not dangers and any(one.effect is Effect.UNNOTICED and one.slip.kind is SlipKind.OMITTED for one in slips):
-        yield Guard(NOTE, f"No later step shows that step {step.number} was left out.")
+        yield note(f"No later step shows that step {step.number} was left out.")
 
 
 def check_guards(audited: ChecklistAudit, first: int, end: int, instances: Mapping[str, Instance]) -> tuple[Guard, ...]:
@@ -77,7 +77,7 @@ def _of_dangers(dangers: Iterable[_Danger], instances: Mapping[str, Instance]) -
         hazard = sentence(origin.hazard or f"requirement {one.id} breaks")
         found[origin.id] = Guard(label, hazard, one.avoid, one.consequence)
         if label == NOTE:
-            found[origin.id] = Guard(NOTE, f"{hazard} {one.consequence}")
+            found[origin.id] = note(f"{hazard} {one.consequence}")
     yield from sorted(found.values(), key=lambda guard: _ORDER.index(guard.label))
 
 

@@ -9,25 +9,18 @@ from interlock.hold.compile.lowering import Thing
 from interlock.hold.kinds import Verb
 from interlock.hold.origin import Arrive, Depart, Work
 from interlock.kernel.expressions import TRUE
-from interlock.report.views.checklist_guards import check_guards, guards_of, noticed, slip_words
-from interlock.report.views.checklist_printed import (
+from interlock.report.views.checklist_facts import (
     CAUTION,
-    NOTE,
     Guard,
-    LegWords,
-    SlipsWords,
-    StepWords,
-    Words,
+    note,
 )
 from interlock.report.views.instructions import InstructionWriter, the
-from interlock.report.views.slips import counted_text, effect_counts, fewest_rows, followed_text, kind_rows
 from interlock.report.views.wording import listed, sentence
 from interlock.study.checklist.audit import ChecklistAudit
 from interlock.study.checklist.goals import Goal, Reach, Unload, placements_in
 from interlock.study.checklist.making import Checklist, Leg, Step
 from interlock.study.checklist.nearest_goals import blockers
 from interlock.study.procedure.audit import Verdict
-from interlock.study.procedure.slip_audit import Effect
 
 
 def goal_words(compiled: CompiledHold, goal: Goal) -> str:
@@ -48,52 +41,7 @@ def _bays(bays: tuple[str, ...]) -> str:
     return ("bay " if len(bays) == 1 else "bays ") + listed(bays)
 
 
-def words_of(checklist: Checklist, audited: ChecklistAudit) -> Words:
-    """The whole checklist in words; warnings stand where the audit found slips that lead to a hazard."""
-    writer = InstructionWriter(checklist.compiled)
-    instances = {instance.requirement.id: instance for instance in checklist.compiled.instances}
-    said = {step.number: _instruction(writer, step) for step in checklist.steps}
-    legs = []
-    for leg in checklist.legs:
-        steps = tuple(
-            StepWords(
-                step.number,
-                said[step.number],
-                _results(writer, step),
-                tuple(guards_of(writer, step, audited, instances)),
-                noticed(step, audited),
-            )
-            for step in leg.steps
-        )
-        first = leg.steps[0].number if leg.steps else 0
-        end = first + len(leg.steps)
-        at_checks = check_guards(audited, first, end, instances)
-        legs.append(_leg(writer, leg, steps, at_checks, tuple(_findings(audited, first, end))))
-    return Words(
-        goal_words(checklist.compiled, checklist.goal),
-        checklist.compiled.hold.title,
-        tuple(_before(writer, checklist)),
-        tuple(legs),
-        tuple(_claims(checklist, audited)),
-        _slips(writer, checklist, audited),
-        audited.audit.open,
-    )
-
-
-def _slips(writer: InstructionWriter, checklist: Checklist, audited: ChecklistAudit) -> SlipsWords | None:
-    slips = audited.audit.slips
-    if slips is None:
-        return None
-    steps = {step.number: step for step in checklist.steps}
-    said = {one.slip.id: slip_words(writer, steps, audited, one.slip) for one in slips.results}
-    fewest = fewest_rows(slips, lambda slip: said[slip.id])
-    hazards = tuple((said[one.slip.id], one.hazards) for one in slips.results if one.effect is Effect.HAZARD)
-    return SlipsWords(
-        followed_text(slips), effect_counts(slips), kind_rows(slips.results), hazards, fewest, counted_text(slips)
-    )
-
-
-def _findings(audited: ChecklistAudit, first: int, end: int) -> Iterator[str]:
+def audit_findings(audited: ChecklistAudit, first: int, end: int) -> Iterator[str]:
     """What the audit says against the steps from `first` to before `end`, and against the checks behind them."""
     last = 0
     for one in audited.audit.actions:
@@ -106,12 +54,14 @@ def _findings(audited: ChecklistAudit, first: int, end: int) -> Iterator[str]:
         yield sentence(f"{what} is {one.verdict.value} when the equipment acts in another order{why}")
 
 
-def _instruction(writer: InstructionWriter, step: Step) -> str:
+def instruction_of(writer: InstructionWriter, step: Step) -> str:
+    """What to do in the step."""
     execution = step.execution
     return writer.instruction(execution.deed, execution.before, execution.states[execution.halves[0]])
 
 
-def _results(writer: InstructionWriter, step: Step) -> tuple[str, ...]:
+def results_of(writer: InstructionWriter, step: Step) -> tuple[str, ...]:
+    """What the equipment then does, as far as the instruction does not say it."""
     execution = step.execution
     done = writer.done(execution.deed) if execution.deed.heads else None
     told: list[str] = []
@@ -133,38 +83,7 @@ def _results(writer: InstructionWriter, step: Step) -> tuple[str, ...]:
     return tuple(sentence(text) for text in dict.fromkeys(told))
 
 
-def _leg(
-    writer: InstructionWriter,
-    leg: Leg,
-    steps: tuple[StepWords, ...],
-    check_guards: tuple[Guard, ...],
-    findings: tuple[str, ...],
-) -> LegWords:
-    from interlock.study.checklist.partial_orders import free_runs
-
-    first = steps[0].number if steps else 0
-    freedom = leg.freedom
-    runs = tuple((first + low, first + high) for low, high in free_runs(freedom.before)) if freedom.count else ()
-    if freedom.count is None:
-        free = "Only this order was examined." if len(steps) > 1 else ""
-    elif freedom.count == 1:
-        free = "No other order of these steps does the same." if len(steps) > 1 else ""
-    else:
-        free = f"{freedom.count:,} orders of these steps do the same, this one included."
-    return LegWords(
-        leg_title(writer, leg),
-        steps,
-        runs,
-        free,
-        _shortness(leg),
-        _beware(writer, leg),
-        tuple(_checks(writer, leg)),
-        check_guards,
-        findings,
-    )
-
-
-def _beware(writer: InstructionWriter, leg: Leg) -> Guard | None:
+def caution_of(writer: InstructionWriter, leg: Leg) -> Guard | None:
     """What must be known before a whole part."""
     if leg.timed:
         return Guard(
@@ -178,7 +97,7 @@ def _beware(writer: InstructionWriter, leg: Leg) -> Guard | None:
     if not met:
         return None
     where = listed(list(dict.fromkeys(writer.where(other) for other in met)))
-    return Guard(NOTE, f"On the way stands what is in {where}; units of one kind are not told apart here.")
+    return note(f"On the way stands what is in {where}; units of one kind are not told apart here.")
 
 
 def leg_title(writer: InstructionWriter, leg: Leg) -> str:
@@ -191,16 +110,8 @@ def leg_title(writer: InstructionWriter, leg: Leg) -> str:
     return {"open": "Open the hold", "shut": "Shut the hold"}.get(aim.what, f"Bring about: {aim.text}")
 
 
-def _shortness(leg: Leg) -> str:
-    if leg.shortness.is_shown:
-        return (
-            f"Shortest: a search found no way of fewer than {leg.shortness.length} steps, steps of the equipment "
-            "counted."
-        )
-    return "Not shown shortest."
-
-
-def _checks(writer: InstructionWriter, leg: Leg) -> Iterator[str]:
+def checks_of(writer: InstructionWriter, leg: Leg) -> Iterator[str]:
+    """What to look at behind the steps of a part."""
     aim, end = leg.aim, leg.end
     things = writer.compiled.world.things
     if aim.what == "load":
@@ -237,7 +148,7 @@ def _devices(writer: InstructionWriter, cell: str) -> Iterator[Thing]:
     yield from (devices,) if isinstance(devices, Thing) else devices
 
 
-def _before(writer: InstructionWriter, checklist: Checklist) -> Iterator[str]:
+def preconditions(writer: InstructionWriter, checklist: Checklist) -> Iterator[str]:
     """What must be so before the first step: everything that the description leaves open, and what is aboard."""
     compiled = checklist.compiled
     things = compiled.world.things
@@ -276,7 +187,8 @@ def _before(writer: InstructionWriter, checklist: Checklist) -> Iterator[str]:
                 yield sentence(f"{the(person.name)} is {places[place]}")
 
 
-def _claims(checklist: Checklist, audited: ChecklistAudit) -> Iterator[str]:
+def claims_of(checklist: Checklist, audited: ChecklistAudit) -> Iterator[str]:
+    """What is proved of the checklist."""
     check = checklist.check
     timed = any(leg.timed for leg in checklist.legs)
     yield (

@@ -4,8 +4,12 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from typing import Annotated, TypeAlias
 
+from msgspec import Meta
+
+from interlock.report.views.audit_facts import KindWord, Mode
+from interlock.report.views.facts import Count, Facts
 from interlock.report.views.wording import count_of
 from interlock.study.procedure.slip_audit import Combination, Effect, SlipAudit, SlipResult
 from interlock.study.procedure.slips import TAXONOMY, Slip, SlipKind
@@ -27,26 +31,53 @@ EFFECTS_EXPLAINED = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class KindRow:
-    """How many slips of one kind lead to what, in the order of EFFECT_HEADS."""
-
-    kind: str
-    mode: str
-    counts: tuple[int, ...]
+_Hazard: TypeAlias = Annotated[Count, Meta(description="a requirement can be broken")]
+_Unnoticed: TypeAlias = Annotated[Count, Meta(description="the work ends without its goal, and no check tells")]
+_Blocked: TypeAlias = Annotated[Count, Meta(description="the hold does not let it, or a later action, happen")]
+_Detected: TypeAlias = Annotated[Count, Meta(description="a later check is found not so")]
+_Harmless: TypeAlias = Annotated[Count, Meta(description="none of these")]
 
 
-def kind_rows(results: Iterable[SlipResult]) -> tuple[KindRow, ...]:
-    """A row for each kind of slip that there is."""
+class EffectCounts(Facts, frozen=True):
+    """How many slips lead to what, at worst; the members are called as in EFFECT_HEADS, in its order."""
+
+    hazard: _Hazard
+    unnoticed: _Unnoticed
+    blocked: _Blocked
+    detected: _Detected
+    harmless: _Harmless
+
+
+class KindFacts(Facts, frozen=True):
+    """How many slips of one kind lead to what."""
+
+    kind: Annotated[KindWord, Meta(description="what sort of slip")]
+    error_mode: Annotated[Mode, Meta(description="its mode in the taxonomy; null: it has none")]
+    hazard: _Hazard
+    unnoticed: _Unnoticed
+    blocked: _Blocked
+    detected: _Detected
+    harmless: _Harmless
+
+    @property
+    def counts(self) -> tuple[int, ...]:
+        """In the order of EFFECT_HEADS."""
+        return self.hazard, self.unnoticed, self.blocked, self.detected, self.harmless
+
+
+def kind_counts(results: Iterable[SlipResult]) -> tuple[KindFacts, ...]:
+    """One for each kind of slip that there is."""
     counts = Counter((one.slip.kind, one.effect) for one in results)
     kinds = [kind for kind in SlipKind if any(found is kind for found, _ in counts)]
-    return tuple(KindRow(kind.word, kind.mode, tuple(counts[kind, effect] for effect in Effect)) for kind in kinds)
+    return tuple(
+        KindFacts(kind.word, kind.mode or None, *(counts[kind, effect] for effect in Effect)) for kind in kinds
+    )
 
 
-def effect_counts(slips: SlipAudit) -> tuple[tuple[str, int], ...]:
-    """How many slips lead to what, in the order of EFFECT_HEADS."""
+def effect_counts(slips: SlipAudit) -> EffectCounts:
+    """How many slips lead to what."""
     counts = Counter(one.effect for one in slips.results)
-    return tuple((EFFECT_HEADS[effect], counts[effect]) for effect in Effect)
+    return EffectCounts(*(counts[effect] for effect in Effect))
 
 
 def followed_text(slips: SlipAudit) -> str:
@@ -75,15 +106,14 @@ def counted_text(slips: SlipAudit) -> str:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class Fewest:
+class Fewest(Facts, frozen=True):
     """The fewest slips that break some instance of a requirement text, and every combination of so many, in words."""
 
-    requirement: str
-    hazard: str
-    severity: str
-    number: int
-    combinations: tuple[tuple[str, ...], ...]
+    requirement: Annotated[str, Meta(description="its id")]
+    hazard: Annotated[str, Meta(description="what its breach can lead to")]
+    severity: Annotated[str, Meta(description="the category of the hazard, and of which scheme")]
+    slips: Annotated[Count, Meta(description="how few break it")]
+    combinations: Annotated[tuple[tuple[str, ...], ...], Meta(description="each set of so many")]
 
 
 def fewest_rows(slips: SlipAudit, say: Callable[[Slip], str]) -> tuple[Fewest, ...]:
@@ -97,4 +127,4 @@ def fewest_rows(slips: SlipAudit, say: Callable[[Slip], str]) -> tuple[Fewest, .
         origin = those[0].hazard.instance.origin
         smallest = tuple(tuple(map(say, one.slips)) for one in those if len(one.slips) == number)
         rows.append(Fewest(id, origin.hazard, f"{origin.severity} ({origin.scheme})", number, smallest))
-    return tuple(sorted(rows, key=lambda row: row.number))
+    return tuple(sorted(rows, key=lambda row: row.slips))

@@ -61,3 +61,8 @@ def seconds_as_text(seconds: float) -> str:
 def places_after(text: str, places: Sequence[str]) -> str:
     """The text with the places that it speaks of after it."""
     return f"{text} (for each of {', '.join(places)})" if places else text
+
+
+def span_of(first: int, last: int) -> str:
+    """`2 and 3`, `2 to 5`."""
+    return f"{first} {'and' if last == first + 1 else 'to'} {last}"
