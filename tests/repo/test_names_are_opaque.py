@@ -19,8 +19,9 @@ from interlock.kernel.expressions import Is, neg
 from interlock.prove.decide import decide
 from interlock.report.drawing.plan import plan_svg
 from interlock.report.text.audit import audit_lines
+from interlock.report.text.checklist import checklist_lines
 from interlock.report.views.audit import audit_view
-from interlock.report.views.checklist_words import words_of
+from interlock.report.views.checklist import ChecklistView, checklist_view
 from interlock.report.yaml.procedure import checklist_procedure, steps_of_actions
 from interlock.study.checklist.audit import audit_checklist
 from interlock.study.checklist.goals import Load
@@ -126,7 +127,9 @@ def _said(compiled: CompiledHold) -> Iterator[object]:
     assert isinstance(made, Checklist)
     text = checklist_procedure(made, "x.yaml")
     yield text
-    yield words_of(made, audit_checklist(made, text, steps_of_actions(made), Limits()))
+    view = checklist_view("x", made, audit_checklist(made, text, steps_of_actions(made), Limits()), 0)
+    assert isinstance(view, ChecklistView)
+    yield list(checklist_lines(view, verbose=True))
     yield plan_svg(compiled, next(initial_states(compiled.machine)))
 
 
