@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from interlock.hold.language.declarations import Field, Record, Schema
-from interlock.hold.language.field_types import SCALAR, Listed, RecordOf, types_within
+from interlock.hold.language.field_types import SCALAR, Listed, RecordOf, records_within
 from interlock.hold.language.model import Hold, Specification
 from interlock.hold.overlay.changes import CHANGES, Modification
 from interlock.hold.overlay.repetition import NOT_REPEATED
@@ -50,15 +50,6 @@ def hold_schema() -> Schema:
         },
         "definitions": dict(sorted(definitions.items())),
     }
-
-
-def records_within(record: type[Record]) -> Iterator[type[Record]]:
-    """A record, and those that stand in its fields, and in theirs; some more than once."""
-    yield record
-    for field in record.declaration.fields:
-        for kind in types_within(field.type):
-            if isinstance(kind, RecordOf):
-                yield from records_within(kind.record)
 
 
 def _repeated(record: type[Record]) -> Iterator[type[Record]]:

@@ -21,6 +21,8 @@ from interlock.cli.methods import METHODS
 from interlock.cli.shipped import demonstrations
 from interlock.diagnostics.codes import CODES
 from interlock.hold.kinds import DEVICE_KINDS, changes_of
+from interlock.hold.language.field_types import records_within
+from interlock.hold.language.model import SECTIONS, Layout
 from interlock.hold.procedure.actions import FORMS
 from interlock.kernel.claims import Claim, Limits, Progress, Proved, Report, Unknown, silent
 from interlock.kernel.machine import Machine, Question
@@ -535,6 +537,19 @@ def test_kinds_and_steps_are_explained(capsys: pytest.CaptureFixture[str]) -> No
     assert cli.run(["explain", "steps"]) == 0
     out = capsys.readouterr().out
     assert all(f"\n  {form.shape}\n" in out for form in FORMS)
+
+
+@pytest.mark.parametrize("section", ["layout", *SECTIONS])
+def test_sections_are_explained(section: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """`interlock explain` lists every field that a section can have, and those of the records within it."""
+    assert cli.run(["explain", section]) == 0
+    said = capsys.readouterr().out
+    records = dict.fromkeys(records_within(SECTIONS.get(section, Layout)))
+    fields = [field for record in records for field in record.declaration.fields]
+    assert re.findall(r"^    (\w+): ", said, re.MULTILINE) == [field.key for field in fields]
+    flat = " ".join(said.split())
+    assert all(field.about in flat for field in fields)
+    assert flat.count("(may be left out)") == sum(not field.required for field in fields)
 
 
 def test_requirements_are_listed_and_explained(capsys: pytest.CaptureFixture[str]) -> None:

@@ -14,9 +14,9 @@ import pytest
 
 from interlock.diagnostics.faults import Faults
 from interlock.hold import json_schema
-from interlock.hold.json_schema import hold_schema, records_within
+from interlock.hold.json_schema import hold_schema
 from interlock.hold.language.declarations import Record
-from interlock.hold.language.field_types import Reference, types_within
+from interlock.hold.language.field_types import Reference, records_within, types_within
 from interlock.hold.language.model import SECTIONS, Hold, Specification
 from interlock.hold.language.nodes import MappingNode, Node, ScalarNode, compose, split_lines
 from interlock.hold.overlay.changes import CHANGES, Modification

@@ -39,6 +39,10 @@ class FieldType(ABC, Generic[T_co]):
     def schema(self) -> Schema:
         """The same for editors, which look nothing up and parse no expressions."""
 
+    @abstractmethod
+    def wants(self) -> str:
+        """The same for people, in a few words."""
+
     def offers(self, word: str) -> bool:
         """Whether the word is one of a few to choose from."""
         return False

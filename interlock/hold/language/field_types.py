@@ -57,7 +57,6 @@ class TextType(FieldType[T_co]):
         return reader.fail("not-a-text", node.span, f"'{key}' cannot be {describe(node)}", self.wants())
 
     def wants(self) -> str:
-        """What it expects, in a few words."""
         return self.wanted
 
     @abstractmethod
@@ -248,7 +247,10 @@ class Reference(TextType[str]):
     sections: tuple[str, ...]
     kind: str | None = None
 
-    wanted = "a name"
+    def wants(self) -> str:
+        *others, last = (f"`{section}`" for section in self.sections)
+        sections = f"{', '.join(others)} or {last}" if others else last
+        return f"the id of something in {sections}"
 
     def read_text(self, node: ScalarNode, key: str, reader: Reader) -> str | Failed:
         if not reader.is_name(node, "a name"):
@@ -325,6 +327,9 @@ class OrNone(FieldType[T | None], Generic[T]):
             return None
         return self.inner.read(node, key, reader)
 
+    def wants(self) -> str:
+        return f"{self.inner.wants()}; or `none`"
+
     def schema(self) -> Schema:
         return {"anyOf": [{"const": "none"}, self.inner.schema()]}
 
@@ -337,6 +342,9 @@ class RecordOf(FieldType[R], Generic[R]):
 
     def read(self, node: Node, key: str, reader: Reader) -> R | Failed:
         return read_record(self.record, node, reader)
+
+    def wants(self) -> str:
+        return self.record.declaration.noun
 
     def schema(self) -> Schema:
         return {"$ref": f"#/definitions/{self.record.declaration.name}"}
@@ -387,6 +395,9 @@ class Listed(FieldType[tuple[T, ...]], Generic[T]):
         if len(parts) > 1 and all(map(is_name, parts)):
             return f"[{', '.join(parts)}]"
         return "[]" if node.text == "none" and not self.least and isinstance(self.item, Choice) else None
+
+    def wants(self) -> str:
+        return f"{self.item.wants()}; or a list" if self.one else f"a list; each item is {self.item.wants()}"
 
     def schema(self) -> Schema:
         item = self.item.schema()
@@ -448,6 +459,9 @@ class Bays(FieldType[tuple[str, ...]]):
             "two bays of one lane or one row, the first one first, such as 1L..6L",
         )
 
+    def wants(self) -> str:
+        return "bays such as `1L`, `1L..6L`" + (" and names of other things" if self.members else "") + "; or a list"
+
     def schema(self) -> Schema:
         bay = {"type": ["string", "integer"], "pattern": r"^[A-Za-z0-9_. -]+$|\{"}
         return {"anyOf": [bay, {"type": "array", "items": bay, **_at_least(self.least)}]}
@@ -468,6 +482,9 @@ class Keyed(FieldType[tuple[T_co, ...]]):
         found = [self.read_entry(entry, reader) for entry in node.entries]
         values = tuple(value for value in found if value is not FAILED)
         return values if len(values) == len(found) else FAILED
+
+    def wants(self) -> str:
+        return self.wanted
 
     @abstractmethod
     def read_entry(self, entry: Entry, reader: Reader) -> T_co | Failed:
@@ -494,6 +511,9 @@ class ByDirection(Keyed[tuple[Direction, T]], Generic[T]):
             return reader.fail("unknown-field", entry.key.span, said, expected, nearest)
         value = self.of.read(entry.value, word, reader)
         return FAILED if value is FAILED else (Direction(word), value)
+
+    def wants(self) -> str:
+        return f"for one or more of {', '.join(DIRECTIONS)}: {self.of.wants()}"
 
     def schema(self) -> Schema:
         return {
@@ -544,3 +564,12 @@ def types_within(kind: FieldType[object]) -> Iterator[FieldType[object]]:
         yield from types_within(kind.inner)
     elif isinstance(kind, Listed):
         yield from types_within(kind.item)
+
+
+def records_within(record: type[Record]) -> Iterator[type[Record]]:
+    """A record, and those that stand in its fields, and in theirs; some more than once."""
+    yield record
+    for field in record.declaration.fields:
+        for kind in types_within(field.type):
+            if isinstance(kind, RecordOf):
+                yield from records_within(kind.record)

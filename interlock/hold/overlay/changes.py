@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import ClassVar
 
 from interlock.hold.language.declarations import FieldType, Record, Schema, field, record
 from interlock.hold.language.field_types import NAME, Expression, Text, Word
@@ -23,7 +22,10 @@ class Anything(FieldType[ScalarNode]):
     def read(self, node: Node, key: str, reader: Reader) -> ScalarNode | Failed:
         if isinstance(node, ScalarNode):
             return node
-        return reader.fail("not-a-text", node.span, f"'{key}' cannot be {describe(node)}", "the id of one thing")
+        return reader.fail("not-a-text", node.span, f"'{key}' cannot be {describe(node)}", self.wants())
+
+    def wants(self) -> str:
+        return "the id of one thing"
 
     def schema(self) -> Schema:
         return {**NAME}
@@ -38,6 +40,9 @@ class InPlace(FieldType[Node]):
     def read(self, node: Node, key: str, reader: Reader) -> Node | Failed:
         return node
 
+    def wants(self) -> str:
+        return self.of.wants()
+
     def schema(self) -> Schema:
         return self.of.schema()
 
@@ -46,12 +51,13 @@ class InPlace(FieldType[Node]):
 class NewFields(FieldType[MappingNode]):
     """Fields of the thing that is changed, to be read in its place."""
 
-    wanted: ClassVar[str] = "fields with new values"
-
     def read(self, node: Node, key: str, reader: Reader) -> MappingNode | Failed:
         if isinstance(node, MappingNode) and node.entries:
             return node
-        return reader.fail("not-a-mapping", node.span, f"'{key}' cannot be {describe(node)}", self.wanted)
+        return reader.fail("not-a-mapping", node.span, f"'{key}' cannot be {describe(node)}", self.wants())
+
+    def wants(self) -> str:
+        return "fields with new values"
 
     def schema(self) -> Schema:
         return {"type": "object", "minProperties": 1}
@@ -61,7 +67,8 @@ class NewFields(FieldType[MappingNode]):
 class NewItems(NewFields):
     """Sections of a description, with the items to be added, to be read among the others."""
 
-    wanted = "sections with lists"
+    def wants(self) -> str:
+        return "sections with lists"
 
     def schema(self) -> Schema:
         properties = {
@@ -122,7 +129,10 @@ class _Changes(FieldType[SequenceNode]):
     def read(self, node: Node, key: str, reader: Reader) -> SequenceNode | Failed:
         if isinstance(node, SequenceNode):
             return node
-        return reader.fail("not-a-list", node.span, f"'{key}' cannot be {describe(node)}", "a list")
+        return reader.fail("not-a-list", node.span, f"'{key}' cannot be {describe(node)}", self.wants())
+
+    def wants(self) -> str:
+        return "a list"
 
     def schema(self) -> Schema:
         return {"type": "array", "items": {"$ref": "#/definitions/change"}}

@@ -64,11 +64,14 @@ class _StepList(FieldType["tuple[Step, ...]"]):
 
     def read(self, node: Node, key: str, reader: Reader) -> tuple[Step, ...] | Failed:
         if not isinstance(node, SequenceNode):
-            return reader.fail("not-a-list", node.span, f"'{key}' cannot be {describe(node)}", "a list of steps")
+            return reader.fail("not-a-list", node.span, f"'{key}' cannot be {describe(node)}", self.wants())
         if not node.items:
             return reader.fail("empty-list", node.span, f"'{key}' is an empty list", "at least one in it")
         found = [_read_step(item, reader) for item in node.items]
         return tuple(step for step in found if step is not FAILED)
+
+    def wants(self) -> str:
+        return "a list of steps"
 
     def schema(self) -> Schema:
         return {"type": "array", "minItems": 1, "items": {"$ref": "#/definitions/step"}}
@@ -131,6 +134,9 @@ class _AllSteps(FieldType[Steps]):
         _flatten(steps, None, actions, groups)
         return Steps(tuple(actions), tuple(groups))
 
+    def wants(self) -> str:
+        return _StepList().wants()
+
     def schema(self) -> Schema:
         return _StepList().schema()
 
@@ -165,6 +171,9 @@ class _Start(FieldType["str | _Starts"]):
         if isinstance(node, MappingNode):
             return States().read(node, key, reader)
         return Word("situation").read(node, key, reader)
+
+    def wants(self) -> str:
+        return f"a situation; or {States().wants()}"
 
     def schema(self) -> Schema:
         return {"anyOf": [{**NAME}, States().schema()]}

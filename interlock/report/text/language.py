@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from interlock.hold.kinds import BY_ITSELF, CONDITIONS, Change, Kind, changes_of
+from interlock.hold.language.declarations import Declaration
+from interlock.hold.language.field_types import RecordOf, records_within, types_within
+from interlock.hold.language.model import Hold
 from interlock.hold.procedure.actions import FORMS
 from interlock.report.text.lines import BLANK, Line, Tone, flow, labelled
 from interlock.report.views.wording import ACTORS, listed
@@ -34,6 +37,27 @@ def step_lines() -> Iterator[Line]:
         yield Line(f"  {form.shape}")
         yield from flow(form.about, 6, tone=Tone.FAINT)
     yield BLANK
+
+
+def section_lines(key: str) -> Iterator[Line]:
+    """What stands under one key of a description: each field, what it can hold, what it is for."""
+    section = next(field for field in Hold.declaration.fields if field.key == key)
+    yield from flow(key, tone=Tone.HEAD)
+    yield from flow(section.about, 2)
+    for kind in types_within(section.type):
+        if isinstance(kind, RecordOf):
+            for record in dict.fromkeys(records_within(kind.record)):
+                yield from _fields(record.declaration)
+    yield BLANK
+
+
+def _fields(declaration: Declaration) -> Iterator[Line]:
+    yield BLANK
+    yield from flow(f"{declaration.noun}:", 2)
+    for field in declaration.fields:
+        wants = field.type.wants() + ("" if field.required else " (may be left out)")
+        yield from labelled(f"{field.key}:", wants, 4)
+        yield from flow(field.about, 8, tone=Tone.FAINT)
 
 
 def _how(kind: Kind, change: Change) -> str:
