@@ -280,6 +280,17 @@ def test_a_place_that_evidence_cannot_have(
     assert tree() == before
 
 
+def test_where_the_user_works_is_not_replaced(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Evidence, as it was written, in which somebody stands: he would be left in a folder that is gone."""
+    assert prove("small.yaml", "--evidence", "proof") == 1
+    monkeypatch.chdir("proof/traces")
+    for folder in ("../../proof", "../../proof/traces"):
+        assert cli.run(("prove", "../../small.yaml", "--evidence", folder)) == 2
+        assert f"Cannot write evidence to {folder}: it is in use." in flowed(capsys)
+
+
 def test_a_folder_of_much_else_is_refused_at_once(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

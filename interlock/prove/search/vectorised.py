@@ -64,6 +64,7 @@ class Levels:
         self._runs: list[Words] = []
         self._waiting: list[Words] = []
         self._largest_piece = 0
+        self._in_level = 0
         self._guards = compile_truths(self.layout, [rule.guard for rule in machine.rules])
         self._writes = [self.layout.writes(rule) for rule in machine.rules]
         # slot 0 is where 0 belongs, so what stands there at first must be anything else
@@ -96,21 +97,23 @@ class Levels:
         # while runs are merged or what waits is sorted, they are there several times
         held = 8 * (self.states * (1 if self.counting else 2) + 2 * largest + 4 * waiting)
         self.held_bytes = held + self._sieve.nbytes + self.keys.held_bytes
-        # the next step, looking up what waits, and numbering more words take more for a moment
-        beside = LOOKED_UP_BYTES * (self._largest_piece + waiting) + self.keys.held_bytes // 3
+        # each for a moment: the next step, which may number more words; looking up what waits; joining the level
+        stepping = LOOKED_UP_BYTES * self.layout.words * self._largest_piece + self.keys.held_bytes // 3
+        beside = max(stepping, LOOKED_UP_BYTES * waiting, 8 * (self._in_level + waiting))
         budget = self.clock.memory
         if self.limits.states is not None and self.states > self.limits.states:
             self.stopped = f"more than {self.limits.states} states"
         elif self.held_bytes > self.most_bytes:
             self.stopped = f"more than {self.most_bytes >> 20} MiB would be needed; {self.states} states were seen"
-        elif self.clock.is_over() or (budget is not None and budget.is_used_up(beside)):
+        # asked first: between two looks the budget gives the answer of the last one
+        elif (budget is not None and budget.is_used_up(beside)) or self.clock.is_over():
             self.stopped = stop_reason(self.limits, self.clock)
         return bool(self.stopped)
 
     def _gather(self, pieces: Iterator[Words]) -> Words:
         """What is new in the pieces, sorted; from now on it counts as seen.  Ends early when a limit is met."""
         fresh: list[Words] = []
-        waiting = 0
+        waiting = self._in_level = 0
         for piece in pieces:
             self._largest_piece = max(self._largest_piece, len(piece))
             piece = self._sieved(piece)
@@ -118,6 +121,7 @@ class Levels:
             waiting += len(piece)
             if waiting > self._batch():
                 fresh.append(self._settle())
+                self._in_level += len(fresh[-1])
                 waiting = 0
             if self._is_over():
                 break
