@@ -82,8 +82,8 @@ class _Strategy:
         """The number of reachable states, where all were looked at."""
         self.reason = ""
         self.met: list[State] = []
-        """Reachable states that guided search has met; `lead` gives a run to each."""
-        self.lead: Callable[[State], Trace] | None = None
+        """Reachable states that guided search has met; `run_to` gives a run to each."""
+        self.run_to: Callable[[State], Trace] | None = None
         self.rules: LocalRules | None = None
         self.lemmas: list[Cube] = []
         self.frames: Frames | None = None
@@ -131,7 +131,7 @@ class _Strategy:
         self.look_guided([at for at in self.still_open() if self.questions[at].expects_run], FIRST_EXPANDED)
         if not self.still_open():
             return
-        samples = Samples(rules.encoding, self.met, self.lead) if self.lead is not None else None
+        samples = Samples(rules.encoding, self.met, self.run_to) if self.run_to is not None else None
         starts = some_initial_states(rules, MOST_STARTS, self.clock, light_solver)
         if starts:
             targets = [self.questions[at].target for at in self.still_open()]
@@ -173,7 +173,7 @@ class _Strategy:
             if not self.met:
                 search.cover(self.report)
         finally:
-            self.met, self.lead = search.states(MOST_SAMPLES), search.lead
+            self.met, self.run_to = search.states(MOST_SAMPLES), search.run_to
             self.claim_found(places, search.found)
 
     def claim_found(self, places: Sequence[int], found: Mapping[str, Trace]) -> None:

@@ -16,13 +16,13 @@ from interlock.kernel.recovery import RecoveryQuestion
 SHORT, FRONT, REAR, EMPTY = "short", "front", "rear", "empty"
 
 
-def siding(cells: int, door: int, one_way: frozenset[str] = frozenset()) -> tuple[Machine, RecoveryQuestion]:
+def siding(cells: int, door: int, polarity: frozenset[str] = frozenset()) -> tuple[Machine, RecoveryQuestion]:
     """The track and whether it can always be emptied; long trucks stand at the door on it and the cell after it.
 
-    The moves of `one_way`, by name, are left out.
+    The moves of `polarity`, by name, are left out.
     """
     variables = tuple(Variable(f"c{at}", (EMPTY, SHORT, FRONT, REAR), (EMPTY,)) for at in range(cells))
-    rules = [rule for rule in _moves(cells, door) if rule.name not in one_way]
+    rules = [rule for rule in _moves(cells, door) if rule.name not in polarity]
     goal = conj(*(Is(f"c{at}", EMPTY) for at in range(cells)))
     return Machine(variables, (), tuple(rules)), RecoveryQuestion("emptied", goal)
 

@@ -15,7 +15,7 @@ from interlock.prove.engine import Clock
 from interlock.prove.frames.frames import Frames
 from interlock.prove.recovery import cases, recovery
 from interlock.prove.recovery.planning import StagePlanner
-from interlock.prove.recovery.ranks import advise, advise_counting
+from interlock.prove.recovery.ranks import rank_by_counting, rank_by_distance
 from interlock.prove.recovery.recovery import recover
 from tests.agreement.judging import BY_CASES
 from tests.agreement.listing import listing_of
@@ -48,9 +48,9 @@ def test_sidings_are_of_both_kinds() -> None:
 
 @pytest.mark.parametrize("seed", range(60))
 def test_counting_alone_agrees_with_enumeration(seed: int) -> None:
-    """Asked by counting alone, the engine is as right on random machines as with every adviser."""
+    """Asked by counting alone, the engine is as right on random machines as by both."""
     machine, question = random_way_back(seed)
-    (claim,) = recover(machine, [question], BY_CASES, advice=(advise_counting,))
+    (claim,) = recover(machine, [question], BY_CASES, heuristics=(rank_by_counting,))
     bad = dead_ends(machine, question.goal)
     assert not isinstance(claim, Unknown)
     assert bool(bad) == isinstance(claim, Trapped)
@@ -59,7 +59,7 @@ def test_counting_alone_agrees_with_enumeration(seed: int) -> None:
 
 
 def test_cases_of_one_measure_are_taken_over_by_the_next(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Where an adviser is given up early, cases that serve the next one are kept, others not; the claim is right."""
+    """Where a heuristic is given up early, cases that serve the next one are kept, others not; the claim is right."""
     monkeypatch.setattr(recovery, "FEW_ENTRIES", 3)
     monkeypatch.setattr(recovery, "ENTRIES_PER_RULE", 0)
     serves = cases.RecoveryCases._serves
@@ -85,9 +85,9 @@ def test_cases_once_told_apart_are_not_planned_again(monkeypatch: pytest.MonkeyP
     """Asked once more by the same measure, every state finds a case that is known, in as few."""
     machine, question = siding(6, 2)
     search = recovery._Search(machine, [question.goal], Clock(None), silent)
-    first = search.decide(question, (advise_counting,))
+    first = search.decide(question, (rank_by_counting,))
     monkeypatch.setattr(StagePlanner, "plan_near", lambda *_: pytest.fail("planned again"))
-    again = search.decide(question, (advise_counting,))
+    again = search.decide(question, (rank_by_counting,))
     assert isinstance(first, Recoverable)
     assert isinstance(again, Recoverable)
     assert _cases(again) <= _cases(first)
@@ -97,7 +97,7 @@ def test_cases_once_told_apart_are_not_planned_again(monkeypatch: pytest.MonkeyP
 def test_shifting_needs_counting() -> None:
     """A siding for which measures alone tell many cases apart is settled by counting, in far fewer."""
     machine, question = siding(16, 3)
-    (measured,) = recover(machine, [question], BY_CASES, advice=(advise,))
+    (measured,) = recover(machine, [question], BY_CASES, heuristics=(rank_by_distance,))
     claims = recover(machine, [question], BY_CASES)
     assert isinstance(measured, Recoverable)
     assert isinstance(claims[0], Recoverable)
@@ -124,7 +124,7 @@ def _cases(claim: Recoverable) -> int:
 def test_fewer_count_more_than_nearer() -> None:
     """By the counting measure a truck less is better, however far off the others are; of as many the farther is."""
     machine, question = siding(6, 0)
-    (_, rank), *_ = advise_counting(machine, question.goal)
+    (_, rank), *_ = rank_by_counting(machine, question.goal)
     empty = ("empty",) * 6
     near, far = ("short", *empty[1:]), (*empty[1:], "short")
     both = ("short", *empty[2:], "short")

@@ -118,7 +118,7 @@ def test_jugs_against_modular_arithmetic(a: int, b: int, target: int) -> None:
     rim = {(x, y) for x in range(a + 1) for y in range(b + 1) if x in (0, a) or y in (0, b)}
     assert {tuple(state) for state in reach.depth} == rim
 
-    def one_way(source: int, sink: int) -> int:
+    def polarity(source: int, sink: int) -> int:
         amounts, steps = [0, 0], 0
         while target not in amounts:
             if amounts[0] == 0:
@@ -131,7 +131,7 @@ def test_jugs_against_modular_arithmetic(a: int, b: int, target: int) -> None:
             steps += 1
         return steps
 
-    assert reach.shortest(machine.requirements[0].condition) == min(one_way(a, b), one_way(b, a))
+    assert reach.shortest(machine.requirements[0].condition) == min(polarity(a, b), polarity(b, a))
 
 
 def test_decanting_against_conserved_rim() -> None:

@@ -10,7 +10,7 @@ from interlock.kernel.claims import Limits, Progress, Proved, Unknown
 from interlock.kernel.expressions import And, Expr, Is, Not, Or, conj, neg
 from interlock.kernel.machine import Actor, Machine, Question, Rule, Variable, question_of
 from interlock.prove.core.local import LocalRules
-from interlock.prove.core.one_way import OneWay
+from interlock.prove.core.polarity import PolaritySolver
 from interlock.prove.core.solvers import light_solver
 from interlock.prove.decide import decide
 from interlock.prove.invariants.candidates import Candidates
@@ -122,7 +122,7 @@ def test_a_long_hold_needs_no_frames() -> None:
 def test_what_guards_need_is_a_small_part_of_all_gates() -> None:
     """A solver that is asked about every rule is told half of the gates at most: models are that much cheaper."""
     rules = LocalRules(hold_machine(LONG))
-    solver = OneWay(rules.encoding, light_solver())
+    solver = PolaritySolver(rules.encoding, light_solver())
     for guard in rules.guards:
         solver.parts(guard)
     told = solver.new() - rules.encoding.facts_top - 1

@@ -13,7 +13,7 @@ from collections.abc import Sequence
 
 from interlock.prove.certificates.trimming import Trimmer, switched
 from interlock.prove.core.local import Cube, LocalRules
-from interlock.prove.core.one_way import OneWay
+from interlock.prove.core.polarity import PolaritySolver
 from interlock.prove.core.solvers import SolverFactory
 from interlock.prove.engine import Clock
 
@@ -46,7 +46,7 @@ class _Minimiser:
     def __init__(self, trimmer: Trimmer, make_solver: SolverFactory) -> None:
         self.trimmer = trimmer
         # what is to be left out is missed for sure where a model says so: it need not speak of what was not kept at all
-        self.solver = OneWay(trimmer.rules.encoding, make_solver())
+        self.solver = PolaritySolver(trimmer.rules.encoding, make_solver())
         self.queries = trimmer.queries
         self.used = trimmer.used
         order = list(trimmer.kept)

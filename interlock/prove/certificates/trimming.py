@@ -16,7 +16,7 @@ from itertools import chain
 from interlock.kernel.machine import support_of
 from interlock.prove.core.encoding import TRUTH
 from interlock.prove.core.local import Cube, LocalRules
-from interlock.prove.core.one_way import OneWay
+from interlock.prove.core.polarity import PolaritySolver
 from interlock.prove.core.solvers import SolverFactory
 from interlock.prove.engine import Clock
 
@@ -39,7 +39,7 @@ def trim(
         trimmer.solver.close()
 
 
-def switched(solver: OneWay, cubes: Sequence[Cube]) -> int:
+def switched(solver: PolaritySolver, cubes: Sequence[Cube]) -> int:
     """Gives the solver a literal per cube that keeps it out; the first of these literals, the others follow."""
     switches = [solver.new() for _ in cubes]
     for switch, cube in zip(switches, cubes, strict=True):
@@ -58,7 +58,7 @@ class Trimmer:
         self.rules = rules
         self.cubes = cubes
         self.clock = clock
-        self.solver = OneWay(rules.encoding, make_solver())
+        self.solver = PolaritySolver(rules.encoding, make_solver())
         self.first = switched(self.solver, cubes)
         names = rules.encoding.variable_of
         self.names = [frozenset(names[abs(literal)] for literal in cube) for cube in cubes]

@@ -15,9 +15,9 @@ MOST_SAMPLES = 6_000
 class Samples:
     """`masks[literal]`: one bit per state, set where the literal of a fact is true (negative ones from the end)."""
 
-    def __init__(self, encoding: Encoding, states: Sequence[State], lead: Callable[[State], Trace]) -> None:
+    def __init__(self, encoding: Encoding, states: Sequence[State], run_to: Callable[[State], Trace]) -> None:
         self.encoding = encoding
-        self.lead = lead
+        self.run_to = run_to
         """Gives a run to a sample."""
         self.states: list[State] = []
         self.masks = [0] * (2 * encoding.top + 2)
@@ -52,4 +52,4 @@ class Samples:
     def run_into(self, cube: Iterable[int]) -> Trace | None:
         """A run to some sample in which all of the literals hold; None where there is no such sample."""
         found = self.within(cube)
-        return self.lead(self.states[(found & -found).bit_length() - 1]) if found else None
+        return self.run_to(self.states[(found & -found).bit_length() - 1]) if found else None

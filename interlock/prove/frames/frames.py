@@ -11,7 +11,7 @@ from interlock.kernel.claims import Progress, Report, Trace
 from interlock.kernel.evaluator import State, fire
 from interlock.kernel.expressions import TRUE, Expr
 from interlock.prove.core.local import Cube, LocalRules
-from interlock.prove.core.one_way import OneWay
+from interlock.prove.core.polarity import PolaritySolver
 from interlock.prove.core.samples import Samples
 from interlock.prove.core.solvers import SolverFactory, add_all
 from interlock.prove.engine import Clock
@@ -71,7 +71,7 @@ class Frames:
         self.clear = -1
         encoding = rules.encoding
         self.targets = [encoding.gate(target) for target in targets]
-        self.solver = OneWay(encoding, make_solver())
+        self.solver = PolaritySolver(encoding, make_solver())
         self.acts = [self.solver.new()]
         for clause in encoding.initial_clauses():
             if len(clause) == 1:
@@ -194,7 +194,7 @@ class Frames:
     def not_excluded(self, asked: Sequence[int]) -> list[int]:
         """Those of these targets that the lemmas alone do not keep out."""
         # with a solver of its own: most targets are asked about here and never again
-        solver = OneWay(self.rules.encoding, self._make_solver())
+        solver = PolaritySolver(self.rules.encoding, self._make_solver())
         try:
             add_all(solver, [[-literal for literal in cube] for cube in self.lemmas])
             return [at for at in asked if solver.solve(solver.parts(self.targets[at]), self.clock)]

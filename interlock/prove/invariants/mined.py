@@ -22,7 +22,7 @@ from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.core.encoding import TRUTH
 from interlock.prove.core.local import Cube, LocalRules
-from interlock.prove.core.one_way import OneWay
+from interlock.prove.core.polarity import PolaritySolver
 from interlock.prove.core.samples import Samples
 from interlock.prove.core.solvers import SolverFactory, add_all, light_solver
 from interlock.prove.core.starts import some_initial_states
@@ -127,7 +127,7 @@ def claim_mined(
 ) -> None:
     """Adds to `claims`, by place, a proof of every open question whose target the lemmas exclude.  Raises OutOfTime."""
     asked = {at: rules.encoding.gate(question.target) for at, question in enumerate(questions) if at not in claims}
-    solver = OneWay(rules.encoding, light_solver())
+    solver = PolaritySolver(rules.encoding, light_solver())
     add_all(solver, [[-literal for literal in cube] for cube in lemmas])
     try:
         excluded = [at for at, target in asked.items() if not solver.solve(solver.parts(target), clock)]
@@ -166,7 +166,7 @@ def mine(
     _settle_singles(candidates, clock, make_solver)
     every = list(range(len(rules.guards)))
     asked = candidates.examples
-    solver = OneWay(rules.encoding, make_solver())
+    solver = PolaritySolver(rules.encoding, make_solver())
     try:
         known = Assumed(candidates, solver)
         for turn in count():
@@ -189,7 +189,7 @@ class Assumed:
     In blocks, so that what is dropped costs little more than its block.
     """
 
-    def __init__(self, candidates: Candidates, solver: OneWay) -> None:
+    def __init__(self, candidates: Candidates, solver: PolaritySolver) -> None:
         self.candidates = candidates
         self.solver = solver
         self._switches: dict[Key, int] = {}
@@ -237,7 +237,7 @@ def _settle_singles(candidates: Candidates, clock: Clock, make_solver: SolverFac
     pending = True
     while pending and alive:
         pending = False
-        solver = OneWay(rules.encoding, make_solver())
+        solver = PolaritySolver(rules.encoding, make_solver())
         add_all(solver, [[-literal] for literal in sorted(alive)])
         try:
             for at, guard in enumerate(rules.guards):

@@ -157,7 +157,7 @@ class RecoveryCases:
             answer = self._onward(state)
             if isinstance(answer, Certificate):
                 sought = self._sought(conj(*answer.clauses))
-                return self._trapped(answer, self.context.lead(state), *([] if sought is None else [sought]))
+                return self._trapped(answer, self.context.run_to(state), *([] if sought is None else [sought]))
             names = answer
         self._add(state, names)
         return None

@@ -52,7 +52,7 @@ class RecoveryContext:
         if starts:
             self.lemmas = mine(self.rules, goals, starts, clock, light_solver, report)
             search = self._explore()
-            self.met, self.lead = search.states(MOST_MET), search.lead
+            self.met, self.run_to = search.states(MOST_MET), search.run_to
         else:
             # No run at all: anything holds of every reachable state.
             self.lemmas = [()]

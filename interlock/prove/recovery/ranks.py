@@ -1,4 +1,4 @@
-"""A measure of how far a state is from a goal, guessed from the rules alone: advice, never evidence.
+"""A measure of how far a state is from a goal, guessed from the rules alone: a heuristic, never evidence.
 
 What the goal says of variables is pulled apart into the values that are good.  A bad value weighs as much as it takes
 steps to be rid of it and of every bad value that these steps write (least fixed point).  The guards of those steps
@@ -27,12 +27,12 @@ Allowed = dict[str, frozenset[Value]]
 HOPELESS = 1_000
 
 
-def advise(machine: Machine, goal: Expr) -> list[tuple[Expr, Rank]]:
+def rank_by_distance(machine: Machine, goal: Expr) -> list[tuple[Expr, Rank]]:
     """Stages on the way to the goal, each with its own goal (the last: the whole) and a measure for it."""
     return RankHeuristic(machine).stages(goal)
 
 
-def advise_counting(machine: Machine, goal: Expr) -> list[tuple[Expr, Rank]]:
+def rank_by_counting(machine: Machine, goal: Expr) -> list[tuple[Expr, Rank]]:
     """The same, where what is handed on from variable to variable is counted first and only then measured.
 
     Fewer is better, whatever has to be shifted for it.  Among as many the farther is the better: what cannot be got

@@ -46,14 +46,14 @@ from interlock.prove.recovery.cases import NAME, RecoveryCases, TooHard
 from interlock.prove.recovery.context import RecoveryContext
 from interlock.prove.recovery.dead_ends import nearest_dead_end
 from interlock.prove.recovery.obligations import discharge_recovery
-from interlock.prove.recovery.ranks import advise, advise_counting
+from interlock.prove.recovery.ranks import rank_by_counting, rank_by_distance
 
 MOST_ENTRIES = 20_000
 """So many cases, and the engine gives up."""
 FEW_ENTRIES, ENTRIES_PER_RULE = 100, 2
-"""So many cases, or so many times as many as there are rules, and the next adviser is asked, if there is one."""
+"""So many cases, or so many times as many as there are rules, and the next heuristic is tried, if there is one."""
 
-Advice: TypeAlias = Callable[[Machine, Expr], Sequence[tuple[Expr, Rank]]]
+Heuristic: TypeAlias = Callable[[Machine, Expr], Sequence[tuple[Expr, Rank]]]
 """Stages on the way to a goal, in a machine without failures, each with a measure; never taken on trust."""
 
 
@@ -62,11 +62,11 @@ def recover(
     questions: Sequence[RecoveryQuestion],
     limits: Limits = NO_LIMITS,
     report: Report = silent,
-    advice: Sequence[Advice] = (advise, advise_counting),
+    heuristics: Sequence[Heuristic] = (rank_by_distance, rank_by_counting),
 ) -> tuple[RecoveryClaim, ...]:
     """Decides every question, given time.  The machine has been through `with_monitors`.
 
-    `limits.depth` is not heeded: a way back may be as long as it likes.  Of several advisers each next one is asked
+    `limits.depth` is not heeded: a way back may be as long as it likes.  Of several heuristics each next one is tried
     where the measures of the one before led no further, or to more and more cases.
     """
     clock = clock_of(limits)
@@ -83,7 +83,7 @@ def recover(
                 claim: RecoveryClaim = Trapped(question.id, NAME, dead_end, certificate, shortest=True)
             else:
                 search = search or _Search(part, [q.goal for q in questions], clock, report)
-                claim = search.decide(question, advice)
+                claim = search.decide(question, heuristics)
             claims[at] = _discharged(machine, part, claim, question.goal, clock)
     except OutOfTime:
         reason = stop_reason(limits, clock)
@@ -115,20 +115,20 @@ def _why_trapped(machine: Machine, state: State, goal: Expr, clock: Clock) -> Ce
 class _Search(RecoveryContext):
     """Decides questions of one machine."""
 
-    def decide(self, question: RecoveryQuestion, advice: Sequence[Advice]) -> RecoveryClaim:
-        """The claim for one question, on the first advice that leads to one.  Raises OutOfTime."""
-        for at, adviser in enumerate(advice):
-            claim = self._by(question, adviser, thorough=at == len(advice) - 1)
+    def decide(self, question: RecoveryQuestion, heuristics: Sequence[Heuristic]) -> RecoveryClaim:
+        """The claim for one question, by the first heuristic that leads to one.  Raises OutOfTime."""
+        for at, heuristic in enumerate(heuristics):
+            claim = self._by(question, heuristic, thorough=at == len(heuristics) - 1)
             if not isinstance(claim, Unknown):
                 break
         return claim
 
-    def _by(self, question: RecoveryQuestion, adviser: Advice, thorough: bool) -> RecoveryClaim:
+    def _by(self, question: RecoveryQuestion, heuristic: Heuristic, thorough: bool) -> RecoveryClaim:
         stages: list[Stage] = []
         before: Expr = conj()
         entries = 0
         most = MOST_ENTRIES if thorough else max(FEW_ENTRIES, ENTRIES_PER_RULE * len(self.machine.rules))
-        for goal, rank in self._stages(question.goal, adviser):
+        for goal, rank in self._stages(question.goal, heuristic):
             work = RecoveryCases(self, before, (goal, rank), question, thorough, self.told.get((before, goal), ()))
             try:
                 for met in self.met:
@@ -155,10 +155,10 @@ class _Search(RecoveryContext):
         self.report(Progress(NAME, "checking the cases"))
         return Recoverable(question.id, NAME, Recovery(self._certificate(stages), tuple(stages)))
 
-    def _stages(self, goal: Expr, adviser: Advice) -> list[tuple[Expr, Rank]]:
+    def _stages(self, goal: Expr, heuristic: Heuristic) -> list[tuple[Expr, Rank]]:
         """The stages advised, with the goal itself for the goal of the last, which it surely implies then."""
-        advised = list(adviser(self.calm, goal)) or [(goal, ())]
-        return [*advised[:-1], (goal, advised[-1][1])]
+        ranked = list(heuristic(self.calm, goal)) or [(goal, ())]
+        return [*ranked[:-1], (goal, ranked[-1][1])]
 
     def _certificate(self, stages: Sequence[Stage]) -> Certificate:
         """The part of the invariant that the cases rest on."""

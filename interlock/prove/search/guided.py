@@ -309,13 +309,13 @@ class GuidedSearch:
                     self._seen.update(self._machine.rules[rule].update)
             if node in self._open_at and self._relaxation.is_so(node):
                 for number in self._open_at.pop(node):
-                    self.found[self._questions[number].id] = self.lead_packed(self._at)
+                    self.found[self._questions[number].id] = self._run_to(self._at)
 
-    def lead(self, state: State) -> Trace:
+    def run_to(self, state: State) -> Trace:
         """A run to a state that was met."""
-        return self.lead_packed(self._packing.pack(state))
+        return self._run_to(self._packing.pack(state))
 
-    def lead_packed(self, state: int) -> Trace:
+    def _run_to(self, state: int) -> Trace:
         """A run to a state that was met, given packed."""
         rules: list[str] = []
         states = [self._state(state)]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from typing import TypeAlias
@@ -45,6 +45,8 @@ class Reach:
 
 
 Goal: TypeAlias = Load | Unload | Reach
+Distances: TypeAlias = Mapping[Placement, tuple[int, str]]
+"""Per place how many moves it is from a loader, and by which door."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,13 +93,19 @@ def aims_of(compiled: CompiledHold, goal: Goal, start: State) -> tuple[Aim, ...]
         return (Aim("reach", (goal.expression,), text=goal.text),)
     aboard = placements_in(compiled, start)
     distances = _distances(compiled)
-    if isinstance(goal, Load):
-        units = _units_to_load(compiled, goal, aboard)
-        units = sorted(units, key=lambda unit: (-_distance(unit, distances), _place_of(compiled, unit)))
-        return _loading(compiled, aboard, units, distances)
-    units = _units_to_unload(compiled, goal, aboard)
-    units = sorted(units, key=lambda unit: (_distance(unit, distances), _place_of(compiled, unit)))
-    return _unloading(compiled, aboard, units, distances)
+    legs: Iterator[Aim]
+    match goal:
+        case Load():
+            units = _units_to_load(compiled, goal, aboard, distances)
+            units.sort(key=lambda unit: (-_distance(unit, distances), _place_of(compiled, unit)))
+            legs = _loading(compiled, aboard, units)
+            there = [*aboard, *units]
+        case Unload():
+            units = _units_to_unload(compiled, goal, aboard)
+            units.sort(key=lambda unit: (_distance(unit, distances), _place_of(compiled, unit)))
+            legs = _unloading(compiled, aboard, units)
+            there = [unit for unit in aboard if unit not in units]
+    return (_opening(compiled, aboard, units, distances), *legs, _shutting(compiled, there))
 
 
 def placements_in(compiled: CompiledHold, state: State) -> tuple[Placement, ...]:
@@ -114,7 +122,7 @@ def _place_of(compiled: CompiledHold, placement: Placement) -> int:
     return compiled.floor.bays.index(placement.cells[0])
 
 
-def _distances(compiled: CompiledHold) -> Mapping[Placement, tuple[int, str]]:
+def _distances(compiled: CompiledHold) -> Distances:
     """(moves from the loader, door) of every placement that some unit can come to, devices left aside."""
     floor = compiled.floor
     ways: dict[Placement, list[Placement]] = {}
@@ -131,13 +139,14 @@ def _distances(compiled: CompiledHold) -> Mapping[Placement, tuple[int, str]]:
     return found
 
 
-def _distance(unit: Placement, distances: Mapping[Placement, tuple[int, str]]) -> int:
+def _distance(unit: Placement, distances: Distances) -> int:
     return distances[unit][0]
 
 
-def _units_to_load(compiled: CompiledHold, goal: Load, aboard: Sequence[Placement]) -> list[Placement]:
+def _units_to_load(
+    compiled: CompiledHold, goal: Load, aboard: Sequence[Placement], distances: Distances
+) -> list[Placement]:
     kinds = [unit.id for unit in compiled.hold.units]
-    distances = _distances(compiled)
     taken = {cell for placement in aboard for cell in placement.cells}
     chosen: list[Placement] = []
     for bay, kind in goal.wanted:
@@ -171,7 +180,7 @@ def _known(word: str, names: Sequence[str]) -> str:
     return f"there is: {', '.join(names)}" if near is None else f"did you mean {near!r}?"
 
 
-def _does_not_fit(compiled: CompiledHold, bay: str, kind: str, distances: Mapping[Placement, tuple[int, str]]) -> str:
+def _does_not_fit(compiled: CompiledHold, bay: str, kind: str, distances: Distances) -> str:
     """Where units of this kind can stand, and what the bay can take."""
     can = [p for p in compiled.floor.placements if compiled.floor.is_inside(p) and p in distances]
     places = ["+".join(p.cells) for p in can if p.kind == kind]
@@ -205,13 +214,7 @@ def _units_to_unload(compiled: CompiledHold, goal: Unload, aboard: Sequence[Plac
     return chosen
 
 
-def _loading(
-    compiled: CompiledHold,
-    aboard: Sequence[Placement],
-    units: Sequence[Placement],
-    distances: Mapping[Placement, tuple[int, str]],
-) -> tuple[Aim, ...]:
-    aims = [_opening(compiled, aboard, units, distances)]
+def _loading(compiled: CompiledHold, aboard: Sequence[Placement], units: Sequence[Placement]) -> Iterator[Aim]:
     there = list(aboard)
     for unit in units:
         before = tuple(there)
@@ -222,18 +225,10 @@ def _loading(
             conj(*aboard_now, *_secured(compiled, [unit])),
             conj(*aboard_now),
         )
-        aims.append(Aim("load", goals, (unit,), kept=before))
-    aims.append(_shutting(compiled, there))
-    return tuple(aims)
+        yield Aim("load", goals, (unit,), kept=before)
 
 
-def _unloading(
-    compiled: CompiledHold,
-    aboard: Sequence[Placement],
-    units: Sequence[Placement],
-    distances: Mapping[Placement, tuple[int, str]],
-) -> tuple[Aim, ...]:
-    aims = [_opening(compiled, aboard, units, distances)]
+def _unloading(compiled: CompiledHold, aboard: Sequence[Placement], units: Sequence[Placement]) -> Iterator[Aim]:
     there = list(aboard)
     # nothing new comes while something is to go
     brought = frozenset(name for name, deed in compiled.origins.deeds.items() if isinstance(deed, Bring))
@@ -242,9 +237,7 @@ def _unloading(
         aboard_now = _aboard_exactly(compiled, there)
         goals = (conj(*aboard_now, *_secured(compiled, there)), conj(*aboard_now))
         via = _on_loader(compiled, (unit,), there)
-        aims.append(Aim("unload", goals, (unit,), kept=tuple(there), via=via, barred=brought))
-    aims.append(_shutting(compiled, there))
-    return tuple(aims)
+        yield Aim("unload", goals, (unit,), kept=tuple(there), via=via, barred=brought)
 
 
 def joined(compiled: CompiledHold, first: Aim, second: Aim) -> Aim:
@@ -291,7 +284,7 @@ def _opening(
     compiled: CompiledHold,
     aboard: Sequence[Placement],
     units: Sequence[Placement],
-    distances: Mapping[Placement, tuple[int, str]],
+    distances: Distances,
 ) -> Aim:
     used = {distances[unit][1] for unit in units if unit in distances}
     doors = tuple(door.id for door in compiled.hold.doorways if door.id in used)

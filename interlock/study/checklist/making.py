@@ -128,25 +128,25 @@ def make_checklist(
     limit in seconds cuts it short.
     """
     clock = clock_of(limits)
-    work = _Work(compiled, clock, report, limits)
+    work = _ListMaker(compiled, clock, report, limits)
     start = work.begin()
     if start is None:
         return NoChecklist(compiled, goal, None, None, (), "the hold cannot start, or never comes to rest at the start")
     before: list[Execution] = []
     if aboard is not None:
-        drafts = work.draft(aboard, start)
-        if isinstance(drafts, NoChecklist):
-            return drafts
-        before = [execution for draft in drafts for execution in draft.executions]
+        planned = work.plan(aboard, start)
+        if isinstance(planned, NoChecklist):
+            return planned
+        before = [execution for one in planned for execution in one.executions]
         start = before[-1].after if before else start
-    drafts = work.draft(goal, start)
-    if isinstance(drafts, NoChecklist):
-        return replace(drafts, nearest=work.nearest(goal, drafts, start))
-    return work.finish(goal, aboard, start, before, drafts)
+    planned = work.plan(goal, start)
+    if isinstance(planned, NoChecklist):
+        return replace(planned, nearest=work.nearest(goal, planned, start))
+    return work.finish(goal, aboard, start, before, planned)
 
 
 @dataclass(frozen=True, slots=True)
-class _Draft:
+class _PlannedLeg:
     aim: Aim
     goal: Expr
     start: State
@@ -158,7 +158,7 @@ class _Draft:
         return self.executions[-1].after if self.executions else self.start
 
 
-class _Work:
+class _ListMaker:
     """One hold while checklists are made for it."""
 
     def __init__(self, compiled: CompiledHold, clock: Clock, report: Report, limits: Limits) -> None:
@@ -180,19 +180,19 @@ class _Work:
         self.waited = (settled,)
         return settled.after
 
-    def draft(self, goal: Goal, start: State) -> list[_Draft] | NoChecklist:
+    def plan(self, goal: Goal, start: State) -> list[_PlannedLeg] | NoChecklist:
         aims = list(aims_of(self.compiled, goal, start))
-        drafts: list[_Draft] = []
+        planned: list[_PlannedLeg] = []
         state = start
         while aims:
-            self.report(Progress(NAME, "planning", len(drafts), len(drafts) + len(aims)))
+            self.report(Progress(NAME, "planning", len(planned), len(planned) + len(aims)))
             found, used = self._next(aims, state)
             if found is None:
                 return self._why_not(goal, aims[0], state)
-            drafts.append(found)
+            planned.append(found)
             del aims[:used]
             state = found.end
-        return drafts
+        return planned
 
     def nearest(self, goal: Goal, found: NoChecklist, start: State) -> Nearest | None:
         """A goal near to one that could not be planned."""
@@ -213,7 +213,7 @@ class _Work:
             state = found.end
         return state
 
-    def _next(self, aims: Sequence[Aim], state: State, thorough: bool = True) -> tuple[_Draft | None, int]:
+    def _next(self, aims: Sequence[Aim], state: State, thorough: bool = True) -> tuple[_PlannedLeg | None, int]:
         """A plan for the first aim, or for the first two together; and how many aims it serves."""
         found = self._plan(aims[0], state, thorough=False)
         if found is not None:
@@ -225,7 +225,7 @@ class _Work:
                 return found, 2
         return (self._plan(aims[0], state, thorough=True) if thorough else None), 1
 
-    def _plan(self, aim: Aim, start: State, thorough: bool) -> _Draft | None:
+    def _plan(self, aim: Aim, start: State, thorough: bool) -> _PlannedLeg | None:
         """A plan for the leg, by way of what must be so in between, and without what turns out not to be needed."""
         first: tuple[Execution, ...] = ()
         timed = False
@@ -243,9 +243,9 @@ class _Work:
         if not timed:
             deeds = shorten(self.operation, start, tuple(execution.deed for execution in executions), rest.goal)
             executions = perform_all(self.operation, start, deeds) or executions
-        return _Draft(aim, rest.goal, start, executions, timed)
+        return _PlannedLeg(aim, rest.goal, start, executions, timed)
 
-    def _stage(self, aim: Aim, goals: tuple[Expr, ...], start: State, thorough: bool) -> _Draft | None:
+    def _stage(self, aim: Aim, goals: tuple[Expr, ...], start: State, thorough: bool) -> _PlannedLeg | None:
         """Tries what is most orderly first: what stands right stays put, both hands are free, nothing is in a hurry."""
         near = aim.loosened(self.compiled)
         ways = ((near, False, THOROUGH), (aim.standing, True, QUICK)) if thorough else ((aim.standing, False, QUICK),)
@@ -254,11 +254,11 @@ class _Work:
                 deeds = plan_deeds(self.operation, start, goal, self.clock, kept, aim.barred, halves, most)
                 executions = None if deeds is None else perform_all(self.operation, start, deeds)
                 if executions is not None:
-                    return _Draft(aim, goal, start, executions, False)
+                    return _PlannedLeg(aim, goal, start, executions, False)
         for goal in goals if thorough else ():
             timed = plan_timed(self.operation, start, goal, self.clock, aim.standing, aim.barred)
             if timed is not None:
-                return _Draft(aim, goal, start, timed, True)
+                return _PlannedLeg(aim, goal, start, timed, True)
         return None
 
     def _why_not(self, goal: Goal, aim: Aim, start: State) -> NoChecklist:
@@ -286,33 +286,33 @@ class _Work:
         return NoChecklist(compiled, goal, aim, finding, (), reason)
 
     def finish(
-        self, goal: Goal, aboard: Goal | None, start: State, before: Sequence[Execution], drafts: Sequence[_Draft]
+        self, goal: Goal, aboard: Goal | None, start: State, before: Sequence[Execution], planned: Sequence[_PlannedLeg]
     ) -> Result:
         legs = []
         number = 0
-        for at, draft in enumerate(drafts):
-            self.report(Progress(NAME, "examining orders", at, len(drafts)))
-            steps = [Step(number + place, execution) for place, execution in enumerate(draft.executions, 1)]
+        for at, one in enumerate(planned):
+            self.report(Progress(NAME, "examining orders", at, len(planned)))
+            steps = [Step(number + place, execution) for place, execution in enumerate(one.executions, 1)]
             number += len(steps)
-            freedom = freedom_of(self.operation, draft.start, draft.executions, draft.timed)
-            shortness = shortness_of(self.operation, draft.start, draft.goal, draft.executions, draft.timed)
-            legs.append(Leg(draft.aim, draft.goal, tuple(steps), draft.start, shortness, freedom, draft.timed))
-        whole = (*self.waited, *before, *(execution for draft in drafts for execution in draft.executions))
-        check = self._check(whole, drafts)
+            freedom = freedom_of(self.operation, one.start, one.executions, one.timed)
+            shortness = shortness_of(self.operation, one.start, one.goal, one.executions, one.timed)
+            legs.append(Leg(one.aim, one.goal, tuple(steps), one.start, shortness, freedom, one.timed))
+        whole = (*self.waited, *before, *(execution for one in planned for execution in one.executions))
+        check = self._check(whole, planned)
         if isinstance(check, str):
-            question = Question("goal", drafts[-1].goal)
+            question = Question("goal", planned[-1].goal)
             claim = decide(self.operation.asked, (question,), Limits(depth=0))[0]
             return NoChecklist(self.compiled, goal, None, Disputed("goal", claim, check), (), check)
         return Checklist(self.compiled, self.operation, goal, aboard, start, tuple(legs), check)
 
-    def _check(self, whole: tuple[Execution, ...], drafts: Sequence[_Draft]) -> Check | str:
+    def _check(self, whole: tuple[Execution, ...], planned: Sequence[_PlannedLeg]) -> Check | str:
         """The whole run once more by the reference evaluator, every standing requirement in every state of it."""
         self.report(Progress(NAME, "checking the whole run again", 0, None))
         machine = self.operation.asked
         trace = trace_of(whole)
-        faults = replay(machine, drafts[-1].goal if drafts else conj(), trace)
-        for draft in drafts:
-            if not evaluate(machine, draft.goal, draft.end):
+        faults = replay(machine, planned[-1].goal if planned else conj(), trace)
+        for one in planned:
+            if not evaluate(machine, one.goal, one.end):
                 faults.append("a leg ends in a state that does not satisfy its goal")
         standing = [r for r in machine.requirements if not r.kind.is_about_work]
         targets = [question_of(machine, r).target for r in standing if not r.kind.is_about_steps]

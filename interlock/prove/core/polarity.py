@@ -18,7 +18,7 @@ from interlock.prove.core.encoding import TRUTH, Encoding
 from interlock.prove.core.solvers import SatSolver, add_all
 
 
-class OneWay:
+class PolaritySolver:
     """Facts have the numbers of the encoding; everything else has numbers of its own, from `new`.
 
     `add`, `solve`, `core` and `close` are the solver's, which speaks of its own numbers.

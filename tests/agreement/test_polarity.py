@@ -8,7 +8,7 @@ import pytest
 
 from interlock.kernel.evaluator import evaluate
 from interlock.prove.core.local import LocalRules
-from interlock.prove.core.one_way import OneWay
+from interlock.prove.core.polarity import PolaritySolver
 from interlock.prove.core.solvers import FOREVER, add_all, light_solver
 
 from .random_machines import random_case
@@ -23,20 +23,20 @@ def test_queries_have_the_answers_of_the_whole_encoding(seed: int) -> None:
     gates = [rules.encoding.gate(expression) for expression in expressions]
     whole = light_solver()
     add_all(whole, rules.encoding.clauses)
-    one_way = OneWay(rules.encoding, light_solver())
+    polarity = PolaritySolver(rules.encoding, light_solver())
     random = Random(seed)
     for _ in range(40):
         chosen = random.sample(range(len(gates)), min(len(gates), random.choice((1, 2, 2, 3))))
         wanted = [(at, random.random() < 0.6) for at in chosen]
         query = [gates[at] if is_so else -gates[at] for at, is_so in wanted]
-        answer = one_way.solve(one_way.said(query), FOREVER)
+        answer = polarity.solve(polarity.said(query), FOREVER)
         assert answer == whole.solve(query, FOREVER)
         if answer:
-            model = one_way.model()
+            model = polarity.model()
             state = rules.encoding.decode(model)
             assert all(evaluate(machine, expressions[at], state) == is_so for at, is_so in wanted)
             facts = rules.justify(query, model)
             assert all(model[abs(fact) - 1] == fact for fact in facts)
             assert not whole.solve([*facts, -random.choice(query)], FOREVER), "what was asked follows from these facts"
     whole.close()
-    one_way.close()
+    polarity.close()
