@@ -57,6 +57,7 @@ def command(
     from interlock.kernel.claims import Limits
     from interlock.prove.search.enumeration import count_states
     from interlock.report.text.count import count_lines
+    from interlock.report.views.count import count_view
 
     opened = open_hold(hold, Texts(), situation)
     if isinstance(opened, Rejected):
@@ -68,6 +69,6 @@ def command(
         limits = Limits(depth=depth, seconds=seconds, states=states, memory=memory << 20, stop=stop.is_asked)
         with stop.tearing():
             count = count_states(opened.compiled.machine, limits, memory << 20)
-        screen.show(count_lines(opened.compiled.hold.title, count, verbose))
+        screen.show(count_lines(count_view(opened.compiled.hold.title, count), verbose))
         screen.close()
     return DONE if count.complete else UNDECIDED

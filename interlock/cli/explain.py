@@ -31,6 +31,7 @@ def command(name: str, files: tuple[str, ...], color: str) -> int:
     from interlock.report.drawing.lifecycle import kinds_drawn
     from interlock.report.text.language import kind_lines, section_lines, step_lines
     from interlock.report.text.requirement import code_lines, requirement_lines
+    from interlock.report.views.requirements import requirement_view
 
     screen = Screen(None, color)
     if name in CODES:
@@ -45,7 +46,7 @@ def command(name: str, files: tuple[str, ...], color: str) -> int:
     kinds, sections = kinds_drawn(), ("layout", *SECTIONS)
     kind = name.casefold().replace(" ", "-")
     if id in texts.by_id:
-        screen.show(requirement_lines(texts.by_id[id]))
+        screen.show(requirement_lines(requirement_view(texts.by_id[id])))
     elif name == STEPS:
         screen.show(step_lines())
     elif name in sections:

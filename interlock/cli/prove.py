@@ -206,9 +206,11 @@ def _put_evidence(found: Verification, folder: Path) -> str:
     """Writes the folder, whole; gives its name."""
     from interlock.cli.folders import write_folder
     from interlock.confirm.evidence import evidence_files
-    from interlock.report.markdown.grounds import grounds_files
+    from interlock.report.markdown.certificates import certificate_files
+    from interlock.report.views.certificates import certificate_views
 
-    files = evidence_files(found.machine, found.questions, found.findings, found.recoveries, grounds_files(found))
+    words = certificate_files(certificate_views(found))
+    files = evidence_files(found.machine, found.questions, found.findings, found.recoveries, words)
     write_folder(folder, files)
     return folder.as_posix()
 

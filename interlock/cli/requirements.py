@@ -24,13 +24,14 @@ def command(files: tuple[str, ...], verbose: bool, output: Path | None, color: s
     from interlock.cli.opening import Rejected, open_texts
     from interlock.cli.refusals import show_rejection
     from interlock.report.text.requirement import list_lines, requirement_lines
+    from interlock.report.views.requirements import requirement_view
 
     texts = open_texts(files, True)
     if isinstance(texts, Rejected):
         show_rejection("requirements", texts)
         return REJECTED
     screen = Screen(output, color)
-    found = tuple(texts.by_id.values())
+    found = [requirement_view(text) for text in texts.by_id.values()]
     if verbose:
         for text in found:
             screen.show(requirement_lines(text))

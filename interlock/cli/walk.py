@@ -43,6 +43,7 @@ def command(hold: str, script: str | None, situation: str | None, files: tuple[s
     from interlock.cli.opening import Rejected, open_hold, open_texts
     from interlock.cli.refusals import show_rejection, show_warnings
     from interlock.report.text.walk import opening_lines
+    from interlock.report.views.walk import walk_view
     from interlock.study.walk import begin_walk
 
     texts = open_texts(files, True)
@@ -53,7 +54,7 @@ def command(hold: str, script: str | None, situation: str | None, files: tuple[s
     show_warnings(opened.warnings)
     screen = Screen(None, color)
     walk = begin_walk(opened.compiled)
-    screen.show(opening_lines(walk))
+    screen.show(opening_lines(walk_view(walk)))
     if script is not None:
         _do(screen, walk, script)
         return 0
@@ -63,7 +64,8 @@ def command(hold: str, script: str | None, situation: str | None, files: tuple[s
 
 def _do(screen: Screen, walk: Walk, script: str) -> None:
     from interlock.report.text.walk import broken_lines, state_lines, step_lines
-    from interlock.study.walk import broken_now, choices_of, last_step, take
+    from interlock.report.views.walk import walk_view
+    from interlock.study.walk import choices_of, take
 
     for word in script.replace(",", " ").split():
         choices = choices_of(walk)
@@ -71,11 +73,9 @@ def _do(screen: Screen, walk: Walk, script: str) -> None:
         if number is None:
             raise click.UsageError(f"Step {word!r} is not possible here; there are {len(choices)} possible steps.")
         walk = take(walk, choices[number - 1])
-        step = last_step(walk)
-        if step is not None:
-            screen.show(step_lines(step))
-        screen.show(broken_lines(broken_now(walk), why=False))
-    screen.show(state_lines(walk.compiled, walk.state))
+        view = walk_view(walk)
+        screen.show((*step_lines(view), *broken_lines(view, why=False)))
+    screen.show(state_lines(walk_view(walk)))
 
 
 def _number(word: str, most: int) -> int | None:
@@ -109,39 +109,35 @@ def _typed() -> Iterator[str]:
 def _listen(screen: Screen, walk: Walk, lines: Iterable[str]) -> None:
     from interlock.report.text.lines import flow
     from interlock.report.text.walk import broken_lines, choice_lines, state_lines, step_lines
-    from interlock.study.walk import broken_now, choices_of, last_step, start_from, take, take_back
+    from interlock.report.views.walk import walk_view
+    from interlock.study.walk import choices_of, start_from, take, take_back
 
-    screen.show(state_lines(walk.compiled, walk.state))
-    screen.show(broken_lines(broken_now(walk), why=False))
-    choices = choices_of(walk)
-    screen.show(choice_lines(choices))
+    view = walk_view(walk)
+    screen.show((*state_lines(view), *broken_lines(view, why=False), *choice_lines(view)))
     for line in lines:
         verb, _, rest = line.partition(" ")
         rest = rest.strip()
-        moved = False
+        before = walk
         if verb in ("quit", "q"):
             return
-        if not rest and (number := _number(verb, len(choices))) is not None:
-            walk, moved = take(walk, choices[number - 1]), True
+        if not rest and (number := _number(verb, len(view.choices))) is not None:
+            walk = take(walk, choices_of(walk)[number - 1])
         elif verb == "back":
-            walk, moved = take_back(walk), True
+            walk = take_back(walk)
         elif verb == "start" and (way := _number(rest, len(walk.starts))) is not None:
-            walk, moved = start_from(walk, way), True
+            walk = start_from(walk, way)
         elif verb == "show":
-            screen.show(state_lines(walk.compiled, walk.state))
+            screen.show(state_lines(view))
         elif verb == "steps":
-            screen.show(choice_lines(choices))
+            screen.show(choice_lines(view))
         elif verb == "find" and rest:
-            screen.show(choice_lines(choices, rest))
+            screen.show(choice_lines(view, rest))
         elif verb == "why":
-            screen.show(broken_lines(broken_now(walk), why=True))
+            screen.show(broken_lines(view, why=True))
         elif verb in ("help", "?"):
             screen.show(HELP)
         elif line:
-            screen.show(flow(f"'{line}' is not possible here; type a number from 1 to {len(choices)}, or 'help'."))
-        if moved:
-            choices = choices_of(walk)
-            step = last_step(walk)
-            screen.show(step_lines(step) if step is not None else flow("At the start."))
-            screen.show(broken_lines(broken_now(walk), why=False))
-            screen.show(choice_lines(choices))
+            screen.show(flow(f"'{line}' is not possible here; type a number from 1 to {len(view.choices)}, or 'help'."))
+        if walk is not before or verb == "back":
+            view = walk_view(walk)
+            screen.show((*step_lines(view), *broken_lines(view, why=False), *choice_lines(view)))

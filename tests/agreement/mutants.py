@@ -40,9 +40,10 @@ from interlock.report.text.proof import proof_lines
 from interlock.report.text.walk import choice_lines, state_lines, step_lines
 from interlock.report.views.audit import audit_view
 from interlock.report.views.proof import proof_facts, proof_view
+from interlock.report.views.walk import walk_view
 from interlock.study.procedure.audit import audit_procedure
 from interlock.study.verify import verify
-from interlock.study.walk import begin_walk, broken_now, choices_of, last_step, take
+from interlock.study.walk import begin_walk, choices_of, take
 from tests.golden.small_hold import REQUIREMENTS, TEXT
 
 ROOT = Path(__file__).parents[2]
@@ -353,16 +354,15 @@ def _look_at(compiled: CompiledHold, chance: random.Random) -> None:
     assert moves_dot(compiled)
     walk = begin_walk(compiled)
     for _ in range(3):
-        assert state_lines(walk.compiled, walk.state)
-        broken_now(walk)
+        view = walk_view(walk)
+        assert list(state_lines(view))
         choices = choices_of(walk)
         if not choices:
             break
-        assert choice_lines(choices)
+        assert list(choice_lines(view))
         walk = take(walk, chance.choice(choices))
-        step = last_step(walk)
-        assert step is not None
-        assert step_lines(step)
+        assert walk_view(walk).step is not None
+        assert list(step_lines(walk_view(walk)))
 
 
 def _judge_procedure(mutant: Mutant, chance: random.Random) -> str:

@@ -25,10 +25,13 @@ from interlock.report.text.lines import WIDTH, Line, Tone, as_text, flow
 from interlock.report.text.proof import brief_lines, proof_lines
 from interlock.report.text.requirement import list_lines, requirement_lines
 from interlock.report.text.walk import broken_lines, choice_lines, opening_lines, state_lines, step_lines
+from interlock.report.views.count import count_view
 from interlock.report.views.proof import ProofView, proof_facts, proof_view
 from interlock.report.views.proof_facts import ProofFacts
+from interlock.report.views.requirements import requirement_view
+from interlock.report.views.walk import walk_view
 from interlock.study.verify import Answer, Status, Verification, verify
-from interlock.study.walk import begin_walk, broken_now, choices_of, last_step, take, take_back
+from interlock.study.walk import begin_walk, broken_now, choices_of, take, take_back
 from tests.golden.small_hold import REQUIREMENTS, TEXT, requirement_texts, small_hold
 from tests.some import some
 
@@ -78,14 +81,13 @@ def _document(verification: Verification, code: int, rejected: Mapping[str, Sequ
 
 def _reports(verification: Verification, every_outcome: Verification) -> dict[str, str]:
     compiled = verification.compiled
+    texts = [requirement_view(text) for text in requirement_texts()]
     walk = begin_walk(compiled)
-    walked: list[Line] = [*opening_lines(walk), *choice_lines(choices_of(walk))]
+    walked: list[Line] = [*opening_lines(walk_view(walk)), *choice_lines(walk_view(walk))]
     for words in ("bring", "unlock", "unlatch", "off closed", "fully open", "the loader runs"):
         walk = take(walk, next(choice for choice in choices_of(walk) if words in choice.text))
-        step = last_step(walk)
-        assert step is not None
-        walked += step_lines(step)
-    walked += state_lines(compiled, walk.state)
+        walked += step_lines(walk_view(walk))
+    walked += state_lines(walk_view(walk))
     return {
         "proved.txt": _whole(_proof(verification), 3.21),
         "proved-verbose.txt": as_text(proof_lines(_proof(verification), True)),
@@ -96,7 +98,7 @@ def _reports(verification: Verification, every_outcome: Verification) -> dict[st
         "described.txt": as_text(description_lines("small.yaml", compiled)),
         "walked.txt": as_text(walked),
         "requirements.txt": as_text(
-            (*list_lines(requirement_texts()), *(line for t in requirement_texts() for line in requirement_lines(t)))
+            (*list_lines(texts), *(line for text in texts for line in requirement_lines(text)))
         ),
         "proved.json": _document(every_outcome, 4),
     }
@@ -204,8 +206,8 @@ def test_a_forbidden_step_is_named() -> None:
     assert "What is then possible, and must not be\n    - unlatch side door" in text
     row = json.loads(_document(verification, 1))["holds"][0]["requirements"][0]
     assert row["forbidden_steps"] == ["unlatch side door"]
-    broken = broken_now(begin_walk(compiled))
-    assert "possible now, and must not be: unlatch side door" in as_text(broken_lines(broken, why=False))
+    told = as_text(broken_lines(walk_view(begin_walk(compiled)), why=False))
+    assert "possible now, and must not be: unlatch side door" in told
 
 
 def test_the_shortest_failure_is_told_and_the_others_named(verification: Verification) -> None:
@@ -301,8 +303,8 @@ def test_count_report_tells_lower_bounds() -> None:
     """A count that a limit stopped never looks like a full one."""
     full = count_states(small_hold().machine)
     assert full.states == 41
-    assert "at least" not in as_text(count_lines("x", full, False))
-    stopped = as_text(count_lines("x", Count(5, 7, 2, 0, (1, 2, 2), False), True))
+    assert "at least" not in as_text(count_lines(count_view("x", full), False))
+    stopped = as_text(count_lines(count_view("x", Count(5, 7, 2, 0, (1, 2, 2), False)), True))
     assert stopped.count("at least") == 3
     assert "lower bounds" in stopped
 
@@ -334,6 +336,6 @@ def test_walk_finds_what_is_broken_and_why() -> None:
     walk = take(walk, next(choice for choice in choices_of(walk) if "fully closed" in choice.text))
     (broken,) = broken_now(walk)
     assert broken.instance.requirement.id == "secured-behind-door[1C]"
-    text = as_text(broken_lines((broken,), why=True))
+    text = as_text(broken_lines(walk_view(walk), why=True))
     assert "sill latch is lowered" in text
     assert broken_now(take_back(walk)) == ()

@@ -18,8 +18,9 @@ from interlock.hold.explain import explain_clause
 from interlock.kernel.claims import Holds, Limits
 from interlock.prove.decide import decide
 from interlock.report.json.writing import schema
-from interlock.report.markdown.grounds import grounds_files
+from interlock.report.markdown.certificates import certificate_files
 from interlock.report.text.lines import WIDTH
+from interlock.report.views.certificates import certificate_views
 from interlock.report.views.proof_facts import ProofFacts
 from interlock.report.views.wording import sentence
 from interlock.study.verify import Status, Verification, verify
@@ -124,7 +125,7 @@ def written(verification: Verification) -> Mapping[str, str]:
         verification.questions,
         verification.findings,
         verification.recoveries,
-        grounds_files(verification),
+        certificate_files(certificate_views(verification)),
     )
 
 

@@ -12,8 +12,8 @@ from interlock.hold.language.model import Direction
 from interlock.report.drawing import marks
 from interlock.report.drawing.grid import NOTE
 from interlock.report.drawing.shapes import INK, PAPER, SOFT, element, number, path_of, text_width, wrap, write
-from interlock.report.drawing.snapshot import Snapshot
 from interlock.report.drawing.zones import LOOKS, says
+from interlock.report.views.snapshot import Snapshot
 
 _MARGIN = 12.0
 _LINE = 16.0

@@ -32,8 +32,8 @@ from interlock.report.drawing.shapes import (
     wrap,
     write,
 )
-from interlock.report.drawing.snapshot import Snapshot, take
 from interlock.report.drawing.zones import draw_zones, name_zones
+from interlock.report.views.snapshot import Snapshot, take
 
 _TOPS = 60.0
 UNIT_FILL = "#efe6d2"

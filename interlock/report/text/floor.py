@@ -8,8 +8,8 @@ from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.floor import Face, bay_id
 from interlock.hold.kinds import DEVICE_KINDS
 from interlock.hold.language.model import Direction
-from interlock.report.drawing.snapshot import Snapshot
 from interlock.report.text.lines import WIDTH, Line, Tone, flow
+from interlock.report.views.snapshot import Snapshot
 
 LEGEND = {
     False: "fore is up; # a device stands there at the start, : a device is down there, = a doorway",

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from textwrap import wrap
 
 from interlock.report.languages import in_line
+from interlock.report.views.rows import Row
 from interlock.report.views.tones import Tone as Tone
 
 WIDTH = 80
@@ -43,6 +44,12 @@ def flow(text: str, indent: int = 0, hang: int = 0, tone: Tone = Tone.PLAIN) -> 
 def labelled(label: str, text: str, indent: int = 0, tone: Tone = Tone.PLAIN) -> tuple[Line, ...]:
     """`label` and the text beside it; further lines stand under the text."""
     return flow(f"{label} {text}", indent, min(len(label) + 1, 24), tone)
+
+
+def row_lines(rows: Iterable[Row], indent: int = 2) -> Iterator[Line]:
+    """Each fact with what it is about before it."""
+    for row in rows:
+        yield from labelled(row.label, row.text, indent, row.tone)
 
 
 def heading(text: str) -> tuple[Line, ...]:
