@@ -55,11 +55,14 @@ def _instances(text: RequirementText, lowering: Lowering) -> Iterator[Instance]:
         situation = lowering.expression(text.when, bound) if text.when is not None else TRUE
         condition = lowering.expression(text.condition, bound) if text.condition is not None else TRUE
         # the description alone rules it out: there is no latch on that side, say; but what can be done must be possible
-        if text.kind != "can" and FALSE in (situation, conj(situation, condition) if text.kind == "never" else TRUE):
+        if text.kind is not RequirementKind.CAN and FALSE in (
+            situation,
+            conj(situation, condition) if text.kind is RequirementKind.NEVER else TRUE,
+        ):
             continue
         requirement = Requirement(
             f"{text.id}[{','.join(ids)}]" if ids else text.id,
-            RequirementKind(text.kind),
+            text.kind,
             condition,
             situation,
             lowering.steps(text.steps, bound),

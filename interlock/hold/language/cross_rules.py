@@ -18,20 +18,20 @@ def cross_faults(made: Sequence[Made]) -> Iterator[Diagnostic]:
     behind = {one.value.id: one.value.behind for one in made if isinstance(one.value, Control)}
     failures: set[tuple[str, str]] = set()
     for one in made:
-        value = one.value
-        if isinstance(value, Layout):
-            yield from _two_rules(value)
-        elif isinstance(value, Zone):
-            yield from _zone(value, stations, one.context)
-        elif isinstance(value, Person):
-            yield from _person(value, one.context)
-        elif isinstance(value, Control):
-            yield from _panel(value, behind, one.context)
-        elif isinstance(value, FailureMode):
-            if (value.of, value.mode) in failures:
-                message = f"'{value.of}' fails as '{value.mode}' already"
-                yield Diagnostic("listed-twice", value.span, message, "each failure once", context=one.context)
-            failures.add((value.of, value.mode))
+        match one.value:
+            case Layout() as layout:
+                yield from _two_rules(layout)
+            case Zone() as zone:
+                yield from _zone(zone, stations, one.context)
+            case Person() as person:
+                yield from _person(person, one.context)
+            case Control() as control:
+                yield from _panel(control, behind, one.context)
+            case FailureMode(of=of, mode=mode, span=span):
+                if (of, mode) in failures:
+                    message = f"'{of}' fails as '{mode}' already"
+                    yield Diagnostic("listed-twice", span, message, "each failure once", context=one.context)
+                failures.add((of, mode))
 
 
 def _two_rules(layout: Layout) -> Iterator[Diagnostic]:

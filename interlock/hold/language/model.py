@@ -41,6 +41,7 @@ from interlock.hold.language.field_types import (
     YesNo,
 )
 from interlock.hold.language.syntax import Path, Step, Syntax
+from interlock.kernel.machine import RequirementKind
 
 _ByDirection: TypeAlias = tuple[tuple[Direction, Syntax], ...]
 _STATES = Listed(Word("state"), one=True, least=1)
@@ -383,9 +384,8 @@ class RequirementText(Record):
 
     id: str = field(Id(), "The name by which everything else refers to it.")
     text: str = field(Text(), "The requirement in plain English.")
-    kind: str = field(
-        Choice(("never", "always", "only if", "order", "can", "can always")),
-        "What it asks of the states or steps that can be reached.",
+    kind: RequirementKind = field(
+        Choice(tuple(RequirementKind)), "What it asks of the states or steps that can be reached."
     )
     each: tuple[tuple[str, Path], ...] = field(
         Quantifiers(), "Variables with the groups they run through.", default=(), key="for"

@@ -12,7 +12,7 @@ from bisect import bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from itertools import zip_longest
-from typing import TYPE_CHECKING, Any, TypeAlias
+from typing import TYPE_CHECKING, Any, NoReturn, TypeAlias
 
 import yaml
 
@@ -152,11 +152,13 @@ Node: TypeAlias = ScalarNode | SequenceNode | MappingNode
 
 def describe(node: Node) -> str:
     """What a node is, in a few words, for messages."""
-    if isinstance(node, MappingNode):
-        return "a mapping (keys with values)"
-    if isinstance(node, SequenceNode):
-        return "a list"
-    return f"'{clip(node.text)}'" if node.text else "nothing"
+    match node:
+        case MappingNode():
+            return "a mapping (keys with values)"
+        case SequenceNode():
+            return "a list"
+        case ScalarNode(text):
+            return f"'{clip(text)}'" if text else "nothing"
 
 
 def is_absent(node: Node) -> bool:
@@ -312,41 +314,31 @@ class _Composer:
 
     def take(self, event: Event) -> None:
         """Read one event.  Raises _Refused where a limit is broken."""
-        if isinstance(event, yaml.ScalarEvent):
-            self._count(event)
-            self._put(self._scalar(event))
-        elif isinstance(event, yaml.MappingStartEvent | yaml.SequenceStartEvent):
-            self._count(event)
-            span = self._span(event)
-            if len(self._stack) >= DEEPEST:
-                self.faults.add(
-                    "nested-too-deep",
-                    span,
-                    f"lists and mappings are nested more than {DEEPEST} deep",
-                    expected="a flatter description",
-                )
-                raise _Refused
-            self._stack.append(_Open(span, isinstance(event, yaml.MappingStartEvent), bool(event.flow_style)))
-        elif isinstance(event, yaml.MappingEndEvent | yaml.SequenceEndEvent):
-            self._put(self._close(self._stack.pop(), event))
-        elif isinstance(event, yaml.AliasEvent):
-            self.faults.add(
-                "alias-not-accepted",
-                self._span(event),
-                f"the alias *{clip(event.anchor or '')} is not accepted",
-                expected="a repetition (`for:`), or the text written out",
-            )
-            raise _Refused
-        elif isinstance(event, yaml.DocumentStartEvent):
-            self._documents += 1
-            if self._documents > 1:
-                self.faults.add(
-                    "several-documents",
-                    self._span(event),
-                    "a second document begins here",
-                    expected="one description in a file",
-                )
-                raise _Refused
+        match event:
+            case yaml.ScalarEvent():
+                self._count(event)
+                self._put(self._scalar(event))
+            case yaml.MappingStartEvent() | yaml.SequenceStartEvent():
+                self._count(event)
+                span = self._span(event)
+                if len(self._stack) >= DEEPEST:
+                    said = f"lists and mappings are nested more than {DEEPEST} deep"
+                    self._refuse("nested-too-deep", span, said, "a flatter description")
+                self._stack.append(_Open(span, isinstance(event, yaml.MappingStartEvent), bool(event.flow_style)))
+            case yaml.MappingEndEvent() | yaml.SequenceEndEvent():
+                self._put(self._close(self._stack.pop(), event))
+            case yaml.AliasEvent(anchor=anchor):
+                said, expected = f"the alias *{clip(anchor or '')} is not accepted", "a repetition (`for:`)"
+                self._refuse("alias-not-accepted", self._span(event), said, f"{expected}, or the text written out")
+            case yaml.DocumentStartEvent():
+                self._documents += 1
+                if self._documents > 1:
+                    said = "a second document begins here"
+                    self._refuse("several-documents", self._span(event), said, "one description in a file")
+
+    def _refuse(self, code: str, span: Span, message: str, expected: str) -> NoReturn:
+        self.faults.add(code, span, message, expected=expected)
+        raise _Refused
 
     def _span(self, event: Event) -> Span:
         start, end = _ends(event)
@@ -357,13 +349,8 @@ class _Composer:
     def _count(self, event: yaml.ScalarEvent | yaml.MappingStartEvent | yaml.SequenceStartEvent) -> None:
         self._values += 1
         if self._values > MOST_VALUES:
-            self.faults.add(
-                "too-many-values",
-                self._span(event),
-                f"the file has more than {MOST_VALUES:,} values",
-                expected="a repetition (`for:`) instead of lists written out",
-            )
-            raise _Refused
+            said, expected = f"the file has more than {MOST_VALUES:,} values", "a repetition (`for:`)"
+            self._refuse("too-many-values", self._span(event), said, f"{expected} instead of lists written out")
         if event.anchor is not None:
             self.faults.add(
                 "anchor-not-accepted",
@@ -383,13 +370,8 @@ class _Composer:
         span = self._span(event)
         text = event.value
         if len(text) > LONGEST_SCALAR:
-            self.faults.add(
-                "text-too-long",
-                Span(span.file, span.line, span.column, 1),
-                f"a text of {len(text):,} characters",
-                expected=f"at most {LONGEST_SCALAR:,} characters",
-            )
-            raise _Refused
+            place, expected = Span(span.file, span.line, span.column, 1), f"at most {LONGEST_SCALAR:,} characters"
+            self._refuse("text-too-long", place, f"a text of {len(text):,} characters", expected)
         unprintable = _UNPRINTABLE.search(text)
         if unprintable:  # by an escape, or a surrogate that only the Python scanner lets through
             self.faults.add(

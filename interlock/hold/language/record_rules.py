@@ -8,6 +8,7 @@ from interlock.hold.kinds import DEVICE_KINDS, Kind, Working, control_kind
 from interlock.hold.language.bay_names import MOST_BAYS
 from interlock.hold.language.declarations import RecordFault, Values, Written
 from interlock.hold.language.directions import DIRECTIONS
+from interlock.kernel.machine import RequirementKind
 
 WITH_POSITIONS = ("switch", "selector", "lever")
 LEFT_ANYWHERE = ("switch", "selector", "access panel")
@@ -216,13 +217,13 @@ def command(written: Written) -> Iterator[RecordFault]:
         )
 
 
-_REQUIREMENT_NEEDS: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
-    "never": (("condition",), ("when",)),
-    "always": (("condition",), ("when",)),
-    "can": (("condition",), ("when", "first")),
-    "can always": (("condition",), ()),
-    "only if": (("step", "condition"), ()),
-    "order": (("step", "first"), ("since",)),
+_REQUIREMENT_NEEDS: Mapping[RequirementKind, tuple[tuple[str, ...], tuple[str, ...]]] = {
+    RequirementKind.NEVER: (("condition",), ("when",)),
+    RequirementKind.ALWAYS: (("condition",), ("when",)),
+    RequirementKind.CAN: (("condition",), ("when", "first")),
+    RequirementKind.CAN_ALWAYS: (("condition",), ()),
+    RequirementKind.ONLY_IF: (("step", "condition"), ()),
+    RequirementKind.ORDER: (("step", "first"), ("since",)),
 }
 """For each kind of requirement the fields that it needs and those that it may have besides."""
 
@@ -230,7 +231,7 @@ _REQUIREMENT_NEEDS: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
 def requirement(written: Written) -> Iterator[RecordFault]:
     """The fields that its kind asks for, and no others."""
     kind = written.values["kind"]
-    if not isinstance(kind, str):
+    if not isinstance(kind, RequirementKind):
         return
     needed, allowed = _REQUIREMENT_NEEDS[kind]
     for key in needed:
