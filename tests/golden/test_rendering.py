@@ -173,6 +173,9 @@ def test_beyond_the_limit_faults_are_counted() -> None:
         ("port", ["ports", "fore"], "ports"),
         ("handle", ["lever", "self-resetting handle"], "self-resetting handle"),
         ("latch", ["manual latch", "spring latch"], None),
+        ("kind", ["id", "name", "when"], None),
+        ("powered guide", ["fixed guide", "powered guide resting raised"], "powered guide resting raised"),
+        ("utside", ["outside", "inside"], "outside"),
         ("M3x", [f"M{number}" for number in range(5_000)], "M3"),
     ],
 )
