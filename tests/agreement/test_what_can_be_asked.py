@@ -11,6 +11,7 @@ from interlock import cli
 from interlock.cli.opening import Opened, Texts, open_hold
 from interlock.hold.compile.lowering import Thing
 from interlock.kernel.expressions import signals_of
+from tests.golden.small_hold import TEXT
 
 PROCEDURE = "interlock: 1\nprocedure: Tested\nhold: demo:single-lane\ngoal: {fact}\nsteps:\n  - check {fact}\n"
 
@@ -54,3 +55,29 @@ def test_a_checklist_without_standing_requirements(capsys: pytest.CaptureFixture
     assert cli.run(["checklist", "demo:single-lane", "--no-standing", "--load", "4C=HALF"]) == 0
     assert cli.run(["checklist", "demo:single-lane", "--no-standing", "--goal", "SG is lowered"]) in (0, 1)
     assert "inside this program" not in capsys.readouterr().err
+
+
+ZONE = """\
+stations:
+  - {id: ST, controls: [LV], owns: "true"}
+controls:
+  - {id: LV, kind: lever, positions: [fore, aft]}
+supplies:
+  - {id: GP, may_be_lost: false, starts: "on"}
+circuits:
+  - {id: PW, use: power, is: GP is on}
+zones:
+  - {id: Z, bays: [1C], power: PW, commands: [{station: ST, fore: LV is fore, aft: LV is aft}]}
+"""
+
+
+def test_a_zone_that_can_move_nothing_is_no_fault(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The standing requirements are asked of a hold in which no unit can ever go the way that a zone drives."""
+    file = tmp_path / "hold.yaml"
+    file.write_text(TEXT + ZONE)
+    only = ["--only", "fresh-command-after-power-loss", "--only", "latched-only-closed"]
+    assert cli.run(["prove", str(file), *only]) == 0
+    said = capsys.readouterr()
+    assert "unknown-verb" not in said.err
+    # a pass that could not have failed is told as one
+    assert "never put to the test" in said.out or "Nothing in this hold for" in said.out

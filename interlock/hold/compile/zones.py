@@ -26,6 +26,8 @@ def add_stations(builder: Builder) -> None:
 def add_zone(builder: Builder, zone: Zone) -> None:
     """One drive zone: its power, commands and inhibits, and the drive under each of its bays."""
     thing = builder.thing(zone.id, Sort.ZONE, zone.name)
+    # what a zone does can be asked about also where no unit can be moved by it
+    thing.verbs["run"] = []
     subject = Subject(Sort.ZONE, zone.id)
     powered = builder.promise(
         Fact(subject, "powered"), zone.power, f"{zone.name} has drive power", f"{zone.name} has no drive power"
