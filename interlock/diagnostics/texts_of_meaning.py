@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from interlock.diagnostics.texts import text
 
-WARNINGS = frozenset({"empty-group", "passed-over-while-raised"})
+WARNINGS = frozenset({"empty-group", "named-alike", "passed-over-while-raised"})
 """Codes after which a description can still be used."""
 
 TEXTS = (
@@ -45,6 +45,36 @@ TEXTS = (
         """
         circuits:
           - {id: c, use: indication, is: "every d in doors, d is closed"}
+        """,
+    ),
+    text(
+        "limit-without-effect",
+        """The limit of a deferral is always kept, so the item would be inoperative under no limit at all.  Say what
+        must be so before the doors are shut for departure: a bay that stays empty, say.""",
+        """
+        devices:
+          - {id: S, kind: manual latch, on: 1L.aft, stops: [fore, aft], restrains: x, locking: raised,
+             starts: lowered, fixed: lowered, deferred: {because: spring broken, limit: always}}
+        """,
+        """
+        devices:
+          - {id: S, kind: manual latch, on: 1L.aft, stops: [fore, aft], restrains: x, locking: raised,
+             starts: lowered, fixed: lowered, deferred: {because: spring broken, limit: 1L is empty}}
+        """,
+    ),
+    text(
+        "named-alike",
+        """Several things have the same name.  Reports call things by their names, so what is said of one would be taken
+        for the other.  This is a warning: ids still tell them apart.""",
+        """
+        devices:
+          - {id: S, name: end stop, kind: fixed stop, on: 2L.aft, stops: aft, restrains: x}
+          - {id: T, name: end stop, kind: fixed stop, on: 2R.aft, stops: aft, restrains: x}
+        """,
+        """
+        devices:
+          - {id: S, name: left end stop, kind: fixed stop, on: 2L.aft, stops: aft, restrains: x}
+          - {id: T, name: right end stop, kind: fixed stop, on: 2R.aft, stops: aft, restrains: x}
         """,
     ),
     text(

@@ -5,7 +5,7 @@ What does not fit within one record, reading finds already (`record_rules`); suc
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from interlock.diagnostics.nearest import nearest_name
@@ -13,6 +13,7 @@ from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.floor import Face, Floor, Placement, bay_id, parts_of
 from interlock.hold.kinds import DEVICE_KINDS, SENSOR_FAILURES, THING_FAILURES, control_kind
 from interlock.hold.language.model import Device, Direction, Hold
+from interlock.hold.language.syntax import Truth
 
 MOST_NAMED = 8
 """Ids that one message lists."""
@@ -69,6 +70,13 @@ def _device(device: Device) -> Iterator[Diagnostic]:
                 f"{_IDS} is said to stop motion {direction} and to give way to it",
                 "each direction in `stops` or in `gives_way`, not in both",
             )
+    if device.deferred is not None and isinstance(device.deferred.limit, Truth) and device.deferred.limit.value:
+        yield Diagnostic(
+            "limit-without-effect",
+            device.deferred.limit.span,
+            f"{_IDS} is deferred under a limit that is always kept, so under none",
+            "what must be so before the doors are shut for departure, such as `3L is empty`",
+        )
     axes = {side.direction.axis for side in device.on}
     for direction in device.stops:
         if direction.axis not in axes:
@@ -223,11 +231,19 @@ def check_sills(hold: Hold, floor: Floor) -> Iterator[Diagnostic]:
                 )
 
 
-def doubts_of(hold: Hold, floor: Floor) -> Iterator[Diagnostic]:
+def doubts_of(hold: Hold, floor: Floor) -> tuple[Diagnostic, ...]:
     """What is doubtful in a description that can be used all the same, in the order of the file.
 
-    Devices of one repetition for which the same is doubtful are named together.
+    What a modification changed is doubted there.
     """
+    # what a modification says of a thing is where to look, not how the thing was before
+    changed = {change.object: change.span for change in hold.changes if change.verb != "remove"}
+    found = (*_passed_over(hold, floor, changed), *_named_alike(hold, changed))
+    return tuple(sorted(found, key=lambda d: (d.span.file, d.span.line, d.span.column, d.code)))
+
+
+def _passed_over(hold: Hold, floor: Floor, changed: Mapping[str, Span]) -> Iterator[Diagnostic]:
+    """Devices of one repetition for which the same is doubtful are named together."""
     crossing: dict[Face, set[Direction]] = {}
     for move in floor.moves:
         for face, _ in move.crossed:
@@ -240,7 +256,8 @@ def doubts_of(hold: Hold, floor: Floor) -> Iterator[Diagnostic]:
         crossed = {way for side in device.on for way in crossing.get(floor.face(side.bay, side.direction), ())}
         open_ways = [way for way in Direction if way in crossed - {*device.stops, *device.gives_way}]
         if open_ways:
-            found.setdefault((device.span, " or ".join(open_ways)), []).append(device.id)
+            span = changed.get(device.id, device.span)
+            found.setdefault((span, " or ".join(open_ways)), []).append(device.id)
     for (span, ways), ids in found.items():
         yield Diagnostic(
             "passed-over-while-raised",
@@ -251,6 +268,29 @@ def doubts_of(hold: Hold, floor: Floor) -> Iterator[Diagnostic]:
                 ids,
             ),
             f"{ways.replace(' or ', ' and ')} in `stops` or in `gives_way`, where a unit would strike it",
+        )
+
+
+def _named_alike(hold: Hold, changed: Mapping[str, Span]) -> Iterator[Diagnostic]:
+    """Things that people call the same: what is said of one may be taken for the other."""
+    listed = (hold.units, hold.doorways, hold.devices, hold.controls, hold.supplies, hold.relays, hold.zones)
+    ids: dict[str, list[tuple[str, Span]]] = {}
+    for things in listed:
+        for thing in things:
+            ids.setdefault(thing.name.casefold(), []).append((thing.id, changed.get(thing.id, thing.span)))
+    alike: dict[tuple[Span, ...], list[str]] = {}
+    for found in ids.values():
+        if len(found) > 1:
+            # two repetitions with the same names are told once
+            alike.setdefault(tuple(span for _, span in found), []).append(" and ".join(id for id, _ in found))
+    for spans, pairs in alike.items():
+        yield Diagnostic(
+            "named-alike",
+            spans[-1],
+            _naming(f"{_IDS} have the same name, so that reports do not tell them apart", pairs).removeprefix(
+                "each of "
+            ),
+            "another `name` for each",
         )
 
 

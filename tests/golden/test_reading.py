@@ -363,11 +363,13 @@ def test_modifications_of_modifications() -> None:
     assert set(loaded.sources) == set(files)
 
 
-@pytest.mark.parametrize("nonsense", ["changes: []", "changes: [{remove: up_M1}]\nabout: nothing else"])
-def test_a_modification_may_change_little(nonsense: str) -> None:
-    """An empty list of changes gives the base under another title."""
-    text = f"interlock: 1\ntitle: Modified\nmodifies: hold.yaml\n{nonsense}\n"
-    assert sound({"hold.yaml": BASE, "m.yaml": text}, "m.yaml").title == "Modified"
+def test_a_modification_changes_something() -> None:
+    """One change is enough; an empty list of them would give the base under another title, and is refused."""
+    text = "interlock: 1\ntitle: Modified\nmodifies: hold.yaml\nchanges: {}\n"
+    little = text.format("[{remove: up_M1}]\nabout: nothing else")
+    assert sound({"hold.yaml": BASE, "m.yaml": little}, "m.yaml").title == "Modified"
+    loaded = load({"hold.yaml": BASE, "m.yaml": text.format("[]")}, "m.yaml")
+    assert [one.code for one in loaded.diagnostics] == ["empty-list"]
 
 
 # --- specifications and files

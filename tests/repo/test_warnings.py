@@ -63,3 +63,26 @@ def test_a_report_to_sign_tells_doubts(capsys: pytest.CaptureFixture[str]) -> No
     for name, times in (("small", 0), ("doubtful", 1)):
         assert cli.run(("describe", f"{name}.yaml")) == 0
         assert " ".join(capsys.readouterr().out.split()).count(said) == times
+
+
+def test_a_doubt_about_what_was_changed_points_at_the_change(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Where a modification changed a device the doubt is about the change, not about the file that it changes."""
+    monkeypatch.chdir(tmp_path)
+    change = "interlock: 1\ntitle: Changed\nmodifies: demo:single-lane\nchanges:\n  - {change: M2, to: {stops: aft}}\n"
+    Path("changed.yaml").write_text(change)
+    assert cli.run(["describe", "changed.yaml"]) == 0
+    assert "changed.yaml:5:14: warning[passed-over-while-raised]: M2 " in capsys.readouterr().err
+
+
+def test_why_something_is_deferred_stands_in_the_report(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Whoever signs reads what is deferred, in which state, why, and under which limit."""
+    monkeypatch.chdir(tmp_path)
+    defer = "{defer: M2, in: lowered, because: the spring is broken, limit: 2C is empty}"
+    Path("d.yaml").write_text(f"interlock: 1\ntitle: D\nmodifies: demo:single-lane\nchanges:\n  - {defer}\n")
+    assert cli.run(["prove", "d.yaml", "--only", "deferral-limits-kept", "--time", "5"]) in (0, 1, 3)
+    said = " ".join(capsys.readouterr().out.split())
+    assert "M2 is deferred and stays lowered, because: the spring is broken. Limit: 2C is empty." in said

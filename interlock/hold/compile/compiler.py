@@ -135,7 +135,7 @@ def _assemble(builder: Builder, situation: str | None, drawn: tuple[Instance, ..
     known = origins_of(builder.memories, builder.meanings, origins, requirements)
     glossary = Glossary(known, builder.values, builder.phrases, told)
     compiled = CompiledHold(hold, machine, instances, builder.world, builder.floor, glossary, situation)
-    return Compilation(compiled, tuple(doubts_of(hold, builder.floor)))
+    return Compilation(compiled, doubts_of(hold, builder.floor))
 
 
 def _all_things(world: World) -> list[Thing]:

@@ -127,15 +127,17 @@ class _Changes(FieldType[SequenceNode]):
     """Any of the records above, to be carried out one after the other."""
 
     def read(self, node: Node, key: str, reader: Reader) -> SequenceNode | Failed:
-        if isinstance(node, SequenceNode):
-            return node
-        return reader.fail("not-a-list", node.span, f"'{key}' cannot be {describe(node)}", self.wants())
+        if not isinstance(node, SequenceNode):
+            return reader.fail("not-a-list", node.span, f"'{key}' cannot be {describe(node)}", self.wants())
+        if not node.items:
+            return reader.fail("empty-list", node.span, f"'{key}' is an empty list", "at least one in it")
+        return node
 
     def wants(self) -> str:
         return "a list"
 
     def schema(self) -> Schema:
-        return {"type": "array", "items": {"$ref": "#/definitions/change"}}
+        return {"type": "array", "items": {"$ref": "#/definitions/change"}, "minItems": 1}
 
 
 @record("modification", "a modification")

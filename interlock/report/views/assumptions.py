@@ -56,6 +56,10 @@ def _assumptions(compiled: CompiledHold) -> Iterator[str]:
     yield from _unmarked(hold)
     for doubt in doubts_of(hold, compiled.floor):
         yield sentence(doubt.message)
+    for device in hold.devices:
+        if device.deferred is not None:
+            why, limit = device.deferred.because.rstrip("."), print_syntax(device.deferred.limit)
+            yield f"{device.id} is deferred and stays {device.fixed}, because: {why}. Limit: {limit}."
     yield from _failures(compiled)
     yield _people(compiled)
     if hold.doorways:
