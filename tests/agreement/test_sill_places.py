@@ -26,26 +26,26 @@ def heads_of(*steps: str) -> list[set[str]]:
 @pytest.mark.parametrize(
     ("step", "rules"),
     [
-        ("bring SHORT to D1 beside 3L", {"loader.SHORT.D1-3L.bring"}),
-        ("bring SHORT to D1 beside 4L", {"loader.SHORT.D1-4L.bring"}),
-        ("bring LONG to D1 beside 3L", {"loader.LONG.D1-3L+D1-4L.bring"}),
-        ("bring LONG to D1 beside 4L", {"loader.LONG.D1-3L+D1-4L.bring"}),
+        ("bring SHORT to D1 beside 9R", {"loader.SHORT.D1-9R.bring"}),
+        ("bring SHORT to D1 beside 10R", {"loader.SHORT.D1-10R.bring"}),
+        ("bring LONG to D1 beside 9R", {"loader.LONG.D1-9R+D1-10R.bring"}),
+        ("bring LONG to D1 beside 10R", {"loader.LONG.D1-9R+D1-10R.bring"}),
         (
-            "take away from D1 beside 4L",
-            {"loader.SHORT.D1-4L.take_away", "loader.LONG.D1-3L+D1-4L.take_away"},
+            "take away from D1 beside 10R",
+            {"loader.SHORT.D1-10R.take_away", "loader.LONG.D1-9R+D1-10R.take_away"},
         ),
         (
-            "run loader in at D1 beside 4L until 4L is occupied",
+            "run loader in at D1 beside 10R until 10R is occupied",
             {
-                "unit.SHORT.D1-4L.right.depart.loader",
-                "unit.SHORT.4L.right.arrive.loader",
-                "unit.LONG.D1-3L+D1-4L.right.depart.loader",
-                "unit.LONG.3L+4L.right.arrive.loader",
+                "unit.SHORT.D1-10R.left.depart.loader",
+                "unit.SHORT.10R.left.arrive.loader",
+                "unit.LONG.D1-9R+D1-10R.left.depart.loader",
+                "unit.LONG.9R+10R.left.arrive.loader",
             },
         ),
         (
-            "run loader out at D1 beside 3L until D1-3L is occupied",
-            {"unit.SHORT.D1-3L.left.arrive.loader", "unit.LONG.D1-3L+D1-4L.left.arrive.loader"},
+            "run loader out at D1 beside 9R until D1-9R is occupied",
+            {"unit.SHORT.D1-9R.right.arrive.loader", "unit.LONG.D1-9R+D1-10R.right.arrive.loader"},
         ),
     ],
 )
@@ -55,11 +55,11 @@ def test_only_the_place_that_is_named(step: str, rules: set[str]) -> None:
 
 
 @pytest.mark.parametrize(
-    "step", ["bring SHORT to D1{}", "take away from D1{}", "run loader in at D1{} until 3L is occupied"]
+    "step", ["bring SHORT to D1{}", "take away from D1{}", "run loader in at D1{} until 9R is occupied"]
 )
 def test_any_place_where_none_is_named(step: str) -> None:
     """Without `beside` the step may be done at each place: it means what all of them together mean."""
-    anywhere, third, fourth = heads_of(step.format(""), step.format(" beside 3L"), step.format(" beside 4L"))
+    anywhere, third, fourth = heads_of(step.format(""), step.format(" beside 9R"), step.format(" beside 10R"))
     assert anywhere == third | fourth
     assert third != fourth
 
@@ -99,29 +99,29 @@ def faults_of(step: str) -> tuple[Diagnostic, ...]:
 
 def test_a_bay_that_is_not_at_the_sill() -> None:
     """The fault points at the bay, names those at the sill, and the nearest of them."""
-    (fault,) = faults_of("bring SHORT to D1 beside 33L")
+    (fault,) = faults_of("bring SHORT to D1 beside 99R")
     assert (fault.code, fault.span.line, fault.span.column, fault.span.length) == ("unknown-name", 7, 30, 3)
-    assert fault.message == "'33L' is no bay at the sill of main cargo door"
-    assert (fault.expected, fault.nearest) == ("one of 3L, 4L", "3L")
+    assert fault.message == "'99R' is no bay at the sill of main cargo door"
+    assert (fault.expected, fault.nearest) == ("one of 9R, 10R", "9R")
 
 
 OPEN = (
-    "  - set PWR to on\n  - unlock D1\n  - hold LVD to up until D1 is open\n  - pull H4\n"
-    "  - bring SHORT to D1{0}\n  - run loader in at D1{0} until 4L is occupied\n"
+    "  - set PWR to on\n  - unlock D1\n  - hold LVD to up until D1 is open\n  - pull H10\n"
+    "  - bring SHORT to D1{0}\n  - run loader in at D1{0} until 10R is occupied\n"
 )
 
 
 def test_at_the_wrong_place_the_step_is_not_possible() -> None:
     """An audit follows every place that a step leaves open, and tells of the one at which the work comes to a stand."""
     verdicts = {
-        where: [action.verdict for action in audit(DECK + OPEN.format(where)).actions] for where in ("", " beside 4L")
+        where: [action.verdict for action in audit(DECK + OPEN.format(where)).actions] for where in ("", " beside 10R")
     }
-    assert set(verdicts[" beside 4L"]) == {Verdict.POSSIBLE}
+    assert set(verdicts[" beside 10R"]) == {Verdict.POSSIBLE}
     assert verdicts[""] == [*[Verdict.POSSIBLE] * 5, Verdict.SOMETIMES]
 
 
 def test_the_other_place_is_a_slip() -> None:
     """To bring a short pallet beside the other bay is a wrong object; for a long pallet there is no other place."""
-    steps = "  - bring SHORT to D1 beside 4L\n  - bring LONG to D1 beside 3L\n"
+    steps = "  - bring SHORT to D1 beside 10R\n  - bring LONG to D1 beside 9R\n"
     slips = [slip.text for slip in slips_of(bind(DECK + steps)) if slip.kind is SlipKind.WRONG_OBJECT]
-    assert slips == ["'bring SHORT to D1 beside 3L' is done in the place of 'bring SHORT to D1 beside 4L'"]
+    assert slips == ["'bring SHORT to D1 beside 9R' is done in the place of 'bring SHORT to D1 beside 10R'"]

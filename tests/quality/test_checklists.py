@@ -396,7 +396,7 @@ def test_read_back_as_a_procedure_it_passes_the_audit(name: str, goal: Goal) -> 
 @pytest.mark.slow
 @pytest.mark.parametrize("goal", [Load((("all", "SHORT"),)), Load((("all", "LONG"),))])
 def test_main_deck_there_and_back(goal: Load) -> None:
-    """All thirty bays are loaded in one plan, and unloaded in another; the audit of both finds nothing."""
+    """All 32 bays are loaded in one plan, and unloaded in another; the audit of both finds nothing."""
     began = monotonic()
     loaded = _checklist("main-deck.yaml", goal)
     took = monotonic() - began

@@ -331,7 +331,7 @@ def test_a_zone_that_lists_its_levers_may_be_commanded_by_these() -> None:
     """The list that finds a crossed contact out finds nothing where the contacts are right."""
     compiled = compile_source(overlay(MAIN, "- {change: ZL, to: {levers: [LVL, LAL]}}"), standing())
     answers = verify(compiled, pdr, Limits(), chosen=["drive-only-while-held"]).answers
-    assert len(answers) == 2 * 2 * 15 + 2 * 4
+    assert len(answers) == 2 * 2 * 16 + 2 * 4
     assert {answer.status for answer in answers} == {Status.HOLDS}
 
 
