@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
@@ -56,26 +57,36 @@ def test_index_shows_every_picture() -> None:
 
 def test_generator_writes_the_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The command writes all texts; where nothing can draw, it stops with one line that says what to install."""
-    monkeypatch.setattr(rendering, "renderers", lambda: ())
+    monkeypatch.setattr(rendering, "RENDERERS", {})
     assert rendering.render_dot("digraph { a }") is None
     assert main([str(tmp_path)]) == 1
     assert not list(tmp_path.glob("lifecycle-*.svg"))
     assert {entry.name for entry in tmp_path.iterdir()} == set(texts())
 
 
-@pytest.mark.parametrize("name", ["dot", "pygraphviz"])
-def test_renderer_draws(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Each way of drawing that this machine has gives an SVG with the words of the source."""
-    if name not in rendering.renderers():
-        pytest.skip(f"{name} is not installed")
-    monkeypatch.setattr(rendering, "renderers", lambda: (name,))
-    drawn = rendering.render_dot('digraph { a [label="raised"] }')
-    assert drawn is not None and b"raised" in drawn
+INSTALLED = {"dot": shutil.which("dot") is not None, "pygraphviz": find_spec("pygraphviz") is not None}
+"""What can draw here; what cannot gives nothing, and the next is tried."""
 
 
-def test_renderer_gives_up_on_nonsense(monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("name", rendering.RENDERERS)
+def test_renderer_draws(name: str) -> None:
+    """Each way of drawing that this machine has gives an SVG with the words of the source; the others give nothing."""
+    drawn = rendering.RENDERERS[name]('digraph { a [label="raised"] }')
+    if INSTALLED[name]:
+        assert drawn is not None and drawn.lstrip().startswith(b"<?xml") and b"raised" in drawn
+    else:
+        assert drawn is None
+
+
+@pytest.mark.parametrize("name", rendering.RENDERERS)
+def test_renderer_gives_up_on_nonsense(name: str) -> None:
     """A text that is not DOT is not drawn, and nothing is raised."""
-    if shutil.which("dot") is None:
-        pytest.skip("dot is not installed")
-    monkeypatch.setattr(rendering, "renderers", lambda: ("dot",))
-    assert rendering.render_dot("digraph {") is None
+    assert rendering.RENDERERS[name]("digraph {") is None
+
+
+def test_the_next_is_tried_where_one_cannot(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """Without the command on the path the library draws, where it is there and brings its own."""
+    monkeypatch.setenv("PATH", str(tmp_path))
+    assert rendering.RENDERERS["dot"]("digraph { a }") is None
+    monkeypatch.setattr(rendering, "RENDERERS", {"dot": rendering.RENDERERS["dot"], "other": lambda source: b"<svg/>"})
+    assert rendering.render_dot("digraph { a }") == b"<svg/>"
