@@ -19,12 +19,6 @@ from interlock.kernel.expressions import conj
 from interlock.kernel.machine import Actor, RequirementKind, question_of
 from interlock.report.views.checklist import ChecklistView, checklist_view
 from interlock.report.views.checklist_facts import NOTE, WARNING, Body
-from interlock.report.views.writing_rules import (
-    faults_of_instruction,
-    faults_of_note,
-    faults_of_statement,
-    faults_of_warning,
-)
 from interlock.report.yaml.procedure import checklist_procedure, steps_of_actions
 from interlock.study.checklist.audit import ChecklistAudit, audit_checklist
 from interlock.study.checklist.goals import Goal, GoalFault, Load, Reach, Unload
@@ -33,6 +27,12 @@ from interlock.study.checklist.operating import Refusal, levers_neutral, trace_o
 from interlock.study.procedure.audit import Overall, Verdict, audit_procedure
 from interlock.study.procedure.slip_audit import Effect
 from interlock.study.procedure.slips import SlipKind
+from tests.quality.writing_rules import (
+    faults_of_instruction,
+    faults_of_note,
+    faults_of_statement,
+    faults_of_warning,
+)
 from tests.some import some
 
 MODELS = Path(__file__).parents[2] / "models"

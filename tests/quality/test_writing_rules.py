@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import pytest
 
-from interlock.report.views.writing_rules import (
+from interlock.report.views.wording import words_in
+from tests.quality.writing_rules import (
     faults_of_instruction,
     faults_of_note,
     faults_of_statement,
     faults_of_warning,
-    words_in,
 )
 
 GOOD = (

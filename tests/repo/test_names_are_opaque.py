@@ -76,7 +76,6 @@ MAY = {
     "report/text/runs.py": OWN_TEXT + "what a label says is not said twice",
     "report/views/instructions.py": OWN_TEXT + "articles of what people call things",
     "report/views/wording.py": OWN_TEXT + "plurals of what people call things",
-    "report/views/writing_rules.py": OWN_TEXT + "sentences are judged by the rules of simplified English",
     "study/procedure/slips.py": PEOPLES_TEXT + "the words of an action are varied",
 }
 """The modules that take text apart, and which text; the names of a compiled hold are none of it."""

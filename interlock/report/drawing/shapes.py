@@ -94,19 +94,6 @@ def path_of(points: Iterable[tuple[float, float]], closed: bool = False) -> str:
     return "M" + "L".join(f"{number(x)} {number(y)}" for x, y in points) + ("Z" if closed else "")
 
 
-def hatching(left: float, top: float, right: float, bottom: float, gap: float) -> str:
-    """Diagonal lines, rising to the right, over a rectangle, for the attribute `d`."""
-    parts = []
-    width, height = right - left, bottom - top
-    offset = gap / 2
-    while offset < width + height:
-        start = (left + min(offset, width), top + max(0.0, offset - width))
-        end = (left + max(0.0, offset - height), top + min(offset, height))
-        parts.append(path_of((end, start)))
-        offset += gap
-    return "".join(parts)
-
-
 def as_text(root: ElementTree.Element) -> str:
     """The document as text, one element a line, with a final line feed; the same tree gives the same text."""
     ElementTree.indent(root, " ")

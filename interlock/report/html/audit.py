@@ -6,8 +6,9 @@ from collections.abc import Iterator
 from itertools import groupby
 
 from interlock.report.html.page import page
-from interlock.report.views.audit import AuditView, InterruptionTold
+from interlock.report.views.audit import AuditView
 from interlock.report.views.audit_facts import Effect
+from interlock.report.views.interruptions import InterruptionTold
 from interlock.report.views.slips import MOST_COMBINATIONS
 from interlock.report.views.tones import Tone
 

@@ -8,8 +8,9 @@ from interlock.report.text.interrupted import interruption_lines
 from interlock.report.text.lines import BLANK, WIDTH, Line, Tone, flow, heading, labelled
 from interlock.report.text.runs import MOST_NAMED, reason_lines, run_lines, way_lines
 from interlock.report.text.slips import slip_table
-from interlock.report.views.audit import AuditView, HeldGroup
+from interlock.report.views.audit import AuditView
 from interlock.report.views.audit_facts import ActionFacts, Effect, Holder, SlipFacts, Verdict
+from interlock.report.views.held import HeldGroup
 from interlock.report.views.slips import EFFECTS_EXPLAINED, MOST_COMBINATIONS, PAIRS_OPEN
 from interlock.report.views.wording import count_of, listed, sentence, shortened
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from interlock.report.text.lines import WIDTH, Line, Tone, flow, labelled
-from interlock.report.views.audit import ALREADY
 from interlock.report.views.facts import Reason, Run, WayOut, WayStep
+from interlock.report.views.interruptions import ALREADY
 from interlock.report.views.wording import ACTORS, sentence, shortened
 
 LAST_STEPS = 12

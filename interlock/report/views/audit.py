@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from interlock.kernel.claims import Disputed, Finding, Holds
@@ -23,86 +23,24 @@ from interlock.report.views.audit_facts import (
     SlipFacts,
 )
 from interlock.report.views.facts import PROGRAM, Run, WayOut, WayStep, as_reasons, as_run
+from interlock.report.views.held import HeldGroup, held_groups
+from interlock.report.views.interruptions import InterruptionTold, interruption_told, is_done, resumed
 from interlock.report.views.slips import Fewest, KindFacts, counted_text, fewest_rows, followed_text, kind_counts
 from interlock.report.views.tones import Tone
-from interlock.report.views.wording import count_of, listed, seconds_as_text
+from interlock.report.views.wording import count_of, seconds_as_text
 from interlock.study.procedure.audit import Audit, Overall, Verdict
 from interlock.study.procedure.failing import FailureAudit
-from interlock.study.procedure.holders import Holder
-from interlock.study.procedure.interruptions import Interruption, Resumption
 from interlock.study.procedure.rescue import Rescue
 from interlock.study.procedure.runs import Run as FoundRun
 from interlock.study.procedure.slip_audit import Effect, SlipAudit, SlipResult
 from interlock.study.procedure.slips import TAXONOMY
 
-HOLDERS_WORST_FIRST = (
-    Holder.DISPUTED,
-    Holder.NOTHING,
-    Holder.SUPPLIED,
-    Holder.PROCEDURE,
-    Holder.OPEN,
-    Holder.NOT_ASKED,
-    Holder.INTERLOCK,
-)
-_HOLDER_TONES = {
-    Holder.DISPUTED: Tone.LOUD,
-    Holder.NOTHING: Tone.BAD,
-    Holder.SUPPLIED: Tone.BAD,
-    Holder.PROCEDURE: Tone.OPEN,
-    Holder.OPEN: Tone.OPEN,
-    Holder.NOT_ASKED: Tone.PLAIN,
-    Holder.INTERLOCK: Tone.GOOD,
-}
 _TONES = {
     Overall.SOUND: Tone.GOOD,
     Overall.FINDINGS: Tone.BAD,
     Overall.UNDECIDED: Tone.OPEN,
     Overall.DISPUTED: Tone.LOUD,
 }
-ALREADY = "what the procedure is for is so already"
-"""Said in the place of a way to the goal that has no steps."""
-_RESUMED = {
-    Resumption.GO_ON: "afterwards the procedure goes on with the action that was not finished",
-    Resumption.OTHERWISE: "going on may miss the goal or break a requirement; another way is shown",
-    Resumption.NOT_FOUND: "going on may miss the goal or break a requirement, and no other way was found",
-    Resumption.NOT_SOUGHT: "going on may miss the goal or break a requirement; another way was not looked for",
-}
-
-
-@dataclass(frozen=True, slots=True)
-class HeldGroup:
-    """The requirements of one text that are held alike.
-
-    `fewest` is how few slips break one of them, `failures` how many declared failures alone do; both for a cell of a
-    table: `-` where that does not apply, `>1` where pairs were not followed to an end.
-    """
-
-    holder: Holder
-    tone: Tone
-    members: tuple[HeldFacts, ...]
-    fewest: str
-    failures: str
-
-    @property
-    def text(self) -> HeldFacts:
-        """What the members share: id of the text (`from_`), hazard, severity, scheme, source."""
-        return self.members[0]
-
-    @property
-    def arises(self) -> bool:
-        """Whether the situation of some member does."""
-        return any(one.situation_arises for one in self.members)
-
-
-@dataclass(frozen=True, slots=True)
-class InterruptionTold:
-    """One place of an interruption in words; `goes_on`: the work just goes on from there."""
-
-    facts: InterruptionFacts
-    where: str
-    risks: str
-    afterwards: str
-    goes_on: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,16 +94,16 @@ class AuditView:
 def audit_view(audit: Audit, label: str, code: int) -> AuditView:
     """What is told of the audit; `label` is what the reader calls the procedure, `code` the exit code."""
     facts = _facts(audit, label, code)
-    interruptions = tuple(_interrupted(one, len(facts.actions)) for one in facts.interruptions)
+    interruptions = tuple(interruption_told(one, len(facts.actions)) for one in facts.interruptions)
     return AuditView(
         facts,
         audit.bound.compiled.hold.title,
         _result(audit),
         _TONES[audit.overall],
         audit.verification is not None,
-        _groups(facts, None if audit.slips is None else audit.slips.together),
+        held_groups(facts, None if audit.slips is None else audit.slips.together),
         interruptions,
-        tuple(_resumed(audit.interruptions, len(facts.actions))),
+        tuple(resumed(audit.interruptions, len(facts.actions))),
         None if audit.slips is None else _slips(audit.slips, facts),
         _failures_text(facts.failures),
     )
@@ -208,7 +146,7 @@ def _facts(audit: Audit, label: str, code: int) -> AuditFacts:
                 one.at_risk,
                 one.at_risk_lost,
                 one.left,
-                DONE if _is_done(one, len(audit.actions)) else one.resumption.value,
+                DONE if is_done(one, len(audit.actions)) else one.resumption.value,
                 _way(one.rescue),
             )
             for one in audit.interruptions
@@ -335,62 +273,6 @@ def _result(audit: Audit) -> str:
     parts += list(audit.open)
     joint = " but " if audit.overall is Overall.SOUND else ": "
     return f"{audit.overall.value}" + (f"{joint}{', '.join(parts)}" if parts else "")
-
-
-def _groups(facts: AuditFacts, together: int | None) -> tuple[HeldGroup, ...]:
-    """By requirement text and by what holds it; worst first, else in the order of the texts."""
-    found: dict[tuple[str, Holder], list[HeldFacts]] = {}
-    for one in facts.requirements:
-        found.setdefault((one.from_, one.held_by), []).append(one)
-    failing = facts.failures
-    known = failing is not None and failing.not_followed is None and failing.declared
-    groups = []
-    for (_, holder), members in found.items():
-        ids = {one.id for one in members}
-        broken = 0 if failing is None else sum(not ids.isdisjoint(one.breaks) for one in failing.hazardous)
-        fewest = _fewest(holder, members, together)
-        groups.append(HeldGroup(holder, _HOLDER_TONES[holder], tuple(members), fewest, str(broken) if known else "-"))
-    return tuple(sorted(groups, key=lambda group: HOLDERS_WORST_FIRST.index(group.holder)))
-
-
-def _fewest(holder: Holder, members: Sequence[HeldFacts], together: int | None) -> str:
-    if together is None or holder is Holder.INTERLOCK:
-        return "-"
-    if holder is Holder.NOTHING:
-        return "0"  # what breaks as written needs none
-    fewest = min((one.fewest_slips for one in members if one.fewest_slips is not None), default=None)
-    return f">{together}" if fewest is None else str(fewest)
-
-
-def _is_done(one: Interruption, last: int) -> bool:
-    """Whether it falls after the end and leaves nothing to be put right."""
-    return one.before > last and one.resumption is Resumption.GO_ON
-
-
-def _interrupted(one: InterruptionFacts, last: int) -> InterruptionTold:
-    if one.before_action > last:
-        where = "after the end"
-    else:
-        where = f"{'in the middle of' if one.in_the_middle else 'before'} action {one.before_action}"
-    power = [f"{id} (if power is lost)" for id in one.can_be_broken_if_power_is_lost]
-    goes_on = one.afterwards in (DONE, Resumption.GO_ON)
-    afterwards = one.afterwards
-    way = one.way_to_the_goal
-    if way is not None and one.afterwards != DONE:
-        steps = "; ".join(step.text for step in way.steps)
-        broken = f" (on that way these are broken: {listed(way.breaks)})" if way.breaks else ""
-        afterwards = (f"another way: {steps}" if steps else ALREADY) + broken
-    return InterruptionTold(one, where, listed([*one.can_be_broken, *power]), afterwards, goes_on)
-
-
-def _resumed(interruptions: Sequence[Interruption], last: int) -> Iterator[str]:
-    alike: dict[Resumption, int] = {}
-    for one in interruptions:
-        if not _is_done(one, last):
-            alike[one.resumption] = alike.get(one.resumption, 0) + 1
-    yield from (f"{count_of(number, 'place')}: {_RESUMED[resumption]}" for resumption, number in alike.items())
-    if any(_is_done(one, last) for one in interruptions):
-        yield f"after the end: {DONE}"
 
 
 def _failures_text(failures: FailuresFacts | None) -> str:

@@ -9,8 +9,7 @@ from interlock.hold.origin import NOBODY, Arrive, Bring, Crossing, Depart, Go, M
 from interlock.hold.origin import Deed as Done
 from interlock.kernel.evaluator import State, evaluate
 from interlock.kernel.expressions import Expr
-from interlock.report.views.wording import listed, sentence
-from interlock.report.views.writing_rules import PROCEDURAL_WORDS, words_in
+from interlock.report.views.wording import PROCEDURAL_WORDS, listed, sentence, words_in
 from interlock.study.checklist.operating import Deed
 
 

@@ -6,6 +6,9 @@ from collections.abc import Sequence
 
 from interlock.kernel.machine import Actor
 
+PROCEDURAL_WORDS = 20
+"""ASD-STE100 5.1: the most words in a sentence of a procedure."""
+
 _PLURALS = {"supply": "supplies", "latch": "latches", "switch": "switches", "person": "people", "memory": "memories"}
 
 ACTORS = {
@@ -66,3 +69,8 @@ def places_after(text: str, places: Sequence[str]) -> str:
 def span_of(first: int, last: int) -> str:
     """`2 and 3`, `2 to 5`."""
     return f"{first} {'and' if last == first + 1 else 'to'} {last}"
+
+
+def words_in(sentence: str) -> int:
+    """Words between blanks; a hyphenated word is one."""
+    return len([word for word in sentence.split() if any(c.isalnum() for c in word)])

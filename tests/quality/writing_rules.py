@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import re
 
-PROCEDURAL_WORDS = 20
-"""ASD-STE100 5.1: the most words in a sentence of a procedure."""
+from interlock.report.views.wording import PROCEDURAL_WORDS, words_in
+
 DESCRIPTIVE_WORDS = 25
 """ASD-STE100: the most words in a sentence that describes."""
 
@@ -23,11 +23,6 @@ VERBS = frozenset(
 
 CONDITIONS = frozenset(["if", "when", "unless", "while", "before", "after", "once"])
 _JOINTS = re.compile(r"(?:,|;|\band\b|\bthen\b)\s+(?:then\s+)?([a-z]+)")
-
-
-def words_in(sentence: str) -> int:
-    """Words between blanks; a hyphenated word is one."""
-    return len([word for word in sentence.split() if any(c.isalnum() for c in word)])
 
 
 def sentences_in(text: str) -> list[str]:
