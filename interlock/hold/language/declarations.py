@@ -125,17 +125,6 @@ class Record:
     span: Span
 
 
-@dataclass(frozen=True, slots=True)
-class _Given:
-    """What `field` was told, until the record is complete."""
-
-    type: FieldType[Any]
-    about: str
-    key: str
-    required: bool
-    derived: Callable[[Values], object] | None
-
-
 _GIVEN = "given"
 _NONE_GIVEN: Final = object()
 
@@ -160,10 +149,11 @@ def field(
     write where that cannot be the name of the attribute.  A rule of the record tells where None was derived.
     """
     has_default = default is not _NONE_GIVEN
-    metadata = {_GIVEN: _Given(type, about, key, not has_default and derived is None, derived)}
+    required = not has_default and derived is None
+    given = Field(key, "", type, about, required, default if has_default else None, derived)
     if has_default:
-        return dataclasses.field(metadata=metadata, default=default)
-    return dataclasses.field(metadata=metadata)
+        return dataclasses.field(metadata={_GIVEN: given}, default=default)
+    return dataclasses.field(metadata={_GIVEN: given})
 
 
 @dataclass_transform(kw_only_default=True, frozen_default=True, field_specifiers=(field,))
@@ -181,8 +171,6 @@ def record(name: str, noun: str, rule: Rule | None = None) -> Callable[[type[R]]
 
 def _fields(made: type[Record]) -> Iterator[Field]:
     for one in dataclasses.fields(made):
-        given: _Given | None = one.metadata.get(_GIVEN)
+        given: Field | None = one.metadata.get(_GIVEN)
         if given is not None:
-            default = None if one.default is dataclasses.MISSING else one.default
-            key = given.key or one.name
-            yield Field(key, one.name, given.type, given.about, given.required, default, given.derived)
+            yield dataclasses.replace(given, key=given.key or one.name, attribute=one.name)
