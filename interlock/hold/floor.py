@@ -9,9 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
-from interlock.hold.language.model import Direction, Doorway, Hold, UnitKind
+from interlock.hold.language.model import Direction, Doorway, Hold, Layout, UnitKind
 
 if TYPE_CHECKING:
     import networkx
@@ -152,8 +154,12 @@ def parts_of(kind: UnitKind) -> tuple[Part, ...]:
 
 
 def lay_out(hold: Hold) -> Floor:
-    """The floor of a hold: cells inside and outside, every placement and every move."""
-    layout = hold.layout
+    """The floor of a hold: cells inside and outside, every placement and every move; laid out once for each layout."""
+    return _laid_out(hold.layout, hold.units, hold.doorways)
+
+
+@lru_cache(maxsize=16)
+def _laid_out(layout: Layout, units: tuple[UnitKind, ...], doorways: tuple[Doorway, ...]) -> Floor:
     only = {bay: rule.kinds for rule in layout.rules for bay in rule.bays}
     at: dict[tuple[int, int], str] = {}
     cells: dict[str, Cell] = {}
@@ -164,16 +170,19 @@ def lay_out(hold: Hold) -> Floor:
                 cells[name] = Cell(name, row, lane, None, name, 0)
                 at[row, lane] = name
     bays = tuple(cells)
-    for door in hold.doorways:
-        for cell in _outside(hold, door, cells):
+    for door in doorways:
+        for cell in _outside(units, door, cells):
             if (cell.row, cell.lane) not in at:
                 cells[cell.id] = cell
                 at[cell.row, cell.lane] = cell.id
-    parts = {part.id: part for kind in hold.units for part in parts_of(kind)}
-    floor = Floor(cells, bays, parts, (), (), (), at, _faces(cells, at))
-    placements = tuple(p for kind in hold.units for p in _placements(floor, kind, only))
+    parts = MappingProxyType({part.id: part for kind in units for part in parts_of(kind)})
+    faces = MappingProxyType(_faces(cells, at))
+    floor = Floor(MappingProxyType(cells), bays, parts, (), (), (), MappingProxyType(at), faces)
+    placements = tuple(p for kind in units for p in _placements(floor, kind, only))
     known = {(p.kind, p.cells): p for p in placements}
-    moves = tuple(m for p in placements for d in Direction if (m := _move(hold, floor, known, p, d)) is not None)
+    moves = tuple(
+        m for p in placements for d in Direction if (m := _move(layout, doorways, floor, known, p, d)) is not None
+    )
     used = {m.source for m in moves} | {m.target for m in moves}
     kept = tuple(p for p in placements if p in used or floor.is_inside(p))
     outside = {m.source for m in moves if all(floor.cells[c].door for c in m.source.cells)}
@@ -194,9 +203,9 @@ def _faces(cells: Mapping[str, Cell], at: Mapping[tuple[int, int], str]) -> dict
     return found
 
 
-def _outside(hold: Hold, door: Doorway, cells: Mapping[str, Cell]) -> Iterator[Cell]:
+def _outside(units: tuple[UnitKind, ...], door: Doorway, cells: Mapping[str, Cell]) -> Iterator[Cell]:
     across = door.side.axis == "y"
-    reach = max((kind.across if across else kind.along for kind in hold.units), default=1)
+    reach = max((kind.across if across else kind.along for kind in units), default=1)
     rows, lanes = _SHIFT[door.side]
     for bay in door.bays:
         if bay in cells:
@@ -219,7 +228,8 @@ def _placements(floor: Floor, kind: UnitKind, only: Mapping[str, tuple[str, ...]
 
 
 def _move(
-    hold: Hold,
+    layout: Layout,
+    doorways: tuple[Doorway, ...],
     floor: Floor,
     known: Mapping[tuple[str, tuple[str, ...]], Placement],
     source: Placement,
@@ -234,10 +244,10 @@ def _move(
     inside = floor.bays_of(involved)
     if not inside or len(outside) > 1:
         return None
-    sides = {door.id: door.side for door in hold.doorways}
+    sides = {door.id: door.side for door in doorways}
     if any(sides[door].axis != direction.axis for door in outside if door is not None):
         return None
-    loose = {*hold.layout.ball_mat, *(bay for door in hold.doorways if door.id in outside for bay in door.bays)}
+    loose = {*layout.ball_mat, *(bay for door in doorways if door.id in outside for bay in door.bays)}
     if direction.axis == "y" and not all(cell in loose for cell in inside):
         return None
     crossed = tuple((floor.face(cell, direction), part) for cell, part in zip(source.cells, source.parts, strict=True))

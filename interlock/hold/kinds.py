@@ -21,8 +21,6 @@ if TYPE_CHECKING:
 
 BY_ITSELF = "by_itself"
 
-SENSOR_FAILURES = ("stuck_true", "stuck_false", "reads_opposite")
-THING_FAILURES = ("stuck",)
 
 CONDITIONS: Mapping[str, str] = {
     "covered": "a unit is over it, at rest or on its way",

@@ -10,6 +10,7 @@ from typing import Generic, TypeVar
 
 from interlock.diagnostics.faults import Faults
 from interlock.diagnostics.spans import Diagnostic, Span
+from interlock.hold.compile.compiler import faults_of_names
 from interlock.hold.language.bay_names import MOST_BAYS, BayNames
 from interlock.hold.language.cross_rules import cross_faults, hidden_names
 from interlock.hold.language.declarations import Record
@@ -36,6 +37,7 @@ from interlock.hold.overlay.changes import Modification
 from interlock.hold.overlay.modification import OverlaidDescription, apply_modification, unchanged
 from interlock.hold.overlay.repetition import expand_repetitions
 from interlock.hold.procedure.model import Procedure, read_procedure
+from interlock.hold.sense import faults_of_sense
 
 LONGEST_CHAIN = 20
 """Modifications of modifications beyond this are refused."""
@@ -259,7 +261,13 @@ def _read_hold(description: OverlaidDescription, faults: Faults) -> Hold | None:
     known = [*names, *(bays.places if bays else ()), *BUILT_IN_GROUPS]
     faults.take(cross_faults(reader.made))
     faults.take(hidden_names(reader.expressions, reader.made, known))
-    return None if hold is FAILED else replace(hold, changes=tuple(description.changes))
+    if hold is FAILED:
+        return None
+    hold = replace(hold, changes=tuple(description.changes))
+    if not faults and (senseless := faults_of_sense(hold)):
+        # told in one pass with what its expressions get wrong
+        faults.take((*senseless, *faults_of_names(hold)))
+    return hold
 
 
 def _bay_names(layout: Node | None) -> BayNames | None:

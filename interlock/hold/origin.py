@@ -15,6 +15,7 @@ from typing import TypeAlias
 from interlock.hold.floor import Face, Move, Placement
 from interlock.hold.kinds import Trigger
 from interlock.hold.language.model import Direction
+from interlock.hold.sorts import Sort as Sort
 from interlock.kernel.expressions import Value
 from interlock.kernel.machine import Requirement, is_monitored, monitor_name
 
@@ -22,37 +23,6 @@ EMPTY = "empty"
 """What a cell holds in which nothing stands."""
 NOBODY = "none"
 """What crosses a face that nothing crosses."""
-
-
-class Sort(StrEnum):
-    """What sort of thing a name is about, as messages call it."""
-
-    BAY = "bay"
-    SIDE_OF_BAY = "side of a bay"
-    DIRECTION_OF_BAY = "direction of a bay"
-    LOADER_PLACE = "loader place"
-    KIND_OF_UNIT = "kind of unit"
-    FACE = "face"
-    DEVICE = "device"
-    DOOR = "door"
-    CONTROL = "control"
-    LEVER = "lever"
-    STATION = "station"
-    SUPPLY = "supply"
-    SENSOR = "sensor"
-    RELAY = "relay"
-    CIRCUIT = "circuit"
-    ZONE = "zone"
-    DIRECTION_OF_ZONE = "direction of a zone"
-    DRIVE = "drive"
-    PERSON = "person"
-    HOLD = "hold"
-    REQUIREMENT = "requirement"
-
-    @property
-    def is_control(self) -> bool:
-        """A hand works it to give a command, or to work devices from afar."""
-        return self in (Sort.CONTROL, Sort.LEVER)
 
 
 @dataclass(frozen=True, slots=True)
@@ -416,14 +386,15 @@ class Origin:
 class Origins:
     """What every name of a compiled hold is about.
 
-    `variables` has the memories too that `with_monitors` adds for the requirements.  `deeds` has each deed by its name;
-    a rule is named after its deed and what follows from it.
+    `variables` has the memories too that `with_monitors` adds for the requirements.  `deeds` has each deed by its name,
+    and `rules_of` the rules by which it is done: one for every way in which mechanism can follow.
     """
 
     variables: Mapping[str, Memory]
     signals: Mapping[str, Meaning]
     rules: Mapping[str, Origin]
     deeds: Mapping[str, Deed]
+    rules_of: Mapping[str, tuple[str, ...]]
 
     def deed_of(self, rule: str) -> Deed:
         """What is done by a rule of that name.  Raises KeyError."""
@@ -441,10 +412,14 @@ def origins_of(
     requirements: Iterable[Requirement],
 ) -> Origins:
     """All of them, read-only, with the memories that the requirements need."""
+    rules_of: dict[str, tuple[str, ...]] = {}
+    for name, origin in rules.items():
+        rules_of[origin.deed.name] = (*rules_of.get(origin.deed.name, ()), name)
     monitors = [Precedence(requirement) for requirement in requirements if is_monitored(requirement)]
     return Origins(
         MappingProxyType({**variables, **{monitor.name: monitor for monitor in monitors}}),
         MappingProxyType(dict(signals)),
         MappingProxyType(dict(rules)),
         MappingProxyType({origin.deed.name: origin.deed for origin in rules.values()}),
+        MappingProxyType(rules_of),
     )

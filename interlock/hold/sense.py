@@ -1,4 +1,4 @@
-"""What a description must not say although every name in it resolves: faults of sense, found before compiling.
+"""What a description must not say although every name in it resolves: faults of sense, told when it is loaded.
 
 What does not fit within one record, reading finds already (`record_rules`); such a hold never comes here.
 """
@@ -10,26 +10,28 @@ from dataclasses import replace
 
 from interlock.diagnostics.nearest import nearest_name
 from interlock.diagnostics.spans import Diagnostic, Span
-from interlock.hold.floor import Face, Floor, Placement, bay_id, parts_of
-from interlock.hold.kinds import DEVICE_KINDS, SENSOR_FAILURES, THING_FAILURES, control_kind
-from interlock.hold.language.model import Device, Direction, Hold
+from interlock.hold.floor import Face, Floor, Placement, bay_id, bays_reached, lay_out, parts_of
+from interlock.hold.kinds import DEVICE_KINDS, control_kind
+from interlock.hold.language.model import Device, Direction, Hold, Situation
 from interlock.hold.language.syntax import Truth
+from interlock.hold.sorts import FAILURES, Sort
 
 MOST_NAMED = 8
 """Ids that one message lists."""
 
 
-def check_hold(hold: Hold) -> tuple[Diagnostic, ...]:
-    """Every fault of sense in the devices, controls, doors, failures and situations, in the order of the file."""
-    faults = [
-        *_devices(hold),
-        *_controls(hold),
-        *_doors(hold),
-        *_failures(hold),
-        *_situations(hold),
-        *_parts(hold),
-    ]
-    return tuple(sorted(dict.fromkeys(faults), key=lambda d: (d.span.file, d.span.line, d.span.column, d.code)))
+def faults_of_sense(hold: Hold) -> tuple[Diagnostic, ...]:
+    """Every fault of sense in a description."""
+    floor = lay_out(hold)
+    faults = [*_devices(hold), *_controls(hold), *_doors(hold), *_failures(hold), *_parts(hold)]
+    faults += [fault for situation in hold.situations for fault in faults_of_start(hold, situation)]
+    faults += [*_sills(hold, floor), *_unreached(hold, floor)]
+    return tuple(dict.fromkeys(faults))
+
+
+def faults_of_start(hold: Hold, situation: Situation) -> tuple[Diagnostic, ...]:
+    """What cannot be of a way to start."""
+    return (*_starts(hold, situation), *_loads(hold, lay_out(hold), situation))
 
 
 def _devices(hold: Hold) -> Iterator[Diagnostic]:
@@ -138,12 +140,19 @@ def _doors(hold: Hold) -> Iterator[Diagnostic]:
 
 
 def _failures(hold: Hold) -> Iterator[Diagnostic]:
-    sensors = {sensor.id for sensor in hold.sensors}
-    stick = {device.id for device in hold.devices if DEVICE_KINDS[device.kind].is_hand_worked} | {
-        control.id for control in hold.controls
-    }
+    sorts = {device.id: Sort.DEVICE for device in hold.devices if DEVICE_KINDS[device.kind].is_hand_worked}
+    for sort, things in (
+        (Sort.DOOR, hold.doorways),
+        (Sort.CONTROL, hold.controls),
+        (Sort.SUPPLY, hold.supplies),
+        (Sort.CIRCUIT, hold.circuits),
+        (Sort.RELAY, hold.relays),
+        (Sort.SENSOR, hold.sensors),
+        (Sort.ZONE, hold.zones),
+    ):
+        sorts |= {thing.id: sort for thing in things}
     for failure in hold.failures:
-        modes = SENSOR_FAILURES if failure.of in sensors else THING_FAILURES if failure.of in stick else ()
+        modes = [failing.mode for failing in FAILURES.get(sorts.get(failure.of, Sort.HOLD), ())]
         if failure.mode not in modes:
             yield Diagnostic(
                 "unknown-failure",
@@ -154,7 +163,7 @@ def _failures(hold: Hold) -> Iterator[Diagnostic]:
             )
 
 
-def _situations(hold: Hold) -> Iterator[Diagnostic]:
+def _starts(hold: Hold, situation: Situation) -> Iterator[Diagnostic]:
     states: dict[str, tuple[str, ...]] = {}
     for device in hold.devices:
         states[device.id] = DEVICE_KINDS[device.kind].states if device.fixed is None else (device.fixed,)
@@ -173,53 +182,52 @@ def _situations(hold: Hold) -> Iterator[Diagnostic]:
         states[door.id] = ("closed", "moving", "open", *latch, *lock)
     units = tuple(unit.id for unit in hold.units)
     states |= {bay_id(row, lane): units for row in range(1, hold.layout.rows + 1) for lane in hold.layout.lanes}
-    for situation in hold.situations:
-        for id, state, span in situation.sets:
-            known = states.get(id, ())
-            if state not in known:
-                yield Diagnostic(
-                    "start-out-of-range",
-                    span,
-                    f"{id} is never {state!r}",
-                    "one of " + ", ".join(known) if known else f"something that can start in a state; {id} has none",
-                    nearest_name(state, known),
-                )
+    for id, state, span in situation.sets:
+        known = states.get(id, ())
+        if state not in known:
+            yield Diagnostic(
+                "start-out-of-range",
+                span,
+                f"{id} is never {state!r}",
+                "one of " + ", ".join(known) if known else f"something that can start in a state; {id} has none",
+                nearest_name(state, known),
+            )
 
 
-def check_loads(hold: Hold, floor: Floor) -> Iterator[Diagnostic]:
+def _loads(hold: Hold, floor: Floor, situation: Situation) -> Iterator[Diagnostic]:
     """Units that a situation puts where they cannot stand, or where another stands already."""
     standing = {(p.cells[0], p.kind): p for p in floor.placements}
     units = {unit.id for unit in hold.units}
-    for situation in hold.situations:
-        taken: dict[str, Placement] = {}
-        for bay, kind, span in situation.sets:
-            if bay not in floor.bays or kind not in units:
-                continue
-            placement = standing.get((bay, kind))
-            if placement is None or any(floor.cells[cell].door for cell in placement.cells):
-                yield Diagnostic(
-                    "start-out-of-range",
-                    span,
-                    f"no {kind} can stand with its forward left part in bay {bay}",
-                    "a bay from which on the whole unit has room, and which may hold its kind",
-                )
-                continue
-            other = next((taken[cell] for cell in placement.cells if cell in taken), None)
-            if other is not None:
-                yield Diagnostic(
-                    "start-out-of-range",
-                    span,
-                    f"a {kind} in bay {bay} would stand where the {other.kind} in bay {other.cells[0]} stands",
-                    "bays that no other unit takes",
-                )
-            taken.update(dict.fromkeys(placement.cells, placement))
+    taken: dict[str, Placement] = {}
+    for bay, kind, span in situation.sets:
+        if bay not in floor.bays or kind not in units:
+            continue
+        placement = standing.get((bay, kind))
+        if placement is None or not floor.is_inside(placement):
+            yield Diagnostic(
+                "start-out-of-range",
+                span,
+                f"no {kind} can stand with its forward left part in bay {bay}",
+                "a bay from which on the whole unit has room, and which may hold its kind",
+            )
+            continue
+        other = next((taken[cell] for cell in placement.cells if cell in taken), None)
+        if other is not None:
+            yield Diagnostic(
+                "start-out-of-range",
+                span,
+                f"a {kind} in bay {bay} would stand where the {other.kind} in bay {other.cells[0]} stands",
+                "bays that no other unit takes",
+            )
+        taken.update(dict.fromkeys(placement.cells, placement))
 
 
-def check_sills(hold: Hold, floor: Floor) -> Iterator[Diagnostic]:
+def _sills(hold: Hold, floor: Floor) -> Iterator[Diagnostic]:
     """Doors that nothing passes: the side that they are said to close leads to a bay, or is another door's already."""
+    outside = {(cell.door, cell.bay) for cell in floor.cells.values()}
     for door in hold.doorways:
         for bay in door.bays:
-            if bay in floor.bays and f"{door.id}-{bay}" not in floor.cells:
+            if bay in floor.bays and (door.id, bay) not in outside:
                 beyond = floor.neighbour(bay, door.side)
                 other = None if beyond is None else floor.cells[beyond].door
                 yield Diagnostic(
@@ -229,6 +237,18 @@ def check_sills(hold: Hold, floor: Floor) -> Iterator[Diagnostic]:
                     + (f"where bay {beyond} lies" if other is None else f"which {other} closes"),
                     "a side of the bay at which the hold ends, and one door there",
                 )
+
+
+def _unreached(hold: Hold, floor: Floor) -> Iterator[Diagnostic]:
+    reached = bays_reached(floor)
+    missing = [bay for bay in floor.bays if bay not in reached]
+    if missing and hold.units and hold.doorways:
+        yield Diagnostic(
+            "unreachable-bay",
+            hold.layout.span,
+            f"no unit can come to {', '.join(missing)} from any doorway, whatever the latches do",
+            "a way over ball mat and rollers from a sill to every bay, for some kind of unit it may hold",
+        )
 
 
 def doubts_of(hold: Hold, floor: Floor) -> tuple[Diagnostic, ...]:

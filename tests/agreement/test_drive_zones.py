@@ -5,7 +5,7 @@ from __future__ import annotations
 from random import Random
 
 from interlock.hold.compile.compiler import CompiledHold
-from interlock.hold.compile.lowering import Thing
+from interlock.hold.compile.world import Thing
 from interlock.kernel.evaluator import as_mapping, truths_in
 from interlock.kernel.expressions import Expr
 from tests.agreement.hold_texts import compile_text, doorway, hold_text
@@ -45,8 +45,8 @@ zones:
 )
 
 
-def _state_of(thing: Thing, side: str, state: str) -> Expr:
-    part = thing.parts[side]
+def _state_of(compiled: CompiledHold, thing: Thing, side: str, state: str) -> Expr:
+    part = compiled.world.part(thing, side)
     assert isinstance(part, Thing)
     return part.states[state]
 
@@ -61,7 +61,7 @@ def _facts(compiled: CompiledHold) -> dict[str, Expr]:
     for zone, sides in ((za, ("fore", "aft")), (zb, ("fore", "left"))):
         for side in sides:
             for state in ("commanded", "held", "inhibited", "permitted", "running"):
-                facts[f"{zone.id} {side} {state}"] = _state_of(zone, side, state)
+                facts[f"{zone.id} {side} {state}"] = _state_of(compiled, zone, side, state)
     facts["D1 drive_running"] = things["D1"].states["drive_running"]
     return facts | {name: so for name, so in compiled.machine.definitions.items() if name.startswith("drive.")}
 

@@ -12,7 +12,7 @@ from random import Random
 import pytest
 
 from interlock.hold.compile.compiler import CompiledHold
-from interlock.hold.compile.lowering import Thing
+from interlock.hold.compile.world import Thing
 from interlock.kernel.evaluator import State, as_mapping, evaluate, initial_states, successors, truths_in
 from interlock.kernel.expressions import Value
 from interlock.kernel.machine import Machine
@@ -346,7 +346,7 @@ SEEDS = (1, 3, 4)
 
 
 def part(thing: Thing, word: str) -> Thing:
-    found = thing.parts[word]
+    found = hold()[0].world.part(thing, word)
     assert isinstance(found, Thing)
     return found
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from interlock.hold.compile.compiler import CompiledHold
-from interlock.hold.compile.lowering import Thing
+from interlock.hold.compile.world import Thing
 from interlock.hold.loader import Source as Text
 from interlock.kernel.evaluator import State, as_mapping, evaluate, successors
 from interlock.kernel.expressions import FALSE, TRUE, Value
@@ -125,8 +125,7 @@ stations:
   - {id: B, controls: [SB], owns: always}
 """
     compiled = compile_text(hold_text(doorways=doorway("1C", "left"), rest=rest))
-    controls = compiled.world.things["A"].parts["controls"]
-    assert isinstance(controls, tuple) and [thing.id for thing in controls] == ["SB", "SA"]
+    assert compiled.world.things["A"].parts["controls"] == ("SB", "SA")
     assert compiled.world.things["B"].states["owning"] == TRUE
     for machine, state, values in reached(compiled):
         owning = evaluate(machine, compiled.world.things["A"].states["owning"], state)
@@ -144,15 +143,14 @@ zones:
 """
     compiled = compile_text(hold_text(doorways=doorway("1C", "left"), rest=rest))
     zone = compiled.world.things["Z"]
-    levers = zone.parts["levers"]
-    assert isinstance(levers, tuple) and [thing.id for thing in levers] == ["LA", "LB"]
+    assert zone.parts["levers"] == ("LA", "LB")
     met = set()
     for machine, state, values in reached(compiled):
         at = {values["control.LA.position"], values["control.LB.position"]}
         met.add(frozenset(at))
         assert evaluate(machine, zone.states["held"], state) == (at != {"neutral"})
         for way in ("fore", "aft"):
-            part = zone.parts[way]
+            part = compiled.world.part(zone, way)
             assert isinstance(part, Thing)
             assert evaluate(machine, part.states["held"], state) == (way in at)
             assert part.states["inhibited"] == FALSE and part.states["permitted"] == TRUE

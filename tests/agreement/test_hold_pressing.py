@@ -88,7 +88,7 @@ def test_a_unit_is_driven_against_another_at_rest_or_half_way_unless_that_goes_t
         values = as_mapping(machine, data["state"])
         for cell in ("1L", "1R", "2L", "2R"):
             for direction in Direction:
-                part = compiled.world.things[cell].parts[direction.value]
+                part = compiled.world.part(compiled.world.things[cell], direction.value)
                 assert not isinstance(part, tuple)
                 expected = struck(values, cell, direction.value)
                 found = evaluate(machine, part.states["driven_on_unit"], data["state"])
@@ -114,7 +114,7 @@ def test_a_unit_is_driven_against_a_raised_device_and_not_against_a_stop() -> No
         for cell in ("1L", "1R", "2L", "2R"):
             here = values[f"bay.{cell}.holds"] != "empty"
             for direction in Direction:
-                part = compiled.world.things[cell].parts[direction.value]
+                part = compiled.world.part(compiled.world.things[cell], direction.value)
                 assert not isinstance(part, tuple)
                 driven = here and running(values, cell, direction.value)
                 raised = (cell, direction.value) == ("1L", "aft") and values["device.ML.position"] == "raised"
@@ -142,7 +142,7 @@ zones:
         )
     )
     machine = compiled.machine
-    side = compiled.world.things["1C"].parts["aft"]
+    side = compiled.world.part(compiled.world.things["1C"], "aft")
     assert not isinstance(side, tuple)
     met = 0
     for _, data in state_graph(machine).nodes(data=True):
@@ -164,7 +164,7 @@ def test_a_fixed_guide_keeps_a_unit_from_what_is_beyond(rail: bool) -> None:
         )
     compiled = compile_text(text)
     machine = compiled.machine
-    side = compiled.world.things["2L"].parts["right"]
+    side = compiled.world.part(compiled.world.things["2L"], "right")
     assert not isinstance(side, tuple)
     seen = set()
     for _, data in state_graph(machine).nodes(data=True):
@@ -183,7 +183,7 @@ def test_a_unit_over_the_sill_is_driven_along_the_hold_against_its_neighbour() -
     text = TEXT.replace(HALF, f"{HALF}\n  {WIDE}")
     compiled = compile_text(text)
     machine = compiled.machine
-    side = compiled.world.things["1R"].parts["aft"]
+    side = compiled.world.part(compiled.world.things["1R"], "aft")
     assert not isinstance(side, tuple)
     seen = set()
     for _, data in state_graph(machine).nodes(data=True):

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 import pytest
 
 from interlock.hold.compile.compiler import CompiledHold
-from interlock.hold.compile.lowering import Thing
+from interlock.hold.compile.world import Thing
 from interlock.hold.kinds import DEVICE_KINDS
 from interlock.hold.language.model import Direction
 from interlock.kernel.evaluator import State, as_mapping, evaluate
@@ -26,7 +26,7 @@ def fact(compiled: CompiledHold, path: str, state: str) -> Expr:
     first, *rest = path.split(".")
     thing = compiled.world.things[first]
     for word in rest:
-        part = thing.parts[word]
+        part = compiled.world.part(thing, word)
         assert isinstance(part, Thing)
         thing = part
     return thing.states[state]

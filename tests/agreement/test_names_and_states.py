@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from interlock.diagnostics.faults import Faults
@@ -109,7 +111,14 @@ def test_what_is_said_means(text: str, meaning: Expr) -> None:
             "one object before the dot",
             None,
         ),
-        ("ZL.left is held", "unknown-name", (4, 4), "ZL (zone) has no 'left'", "one of aft, bays, fore, levers", None),
+        (
+            "ZL.left is held",
+            "unknown-name",
+            (4, 4),
+            "ZL (zone) has no 'left'",
+            "one of aft, bays, fore, levers, supplies",
+            None,
+        ),
         (
             "every b in 2L: b is occupied",
             "wrong-object-kind",
@@ -162,14 +171,10 @@ def test_a_fault_in_a_body_is_told_once() -> None:
 
 def test_what_a_modification_took_out_is_told_so() -> None:
     """A name that was there before a modification is told apart from one that never was."""
-    lowering = Lowering(hold()[0].world)
-    lowering.world.removed = {"M9": Span("changes.yaml", 7, 3)}
+    lowering = Lowering(replace(hold()[0].world, removed={"M9": Span("changes.yaml", 7, 3)}))
     syntax = parse_expression(scalar("M9 is raised"), Faults())
     assert syntax is not None
-    try:
-        assert lowering.expression(syntax) == FALSE
-    finally:
-        lowering.world.removed = {}
+    assert lowering.expression(syntax) == FALSE
     (fault,) = lowering.faults
     assert (fault.code, fault.span) == ("unknown-name", Span("x", 1, 1, 2))
     assert fault.message == "'M9' was taken out by a modification"

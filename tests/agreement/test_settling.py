@@ -8,7 +8,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from interlock.hold.compile.settling import Draft, Fuser, NeverSettles, may_hold
+from interlock.hold.compile.settling import Fuser, NeverSettles, UnfusedRule, may_hold
 from interlock.kernel.evaluator import State, evaluate, fire
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, conj, disj, neg
 from interlock.kernel.machine import Actor, Machine, Rule, Variable
@@ -27,19 +27,19 @@ expressions = st.recursive(
 updates = st.dictionaries(st.sampled_from(NAMES), st.booleans(), min_size=1, max_size=2)
 
 
-def draft(name: str, guard: Expr, changes: dict[str, bool], actor: Actor = Actor.MECHANISM) -> Draft:
-    return Draft(name, actor, guard, changes, name)
+def draft(name: str, guard: Expr, changes: dict[str, bool], actor: Actor = Actor.MECHANISM) -> UnfusedRule:
+    return UnfusedRule(name, actor, guard, changes, name)
 
 
-def rule(d: Draft) -> Rule:
+def rule(d: UnfusedRule) -> Rule:
     return Rule(d.name, d.actor, d.guard, tuple(d.updates.items()))
 
 
-def rests(state: State, mechanism: list[Draft]) -> bool:
+def rests(state: State, mechanism: list[UnfusedRule]) -> bool:
     return not any(evaluate(MACHINE, step.guard, state) for step in mechanism)
 
 
-def ends(state: State, mechanism: list[Draft], fuel: int = 12) -> set[State] | None:
+def ends(state: State, mechanism: list[UnfusedRule], fuel: int = 12) -> set[State] | None:
     """Every state of rest that the mechanism can run to, or None when some run does not end."""
     if rests(state, mechanism):
         return {state}

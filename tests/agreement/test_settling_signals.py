@@ -8,7 +8,7 @@ from random import Random
 
 import pytest
 
-from interlock.hold.compile.settling import Draft, Fuser, NeverSettles, Settled, may_hold
+from interlock.hold.compile.settling import Fuser, NeverSettles, Settled, UnfusedRule, may_hold
 from interlock.kernel.evaluator import State, evaluate, fire
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, Ref, Value, conj, disj, expand, neg
 from interlock.kernel.machine import Actor, Machine, Rule, Signal, Variable
@@ -31,13 +31,13 @@ def an_expr(draw: Random, atoms: Sequence[Expr], depth: int = 2) -> Expr:
     return conj(*args) if shape == "and" else disj(*args)
 
 
-def a_draft(draw: Random, name: str, actor: Actor) -> Draft:
+def a_draft(draw: Random, name: str, actor: Actor) -> UnfusedRule:
     written = draw.sample(sorted(DOMAINS), draw.choice((1, 1, 2)))
     guard = an_expr(draw, FACTS + SIGNALS)
-    return Draft(name, actor, guard, {v: draw.choice(DOMAINS[v]) for v in written}, name)
+    return UnfusedRule(name, actor, guard, {v: draw.choice(DOMAINS[v]) for v in written}, name)
 
 
-def a_case(seed: int) -> tuple[Machine, list[Draft], Draft]:
+def a_case(seed: int) -> tuple[Machine, list[UnfusedRule], UnfusedRule]:
     """Two signals, the second over the first too; one to three mechanism steps; one act."""
     draw = Random(seed)
     signals = (Signal("t", an_expr(draw, [*FACTS, Ref("s"), Ref("s")])), Signal("s", an_expr(draw, FACTS)))
@@ -48,18 +48,18 @@ def a_case(seed: int) -> tuple[Machine, list[Draft], Draft]:
         for at, (read, written) in enumerate((("a", "b"), ("b", "c"), ("c", "c"))[: len(steps)]):
             here, there = draw.choice(DOMAINS[read]), draw.choice(DOMAINS[written])
             guard = conj(Is(read, here), neg(Is(written, there)), disj(*draw.sample(FACTS + SIGNALS, 3)))
-            steps[at] = Draft(f"m{at}", Actor.MECHANISM, guard, {written: there}, f"m{at}")
+            steps[at] = UnfusedRule(f"m{at}", Actor.MECHANISM, guard, {written: there}, f"m{at}")
     return machine, steps, a_draft(draw, "act", Actor.CREW)
 
 
-def after(machine: Machine, drafts: Sequence[Draft], state: State) -> State:
+def after(machine: Machine, drafts: Sequence[UnfusedRule], state: State) -> State:
     for one in drafts:
         state = fire(machine, Rule(one.name, one.actor, one.guard, tuple(one.updates.items())), state)
     return state
 
 
 def ways_to_rest(
-    machine: Machine, steps: Sequence[Draft], state: State, so_far: tuple[str, ...] = ()
+    machine: Machine, steps: Sequence[UnfusedRule], state: State, so_far: tuple[str, ...] = ()
 ) -> set[tuple[str, ...]] | None:
     """The names of what happens, in turn, on every way to a state of rest; None when some way does not end."""
     possible = [step for step in steps if evaluate(machine, step.guard, state)]
@@ -101,7 +101,7 @@ def test_fused_rules_are_the_ways_to_rest() -> None:
             assert sorted(names) == sorted(expected.get(state) or ()), (seed, state)
             for way in ways:
                 by_turns = after(machine, [act, *way.responses], state)
-                assert after(machine, [Draft("at once", act.actor, TRUE, way.updates, "")], state) == by_turns
+                assert after(machine, [UnfusedRule("at once", act.actor, TRUE, way.updates, "")], state) == by_turns
                 chains += len(way.responses) > 1
     assert chains > 50
     assert 20 < refused < 300
@@ -149,18 +149,18 @@ def test_may_hold_is_exact_over_independent_signals() -> None:
 def test_a_chain_through_a_signal_that_never_ends_is_refused_by_name() -> None:
     """The refusal names the act and what comes round again, also where the steps see one another only by a signal."""
     lit = {"lit": Is("b", True)}
-    on = Draft("on", Actor.MECHANISM, conj(Is("c", 1), neg(Ref("lit"))), {"b": True}, "on")
-    off = Draft("off", Actor.MECHANISM, conj(Is("c", 1), Ref("lit")), {"b": False}, "off")
-    act = Draft("act", Actor.CREW, TRUE, {"c": 1}, "act")
+    on = UnfusedRule("on", Actor.MECHANISM, conj(Is("c", 1), neg(Ref("lit"))), {"b": True}, "on")
+    off = UnfusedRule("off", Actor.MECHANISM, conj(Is("c", 1), Ref("lit")), {"b": False}, "off")
+    act = UnfusedRule("act", Actor.CREW, TRUE, {"c": 1}, "act")
     with pytest.raises(NeverSettles) as refused:
         list(Fuser((on, off), lit).settle(act))
-    assert refused.value.draft == act
+    assert refused.value.rule == act
     assert sorted({step.name for step in refused.value.responses}) == ["off", "on"]
 
 
 def test_an_act_that_sets_nothing_off_stays_as_it_is() -> None:
     """Where no mechanism reads what is written, the guard is the draft's own and nothing follows."""
-    step = Draft("m", Actor.MECHANISM, Is("a", "up"), {"a": "mid"}, "m")
-    act = Draft("act", Actor.CREW, Is("c", 0), {"b": True}, "act")
+    step = UnfusedRule("m", Actor.MECHANISM, Is("a", "up"), {"a": "mid"}, "m")
+    act = UnfusedRule("act", Actor.CREW, Is("c", 0), {"b": True}, "act")
     assert list(Fuser((step,), {}).settle(act)) == [Settled(act, act.guard, {"b": True}, ())]
-    assert list(Fuser((), {}).settle(Draft("no", Actor.CREW, FALSE, {"b": True}, "no"))) == []
+    assert list(Fuser((), {}).settle(UnfusedRule("no", Actor.CREW, FALSE, {"b": True}, "no"))) == []

@@ -5,31 +5,23 @@ from __future__ import annotations
 import pytest
 
 from interlock.hold.compile.compiler import CompiledHold
-from interlock.hold.compile.lowering import Thing
+from interlock.hold.compile.world import Thing
 from tests.agreement.hold_texts import SOUND, compile_file
 from tests.some import some
 
 
-def all_things(compiled: CompiledHold) -> set[Thing]:
-    found: set[Thing] = set()
-    waiting = [*compiled.world.things.values(), *(t for group in compiled.world.groups.values() for t in group)]
-    while waiting:
-        thing = waiting.pop()
-        if thing not in found:
-            found.add(thing)
-            for part in thing.parts.values():
-                waiting += part if isinstance(part, tuple) else [part]
-    return found
+def all_things(compiled: CompiledHold) -> list[Thing]:
+    return [*compiled.world.things.values(), *compiled.world.sides.values()]
 
 
 @pytest.mark.parametrize("name", SOUND)
 def test_verbs_name_rules(name: str) -> None:
-    """After compiling, the verbs of bays, their sides, devices and all else name rules, not what rules were made of."""
+    """The verbs of bays, their sides, devices and all else mean rules of the machine."""
     compiled = compile_file(f"models/{name}.yaml")
     rules = {rule.name for rule in compiled.machine.rules}
     things = all_things(compiled)
     assert {thing.sort for thing in things} > {"bay", "side of a bay", "device", "kind of unit", "direction of a zone"}
-    named = {rule for thing in things for names in thing.verbs.values() for rule in names}
+    named = {rule for thing in things for verb in thing.verbs for rule in compiled.rules_of(thing, verb)}
     assert named
     assert named <= rules
 
@@ -40,7 +32,8 @@ def test_what_leaves_a_side_leaves_the_bay(name: str) -> None:
     compiled = compile_file(f"models/{name}.yaml")
     for bay in some(compiled.floor.bays):
         thing = compiled.world.things[bay]
-        sides = thing.parts["sides"]
+        sides = compiled.world.part(thing, "sides")
         assert isinstance(sides, tuple)
-        assert thing.verbs["leave"]
-        assert set(thing.verbs["leave"]) == {rule for side in sides for rule in side.verbs.get("leave", ())}
+        left = compiled.rules_of(thing, "leave")
+        assert left
+        assert set(left) == {rule for side in sides for rule in compiled.rules_of(side, "leave")}

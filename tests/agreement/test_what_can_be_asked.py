@@ -9,7 +9,7 @@ import pytest
 
 from interlock import cli
 from interlock.cli.opening import Opened, Texts, open_hold
-from interlock.hold.compile.lowering import Thing
+from interlock.hold.compile.world import Thing
 from interlock.kernel.expressions import signals_of
 from tests.golden.small_hold import TEXT
 
@@ -17,15 +17,9 @@ PROCEDURE = "interlock: 1\nprocedure: Tested\nhold: demo:single-lane\ngoal: {fac
 
 
 def things_of(opened: Opened) -> Iterator[Thing]:
-    """Every thing and all its parts, each once: a part may have the whole among its own."""
-    waiting, seen = list(opened.compiled.world.things.values()), set()
-    while waiting:
-        thing = waiting.pop()
-        if id(thing) not in seen:
-            seen.add(id(thing))
-            yield thing
-            for part in thing.parts.values():
-                waiting.extend(part if isinstance(part, tuple) else (part,))
+    """Every thing and all its parts, each once."""
+    world = opened.compiled.world
+    yield from (*world.things.values(), *world.sides.values())
 
 
 @pytest.mark.parametrize("name", ["single-lane", "twin-lane"])

@@ -1,53 +1,19 @@
 """Names and states resolved: from syntax trees to kernel expressions.
 
-A *thing* is anything an expression can name.  It has states (each an expression), perhaps a truth value of its own, and
-parts reached with a dot, each one thing or a group.  Every fault becomes a diagnostic; lowering goes on behind it.
+Every fault becomes a diagnostic; lowering goes on behind it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TypeAlias
 
 from interlock.diagnostics.nearest import nearest_name
 from interlock.diagnostics.spans import Diagnostic, Span
+from interlock.hold.compile.world import Part, Thing, World
 from interlock.hold.language.syntax import Chain, Fact, Negation, Path, Quantified, Step, Syntax, Truth
 from interlock.hold.origin import Sort
 from interlock.kernel.expressions import FALSE, TRUE, Expr, at_most_one, conj, disj, implies, neg
-
-
-@dataclass(slots=True, eq=False, repr=False)
-class Thing:
-    """Something that expressions can name.
-
-    `phrase` is how a sentence names it.  `verbs` maps what can be done to or by it to rule names.
-    """
-
-    id: str
-    sort: Sort
-    phrase: str
-    states: dict[str, Expr] = field(default_factory=dict)
-    truth: Expr | None = None
-    parts: dict[str, Part] = field(default_factory=dict)
-    verbs: dict[str, list[str]] = field(default_factory=dict)
-
-    def __repr__(self) -> str:
-        # things hold one another: written out, one hold would fill pages
-        return f"Thing({self.id!r}, {self.sort!r})"
-
-
-Part: TypeAlias = Thing | tuple[Thing, ...]
-
-
-@dataclass(slots=True)
-class World:
-    """All things of one hold by id, and the groups that quantifiers range over."""
-
-    things: dict[str, Thing] = field(default_factory=dict)
-    groups: dict[str, tuple[Thing, ...]] = field(default_factory=dict)
-    removed: Mapping[str, Span] = field(default_factory=dict)
-    """Where a modification took a thing away."""
 
 
 @dataclass(slots=True)
@@ -154,7 +120,7 @@ class Lowering:
                     nearest_name(word, found.parts),
                 )
                 return None
-            found = found.parts[word]
+            found = self.world.part(found, word)
         return found
 
     def group(self, path: Path, names: Mapping[str, Thing] | None = None) -> tuple[Thing, ...] | None:
@@ -181,8 +147,8 @@ class Lowering:
         return None
 
     def steps(self, steps: tuple[Step, ...], names: Mapping[str, Thing] | None = None) -> frozenset[str]:
-        """The rules that the steps speak of; a group as subject means any of its members."""
-        rules: set[str] = set()
+        """The names of the deeds that the steps speak of; a group as subject means any of its members."""
+        deeds: set[str] = set()
         for step in steps:
             found = self.find(step.subject, names)
             members = (found,) if isinstance(found, Thing) else found or ()
@@ -196,8 +162,8 @@ class Lowering:
                     nearest_name(step.verb, known),
                 )
             for member in members:
-                rules.update(member.verbs.get(step.verb, ()))
-        return frozenset(rules)
+                deeds.update(member.verbs.get(step.verb, ()))
+        return frozenset(deeds)
 
     def _fault(self, code: str, span: Span, message: str, expected: str | None, nearest: str | None = None) -> None:
         # the same text is read for every member of a group: what is wrong with it is told of the first

@@ -6,9 +6,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from interlock.diagnostics.spans import Diagnostic
-from interlock.hold.compile.lowering import Lowering, Thing
+from interlock.hold.compile.lowering import Lowering
+from interlock.hold.compile.world import Thing
 from interlock.hold.language.model import RequirementText
-from interlock.hold.language.syntax import Path
+from interlock.hold.language.syntax import Path, Step
 from interlock.kernel.expressions import FALSE, TRUE, Const, conj
 from interlock.kernel.machine import Requirement, RequirementKind
 
@@ -27,12 +28,22 @@ class Instance:
     bindings: tuple[tuple[str, str], ...]
 
 
-def instantiate(texts: tuple[RequirementText, ...], lowering: Lowering) -> tuple[Instance, ...]:
-    """All instances of all texts, in order; what is wrong with a text is kept in `lowering.faults`."""
-    return tuple(instance for text in texts for instance in _instances(text, lowering))
+def instantiate(
+    texts: tuple[RequirementText, ...], lowering: Lowering, rules_of: Mapping[str, tuple[str, ...]]
+) -> tuple[Instance, ...]:
+    """All instances of all texts, in order; what is wrong with a text is kept in `lowering.faults`.
+
+    `rules_of` gives the rules in which a deed happens.
+    """
+    return tuple(instance for text in texts for instance in _instances(text, lowering, rules_of))
 
 
-def _instances(text: RequirementText, lowering: Lowering) -> Iterator[Instance]:
+def _instances(
+    text: RequirementText, lowering: Lowering, rules_of: Mapping[str, tuple[str, ...]]
+) -> Iterator[Instance]:
+    def rules(steps: tuple[Step, ...], bound: Mapping[str, Thing]) -> frozenset[str]:
+        return frozenset(rule for deed in lowering.steps(steps, bound) for rule in rules_of.get(deed, ()))
+
     for bound in _combinations(lowering, text.each, {}):
         if text.where is not None:
             before = len(lowering.faults)
@@ -60,14 +71,17 @@ def _instances(text: RequirementText, lowering: Lowering) -> Iterator[Instance]:
             conj(situation, condition) if text.kind is RequirementKind.NEVER else TRUE,
         ):
             continue
+        first = rules(text.first, bound)
+        # what has to come first never happens: then what is to come after it cannot be brought about
+        never = text.kind is RequirementKind.CAN and text.first and not first
         requirement = Requirement(
             f"{text.id}[{','.join(ids)}]" if ids else text.id,
             text.kind,
-            condition,
+            FALSE if never else condition,
             situation,
-            lowering.steps(text.steps, bound),
-            lowering.steps(text.first, bound),
-            lowering.steps(text.since, bound),
+            rules(text.steps, bound),
+            first,
+            rules(text.since, bound),
         )
         yield Instance(requirement, text, _say(text.text, names), tuple((v, t.id) for v, t in bound.items()))
 

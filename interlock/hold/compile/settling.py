@@ -1,8 +1,8 @@
 """Mechanisms with memory settle before anyone acts again: their steps are fused into what sets them off.
 
-A *draft* is a rule before settling.  After it, each mechanism step that has become possible happens, in any order,
-until none is left; every way in which that can go is one kernel rule with constant assignments.  So a kernel state is
-always a settled one, and one kernel step is one act of somebody with all that follows from it.
+An *unfused rule* is a rule before settling.  After it, each mechanism step that has become possible happens, in any
+order, until none is left; every way in which that can go is one kernel rule with constant assignments.  So a kernel
+state is always a settled one, and one kernel step is one act of somebody with all that follows from it.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ from interlock.kernel.machine import Actor
 
 
 @dataclass(frozen=True, slots=True)
-class Draft:
+class UnfusedRule:
     """A guarded command and how to say it; `text` is a sentence without its full stop."""
 
     name: str
@@ -43,27 +43,27 @@ class Draft:
 
 @dataclass(frozen=True, slots=True)
 class Settled:
-    """A draft with the mechanism steps that follow it, in order."""
+    """A rule with the mechanism steps that follow it, in order."""
 
-    draft: Draft
+    rule: UnfusedRule
     guard: Expr
     updates: Mapping[str, Value]
-    responses: tuple[Draft, ...]
+    responses: tuple[UnfusedRule, ...]
 
 
 class NeverSettles(ValueError):
-    """Mechanism steps that set one another off for ever: after `draft`, `responses` come round again."""
+    """Mechanism steps that set one another off for ever: after `rule`, `responses` come round again."""
 
-    def __init__(self, draft: Draft, responses: tuple[Draft, ...]) -> None:
-        super().__init__(draft.name)
-        self.draft = draft
+    def __init__(self, rule: UnfusedRule, responses: tuple[UnfusedRule, ...]) -> None:
+        super().__init__(rule.name)
+        self.rule = rule
         self.responses = responses
 
 
 class Fuser:
-    """Fuses mechanism steps into drafts, over one set of signal definitions."""
+    """Fuses mechanism steps into rules, over one set of signal definitions."""
 
-    def __init__(self, mechanism: tuple[Draft, ...], definitions: Mapping[str, Expr]) -> None:
+    def __init__(self, mechanism: tuple[UnfusedRule, ...], definitions: Mapping[str, Expr]) -> None:
         self._mechanism = mechanism
         self._definitions = definitions
         self._support: dict[str, frozenset[str]] = {}
@@ -73,28 +73,28 @@ class Fuser:
         """No mechanism step is possible."""
         return conj(*(neg(step.guard) for step in self._mechanism))
 
-    def settle(self, draft: Draft) -> Iterator[Settled]:
-        """Every way in which the draft can happen and settle.
+    def settle(self, rule: UnfusedRule) -> Iterator[Settled]:
+        """Every way in which the rule can happen and settle.
 
         Relies on the state before it being settled.  Raises NeverSettles when a chain of mechanism steps repeats the
         same assignments, so that it could go on for ever.
         """
-        touched = [step for step in self._mechanism if self._reads[step.name] & draft.updates.keys()]
+        touched = [step for step in self._mechanism if self._reads[step.name] & rule.updates.keys()]
         before = conj(*(neg(step.guard) for step in touched))
-        yield from self._after(draft, draft.guard, dict(draft.updates), (), frozenset(), before)
+        yield from self._after(rule, rule.guard, dict(rule.updates), (), frozenset(), before)
 
     def _after(
         self,
-        draft: Draft,
+        rule: UnfusedRule,
         guard: Expr,
         updates: dict[str, Value],
-        responses: tuple[Draft, ...],
+        responses: tuple[UnfusedRule, ...],
         seen: frozenset[tuple[tuple[str, Value], ...]],
         before: Expr,
     ) -> Iterator[Settled]:
         key = tuple(sorted(updates.items()))
         if key in seen:
-            raise NeverSettles(draft, responses)
+            raise NeverSettles(rule, responses)
         possible = []
         for step in self._mechanism:
             # a step that reads nothing that was written was impossible before and still is
@@ -104,10 +104,10 @@ class Fuser:
                     possible.append((step, after))
         quiet = conj(guard, *(neg(after) for _, after in possible))
         if may_hold(conj(quiet, before)):
-            yield Settled(draft, quiet, updates, responses)
+            yield Settled(rule, quiet, updates, responses)
         for step, after in possible:
             yield from self._after(
-                draft, conj(guard, after), {**updates, **step.updates}, (*responses, step), seen | {key}, before
+                rule, conj(guard, after), {**updates, **step.updates}, (*responses, step), seen | {key}, before
             )
 
     def substitute(self, expr: Expr, updates: Mapping[str, Value]) -> Expr:

@@ -1,81 +1,275 @@
-"""The things of a hold: their memory, their states, what the crew can do to them.
+"""The things of a hold but those that electricity makes: cells and faces, controls, devices and doors.
 
 Everything is named by the description's path: variable `device.M3L.position`, signal `bay.3L.aft.restrained`.
-Expressions of the description are only promised here (`Builder.promise`) and lowered once every name is known.
 """
 
 from __future__ import annotations
 
 from dataclasses import replace
 
-from interlock.hold.compile.builder import (
-    Builder,
-    add_actions,
-    add_states,
-    covered,
-    face_phrase,
-    faces_of,
-    fails,
-    failure_memory,
-    own_drafts,
-    part_phrase,
-    position,
-    start_states,
-)
 from interlock.hold.compile.components import compose
-from interlock.hold.compile.electrics import add_electrics, add_people
-from interlock.hold.compile.lowering import Thing
-from interlock.hold.floor import Cell, Face, lain_on_by
-from interlock.hold.kinds import DEVICE_KINDS, DOOR_KINDS, control_kind, latch_kind, lock_kind
-from interlock.hold.language.model import Control, Device, Direction, DoorStep, Doorway
-from interlock.hold.origin import (
-    EMPTY,
-    NOBODY,
-    Aspect,
-    Condition,
-    Crossing,
-    Fact,
-    Holding,
-    Sort,
-    Subject,
-    standing,
-)
+from interlock.hold.compile.described import Described, covered, position
+from interlock.hold.compile.symbols import Additions, Symbols, promised, told
+from interlock.hold.compile.world import Thing
+from interlock.hold.kinds import DEVICE_KINDS, DOOR_KINDS, Kind, control_kind, latch_kind, lock_kind
+from interlock.hold.language.model import Control, Device, DoorStep, Doorway
+from interlock.hold.origin import EMPTY, NOBODY, Aspect, Condition, Crossing, Fact, Holding, Sort, Subject, standing
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, Value, conj, disj, neg, one_of
 
+HAND_WORK = Fact(Subject(Sort.HOLD, "hand_work"))
+"""That hand-worked devices can be reached at all."""
 
-def build(builder: Builder, situation: str | None) -> None:
-    """All things of the hold but the motion of units and what depends on it."""
-    hold = builder.hold
-    if situation is not None:
-        chosen = {entry.id: entry for entry in hold.situations}[situation]
-        for id, state, _ in chosen.sets:
-            builder.sets.setdefault(id, []).append(state)
-    builder.hand_work = builder.promise(
-        Fact(Subject(Sort.HOLD, "hand_work")),
+
+def floor_things(described: Described, known: Symbols) -> Symbols:
+    """The doors by name, the places on the loader, the kinds of unit, the bays; what crosses which face."""
+    made = Additions()
+    hold = described.hold
+    made.promise(
+        HAND_WORK,
         hold.layout.hand_work,
-        "hand-worked devices in the hold can be reached",
-        "hand-worked devices in the hold cannot be reached",
+        (
+            "hand-worked devices in the hold can be reached",
+            "hand-worked devices in the hold cannot be reached",
+        ),
     )
     for door in hold.doorways:
-        builder.thing(door.id, Sort.DOOR, door.name)
-    _cells(builder)
-    _faces(builder)
-    for control in hold.controls:
-        _control(builder, control)
-    for device in hold.devices:
-        _device(builder, device)
-    for door in hold.doorways:
-        _door(builder, door)
-    add_electrics(builder)
-    add_people(builder)
+        made.name(_door_thing(door))
+    _cells(described, made)
+    for face, parts in described.crossings.items():
+        where = described.face_phrase(face)
+        says: dict[Value, str] = {NOBODY: f"nothing is on its way over {where}"}
+        says.update({part: f"{described.part_phrase(part)} is on its way over {where}" for part in parts})
+        made.remember(Crossing(face), (NOBODY, *parts), (NOBODY,), says)
+    for face in sorted({*described.crossings, *described.lying}):
+        over = disj(described.crossed(face), *described.lying.get(face, ()))
+        where = described.face_phrase(face)
+        made.define(covered(face), over, (f"a unit is over {where}", f"no unit is over {where}"))
+    return made.symbols()
 
 
-def _usual_starts(builder: Builder, door: Doorway) -> tuple[str, ...]:
+def _cells(described: Described, made: Additions) -> None:
+    floor = described.floor
+    at_start: dict[str, Value] = {}
+    for placement in floor.placements:
+        if placement.kind in described.told.get(placement.cells[0], ()) and placement.cells[0] in floor.bays:
+            at_start.update(standing(placement))
+    for cell, parts in described.holdings.items():
+        phrase = described.bay_phrase(cell)
+        says: dict[Value, str] = {EMPTY: f"{phrase} is empty" if cell in floor.bays else f"{phrase} holds nothing"}
+        says.update({part: f"{phrase} holds {described.part_phrase(part)}" for part in parts})
+        memory = Holding(cell)
+        made.remember(memory, (EMPTY, *parts), (at_start.get(memory.name, EMPTY),), says)
+    for cell in described.holdings:
+        if cell not in floor.bays:
+            made.name(Thing(cell, Sort.LOADER_PLACE, described.bay_phrase(cell)), _taken(described, cell))
+    kinds = [unit.id for unit in described.hold.units]
+    held: dict[str, dict[str, Expr]] = {}
+    for cell in floor.bays:
+        parts = described.holdings.get(cell, ())
+        found = {kind: [part for part in parts if floor.parts[part].unit == kind] for kind in kinds}
+        held[cell] = {kind: one_of(Holding(cell).name, tuple(those)) for kind, those in found.items()}
+    for unit in described.hold.units:
+        bays = tuple(cell for cell in floor.bays if held[cell][unit.id] != FALSE)
+        made.name(Thing(unit.id, Sort.KIND_OF_UNIT, unit.name), parts={"bays": bays})
+    for cell in floor.bays:
+        made.name(
+            Thing(cell, Sort.BAY, f"bay {cell}"),
+            {**_taken(described, cell), **held[cell]},
+            {"kinds": tuple(kind for kind in kinds if held[cell][kind] != FALSE)},
+            # motion adds its rules; where nothing moves a unit there are none, but they can be asked for
+            verbs=("enter", "leave"),
+        )
+
+
+def _taken(described: Described, cell: str) -> dict[str, Expr]:
+    return {"occupied": described.occupied(cell), "empty": neg(described.occupied(cell))}
+
+
+def controls(described: Described, known: Symbols) -> Symbols:
+    """What hands work to give commands, and the panels before them."""
+    made = Additions()
+    for control in described.hold.controls:
+        _control(described, made, control)
+    return made.symbols()
+
+
+def _control(described: Described, made: Additions, control: Control) -> None:
+    hold = described.hold
+    thing = Thing(control.id, Sort.LEVER if control.kind == "lever" else Sort.CONTROL, control.name)
+    of = position(thing.sort, control.id)
+    kind = control_kind(control.kind, control.positions or ("off", "on"))
+    levers = [c for c in hold.controls if c.behind == control.id and c.kind == "lever"]
+    meaning: dict[str, Expr] = {
+        "in_use": disj(*(neg(Is(position(Sort.LEVER, c.id).name, "neutral")) for c in levers if c.fixed is None)),
+        "covered": FALSE,
+    }
+    if control.kind == "self-resetting handle":
+        faces = [face for device in hold.devices if device.handle == control.id for face in described.faces_of(device)]
+        meaning["covered"] = made.signal(
+            Fact(of.subject, "covered"),
+            disj(*(described.covered(face) for face in dict.fromkeys(faces))),
+            (f"a unit is over the locks of {control.name}", f"no unit is over the locks of {control.name}"),
+        )
+    starts = described.starts_of(control.id, control.starts, kind.states)
+    component = compose(of.name, kind, meaning, starts, False, control.fixed)
+    states = made.states(of, control.name, component)
+    works = neg(made.fails(thing, described.failures_of(control.id))["stuck"])
+    reachable: Expr = TRUE
+    if control.reachable is not None:
+        can_be = f"{control.name} can be reached", f"{control.name} cannot be reached"
+        reachable = made.promise(Fact(of.subject, "reachable"), control.reachable, can_be)
+    kept = conj(_uncovered(described, control), reachable, described.reach(control.id), works)
+    if control.kind == "lever":
+        # letting go needs no reach: the spring does it
+        release = tuple(action for action in component.actions if action.trigger == "release")
+        held = tuple(action for action in component.actions if action not in release)
+        made.work(thing, of, kind, replace(component, actions=held), kept)
+        made.work(thing, of, kind, replace(component, actions=release), works)
+        states["held"] = neg(states["neutral"])
+    else:
+        made.work(thing, of, kind, component, kept, works)
+    made.name(thing, states)
+
+
+def _uncovered(described: Described, control: Control) -> Expr:
+    """The panel before the control, if there is one, is open."""
+    panel = next((one for one in described.hold.controls if one.id == control.behind), None)
+    if panel is None or panel.fixed is not None:
+        return TRUE if panel is None or panel.fixed == "open" else FALSE
+    return Is(position(Sort.CONTROL, panel.id).name, "open")
+
+
+def devices(described: Described, known: Symbols) -> Symbols:
+    """What stands on faces."""
+    made = Additions()
+    for device in described.hold.devices:
+        _device(described, known, made, device)
+    return made.symbols()
+
+
+def _device(described: Described, known: Symbols, made: Additions, device: Device) -> None:
+    thing = Thing(device.id, Sort.DEVICE, device.name)
+    kind = DEVICE_KINDS[device.kind]
+    of = position(Sort.DEVICE, device.id)
+    faces = described.faces_of(device)
+    over = disj(*(described.covered(face) for face in faces))
+    # where these are missing or wrong the checks say so; the rest of the description is still read
+    meaning: dict[str, Expr] = {"covered": over, "energised": FALSE, "handle_pulled": FALSE}
+    if len(faces) > 1:
+        phrases = f"a unit is over {device.name}", f"no unit is over {device.name}"
+        meaning["covered"] = made.signal(Fact(of.subject, "covered"), over, phrases)
+    if device.circuit is not None:
+        phrases = told(device.name, "energised")
+        meaning["energised"] = made.promise(Fact(of.subject, "energised"), device.circuit, phrases)
+    if device.handle is not None and device.handle in known.things:
+        meaning["handle_pulled"] = neg(known.things[device.handle].states.get("normal", TRUE))
+    # a spring that can stick must remember where it stuck; while it works it settles at once all the same
+    sticks = "stuck" in described.failures_of(device.id)
+    starts = described.starts_of(device.id, device.starts, kind.states)
+    component = compose(of.name, kind, meaning, starts, device.lags or sticks, device.fixed)
+    states = made.states(of, device.name, component)
+    works = neg(made.fails(thing, described.failures_of(device.id))["stuck"])
+    by_hand = conj(promised(HAND_WORK, described.hold.layout.hand_work), described.reach(device.id), works)
+    made.work(thing, of, kind, component, by_hand, works, lags=device.lags)
+    phrases = f"{device.name} stands above the floor", f"{device.name} is down"
+    stands = made.signal(Fact(of.subject, "standing"), disj(*(states[state] for state in kind.standing)), phrases)
+    states["standing"] = states["raised"] if kind.standing == ("raised",) else stands
+    states["locking"] = states.get(device.locking, FALSE)
+    states["covered"] = over
+    states["movable"] = TRUE if len(kind.states) > 1 and device.fixed is None else FALSE
+    states["hand_worked"] = TRUE if kind.is_hand_worked else FALSE
+    if device.deferred is not None:
+        limit = f"the limit for deferred {device.name} is kept", f"the limit for deferred {device.name} is not kept"
+        states["within_limit"] = made.promise(Fact(of.subject, "within_limit"), device.deferred.limit, limit)
+    states["deferred"] = TRUE if device.deferred is not None else FALSE
+    made.name(thing, states)
+
+
+def doors(described: Described, known: Symbols) -> Symbols:
+    """The doors: position, latch and lock are facts apart."""
+    made = Additions()
+    for door in described.hold.doorways:
+        _door(described, known, made, door)
+    return made.symbols()
+
+
+def _door_thing(door: Doorway) -> Thing:
+    return Thing(door.id, Sort.DOOR, door.name)
+
+
+def _door(described: Described, known: Symbols, made: Additions, door: Doorway) -> None:
+    name, subject = door.name, Subject(Sort.DOOR, door.id)
+    opens_told, closes_told = told(name, "free to open"), told(name, "free to close")
+    if door.moved_by == "power":
+        opens_told, closes_told = _runs(name, "open"), _runs(name, "closed")
+    opens = made.promise(Fact(subject, "opens"), door.opens, opens_told)
+    closes = made.promise(Fact(subject, "closes"), door.closes, closes_told)
+    where, latch, lock = (Condition(subject, aspect) for aspect in (Aspect.POSITION, Aspect.LATCH, Aspect.LOCK))
+    latched = Is(latch.name, "latched") if door.latch is not None and door.unlatch is not None else FALSE
+    meaning = {"drive_opens": opens, "drive_closes": closes, "latched": latched}
+    states = _door_part(described, made, door, where, DOOR_KINDS[door.moved_by], meaning, ("move",))
+    if door.latch is not None and door.unlatch is not None:
+        meaning = {
+            "shut": Is(where.name, "closed"),
+            "latching_possible": _door_step(made, door, "latching", door.latch),
+            "unlatching_possible": _door_step(made, door, "unlatching", door.unlatch),
+        }
+        states |= _door_part(described, made, door, latch, latch_kind(door.latch.by, door.unlatch.by), meaning)
+    if door.lock is not None and door.unlock is not None:
+        meaning = {
+            "locking_possible": _door_step(made, door, "locking", door.lock),
+            "unlocking_possible": _door_step(made, door, "unlocking", door.unlock),
+        }
+        states |= _door_part(described, made, door, lock, lock_kind(door.lock.by, door.unlock.by), meaning)
+    by_hand = door.moved_by == "hand"
+    opening = states["moving"] if by_hand else conj(opens, neg(states["open"]))
+    closing = states["moving"] if by_hand else conj(closes, neg(states["closed"]))
+    for state, expr in (("driven_open", opening), ("driven_closed", closing)):
+        states[state] = made.signal(Fact(subject, state), expr, told(name, f"being {state.replace('_', ' ')}"))
+    driven = disj(states["driven_open"], states["driven_closed"])
+    states["driven"] = made.signal(Fact(subject, "driven"), driven, told(name, "being driven"))
+    floor = described.floor
+    sill = [floor.face(bay, door.side) for bay in door.bays if bay in floor.cells]
+    over = disj(*(described.covered(face) for face in sill))
+    phrases = f"a unit is over the sill of {name}", f"no unit is over the sill of {name}"
+    states["sill_covered"] = made.signal(Fact(subject, "sill_covered"), over, phrases)
+    states["sill_clear"] = neg(states["sill_covered"])
+    path = [(known.things[one.device].states, one.state) for one in door.path if one.device in known.things]
+    blocked = disj(*(those[state] for those, state in path if state in those))
+    phrases = f"something stands in the way of {name}", f"nothing stands in the way of {name}"
+    states["path_blocked"] = made.signal(Fact(subject, "path_blocked"), blocked, phrases)
+    states["path_clear"] = neg(states["path_blocked"])
+    on_sill = tuple(one.id for one in described.hold.devices if set(described.faces_of(one)) & set(sill))
+    bays = tuple(bay for bay in door.bays if bay in known.things)
+    made.name(_door_thing(door), states, {"sill_devices": on_sill, "bays": bays})
+
+
+def _runs(name: str, towards: str) -> tuple[str, str]:
+    return f"the drive of {name} runs towards {towards}", f"the drive of {name} does not run towards {towards}"
+
+
+def _door_part(
+    described: Described,
+    made: Additions,
+    door: Doorway,
+    of: Condition,
+    kind: Kind,
+    meaning: dict[str, Expr],
+    also: tuple[str, ...] = (),
+) -> dict[str, Expr]:
+    starts = described.starts_of(door.id, _usual_starts(described, door), kind.states)
+    component = compose(of.name, kind, meaning, starts, False, None)
+    states = made.states(of, door.name, component)
+    made.work(_door_thing(door), of, kind, component, described.reach(door.id), also=also)
+    return states
+
+
+def _usual_starts(described: Described, door: Doorway) -> tuple[str, ...]:
     """What holds of a door at the start, less what the chosen situation rules out without saying so.
 
     A door that a situation starts off closed is not latched, one that it starts unlatched not locked.
     """
-    told = builder.sets.get(door.id, [])
+    told = described.told.get(door.id, ())
     gone: set[str] = set()
     if told and "closed" not in told and ("open" in told or "moving" in told):
         gone = {"latched", "locked"}
@@ -84,304 +278,6 @@ def _usual_starts(builder: Builder, door: Doorway) -> tuple[str, ...]:
     return tuple(state for state in door.starts if state not in gone)
 
 
-def _cells(builder: Builder) -> None:
-    floor = builder.floor
-    at_start: dict[str, Value] = {}
-    for cell in floor.bays:
-        for kind in builder.sets.get(cell, ()):
-            for placement in floor.placements:
-                if placement.kind == kind and placement.cells[0] == cell:
-                    at_start.update(standing(placement))
-    for cell, parts in builder.holdings.items():
-        phrase = builder.bay_phrase(cell)
-        says: dict[Value, str] = {EMPTY: f"{phrase} is empty" if cell in floor.bays else f"{phrase} holds nothing"}
-        says.update({part: f"{phrase} holds {part_phrase(builder, part)}" for part in parts})
-        memory = Holding(cell)
-        builder.remember(memory, (EMPTY, *parts), (at_start.get(memory.name, EMPTY),), says)
-    for cell in builder.holdings:
-        if cell not in floor.bays:
-            outside = builder.thing(cell, Sort.LOADER_PLACE, builder.bay_phrase(cell))
-            outside.states["occupied"] = builder.occupied(cell)
-            outside.states["empty"] = neg(builder.occupied(cell))
-    kinds = {unit.id: builder.thing(unit.id, Sort.KIND_OF_UNIT, unit.name) for unit in builder.hold.units}
-    for cell in floor.bays:
-        thing = builder.thing(cell, Sort.BAY, f"bay {cell}")
-        # motion adds its rules; where nothing moves a unit there are none, but they can be asked for
-        thing.verbs.update({"enter": [], "leave": []})
-        thing.states["occupied"] = builder.occupied(cell)
-        thing.states["empty"] = neg(builder.occupied(cell))
-        for unit in builder.hold.units:
-            parts = tuple(p for p in builder.holdings.get(cell, ()) if floor.parts[p].unit == unit.id)
-            thing.states[unit.id] = one_of(Holding(cell).name, parts)
-        thing.parts["kinds"] = tuple(kinds[id] for id in kinds if thing.states[id] != FALSE)
-    for id in kinds:
-        bays = [builder.world.things[cell] for cell in floor.bays]
-        kinds[id].parts["bays"] = tuple(bay for bay in bays if bay.states[id] != FALSE)
-
-
-def _faces(builder: Builder) -> None:
-    floor = builder.floor
-    for face, parts in builder.crossings.items():
-        where = face_phrase(builder, face)
-        says: dict[Value, str] = {NOBODY: f"nothing is on its way over {where}"}
-        says.update({part: f"{part_phrase(builder, part)} is on its way over {where}" for part in parts})
-        builder.remember(Crossing(face), (NOBODY, *parts), (NOBODY,), says)
-    covers: dict[Face, list[Expr]] = {}
-    for placement in floor.placements:
-        for face in sorted(lain_on_by(floor, placement)):
-            covers.setdefault(face, []).append(builder.holds(placement))
-    for move in floor.moves:
-        for face in move.lain_on:
-            first, part = move.crossed[0]
-            covers.setdefault(face, []).append(Is(Crossing(first).name, part))
-    for face in sorted({*builder.crossings, *covers}):
-        expr = disj(builder.crossed(face), *covers.get(face, ()))
-        where = face_phrase(builder, face)
-        builder.define(covered(face), expr, f"a unit is over {where}", f"no unit is over {where}")
-
-
-def _control(builder: Builder, control: Control) -> None:
-    sort = Sort.LEVER if control.kind == "lever" else Sort.CONTROL
-    thing = builder.thing(control.id, sort, control.name)
-    of = position(sort, control.id)
-    kind = control_kind(control.kind, control.positions or ("off", "on"))
-    levers = [c for c in builder.hold.controls if c.behind == control.id and c.kind == "lever"]
-    meaning: dict[str, Expr] = {
-        "in_use": disj(*(neg(Is(position(Sort.LEVER, c.id).name, "neutral")) for c in levers if c.fixed is None)),
-        "covered": FALSE,
-    }
-    if control.kind == "self-resetting handle":
-        faces = [f for d in builder.hold.devices if d.handle == control.id for f in faces_of(builder, d)]
-        over = disj(*(builder.covered(face) for face in dict.fromkeys(faces)))
-        meaning["covered"] = builder.signal(
-            Fact(of.subject, "covered"),
-            over,
-            f"a unit is over the locks of {control.name}",
-            f"no unit is over the locks of {control.name}",
-        )
-    starts = start_states(builder, control.id, control.starts, kind.states)
-    component = compose(of.name, kind, meaning, starts, False, control.fixed)
-    add_states(builder, thing, of, component)
-    panel = {c.id: c for c in builder.hold.controls}.get(control.behind or "")
-    behind: Expr = TRUE
-    if panel is not None:
-        behind = (
-            Is(position(Sort.CONTROL, panel.id).name, "open")
-            if panel.fixed is None
-            else (TRUE if panel.fixed == "open" else FALSE)
-        )
-    failed = failure_memory(builder, thing, "stuck", f"{control.name} sticks")
-    builder.urgent.update(own_drafts(of, component))
-    reachable: Expr = TRUE
-    if control.reachable is not None:
-        reachable = builder.promise(
-            Fact(of.subject, "reachable"),
-            control.reachable,
-            f"{control.name} can be reached",
-            f"{control.name} cannot be reached",
-        )
-    kept = conj(behind, reachable, builder.reach(control.id), neg(failed))
-    if control.kind == "lever":
-        # letting go needs no reach: the spring does it
-        release = tuple(action for action in component.actions if action.trigger == "release")
-        freed = replace(component, actions=release)
-        held = replace(component, actions=tuple(action for action in component.actions if action not in release))
-        add_actions(builder, thing, of, kind, held, kept)
-        add_actions(builder, thing, of, kind, freed, neg(failed))
-        thing.states["held"] = neg(thing.states["neutral"])
-    else:
-        add_actions(builder, thing, of, kind, component, kept, neg(failed))
-    builder.components[control.id] = component
-
-
-def _device(builder: Builder, device: Device) -> None:
-    thing = builder.thing(device.id, Sort.DEVICE, device.name)
-    kind = DEVICE_KINDS[device.kind]
-    of = position(Sort.DEVICE, device.id)
-    faces = faces_of(builder, device)
-    over = disj(*(builder.covered(face) for face in faces))
-    meaning: dict[str, Expr] = {
-        "covered": over
-        if len(faces) == 1
-        else builder.signal(
-            Fact(of.subject, "covered"), over, f"a unit is over {device.name}", f"no unit is over {device.name}"
-        )
-    }
-    if device.circuit is not None:
-        meaning["energised"] = builder.promise(
-            Fact(of.subject, "energised"),
-            device.circuit,
-            f"{device.name} is energised",
-            f"{device.name} is not energised",
-        )
-    if device.handle is not None and device.handle in builder.components:
-        handle = builder.components[device.handle]
-        meaning["handle_pulled"] = neg(handle.states.get("normal", TRUE))
-    # where these are missing or wrong the checks say so; the rest of the description is still read
-    meaning.setdefault("energised", FALSE)
-    meaning.setdefault("handle_pulled", FALSE)
-    # a spring that can stick must remember where it stuck; while it works it settles at once all the same
-    sticks = fails(builder, device.id, "stuck")
-    starts = start_states(builder, device.id, device.starts, kind.states)
-    component = compose(of.name, kind, meaning, starts, device.lags or sticks, device.fixed)
-    if not device.lags:
-        builder.urgent.update(own_drafts(of, component))
-    add_states(builder, thing, of, component)
-    failed = failure_memory(builder, thing, "stuck", f"{device.name} sticks where it is")
-    add_actions(
-        builder,
-        thing,
-        of,
-        kind,
-        component,
-        conj(builder.hand_work, builder.reach(device.id), neg(failed)),
-        neg(failed),
-    )
-    states = thing.states
-    stands = builder.signal(
-        Fact(of.subject, "standing"),
-        disj(*(states[state] for state in kind.standing)),
-        f"{device.name} stands above the floor",
-        f"{device.name} is down",
-    )
-    if kind.standing == ("raised",):
-        stands = states["raised"]
-    states["standing"] = stands
-    states["locking"] = states.get(device.locking, FALSE)
-    states["covered"] = over
-    states["movable"] = TRUE if len(kind.states) > 1 and device.fixed is None else FALSE
-    states["hand_worked"] = TRUE if kind.is_hand_worked else FALSE
-    if device.deferred is not None:
-        states["within_limit"] = builder.promise(
-            Fact(of.subject, "within_limit"),
-            device.deferred.limit,
-            f"the limit for deferred {device.name} is kept",
-            f"the limit for deferred {device.name} is not kept",
-        )
-    states["deferred"] = TRUE if device.deferred is not None else FALSE
-    builder.components[device.id] = component
-
-
-def _door(builder: Builder, door: Doorway) -> None:
-    thing = builder.world.things[door.id]
-    subject = Subject(Sort.DOOR, door.id)
-    opens = builder.promise(
-        Fact(subject, "opens"), door.opens, f"{door.name} is free to open", f"{door.name} is not free to open"
-    )
-    closes = builder.promise(
-        Fact(subject, "closes"), door.closes, f"{door.name} is free to close", f"{door.name} is not free to close"
-    )
-    if door.moved_by == "power":
-        for name, towards in ((Fact(subject, "opens").name, "open"), (Fact(subject, "closes").name, "closed")):
-            if name in builder.phrases:
-                builder.phrases[name] = (
-                    f"the drive of {door.name} runs towards {towards}",
-                    f"the drive of {door.name} does not run towards {towards}",
-                )
-    where, latch, lock = (Condition(subject, aspect) for aspect in (Aspect.POSITION, Aspect.LATCH, Aspect.LOCK))
-    latched: Expr = FALSE
-    shut = Is(where.name, "closed")
-    if door.latch is not None and door.unlatch is not None:
-        latched = Is(latch.name, "latched")
-    reach = builder.reach(door.id)
-    kind = DOOR_KINDS[door.moved_by]
-    meaning = {"drive_opens": opens, "drive_closes": closes, "latched": latched}
-    usual = _usual_starts(builder, door)
-    starts = start_states(builder, door.id, usual, kind.states)
-    component = compose(where.name, kind, meaning, starts, False, None)
-    add_states(builder, thing, where, component)
-    add_actions(builder, thing, where, kind, component, reach)
-    for word in ("start_opening", "finish_opening", "start_closing", "finish_closing"):
-        for name in thing.verbs.get(word, ()):
-            thing.verbs.setdefault("move", []).append(name)
-    if door.latch is not None and door.unlatch is not None:
-        kind = latch_kind(door.latch.by, door.unlatch.by)
-        meaning = {
-            "shut": shut,
-            "latching_possible": _door_step(builder, door, "latching", door.latch),
-            "unlatching_possible": _door_step(builder, door, "unlatching", door.unlatch),
-        }
-        starts = start_states(builder, door.id, usual, kind.states)
-        component = compose(latch.name, kind, meaning, starts, False, None)
-        add_states(builder, thing, latch, component)
-        add_actions(builder, thing, latch, kind, component, reach)
-    if door.lock is not None and door.unlock is not None:
-        kind = lock_kind(door.lock.by, door.unlock.by)
-        meaning = {
-            "locking_possible": _door_step(builder, door, "locking", door.lock),
-            "unlocking_possible": _door_step(builder, door, "unlocking", door.unlock),
-        }
-        starts = start_states(builder, door.id, usual, kind.states)
-        component = compose(lock.name, kind, meaning, starts, False, None)
-        add_states(builder, thing, lock, component)
-        add_actions(builder, thing, lock, kind, component, reach)
-    states = thing.states
-    opening = conj(opens, neg(states["open"]))
-    closing = conj(closes, neg(states["closed"]))
-    if door.moved_by == "hand":
-        opening = closing = states["moving"]
-    states["driven_open"] = builder.signal(
-        Fact(subject, "driven_open"),
-        opening,
-        f"{door.name} is being driven open",
-        f"{door.name} is not being driven open",
-    )
-    states["driven_closed"] = builder.signal(
-        Fact(subject, "driven_closed"),
-        closing,
-        f"{door.name} is being driven closed",
-        f"{door.name} is not being driven closed",
-    )
-    states["driven"] = builder.signal(
-        Fact(subject, "driven"),
-        disj(states["driven_open"], states["driven_closed"]),
-        f"{door.name} is being driven",
-        f"{door.name} is not being driven",
-    )
-    sill = [builder.floor.face(bay, door.side) for bay in door.bays if bay in builder.floor.cells]
-    over = disj(*(builder.covered(face) for face in sill))
-    blocking = builder.signal(
-        Fact(subject, "sill_covered"),
-        over,
-        f"a unit is over the sill of {door.name}",
-        f"no unit is over the sill of {door.name}",
-    )
-    states["sill_covered"], states["sill_clear"] = blocking, neg(blocking)
-    devices = {device.id: device for device in builder.hold.devices}
-    on_sill = [d for d in devices if set(faces_of(builder, devices[d])) & set(sill)]
-    thing.parts["sill_devices"] = tuple(builder.world.things[d] for d in on_sill)
-    blocked = []
-    for obstacle in door.path:
-        device_states = builder.world.things[obstacle.device].states if obstacle.device in builder.world.things else {}
-        if obstacle.state in device_states:
-            blocked.append(device_states[obstacle.state])
-    states["path_blocked"] = builder.signal(
-        Fact(subject, "path_blocked"),
-        disj(*blocked),
-        f"something stands in the way of {door.name}",
-        f"nothing stands in the way of {door.name}",
-    )
-    states["path_clear"] = neg(states["path_blocked"])
-    thing.parts["bays"] = tuple(builder.world.things[bay] for bay in door.bays if bay in builder.world.things)
-
-
-def _door_step(builder: Builder, door: Doorway, word: str, step: DoorStep) -> Expr:
-    return builder.promise(
-        Fact(Subject(Sort.DOOR, door.id), f"{word}_possible"),
-        step.when,
-        f"{word} of {door.name} is possible",
-        f"{word} of {door.name} is not possible",
-    )
-
-
-def side_thing(builder: Builder, cell: Cell, direction: Direction) -> Thing:
-    """The thing that `3L.aft` names; made without states."""
-    bay = builder.world.things[cell.id]
-    side = Thing(f"{cell.id}.{direction}", Sort.SIDE_OF_BAY, f"the {direction} side of bay {cell.id}")
-    bay.parts[direction.value] = side
-    face = builder.floor.face(cell.id, direction)
-    side.parts["devices"] = tuple(builder.world.things[device.id] for device in builder.devices_on.get(face, ()))
-    other = builder.floor.neighbour(cell.id, direction)
-    if other in builder.world.things:
-        side.parts["beyond"] = builder.world.things[other]
-    return side
+def _door_step(made: Additions, door: Doorway, word: str, step: DoorStep) -> Expr:
+    fact = Fact(Subject(Sort.DOOR, door.id), f"{word}_possible")
+    return made.promise(fact, step.when, told(f"{word} of {door.name}", "possible"))

@@ -2,161 +2,158 @@
 
 from __future__ import annotations
 
-from interlock.hold.compile.builder import Builder
+from interlock.hold.compile.described import Described
 from interlock.hold.compile.levers import commanding, levers_of, supplies_of
-from interlock.hold.compile.lowering import Thing
+from interlock.hold.compile.symbols import Additions, Symbols, told
+from interlock.hold.compile.world import Thing
 from interlock.hold.language.model import Direction, Zone
 from interlock.hold.origin import Commanded, Fact, HeldBack, Sort, Subject, running
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Ref, conj, disj, neg
 
 
-def add_stations(builder: Builder) -> None:
+def stations(described: Described, known: Symbols) -> Symbols:
     """The control stations, and when each is in charge."""
-    for station in builder.hold.stations:
-        thing = builder.thing(station.id, Sort.STATION, station.name)
-        thing.states["owning"] = builder.promise(
-            Fact(Subject(Sort.STATION, station.id), "owning"),
-            station.owns,
-            f"{station.name} is in charge",
-            f"{station.name} is not in charge",
+    made = Additions()
+    for station in described.hold.stations:
+        thing = Thing(station.id, Sort.STATION, station.name)
+        owning = made.promise(
+            Fact(Subject(Sort.STATION, station.id), "owning"), station.owns, told(station.name, "in charge")
         )
-        thing.parts["controls"] = tuple(builder.world.things[c] for c in station.controls if c in builder.world.things)
+        controls = tuple(id for id in station.controls if id in known.things)
+        made.name(thing, {"owning": owning}, {"controls": controls})
+    return made.symbols()
 
 
-def add_zone(builder: Builder, zone: Zone) -> None:
-    """One drive zone: its power, commands and inhibits, and the drive under each of its bays."""
-    thing = builder.thing(zone.id, Sort.ZONE, zone.name)
-    # what a zone does can be asked about also where no unit can be moved by it
-    thing.verbs["run"] = []
+def zones(described: Described, known: Symbols) -> Symbols:
+    """The drive zones: power, commands and inhibits; the drives under their bays; which of them cross a sill."""
+    made = Additions()
+    runs: dict[Fact, Expr] = {}
+    for zone in described.hold.zones:
+        _zone(described, known, made, runs, zone)
+    for door in described.hold.doorways:
+        ways = [running(bay, way) for bay in door.bays for way in (door.side, door.side.opposite)]
+        across = disj(*(Ref(way.name) for way in ways if way in runs))
+        phrases = f"a drive runs across the sill of {door.name}", f"no drive runs across the sill of {door.name}"
+        fact = Fact(Subject(Sort.DOOR, door.id), "drive_running")
+        made.name(known.things[door.id], {fact.what: made.signal(fact, across, phrases)})
+    return made.symbols()
+
+
+def _zone(described: Described, known: Symbols, made: Additions, runs: dict[Fact, Expr], zone: Zone) -> None:
+    """Adds what makes the drives under its bays run to what others of their zones have said of `runs`."""
+    thing = Thing(zone.id, Sort.ZONE, zone.name)
     subject = Subject(Sort.ZONE, zone.id)
-    powered = builder.promise(
-        Fact(subject, "powered"), zone.power, f"{zone.name} has drive power", f"{zone.name} has no drive power"
-    )
-    thing.states["powered"] = powered
-    thing.parts["bays"] = tuple(builder.world.things[bay] for bay in zone.bays if bay in builder.world.things)
-    levers = [builder.world.things[id] for id in levers_of(builder.hold, zone) if id in builder.world.things]
-    thing.parts["levers"] = tuple(lever for lever in levers if lever.sort is Sort.LEVER)
-    thing.parts["supplies"] = tuple(builder.world.things[id] for id in supplies_of(builder.hold, zone))
-    thing.states["held"] = disj(*(lever.states["held"] for lever in levers if lever.sort is Sort.LEVER))
+    has_power = f"{zone.name} has drive power", f"{zone.name} has no drive power"
+    powered = made.promise(Fact(subject, "powered"), zone.power, has_power)
+    levers = [id for id in levers_of(described.hold, zone) if id in known.things]
+    levers = [id for id in levers if known.things[id].sort is Sort.LEVER]
     owners = []
     commands: dict[Direction, list[Expr]] = {}
     held: dict[Direction, list[Expr]] = {}
     for number, command in enumerate(zone.commands, 1):
-        station = builder.world.things.get(command.station or "")
+        station = known.things.get(command.station or "")
         owners.append(TRUE if station is None else station.states["owning"])
         for direction, syntax in command.runs:
-            given = builder.promise(
-                Commanded(zone.id, number, direction),
-                syntax,
-                f"{zone.name} is commanded {direction}",
-                f"{zone.name} is not commanded {direction}",
-            )
+            commanded = told(zone.name, f"commanded {direction}")
+            given = made.promise(Commanded(zone.id, number, direction), syntax, commanded)
             commands.setdefault(direction, []).append(conj(owners[-1], given))
-            asking = commanding(builder.hold, zone, command, direction)
-            by_hand = disj(*(builder.world.things[lever].states[position] for lever, position in asking))
+            asking = commanding(described.hold, zone, command, direction)
+            by_hand = disj(*(known.things[lever].states[position] for lever, position in asking))
             held.setdefault(direction, []).append(conj(owners[-1], by_hand))
-    thing.states["contested"] = disj(
-        *(conj(first, second) for at, first in enumerate(owners) for second in owners[at + 1 :])
-    )
-    inhibits = dict(zone.inhibits)
-    for direction in Direction:
-        commanded = commands.get(direction)
-        if not commanded:
-            continue
-        side = Thing(f"{zone.id}.{direction}", Sort.DIRECTION_OF_ZONE, f"{zone.name} {direction}")
-        thing.parts[direction.value] = side
-        side.states["commanded"] = builder.signal(
-            Fact(subject, "commanded", direction),
-            disj(*commanded),
-            f"{zone.name} is commanded {direction}",
-            f"{zone.name} is not commanded {direction}",
-        )
-        side.states["held"] = builder.signal(
-            Fact(subject, "held", direction),
-            disj(*held[direction]),
-            f"a lever that commands {zone.name} {direction} is held",
-            f"no lever that commands {zone.name} {direction} is held",
-        )
+    sides = {direction: f"{zone.id}.{direction}" for direction in Direction if direction in commands}
+    asked = []
+    for direction, id in sides.items():
+        states = {
+            "commanded": made.signal(
+                Fact(subject, "commanded", direction),
+                disj(*commands[direction]),
+                told(zone.name, f"commanded {direction}"),
+            ),
+            "held": made.signal(
+                Fact(subject, "held", direction),
+                disj(*held[direction]),
+                (
+                    f"a lever that commands {zone.name} {direction} is held",
+                    f"no lever that commands {zone.name} {direction} is held",
+                ),
+            ),
+        }
         inhibited: Expr = FALSE
+        inhibits = dict(zone.inhibits)
         if direction in inhibits:
-            inhibited = builder.promise(
-                Fact(subject, "inhibited", direction),
-                inhibits[direction],
-                f"{zone.name} is inhibited {direction}",
-                f"{zone.name} is not inhibited {direction}",
-            )
-        side.states["inhibited"], side.states["permitted"] = inhibited, neg(inhibited)
+            phrases = told(zone.name, f"inhibited {direction}")
+            inhibited = made.promise(Fact(subject, "inhibited", direction), inhibits[direction], phrases)
+        states |= {"inhibited": inhibited, "permitted": neg(inhibited)}
+        made.name(Thing(id, Sort.DIRECTION_OF_ZONE, f"{zone.name} {direction}"), states)
+        asked.append(states["commanded"])
         for bay in zone.bays:
-            held_back: list[Expr] = []
-            for section in (s for s in zone.sections if s.bay == bay and dict(s.inhibits).get(direction)):
-                held_back.append(
-                    builder.promise(
-                        HeldBack(zone.id, bay, direction, len(held_back) + 1),
-                        dict(section.inhibits)[direction],
-                        f"the drive under bay {bay} is inhibited {direction}",
-                        f"the drive under bay {bay} is not inhibited {direction}",
-                    )
-                )
-            runs = conj(powered, side.states["commanded"], neg(inhibited), *(neg(expr) for expr in held_back))
+            held_back = _held_back(made, zone, bay, direction)
             fact = running(bay, direction)
-            builder.define(
-                fact,
-                disj(builder.signals.get(fact.name, FALSE), runs),
-                f"the drive under bay {bay} runs {direction}",
-                f"the drive under bay {bay} does not run {direction}",
-            )
-    thing.states["commanded"] = disj(
-        *(side.states["commanded"] for side in thing.parts.values() if isinstance(side, Thing))
+            free = conj(powered, states["commanded"], neg(inhibited), *map(neg, held_back))
+            runs[fact] = disj(runs.get(fact, FALSE), free)
+            drive = f"the drive under bay {bay}"
+            made.define(fact, runs[fact], (f"{drive} runs {direction}", f"{drive} does not run {direction}"))
+    pairs = (conj(first, second) for at, first in enumerate(owners) for second in owners[at + 1 :])
+    made.name(
+        thing,
+        {
+            "powered": powered,
+            "held": disj(*(known.things[lever].states["held"] for lever in levers)),
+            "contested": disj(*pairs),
+            "commanded": disj(*asked),
+        },
+        {
+            "bays": tuple(bay for bay in zone.bays if bay in known.things),
+            "levers": tuple(levers),
+            "supplies": supplies_of(described.hold, zone),
+            **{direction.value: id for direction, id in sides.items()},
+        },
+        # what a zone does can be asked about also where no unit can be moved by it
+        verbs=("run",),
     )
 
 
-def drive(builder: Builder, cell: str, direction: Direction) -> Expr:
-    """The drive under the cell runs in the direction."""
-    name = running(cell, direction).name
-    return Ref(name) if name in builder.signals else FALSE
+def _held_back(made: Additions, zone: Zone, bay: str, direction: Direction) -> list[Expr]:
+    """What sections say against the drive under the bay."""
+    conditions = [dict(section.inhibits).get(direction) for section in zone.sections if section.bay == bay]
+    phrases = told(f"the drive under bay {bay}", f"inhibited {direction}")
+    return [
+        made.promise(HeldBack(zone.id, bay, direction, number), syntax, phrases)
+        for number, syntax in enumerate((one for one in conditions if one is not None), 1)
+    ]
 
 
-def held(builder: Builder, cell: str, direction: Direction) -> Expr:
-    """A lever that commands the drive under the cell in the direction is held."""
-    zones = [builder.world.things[zone.id].parts for zone in builder.hold.zones if cell in zone.bays]
-    ways = [way for parts in zones if isinstance(way := parts.get(direction.value), Thing)]
-    return disj(*(way.states["held"] for way in ways))
-
-
-def add_sill_drives(builder: Builder) -> None:
-    """Which drives can move a unit: those under any of its cells."""
-    for door in builder.hold.doorways:
-        across = disj(
-            *(drive(builder, bay, direction) for bay in door.bays for direction in (door.side, door.side.opposite))
-        )
-        builder.world.things[door.id].states["drive_running"] = builder.signal(
-            Fact(Subject(Sort.DOOR, door.id), "drive_running"),
-            across,
-            f"a drive runs across the sill of {door.name}",
-            f"no drive runs across the sill of {door.name}",
-        )
-
-
-def add_zone_facts(builder: Builder, sides: dict[tuple[str, Direction], Thing]) -> None:
+def zone_facts(described: Described, known: Symbols) -> Symbols:
     """What depends on all drives: which zones run, and whether the loader is occupied."""
-    for zone in builder.hold.zones:
-        thing = builder.world.things[zone.id]
-        subject = Subject(Sort.ZONE, zone.id)
+    made = Additions()
+    for zone in described.hold.zones:
         ways = []
         for direction in Direction:
-            side = thing.parts.get(direction.value)
-            if isinstance(side, Thing):
-                runs = disj(*(drive(builder, bay, direction) for bay in zone.bays))
-                side.states["running"] = builder.signal(
-                    Fact(subject, "running", direction),
-                    runs,
-                    f"{zone.name} runs {direction}",
-                    f"{zone.name} does not run {direction}",
-                )
-                ways.append(side.states["running"])
-        thing.states["running"] = builder.signal(
-            Fact(subject, "running"), disj(*ways), f"{zone.name} runs", f"{zone.name} does not run"
-        )
-    for door in builder.hold.doorways:
-        cells = [c for c in builder.holdings if builder.floor.cells[c].door == door.id]
-        builder.world.things[door.id].states["loader_occupied"] = disj(*(builder.occupied(c) for c in cells))
+            id = known.things[zone.id].parts.get(direction)
+            if isinstance(id, str):
+                fact = Fact(Subject(Sort.ZONE, zone.id), "running", direction)
+                runs = disj(*(drive(known, bay, direction) for bay in zone.bays))
+                phrases = f"{zone.name} runs {direction}", f"{zone.name} does not run {direction}"
+                ways.append(made.signal(fact, runs, phrases))
+                made.name(known.things[id], {"running": ways[-1]})
+        fact = Fact(Subject(Sort.ZONE, zone.id), "running")
+        phrases = f"{zone.name} runs", f"{zone.name} does not run"
+        made.name(known.things[zone.id], {"running": made.signal(fact, disj(*ways), phrases)})
+    for door in described.hold.doorways:
+        cells = [cell for cell in described.holdings if described.floor.cells[cell].door == door.id]
+        occupied = disj(*(described.occupied(cell) for cell in cells))
+        made.name(known.things[door.id], {"loader_occupied": occupied})
+    return made.symbols()
+
+
+def drive(known: Symbols, cell: str, direction: Direction) -> Expr:
+    """The drive under the cell runs in the direction."""
+    name = running(cell, direction).name
+    return Ref(name) if name in known.signals else FALSE
+
+
+def held(described: Described, known: Symbols, cell: str, direction: Direction) -> Expr:
+    """A lever that commands the drive under the cell in the direction is held."""
+    zones = [known.things[zone.id] for zone in described.hold.zones if cell in zone.bays]
+    ways = [known.things[way] for zone in zones if isinstance(way := zone.parts.get(direction), str)]
+    return disj(*(way.states["held"] for way in ways))

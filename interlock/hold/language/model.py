@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 from interlock.diagnostics.spans import Span
-from interlock.hold.kinds import CONTROL_KINDS, DEVICE_KINDS, SENSOR_FAILURES, THING_FAILURES, Working
+from interlock.hold.kinds import CONTROL_KINDS, DEVICE_KINDS, Working
 from interlock.hold.language import record_rules
 from interlock.hold.language.declarations import Record, field, record
 from interlock.hold.language.directions import DIRECTIONS, Side
@@ -41,6 +41,7 @@ from interlock.hold.language.field_types import (
     YesNo,
 )
 from interlock.hold.language.syntax import Path, Step, Syntax
+from interlock.hold.sorts import FAILURE_MODES
 from interlock.kernel.machine import RequirementKind
 
 _ByDirection: TypeAlias = tuple[tuple[Direction, Syntax], ...]
@@ -372,7 +373,7 @@ class FailureMode(Record):
         Reference(("doorways", "devices", "controls", "supplies", "circuits", "relays", "sensors", "zones")),
         "What fails.",
     )
-    mode: str = field(Word("failure mode", (*THING_FAILURES, *SENSOR_FAILURES)), "How it fails.")
+    mode: str = field(Word("failure mode", FAILURE_MODES), "How it fails.")
 
 
 @record("requirement", "a requirement", rule=record_rules.requirement)

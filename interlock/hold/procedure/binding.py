@@ -10,13 +10,15 @@ from interlock.diagnostics.faults import Faults
 from interlock.diagnostics.nearest import nearest_name
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.compile.compiler import Compilation, CompiledHold, compile_hold
-from interlock.hold.compile.lowering import Lowering, Thing
+from interlock.hold.compile.lowering import Lowering
+from interlock.hold.compile.world import Thing
 from interlock.hold.floor import bay_id
 from interlock.hold.kinds import Verb
 from interlock.hold.language.model import Direction, Hold, RequirementText, Situation
 from interlock.hold.origin import Arrive, Bring, Condition, Depart, Go, Means, Sort, TakeAway, Work
 from interlock.hold.procedure.actions import Action
 from interlock.hold.procedure.model import Procedure
+from interlock.hold.sense import faults_of_start
 from interlock.hold.sill_places import bays_beside, place_at_sill, standing_beside
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, conj, disj
 from interlock.kernel.machine import Actor
@@ -94,6 +96,9 @@ def compile_for(hold: Hold, procedure: Procedure, requirements: tuple[Requiremen
         if faults:
             return Compilation(None, faults)
         made = Situation(id=START_ID, name="as the procedure says", sets=procedure.starts, span=procedure.span)
+        faults = faults_of_start(hold, made)
+        if faults:
+            return Compilation(None, faults)
         hold = replace(hold, situations=(*hold.situations, made))
         situation = START_ID
     return compile_hold(hold, requirements, situation)
@@ -176,7 +181,7 @@ class _Binder:
 
     def _swing(self, action: Action, thing: Thing) -> Bound:
         """A door is moved by hand until it is at the end."""
-        names = [name for verb in _MOVES[action.verb] for name in thing.verbs.get(verb, ())]
+        names = [name for verb in _MOVES[action.verb] for name in self.compiled.rules_of(thing, verb)]
         if not any(self.rules[name].actor is Actor.CREW for name in names):
             self._fault(
                 action,
@@ -245,7 +250,8 @@ class _Binder:
         return outside or any(floor.face(bay, door.side) in faces for bay in door.bays)
 
     def _rules(self, thing: Thing, verb: str, action: Action) -> tuple[str, ...]:
-        if not thing.verbs.get(verb):
+        rules = self.compiled.rules_of(thing, verb)
+        if not rules:
             known = sorted(set(self._said(thing)))
             self._fault(
                 action,
@@ -253,13 +259,13 @@ class _Binder:
                 f"{action.text!r} cannot be done to {thing.phrase} ({thing.sort})",
                 "one of " + ", ".join(known) if known else "nothing: no hand works it",
             )
-            return ()
-        return tuple(thing.verbs[verb])
+        return rules
 
     def _said(self, thing: Thing) -> Iterator[str]:
         """What can be done to a thing, in the words of procedures."""
-        for rule in dict.fromkeys(rule for rules in thing.verbs.values() for rule in rules):
-            match self.compiled.origins.deed_of(rule):
+        known = self.compiled.origins.deeds
+        for name in dict.fromkeys(name for deeds in thing.verbs.values() for name in deeds if name in known):
+            match known[name]:
                 case Work(trigger=trigger) if trigger.verb not in _NOT_SAID:
                     yield _SAID.get(trigger.verb, trigger.verb)
                 case Go():
@@ -289,7 +295,7 @@ def rules_of_supplies(compiled: CompiledHold) -> Mapping[str, str]:
     for supply in compiled.hold.supplies:
         thing = compiled.world.things[supply.id]
         for verb in ("lose", "restore"):
-            found.update(dict.fromkeys(thing.verbs.get(verb, ()), verb))
+            found.update(dict.fromkeys(compiled.rules_of(thing, verb), verb))
     return found
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from interlock.hold.compile.compiler import CompiledHold
-from interlock.hold.compile.lowering import Thing
+from interlock.hold.compile.world import Thing
 from interlock.hold.kinds import Verb
 from interlock.hold.origin import Arrive, Depart, Work
 from interlock.kernel.expressions import TRUE
@@ -144,7 +144,8 @@ def checks_of(writer: InstructionWriter, leg: Leg) -> Iterator[str]:
 
 
 def _devices(writer: InstructionWriter, cell: str) -> Iterator[Thing]:
-    devices = writer.compiled.world.things[cell].parts["devices"]
+    world = writer.compiled.world
+    devices = world.part(world.things[cell], "devices")
     yield from (devices,) if isinstance(devices, Thing) else devices
 
 

@@ -370,9 +370,7 @@ def _without_room(verification: Verification) -> Iterator[str]:
     if not any(id in ids for answer in verification.answers for _, id in answer.instance.bindings):
         return
     for kind in kinds:
-        room = kind.parts["bays"]
-        assert isinstance(room, tuple)  # noqa: S101 -- a group, as `building` makes it
-        without = [bay for bay in compiled.floor.bays if bay not in {thing.id for thing in room}]
+        without = [bay for bay in compiled.floor.bays if bay not in kind.parts["bays"]]
         if without:
             yield f"Left out, as the layout has no room there for a {kind.phrase}: {shortened(without, MOST_NAMED)}"
 

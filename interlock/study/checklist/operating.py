@@ -101,7 +101,8 @@ class Operation:
         self.strict = strict
         self.asked = with_order_monitors(compiled.machine)
         """The machine with order memories, all of its rules and its requirements: what replays and proofs are about."""
-        lost = {name for supply in compiled.hold.supplies for name in _verbs(compiled, supply.id).get("lose", ())}
+        supplies = (compiled.world.things[supply.id] for supply in compiled.hold.supplies)
+        lost = {name for supply in supplies for name in compiled.rules_of(supply, "lose")}
         rules = tuple(r for r in self.asked.rules if r.actor is not Actor.FAILURE and r.name not in lost)
         self.machine = Machine(self.asked.variables, self.asked.signals, rules, (), self.asked.start)
         """The machine less failures and lost supplies."""
@@ -365,10 +366,6 @@ def levers_neutral(operation: Operation) -> tuple[Expr, ...]:
     memories = operation.compiled.origins.variables.values()
     levers = (memory for memory in memories if isinstance(memory, Condition) and memory.subject.sort is Sort.LEVER)
     return tuple(Is(lever.name, "neutral") for lever in levers)
-
-
-def _verbs(compiled: CompiledHold, id: str) -> Mapping[str, list[str]]:
-    return compiled.world.things[id].verbs
 
 
 def _followers(origins: Origins, heads: tuple[str, ...]) -> Mapping[str, str]:

@@ -146,7 +146,7 @@ def procedure_graph(bound: BoundProcedure, slips: Sequence[Slip] = ()) -> Proced
         _slip(drawing, bound, slip, place, starts, stopped)
     for control in compiled.hold.controls:
         if control.kind == "lever":
-            for name in compiled.world.things[control.id].verbs.get("release", ()):
+            for name in compiled.rules_of(compiled.world.things[control.id], "release"):
                 drawing.move(gone, gone, name, TRUE, None, number)
     lost = rules_of_supplies(compiled)
     plant = tuple(

@@ -1,0 +1,194 @@
+"""What keeps units where they are, bay by bay and side by side, and what they are driven against all the same."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from interlock.hold.compile.described import Described, stands
+from interlock.hold.compile.symbols import Additions, Symbols, told
+from interlock.hold.compile.world import Thing
+from interlock.hold.compile.zones import drive, held
+from interlock.hold.floor import Face, Move, Placement, lain_on_by
+from interlock.hold.language.model import Device, Direction
+from interlock.hold.origin import Fact, Holding, Sort, Subject
+from interlock.kernel.expressions import FALSE, Expr, Is, Ref, conj, disj, neg
+
+
+def side_of(cell: str, direction: Direction) -> Thing:
+    """The thing that `3L.aft` names."""
+    return Thing(f"{cell}.{direction}", Sort.SIDE_OF_BAY, f"the {direction} side of bay {cell}")
+
+
+def restraint(described: Described, known: Symbols) -> Symbols:
+    """The sides of every bay: what covers, runs, stops and restrains there; and which bays are secured."""
+    made = Additions()
+    floor = described.floor
+    for cell in floor.bays:
+        for way in Direction:
+            _side(described, known, made, cell, way)
+    for cell in floor.bays:
+        restrained: dict[str, Expr] = {way.value: Ref(_restrained(cell, way).name) for way in Direction}
+        around = {way: described.devices_on.get(floor.face(cell, way), ()) for way in Direction}
+        upright = [device.id for on in around.values() for device in on if "z" in device.restrains]
+        locking = [known.things[id].states["locking"] for id in upright]
+        phrases = told(f"a unit in bay {cell}", "restrained upwards")
+        restrained["up"] = made.signal(_restrained(cell, "up"), disj(*locking), phrases)
+        up = Thing(f"{cell}.up", Sort.DIRECTION_OF_BAY, f"bay {cell} upwards")
+        made.name(up, {"restrained": restrained["up"]})
+        secured = conj(*(restrained[way] for way in described.hold.layout.secured))
+        fact = Fact(Subject(Sort.BAY, cell), "secured")
+        sides = {way.value: side_of(cell, way).id for way in Direction}
+        made.name(
+            known.things[cell],
+            {"secured": made.signal(fact, secured, told(f"a unit in bay {cell}", "secured"))},
+            {
+                **sides,
+                "up": up.id,
+                "sides": tuple(sides.values()),
+                "devices": tuple(dict.fromkeys(device.id for on in around.values() for device in on)),
+            },
+        )
+    return made.symbols()
+
+
+def _restrained(cell: str, way: Direction | str) -> Fact:
+    return Fact(Subject(Sort.BAY, cell), "restrained", way)
+
+
+def _side(described: Described, known: Symbols, made: Additions, cell: str, way: Direction) -> None:
+    floor, subject = described.floor, Subject(Sort.BAY, cell)
+    face, runs = floor.face(cell, way), drive(known, cell, way)
+    here = described.devices_on.get(face, ())
+    beyond = floor.neighbour(cell, way)
+    driven = made.signal(
+        Fact(subject, "driven", way),
+        conj(described.occupied(cell), runs),
+        (f"the unit in bay {cell} is driven {way}", f"no unit in bay {cell} is driven {way}"),
+    )
+    stopped = made.signal(
+        Fact(subject, "stopped", way),
+        disj(*(known.things[device.id].states["standing"] for device in here if way in device.stops)),
+        (f"a device stands at the {way} side of bay {cell}", f"no device stands at the {way} side of bay {cell}"),
+    )
+    holding: list[Expr] = [
+        known.things[device.id].states["locking"]
+        for device in here
+        if way in device.stops and way.axis in device.restrains
+    ]
+    holding += [
+        Is(Holding(cell).name, part)
+        for placement in floor.placements
+        for place, part in zip(placement.cells, placement.parts, strict=True)
+        if place == cell and beyond in placement.cells
+    ]
+    if described.hold.layout.neighbour_restrains and beyond is not None and beyond in floor.bays:
+        holding.append(conj(described.occupied(beyond), Ref(_restrained(beyond, way).name)))
+    fact = _restrained(cell, way)
+    restrained = made.define(fact, disj(*holding), told(f"a unit in bay {cell}", f"restrained {way}"))
+    states = {
+        "crossed": described.crossed(face),
+        "covered": described.covered(face),
+        "running": runs,
+        "held": held(described, known, cell, way),
+        "driven": driven,
+        "stopped": stopped,
+        "restrained": restrained,
+    }
+    parts: dict[str, str | tuple[str, ...]] = {"devices": tuple(device.id for device in here)}
+    made.name(side_of(cell, way), states, parts if beyond not in known.things else {**parts, "beyond": str(beyond)})
+
+
+def obstacles(
+    described: Described, known: Symbols, placement: Placement, direction: Direction, move: Move | None
+) -> list[tuple[Device, Expr]]:
+    """The devices in the way of a unit: those that stop it at a face, those that it would have to lie on."""
+    floor = described.floor
+    edge = [floor.face(c, direction) for c in placement.cells if floor.neighbour(c, direction) not in placement.cells]
+    lain_on = sorted(lain_on_by(floor, move.target) - lain_on_by(floor, move.source)) if move else []
+
+    def on(faces: Iterable[Face]) -> Iterable[Device]:
+        return (device for face in faces for device in described.devices_on.get(face, ()))
+
+    found = [device for device in on(edge) if direction in device.stops]
+    found += [device for device in on(lain_on) if direction not in device.gives_way]
+    return [(device, known.things[device.id].states["standing"]) for device in found]
+
+
+def pressing(described: Described, known: Symbols) -> Symbols:
+    """A unit that is driven although something is in its way."""
+    made = Additions()
+    floor = described.floor
+    moves = {(move.source, move.direction): move for move in floor.moves}
+    sides = [(cell, direction) for cell in floor.bays for direction in Direction]
+    on_device: dict[tuple[str, Direction], list[Expr]] = {side: [] for side in sides}
+    on_stop: dict[tuple[str, Direction], list[Expr]] = {side: [] for side in sides}
+    on_unit: dict[tuple[str, Direction], list[Expr]] = {side: [] for side in sides}
+    one_sided: dict[str, list[Expr]] = {cell: [] for cell in floor.bays}
+    for placement in floor.placements:
+        inside = floor.bays_of(placement.cells)
+        for direction in Direction:
+            move = moves.get((placement, direction))
+            driven = conj(stands(placement), disj(*(drive(known, cell, direction) for cell in placement.cells)))
+            met = obstacles(described, known, placement, direction, move)
+            for device, standing in met:
+                found = on_stop if device.is_structure else on_device
+                for cell in inside:
+                    found[cell, direction].append(conj(driven, standing))
+            next_to = [floor.neighbour(cell, direction) for cell in placement.cells]
+            if move:
+                next_to = list(move.target.cells)
+            elif any(device.is_structure for device, _ in met):
+                # a fixed stop or guide before any part of it keeps it from whatever is beyond
+                next_to = []
+            # otherwise whether or not the layout lets it stand there: the drive does not know
+            ahead = [cell for cell in next_to if cell is not None and cell not in placement.cells]
+            if not floor.is_inside(placement):
+                # what stands beside it outside the sill is the loader's
+                ahead = [cell for cell in ahead if cell in floor.bays]
+            units = [described.occupied(cell) for cell in ahead]
+            units += [_half_way(described, known, cell, direction) for cell in ahead]
+            for cell in inside:
+                on_unit[cell, direction].append(conj(driven, disj(*units)))
+            if len(inside) > 1 and move and not move.doors:
+                run = [drive(known, cell, direction) for cell in inside]
+                split = conj(stands(placement), disj(*run), neg(conj(*run)))
+                for cell in inside:
+                    one_sided[cell].append(split)
+    for cell, direction in sides:
+        subject, beyond = Subject(Sort.BAY, cell), floor.neighbour(cell, direction)
+        states = {}
+        for state, cases, against in (
+            ("driven_on_device", on_device, "a raised device"),
+            ("driven_on_stop", on_stop, "a fixed stop"),
+            ("driven_on_unit", on_unit, "another unit"),
+        ):
+            text = f"unit in bay {cell} is driven {direction} against {against}"
+            fact = Fact(subject, state, direction)
+            states[state] = made.signal(fact, disj(*cases[cell, direction]), (f"the {text}", f"no {text}"))
+        facing = FALSE if beyond is None else drive(known, beyond, direction.opposite)
+        drives = f"the drives under bay {cell} and the next {direction}"
+        states["opposed"] = made.signal(
+            Fact(subject, "opposed", direction),
+            conj(drive(known, cell, direction), facing),
+            (f"{drives} run towards each other", f"{drives} do not run towards each other"),
+        )
+        made.name(side_of(cell, direction), states)
+    for cell, splits in one_sided.items():
+        fact = Fact(Subject(Sort.BAY, cell), "driven_one_sided")
+        text = f"unit in bay {cell} is driven under a part of it only"
+        signal = made.signal(fact, disj(*splits), (f"the {text}", f"no {text}"))
+        made.name(known.things[cell], {fact.what: signal})
+    return made.symbols()
+
+
+def _half_way(described: Described, known: Symbols, cell: str, direction: Direction) -> Expr:
+    """A unit reaches into the cell, on its way over one of its faces, and is not carried off in the direction."""
+    floor = described.floor
+    found = []
+    for side in Direction:
+        face = floor.face(cell, side)
+        gone: Expr = FALSE
+        if side.axis == direction.axis:
+            gone = disj(*(drive(known, end, direction) for end, _ in floor.sides_of_face(face)))
+        found.append(conj(described.crossed(face), neg(gone)))
+    return disj(*found)

@@ -1,0 +1,230 @@
+"""What the stages of a compilation make: memories, signals, deeds, and the things that expressions can name.
+
+A stage is a function: it takes the description and the symbols of the stages before it, and gives symbols of its own.
+What it says of a thing that is known already is joined to that.  Expressions of the description may name anything; so
+a signal that one of them defines is promised with its syntax, and all of them are lowered once everything is named.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+from interlock.hold.compile.components import Action, Component
+from interlock.hold.compile.settling import UnfusedRule
+from interlock.hold.compile.world import Thing
+from interlock.hold.kinds import Kind, Trigger, Verb
+from interlock.hold.language.syntax import Syntax, Truth
+from interlock.hold.origin import Condition, Deed, Fact, Failure, Meaning, Memory, Strike, Subject, Work
+from interlock.hold.sorts import FAILURES
+from interlock.kernel.expressions import FALSE, TRUE, Const, Expr, Is, Ref, Value, conj, neg
+from interlock.kernel.machine import Actor, Variable
+
+
+@dataclass(frozen=True, slots=True)
+class Remembered:
+    """A variable, what it remembers, and a sentence for each value that is told."""
+
+    memory: Memory
+    variable: Variable
+    says: Mapping[Value, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Defined:
+    """A signal with its two sentences: said when it is true, said when it is false."""
+
+    meaning: Meaning
+    definition: Expr
+    phrases: tuple[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Promised:
+    """A signal that an expression of the description defines."""
+
+    meaning: Meaning
+    syntax: Syntax
+    phrases: tuple[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Act:
+    """Something that can happen, as a rule before settling; `verbs` are (thing, verb) pairs that mean it.
+
+    What `settles` happens before anybody acts again: it becomes part of what sets it off.
+    """
+
+    deed: Deed
+    rule: UnfusedRule
+    verbs: tuple[tuple[str, str], ...]
+    settles: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Symbols:
+    """All that some stages have made, by name and in order."""
+
+    memories: Mapping[str, Remembered]
+    signals: Mapping[str, Defined | Promised]
+    things: Mapping[str, Thing]
+    acts: tuple[Act, ...]
+
+    def joined(self, more: Symbols) -> Symbols:
+        """These and more."""
+        things = dict(self.things)
+        for id, thing in more.things.items():
+            things[id] = things[id].joined(thing) if id in things else thing
+        return Symbols(
+            MappingProxyType({**self.memories, **more.memories}),
+            MappingProxyType({**self.signals, **more.signals}),
+            MappingProxyType(things),
+            (*self.acts, *more.acts),
+        )
+
+
+NOTHING = Symbols({}, {}, {}, ())
+
+
+def told(name: str, what: str) -> tuple[str, str]:
+    """The two sentences of a signal that says what is so of something."""
+    return f"{name} is {what}", f"{name} is not {what}"
+
+
+def promised(meaning: Meaning, syntax: Syntax) -> Expr:
+    """What stands for an expression of the description."""
+    if isinstance(syntax, Truth):
+        return TRUE if syntax.value else FALSE
+    return Ref(meaning.name)
+
+
+class Additions:
+    """What one stage adds: written within that stage alone, and given away as `symbols`."""
+
+    def __init__(self) -> None:
+        self._memories: dict[str, Remembered] = {}
+        self._signals: dict[str, Defined | Promised] = {}
+        self._things: dict[str, Thing] = {}
+        self._acts: list[Act] = []
+
+    def symbols(self) -> Symbols:
+        """All of it."""
+        return NOTHING.joined(Symbols(self._memories, self._signals, self._things, tuple(self._acts)))
+
+    def define(self, meaning: Meaning, definition: Expr, phrases: tuple[str, str]) -> Expr:
+        """A signal."""
+        self._signals[meaning.name] = Defined(meaning, definition, phrases)
+        return Ref(meaning.name)
+
+    def signal(self, meaning: Meaning, definition: Expr, phrases: tuple[str, str]) -> Expr:
+        """The same, but atoms and constants stay what they are."""
+        return definition if isinstance(definition, Const | Is) else self.define(meaning, definition, phrases)
+
+    def promise(self, meaning: Meaning, syntax: Syntax, phrases: tuple[str, str]) -> Expr:
+        """A signal that is lowered later."""
+        expr = promised(meaning, syntax)
+        if isinstance(expr, Ref):
+            self._signals[meaning.name] = Promised(meaning, syntax, phrases)
+        return expr
+
+    def remember(
+        self, memory: Memory, values: tuple[Value, ...], starts: Iterable[Value], says: Mapping[Value, str]
+    ) -> None:
+        """A variable."""
+        self._memories[memory.name] = Remembered(memory, Variable(memory.name, values, tuple(starts)), says)
+
+    def act(
+        self,
+        deed: Deed,
+        actor: Actor,
+        guard: Expr,
+        updates: Mapping[str, Value],
+        text: str,
+        verbs: Iterable[tuple[str, str]] = (),
+        settles: bool = False,
+    ) -> None:
+        """Something that can happen; a guard that is false adds nothing."""
+        if guard != FALSE:
+            rule = UnfusedRule(deed.name, actor, guard, dict(updates), text)
+            self._acts.append(Act(deed, rule, tuple(verbs), settles))
+
+    def name(
+        self,
+        thing: Thing,
+        states: Mapping[str, Expr] | None = None,
+        parts: Mapping[str, str | tuple[str, ...]] | None = None,
+        *,
+        truth: Expr | None = None,
+        verbs: Iterable[str] = (),
+    ) -> None:
+        """A thing, or more of one; `verbs` can be asked about though nothing does them."""
+        more = Thing(thing.id, thing.sort, thing.phrase, states or {}, truth, parts or {}, dict.fromkeys(verbs, ()))
+        known = self._things.get(thing.id)
+        self._things[thing.id] = more if known is None else known.joined(more)
+
+    def states(self, of: Condition, phrase: str, component: Component) -> dict[str, Expr]:
+        """The signals for the states of a thing and, where it has memory, its variable."""
+        states = {
+            state: self.signal(Fact(of.subject, state), expr, told(phrase, state.replace("_", " ")))
+            for state, expr in component.states.items()
+        }
+        if component.variable is not None:
+            says: dict[Value, str] = {value: f"{phrase} is {value.replace('_', ' ')}" for value in component.values}
+            self.remember(of, component.values, component.starts, says)
+        return states
+
+    def work(
+        self,
+        thing: Thing,
+        of: Condition,
+        kind: Kind,
+        component: Component,
+        crew: Expr,
+        plant: Expr = TRUE,
+        *,
+        lags: bool = False,
+        also: tuple[str, ...] = (),
+    ) -> None:
+        """What its kind can do: steps of the crew need `crew`, others `plant`; `also` are further verbs for all of it.
+
+        What its kind can do is a step that can be asked about also where it can never happen: of a lever that is fixed
+        a requirement still says that it must be moved first.
+        """
+        triggers = [trigger for trigger in kind.triggers.values() if trigger.verb is not Verb.SETTLE]
+        self.name(thing, verbs=[word for trigger in triggers for word in (trigger.word, trigger.verb)])
+        for action in component.actions:
+            trigger = kind.triggers[action.trigger]
+            guard = conj(action.guard, crew if trigger.actor is Actor.CREW else plant)
+            text = trigger.order.format(name=thing.phrase)
+            verbs = [trigger.word, *([trigger.verb] if trigger.to else []), *also]
+            settles = False
+            if trigger.verb is Verb.SETTLE:
+                text = f"{thing.phrase} goes to {action.dest.replace('_', ' ')} by itself"
+                settles = not lags
+            if settles:
+                # no rule of its own says when it is possible, or what came before it
+                verbs = []
+            deed = _work(of, trigger, action, component)
+            pairs = [(thing.id, str(verb)) for verb in verbs]
+            self.act(deed, trigger.actor, guard, dict(action.updates), text, pairs, settles)
+
+    def fails(self, thing: Thing, modes: Iterable[str]) -> dict[str, Expr]:
+        """For each failure that things of its sort can have whether it has struck: never, unless it is declared."""
+        struck: dict[str, Expr] = {}
+        for failing in FAILURES[thing.sort]:
+            failure = Failure(Subject(thing.sort, thing.id), failing.mode)
+            struck[failing.mode] = FALSE
+            if failing.mode in modes:
+                struck[failing.mode] = Is(failure.name, True)
+                text = failing.text.format(name=thing.phrase)
+                self.remember(failure, (False, True), (False,), {True: text, False: f"{thing.phrase} works"})
+                verbs = ((thing.id, f"fail_{failing.mode}"), (thing.id, "fail"))
+                guard = neg(struck[failing.mode])
+                self.act(Strike(failure), Actor.FAILURE, guard, {failure.name: True}, text, verbs)
+        return struck
+
+
+def _work(of: Condition, trigger: Trigger, action: Action, component: Component) -> Work:
+    sole = sum(one.trigger == action.trigger for one in component.actions) == 1
+    return Work(of, trigger, action.source, action.dest, sole)

@@ -1,0 +1,69 @@
+"""What the expressions of one hold can name."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import TypeAlias
+
+from interlock.diagnostics.spans import Span
+from interlock.hold.origin import Sort
+from interlock.kernel.expressions import Expr
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Thing:
+    """Something that expressions can name: it has states, perhaps a truth value of its own, and parts behind a dot.
+
+    `phrase` is how a sentence names it.  A part is the id of one thing or the ids of a group (`World.part`).  `verbs`
+    maps what can be done to or by it to the names of deeds; `Origins.rules_of` has the rules.
+    """
+
+    id: str
+    sort: Sort
+    phrase: str
+    states: Mapping[str, Expr] = field(default_factory=dict)
+    truth: Expr | None = None
+    parts: Mapping[str, str | tuple[str, ...]] = field(default_factory=dict)
+    verbs: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        """Makes the mappings read-only."""
+        for name in ("states", "parts", "verbs"):
+            object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
+
+    def joined(self, more: Thing) -> Thing:
+        """The same thing with what `more` says of it."""
+        verbs = dict(self.verbs)
+        for verb, deeds in more.verbs.items():
+            verbs[verb] = (*verbs.get(verb, ()), *deeds)
+        truth = more.truth if self.truth is None else self.truth
+        return Thing(
+            self.id, self.sort, self.phrase, {**self.states, **more.states}, truth, {**self.parts, **more.parts}, verbs
+        )
+
+
+Part: TypeAlias = Thing | tuple[Thing, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class World:
+    """All things of one hold by id, and the groups that quantifiers range over.
+
+    `sides` are those that are named behind a dot only, by both names: `3L.aft`.  `removed` says where a modification
+    took a thing away.
+    """
+
+    things: Mapping[str, Thing]
+    sides: Mapping[str, Thing]
+    groups: Mapping[str, tuple[Thing, ...]]
+    removed: Mapping[str, Span]
+
+    def part(self, thing: Thing, word: str) -> Part:
+        """What the thing has behind a dot.  Raises KeyError."""
+        found = thing.parts[word]
+        return self._of(found) if isinstance(found, str) else tuple(map(self._of, found))
+
+    def _of(self, id: str) -> Thing:
+        return self.sides[id] if id in self.sides else self.things[id]
