@@ -11,7 +11,8 @@ from interlock.kernel.claims import Trace
 from interlock.kernel.evaluator import successors
 from interlock.kernel.expressions import TRUE, Is, Ref, conj
 from interlock.kernel.machine import Actor, Machine, Rule, Signal, Variable, support_of
-from interlock.prove.core.cone import cone_of, lifted, without_detours
+from interlock.prove.core.cone import cone_of, lifted
+from interlock.prove.recovery.dead_ends import without_detours
 
 from .listing import listing_of
 from .random_machines import random_way_back

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from interlock.kernel.claims import Trace
-from interlock.kernel.evaluator import State, evaluate, fire, is_enabled
+from interlock.kernel.evaluator import State, fire
 from interlock.kernel.expressions import Expr, signals_of
 from interlock.kernel.machine import Machine, Rule, support_of
 
@@ -64,28 +64,3 @@ def lifted(machine: Machine, part: Machine, trace: Trace) -> Trace:
     for name in trace.rules:
         states.append(fire(machine, machine.rule(name), states[-1]))
     return Trace(trace.rules, tuple(states))
-
-
-def without_detours(machine: Machine, trace: Trace, target: Expr) -> Trace:
-    """The run into the target without the steps that it can do without, those from its end tried first."""
-
-    def run(names: Sequence[str]) -> Trace | None:
-        states = [trace.states[0]]
-        for name in names:
-            if evaluate(machine, target, states[-1]):
-                break
-            rule = machine.rule(name)
-            if not is_enabled(machine, rule, states[-1]):
-                return None
-            states.append(fire(machine, rule, states[-1]))
-        return Trace(tuple(names[: len(states) - 1]), tuple(states)) if evaluate(machine, target, states[-1]) else None
-
-    best = run(trace.rules) or trace
-    at = best.depth
-    while at > 0:
-        at -= 1
-        shorter = run(best.rules[:at] + best.rules[at + 1 :])
-        if shorter is not None:
-            best = shorter
-            at = min(at + 1, best.depth)
-    return best

@@ -9,14 +9,13 @@ from interlock.kernel.evaluator import State, truths_in
 from interlock.kernel.expressions import Expr, Not, conj
 from interlock.kernel.machine import Question
 from interlock.kernel.recovery import Entry, Rank, RecoveryQuestion, Trapped, restarted, surely_drops, written_by
-from interlock.prove.core.cone import without_detours
 from interlock.prove.core.encoding import TRUTH
 from interlock.prove.core.local import Cube, LocalRules
 from interlock.prove.core.solvers import FOREVER, SatSolver, add_all, light_solver
 from interlock.prove.engine import NO_LIMITS, Clock
 from interlock.prove.frames.pdr import certify, reach
 from interlock.prove.recovery.context import RecoveryContext
-from interlock.prove.recovery.dead_ends import closed_region
+from interlock.prove.recovery.dead_ends import closed_region, without_detours
 from interlock.prove.search import guided
 
 NAME = "recover"

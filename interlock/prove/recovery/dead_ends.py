@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from interlock.kernel.claims import Limits, Trace
+from interlock.kernel.evaluator import evaluate, fire, is_enabled
 from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Actor, Machine
 from interlock.prove.core.encoding import TRUTH
@@ -14,6 +15,7 @@ from interlock.prove.core.packing import compile_enabled, compile_hits
 from interlock.prove.core.solvers import add_all, light_solver
 from interlock.prove.engine import Clock
 from interlock.prove.frames.frames import Frames
+from interlock.prove.search.best_first import without_spare
 from interlock.prove.search.explicit import BreadthFirstSearch
 
 FEW = 1_000_000
@@ -53,6 +55,23 @@ def nearest_dead_end(machine: Machine, goal: Expr, limits: Limits, clock: Clock,
         if state not in seen:
             return search.trace(state)
     return None
+
+
+def without_detours(machine: Machine, trace: Trace, target: Expr) -> Trace:
+    """The run into the target without the steps that it can do without."""
+
+    def run(names: Sequence[str]) -> Trace | None:
+        states = [trace.states[0]]
+        for name in names:
+            if evaluate(machine, target, states[-1]):
+                break
+            rule = machine.rule(name)
+            if not is_enabled(machine, rule, states[-1]):
+                return None
+            states.append(fire(machine, rule, states[-1]))
+        return Trace(tuple(names[: len(states) - 1]), tuple(states)) if evaluate(machine, target, states[-1]) else None
+
+    return run(without_spare(trace.rules, lambda names: run(names) is not None)) or trace
 
 
 def closed_region(rules: LocalRules, goal: Expr, lemmas: Sequence[Cube], clock: Clock) -> Cube | None:

@@ -108,14 +108,16 @@ def path_to(parents: dict[int, tuple[int, Step] | None], state: int) -> list[Ste
 def without_spare(
     steps: tuple[Step, ...], suffices: Callable[[tuple[Step, ...]], bool], together: int = 1
 ) -> tuple[Step, ...]:
-    """The steps without those, up to so many `together`, that they can do without; from the end."""
+    """The steps without those, up to so many `together`, that they can do without; those at the end go first."""
     gone = 1
     while gone <= together:
+        shorter = steps
         for places in combinations(reversed(range(len(steps))), gone):
-            fewer = tuple(step for at, step in enumerate(steps) if at not in places)
+            fewer = tuple(step for at, step in enumerate(shorter) if at not in places)
             if suffices(fewer):
-                steps, gone = fewer, 1
-                break
-        else:
-            gone += 1
+                shorter = fewer
+                if gone > 1:
+                    break
+        gone = gone + 1 if shorter == steps else 1
+        steps = shorter
     return steps
