@@ -13,9 +13,9 @@ STEPS = "steps"
 
 @click.command(
     name="explain",
-    help="Explain NAME: a code of a message, as in 'unknown-name', the id of a requirement, or a kind of device or "
-    "control, as in 'spring-latch', or a section of a description, as in 'devices'. 'steps' lists what a step of a "
-    "procedure can say.",
+    help="Explain NAME: a code of a message, as in 'unknown-name', the id of a requirement, a kind of device or "
+    "control, as in 'spring-latch', or what can be written in a section or a file, as in 'devices', 'procedure'. "
+    "'steps' lists what a step of a procedure can say.",
 )
 @click.argument("name")
 @click.option(
@@ -27,9 +27,8 @@ def command(name: str, files: tuple[str, ...], color: str) -> int:
     from interlock.cli.opening import Rejected, named_instead, open_texts
     from interlock.cli.refusals import show_rejection
     from interlock.diagnostics.codes import CODES
-    from interlock.hold.language.model import SECTIONS
     from interlock.report.drawing.lifecycle import kinds_drawn
-    from interlock.report.text.language import kind_lines, section_lines, step_lines
+    from interlock.report.text.language import RECORDS, kind_lines, record_lines, step_lines
     from interlock.report.text.requirement import code_lines, requirement_lines
     from interlock.report.views.requirements import requirement_view
 
@@ -43,17 +42,17 @@ def command(name: str, files: tuple[str, ...], color: str) -> int:
         return REJECTED
     # an instance is explained by its text
     id = name.partition("[")[0]
-    kinds, sections = kinds_drawn(), ("layout", *SECTIONS)
+    kinds = kinds_drawn()
     kind = name.casefold().replace(" ", "-")
     if id in texts.by_id:
         screen.show(requirement_lines(requirement_view(texts.by_id[id])))
     elif name == STEPS:
         screen.show(step_lines())
-    elif name in sections:
-        screen.show(section_lines(name))
+    elif name in RECORDS:
+        screen.show(record_lines(name))
     elif kind in kinds:
         screen.show(kind_lines("selector" if kind == "selector" else kinds[kind].id, kinds[kind]))
     else:
         said = f"{name!r} is no code, no standing requirement, no section and no kind of device or control."
-        raise click.UsageError(said + named_instead(id, (*CODES, *texts.by_id, *kinds, *sections, STEPS)))
+        raise click.UsageError(said + named_instead(id, (*CODES, *texts.by_id, *kinds, *RECORDS, STEPS)))
     return 0

@@ -22,12 +22,12 @@ from interlock.cli.shipped import demonstrations
 from interlock.diagnostics.codes import CODES
 from interlock.hold.kinds import DEVICE_KINDS, changes_of
 from interlock.hold.language.field_types import records_within
-from interlock.hold.language.model import SECTIONS, Layout
 from interlock.hold.procedure.actions import FORMS
 from interlock.kernel.claims import Claim, Limits, Progress, Proved, Report, Unknown, silent
 from interlock.kernel.machine import Machine, Question
 from interlock.report.drawing.lifecycle import kinds_drawn
 from interlock.report.json.writing import schema
+from interlock.report.text.language import RECORDS
 from interlock.report.views.proof_facts import ProofFacts
 from tests.golden.small_hold import REQUIREMENTS, TEXT
 
@@ -539,12 +539,12 @@ def test_kinds_and_steps_are_explained(capsys: pytest.CaptureFixture[str]) -> No
     assert all(f"\n  {form.shape}\n" in out for form in FORMS)
 
 
-@pytest.mark.parametrize("section", ["layout", *SECTIONS])
-def test_sections_are_explained(section: str, capsys: pytest.CaptureFixture[str]) -> None:
-    """`interlock explain` lists every field that a section can have, and those of the records within it."""
-    assert cli.run(["explain", section]) == 0
+@pytest.mark.parametrize("name", RECORDS)
+def test_sections_and_files_are_explained(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """`interlock explain` lists every field that a section or file can have, and those of the records within it."""
+    assert cli.run(["explain", name]) == 0
     said = capsys.readouterr().out
-    records = dict.fromkeys(records_within(SECTIONS.get(section, Layout)))
+    records = dict.fromkeys(within for record in RECORDS[name] for within in records_within(record))
     fields = [field for record in records for field in record.declaration.fields]
     assert re.findall(r"^    (\w+): ", said, re.MULTILINE) == [field.key for field in fields]
     flat = " ".join(said.split())

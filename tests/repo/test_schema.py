@@ -14,11 +14,14 @@ import pytest
 
 from interlock.diagnostics.faults import Faults
 from interlock.hold import json_schema
+from interlock.hold.compile.compiler import compile_hold
 from interlock.hold.json_schema import hold_schema
 from interlock.hold.language.declarations import Record
 from interlock.hold.language.field_types import Reference, records_within, types_within
 from interlock.hold.language.model import SECTIONS, Hold, Specification
 from interlock.hold.language.nodes import MappingNode, Node, ScalarNode, compose, split_lines
+from interlock.hold.language.references import BUILT_IN_GROUPS
+from interlock.hold.loader import Source, load_hold
 from interlock.hold.overlay.changes import CHANGES, Modification
 from interlock.hold.procedure.model import Procedure, Step
 
@@ -141,6 +144,17 @@ def test_references_name_sections() -> None:
     kinds = [kind for one in records() for field in one.declaration.fields for kind in types_within(field.type)]
     named = {section for kind in kinds if isinstance(kind, Reference) for section in kind.sections}
     assert {"units", "devices", "controls", "stations", "places"} <= named <= set(SECTIONS)
+
+
+def test_names_of_groups_are_those_that_the_compiler_makes() -> None:
+    """The groups whose names nothing else can have are exactly those that every compiled description has."""
+    path = ROOT / "models" / "single-lane.yaml"
+    hold = load_hold(Source(path.name, path.read_bytes()), lambda name: None).value
+    assert hold is not None
+    compiled = compile_hold(hold).compiled
+    assert compiled is not None
+    own = {group.id for group in hold.groups}
+    assert set(compiled.world.groups) - own == set(BUILT_IN_GROUPS)
 
 
 def test_reading_needs_no_graph_library() -> None:

@@ -80,6 +80,8 @@ class Text(TextType[str]):
 class Version(TextType[str]):
     """The version of the language."""
 
+    wanted = f"`{VERSION}`"
+
     def read_text(self, node: ScalarNode, key: str, reader: Reader) -> str | Failed:
         if node.text == VERSION:
             return VERSION

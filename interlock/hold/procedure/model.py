@@ -52,6 +52,8 @@ class _FileName(TextType[NamedFile]):
 class _ActionText(TextType[Action]):
     """An action in the words of the trade."""
 
+    wanted = EXAMPLE
+
     def read_text(self, node: ScalarNode, key: str, reader: Reader) -> Action | Failed:
         if not node.text.strip():
             return reader.fail("missing-value", node.span, f"'{key}' is empty", "a text")

@@ -2,15 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from interlock.hold.kinds import BY_ITSELF, CONDITIONS, Change, Kind, changes_of
-from interlock.hold.language.declarations import Declaration
-from interlock.hold.language.field_types import RecordOf, records_within, types_within
-from interlock.hold.language.model import Hold
+from interlock.hold.language.declarations import Record
+from interlock.hold.language.field_types import records_within
+from interlock.hold.language.model import SECTIONS, Layout, Specification
+from interlock.hold.language.records import first_lower
+from interlock.hold.overlay.changes import CHANGES, Modification
 from interlock.hold.procedure.actions import FORMS
+from interlock.hold.procedure.model import Procedure, Step
 from interlock.report.text.lines import BLANK, Line, Tone, flow, labelled
 from interlock.report.views.wording import ACTORS, listed
+
+RECORDS: Mapping[str, tuple[type[Record], ...]] = {
+    "layout": (Layout,),
+    **{section: (record,) for section, record in SECTIONS.items()},
+    "modification": (Modification, *CHANGES.values()),
+    "specification": (Specification,),
+    "procedure": (Procedure, Step),
+}
+"""The sections of a description and the other sorts of file, with the records that stand in them."""
 
 
 def kind_lines(name: str, kind: Kind) -> Iterator[Line]:
@@ -39,25 +51,18 @@ def step_lines() -> Iterator[Line]:
     yield BLANK
 
 
-def section_lines(key: str) -> Iterator[Line]:
-    """What stands under one key of a description: each field, what it can hold, what it is for."""
-    section = next(field for field in Hold.declaration.fields if field.key == key)
-    yield from flow(key, tone=Tone.HEAD)
-    yield from flow(section.about, 2)
-    for kind in types_within(section.type):
-        if isinstance(kind, RecordOf):
-            for record in dict.fromkeys(records_within(kind.record)):
-                yield from _fields(record.declaration)
+def record_lines(name: str) -> Iterator[Line]:
+    """What can be written under a name of `RECORDS`: each field of its records, what it can hold, what it is for."""
+    yield from flow(name, tone=Tone.HEAD)
+    for record in dict.fromkeys(within for one in RECORDS[name] for within in records_within(one)):
+        declaration = record.declaration
+        yield BLANK
+        yield from labelled(f"{declaration.noun}:", first_lower(declaration.about), 2)
+        for field in declaration.fields:
+            wants = field.type.wants() + ("" if field.required else " (may be left out)")
+            yield from labelled(f"{field.key}:", wants, 4)
+            yield from flow(field.about, 8, tone=Tone.FAINT)
     yield BLANK
-
-
-def _fields(declaration: Declaration) -> Iterator[Line]:
-    yield BLANK
-    yield from flow(f"{declaration.noun}:", 2)
-    for field in declaration.fields:
-        wants = field.type.wants() + ("" if field.required else " (may be left out)")
-        yield from labelled(f"{field.key}:", wants, 4)
-        yield from flow(field.about, 8, tone=Tone.FAINT)
 
 
 def _how(kind: Kind, change: Change) -> str:
