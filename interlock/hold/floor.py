@@ -279,10 +279,13 @@ def floor_graph(floor: Floor) -> networkx.MultiDiGraph[Placement]:
 
 def bays_reached(floor: Floor) -> frozenset[str]:
     """The bays that some unit from outside can come to stand in, latches left aside."""
-    import networkx
-
-    graph = floor_graph(floor)
-    reached: set[Placement] = {placement for _, placement in floor.entries}
-    for _, placement in floor.entries:
-        reached |= networkx.descendants(graph, placement)
+    beyond: dict[Placement, list[Placement]] = {}
+    for move in floor.moves:
+        beyond.setdefault(move.source, []).append(move.target)
+    waiting = [placement for _, placement in floor.entries]
+    reached = set(waiting)
+    while waiting:
+        found = set(beyond.get(waiting.pop(), ())) - reached
+        reached |= found
+        waiting.extend(found)
     return frozenset(cell for placement in reached for cell in placement.cells if cell in floor.bays)

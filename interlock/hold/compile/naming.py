@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from graphlib import CycleError, TopologicalSorter
 from types import MappingProxyType
 
 from interlock.diagnostics.spans import Diagnostic, Span
@@ -108,15 +109,12 @@ def _groups(described: Described, things: Mapping[str, Thing]) -> Iterator[tuple
 
 
 def _circular(hold: Hold, symbols: Symbols, definitions: Mapping[str, Expr]) -> Iterator[Diagnostic]:
-    import networkx
-
-    graph: networkx.DiGraph[str] = networkx.DiGraph()
-    for name, expr in definitions.items():
-        graph.add_edges_from((name, used) for used in sorted(signals_of(expr)))
-    # to look for a circle where there is none takes time that grows with the square of the hold
-    if networkx.is_directed_acyclic_graph(graph):
+    uses = {name: sorted(signals_of(expr)) for name, expr in definitions.items()}
+    try:
+        TopologicalSorter(uses).prepare()
         return
-    circle = [edge[0] for edge in networkx.find_cycle(graph)]
+    except CycleError as error:
+        circle = list(reversed(error.args[1][1:]))  # each is used by the one behind it; the first is the last again
     start = circle.index(min(circle))
     subjects = [symbols.signals[name].meaning.subject for name in circle[start:] + circle[:start]]
     names = list(dict.fromkeys(subject.id for subject in subjects))
