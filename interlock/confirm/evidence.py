@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Generator, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Generator, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from hashlib import sha256
 from typing import TypeAlias
@@ -184,12 +184,19 @@ def _document(parts: Mapping[str, Json]) -> str:
 
 def _part(value: Json) -> str:
     if isinstance(value, list) and value and isinstance(value[0], dict):
-        return "[\n " + ",\n ".join(_items(value)) + "\n]"
+        return "[\n " + ",\n ".join(fold(_text, item) for item in value) + "\n]"
+    return fold(_text, value)
+
+
+def _text(value: Json) -> Generator[Json, str, str]:
+    """As the library would write it, which cannot write formulas that are nested a thousand deep."""
+    if isinstance(value, Mapping):
+        parts: list[str] = yield from each(value.values())
+        return "{" + ", ".join(f"{json.dumps(key)}: {part}" for key, part in zip(value, parts, strict=True)) + "}"
+    if isinstance(value, list | tuple):
+        parts = yield from each(value)
+        return "[" + ", ".join(parts) + "]"
     return json.dumps(value)
-
-
-def _items(values: Iterable[Json]) -> Iterable[str]:
-    return (json.dumps(value) for value in values)
 
 
 def _digest(text: str) -> str:

@@ -22,7 +22,7 @@ BUDGET = {
     "ways back": 180,
     "counts": 170,
     "what slips lead to": 190,
-    "evidence as files": 155,
+    "evidence as files": 160,
 }
 """Lines of code that each part may have.  Raise one only with a reason in the commit that does."""
 

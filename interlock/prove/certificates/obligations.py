@@ -9,11 +9,11 @@ Reference (from memory)
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Generator, Iterable, Mapping, Sequence
 from typing import Any
 
 from interlock.kernel.claims import Certificate
-from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value
+from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value, each, fold, signals_of, variables_of
 from interlock.kernel.machine import Machine, signals_in_order, support_of
 from interlock.prove.engine import Clock, OutOfTime
 
@@ -88,18 +88,23 @@ class Terms:
         return self._term(expr, {}, self.signals)
 
     def _term(self, expr: Expr, written: Mapping[str, Value], signals: Mapping[str, Any]) -> Any:
-        if isinstance(expr, Is):
-            if expr.variable in written:
-                return self.make.true if written[expr.variable] == expr.value else self.make.false
-            return self.atoms[expr.variable, expr.value]
-        if isinstance(expr, Ref):
-            return signals[expr.signal]
-        if isinstance(expr, Const):
-            return self.make.true if expr.value else self.make.false
-        if isinstance(expr, Not):
-            return self.make.negation(self._term(expr.arg, written, signals))
-        parts = [self._term(arg, written, signals) for arg in expr.args]
-        return self.make.all_of(parts) if isinstance(expr, And) else self.make.any_of(parts)
+        make = self.make
+
+        def step(node: Expr) -> Generator[Expr, Any, Any]:
+            if isinstance(node, Is):
+                if node.variable in written:
+                    return make.true if written[node.variable] == node.value else make.false
+                return self.atoms[node.variable, node.value]
+            if isinstance(node, Ref):
+                return signals[node.signal]
+            if isinstance(node, Const):
+                return make.true if node.value else make.false
+            if isinstance(node, Not):
+                return make.negation((yield node.arg))
+            parts: list[Any] = yield from each(node.args)
+            return make.all_of(parts) if isinstance(node, And) else make.any_of(parts)
+
+        return fold(step, expr)
 
     def after(self, exprs: Iterable[Expr], written: Mapping[str, Value], supports: Mapping[str, frozenset[str]]) -> Any:
         """The expressions, said of the state after the assignments."""
@@ -164,8 +169,8 @@ class _Discharge:
         for at, clause in enumerate(clauses):
             for name in support_of(machine, clause):
                 touching.setdefault(name, []).append(at)
-        has_signals = any(_names_signal(clause) for clause in clauses)
-        supports = {s.name: support_of(machine, s.definition) for s in machine.signals} if has_signals else {}
+        has_signals = any(map(signals_of, clauses))
+        supports = supports_of(machine) if has_signals else {}
         for rule in machine.rules:
             written = dict(rule.update)
             touched = sorted({at for name in written for at in touching.get(name, ())})
@@ -232,9 +237,10 @@ class _Discharge:
             raise OutOfTime
 
 
-def _names_signal(expr: Expr) -> bool:
-    if isinstance(expr, Ref):
-        return True
-    if isinstance(expr, Not):
-        return _names_signal(expr.arg)
-    return not isinstance(expr, Is | Const) and any(map(_names_signal, expr.args))
+def supports_of(machine: Machine) -> Mapping[str, frozenset[str]]:
+    """Per signal the variables that it depends on, directly or not."""
+    found: dict[str, frozenset[str]] = {}
+    for signal in signals_in_order(machine):
+        below = (found[name] for name in signals_of(signal.definition))
+        found[signal.name] = variables_of(signal.definition).union(*below)
+    return found

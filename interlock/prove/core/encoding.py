@@ -10,11 +10,11 @@ Reference (from memory)
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Generator, Iterable, Mapping, Sequence
 from itertools import pairwise
 
 from interlock.kernel.evaluator import State
-from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value, neg
+from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value, each, fold, neg
 from interlock.kernel.machine import Machine, signals_in_order
 
 TRUTH = 1
@@ -76,6 +76,9 @@ class Encoding:
 
     def gate(self, expr: Expr) -> int:
         """The literal that is true exactly where the expression is."""
+        return fold(self._gate, expr)
+
+    def _gate(self, expr: Expr) -> Generator[Expr, int, int]:
         if isinstance(expr, Is):
             return self.literals[expr.variable, expr.value]
         if isinstance(expr, Ref):
@@ -83,10 +86,9 @@ class Encoding:
         if isinstance(expr, Const):
             return TRUTH if expr.value else -TRUTH
         if isinstance(expr, Not):
-            return -self.gate(expr.arg)
-        if isinstance(expr, And):
-            return self.all_of(self.gate(arg) for arg in expr.args)
-        return self.any_of(self.gate(arg) for arg in expr.args)
+            return -(yield expr.arg)
+        args: list[int] = yield from each(expr.args)
+        return self.all_of(args) if isinstance(expr, And) else self.any_of(args)
 
     def any_of(self, literals: Iterable[int]) -> int:
         """The literal that is true exactly where one of these is."""

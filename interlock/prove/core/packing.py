@@ -8,14 +8,16 @@ computed once per state.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Generator, Iterable, Mapping, Sequence
 from itertools import chain
 from typing import Any
 
 from interlock.kernel.evaluator import State
-from interlock.kernel.expressions import And, Const, Expr, Is, Not, Or, Ref, Value, conj
+from interlock.kernel.expressions import And, Const, Expr, Is, Not, Or, Ref, Value, conj, each, fold, parts_of
 from interlock.kernel.machine import Machine, Rule, signals_in_order
 
+MOST_NESTED = 50
+"""Brackets in brackets; what is deeper gets a name first.  Python reads no more than 200."""
 DEEPEST = 20
 """How many shared facts are nested; Python allows a hundred levels of indentation."""
 
@@ -98,6 +100,7 @@ class Writer:
                     pending.append(definitions[name])
         self._inline: dict[str, str] = {}
         self.prologue: list[str] = []
+        """What is worked out first; it grows with every expression that is written."""
         for at, signal in enumerate(signals_in_order(machine)):
             if not used[signal.name]:
                 continue
@@ -109,26 +112,37 @@ class Writer:
 
     def expression(self, expr: Expr) -> str:
         """A Python expression that is true exactly where the kernel's is; safe to put beside any operator."""
+        return fold(self._expression, expr)[0]
+
+    def _expression(self, expr: Expr) -> Generator[Expr, tuple[str, int], tuple[str, int]]:
+        """The text, and how deep its brackets are nested."""
         if isinstance(expr, Const):
-            return "True" if expr.value else "False"
+            return str(expr.value), 0
         if isinstance(expr, Is):
-            return self.masked([expr])
+            return self.masked([expr]), 1
         if isinstance(expr, Ref):
-            return self._inline[expr.signal]
+            text = self._inline[expr.signal]
+            return text, text.count("(")
+        facts = [arg for arg in expr.args if isinstance(arg, Is)] if isinstance(expr, And) else []
+        texts = [self.masked(facts)] if facts else []
+        rest = [arg for arg in parts_of(expr) if not (facts and isinstance(arg, Is))]
+        parts: list[tuple[str, int]] = yield from each(rest)
+        texts += [text for text, _ in parts]
+        depth = 1 + max((deep for _, deep in parts), default=1)
         if isinstance(expr, Not):
-            return f"(not {self.expression(expr.arg)})"
-        if isinstance(expr, Or):
-            return "(" + " or ".join(map(self.expression, expr.args)) + ")" if expr.args else "False"
-        return self.conjunction(expr.args)
+            text = f"(not {texts[0]})"
+        elif isinstance(expr, Or):
+            text = "(" + " or ".join(texts) + ")" if texts else "False"
+        else:
+            text = "(" + " and ".join(texts) + ")" if len(texts) > 1 else texts[0] if texts else "True"
+        if depth <= MOST_NESTED:
+            return text, depth
+        self.prologue.append(f"h{len(self.prologue)} = {text}")
+        return f"h{len(self.prologue) - 1}", 0
 
     def conjunction(self, args: Sequence[Expr]) -> str:
         """All of these, the plain facts among them in one comparison."""
-        facts = [arg for arg in args if isinstance(arg, Is)]
-        parts = [self.masked(facts)] if facts else []
-        parts += [self.expression(arg) for arg in args if not isinstance(arg, Is)]
-        if not parts:
-            return "True"
-        return parts[0] if len(parts) == 1 else "(" + " and ".join(parts) + ")"
+        return self.expression(And(tuple(args)))
 
     def masked(self, facts: Sequence[Is]) -> str:
         """One comparison for all the facts."""
@@ -173,7 +187,7 @@ def compile_expand(packing: Packing, counting: bool) -> Callable[..., Any]:
     lengths = [len(repr(part)) for part in parts]
     writer = Writer(packing, [rule.guard for rule in machine.rules])
     lines = ["def expand(frontier, parents, fresh):", " steps = dead = 0", " for s in frontier:"]
-    lines += [f"  {line}" for line in writer.prologue]
+    head = len(lines)
     if counting:
         lines.append("  n = 0")
 
@@ -213,6 +227,7 @@ def compile_expand(packing: Packing, counting: bool) -> Callable[..., Any]:
         return text or [f"{indent}pass"]
 
     lines += block(list(range(len(guards))), dict(enumerate(guards)), "  ", 0)
+    lines[head:head] = [f"  {line}" for line in writer.prologue]
     if counting:
         lines += ["  steps += n", "  if not n: dead += 1"]
     lines.append(" return steps, dead")
@@ -229,9 +244,9 @@ def compile_hits(packing: Packing, targets: Mapping[int, Expr]) -> Callable[[Ite
     """`hits(states)`: per key of `targets` the first of the states that satisfies it, where one does."""
     writer = Writer(packing, targets.values())
     lines = ["def hits(states):", " found = {}", " for s in states:"]
+    texts = [(key, writer.expression(target)) for key, target in targets.items()]
     lines += [f"  {line}" for line in writer.prologue]
-    for key, target in targets.items():
-        lines.append(f"  if {writer.expression(target)} and {key} not in found: found[{key}] = s")
+    lines += [f"  if {text} and {key} not in found: found[{key}] = s" for key, text in texts]
     if not targets:
         lines.append("  pass")
     lines.append(" return found")
@@ -244,8 +259,9 @@ def compile_enabled(packing: Packing) -> Callable[[int], list[int]]:
     machine = packing.machine
     writer = Writer(packing, [rule.guard for rule in machine.rules])
     lines = ["def enabled(s):", " found = []"]
+    texts = [writer.expression(rule.guard) for rule in machine.rules]
     lines += [f" {line}" for line in writer.prologue]
-    lines += [f" if {writer.expression(rule.guard)}: found.append({at})" for at, rule in enumerate(machine.rules)]
+    lines += [f" if {text}: found.append({at})" for at, text in enumerate(texts)]
     lines.append(" return found")
     found: Callable[[int], list[int]] = _made(lines, "enabled")
     return found

@@ -9,11 +9,11 @@ References (from memory)
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Mapping, Sequence
+from collections.abc import Generator, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
-from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref
+from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, each, fold
 from interlock.kernel.machine import Machine, signals_in_order
 
 ROUNDS = 0
@@ -47,6 +47,9 @@ class _Nodes:
 
     def of(self, expr: Expr) -> int:
         """The number of the expression."""
+        return fold(self._of, expr)
+
+    def _of(self, expr: Expr) -> Generator[Expr, int, int]:
         if isinstance(expr, Ref):
             return self._signals[expr.signal]
         if isinstance(expr, Is):
@@ -54,9 +57,10 @@ class _Nodes:
         if isinstance(expr, Const):
             return self._number(("const", "", int(expr.value)), ())
         if isinstance(expr, Not):
-            return self._number(("not", "", 0), (self.of(expr.arg),))
+            return self._number(("not", "", 0), ((yield expr.arg),))
         kind = "and" if isinstance(expr, And) else "or"
-        return self._number((kind, "", 0), tuple(self.of(arg) for arg in expr.args))
+        args: list[int] = yield from each(expr.args)
+        return self._number((kind, "", 0), tuple(args))
 
     def _number(self, label: tuple[str, str, int], children: tuple[int, ...]) -> int:
         key = (label, children)

@@ -12,11 +12,11 @@ References (from memory)
 from __future__ import annotations
 
 import random
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Generator, Sequence
 from typing import Any
 
 from interlock.kernel.evaluator import State
-from interlock.kernel.expressions import And, Expr, Is, Not, Or
+from interlock.kernel.expressions import And, Expr, Is, Not, Or, each, fold
 from interlock.kernel.machine import Machine
 from interlock.prove.core.encoding import TRUTH
 from interlock.prove.core.local import LocalRules
@@ -90,18 +90,18 @@ class Walks:
         known: dict[int, int] = {}
         parts, facts = self.rules.encoding.parts, self.rules.encoding.variable_of
 
-        def mask(wanted: int) -> int:
+        def mask(wanted: int) -> Generator[int, int, int]:
             atom = abs(wanted)
             if atom == TRUTH or atom in facts:
                 return self.masks[wanted]
             if atom not in known:
                 found = self.every
                 for part in parts[atom]:
-                    found &= mask(part)
+                    found &= yield part
                 known[atom] = found
             return known[atom] if wanted > 0 else self.every ^ known[atom]
 
-        return mask(literal)
+        return fold(mask, literal)
 
 
 def _shapes(machine: Machine) -> list[int]:
@@ -140,12 +140,13 @@ def _compile_rule(rules: LocalRules, at: int) -> Callable[[list[int], int, int],
     lines = ["def fire(v, e, g):"]
     named: dict[int, str] = {}
 
-    def term(literal: int) -> str:
+    def term(literal: int) -> Generator[int, str, str]:
         atom = abs(literal)
         if atom == TRUTH or atom in facts:
             return f"v[{literal}]"
         if atom not in named:
-            inner = " & ".join(term(part) for part in parts[atom])
+            args: list[str] = yield from each(parts[atom])
+            inner = " & ".join(args)
             named[atom] = f"t{atom}"
             lines.append(f" t{atom} = {inner}")
         return named[atom] if literal > 0 else f"(e ^ {named[atom]})"
@@ -154,7 +155,7 @@ def _compile_rule(rules: LocalRules, at: int) -> Callable[[list[int], int, int],
     if guard != TRUTH:
         whole = parts[guard] if guard > 0 and guard in parts else (guard,)
         for literal in sorted(whole, key=lambda part: abs(part) not in facts):
-            known = term(literal)
+            known = fold(term, literal)
             lines += [f" g &= {known}", " if not g: return 0"]
     lines.append(" k = e ^ g")
     for atom, value in rules.effects[at].items():

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Generator, Sequence
 
 from interlock.kernel.claims import Report
 from interlock.kernel.evaluator import State
-from interlock.kernel.expressions import Expr, Is, Value
+from interlock.kernel.expressions import Expr, Is, Value, each, fold
 from interlock.kernel.machine import Machine, Question, support_of
 from interlock.kernel.recovery import Entry, without_failures
 from interlock.prove.core.encoding import TRUTH
@@ -88,20 +88,20 @@ class RecoveryContext:
         encoding = self.rules.encoding
         known: dict[int, int] = {}
 
-        def moved(wanted: int) -> int:
+        def moved(wanted: int) -> Generator[int, int, int]:
             atom = abs(wanted)
             if atom not in known:
                 if atom in effects:
                     known[atom] = TRUTH if effects[atom] else -TRUTH
                 elif atom in encoding.parts:
                     parts = encoding.parts[atom]
-                    after = [moved(part) for part in parts]
+                    after: list[int] = yield from each(parts)
                     known[atom] = atom if tuple(after) == parts else encoding.all_of(after)
                 else:
                     known[atom] = atom
             return known[atom] if wanted > 0 else -known[atom]
 
-        return moved(literal) if effects else literal
+        return fold(moved, literal) if effects else literal
 
     def excludes(self, state: State) -> bool:
         """The state is of a kind that no rule leads to: the invariant says so from now on."""

@@ -6,9 +6,9 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from interlock.kernel.expressions import Expr, Value, conj, neg
-from interlock.kernel.machine import Actor, Machine, Signal, support_of
+from interlock.kernel.machine import Actor, Machine, Signal
 from interlock.kernel.recovery import Entry, Recovery, Stage, surely_drops, written_by
-from interlock.prove.certificates.obligations import Make, Terms, UnsoundCertificate, discharge
+from interlock.prove.certificates.obligations import Make, Terms, UnsoundCertificate, discharge, supports_of
 from interlock.prove.core.cone import signals_behind
 from interlock.prove.engine import Clock, OutOfTime
 
@@ -42,7 +42,7 @@ class _Work:
         self.clock = clock
         self.make = Make()
         self.terms = _Terms(machine, 0, self.make)
-        self.supports = {s.name: support_of(machine, s.definition) for s in machine.signals}
+        self.supports = supports_of(machine)
         self._spoken: dict[Expr, list[Signal]] = {}
         self.solver = self.make.z3.SolverFor("QF_FD")
         self.solver.set("ctrl_c", False)

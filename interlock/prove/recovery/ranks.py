@@ -12,17 +12,18 @@ References (from memory)
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Set
+from collections.abc import Generator, Mapping, Set
 
 import networkx
 
-from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value, conj
+from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value, conj, each, fold
 from interlock.kernel.machine import Machine
 from interlock.kernel.recovery import Rank
 from interlock.prove.search.delete_relaxation import DeleteRelaxation
 
 Allowed = dict[str, frozenset[Value]]
 """Per variable of which something is said the values that are good."""
+Narrowed = tuple[Expr, bool, Allowed]
 
 HOPELESS = 1_000
 
@@ -149,12 +150,16 @@ class RankHeuristic:
 
     def narrow(self, expr: Expr, wanted: bool, allowed: Allowed) -> Allowed | None:
         """`allowed` with what makes the expression so, in what seems the easiest way; None where none is seen."""
+        return fold(self._narrow, (expr, wanted, allowed))
+
+    def _narrow(self, asked: Narrowed) -> Generator[Narrowed, Allowed | None, Allowed | None]:
+        expr, wanted, allowed = asked
         if isinstance(expr, Const):
             return allowed if expr.value is wanted else None
         if isinstance(expr, Not):
-            return self.narrow(expr.arg, not wanted, allowed)
+            return (yield expr.arg, not wanted, allowed)
         if isinstance(expr, Ref):
-            return self.narrow(self.machine.definitions[expr.signal], wanted, allowed)
+            return (yield self.machine.definitions[expr.signal], wanted, allowed)
         if isinstance(expr, Is):
             before = allowed.get(expr.variable) or frozenset(self.machine.domains[expr.variable])
             after = before & {expr.value} if wanted else before - {expr.value}
@@ -163,13 +168,13 @@ class RankHeuristic:
             return allowed if after == before else {**allowed, expr.variable: after}
         if isinstance(expr, And) == wanted:
             for arg in expr.args:
-                found = self.narrow(arg, wanted, allowed)
+                found = yield arg, wanted, allowed
                 if found is None:
                     return None
                 allowed = found
             return allowed
-        ways = [way for arg in expr.args if (way := self.narrow(arg, wanted, allowed)) is not None]
-        return min(ways, key=lambda way: self._effort(way, allowed), default=None)
+        ways: list[Allowed | None] = yield from each((arg, wanted, allowed) for arg in expr.args)
+        return min((way for way in ways if way is not None), key=lambda way: self._effort(way, allowed), default=None)
 
     def needs(self, rule: int, name: str, value: Value) -> Allowed | None:
         """What the guard of the rule asks for where the variable has this value; None where it cannot fire."""
@@ -287,9 +292,10 @@ def conjuncts(goal: Expr, machine: Machine) -> list[Expr]:
 
 
 def _opens(machine: Machine, expr: Ref, wanted: bool) -> bool:
-    inner: Expr = machine.definitions[expr.signal]
-    while isinstance(inner, Not):
-        inner, wanted = inner.arg, not wanted
-    if isinstance(inner, Ref):
-        return _opens(machine, inner, wanted)
+    inner: Expr = expr
+    while isinstance(inner, Not | Ref):
+        if isinstance(inner, Ref):
+            inner = machine.definitions[inner.signal]
+        else:
+            inner, wanted = inner.arg, not wanted
     return not isinstance(inner, Is | Const) and isinstance(inner, And) == wanted

@@ -9,14 +9,14 @@ the numbers (of the last word and of everything before it).  The numbering is ex
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
 from typing import Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 from interlock.kernel.evaluator import State
-from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value
+from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value, fold
 from interlock.kernel.machine import Machine, Rule
 
 Words: TypeAlias = NDArray[np.uint64]
@@ -242,24 +242,27 @@ class _Lines:
 
     def name_of(self, expr: Expr) -> str:
         """The name of the array for the expression, or the text of a constant."""
+        return fold(self._name_of, expr)
+
+    def _name_of(self, expr: Expr) -> Generator[Expr, str, str]:
         if isinstance(expr, Const):
             return str(expr.value)
         if isinstance(expr, Is):
             return self._fact(expr)
         if isinstance(expr, Not):
-            arg = self.name_of(expr.arg)
+            arg = yield expr.arg
             if arg in ("True", "False"):
                 return str(arg == "False")
             return self._line(("~", arg), f"~{arg}", (arg,))
         if isinstance(expr, Ref):
             if expr.signal not in self._signals:
-                self._signals[expr.signal] = self.name_of(self.layout.machine.definitions[expr.signal])
+                self._signals[expr.signal] = yield self.layout.machine.definitions[expr.signal]
             return self._signals[expr.signal]
         absorbing, neutral, sign = ("False", "True", "&") if isinstance(expr, And) else ("True", "False", "|")
         order = sorted(enumerate(expr.args), key=lambda item: (-self._weights[item[1]], item[0]))
         whole = neutral
         for _, part in order:
-            name = self.name_of(part)
+            name = yield part
             if name == absorbing:
                 return absorbing
             if whole == neutral:

@@ -15,14 +15,14 @@ References, from memory:
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
+from collections.abc import Generator, Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass
 from heapq import heappop, heappush
 from itertools import compress, count
 from operator import ne
 from typing import TypeAlias
 
-from interlock.kernel.expressions import And, Const, Expr, Is, Not, Or, Ref, Value
+from interlock.kernel.expressions import And, Const, Expr, Is, Not, Or, Ref, Value, each, fold
 from interlock.kernel.machine import Machine
 
 NEVER = 1 << 1_000
@@ -119,19 +119,23 @@ class DeleteRelaxation:
         return number
 
     def _expr(self, expr: Expr, wanted: bool) -> int:
+        return fold(self._node_of, (expr, wanted))
+
+    def _node_of(self, asked: tuple[Expr, bool]) -> Generator[tuple[Expr, bool], int, int]:
+        expr, wanted = asked
         match expr:
             case Const(value):
                 return self._truth if value is wanted else self._falsity
             case Not(arg):
-                return self._expr(arg, not wanted)
+                return (yield arg, not wanted)
             case Is(name, value):
                 return self._facts[name, value] if wanted else self._other(name, value)
             case Ref(signal):
                 if (signal, wanted) not in self._signals:
-                    self._signals[signal, wanted] = self._expr(self._machine.definitions[signal], wanted)
+                    self._signals[signal, wanted] = yield self._machine.definitions[signal], wanted
                 return self._signals[signal, wanted]
             case And(args) | Or(args):
-                parts = [self._expr(arg, wanted) for arg in args]
+                parts: list[int] = yield from each((arg, wanted) for arg in args)
                 return self.all_of(parts) if isinstance(expr, And) == wanted else self._any_of(parts)
 
     def _other(self, name: str, value: Value) -> int:
