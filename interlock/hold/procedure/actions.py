@@ -5,10 +5,13 @@ Meaning is given by `interlock.hold.procedure.binding`, which looks the names up
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from interlock.diagnostics.spans import Span
+from interlock.hold.kinds import DEVICE_KINDS, Kind
 from interlock.hold.language.syntax import Path, Syntax
+from interlock.kernel.machine import Actor
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +27,7 @@ class Form:
     about: str
 
 
-FORMS: tuple[Form, ...] = (
+_FORMS = (
     Form("raise", "raise OBJECT", "Raise a latch or guide by hand."),
     Form("lower", "lower OBJECT", "Lower a latch or guide by hand."),
     Form("keep_down", "keep down OBJECT", "Push a spring latch down and keep it down."),
@@ -63,11 +66,33 @@ FORMS: tuple[Form, ...] = (
     Form("check", "check CONDITION", "Look; where it is not so, the procedure stops here."),
     Form("wait", "wait until CONDITION", "Do nothing until it is so."),
 )
+
+
+def _by_hand() -> Iterator[Form]:
+    """What a hand can do to devices of kinds that have words of their own for it."""
+    known = {form.verb for form in _FORMS}
+    for kind in DEVICE_KINDS.values():
+        for word, trigger in kind.triggers.items():
+            if trigger.actor is Actor.CREW and word not in known:
+                known.add(word)
+                order = trigger.order.format(name=f"a {kind.id}")
+                yield Form(word, " ".join(filter(None, (trigger.verb, trigger.to, "OBJECT"))), f"{order.capitalize()}.")
+
+
+FORMS: tuple[Form, ...] = (*_FORMS, *_by_hand())
 """Every action that a procedure can ask for."""
 
+
+def _there_and_back(kind: Kind) -> Iterator[tuple[str, str]]:
+    """Pairs of what a hand does that lead from one state to another and back."""
+    ways = [way for way in kind.transitions if kind.triggers[way["trigger"]].actor is Actor.CREW]
+    for there in ways:
+        for back in ways:
+            if (there["source"], there["dest"]) == (back["dest"], back["source"]):
+                yield there["trigger"], back["trigger"]
+
+
 OPPOSITES = {
-    "raise": "lower",
-    "keep_down": "let_up",
     "pull": "put_back",
     "open": "close",
     "latch": "unlatch",
@@ -76,6 +101,7 @@ OPPOSITES = {
     "run_in": "run_out",
 }
 OPPOSITES |= {second: first for first, second in OPPOSITES.items()}
+OPPOSITES |= {there: back for kind in DEVICE_KINDS.values() for there, back in _there_and_back(kind)}
 """What the same hand does to the same thing the other way; `set` and `hold` go by their positions instead."""
 
 
