@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from interlock.hold.language.declarations import Field, Record, Schema
-from interlock.hold.language.field_types import SCALAR, Listed, RecordOf, records_within
+from interlock.hold.language.field_types import Listed, RecordOf, records_within
 from interlock.hold.language.model import Hold, Specification
+from interlock.hold.language.text_types import SCALAR
 from interlock.hold.overlay.changes import CHANGES, Modification
 from interlock.hold.overlay.repetition import NOT_REPEATED
 from interlock.hold.procedure.model import Procedure, Step

@@ -17,10 +17,11 @@ from interlock.hold import json_schema
 from interlock.hold.compile.compiler import compile_hold
 from interlock.hold.json_schema import hold_schema
 from interlock.hold.language.declarations import Record
-from interlock.hold.language.field_types import Reference, records_within, types_within
+from interlock.hold.language.field_types import records_within, types_within
 from interlock.hold.language.model import SECTIONS, Hold, Specification
 from interlock.hold.language.nodes import MappingNode, Node, ScalarNode, compose, split_lines
 from interlock.hold.language.references import BUILT_IN_GROUPS
+from interlock.hold.language.text_types import Reference
 from interlock.hold.loader import Source, load_hold
 from interlock.hold.overlay.changes import CHANGES, Modification
 from interlock.hold.procedure.model import Procedure, Step

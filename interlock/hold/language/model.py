@@ -16,23 +16,18 @@ from interlock.hold.language import record_rules
 from interlock.hold.language.declarations import Record, field, record
 from interlock.hold.language.directions import DIRECTIONS, Side
 from interlock.hold.language.directions import Direction as Direction
-from interlock.hold.language.field_types import (
+from interlock.hold.language.field_types import Bays, ByDirection, Listed, OrNone, Quantifiers, RecordOf, States
+from interlock.hold.language.syntax import Path, Step, Syntax
+from interlock.hold.language.text_types import (
     Amount,
     Bay,
     BayOrOutside,
-    Bays,
-    ByDirection,
     Choice,
     Expression,
     ExpressionOrNever,
     Id,
-    Listed,
-    OrNone,
-    Quantifiers,
-    RecordOf,
     Reference,
     SideText,
-    States,
     StepText,
     Text,
     Version,
@@ -40,7 +35,6 @@ from interlock.hold.language.field_types import (
     Word,
     YesNo,
 )
-from interlock.hold.language.syntax import Path, Step, Syntax
 from interlock.hold.sorts import FAILURE_MODES
 from interlock.kernel.machine import RequirementKind
 

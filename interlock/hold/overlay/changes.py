@@ -9,10 +9,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from interlock.hold.language.declarations import FieldType, Record, Schema, field, record
-from interlock.hold.language.field_types import NAME, Expression, Text, Word
 from interlock.hold.language.model import SECTIONS, File
 from interlock.hold.language.nodes import MappingNode, Node, ScalarNode, SequenceNode, describe
 from interlock.hold.language.reader import Failed, Reader
+from interlock.hold.language.text_types import NAME, Expression, Text, Word
 
 
 @dataclass(frozen=True)

@@ -17,12 +17,13 @@ from interlock.hold.language.declarations import (
     field,
     record,
 )
-from interlock.hold.language.field_types import NAME, Expression, States, Text, TextType, Word
+from interlock.hold.language.field_types import States
 from interlock.hold.language.model import File
 from interlock.hold.language.nodes import MappingNode, Node, ScalarNode, SequenceNode, describe
 from interlock.hold.language.reader import FAILED, Failed, Reader
 from interlock.hold.language.records import read_record, read_values
 from interlock.hold.language.syntax import Syntax, Truth
+from interlock.hold.language.text_types import NAME, Expression, Text, TextType, Word
 from interlock.hold.procedure.action_texts import EXAMPLE, read_action
 from interlock.hold.procedure.actions import Action, ActionGroup
 
