@@ -23,6 +23,7 @@ def command(hold: str, output: Path | None, color: str) -> int:
     from interlock.cli.opening import Rejected, Texts, open_hold
     from interlock.cli.refusals import show_rejection, show_warnings
     from interlock.report.text.description import description_lines
+    from interlock.report.views.description import description_view
 
     opened = open_hold(hold, Texts(), None)
     if isinstance(opened, Rejected):
@@ -30,6 +31,6 @@ def command(hold: str, output: Path | None, color: str) -> int:
         return REJECTED
     show_warnings(opened.warnings)
     screen = Screen(output, color)
-    screen.show(description_lines(hold, opened.compiled))
+    screen.show(description_lines(description_view(hold, opened.compiled)))
     screen.close()
     return 0

@@ -39,6 +39,7 @@ from interlock.report.text.description import description_lines
 from interlock.report.text.proof import proof_lines
 from interlock.report.text.walk import choice_lines, state_lines, step_lines
 from interlock.report.views.audit import audit_view
+from interlock.report.views.description import description_view
 from interlock.report.views.proof import proof_facts, proof_view
 from interlock.report.views.walk import walk_view
 from interlock.study.procedure.audit import audit_procedure
@@ -349,7 +350,7 @@ def _judge_described(hold: Hold, chance: random.Random) -> str:
 
 def _look_at(compiled: CompiledHold, chance: random.Random) -> None:
     """Describe, draw and walk a few steps."""
-    assert description_lines("mutant", compiled)
+    assert list(description_lines(description_view("mutant", compiled)))
     assert plan_svg(compiled)
     assert moves_dot(compiled)
     walk = begin_walk(compiled)

@@ -26,6 +26,7 @@ from interlock.report.text.proof import brief_lines, proof_lines
 from interlock.report.text.requirement import list_lines, requirement_lines
 from interlock.report.text.walk import broken_lines, choice_lines, opening_lines, state_lines, step_lines
 from interlock.report.views.count import count_view
+from interlock.report.views.description import description_view
 from interlock.report.views.proof import ProofView, proof_facts, proof_view
 from interlock.report.views.proof_facts import ProofFacts
 from interlock.report.views.requirements import requirement_view
@@ -95,7 +96,7 @@ def _reports(verification: Verification, every_outcome: Verification) -> dict[st
             (*proof_lines(_proof(every_outcome), False), Line(_proof(every_outcome).summary()))
         ),
         "brief.txt": as_text(brief_lines(_proof(every_outcome))),
-        "described.txt": as_text(description_lines("small.yaml", compiled)),
+        "described.txt": as_text(description_lines(description_view("small.yaml", compiled))),
         "walked.txt": as_text(walked),
         "requirements.txt": as_text(
             (*list_lines(texts), *(line for text in texts for line in requirement_lines(text)))
