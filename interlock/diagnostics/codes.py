@@ -1,23 +1,17 @@
 """The table of all codes: what each means, with an example that raises it and one that does not.
 
-Codes are stable for ever.  An example is a part of a description: sections that stand in the place of those of a small
-hold with lanes L and R, rows 1 and 2, a door D1 and units HALF; where it begins with `interlock:` it is a whole file.
+Codes are stable for ever.  They stand in `codes.toml`.  An example is a part of a description: sections that stand in
+the place of those of a small hold with lanes L and R, rows 1 and 2, a door D1 and units HALF; where it begins with
+`interlock:` it is a whole file.
 """
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-
-from interlock.diagnostics.texts import Text
-from interlock.diagnostics.texts_of_expressions import TEXTS as OF_EXPRESSIONS
-from interlock.diagnostics.texts_of_fields import TEXTS as OF_FIELDS
-from interlock.diagnostics.texts_of_files import TEXTS as OF_FILES
-from interlock.diagnostics.texts_of_meaning import TEXTS as OF_MEANING
-from interlock.diagnostics.texts_of_meaning import WARNINGS
-from interlock.diagnostics.texts_of_procedures import TEXTS as OF_PROCEDURES
-from interlock.diagnostics.texts_of_records import TEXTS as OF_RECORDS
+from importlib.resources import files
 
 
 class Severity(StrEnum):
@@ -38,18 +32,18 @@ class Code:
     right: str
 
 
-def _code(text: Text) -> Code:
-    severity = Severity.WARNING if text.code in WARNINGS else Severity.ERROR
-    return Code(text.code, severity, " ".join(text.about.split()), text.wrong, text.right)
-
-
-CODES: Mapping[str, Code] = {
-    text.code: _code(text)
-    for text in sorted(
-        (*OF_FILES, *OF_EXPRESSIONS, *OF_FIELDS, *OF_RECORDS, *OF_MEANING, *OF_PROCEDURES),
-        key=lambda text: text.code,
+def _code(code: str, said: Mapping[str, str]) -> Code:
+    return Code(
+        code,
+        Severity(said.get("severity", Severity.ERROR)),
+        " ".join(said["about"].split()),
+        said["wrong"],
+        said["right"],
     )
-}
+
+
+_TABLE = tomllib.loads(files("interlock.diagnostics").joinpath("codes.toml").read_text(encoding="utf-8"))
+CODES: Mapping[str, Code] = {code: _code(code, said) for code, said in sorted(_TABLE.items())}
 """Every code, in alphabetical order."""
 
 
