@@ -15,7 +15,7 @@ from typing import Any
 
 import pytest
 
-from interlock.hold.compile import things as building
+from interlock.hold.compile import things
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.kinds import DEVICE_KINDS, DOOR_KINDS, Kind, Trigger, latch_kind
 from interlock.hold.tell import Reason, Story
@@ -352,14 +352,14 @@ def unguarded(kind: Kind, trigger: str, condition: str) -> Kind:
 def test_a_door_declared_to_leave_closed_while_latched_is_found_out(monkeypatch: pytest.MonkeyPatch) -> None:
     """`door-leaves-closed-only-unlatched` guards the declared kinds of door."""
     mutated = unguarded(DOOR_KINDS["hand"], "start_opening", "latched")
-    monkeypatch.setattr(building, "DOOR_KINDS", {**DOOR_KINDS, "hand": mutated})
+    monkeypatch.setattr(things, "DOOR_KINDS", {**DOOR_KINDS, "hand": mutated})
     compiled = compile_file("models/single-lane.yaml", standing())
     refute(compiled, "door-leaves-closed-only-unlatched[D1]", ("side door is closed", "side door is latched"))
 
 
 def test_a_latch_declared_to_engage_an_open_door_is_found_out(monkeypatch: pytest.MonkeyPatch) -> None:
     """`latched-only-closed` guards the declared kind of door latch."""
-    monkeypatch.setattr(building, "latch_kind", lambda by, off: unguarded(latch_kind(by, off), "latch", "shut"))
+    monkeypatch.setattr(things, "latch_kind", lambda by, off: unguarded(latch_kind(by, off), "latch", "shut"))
     compiled = compile_file("models/single-lane.yaml", standing())
     refute(compiled, "latched-only-closed[D1]", ("latch side door", "side door is latched"))
 
@@ -368,7 +368,7 @@ def test_a_latch_declared_to_rise_under_a_unit_is_found_out(monkeypatch: pytest.
     """`nothing-rises-under-a-unit` guards the declared kinds of device."""
     kinds = dict(DEVICE_KINDS)
     kinds["manual latch"] = unguarded(kinds["manual latch"], "raise", "covered")
-    monkeypatch.setattr(building, "DEVICE_KINDS", kinds)
+    monkeypatch.setattr(things, "DEVICE_KINDS", kinds)
     monkeypatch.setattr("interlock.hold.sense.DEVICE_KINDS", kinds)
     compiled = compile_source(overlay("single-lane", "- {change: layout, to: {hand_work: 'true'}}"), standing())
     refute(compiled, "nothing-rises-under-a-unit[M2]", ("raise mid latch 2", "a unit is over"))
