@@ -1,0 +1,127 @@
+"""The planner that proofs and checklists share: its plans lead where they should, and nothing in them is to spare."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Container, Iterator, Set
+from itertools import combinations
+
+import pytest
+
+from interlock.kernel.claims import Refuted
+from interlock.kernel.evaluator import evaluate, fire, initial_states, is_enabled
+from interlock.kernel.expressions import Expr
+from interlock.kernel.machine import Machine
+from interlock.kernel.recovery import restarted
+from interlock.prove.core.packing import Packing, compile_enabled
+from interlock.prove.engine import NO_LIMITS, clock_of
+from interlock.prove.search.best_first import OpenList, best_first, without_spare
+from interlock.prove.search.delete_relaxation import DeleteRelaxation, RelaxedGoal
+from interlock.prove.search.explicit import explicit
+from tests.agreement.random_machines import random_case
+
+
+def planned(machine: Machine, target: Expr) -> list[int] | None:
+    """The rules of a plan from the only initial state, by place."""
+    packing = Packing(machine)
+    enabled = compile_enabled(packing)
+    writes = [packing.writes(rule) for rule in machine.rules]
+
+    def successors(state: int, helping: Set[int], met: Container[int]) -> Iterator[tuple[int, int, bool]]:
+        for rule in enabled(state):
+            keep, bits = writes[rule]
+            yield rule, state & keep | bits, rule in helping
+
+    def is_goal(before: int, rule: int, after: int) -> bool:
+        return evaluate(machine, target, packing.unpack(after))
+
+    relaxation = DeleteRelaxation(machine, [target])
+    aim = RelaxedGoal(relaxation, relaxation.targets[0])
+    (start,) = initial_states(machine)
+    return best_first(packing, packing.pack(start), aim, successors, is_goal, 10_000, clock_of(NO_LIMITS))
+
+
+@pytest.mark.parametrize("tens", range(6))
+def test_finds_a_way_exactly_where_there_is_one(tens: int) -> None:
+    """With as many states as it likes the planner reaches what enumeration reaches, by a run of the machine."""
+    ways = none = 0
+    for seed in range(20 * tens, 20 * tens + 20):
+        whole, questions = random_case(seed)
+        start = next(iter(initial_states(whole)), None)
+        if start is None:
+            continue
+        machine = restarted(whole, start)
+        for question, claim in zip(questions, explicit(machine, questions), strict=True):
+            if evaluate(machine, question.target, start):
+                continue
+            plan = planned(machine, question.target)
+            assert (plan is not None) == isinstance(claim, Refuted), (seed, question.id)
+            if plan is None:
+                none += 1
+                continue
+            ways += 1
+            state = start
+            for rule in plan:
+                assert is_enabled(machine, machine.rules[rule], state)
+                state = fire(machine, machine.rules[rule], state)
+            assert evaluate(machine, question.target, state)
+    assert ways > 5
+    assert none > 5
+
+
+def test_fewer_rules_are_a_machine_of_fewer_rules() -> None:
+    """A relaxation in which only some rules fire plans as that of the machine which has only these."""
+    plans = 0
+    for seed in range(60):
+        machine, questions = random_case(seed)
+        draw = random.Random(seed)
+        some = [at for at in range(len(machine.rules)) if draw.random() < 0.7]
+        fewer = Machine(machine.variables, machine.signals, tuple(machine.rules[at] for at in some), (), machine.start)
+        targets = [question.target for question in questions]
+        one, two = DeleteRelaxation(machine, targets, some), DeleteRelaxation(fewer, targets)
+        packing = Packing(machine)
+        for state in list(initial_states(machine))[:3]:
+            places = packing.places(packing.pack(state))
+            for at, other in zip(one.targets, two.targets, strict=True):
+                plan, same = one.plan(places, at), two.plan(places, other)
+                assert (plan is None) == (same is None)
+                if plan is not None and same is not None:
+                    assert set(plan.rules) == {some[rule] for rule in same.rules}
+                    assert set(plan.first) == {some[rule] for rule in same.first}
+                    plans += bool(plan.rules)
+            one.put_all(places)
+            two.put_all(places)
+            assert one.enabled() == [some[rule] for rule in two.enabled()]
+    assert plans > 50
+
+
+def test_three_states_of_four_are_those_that_help() -> None:
+    """Nearest first in each queue, of the same estimate the one put in first; every fourth is one of the others."""
+    waiting = OpenList([100])
+    assert waiting.take() == 100
+    for state in range(6):
+        waiting.put_helped(10 - state // 2, state)
+    waiting.put_others(5, iter([20, 21]))
+    waiting.put_others(4, iter([30]))
+    assert [waiting.take() for _ in range(11)] == [4, 5, 30, 2, 3, 0, 20, 1, 21, None, None]
+
+
+@pytest.mark.parametrize(("together", "seed"), [(together, seed) for together in (1, 2) for seed in range(30)])
+def test_nothing_is_left_that_can_be_spared(together: int, seed: int) -> None:
+    """What is left suffices, in its order, and no step (or two at once) of it can be left out."""
+    draw = random.Random(seed)
+    steps = tuple(range(9))
+    needed = [set(draw.sample(steps, draw.randint(1, 4))) for _ in range(3)]
+
+    def suffices(kept: tuple[int, ...]) -> bool:
+        # steps 0 and 1 undo one another: either both or neither
+        return any(need <= {*kept} for need in needed) and (0 in kept) == (1 in kept)
+
+    if not suffices(steps):
+        pytest.fail("all steps together suffice")
+    left = without_spare(steps, suffices, together)
+    assert suffices(left)
+    assert list(left) == sorted(left)
+    for gone in range(1, together + 1):
+        for places in combinations(range(len(left)), gone):
+            assert not suffices(tuple(step for at, step in enumerate(left) if at not in places))
