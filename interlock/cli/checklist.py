@@ -17,7 +17,7 @@ from interlock.cli.screen import Screen, color_option, output_option
 
 if TYPE_CHECKING:
     from interlock.hold.compile.compiler import CompiledHold
-    from interlock.kernel.claims import Limits, Report
+    from interlock.kernel.claims import Limits, ProgressCallback
     from interlock.study.checklist.audit import ChecklistAudit
     from interlock.study.checklist.goals import Goal, Load
     from interlock.study.checklist.making import Checklist, Result
@@ -112,7 +112,7 @@ def command(
     return code_of_checklist(result, audited)
 
 
-def _audited(made: Checklist, limits: Limits, report: Report) -> ChecklistAudit:
+def _audited(made: Checklist, limits: Limits, report: ProgressCallback) -> ChecklistAudit:
     """The checklist, written as a procedure and audited as that."""
     from interlock.report.yaml.procedure import checklist_procedure, steps_of_actions
     from interlock.study.checklist.audit import audit_checklist

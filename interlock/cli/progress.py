@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING
 from interlock.diagnostics.visible import visible
 
 if TYPE_CHECKING:
-    from interlock.kernel.claims import Progress, Report
+    from interlock.kernel.claims import Progress, ProgressCallback
 
 BETWEEN_UPDATES_S = 0.2
 
 
 @contextmanager
-def shown_progress(label: str, quiet: bool) -> Iterator[Report]:
+def shown_progress(label: str, quiet: bool) -> Iterator[ProgressCallback]:
     """A report for engines; a moving line where standard error is a terminal."""
     from interlock.kernel.claims import silent
 

@@ -19,9 +19,9 @@ from interlock.kernel.claims import (
     Finding,
     Holds,
     Progress,
+    ProgressCallback,
     Proved,
     Refuted,
-    Report,
     Undecided,
     Unknown,
     silent,
@@ -43,7 +43,7 @@ def confirm(
     questions: Sequence[Question],
     claims: Sequence[Claim],
     seconds: float | None = None,
-    report: Report = silent,
+    report: ProgressCallback = silent,
 ) -> tuple[Finding, ...]:
     """One finding per question, in their order; `claims[i]` must answer `questions[i]`.
 

@@ -11,13 +11,17 @@ from urllib.parse import quote
 
 from interlock.confirm.recovery import RecoveryFinding, recovery_obligations
 from interlock.confirm.smtlib import safe_obligation, start_obligation, step_obligation
-from interlock.kernel.claims import Certificate, Disputed, Fails, Finding, Holds, Trace
+from interlock.kernel.claims import Certificate, Disputed, Fails, Finding, Holds, Trace, Undecided
 from interlock.kernel.evaluator import as_mapping
 from interlock.kernel.expressions import TRUE, And, Const, Expr, Is, Not, Ref, each, fold
 from interlock.kernel.machine import Machine, Question
-from interlock.kernel.recovery import Recovers, RecoveryQuestion, Traps, restarted
+from interlock.kernel.recovery import HasDeadEnd, Recovers, RecoveryQuestion, restarted
 
 Json: TypeAlias = bool | int | str | Sequence["Json"] | Mapping[str, "Json"] | None
+
+FINDINGS = {Holds: "holds", Fails: "fails", Undecided: "undecided", Disputed: "disputed"}
+WAYS_BACK = {**FINDINGS, Recovers: "recovers", HasDeadEnd: "traps"}
+"""What the files call each kind of finding; part of their format."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +69,7 @@ def evidence_files(
     folder_of = {id(folder.certificate): folder.name for folder in folders}
     rows: list[Json] = []
     for question, finding in zip(questions, findings, strict=True):
-        row: dict[str, Json] = {"question": question.id, "finding": type(finding).__name__.lower()}
+        row: dict[str, Json] = {"question": question.id, "finding": FINDINGS[type(finding)]}
         if isinstance(finding, Holds):
             row |= {"engine": finding.claim.engine, "checked_by": finding.checked_by}
             certificate = finding.claim.certificate
@@ -99,8 +103,8 @@ def evidence_files(
 
 
 def _way_back_row(folder: str, question: RecoveryQuestion, finding: RecoveryFinding) -> dict[str, Json]:
-    row: dict[str, Json] = {"question": question.id, "finding": type(finding).__name__.lower()}
-    if isinstance(finding, Recovers | Traps):
+    row: dict[str, Json] = {"question": question.id, "finding": WAYS_BACK[type(finding)]}
+    if isinstance(finding, Recovers | HasDeadEnd):
         row |= {"engine": finding.claim.engine, "checked_by": finding.checked_by, "evidence": folder}
     else:
         row["reason"] = finding.what if isinstance(finding, Disputed) else finding.reason
@@ -119,7 +123,7 @@ def _way_back_files(
             cases: list[Json] = [{"when": [expr_as_json(f) for f in e.when], "rules": e.rules} for e in stage.entries]
             stages.append({"goal": expr_as_json(stage.goal), "measure": stage.rank, "cases": cases})
         yield "ways.json", _document({"stages": stages})
-    elif isinstance(finding, Traps):
+    elif isinstance(finding, HasDeadEnd):
         claim = finding.claim
         target = Question(question.id, question.goal)
         yield "trace.json", _document(_trace_as_json(machine, Question(question.id, TRUE), claim.trace))

@@ -36,26 +36,26 @@ from interlock.confirm.smtlib import (
     start_obligation,
     step_obligation,
 )
-from interlock.kernel.claims import Disputed, Progress, Report, Undecided, Unknown, silent
+from interlock.kernel.claims import Disputed, Progress, ProgressCallback, Undecided, Unknown, silent
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, Not, Value, assign, disj, neg
 from interlock.kernel.machine import Actor, Machine, Question
 from interlock.kernel.recovery import (
+    DeadEnd,
     Entry,
+    HasDeadEnd,
     Recoverable,
     Recovers,
     Recovery,
     RecoveryClaim,
     RecoveryQuestion,
     Stage,
-    Trapped,
-    Traps,
     restarted,
     surely_drops,
     written_by,
 )
 from interlock.kernel.shapes import fault_of_shape
 
-RecoveryFinding: TypeAlias = Recovers | Traps | Undecided | Disputed
+RecoveryFinding: TypeAlias = Recovers | HasDeadEnd | Undecided | Disputed
 
 
 def confirm_recovery(
@@ -63,12 +63,12 @@ def confirm_recovery(
     questions: Sequence[RecoveryQuestion],
     claims: Sequence[RecoveryClaim],
     seconds: float | None = None,
-    report: Report = silent,
+    report: ProgressCallback = silent,
 ) -> tuple[RecoveryFinding, ...]:
     """One finding per question, in their order; `claims[i]` must answer `questions[i]`.
 
-    Recovers only when a second solver agreed with every obligation; Traps only when the trace was replayed and a second
-    solver agreed that nothing leads on to the goal.  Wrong evidence is Disputed, unchecked evidence Undecided.
+    Recovers only when a second solver agreed with every obligation; HasDeadEnd only when the trace was replayed and a
+    second solver agreed that nothing leads on to the goal.  Wrong evidence is Disputed, unchecked evidence Undecided.
     Raises ValueError when the questions do not fit the machine or the claims in number.
     """
     if len(questions) != len(claims):
@@ -92,7 +92,7 @@ def _finding(
         return Disputed(question.id, claim, f"the claim answers question {claim.question!r}")
     if isinstance(claim, Unknown):
         return Undecided(question.id, claim.reason, claim.depth)
-    if isinstance(claim, Trapped):
+    if isinstance(claim, DeadEnd):
         faults = replay(machine, TRUE, claim.trace)
         if faults:
             return Disputed(question.id, claim, "; ".join(faults))
@@ -106,7 +106,7 @@ def _finding(
         return Undecided(question.id, f"claimed by engine {claim.engine!r}, not re-checked: {verdict.why}")
     if isinstance(claim, Recoverable):
         return Recovers(question.id, claim, verdict.by)
-    return Traps(question.id, claim, verdict.by)
+    return HasDeadEnd(question.id, claim, verdict.by)
 
 
 def _recheck_recovery(

@@ -156,7 +156,7 @@ class Progress:
     total: int | None = None
 
 
-Report: TypeAlias = Callable[[Progress], None]
+ProgressCallback: TypeAlias = Callable[[Progress], None]
 
 
 def silent(progress: Progress) -> None:

@@ -77,7 +77,7 @@ class Recoverable:
 
 
 @dataclass(frozen=True, slots=True)
-class Trapped:
+class DeadEnd:
     """Claim: the trace leads to a state from which no run without failures reaches the goal.
 
     `certificate` proves that of the machine restarted there (`restarted`).  `shortest` is true only where the engine
@@ -91,7 +91,7 @@ class Trapped:
     shortest: bool = False
 
 
-RecoveryClaim: TypeAlias = Recoverable | Trapped | Unknown
+RecoveryClaim: TypeAlias = Recoverable | DeadEnd | Unknown
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,11 +104,11 @@ class Recovers:
 
 
 @dataclass(frozen=True, slots=True)
-class Traps:
+class HasDeadEnd:
     """Finding: there is a dead end; the trace was replayed and the certificate re-checked by `checked_by`."""
 
     question: str
-    claim: Trapped
+    claim: DeadEnd
     checked_by: str
 
 

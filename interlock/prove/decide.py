@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
-from interlock.kernel.claims import Claim, Limits, Progress, Proved, Refuted, Report, Trace, Unknown, silent
+from interlock.kernel.claims import Claim, Limits, Progress, ProgressCallback, Proved, Refuted, Trace, Unknown, silent
 from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Machine, Question
@@ -49,7 +49,7 @@ SHORTENING_SECONDS = 60.0
 
 
 def decide(
-    machine: Machine, questions: Sequence[Question], limits: Limits = NO_LIMITS, report: Report = silent
+    machine: Machine, questions: Sequence[Question], limits: Limits = NO_LIMITS, report: ProgressCallback = silent
 ) -> tuple[Claim, ...]:
     """Decides every question within the limits, by whatever engine is best for it; each claim names its engine.
 
@@ -70,7 +70,9 @@ def decide(
 
 
 class _Strategy:
-    def __init__(self, machine: Machine, questions: Sequence[Question], limits: Limits, report: Report) -> None:
+    def __init__(
+        self, machine: Machine, questions: Sequence[Question], limits: Limits, report: ProgressCallback
+    ) -> None:
         self.machine = machine
         self.questions = questions
         self.limits = limits

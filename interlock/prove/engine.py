@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from time import monotonic
 from typing import Protocol
 
-from interlock.kernel.claims import Claim, Limits, Report, silent
+from interlock.kernel.claims import Claim, Limits, ProgressCallback, silent
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.memory import Budget
 
@@ -27,7 +27,11 @@ class Engine(Protocol):
     """
 
     def __call__(
-        self, machine: Machine, questions: Sequence[Question], limits: Limits = NO_LIMITS, report: Report = silent
+        self,
+        machine: Machine,
+        questions: Sequence[Question],
+        limits: Limits = NO_LIMITS,
+        report: ProgressCallback = silent,
     ) -> tuple[Claim, ...]: ...
 
 

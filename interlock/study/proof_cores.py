@@ -12,7 +12,7 @@ from interlock.hold.language.model import RequirementText
 from interlock.kernel.claims import Certificate, Holds
 from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Question
-from interlock.kernel.recovery import Recovers, Traps
+from interlock.kernel.recovery import HasDeadEnd, Recovers
 from interlock.prove.certificates.needed import needed_clauses
 from interlock.study.verify import Status, Verification
 
@@ -67,7 +67,7 @@ def certificates_in_words(verification: Verification) -> tuple[CertificateInWord
         told.append(replace(plain, holding=holding, failing=failing, without_occasion=idle))
     instances = {answer.instance.requirement.id: answer.instance for answer in verification.answers}
     for number, (question, finding) in enumerate(verification.recoveries, 1):
-        if isinstance(finding, Traps):
+        if isinstance(finding, HasDeadEnd):
             plain = _in_words(verification, way_folder(number), finding.claim.certificate)
             told.append(replace(plain, trap=instances[question.id]))
         elif isinstance(finding, Recovers):

@@ -9,7 +9,7 @@ from typing import Protocol, TypeGuard, TypeVar
 
 from interlock.confirm.confirm import confirm
 from interlock.confirm.recovery import RecoveryFinding, confirm_recovery
-from interlock.kernel.claims import Claim, Finding, Limits, Proved, Report, Undecided, Unknown
+from interlock.kernel.claims import Claim, Finding, Limits, ProgressCallback, Proved, Undecided, Unknown
 from interlock.kernel.machine import Machine, Question
 from interlock.kernel.recovery import RecoveryClaim, RecoveryQuestion
 from interlock.prove.engine import INTERRUPTED, Engine, is_time_reason, time_reason
@@ -28,7 +28,7 @@ class Recoverer(Protocol):
     """What decides whether something can always be done; `recover` is one."""
 
     def __call__(
-        self, machine: Machine, questions: Sequence[RecoveryQuestion], limits: Limits, report: Report
+        self, machine: Machine, questions: Sequence[RecoveryQuestion], limits: Limits, report: ProgressCallback
     ) -> tuple[RecoveryClaim, ...]: ...
 
 
@@ -46,7 +46,7 @@ class Session:
     that it falls into, no more: findings made stay, what is then neither claimed nor confirmed is Undecided.
     """
 
-    def __init__(self, machine: Machine, limits: Limits, report: Report) -> None:
+    def __init__(self, machine: Machine, limits: Limits, report: ProgressCallback) -> None:
         self.machine = machine
         self.limits = limits
         self.report = report
@@ -76,7 +76,7 @@ class Session:
     def _claimed(
         self,
         questions: Sequence[AnyQuestion],
-        engine: Callable[[Machine, Sequence[AnyQuestion], Limits, Report], Sequence[AnyClaim]],
+        engine: Callable[[Machine, Sequence[AnyQuestion], Limits, ProgressCallback], Sequence[AnyClaim]],
         part: float,
     ) -> Sequence[AnyClaim | Unknown]:
         """What the engine claims in this part of the time; where it ran out, the reason names all of the time."""

@@ -16,14 +16,14 @@ from interlock.kernel.claims import (
     Finding,
     Holds,
     Limits,
-    Report,
+    ProgressCallback,
     Undecided,
     Unknown,
     silent,
 )
 from interlock.kernel.expressions import Expr, neg
 from interlock.kernel.machine import Machine, Question, RequirementKind, occasion_of, question_of, with_monitors
-from interlock.kernel.recovery import Recovers, RecoveryQuestion, Traps, recovery_question_of
+from interlock.kernel.recovery import HasDeadEnd, Recovers, RecoveryQuestion, recovery_question_of
 from interlock.prove.engine import NO_LIMITS, Engine
 from interlock.prove.recovery.recovery import recover
 from interlock.study.sessions import Recoverer, Session
@@ -83,7 +83,7 @@ def leave_undecided(compiled: CompiledHold, reason: str, chosen: Sequence[str] |
         machine: Machine,
         questions: Sequence[Question | RecoveryQuestion],
         limits: Limits = NO_LIMITS,
-        report: Report = silent,
+        report: ProgressCallback = silent,
     ) -> tuple[Unknown, ...]:
         return tuple(Unknown(question.id, "none", reason) for question in questions)
 
@@ -94,7 +94,7 @@ def verify(
     compiled: CompiledHold,
     engine: Engine,
     limits: Limits,
-    report: Report = silent,
+    report: ProgressCallback = silent,
     chosen: Sequence[str] | None = None,
     recoverer: Recoverer = recover,
 ) -> Verification:
@@ -156,7 +156,7 @@ def _tell(
     occasion = asked.occasions.get(instance.requirement.id)
     arises = None if occasion is None else found[occasion.id]
     story = None
-    if isinstance(finding, Fails | Traps):
+    if isinstance(finding, Fails | HasDeadEnd):
         shown = question.target if isinstance(question, Question) else neg(question.goal)
         story = tell(asked.machine, asked.compiled.glossary, finding.claim.trace, shown)
     return Answer(instance, _status(instance, finding, arises), finding, arises, story)
@@ -169,7 +169,7 @@ def _status(instance: Instance, finding: Finding | RecoveryFinding, occasion: Fi
             return Status.DISPUTED
         case Undecided(), _:
             return Status.UNDECIDED
-        case Traps(), _:
+        case HasDeadEnd(), _:
             return Status.FAILS
         case Recovers(), _:
             return Status.HOLDS

@@ -9,7 +9,7 @@ from interlock.confirm.replay import replay
 from interlock.kernel.claims import Certificate, Claim, Limits, Proved, Refuted
 from interlock.kernel.expressions import TRUE
 from interlock.kernel.machine import Machine, Question
-from interlock.kernel.recovery import Recoverable, Trapped
+from interlock.kernel.recovery import DeadEnd, Recoverable
 from interlock.prove.engine import Engine
 from interlock.prove.recovery.recovery import recover
 from interlock.prove.search import explicit, vectorised
@@ -18,7 +18,7 @@ from interlock.prove.search.guided import guided
 from .engines import COMPLETE, ENGINES, SHORTEST, assert_runs
 from .listing import Listing, listing_of
 from .random_machines import random_case, random_way_back
-from .recovering import dead_ends, proves, shows_trap
+from .recovering import dead_ends, proves, shows_dead_end
 
 JUDGED: Mapping[str, Engine] = {**ENGINES, "vectorised": vectorised.vectorised, "guided": guided}
 """`prove.enumeration` is not among them: on machines so small it is the plain engine itself."""
@@ -112,13 +112,13 @@ def judge_recovery(seed: int) -> Counter[str]:
         assert not bad
         assert proves(machine, claim.recovery, question.goal)
         return Counter({"recover Recoverable": 1})
-    assert isinstance(claim, Trapped), claim
+    assert isinstance(claim, DeadEnd), claim
     assert claim.trace.states[-1] in bad
     assert not replay(machine, TRUE, claim.trace)
-    assert shows_trap(machine, claim, question.goal)
+    assert shows_dead_end(machine, claim, question.goal)
     if claim.shortest:
         assert claim.trace.depth == _nearest(machine, bad)
-    return Counter({"recover Trapped": 1})
+    return Counter({"recover DeadEnd": 1})
 
 
 def _nearest(machine: Machine, states: Sequence[tuple[object, ...]]) -> int:

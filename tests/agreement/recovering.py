@@ -6,7 +6,7 @@ from interlock.kernel.claims import Certificate
 from interlock.kernel.evaluator import State, fire
 from interlock.kernel.expressions import TRUE, Expr
 from interlock.kernel.machine import Actor, Machine
-from interlock.kernel.recovery import Recovery, Stage, Trapped, rank_of
+from interlock.kernel.recovery import DeadEnd, Recovery, Stage, rank_of
 
 from .listing import Listing, listing_of
 
@@ -73,7 +73,7 @@ def _stage_proves(listing: Listing, before: Expr, stage: Stage, asked: frozenset
     return covered == asked
 
 
-def shows_trap(machine: Machine, claim: Trapped, goal: Expr) -> bool:
+def shows_dead_end(machine: Machine, claim: DeadEnd, goal: Expr) -> bool:
     """The certificate holds its last state, no step without failures leads out of it, and the goal is outside."""
     listing = listing_of(machine)
     inside = listing.within(claim.certificate.clauses)

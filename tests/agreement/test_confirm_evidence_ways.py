@@ -16,7 +16,7 @@ from interlock.confirm.smtlib import safe_obligation, start_obligation, step_obl
 from interlock.kernel.claims import Disputed, Holds, Proved, Trace, Undecided, Unknown
 from interlock.kernel.expressions import Is, conj
 from interlock.kernel.machine import Actor, Machine, Question, Rule, Variable
-from interlock.kernel.recovery import Recoverable, Recovers, RecoveryQuestion, Trapped, Traps, restarted
+from interlock.kernel.recovery import DeadEnd, HasDeadEnd, Recoverable, Recovers, RecoveryQuestion, restarted
 from interlock.prove.recovery.recovery import recover
 
 from .judging import BY_CASES
@@ -126,10 +126,10 @@ def test_stranger_can_check_ways_back_and_dead_ends(seed: int) -> None:
 def test_both_kinds_are_met_and_some_take_work() -> None:
     """The drawn machines have ways back and dead ends, some with cases, one with a run to its end."""
     findings = [case(seed)[2] for seed in SEEDS]
-    claims = [finding.claim for finding in findings if isinstance(finding, Recovers | Traps)]
+    claims = [finding.claim for finding in findings if isinstance(finding, Recovers | HasDeadEnd)]
     assert len(claims) == len(findings)
     cases = [c for c in claims if isinstance(c, Recoverable) and any(stage.entries for stage in c.recovery.stages)]
-    runs = [c for c in claims if isinstance(c, Trapped) and c.trace.depth]
+    runs = [c for c in claims if isinstance(c, DeadEnd) and c.trace.depth]
     assert len(cases) > 4 and runs
 
 
@@ -150,10 +150,10 @@ def test_each_way_back_has_its_folder_and_its_row() -> None:
     """Rows follow those of the questions, with what was claimed by whom; only what was found has a folder."""
     asked = [DARK, LIT, RecoveryQuestion("open", Is("lamp", "on")), RecoveryQuestion("wrong", Is("lamp", "on"))]
     recovers, traps = recover(LAMP, [DARK, LIT])
-    assert isinstance(recovers, Recoverable) and isinstance(traps, Trapped)
-    wrong = Trapped("wrong", "some engine", Trace(("blow",), ((0, 0), (0, 0))), traps.certificate)
+    assert isinstance(recovers, Recoverable) and isinstance(traps, DeadEnd)
+    wrong = DeadEnd("wrong", "some engine", Trace(("blow",), ((0, 0), (0, 0))), traps.certificate)
     found = confirm_recovery(LAMP, asked, [recovers, traps, Unknown("open", "some engine", "tired"), wrong])
-    assert [type(finding) for finding in found] == [Recovers, Traps, Undecided, Disputed]
+    assert [type(finding) for finding in found] == [Recovers, HasDeadEnd, Undecided, Disputed]
     question = Question("never", Is("fuse", "blown"))
     held = Holds("never", Proved("never", "counter", None, states=3), "a second count")
     files = evidence_files(LAMP, [question], [held], list(zip(asked, found, strict=True)), {"aside.txt": "read\n"})
@@ -167,7 +167,7 @@ def test_each_way_back_has_its_folder_and_its_row() -> None:
         "target": ["is", "fuse", "blown"],
     }
     lit = ["is", "lamp", "on"]
-    checked = [finding.checked_by for finding in found if isinstance(finding, Recovers | Traps)]
+    checked = [finding.checked_by for finding in found if isinstance(finding, Recovers | HasDeadEnd)]
     said = {"finding": "recovers", "engine": recovers.engine, "checked_by": checked[0], "evidence": "way-back-1"}
     assert rows[0] == {"question": "dark", **said, "goal": ["is", "lamp", "off"]}
     said = {"finding": "traps", "engine": traps.engine, "checked_by": checked[1], "evidence": "way-back-2"}

@@ -34,15 +34,15 @@ from interlock.kernel.claims import (
 from interlock.kernel.expressions import FALSE, TRUE, And, Const, Expr, Is, Not, Or, Ref, conj, neg
 from interlock.kernel.machine import Actor, Machine, Question, Rule, Signal, Variable
 from interlock.kernel.recovery import (
+    DeadEnd,
     Entry,
+    HasDeadEnd,
     Recoverable,
     Recovers,
     Recovery,
     RecoveryClaim,
     RecoveryQuestion,
     Stage,
-    Trapped,
-    Traps,
 )
 from interlock.kernel.shapes import MOST_BITS, fault_of_shape
 from interlock.prove.decide import decide
@@ -249,9 +249,9 @@ def _judge_ways(seed: int) -> Counter[str]:
         for _ in range(6):
             (finding,) = confirm_recovery(machine, [question], [_spoiled(draw, told)], seconds=1)
             tally[type(finding).__name__] += 1
-            assert isinstance(finding, Recovers | Traps | Undecided | Disputed)
+            assert isinstance(finding, Recovers | HasDeadEnd | Undecided | Disputed)
             assert not (isinstance(finding, Recovers) and bad)
-            assert not (isinstance(finding, Traps) and not bad)
+            assert not (isinstance(finding, HasDeadEnd) and not bad)
     return tally
 
 
@@ -260,7 +260,7 @@ def _made_up(draw: Random, machine: Machine, question: RecoveryQuestion, trace: 
     rank = (tuple((v.name, value, draw.randint(-3, 3)) for v in machine.variables for value in v.domain),)
     entries = tuple(Entry((), (rule.name,)) for rule in machine.rules)
     yield Recoverable(question.id, "a", Recovery(Certificate(()), (Stage(question.goal, rank, entries),)))
-    yield Trapped(question.id, "a", trace, Certificate((neg(question.goal),)))
+    yield DeadEnd(question.id, "a", trace, Certificate((neg(question.goal),)))
 
 
 @pytest.mark.parametrize("seed", range(14))
@@ -281,7 +281,7 @@ def test_spoiling_meets_every_finding() -> None:
         (_judge_ways(seed) for seed in range(20)), Counter()
     )
     assert {name for name, times in seen.items() if times >= 3} == {
-        *("Holds", "Fails", "Undecided", "Disputed", "Recovers", "Traps")
+        *("Holds", "Fails", "Undecided", "Disputed", "Recovers", "HasDeadEnd")
     }
 
 
@@ -333,8 +333,8 @@ def test_ranks_are_as_exact_as_they_are_long() -> None:
 @pytest.mark.parametrize("wrong", [0, 0.0, Number(0)])
 def test_dead_end_in_another_type_is_disputed(wrong: Any) -> None:
     """A state that says 0 for False is no state of the machine, though Python takes the two for equal."""
-    dead = Trapped("there", "a", Trace((), (("a", False),)), Certificate((Is("there", False),)))
-    assert isinstance(confirm_recovery(SWING, [THERE], [dead])[0], Traps)
+    dead = DeadEnd("there", "a", Trace((), (("a", False),)), Certificate((Is("there", False),)))
+    assert isinstance(confirm_recovery(SWING, [THERE], [dead])[0], HasDeadEnd)
     forged = replace(dead, trace=Trace((), (("a", wrong),)))
     assert isinstance(confirm_recovery(SWING, [THERE], [forged])[0], Disputed)
     step = replace(dead, trace=Trace(("go",), (("a", False), ("b", wrong))))

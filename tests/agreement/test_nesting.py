@@ -15,7 +15,7 @@ from interlock.kernel.claims import Certificate, Claim, Fails, Holds, Limits, Pr
 from interlock.kernel.evaluator import evaluate
 from interlock.kernel.expressions import FALSE, TRUE, And, Expr, Is, Not, Or, Ref, assign, conj, disj, expand, neg
 from interlock.kernel.machine import Actor, Machine, Question, Rule, Signal, Variable
-from interlock.kernel.recovery import Recoverable, Recovers, RecoveryQuestion, Trapped, Traps
+from interlock.kernel.recovery import DeadEnd, HasDeadEnd, Recoverable, Recovers, RecoveryQuestion
 from interlock.prove.recovery.recovery import recover
 from interlock.prove.search import explicit, vectorised
 from tests.agreement.judging import BY_CASES, JUDGED
@@ -90,8 +90,8 @@ def test_ways_back_end_in_a_claim_that_is_confirmed(name: str, limits: Limits) -
     machine = MACHINES[name]
     asked = [RecoveryQuestion("lit", Is("lamp", "on")), RecoveryQuestion("dark", Is("x", False))]
     claims = recover(machine, asked, limits)
-    assert [type(claim) for claim in claims] == [Recoverable, Trapped]
-    assert [type(finding) for finding in confirm_recovery(machine, asked, claims)] == [Recovers, Traps]
+    assert [type(claim) for claim in claims] == [Recoverable, DeadEnd]
+    assert [type(finding) for finding in confirm_recovery(machine, asked, claims)] == [Recovers, HasDeadEnd]
 
 
 @pytest.mark.parametrize("name", MACHINES)

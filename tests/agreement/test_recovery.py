@@ -13,13 +13,13 @@ from interlock.kernel.claims import Certificate, Disputed, Limits, Trace, Undeci
 from interlock.kernel.expressions import Expr, Is, conj, disj, neg
 from interlock.kernel.machine import Actor, Machine, Question, Requirement, RequirementKind, Rule, Variable, question_of
 from interlock.kernel.recovery import (
+    DeadEnd,
+    HasDeadEnd,
     Recoverable,
     Recovers,
     Recovery,
     RecoveryQuestion,
     Stage,
-    Trapped,
-    Traps,
     rank_of,
     recovery_question_of,
     surely_drops,
@@ -69,7 +69,7 @@ def test_second_solver_agrees(seed: int) -> None:
     machine, question = _case(seed)
     claims = recover(machine, [question], BY_CASES)
     (finding,) = confirm_recovery(machine, [question], claims)
-    assert isinstance(finding, Recovers if isinstance(claims[0], Recoverable) else Traps), finding
+    assert isinstance(finding, Recovers if isinstance(claims[0], Recoverable) else HasDeadEnd), finding
 
 
 def _corrupted(machine: Machine, recovery: Recovery, draw: random.Random) -> Iterator[Recovery]:
@@ -172,8 +172,8 @@ def test_failures_before_but_not_on_the_way_back() -> None:
     jamming = Machine(lamp.variables, (), (*lamp.rules, JAM, UNJAM))
     for limits in (Limits(), BY_CASES):
         (claim,) = recover(jamming, [LIT], limits)
-        assert isinstance(claim, Trapped)
-        assert isinstance(confirm_recovery(jamming, [LIT], [claim])[0], Traps)
+        assert isinstance(claim, DeadEnd)
+        assert isinstance(confirm_recovery(jamming, [LIT], [claim])[0], HasDeadEnd)
 
 
 def test_evidence_that_counts_on_a_failure_is_rejected() -> None:
@@ -195,7 +195,7 @@ def test_corrupted_dead_ends_are_disputed() -> None:
     lamp = _lamp()
     jamming = Machine(lamp.variables, (), (*lamp.rules, JAM))
     (claim,) = recover(jamming, [LIT])
-    assert isinstance(claim, Trapped)
+    assert isinstance(claim, DeadEnd)
     trace = claim.trace
     for changed in (
         replace(claim, certificate=Certificate(())),

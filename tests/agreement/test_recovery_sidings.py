@@ -8,7 +8,7 @@ import pytest
 
 from interlock.confirm.recovery import confirm_recovery
 from interlock.kernel.claims import Unknown, silent
-from interlock.kernel.recovery import Entry, Recoverable, Recovers, Trapped, rank_of
+from interlock.kernel.recovery import DeadEnd, Entry, Recoverable, Recovers, rank_of
 from interlock.prove.core.local import LocalRules
 from interlock.prove.core.solvers import light_solver
 from interlock.prove.engine import Clock
@@ -20,7 +20,7 @@ from interlock.prove.recovery.recovery import recover
 from tests.agreement.judging import BY_CASES
 from tests.agreement.listing import listing_of
 from tests.agreement.random_machines import random_way_back
-from tests.agreement.recovering import dead_ends, proves, shows_trap
+from tests.agreement.recovering import dead_ends, proves, shows_dead_end
 from tests.agreement.sidings import random_siding, siding
 
 
@@ -35,9 +35,9 @@ def test_engine_agrees_on_sidings(tens: int) -> None:
             assert not bad
             assert proves(machine, claim.recovery, question.goal)
         else:
-            assert isinstance(claim, Trapped), claim
+            assert isinstance(claim, DeadEnd), claim
             assert claim.trace.states[-1] in bad
-            assert shows_trap(machine, claim, question.goal)
+            assert shows_dead_end(machine, claim, question.goal)
 
 
 def test_sidings_are_of_both_kinds() -> None:
@@ -53,7 +53,7 @@ def test_counting_alone_agrees_with_enumeration(seed: int) -> None:
     (claim,) = recover(machine, [question], BY_CASES, heuristics=(rank_by_counting,))
     bad = dead_ends(machine, question.goal)
     assert not isinstance(claim, Unknown)
-    assert bool(bad) == isinstance(claim, Trapped)
+    assert bool(bad) == isinstance(claim, DeadEnd)
     if isinstance(claim, Recoverable):
         assert proves(machine, claim.recovery, question.goal)
 
@@ -74,7 +74,7 @@ def test_cases_of_one_measure_are_taken_over_by_the_next(monkeypatch: pytest.Mon
         machine, question = random_siding(seed)
         (claim,) = recover(machine, [question], BY_CASES)
         assert not isinstance(claim, Unknown)
-        assert bool(dead_ends(machine, question.goal)) == isinstance(claim, Trapped)
+        assert bool(dead_ends(machine, question.goal)) == isinstance(claim, DeadEnd)
         if isinstance(claim, Recoverable):
             assert proves(machine, claim.recovery, question.goal)
     assert served.count(True) > 5

@@ -16,9 +16,9 @@ from interlock.kernel.claims import (
     Fails,
     Holds,
     Limits,
+    ProgressCallback,
     Proved,
     Refuted,
-    Report,
     Trace,
     Undecided,
     Unknown,
@@ -27,7 +27,15 @@ from interlock.kernel.claims import (
 from interlock.kernel.evaluator import initial_states
 from interlock.kernel.expressions import TRUE, Is, Not, conj
 from interlock.kernel.machine import Machine, Question
-from interlock.kernel.recovery import Recoverable, Recovers, Recovery, RecoveryClaim, RecoveryQuestion, Trapped, Traps
+from interlock.kernel.recovery import (
+    DeadEnd,
+    HasDeadEnd,
+    Recoverable,
+    Recovers,
+    Recovery,
+    RecoveryClaim,
+    RecoveryQuestion,
+)
 from interlock.prove.engine import NO_LIMITS
 from interlock.prove.recovery.recovery import recover
 from interlock.prove.search.explicit import explicit
@@ -69,7 +77,7 @@ def lying(lie: Lie, about: Callable[[str], bool] = lambda _: True) -> Callable[.
     """The explicit engine, which for some questions says something else in the place of its claim."""
 
     def engine(
-        machine: Machine, questions: Sequence[Question], limits: Limits = NO_LIMITS, report: Report = silent
+        machine: Machine, questions: Sequence[Question], limits: Limits = NO_LIMITS, report: ProgressCallback = silent
     ) -> tuple[Claim, ...]:
         claims = explicit(machine, questions, limits, report)
         return tuple(lie(machine, claim) if about(claim.question) else claim for claim in claims)
@@ -93,7 +101,7 @@ def test_the_truth_first(compiled: CompiledHold) -> None:
         (STUCK, Status.FAILS),
     ]
     found = by_id(verification)
-    kinds = [Holds, Fails, Holds, Fails, Recovers, Traps]
+    kinds = [Holds, Fails, Holds, Fails, Recovers, HasDeadEnd]
     assert [type(answer.finding) for answer in verification.answers] == kinds
     assert [type(found[id].occasion) for id in STATES] == [Fails, Fails, Holds, type(None)]
     assert [answer.story is not None for answer in verification.answers] == [False, True, False, True, False, True]
@@ -196,7 +204,7 @@ def for_no_way(machine: Machine, claims: Sequence[RecoveryClaim]) -> list[Recove
 def stuck_at_once(machine: Machine, claims: Sequence[RecoveryClaim]) -> list[RecoveryClaim]:
     """The start is said to be a dead end."""
     (state,) = list(initial_states(machine))[:1]
-    return [Trapped(c.question, "liar", Trace((), (state,)), Certificate((TRUE,))) for c in claims]
+    return [DeadEnd(c.question, "liar", Trace((), (state,)), Certificate((TRUE,))) for c in claims]
 
 
 @pytest.mark.parametrize("lie", [swapped, for_no_way, stuck_at_once])
@@ -206,7 +214,7 @@ def test_a_lie_about_ways_back_is_disputed(
     """What can always be done is no more taken on trust than the rest."""
 
     def recoverer(
-        machine: Machine, questions: Sequence[RecoveryQuestion], limits: Limits, report: Report
+        machine: Machine, questions: Sequence[RecoveryQuestion], limits: Limits, report: ProgressCallback
     ) -> tuple[RecoveryClaim, ...]:
         return tuple(lie(machine, recover(machine, questions, limits, report)))
 

@@ -13,7 +13,7 @@ from typing import Any
 
 import z3
 
-from interlock.kernel.claims import Claim, Limits, Proved, Refuted, Report, Trace, Unknown, silent
+from interlock.kernel.claims import Claim, Limits, ProgressCallback, Proved, Refuted, Trace, Unknown, silent
 from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value, expand
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.engine import NO_LIMITS, clock_of, time_reason
@@ -22,7 +22,7 @@ NAME = "horn"
 
 
 def horn(
-    machine: Machine, questions: Sequence[Question], limits: Limits = NO_LIMITS, report: Report = silent
+    machine: Machine, questions: Sequence[Question], limits: Limits = NO_LIMITS, report: ProgressCallback = silent
 ) -> tuple[Claim, ...]:
     """Answers as an engine does, for timing alone: its proofs carry no certificate and its refutations no trace."""
     clock = clock_of(limits)

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import TypeAlias
 
-from interlock.kernel.claims import Claim, Limits, Proved, Refuted, Report, Trace, Unknown, silent
+from interlock.kernel.claims import Claim, Limits, ProgressCallback, Proved, Refuted, Trace, Unknown, silent
 from interlock.kernel.evaluator import State, initial_states
 from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref
 from interlock.kernel.machine import Machine, Question
@@ -102,7 +102,7 @@ def search(machine: Machine, targets: Mapping[str, Expr], limits: Limits) -> tup
 
 
 def plain(
-    machine: Machine, questions: Sequence[Question], limits: Limits = NO_LIMITS, report: Report = silent
+    machine: Machine, questions: Sequence[Question], limits: Limits = NO_LIMITS, report: ProgressCallback = silent
 ) -> tuple[Claim, ...]:
     """Answers as an engine does, for timing alone: its refutations carry no trace."""
     count, met = search(machine, {question.id: question.target for question in questions}, limits)

@@ -12,7 +12,7 @@ from interlock.confirm.recheck import recheck
 from interlock.confirm.recovery import confirm_recovery, recovery_obligations
 from interlock.kernel.claims import Limits
 from interlock.kernel.machine import Machine, RequirementKind, with_monitors
-from interlock.kernel.recovery import Recovers, Traps, recovery_question_of
+from interlock.kernel.recovery import HasDeadEnd, Recovers, recovery_question_of
 from interlock.prove.frames.pdr import pdr
 from interlock.prove.recovery.recovery import recover
 from interlock.study.verify import Status, verify
@@ -40,7 +40,7 @@ def test_dead_ends_are_found_in_whatever_order_things_are_written(seed: int) -> 
     (requirement,) = [r for r in machine.requirements if r.kind is RequirementKind.CAN_ALWAYS]
     question = recovery_question_of(requirement)
     (finding,) = confirm_recovery(machine, [question], recover(machine, [question]))
-    assert isinstance(finding, Traps), finding
+    assert isinstance(finding, HasDeadEnd), finding
     assert finding.claim.trace.depth <= 20
 
 
@@ -90,7 +90,7 @@ def test_holds_of_other_sizes_with_other_units_are_decided(rows: int, kinds: int
     (requirement,) = [r for r in machine.requirements if r.kind is RequirementKind.CAN_ALWAYS]
     question = recovery_question_of(requirement)
     (finding,) = confirm_recovery(machine, [question], recover(machine, [question]))
-    assert isinstance(finding, Traps if flawed else Recovers), finding
+    assert isinstance(finding, HasDeadEnd if flawed else Recovers), finding
 
 
 def shuffled(machine: Machine, seed: int) -> Machine:

@@ -23,7 +23,7 @@ from interlock.diagnostics.codes import CODES
 from interlock.hold.kinds import DEVICE_KINDS, changes_of
 from interlock.hold.language.field_types import records_within
 from interlock.hold.procedure.actions import FORMS
-from interlock.kernel.claims import Claim, Limits, Progress, Proved, Report, Unknown, silent
+from interlock.kernel.claims import Claim, Limits, Progress, ProgressCallback, Proved, Unknown, silent
 from interlock.kernel.machine import Machine, Question
 from interlock.report.drawing.lifecycle import kinds_drawn
 from interlock.report.json.writing import schema
@@ -152,7 +152,7 @@ def _liar(
     machine: Machine,
     questions: Sequence[Question],
     limits: Limits = NOTHING,
-    report: Report = silent,
+    report: ProgressCallback = silent,
 ) -> tuple[Claim, ...]:
     return tuple(Proved(question.id, "liar", None, 7) for question in questions)
 
@@ -213,7 +213,9 @@ def test_stopping_keeps_the_rest_from_beginning(
 ) -> None:
     """After Ctrl-C the hold at hand is reported with what its engine gives, and no further one is begun."""
 
-    def caught(machine: Machine, questions: Sequence[Question], limits: Limits, report: Report) -> tuple[Claim, ...]:
+    def caught(
+        machine: Machine, questions: Sequence[Question], limits: Limits, report: ProgressCallback
+    ) -> tuple[Claim, ...]:
         os.kill(os.getpid(), signal.SIGINT)
         assert limits.stop is not None and limits.stop()
         return tuple(Unknown(question.id, "caught", "interrupted", 2) for question in questions)

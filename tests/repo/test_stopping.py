@@ -22,9 +22,9 @@ from interlock.kernel.claims import (
     Claim,
     Limits,
     Progress,
+    ProgressCallback,
     Proved,
     Refuted,
-    Report,
     Undecided,
     Unknown,
     silent,
@@ -68,7 +68,9 @@ def interrupting(monkeypatch: pytest.MonkeyPatch, times: int = 1) -> None:
     """Ctrl-C comes when the engine has decided everything, as often as that, each time after patience has ended."""
     monkeypatch.setattr(stopping, "PATIENCE_S", 0.0)
 
-    def engine(machine: Machine, questions: Sequence[Question], limits: Limits, report: Report) -> tuple[Claim, ...]:
+    def engine(
+        machine: Machine, questions: Sequence[Question], limits: Limits, report: ProgressCallback
+    ) -> tuple[Claim, ...]:
         claims = decide(machine, questions, limits, report)
         for _ in range(times):
             os.kill(os.getpid(), signal.SIGINT)
@@ -121,7 +123,11 @@ def test_confirming_is_short_once_an_end_was_asked_for(monkeypatch: pytest.Monke
     given: list[float | None] = []
 
     def seen(
-        machine: Machine, questions: Sequence[Question], claims: Sequence[Claim], seconds: float | None, report: Report
+        machine: Machine,
+        questions: Sequence[Question],
+        claims: Sequence[Claim],
+        seconds: float | None,
+        report: ProgressCallback,
     ) -> tuple[object, ...]:
         given.append(seconds)
         return confirm(machine, questions, claims)
@@ -189,7 +195,9 @@ def test_a_fault_with_one_hold_loses_no_other(
     """A fault of ours with the first of two holds: the second is decided and reported, and the exit code says 70."""
     calls = 0
 
-    def engine(machine: Machine, questions: Sequence[Question], limits: Limits, report: Report) -> tuple[Claim, ...]:
+    def engine(
+        machine: Machine, questions: Sequence[Question], limits: Limits, report: ProgressCallback
+    ) -> tuple[Claim, ...]:
         nonlocal calls
         calls += 1
         if calls == 1:
@@ -301,7 +309,7 @@ def spending(monkeypatch: pytest.MonkeyPatch, decided: set[int]) -> tuple[list[f
     monkeypatch.setattr(sessions, "monotonic", lambda: now[0])
 
     def engine(
-        machine: Machine, questions: Sequence[Question], limits: Limits = NO_LIMITS, report: Report = silent
+        machine: Machine, questions: Sequence[Question], limits: Limits = NO_LIMITS, report: ProgressCallback = silent
     ) -> tuple[Claim, ...]:
         assert limits.seconds is not None
         asked.append(len(questions))
@@ -337,7 +345,7 @@ def test_nothing_is_asked_again_that_more_time_would_not_help(monkeypatch: pytes
             machine: Machine,
             questions: Sequence[Question],
             limits: Limits = NO_LIMITS,
-            report: Report = silent,
+            report: ProgressCallback = silent,
             reason: str = reason,
         ) -> tuple[Claim, ...]:
             asked.append(len(questions))  # noqa: B023 -- used up within the turn

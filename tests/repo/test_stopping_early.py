@@ -15,7 +15,7 @@ import pytest
 from interlock import cli
 from interlock.cli.files import write_whole
 from interlock.hold.procedure.binding import BoundProcedure
-from interlock.kernel.claims import Limits, Report
+from interlock.kernel.claims import Limits, ProgressCallback
 from interlock.study.checklist import audit as checklist_audit
 from interlock.study.procedure.audit import Audit, audit_procedure
 
@@ -101,7 +101,7 @@ def test_a_checklist_whose_slips_were_not_examined_is_undecided(
     assert "may be missing" not in capsys.readouterr().out
     audit = audit_procedure
 
-    def stopped(bound: BoundProcedure, engine: None, limits: Limits, report: Report, **more: Any) -> Audit:
+    def stopped(bound: BoundProcedure, engine: None, limits: Limits, report: ProgressCallback, **more: Any) -> Audit:
         os.kill(os.getpid(), signal.SIGINT)
         assert limits.stop is not None and limits.stop()
         return audit(bound, engine, limits, report, **more)

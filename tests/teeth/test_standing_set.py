@@ -21,7 +21,7 @@ from interlock.hold.kinds import DEVICE_KINDS, DOOR_KINDS, Kind, Trigger, latch_
 from interlock.hold.tell import Reason, Story
 from interlock.kernel.claims import Fails, Holds, Limits
 from interlock.kernel.machine import Actor, RequirementKind
-from interlock.kernel.recovery import Recovers, Traps
+from interlock.kernel.recovery import HasDeadEnd, Recovers
 from interlock.prove.frames.pdr import pdr
 from interlock.prove.search.bmc import bmc
 from interlock.study.verify import Status, verify
@@ -312,7 +312,7 @@ def test_the_change_makes_a_dead_end(bite: Bite) -> None:
     compiled = compile_source(overlay(bite.base, bite.changes), standing())
     (answer,) = verify(compiled, pdr, Limits(), chosen=[bite.requirement]).answers
     assert answer.status is Status.FAILS
-    assert isinstance(answer.finding, Traps)
+    assert isinstance(answer.finding, HasDeadEnd)
     assert answer.story is not None
     told = words_of(answer.story)
     assert [word for word in bite.words if word not in told] == [], told

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import count
 
-from interlock.kernel.claims import Progress, Report, Trace
+from interlock.kernel.claims import Progress, ProgressCallback, Trace
 from interlock.kernel.evaluator import State, fire
 from interlock.kernel.expressions import TRUE, Expr
 from interlock.prove.core.local import Cube, LocalRules
@@ -96,7 +96,7 @@ class Frames:
         """The number of the last frame."""
         return len(self.acts) - 1
 
-    def strengthen(self, asked: Sequence[int], report: Report) -> Iterator[tuple[int, Trace]]:
+    def strengthen(self, asked: Sequence[int], report: ProgressCallback) -> Iterator[tuple[int, Trace]]:
         """Adds lemmas that keep targets out for good, as far as that is found within a few steps back; before `run`.
 
         Gives (place, trace) for each target found reachable on the way.  One frame stands for all that is reachable.  A
@@ -158,7 +158,7 @@ class Frames:
         self.solver.add([-switch, *(-literal for literal in obligation.cube)])
         stack.append((obligation, switch))
 
-    def run(self, asked: Sequence[int], deepest: int | None, report: Report) -> Iterator[tuple[int, Trace]]:
+    def run(self, asked: Sequence[int], deepest: int | None, report: ProgressCallback) -> Iterator[tuple[int, Trace]]:
         """Gives (place, trace) for each target asked about and found reachable; ends at a fixed point or `deepest`."""
         still_open = list(asked)
         for at in list(still_open):

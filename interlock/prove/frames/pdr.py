@@ -19,9 +19,9 @@ from interlock.kernel.claims import (
     Claim,
     Limits,
     Progress,
+    ProgressCallback,
     Proved,
     Refuted,
-    Report,
     Trace,
     Unknown,
     silent,
@@ -43,7 +43,7 @@ def pdr(
     machine: Machine,
     questions: Sequence[Question],
     limits: Limits = NO_LIMITS,
-    report: Report = silent,
+    report: ProgressCallback = silent,
     make_solver: SolverFactory = light_solver,
 ) -> tuple[Claim, ...]:
     """Decides every question, given time; proofs share one inductive invariant, traces need not be shortest.
@@ -71,7 +71,11 @@ def pdr(
 
 
 def pursue(
-    frames: Frames, questions: Sequence[Question], claims: dict[int, Claim], deepest: int | None, report: Report
+    frames: Frames,
+    questions: Sequence[Question],
+    claims: dict[int, Claim],
+    deepest: int | None,
+    report: ProgressCallback,
 ) -> None:
     """Adds a claim to `claims`, by place, for each question it decides; the frames were made for these questions.
 

@@ -14,9 +14,9 @@ from interlock.kernel.claims import (
     Claim,
     Limits,
     Progress,
+    ProgressCallback,
     Proved,
     Refuted,
-    Report,
     Unknown,
     silent,
 )
@@ -35,7 +35,7 @@ def k_induction(
     machine: Machine,
     questions: Sequence[Question],
     limits: Limits = NO_LIMITS,
-    report: Report = silent,
+    report: ProgressCallback = silent,
     make_solver: SolverFactory = deep_solver,
 ) -> tuple[Claim, ...]:
     """Raises k, one question after the other, until the target is met (on a shortest run) or cannot follow.

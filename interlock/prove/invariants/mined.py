@@ -16,7 +16,7 @@ from collections.abc import Sequence
 from contextlib import suppress
 from itertools import count
 
-from interlock.kernel.claims import Claim, Limits, Progress, Proved, Refuted, Report, Unknown, silent
+from interlock.kernel.claims import Claim, Limits, Progress, ProgressCallback, Proved, Refuted, Unknown, silent
 from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Machine, Question
@@ -46,7 +46,7 @@ LONGEST_GRACE = 5.0
 
 
 def mined(
-    machine: Machine, questions: Sequence[Question], limits: Limits = NO_LIMITS, report: Report = silent
+    machine: Machine, questions: Sequence[Question], limits: Limits = NO_LIMITS, report: ProgressCallback = silent
 ) -> tuple[Claim, ...]:
     """Proves what mined invariants exclude, and pursues the rest from there (see `pdr`)."""
     clock = clock_of(limits)
@@ -78,7 +78,9 @@ def mined(
     return tuple(claims[at] for at in range(len(questions)))
 
 
-def strengthen(frames: Frames, questions: Sequence[Question], claims: dict[int, Claim], report: Report) -> None:
+def strengthen(
+    frames: Frames, questions: Sequence[Question], claims: dict[int, Claim], report: ProgressCallback
+) -> None:
     """Strengthens mined lemmas by what the open questions need, and adds to `claims`, by place, what that decides.
 
     Raises OutOfTime.
@@ -99,7 +101,7 @@ def claim_late(
     claims: dict[int, Claim],
     limits: Limits,
     clock: Clock,
-    report: Report,
+    report: ProgressCallback,
 ) -> None:
     """Once the clock is over: claims what is known well enough for that already, in a moment of grace.
 
@@ -144,7 +146,7 @@ def mine(
     starts: Sequence[State],
     clock: Clock,
     make_solver: SolverFactory,
-    report: Report,
+    report: ProgressCallback,
     samples: Samples | None = None,
 ) -> list[Cube]:
     """Cubes of one or two facts whose complements hold initially and are inductive together.

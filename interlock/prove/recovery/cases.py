@@ -8,7 +8,7 @@ from interlock.kernel.claims import Certificate, Progress, Trace, silent
 from interlock.kernel.evaluator import State, truths_in
 from interlock.kernel.expressions import Expr, Not, conj
 from interlock.kernel.machine import Question
-from interlock.kernel.recovery import Entry, Rank, RecoveryQuestion, Trapped, restarted, surely_drops, written_by
+from interlock.kernel.recovery import DeadEnd, Entry, Rank, RecoveryQuestion, restarted, surely_drops, written_by
 from interlock.prove.core.encoding import TRUTH
 from interlock.prove.core.local import Cube, LocalRules
 from interlock.prove.core.solvers import FOREVER, SatSolver, add_all, light_solver
@@ -144,7 +144,7 @@ class RecoveryCases:
         true = truths_in(self.context.machine, state)
         return true(self._from) and not true(self._goal) and not any(all(map(true, e.when)) for e in self.entries)
 
-    def cover_met(self, state: State) -> Trapped | None:
+    def cover_met(self, state: State) -> DeadEnd | None:
         """Finds a case for a state that is surely reachable; a claim where it is a dead end.  Raises TooHard."""
         if self.adopts(state):
             return None
@@ -156,12 +156,12 @@ class RecoveryCases:
             answer = self._onward(state)
             if isinstance(answer, Certificate):
                 sought = self._sought(conj(*answer.clauses))
-                return self._trapped(answer, self.context.run_to(state), *([] if sought is None else [sought]))
+                return self._claimed(answer, self.context.run_to(state), *([] if sought is None else [sought]))
             names = answer
         self._add(state, names)
         return None
 
-    def cover(self, state: State) -> Trapped | None:
+    def cover(self, state: State) -> DeadEnd | None:
         """Finds a case for the state, or excludes the state; a claim where it is a dead end that can be reached."""
         if self.adopts(state):
             return None
@@ -179,7 +179,7 @@ class RecoveryCases:
             if not self.thorough:
                 raise TooHard
             answer = self._dead_end(state)
-            if isinstance(answer, Trapped):
+            if isinstance(answer, DeadEnd):
                 return answer
             if answer is None:
                 self._feed()
@@ -240,7 +240,7 @@ class RecoveryCases:
                 chosen = fewer
         return sorted(set(chosen), key=abs)
 
-    def _dead_end(self, state: State) -> Trapped | tuple[str, ...] | None:
+    def _dead_end(self, state: State) -> DeadEnd | tuple[str, ...] | None:
         """A run that helps after all, a dead end that can be reached, or None: the state cannot, and is excluded.
 
         Raises TooHard.
@@ -249,7 +249,7 @@ class RecoveryCases:
         if not isinstance(answer, Certificate):
             return answer
         run = self._run_into(conj(*answer.clauses))
-        return None if run is None else self._trapped(answer, run)
+        return None if run is None else self._claimed(answer, run)
 
     def _onward(self, state: State) -> tuple[str, ...] | Certificate:
         """A run that helps, or the proof that none leads from the state to the goal.  Raises TooHard."""
@@ -264,12 +264,12 @@ class RecoveryCases:
             self.planner.shortest_help(answer) if isinstance(answer, Trace) else certify(again, answer, [goal], clock)
         )
 
-    def _trapped(self, certificate: Certificate, *runs: Trace) -> Trapped:
+    def _claimed(self, certificate: Certificate, *runs: Trace) -> DeadEnd:
         """The claim that a run leads into a region, told by the certificate, that is closed and clear of the goal."""
         # The certificate serves each state of the region: any run into it will do, and a short one is told better.
         region = conj(*certificate.clauses)
         shorter = [without_detours(self.context.machine, run, region) for run in runs]
-        return Trapped(self.question.id, NAME, min(shorter, key=lambda one: one.depth), certificate)
+        return DeadEnd(self.question.id, NAME, min(shorter, key=lambda one: one.depth), certificate)
 
     def _sought(self, region: Expr) -> Trace | None:
         """A run into the region, where one is soon found."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Generator, Sequence
 
-from interlock.kernel.claims import Report
+from interlock.kernel.claims import ProgressCallback
 from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import Expr, Is, Value, each, fold
 from interlock.kernel.machine import Machine, Question, support_of
@@ -28,7 +28,7 @@ MOST_MET = 400
 class RecoveryContext:
     """Its rules, an invariant, and states that are surely reachable; all questions and stages share them."""
 
-    def __init__(self, machine: Machine, goals: Sequence[Expr], clock: Clock, report: Report) -> None:
+    def __init__(self, machine: Machine, goals: Sequence[Expr], clock: Clock, report: ProgressCallback) -> None:
         self.machine = machine
         self.calm = without_failures(machine)
         self.clock = clock

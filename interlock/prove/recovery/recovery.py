@@ -18,18 +18,18 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TypeAlias
 
-from interlock.kernel.claims import Certificate, Limits, Progress, Report, Trace, Unknown, silent
+from interlock.kernel.claims import Certificate, Limits, Progress, ProgressCallback, Trace, Unknown, silent
 from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import Expr, conj
 from interlock.kernel.machine import Machine
 from interlock.kernel.recovery import (
+    DeadEnd,
     Rank,
     Recoverable,
     Recovery,
     RecoveryClaim,
     RecoveryQuestion,
     Stage,
-    Trapped,
     restarted,
     surely_drops,
     written_by,
@@ -61,7 +61,7 @@ def recover(
     machine: Machine,
     questions: Sequence[RecoveryQuestion],
     limits: Limits = NO_LIMITS,
-    report: Report = silent,
+    report: ProgressCallback = silent,
     heuristics: Sequence[Heuristic] = (rank_by_distance, rank_by_counting),
 ) -> tuple[RecoveryClaim, ...]:
     """Decides every question, given time.  The machine has been through `with_monitors`.
@@ -79,8 +79,8 @@ def recover(
             clock.check()
             dead_end = nearest_dead_end(part, question.goal, limits, clock)
             if dead_end is not None:
-                certificate = _why_trapped(part, dead_end.states[-1], question.goal, clock)
-                claim: RecoveryClaim = Trapped(question.id, NAME, dead_end, certificate, shortest=True)
+                certificate = _why_dead_end(part, dead_end.states[-1], question.goal, clock)
+                claim: RecoveryClaim = DeadEnd(question.id, NAME, dead_end, certificate, shortest=True)
             else:
                 search = search or _Search(part, [q.goal for q in questions], clock, report)
                 claim = search.decide(question, heuristics)
@@ -96,14 +96,14 @@ def _discharged(machine: Machine, part: Machine, claim: RecoveryClaim, goal: Exp
     """What is claimed of the part, claimed of the whole machine, once z3 has agreed."""
     if isinstance(claim, Recoverable):
         discharge_recovery(machine, claim.recovery, goal, clock)
-    elif isinstance(claim, Trapped):
+    elif isinstance(claim, DeadEnd):
         trace = lifted(machine, part, claim.trace)
         discharge(restarted(machine, trace.states[-1]), claim.certificate, [goal], clock)
         return replace(claim, trace=trace)
     return claim
 
 
-def _why_trapped(machine: Machine, state: State, goal: Expr, clock: Clock) -> Certificate:
+def _why_dead_end(machine: Machine, state: State, goal: Expr, clock: Clock) -> Certificate:
     """The proof that nothing leads from the state to the goal.  Raises AssertionError where something does."""
     again = LocalRules(restarted(machine, state))
     answer = reach(again, goal, clock, light_solver)
@@ -134,17 +134,17 @@ class _Search(RecoveryContext):
                 for met in self.met:
                     if work.is_open(met):
                         entries += 1
-                        trapped = work.cover_met(met)
-                        if trapped is not None:
-                            return trapped
+                        dead_end = work.cover_met(met)
+                        if dead_end is not None:
+                            return dead_end
                 while (state := work.uncovered()) is not None:
                     self.report(Progress(NAME, f"case {entries + 1}"))
                     entries += 1
                     if entries > most:
                         return Unknown(question.id, NAME, f"more than {most} cases to tell apart")
-                    trapped = work.cover(state)
-                    if trapped is not None:
-                        return trapped
+                    dead_end = work.cover(state)
+                    if dead_end is not None:
+                        return dead_end
             except TooHard:
                 return Unknown(question.id, NAME, f"in case {entries} no way back was found, nor that there is none")
             finally:

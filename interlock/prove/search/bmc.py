@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from interlock.kernel.claims import Claim, Limits, Progress, Refuted, Report, Unknown, silent
+from interlock.kernel.claims import Claim, Limits, Progress, ProgressCallback, Refuted, Unknown, silent
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.core.solvers import SolverFactory, deep_solver
 from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
@@ -24,7 +24,7 @@ def bmc(
     machine: Machine,
     questions: Sequence[Question],
     limits: Limits = NO_LIMITS,
-    report: Report = silent,
+    report: ProgressCallback = silent,
     make_solver: SolverFactory = deep_solver,
 ) -> tuple[Claim, ...]:
     """Looks for the shortest run to each target, all targets in one unrolling, up to `limits.depth` steps.
@@ -68,7 +68,7 @@ class BoundedSearch:
         self.is_exhausted = False
         """No run of the machine is longer than `clear` steps."""
 
-    def run(self, claims: dict[int, Claim], clock: Clock, report: Report) -> None:
+    def run(self, claims: dict[int, Claim], clock: Clock, report: ProgressCallback) -> None:
         """Adds a refutation to `claims`, by place, for every target met.  Raises OutOfTime."""
         questions, solver = self.questions, self.solver
         run = Unrolling(self.machine, solver, [question.target for question in questions])

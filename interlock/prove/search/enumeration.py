@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from interlock.kernel.claims import Claim, Limits, Proved, Report, Unknown, silent
+from interlock.kernel.claims import Claim, Limits, ProgressCallback, Proved, Unknown, silent
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.engine import INTERRUPTED, NO_LIMITS, clock_of
 from interlock.prove.search.explicit import NAME as ONE_BY_ONE
@@ -31,7 +31,7 @@ def enumeration(
     machine: Machine,
     questions: Sequence[Question],
     limits: Limits = NO_LIMITS,
-    report: Report = silent,
+    report: ProgressCallback = silent,
     most_bytes: int = MOST_BYTES,
 ) -> tuple[Claim, ...]:
     """Visits the reachable states in order of depth until every question is answered; each claim names its engine.

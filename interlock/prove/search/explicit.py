@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise, product
 
-from interlock.kernel.claims import Claim, Limits, Progress, Proved, Refuted, Report, Trace, Unknown, silent
+from interlock.kernel.claims import Claim, Limits, Progress, ProgressCallback, Proved, Refuted, Trace, Unknown, silent
 from interlock.kernel.evaluator import evaluate, fire, is_enabled
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.core.packing import Packing, compile_expand, compile_hits
@@ -131,7 +131,7 @@ class BreadthFirstSearch:
 
 
 def explicit(
-    machine: Machine, questions: Sequence[Question], limits: Limits = NO_LIMITS, report: Report = silent
+    machine: Machine, questions: Sequence[Question], limits: Limits = NO_LIMITS, report: ProgressCallback = silent
 ) -> tuple[Claim, ...]:
     """Visits the reachable states in order of depth until every question is answered.
 
@@ -155,7 +155,7 @@ def explicit(
 
 
 def explore(
-    search: BreadthFirstSearch, questions: Sequence[Question], claims: dict[int, Claim], report: Report
+    search: BreadthFirstSearch, questions: Sequence[Question], claims: dict[int, Claim], report: ProgressCallback
 ) -> None:
     """Adds a refutation to `claims`, by place, for every target met; what is not there afterwards was not met.
 

@@ -15,7 +15,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence, Set
 from itertools import islice
 
-from interlock.kernel.claims import Claim, Limits, Progress, Refuted, Report, Trace, Unknown, silent
+from interlock.kernel.claims import Claim, Limits, Progress, ProgressCallback, Refuted, Trace, Unknown, silent
 from interlock.kernel.evaluator import State, initial_states
 from interlock.kernel.expressions import And, Expr, Ref, Value
 from interlock.kernel.machine import Machine, Question
@@ -40,7 +40,7 @@ COVER_EXPANDED = 12
 
 
 def guided(
-    machine: Machine, questions: Sequence[Question], limits: Limits = NO_LIMITS, report: Report = silent
+    machine: Machine, questions: Sequence[Question], limits: Limits = NO_LIMITS, report: ProgressCallback = silent
 ) -> tuple[Claim, ...]:
     """Runs to as many targets as it can find; Unknown for all others, whether they are reachable or not.
 
@@ -60,7 +60,7 @@ def find_runs(
     machine: Machine,
     questions: Sequence[Question],
     limits: Limits,
-    report: Report,
+    report: ProgressCallback,
     clock: Clock,
     most_expanded: int = MOST_EXPANDED,
 ) -> dict[str, Trace]:
@@ -132,7 +132,7 @@ class GuidedSearch:
     def _cost(self, node: int) -> int:
         return self._survey(node).cost(node)
 
-    def run(self, numbers: Iterable[int], most_expanded: int, report: Report) -> None:
+    def run(self, numbers: Iterable[int], most_expanded: int, report: ProgressCallback) -> None:
         """Pursues these questions, by place, the nearest first: a farther one begins where a nearer one ended.
 
         Ends early, without a word, when time is over.
@@ -147,7 +147,7 @@ class GuidedSearch:
             if self._is_open(number) and far[number] < NEVER:
                 self.pursue(number, most_expanded)
 
-    def cover(self, report: Report) -> None:
+    def cover(self, report: ProgressCallback) -> None:
         """Goes where rules fire that make something so which was not so yet, as far as that is soon done.
 
         A rule that was tried in vain is not hoped for on the way to others.

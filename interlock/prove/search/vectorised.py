@@ -18,7 +18,7 @@ from math import prod
 
 import numpy as np
 
-from interlock.kernel.claims import Claim, Limits, Progress, Proved, Refuted, Report, Trace, Unknown, silent
+from interlock.kernel.claims import Claim, Limits, Progress, ProgressCallback, Proved, Refuted, Trace, Unknown, silent
 from interlock.kernel.evaluator import State, is_enabled
 from interlock.kernel.expressions import And, Is, Value, conj
 from interlock.kernel.machine import Machine, Question, Rule
@@ -253,7 +253,7 @@ def vectorised(
     machine: Machine,
     questions: Sequence[Question],
     limits: Limits = NO_LIMITS,
-    report: Report = silent,
+    report: ProgressCallback = silent,
     most_bytes: int = MOST_BYTES,
 ) -> tuple[Claim, ...]:
     """Visits the reachable states in order of depth until every question is answered.

@@ -9,7 +9,7 @@ from interlock.report.text.lines import BLANK, WIDTH, Line, Tone, flow, heading,
 from interlock.report.text.runs import after_lines, reason_lines
 from interlock.report.views.assumptions import CAUTIONS
 from interlock.report.views.proof import MOST_NAMED, TONES, AnswerView, Group, LeftOpen, ProofView
-from interlock.report.views.proof_facts import Reachable, Status, StoryFacts, Trapped
+from interlock.report.views.proof_facts import DeadEnd, Reachable, Status, StoryFacts
 from interlock.report.views.wording import ACTORS, count_of, sentence, shortened
 
 _WORDS = {
@@ -154,7 +154,7 @@ def _failing(group: Group) -> Iterator[Line]:
     if facts.kind == "can":
         yield BLANK
         yield from flow("No order of steps, however long, ever brings this about.", 2)
-    elif facts.story is not None and isinstance(facts.finding, Trapped):
+    elif facts.story is not None and isinstance(facts.finding, DeadEnd):
         yield from _dead_end(facts.finding, facts.story)
     elif facts.story is not None and isinstance(facts.finding, Reachable):
         yield BLANK
@@ -163,7 +163,7 @@ def _failing(group: Group) -> Iterator[Line]:
     yield from _also(others)
 
 
-def _dead_end(finding: Trapped, story: StoryFacts) -> Iterator[Line]:
+def _dead_end(finding: DeadEnd, story: StoryFacts) -> Iterator[Line]:
     yield BLANK
     if finding.steps == 0:
         yield from flow("From the very start it can never be brought about.", 2)

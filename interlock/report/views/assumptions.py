@@ -12,7 +12,7 @@ from interlock.hold.language.syntax import Syntax, Truth
 from interlock.hold.procedure.binding import START_ID
 from interlock.hold.sense import doubts_of
 from interlock.kernel.claims import Holds
-from interlock.kernel.recovery import Recovers, Traps
+from interlock.kernel.recovery import HasDeadEnd, Recovers
 from interlock.report.views.wording import count_of, listed, sentence, shortened
 from interlock.study.verify import Verification
 
@@ -150,5 +150,5 @@ def _people(compiled: CompiledHold) -> str:
 def checkers_of(verification: Verification) -> tuple[str, ...]:
     """What re-checked the proofs, by name and version, sorted."""
     found = {f.checked_by for f in verification.findings if isinstance(f, Holds)}
-    found.update(f.checked_by for _, f in verification.recoveries if isinstance(f, Recovers | Traps))
+    found.update(f.checked_by for _, f in verification.recoveries if isinstance(f, Recovers | HasDeadEnd))
     return tuple(sorted(found))

@@ -14,7 +14,7 @@ from interlock.hold.tell import Story
 from interlock.kernel.claims import Disputed, Fails, Finding, Holds, Trace, Undecided
 from interlock.kernel.evaluator import as_mapping
 from interlock.kernel.machine import Machine
-from interlock.kernel.recovery import Recovers, Traps
+from interlock.kernel.recovery import HasDeadEnd, Recovers
 from interlock.report.views.assumptions import CAUTIONS, assumptions_of, checkers_of
 from interlock.report.views.facts import PROGRAM, Place, Step, as_reasons
 from interlock.report.views.proof_facts import (
@@ -24,6 +24,7 @@ from interlock.report.views.proof_facts import (
     CoreFact,
     CoreFacts,
     Counts,
+    DeadEnd,
     DiagnosticFacts,
     FindingFacts,
     HoldFacts,
@@ -36,7 +37,6 @@ from interlock.report.views.proof_facts import (
     StoryFacts,
     TraceFacts,
     TraceStep,
-    Trapped,
     Unreachable,
 )
 from interlock.report.views.tones import Tone
@@ -72,7 +72,7 @@ class AnswerView:
     def steps(self) -> int | None:
         """The length of the run, where there is one."""
         finding = self.facts.finding
-        return finding.steps if isinstance(finding, Reachable | Trapped) else None
+        return finding.steps if isinstance(finding, Reachable | DeadEnd) else None
 
     @property
     def about(self) -> str:
@@ -287,17 +287,17 @@ def _requirement(verification: Verification, answer: Answer) -> RequirementFacts
         _finding(finding),
         None if answer.story is None else _story(answer.story),
         _forbidden(verification, answer) if answer.status is Status.FAILS else (),
-        _trace(verification.machine, finding.claim.trace) if isinstance(finding, Fails | Traps) else None,
+        _trace(verification.machine, finding.claim.trace) if isinstance(finding, Fails | HasDeadEnd) else None,
     )
 
 
-def _finding(finding: Finding | Recovers | Traps) -> FindingFacts:
+def _finding(finding: Finding | Recovers | HasDeadEnd) -> FindingFacts:
     match finding:
         case Recovers(claim=claim, checked_by=checked_by):
             cases = sum(len(stage.entries) for stage in claim.recovery.stages)
             return AlwaysPossible(True, claim.engine, checked_by, cases)
-        case Traps(claim=claim, checked_by=checked_by):
-            return Trapped(False, claim.engine, checked_by, claim.trace.depth, claim.shortest)
+        case HasDeadEnd(claim=claim, checked_by=checked_by):
+            return DeadEnd(False, claim.engine, checked_by, claim.trace.depth, claim.shortest)
         case Holds(claim=claim, checked_by=checked_by):
             return Unreachable(False, claim.engine, checked_by, claim.states)
         case Fails(claim=claim):
@@ -380,7 +380,7 @@ def _checked(verification: Verification) -> Iterator[str]:
     checkers = checkers_of(verification)
     if checkers:
         yield f"Each proof was checked again, independently, by: {'; '.join(checkers)}."
-    if any(isinstance(answer.finding, Fails | Traps) for answer in verification.answers):
+    if any(isinstance(answer.finding, Fails | HasDeadEnd) for answer in verification.answers):
         yield (
             "Each order of steps was replayed step by step on the described hold. That no shorter one exists "
             "was looked for, and not checked a second time."

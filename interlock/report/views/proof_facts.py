@@ -67,7 +67,7 @@ class AlwaysPossible(FindingFacts, frozen=True):
     cases: Annotated[Count, Meta(description="how many cases are told apart")]
 
 
-class Trapped(FindingFacts, frozen=True):
+class DeadEnd(FindingFacts, frozen=True):
     """A run leads to where the goal is out of reach for good."""
 
     always_possible: Annotated[_No, Meta(description="whether the goal can be reached from every state")]

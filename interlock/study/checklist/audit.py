@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from interlock.hold.loader import Source, load_procedure
 from interlock.hold.procedure.binding import bind_procedure, compile_for
-from interlock.kernel.claims import Limits, Report, silent
+from interlock.kernel.claims import Limits, ProgressCallback, silent
 from interlock.study.checklist.making import Checklist
 from interlock.study.procedure.audit import Audit, audit_procedure
 from interlock.study.procedure.slip_audit import Combination, SlipResult
@@ -53,7 +53,7 @@ class ChecklistAudit:
 
 
 def audit_checklist(
-    checklist: Checklist, text: str, steps: Sequence[int | None], limits: Limits, report: Report = silent
+    checklist: Checklist, text: str, steps: Sequence[int | None], limits: Limits, report: ProgressCallback = silent
 ) -> ChecklistAudit:
     """Reads the checklist back from the procedure `text` that it was written as, and audits that.
 

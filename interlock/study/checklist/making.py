@@ -15,7 +15,7 @@ from typing import TypeAlias
 from interlock.confirm.confirm import confirm
 from interlock.confirm.replay import replay
 from interlock.hold.compile.compiler import CompiledHold
-from interlock.kernel.claims import Disputed, Finding, Holds, Limits, Progress, Report, silent
+from interlock.kernel.claims import Disputed, Finding, Holds, Limits, Progress, ProgressCallback, silent
 from interlock.kernel.evaluator import State, evaluate
 from interlock.kernel.expressions import Expr, conj, disj
 from interlock.kernel.machine import Question, question_of
@@ -119,7 +119,7 @@ def make_checklist(
     compiled: CompiledHold,
     goal: Goal,
     limits: Limits = Limits(),  # noqa: B008 -- frozen
-    report: Report = silent,
+    report: ProgressCallback = silent,
     aboard: Goal | None = None,
 ) -> Result:
     """Plans, shortens, checks and examines; `aboard` is brought about first, and the checklist begins after it.
@@ -161,7 +161,7 @@ class _PlannedLeg:
 class _ListMaker:
     """One hold while checklists are made for it."""
 
-    def __init__(self, compiled: CompiledHold, clock: Clock, report: Report, limits: Limits) -> None:
+    def __init__(self, compiled: CompiledHold, clock: Clock, report: ProgressCallback, limits: Limits) -> None:
         self.compiled = compiled
         self.clock = clock
         self.limits = limits

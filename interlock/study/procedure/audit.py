@@ -10,7 +10,7 @@ from interlock.confirm.confirm import confirm
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.procedure.binding import Bound, BoundProcedure, Manner
 from interlock.hold.tell import Reason, reasons
-from interlock.kernel.claims import Claim, Disputed, Finding, Limits, Progress, Proved, Report, silent
+from interlock.kernel.claims import Claim, Disputed, Finding, Limits, Progress, ProgressCallback, Proved, silent
 from interlock.kernel.expressions import Expr, disj
 from interlock.kernel.machine import Machine, Question, question_of
 from interlock.prove.engine import Clock, Engine, OutOfTime, clock_of
@@ -124,7 +124,7 @@ def audit_procedure(
     bound: BoundProcedure,
     engine: Engine | None,
     limits: Limits,
-    report: Report = silent,
+    report: ProgressCallback = silent,
     *,
     slips: bool = True,
     together: int = MOST_SLIPS,
@@ -292,7 +292,7 @@ def _wanted(search: InterleavingSearch, at: int, node: int) -> Expr:
 def _breaches(
     search: InterleavingSearch,
     first: Sequence[int],
-    report: Report,
+    report: ProgressCallback,
     usual: InterleavingSearch | None = None,
     usual_first: Sequence[int] = (),
 ) -> list[Breach]:

@@ -16,7 +16,7 @@ from interlock.confirm.confirm import confirm
 from interlock.confirm.consequences import MISSED, MOST_PLACES, stopped_at
 from interlock.hold.procedure.binding import Manner
 from interlock.hold.tell import Reason, reasons
-from interlock.kernel.claims import Finding, Progress, Refuted, Report
+from interlock.kernel.claims import Finding, Progress, ProgressCallback, Refuted
 from interlock.kernel.expressions import disj
 from interlock.kernel.machine import Machine, Question, question_of
 from interlock.prove.engine import Clock
@@ -106,7 +106,7 @@ def audit_slips(
     first: Sequence[int],
     rightly: range,
     clock: Clock,
-    report: Report,
+    report: ProgressCallback,
     together: int = MOST_SLIPS,
 ) -> SlipAudit:
     """Every slip at every place that the procedure reaches rightly, then every pair where two go `together`."""
