@@ -5,18 +5,22 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from interlock.hold.compile.compiler import CompiledHold
-from interlock.hold.floor import Face, bay_id
+from interlock.hold.floor import Face
 from interlock.hold.kinds import DEVICE_KINDS
 from interlock.hold.language.model import Direction
 from interlock.report.text.lines import WIDTH, Line, Tone, flow
 from interlock.report.views.snapshot import Snapshot
 
 LEGEND = {
-    False: "fore is up; # a device stands there at the start, : a device is down there, = a doorway",
-    True: "fore is up; # a device stands there, : a device is down, = a doorway, ~ a unit is on its way over",
+    False: "fore is up; # a device stands there at the start, : a device is down there, = a doorway, outside the bay",
+    True: "fore is up; # a device stands there, : a device is down, ~ a unit is on its way over, = a doorway, outside "
+    "the bay",
 }
 _WIDEST_BAY = 10
 _MARGIN = 8
+_WIDEST_NAME = 16
+_BESIDE_NAME = 5
+"""The row's number, in front of it the names of the doors on the left, and blanks."""
 
 
 class _Picture:
@@ -24,7 +28,11 @@ class _Picture:
         self.compiled = compiled
         self.floor = compiled.floor
         hold = compiled.hold
-        self.wide = max(3, min(_WIDEST_BAY, (WIDTH - 2 * _MARGIN) // len(hold.layout.lanes) - 1))
+        layout = hold.layout
+        left = max((len(self._door_names([bay], Direction.LEFT)) for bay in self.floor.bays), default=0)
+        self.margin = max(_MARGIN, left + _BESIDE_NAME)
+        self.wide = max(3, min(_WIDEST_BAY, (WIDTH - self.margin - _MARGIN) // len(layout.lanes) - 1))
+        self.bays = {(cell.row, cell.lane): id for id, cell in self.floor.cells.items() if cell.door is None}
         self.marks: dict[Face, str] = {}
         for device in hold.devices:
             kind = DEVICE_KINDS[device.kind]
@@ -35,9 +43,6 @@ class _Picture:
                 face = self.floor.face(side.bay, side.direction)
                 if self.marks.get(face) != "#":
                     self.marks[face] = mark
-        self.doors = {
-            self.floor.face(bay, door.side) for door in hold.doorways for bay in door.bays if bay in self.floor.cells
-        }
         self.inside: dict[str, str] = {}
         self.over: dict[Face, str] = {}
         if snapshot is not None:
@@ -48,54 +53,74 @@ class _Picture:
 
     def mark(self, face: Face) -> str | None:
         """The sign on a face; None where there is nothing."""
-        if face in self.over:
-            return "~"
-        if face in self.marks:
-            return self.marks[face]
-        return "=" if face in self.doors else None
+        return "~" if face in self.over else self.marks.get(face)
 
     def rows(self) -> Iterator[str]:
         layout = self.compiled.hold.layout
-        last = len(layout.lanes) - 1
-        fore = self._door_names(self.floor.bays, Direction.FORE)
-        if fore:
-            yield " " * _MARGIN + f"  {fore}"
-        yield " " * _MARGIN + "".join(f" {lane[: self.wide]:^{self.wide}}" for lane in layout.lanes)
-        for row in range(1, layout.rows + 1):
-            bays = [bay_id(row, lane) for lane in layout.lanes]
-            yield " " * _MARGIN + self._border(bays, Direction.FORE)
-            left = self._door_names(bays, Direction.LEFT)[: _MARGIN - 4]
-            text = f"{left:<{_MARGIN - 4}}{row:>2}  "
-            for at, bay in enumerate(bays):
-                known = bay in self.floor.bays
-                sign = self.mark(self.floor.face(bay, Direction.LEFT)) if known else None
-                if sign is None and at > 0 and bays[at - 1] in self.floor.bays:
-                    sign = self.mark(self.floor.face(bays[at - 1], Direction.RIGHT))
-                content = self.inside.get(bay, "") if known else ""
-                text += (sign or ("|" if known or at > 0 else " ")) + f"{content[: self.wide]:^{self.wide}}"
-            known = bays[last] in self.floor.bays
-            sign = self.mark(self.floor.face(bays[last], Direction.RIGHT)) if known else None
-            yield text + (sign or ("|" if known else " ")) + "  " + self._door_names(bays, Direction.RIGHT)
-        yield " " * _MARGIN + self._border(bays, Direction.AFT)
-        aft = self._door_names(self.floor.bays, Direction.AFT)
-        if aft:
-            yield " " * _MARGIN + f"  {aft}"
+        lanes = range(len(layout.lanes))
+        blank = " " * self.margin
+        yield blank + "".join(f" {lane[: self.wide]:^{self.wide}}" for lane in layout.lanes)
+        for row in range(layout.rows + 2):
+            texts = [self._cell(row, lane) for lane in (-1, *lanes, len(lanes))]
+            if row not in (0, layout.rows + 1):
+                yield blank + self._border(row, Direction.FORE)
+                bays = [self.bays[row, lane] for lane in lanes if (row, lane) in self.bays]
+                start = f"{self._door_names(bays, Direction.LEFT):<{self.margin - 4}}{row:>2} {texts[0][-1]}"
+                signs = "".join(self._upright(row, lane) + texts[lane + 1] for lane in lanes)
+                end = f"{self._upright(row, len(lanes))}{texts[-1][0]} {self._door_names(bays, Direction.RIGHT)}"
+                yield start + signs + end
+                if row == layout.rows:
+                    yield blank + self._border(row, Direction.AFT)
+            elif any(text.strip() for text in texts):
+                yield blank + "".join(f" {text}" for text in texts[1:-1])
+
+    def _cell(self, row: int, lane: int) -> str:
+        """What is in a bay; outside, the doorways of the bays around."""
+        bay = self.bays.get((row, lane))
+        if bay is not None:
+            return f"{self.inside.get(bay, '')[: self.wide]:^{self.wide}}"
+        lying = [*self._doors(row - 1, lane, Direction.AFT), *self._doors(row + 1, lane, Direction.FORE)]
+        if lying:
+            return f"{' '.join(lying)[: self.wide - 1]:=^{self.wide}}"
+        left = "=" if self._doors(row, lane - 1, Direction.RIGHT) else " "
+        right = "=" if self._doors(row, lane + 1, Direction.LEFT) else " "
+        return f"{left}{' ' * (self.wide - 2)}{right}"
+
+    def _doors(self, row: int, lane: int, side: Direction) -> list[str]:
+        bay = self.bays.get((row, lane))
+        doors = self.compiled.hold.doorways
+        return [door.id for door in doors if door.side is side and bay in door.bays]
 
     def _door_names(self, bays: Sequence[str], side: Direction) -> str:
         doors = self.compiled.hold.doorways
-        return " ".join(door.id for door in doors if door.side is side and set(door.bays) & set(bays))
+        return " ".join(door.id for door in doors if door.side is side and set(door.bays) & set(bays))[:_WIDEST_NAME]
 
-    def _border(self, bays: list[str], side: Direction) -> str:
+    def _upright(self, row: int, lane: int) -> str:
+        """The sign between a cell and the one to its left."""
+        if (row, lane) in self.bays:
+            return self.mark(self.floor.face(self.bays[row, lane], Direction.LEFT)) or "|"
+        if (row, lane - 1) in self.bays:
+            return self.mark(self.floor.face(self.bays[row, lane - 1], Direction.RIGHT)) or "|"
+        return " "
+
+    def _border(self, row: int, side: Direction) -> str:
         text = "+"
-        for bay in bays:
-            if bay not in self.floor.bays:
+        for lane in range(len(self.compiled.hold.layout.lanes)):
+            face = self._lying(row, lane, side)
+            if face is None:
                 text += " " * self.wide + "+"
                 continue
-            face = self.floor.face(bay, side)
             sign = self.mark(face) or "-"
             name = self.over.get(face, "")[: self.wide]
             text += (f"{name:{sign}^{self.wide}}" if name else "-" + sign * (self.wide - 2) + "-") + "+"
         return text
+
+    def _lying(self, row: int, lane: int, side: Direction) -> Face | None:
+        """The face on that side of a cell, where it or the one beyond is a bay."""
+        beyond = row + (-1 if side is Direction.FORE else 1)
+        if (row, lane) in self.bays:
+            return self.floor.face(self.bays[row, lane], side)
+        return self.floor.face(self.bays[beyond, lane], side.opposite) if (beyond, lane) in self.bays else None
 
 
 def floor_lines(compiled: CompiledHold, snapshot: Snapshot | None = None) -> tuple[Line, ...]:
