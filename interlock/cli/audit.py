@@ -10,7 +10,7 @@ import click
 
 from interlock.cli.exit_codes import REJECTED, code_of_audit, help_text
 from interlock.cli.formats import chosen_format, format_option
-from interlock.cli.options import requirements_option, standing_option, time_option
+from interlock.cli.options import requirements_option, seconds_left, standing_option, time_option
 from interlock.cli.screen import Screen, color_option, output_option
 from interlock.diagnostics.visible import visible
 
@@ -41,7 +41,7 @@ if TYPE_CHECKING:
     default=True,
     help="Prove what the interlock holds by itself, or leave that open.",
 )
-@time_option("Give up after this many seconds.")
+@time_option("Give up after this many seconds, the reading of files included.")
 @format_option("audit", "'html' is a page to print and sign; 'json' is for other programs.")
 @output_option
 @click.option("-v", "--verbose", is_flag=True, help="List every slip and every interruption.")
@@ -68,6 +68,7 @@ def command(
     from interlock.report.views.audit import audit_view
     from interlock.study.procedure.audit import audit_procedure
 
+    began = monotonic()
     shape = chosen_format("audit", layout, output)
     opened = open_procedure(procedure, files, standing)
     if isinstance(opened, Rejected):
@@ -75,14 +76,12 @@ def command(
         return REJECTED
     bound, free, warnings = opened
     show_warnings(warnings)
-    began = monotonic()
     screen = Screen(output, color)
     engine = engine_of("combined") if alone else None
     with noted_stop() as stop:
         with stop.tearing(), shown_progress(procedure, False) as report:
-            audit = audit_procedure(
-                bound, engine, Limits(seconds=seconds, stop=stop.is_asked), report, slips=slips, alone=free
-            )
+            limits = Limits(seconds=seconds_left(seconds, began), stop=stop.is_asked)
+            audit = audit_procedure(bound, engine, limits, report, slips=slips, alone=free)
         took = monotonic() - began
         code = code_of_audit(audit.overall)
         view = audit_view(audit, procedure, code)

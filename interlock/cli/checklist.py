@@ -11,7 +11,7 @@ import click
 
 from interlock.cli.exit_codes import REJECTED, code_of_checklist, help_text
 from interlock.cli.formats import Format, chosen_format, format_option
-from interlock.cli.options import requirements_option, situation_option, standing_option, time_option
+from interlock.cli.options import requirements_option, seconds_left, situation_option, standing_option, time_option
 from interlock.cli.reading import DEMO
 from interlock.cli.screen import Screen, color_option, output_option
 
@@ -43,7 +43,7 @@ if TYPE_CHECKING:
 @situation_option
 @requirements_option("Requirements to keep on the way; one with the id of a standing requirement replaces it.")
 @standing_option("Keep")
-@time_option("Give up after this many seconds.")
+@time_option("Give up after this many seconds, the reading of files included.")
 @format_option(
     "checklist",
     "'html' is a page to print; 'procedure' is a file for 'interlock audit'; 'json' is for other programs.",
@@ -78,6 +78,7 @@ def command(
     from interlock.study.checklist.goals import GoalFault
     from interlock.study.checklist.making import NoChecklist, make_checklist
 
+    began = monotonic()
     if sum(text is not None for text in (load, unload, goal)) != 1:
         raise click.UsageError("Say what is wanted: one of --load, --unload and --goal, and only one.")
     shape = chosen_format("checklist", layout, output)
@@ -93,17 +94,15 @@ def command(
     wanted = _goal(compiled, load, unload, goal)
     before = None if aboard is None else _load(aboard, "--aboard")
     screen = Screen(output, color)
-    began = monotonic()
+
+    def limits() -> Limits:
+        return Limits(seconds=seconds_left(seconds, began), stop=stop.is_asked)
+
     with noted_stop() as stop:
         try:
             with stop.tearing(), shown_progress(opened.label, shape.name != "text") as report:
-                result = make_checklist(compiled, wanted, Limits(seconds=seconds, stop=stop.is_asked), report, before)
-                left = None if seconds is None else max(0.001, seconds - (monotonic() - began))
-                audited = (
-                    None
-                    if isinstance(result, NoChecklist)
-                    else _audited(result, Limits(seconds=left, stop=stop.is_asked), report)
-                )
+                result = make_checklist(compiled, wanted, limits(), report, before)
+                audited = None if isinstance(result, NoChecklist) else _audited(result, limits(), report)
         except GoalFault as fault:
             hint = "" if unload is None or aboard is not None else " '--aboard all:KIND' starts with a load aboard."
             raise click.UsageError(f"{sentence(str(fault))}{hint}") from fault

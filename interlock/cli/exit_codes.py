@@ -57,7 +57,7 @@ def code_of_audit(overall: Overall) -> int:
 def code_of_checklist(result: Result, audited: ChecklistAudit | None) -> int:
     """Done where it was made and is proved; found where the goal is out of reach, or a requirement breaks on the way.
 
-    Undecided as well where the slips were not followed: the warnings that they call for are missing.
+    Undecided as well where slips were not followed to an end: warnings that they call for may be missing.
     """
     from interlock.kernel.claims import Disputed, Holds
     from interlock.study.checklist.making import NoChecklist
@@ -69,7 +69,7 @@ def code_of_checklist(result: Result, audited: ChecklistAudit | None) -> int:
         return FOUND if result.broken or isinstance(result.finding, Holds) else UNDECIDED
     if audited is not None and audited.audit.overall is Overall.DISPUTED:
         return DISPUTED
-    return DONE if audited is None or audited.followed else UNDECIDED
+    return DONE if audited is None or (audited.followed and not audited.audit.open) else UNDECIDED
 
 
 def help_text(sound: str, found: str, open: str, *, last: str = "") -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from math import isfinite
+from time import monotonic
 from typing import Any, TypeVar
 
 import click
@@ -36,6 +37,11 @@ def standing_option(verb: str) -> Callable[[F], F]:
 def time_option(use: str) -> Callable[[F], F]:
     """`--time`, in seconds."""
     return click.option("--time", "seconds", type=click.FloatRange(min=0.001), callback=_finite, help=use)
+
+
+def seconds_left(seconds: float | None, began: float) -> float | None:
+    """What is left of `--time` when it began to run then, by `time.monotonic`; always a moment, so that all is told."""
+    return None if seconds is None else max(0.001, seconds - (monotonic() - began))
 
 
 def _finite(ctx: click.Context, param: click.Parameter, seconds: float | None) -> float | None:

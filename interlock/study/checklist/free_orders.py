@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from interlock.kernel.evaluator import State
+from interlock.prove.engine import Clock, OutOfTime
 from interlock.study.checklist.operating import Execution, Operation, Refusal
 from interlock.study.checklist.partial_orders import MOST_DOWNSETS, available, count_orders, predecessors_of, reduced
 
@@ -19,7 +20,8 @@ class Freedom:
 
     `pairs` are the (earlier, later) pairs that do not follow from others.  Each order that they allow, of which there
     are `count`, is possible, breaks nothing and ends in the same state: all were worked through.  `count` is None
-    where there were too many sets of first steps to look at; the order written is then the only one spoken for.
+    where there were too many sets of first steps to look at, or no time; the order written is then the only one
+    spoken for.
     """
 
     size: int
@@ -32,7 +34,9 @@ class Freedom:
         return predecessors_of(self.size, self.pairs)
 
 
-def freedom_of(operation: Operation, start: State, executions: Sequence[Execution], timed: bool) -> Freedom:
+def freedom_of(
+    operation: Operation, start: State, executions: Sequence[Execution], timed: bool, clock: Clock
+) -> Freedom:
     """The partial order of the courses' deeds from the start.
 
     Begins with the pairs that cannot be exchanged when all that need not lie between them is moved away; then works
@@ -42,18 +46,23 @@ def freedom_of(operation: Operation, start: State, executions: Sequence[Executio
     in_a_row = tuple((at, at + 1) for at in range(size - 1))
     if timed:
         return Freedom(size, in_a_row, None)
-    pairs = _cannot_be_exchanged(operation, start, executions)
-    while True:
-        before = predecessors_of(size, pairs)
-        if count_orders(before, min(MOST_LOOKED_AT, MOST_DOWNSETS)) is None:
-            return Freedom(size, in_a_row, None)
-        missing = _first_failure(operation, start, executions, before)
-        if missing is None:
-            return Freedom(size, reduced(size, pairs), count_orders(before))
-        pairs.add(missing)
+    try:
+        pairs = _cannot_be_exchanged(operation, start, executions, clock)
+        while True:
+            before = predecessors_of(size, pairs)
+            if count_orders(before, min(MOST_LOOKED_AT, MOST_DOWNSETS)) is None:
+                return Freedom(size, in_a_row, None)
+            missing = _first_failure(operation, start, executions, before, clock)
+            if missing is None:
+                return Freedom(size, reduced(size, pairs), count_orders(before))
+            pairs.add(missing)
+    except OutOfTime:
+        return Freedom(size, in_a_row, None)
 
 
-def _cannot_be_exchanged(operation: Operation, start: State, executions: Sequence[Execution]) -> set[tuple[int, int]]:
+def _cannot_be_exchanged(
+    operation: Operation, start: State, executions: Sequence[Execution], clock: Clock
+) -> set[tuple[int, int]]:
     size = len(executions)
     pairs: set[tuple[int, int]] = set()
     end = executions[-1].after if executions else start
@@ -66,6 +75,7 @@ def _cannot_be_exchanged(operation: Operation, start: State, executions: Sequenc
             needed = [at for at in range(earlier + 1, later) if before[later] >> at & 1]
             if any(before[at] >> earlier & 1 for at in needed):
                 continue
+            clock.check()
             rest = [at for at in range(earlier, size) if at != later and at not in needed]
             if _end(operation, start, executions, [*range(earlier), *needed, later, *rest]) != end:
                 pairs.add((earlier, later))
@@ -83,7 +93,7 @@ def _end(operation: Operation, start: State, executions: Sequence[Execution], or
 
 
 def _first_failure(
-    operation: Operation, start: State, executions: Sequence[Execution], before: Sequence[int]
+    operation: Operation, start: State, executions: Sequence[Execution], before: Sequence[int], clock: Clock
 ) -> tuple[int, int] | None:
     """A pair that must be kept in order although `before` leaves it free; None where every allowed order does.
 
@@ -95,6 +105,7 @@ def _first_failure(
         larger: dict[int, int] = {}
         written: dict[int, int] = {}
         for done, state in reached.items():
+            clock.check()
             for place in available(before, done):
                 after = operation.outcome(state, executions[place].deed)
                 together = done | 1 << place

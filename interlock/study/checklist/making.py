@@ -33,6 +33,8 @@ NAME = "checklist"
 QUICK = 200
 THOROUGH = 1_500
 """States at rest that a search looks beyond; a leg that can be planned at all seldom needs a hundred."""
+SOON = 30.0
+"""Seconds for the proof that a goal is out of reach, and for confirming it, where no time was named."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,12 +243,16 @@ class _ListMaker:
         executions = (*first, *rest.executions)
         timed = timed or rest.timed
         if not timed:
-            deeds = shorten(self.operation, start, tuple(execution.deed for execution in executions), rest.goal)
+            deeds = shorten(
+                self.operation, start, tuple(execution.deed for execution in executions), rest.goal, self.clock
+            )
             executions = perform_all(self.operation, start, deeds) or executions
         return _PlannedLeg(aim, rest.goal, start, executions, timed)
 
     def _stage(self, aim: Aim, goals: tuple[Expr, ...], start: State, thorough: bool) -> _PlannedLeg | None:
         """Tries what is most orderly first: what stands right stays put, both hands are free, nothing is in a hurry."""
+        if self.clock.is_over():
+            return None
         near = aim.loosened(self.compiled)
         ways = ((near, False, THOROUGH), (aim.standing, True, QUICK)) if thorough else ((aim.standing, False, QUICK),)
         for kept, halves, most in ways:
@@ -264,6 +270,8 @@ class _ListMaker:
     def _why_not(self, goal: Goal, aim: Aim, start: State) -> NoChecklist:
         """Whether the goal is out of reach for good, or only by keeping to the requirements, or only not found."""
         compiled, clock = self.compiled, self.clock
+        if clock.is_over():
+            return NoChecklist(compiled, goal, aim, None, (), self._why_stopped())
         loose = self.operation.loosened()
         heedless = plan_deeds(loose, start, aim.goals[-1], clock, aim.standing, aim.barred, most=QUICK)
         if heedless is not None:
@@ -271,19 +279,26 @@ class _ListMaker:
             return NoChecklist(compiled, goal, aim, None, broken, "a requirement breaks on every way that was found")
         question = Question("goal", aim.goals[-1], expects_run=True)
         machine = self.operation.asked
-        left = clock.seconds_left()
-        limits = replace(self.limits, seconds=30.0 if left is None else left)
-        findings = confirm(machine, (question,), decide(machine, (question,), limits, self.report), limits.seconds)
+
+        def left() -> float | None:
+            return SOON if clock.end is None else clock.seconds_left()
+
+        claims = decide(machine, (question,), replace(self.limits, seconds=left()), self.report)
+        findings = confirm(machine, (question,), claims, left())
         finding = findings[0]
         if isinstance(finding, Holds):
             reason = "no order of steps reaches the goal, whatever anybody does"
         elif isinstance(finding, Disputed):
             reason = "two parts of this program contradict each other"
         elif clock.is_over():
-            reason = stop_reason(self.limits, clock)
+            reason = self._why_stopped()
         else:
             reason = "no way was found, neither with patience nor with good timing"
         return NoChecklist(compiled, goal, aim, finding, (), reason)
+
+    def _why_stopped(self) -> str:
+        """The seconds are left out: part of them may have gone before the limits were made."""
+        return stop_reason(replace(self.limits, seconds=None), self.clock)
 
     def finish(
         self, goal: Goal, aboard: Goal | None, start: State, before: Sequence[Execution], planned: Sequence[_PlannedLeg]
@@ -294,8 +309,8 @@ class _ListMaker:
             self.report(Progress(NAME, "examining orders", at, len(planned)))
             steps = [Step(number + place, execution) for place, execution in enumerate(one.executions, 1)]
             number += len(steps)
-            freedom = freedom_of(self.operation, one.start, one.executions, one.timed)
-            shortness = shortness_of(self.operation, one.start, one.goal, one.executions, one.timed)
+            freedom = freedom_of(self.operation, one.start, one.executions, one.timed, self.clock)
+            shortness = shortness_of(self.operation, one.start, one.goal, one.executions, one.timed, self.clock)
             legs.append(Leg(one.aim, one.goal, tuple(steps), one.start, shortness, freedom, one.timed))
         whole = (*self.waited, *before, *(execution for one in planned for execution in one.executions))
         check = self._check(whole, planned)

@@ -69,12 +69,17 @@ def perform_all(operation: Operation, start: State, deeds: tuple[Deed, ...]) -> 
     return tuple(executions)
 
 
-def shorten(operation: Operation, start: State, deeds: tuple[Deed, ...], goal: Expr) -> tuple[Deed, ...]:
-    """The plan without deeds, or pairs of deeds, that it reaches the goal without; never longer."""
+def shorten(operation: Operation, start: State, deeds: tuple[Deed, ...], goal: Expr, clock: Clock) -> tuple[Deed, ...]:
+    """The plan without deeds, or pairs of deeds, that it reaches the goal without; never longer.
+
+    When the clock is over the rest stays in.
+    """
     meets = operation.test_of(goal)
     first = operation.packing.pack(start)
 
     def does(kept: tuple[Deed, ...]) -> bool:
+        if clock.is_over():
+            return False
         state = first
         for deed in kept:
             after = operation.outcome(state, deed)

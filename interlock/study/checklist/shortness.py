@@ -10,6 +10,7 @@ from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import Expr, conj
 from interlock.kernel.machine import Question
 from interlock.kernel.recovery import restarted
+from interlock.prove.engine import Clock
 from interlock.prove.search.bmc import bmc
 from interlock.study.checklist.operating import Execution, Operation, levers_neutral
 
@@ -34,7 +35,7 @@ class Shortness:
 
 
 def shortness_of(
-    operation: Operation, start: State, goal: Expr, executions: Sequence[Execution], timed: bool
+    operation: Operation, start: State, goal: Expr, executions: Sequence[Execution], timed: bool, clock: Clock
 ) -> Shortness:
     """Looks for runs to the goal, levers let go, that are shorter than the leg, for legs of up to DEEPEST + 1 steps.
 
@@ -47,7 +48,8 @@ def shortness_of(
     if length == 0:
         return Shortness(0, -1)
     asked = restarted(operation.machine, start)
-    claim = bmc(asked, (Question("shorter", conj(goal, *levers_neutral(operation))),), Limits(depth=length - 1))[0]
+    limits = Limits(depth=length - 1, seconds=clock.seconds_left(), stop=clock.stop)
+    claim = bmc(asked, (Question("shorter", conj(goal, *levers_neutral(operation))),), limits)[0]
     if isinstance(claim, Refuted):
         return Shortness(length, claim.trace.depth - 1)
     return Shortness(length, getattr(claim, "depth", -1))

@@ -19,7 +19,7 @@ from interlock.hold.tell import Reason, reasons
 from interlock.kernel.claims import Finding, Progress, ProgressCallback, Refuted
 from interlock.kernel.expressions import disj
 from interlock.kernel.machine import Machine, Question, question_of
-from interlock.prove.engine import Clock
+from interlock.prove.engine import Clock, OutOfTime
 from interlock.study.procedure.graph import procedure_machine
 from interlock.study.procedure.interleavings import Hazard, InterleavingSearch, TooMuch
 from interlock.study.procedure.recount import SecondCount, recount, track_of
@@ -128,7 +128,7 @@ def audit_slips(
     machine = procedure_machine(graph, lost=False, slips=together)
     replays = _Replays(search, machine)
     results = tuple(
-        _result(search, first, rightly, place, slip, made.get(place), dangers[place], replays)
+        _result(search, first, rightly, place, slip, made.get(place), dangers[place], replays, clock)
         for place, slip in enumerate(graph.slips)
     )
     notes: list[str] = []
@@ -140,10 +140,14 @@ def audit_slips(
     if together > 1:
         report(Progress("procedure", "making two slips"))
         try:
-            combinations += _pairs(search, first, rightly, made, dangers, usual, after_one, replays)
-        except TooMuch:
+            combinations += list(_pairs(search, first, rightly, made, dangers, usual, after_one, replays, clock))
+        except (TooMuch, OutOfTime) as fault:
             together = 1
-            notes.append(f"not all pairs of slips were followed: more than {search.most_nodes:,} places")
+            stopped = clock.stop is not None and clock.stop()
+            why = "it was stopped" if stopped else "the time was up"
+            if isinstance(fault, TooMuch):
+                why = f"more than {search.most_nodes:,} places"
+            notes.append(f"not all pairs of slips were followed: {why}")
     findings = confirm(machine, replays.questions, replays.claims, clock.seconds_left())
     report(Progress("procedure", "counting the slips a second time"))
     effects = {graph.slips[which].id: _effects(search, one) for which, one in made.items()}
@@ -223,7 +227,9 @@ def _result(
     made: _Made | None,
     danger: int,
     replays: _Replays,
+    clock: Clock,
 ) -> SlipResult:
+    clock.check()
     graph = search.graph
     if made is None:
         why = _why_impossible(search, rightly, slip)
@@ -302,6 +308,7 @@ def _pairs(
     usual: int,
     after_one: int,
     replays: _Replays,
+    clock: Clock,
 ) -> Iterator[Combination]:
     """Every pair that reaches a hazard which neither of the two reaches by itself, hazard by hazard."""
     graph = search.graph
@@ -312,6 +319,7 @@ def _pairs(
     every = (1 << len(search.hazards)) - 1
     found: dict[tuple[int, frozenset[int]], tuple[int, int, int, int]] = {}
     for slip, one in made.items():
+        clock.check()
         for node in search.closure(dict.fromkeys(dest for _, _, dest in one.places), len(rightly)):
             for place, dest, marks in second.get(node, ()):
                 other = graph.moves[place].slip
@@ -322,6 +330,7 @@ def _pairs(
                     new &= new - 1
                     found.setdefault((at, frozenset((slip, other))), (slip, node, place, dest))
     for (at, _), (slip, node, place, dest) in sorted(found.items(), key=lambda item: (item[0][0], sorted(item[0][1]))):
+        clock.check()
         way = _way_of_pair(search, first, made[slip], node, place, dest, 1 << at)
         replays.add(search.hazards[at], way)
         other = graph.moves[place].slip
