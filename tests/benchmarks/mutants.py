@@ -1,9 +1,9 @@
 """Changes the program in one place at a time, to see whether a test notices: `python -m tests.benchmarks.mutants -h`.
 
 One change is one operator, constant, condition or statement of one module, drawn by a seed; comments, docstrings,
-messages and annotations are left alone.  The changed tree is a copy; its tests are the files named for the room (few
-and quick, those meant for it), ended at the first failure or at a limit of time.  A change that is not noticed is
-printed with its line: somebody has to judge whether it can be seen at all.
+messages, annotations, decorators and `strict=True` are left alone.  The changed tree is a copy, made at the start; its
+tests are the files named for the room (few and quick, those meant for it), ended at the first failure or at a limit of
+time.  A change that is not caught is printed with its line: somebody has to judge whether it can be seen at all.
 """
 
 from __future__ import annotations
@@ -70,7 +70,10 @@ def places(tree: ast.Module) -> Iterator[tuple[int, str, Callable[[], None]]]:
     prose = {
         id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant)
     }
+    unseen = {id(part) for node in ast.walk(tree) for apart in _unseen(node) for part in ast.walk(apart)}
     for node in ast.walk(tree):
+        if id(node) in unseen:
+            continue
         match node:
             case ast.Compare(ops=ops):
                 for at, op in enumerate(ops):
@@ -110,6 +113,19 @@ def places(tree: ast.Module) -> Iterator[tuple[int, str, Callable[[], None]]]:
                         yield one.lineno, f"{type(one).__name__} dropped", _put(block, at, ast.Pass())
 
 
+def _unseen(node: ast.AST) -> Iterator[ast.AST]:
+    """What of the node is for a checker of types or against mistakes: no run that is right shows it."""
+    match node:
+        case ast.FunctionDef(decorator_list=decorators, returns=returns):
+            yield from (*decorators, *([returns] if returns else []))
+        case ast.ClassDef(decorator_list=decorators):
+            yield from decorators
+        case ast.AnnAssign(annotation=annotation) | ast.arg(annotation=ast.expr() as annotation):
+            yield annotation
+        case ast.keyword(arg="strict"):
+            yield node
+
+
 def _put(items: list[ast.cmpop] | list[ast.stmt], at: int, value: ast.AST) -> Callable[[], None]:
     return lambda: items.__setitem__(at, value)  # type: ignore[call-overload]
 
@@ -128,28 +144,37 @@ def changed(module: Path, at: int) -> Change:
     tree = ast.parse(module.read_text(encoding="utf-8"))
     line, what, make = next(islice(places(tree), at, None))
     make()
-    return Change(module.relative_to(ROOT), line, what, ast.unparse(ast.fix_missing_locations(tree)))
+    return Change(module, line, what, ast.unparse(ast.fix_missing_locations(tree)))
 
 
 def tested(change: Change, tree: Path, tests: list[str], seconds: float) -> str:
     """`caught`, `too long` (a test that never ends has noticed as well) or `not noticed`."""
-    path = tree / change.path
-    kept = path.read_text(encoding="utf-8")
-    path.write_text(change.source, encoding="utf-8")
-    # in a file of the copy only: the same interpreter, but modules and tests of the copy
-    command = (sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", *tests)
+    kept = change.path.read_text(encoding="utf-8")
+    change.path.write_text(change.source, encoding="utf-8")
     try:
-        environment = {**os.environ, "PYTHONPATH": str(tree), "PYTHONDONTWRITEBYTECODE": "1"}
-        done = subprocess.run(command, cwd=tree, env=environment, capture_output=True, timeout=seconds, check=False)
+        return "not noticed" if passes(tree, tests, seconds) else "caught"
     except subprocess.TimeoutExpired:
         return "too long"
     finally:
-        path.write_text(kept, encoding="utf-8")
-    return "caught" if done.returncode else "not noticed"
+        change.path.write_text(kept, encoding="utf-8")
+
+
+def said(change: Change, tree: Path) -> str:
+    """The change in one line: module, line, what."""
+    return f"{change.path.relative_to(tree)}:{change.line}: {change.what}:"
+
+
+def passes(tree: Path, tests: list[str], seconds: float | None = None) -> bool:
+    """Whether every test passes in the copy; raises `subprocess.TimeoutExpired` at the limit."""
+    # the same interpreter, but modules and tests of the copy
+    command = (sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", *tests)
+    environment = {**os.environ, "PYTHONPATH": str(tree), "PYTHONDONTWRITEBYTECODE": "1"}
+    done = subprocess.run(command, cwd=tree, env=environment, capture_output=True, timeout=seconds, check=False)
+    return done.returncode == 0
 
 
 def main() -> None:
-    """Prints a line for each change that was not noticed, and the counts."""
+    """Prints a line for each change that was not caught, and the counts."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("room", choices=sorted(TESTS))
     parser.add_argument("--under", default="", help="only modules whose path within the room begins so")
@@ -157,23 +182,31 @@ def main() -> None:
     parser.add_argument("--most", type=int, default=50, help="how many changes are tried")
     parser.add_argument("--seconds", type=float, default=120.0, help="the limit for one change")
     parser.add_argument("--tests", nargs="*", help="test files in the place of those of the room")
+    parser.add_argument("--only", default="", help="of those files only the tests that pytest's -k selects")
+    parser.add_argument("--again", type=Path, help="a file of what this printed: those changes alone are tried")
     given = parser.parse_args()
-    modules = sorted((ROOT / "interlock" / given.room).rglob("*.py"))
-    modules = [m for m in modules if str(m.relative_to(ROOT / "interlock" / given.room)).startswith(given.under)]
-    every = [place for module in modules for place in places_of(module)]
-    chosen = random.Random(given.seed).sample(every, min(given.most, len(every)))
-    tests = given.tests or [f"tests/{name}" for name in TESTS[given.room].split()]
+    tests = ["-k", given.only, *(given.tests or [f"tests/{name}" for name in TESTS[given.room].split()])]
     counts: Counter[str] = Counter()
     with tempfile.TemporaryDirectory() as place:
+        # a copy from the start: what stands in the tree itself may be worked on meanwhile
         tree = Path(place) / "tree"
         shutil.copytree(ROOT, tree, ignore=shutil.ignore_patterns(".git", ".venv", "__pycache__", ".*_cache"))
-        for module, at in chosen:
-            change = changed(module, at)
+        if not passes(tree, tests):
+            sys.exit("the tests fail before anything is changed: every change would count as caught")
+        room = tree / "interlock" / given.room
+        modules = [m for m in sorted(room.rglob("*.py")) if str(m.relative_to(room)).startswith(given.under)]
+        every = [one for module in modules for one in places_of(module)]
+        if given.again is None:
+            drawn = [changed(*one) for one in random.Random(given.seed).sample(every, min(given.most, len(every)))]
+        else:
+            before = given.again.read_text(encoding="utf-8")
+            drawn = [one for one in (changed(*place) for place in every) if said(one, tree) in before]
+        for change in drawn:
             end = tested(change, tree, tests, given.seconds)
             counts[end] += 1
-            if end == "not noticed":
-                print(f"{change.path}:{change.line}: {change.what}", flush=True)
-    print(f"{given.room}: {len(every)} changes possible, {len(chosen)} tried: {dict(counts)}")
+            if end != "caught":
+                print(said(change, tree), end, flush=True)
+    print(f"{given.room}/{given.under}: {len(every)} changes possible, {counts.total()} tried: {dict(counts)}")
 
 
 if __name__ == "__main__":
