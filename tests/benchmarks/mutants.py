@@ -21,6 +21,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
+from typing import TypeAlias
 
 ROOT = Path(__file__).parents[2]
 
@@ -55,18 +56,22 @@ TESTS = {
 """The room and the test files that speak of it, those first that are quickest to notice."""
 
 
+_Placed: TypeAlias = ast.expr | ast.stmt
+
+
 @dataclass(frozen=True, slots=True)
 class Change:
-    """One place of one module, and what stands there instead."""
+    """One place of one module: its number among `places`, its line and column, and what is changed there."""
 
-    path: Path
+    module: Path
+    at: int
     line: int
+    column: int
     what: str
-    source: str
 
 
-def places(tree: ast.Module) -> Iterator[tuple[int, str, Callable[[], None]]]:
-    """Every single change of the tree: line, what it is, and what makes it (once, in place)."""
+def places(tree: ast.Module) -> Iterator[tuple[_Placed, str, Callable[[], None]]]:
+    """Every single change of the tree: where, what it is, and what makes it (once, in place)."""
     prose = {
         id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant)
     }
@@ -79,38 +84,38 @@ def places(tree: ast.Module) -> Iterator[tuple[int, str, Callable[[], None]]]:
                 for at, op in enumerate(ops):
                     if type(op) in COMPARED:
                         other = COMPARED[type(op)]
-                        yield node.lineno, f"{type(op).__name__} -> {other.__name__}", _put(ops, at, other())
+                        yield node, f"{type(op).__name__} -> {other.__name__}", _put(ops, at, other())
             case ast.BinOp(op=operator) if type(operator) in REPLACED:
                 become = REPLACED[type(operator)]
-                yield node.lineno, f"{type(operator).__name__} -> {become.__name__}", _set(node, "op", become())
+                yield node, f"{type(operator).__name__} -> {become.__name__}", _set(node, "op", become())
             case ast.BoolOp(op=joined, values=values):
                 swapped = ast.Or() if isinstance(joined, ast.And) else ast.And()
-                yield node.lineno, f"{type(joined).__name__} swapped", _set(node, "op", swapped)
+                yield node, f"{type(joined).__name__} swapped", _set(node, "op", swapped)
                 for at in range(len(values)):
                     left = values[:at] + values[at + 1 :]
-                    yield values[at].lineno, f"operand {at} dropped", _set(node, "values", left)
+                    yield values[at], f"operand {at} dropped", _set(node, "values", left)
             case ast.UnaryOp(op=ast.Not(), operand=operand):
-                yield node.lineno, "not dropped", _set(node, "operand", ast.UnaryOp(ast.Not(), operand))
+                yield node, "not dropped", _set(node, "operand", ast.UnaryOp(ast.Not(), operand))
             case ast.Constant(value=bool(value)):
-                yield node.lineno, f"{value} -> {not value}", _set(node, "value", not value)
+                yield node, f"{value} -> {not value}", _set(node, "value", not value)
             case ast.Constant(value=int(number)) if id(node) not in prose:
-                yield node.lineno, f"{number} -> {number + 1}", _set(node, "value", number + 1)
+                yield node, f"{number} -> {number + 1}", _set(node, "value", number + 1)
             case ast.If(test=test) | ast.While(test=test) | ast.IfExp(test=test):
-                yield node.lineno, "condition negated", _set(node, "test", ast.UnaryOp(ast.Not(), test))
+                yield node, "condition negated", _set(node, "test", ast.UnaryOp(ast.Not(), test))
             case ast.comprehension(ifs=[_, *_]):
-                yield node.ifs[0].lineno, "filter dropped", _set(node, "ifs", [])
+                yield node.ifs[0], "filter dropped", _set(node, "ifs", [])
             case ast.Call(func=ast.Name(id=name)) if name in CALLED:
-                yield node.lineno, f"{name} -> {CALLED[name]}", _set(node.func, "id", CALLED[name])
+                yield node, f"{name} -> {CALLED[name]}", _set(node.func, "id", CALLED[name])
             case ast.Call(args=[_, _, *_]) if isinstance(node.func, ast.Name) and node.func.id in ("conj", "disj"):
-                yield node.lineno, f"last part of {node.func.id} dropped", _set(node, "args", node.args[:-1])
+                yield node, f"last part of {node.func.id} dropped", _set(node, "args", node.args[:-1])
         for name in ("body", "orelse"):
             block = getattr(node, name, None)
             if isinstance(block, list):
                 for at, one in enumerate(block):
                     if isinstance(one, ast.Expr) and isinstance(one.value, ast.Call | ast.YieldFrom | ast.Yield):
-                        yield one.lineno, "statement dropped", _put(block, at, ast.Pass())
+                        yield one, "statement dropped", _put(block, at, ast.Pass())
                     if isinstance(one, ast.AugAssign | ast.Continue | ast.Break):
-                        yield one.lineno, f"{type(one).__name__} dropped", _put(block, at, ast.Pass())
+                        yield one, f"{type(one).__name__} dropped", _put(block, at, ast.Pass())
 
 
 def _unseen(node: ast.AST) -> Iterator[ast.AST]:
@@ -134,34 +139,35 @@ def _set(node: ast.AST, name: str, value: object) -> Callable[[], None]:
     return lambda: setattr(node, name, value)
 
 
-def places_of(module: Path) -> list[tuple[Path, int]]:
-    """Every single change of a module: the module, and its number among `places`."""
-    return [(module, at) for at, _ in enumerate(places(ast.parse(module.read_text(encoding="utf-8"))))]
+def changes_of(module: Path) -> list[Change]:
+    """Every single change of a module."""
+    found = places(ast.parse(module.read_text(encoding="utf-8")))
+    return [Change(module, at, node.lineno, node.col_offset, what) for at, (node, what, _) in enumerate(found)]
 
 
-def changed(module: Path, at: int) -> Change:
-    """The module with the one change made."""
-    tree = ast.parse(module.read_text(encoding="utf-8"))
-    line, what, make = next(islice(places(tree), at, None))
+def changed(change: Change) -> str:
+    """The text of the module with the change made."""
+    tree = ast.parse(change.module.read_text(encoding="utf-8"))
+    _, _, make = next(islice(places(tree), change.at, None))
     make()
-    return Change(module, line, what, ast.unparse(ast.fix_missing_locations(tree)))
+    return ast.unparse(ast.fix_missing_locations(tree))
 
 
 def tested(change: Change, tree: Path, tests: list[str], seconds: float) -> str:
     """`caught`, `too long` (a test that never ends has noticed as well) or `not noticed`."""
-    kept = change.path.read_text(encoding="utf-8")
-    change.path.write_text(change.source, encoding="utf-8")
+    kept = change.module.read_text(encoding="utf-8")
+    change.module.write_text(changed(change), encoding="utf-8")
     try:
         return "not noticed" if passes(tree, tests, seconds) else "caught"
     except subprocess.TimeoutExpired:
         return "too long"
     finally:
-        change.path.write_text(kept, encoding="utf-8")
+        change.module.write_text(kept, encoding="utf-8")
 
 
 def said(change: Change, tree: Path) -> str:
-    """The change in one line: module, line, what."""
-    return f"{change.path.relative_to(tree)}:{change.line}: {change.what}:"
+    """The change in one line: module, line, column, what."""
+    return f"{change.module.relative_to(tree)}:{change.line}:{change.column}: {change.what}:"
 
 
 def passes(tree: Path, tests: list[str], seconds: float | None = None) -> bool:
@@ -195,12 +201,11 @@ def main() -> None:
             sys.exit("the tests fail before anything is changed: every change would count as caught")
         room = tree / "interlock" / given.room
         modules = [m for m in sorted(room.rglob("*.py")) if str(m.relative_to(room)).startswith(given.under)]
-        every = [one for module in modules for one in places_of(module)]
-        if given.again is None:
-            drawn = [changed(*one) for one in random.Random(given.seed).sample(every, min(given.most, len(every)))]
-        else:
+        every = [one for module in modules for one in changes_of(module)]
+        drawn = random.Random(given.seed).sample(every, min(given.most, len(every)))
+        if given.again is not None:
             before = given.again.read_text(encoding="utf-8")
-            drawn = [one for one in (changed(*place) for place in every) if said(one, tree) in before]
+            drawn = [one for one in every if said(one, tree) in before]
         for change in drawn:
             end = tested(change, tree, tests, given.seconds)
             counts[end] += 1
