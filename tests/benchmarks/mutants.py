@@ -13,17 +13,24 @@ import ast
 import os
 import random
 import shutil
-import subprocess
+import signal
 import sys
 import tempfile
 from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from importlib import import_module
 from itertools import islice
+from multiprocessing import get_context
 from pathlib import Path
 from typing import TypeAlias
 
+import pytest
+
 ROOT = Path(__file__).parents[2]
+
+LIBRARIES = "cvc5 jinja2 msgspec networkx numpy pysat.solvers rich transitions yaml z3"
+"""What takes long to load."""
 
 COMPARED: dict[type[ast.cmpop], type[ast.cmpop]] = {
     ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq,
@@ -159,7 +166,7 @@ def tested(change: Change, tree: Path, tests: list[str], seconds: float) -> str:
     change.module.write_text(changed(change), encoding="utf-8")
     try:
         return "not noticed" if passes(tree, tests, seconds) else "caught"
-    except subprocess.TimeoutExpired:
+    except TimeoutError:
         return "too long"
     finally:
         change.module.write_text(kept, encoding="utf-8")
@@ -171,12 +178,32 @@ def said(change: Change, tree: Path) -> str:
 
 
 def passes(tree: Path, tests: list[str], seconds: float | None = None) -> bool:
-    """Whether every test passes in the copy; raises `subprocess.TimeoutExpired` at the limit."""
-    # the same interpreter, but modules and tests of the copy
-    command = (sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", *tests)
-    environment = {**os.environ, "PYTHONPATH": str(tree), "PYTHONDONTWRITEBYTECODE": "1"}
-    done = subprocess.run(command, cwd=tree, env=environment, capture_output=True, timeout=seconds, check=False)
-    return done.returncode == 0
+    """Whether every test passes in the copy; raises TimeoutError at the limit.
+
+    In a process that is this one's copy, libraries and all: to load them anew would take longer than most tests do.
+    """
+    process = get_context("fork").Process(target=_run, args=(tree, tests))
+    process.start()
+    process.join(seconds)
+    if process.is_alive():
+        assert process.pid is not None
+        os.killpg(process.pid, signal.SIGKILL)
+        process.join()
+        raise TimeoutError
+    return process.exitcode == 0
+
+
+def _run(tree: Path, tests: list[str]) -> None:
+    os.setsid()
+    os.dup2(os.open(os.devnull, os.O_RDWR), 1)
+    os.dup2(1, 2)
+    # modules and tests of the copy, in processes that a test starts as well
+    for name in [name for name in sys.modules if name.partition(".")[0] in ("interlock", "tests")]:
+        del sys.modules[name]
+    os.chdir(tree)
+    os.environ |= {"PYTHONPATH": str(tree), "PYTHONDONTWRITEBYTECODE": "1"}
+    sys.path[:] = [str(tree), *(place for place in sys.path if place not in ("", str(ROOT)))]
+    sys.exit(pytest.main(["-q", "-x", "-p", "no:cacheprovider", *tests]))
 
 
 def main() -> None:
@@ -193,6 +220,8 @@ def main() -> None:
     given = parser.parse_args()
     tests = ["-k", given.only, *(given.tests or [f"tests/{name}" for name in TESTS[given.room].split()])]
     counts: Counter[str] = Counter()
+    for name in LIBRARIES.split():
+        import_module(name)
     with tempfile.TemporaryDirectory() as place:
         # a copy from the start: what stands in the tree itself may be worked on meanwhile
         tree = Path(place) / "tree"
