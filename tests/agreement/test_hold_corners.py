@@ -10,7 +10,7 @@ from interlock.hold.loader import Source as Text
 from interlock.kernel.evaluator import State, as_mapping, evaluate, successors
 from interlock.kernel.expressions import FALSE, TRUE, Value
 from interlock.kernel.machine import Machine
-from tests.agreement.hold_texts import compile_text, doorway, faults_of, hold_text
+from tests.agreement.hold_texts import LONG, compile_text, doorway, faults_of, hold_text
 from tests.agreement.state_graphs import state_graph
 
 
@@ -156,3 +156,27 @@ zones:
             assert part.states["inhibited"] == FALSE and part.states["permitted"] == TRUE
         assert evaluate(machine, zone.states["running"], state) is False
     assert len(met) == 6
+
+
+def test_a_unit_that_only_comes_in_sideways_covers_what_it_lies_on() -> None:
+    """A line between two bays that no unit ever crosses is covered by one that comes to lie over it all the same."""
+    compiled = compile_text(
+        hold_text(
+            rows=2,
+            ball_mat="[1C, 2C]",
+            units=LONG,
+            pushing="always",
+            doorways=doorway("[1C, 2C]", "left"),
+            devices="- {id: ML, kind: manual latch, on: 1C.aft, stops: [aft], restrains: [x], locking: raised, "
+            "starts: lowered}",
+        )
+    )
+    side = compiled.world.part(compiled.world.things["1C"], "aft")
+    assert isinstance(side, Thing)
+    met = set()
+    for machine, state, values in reached(compiled):
+        lies, raised = values["bay.1C.holds"] != "empty", values["device.ML.position"] == "raised"
+        half_way = any(name.endswith(".crossing") and value != "none" for name, value in values.items())
+        met.add((lies, half_way, raised))
+        assert evaluate(machine, side.states["covered"], state) == (lies or half_way)
+    assert met == {(False, False, False), (False, False, True), (True, False, False), (False, True, False)}

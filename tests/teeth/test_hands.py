@@ -92,3 +92,16 @@ def test_a_lever_that_sticks_is_not_let_go() -> None:
     assert stuck_at == {"neutral", "fore", "aft"}
     assert {move for move in moves if move[0]} == set()
     assert {move[1:] for move in moves} >= {("neutral", "fore"), ("fore", "neutral"), ("aft", "neutral")}
+
+
+def test_where_nobody_is_declared_everything_is_within_reach() -> None:
+    """Reach counts people who are declared: a hold that declares places and nobody leaves its hand work to anybody."""
+    devices = LATCH.replace("KIND", "manual latch").replace("THIS", "T").replace("starts: raised", "starts: lowered")
+    places = "places:\n  - {id: out, bay: outside, reaches: [T]}\n"
+    compiled = compile_text(hold_text(doorways=doorway("1C", "left"), devices=devices, rest=places))
+    moved = {
+        (before["device.T.position"], after["device.T.position"])
+        for actor, before, after in steps(compiled)
+        if actor is Actor.CREW
+    }
+    assert moved >= {("lowered", "raised"), ("raised", "lowered")}

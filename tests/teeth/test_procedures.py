@@ -6,11 +6,12 @@ from dataclasses import dataclass
 
 import pytest
 
-from interlock.study.procedure.audit import Audit, Overall, Verdict
+from interlock.kernel.claims import Limits
+from interlock.study.procedure.audit import Audit, Overall, Verdict, audit_procedure
 from interlock.study.procedure.holders import Holder
 from interlock.study.procedure.interruptions import Resumption
 from interlock.study.procedure.slip_audit import Effect
-from tests.teeth.procedures import audit, demo, planted, words_of
+from tests.teeth.procedures import audit, bind, demo, planted, standing, words_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -372,6 +373,23 @@ def test_pairs_of_slips_are_smallest() -> None:
     assert any(alone.values()) and pairs
     assert [(id, pair) for id, pair in pairs if len(pair) != 2 or any(id in alone[slip] for slip in pair)] == []
     assert len(set(pairs)) == len(pairs)
+
+
+def test_one_requirement_asked_alone_is_broken_by_the_same_slips() -> None:
+    """What else is asked, and in which order, makes no difference to the slips and pairs that break a requirement."""
+    text = planted(
+        "open-and-shut",
+        "      - lock D1\n      - set PWR",
+        "      - check D1 is latched\n      - lock D1\n      - set PWR",
+    )
+    found: list[set[tuple[str, ...]]] = []
+    for texts in (standing(), tuple(one for one in standing() if one.id == "locked-only-latched")):
+        slips = audit_procedure(bind(text, "flawed/lock-without-latch.yaml", texts), None, Limits()).slips
+        assert slips is not None and slips.counted.agreed
+        of_it = [one for one in slips.combinations if one.hazard.instance.requirement.id == "locked-only-latched[D1]"]
+        found.append({tuple(slip.id for slip in one.slips) for one in of_it})
+    assert found[0] == found[1]
+    assert {len(ids) for ids in found[0]} == {2}
 
 
 def test_a_lever_that_stays_makes_interruptions_unsafe() -> None:
