@@ -82,32 +82,26 @@ def _of_dangers(dangers: Iterable[_Danger], instances: Mapping[str, Instance]) -
 
 
 def _avoidance(writer: InstructionWriter, step: Step, audited: ChecklistAudit, slip: Slip, id: str) -> tuple[str, str]:
-    number = step.number
-    if slip.kind is SlipKind.OMITTED:
-        return f"Do not leave out step {number}.", f"Without step {number}, requirement {id} can break."
-    if slip.kind is SlipKind.UNCHECKED:
-        return (
-            f"Do not go on until step {number} has shown its result.",
-            f"Without this pause, requirement {id} can break.",
-        )
-    if slip.kind is SlipKind.INCOMPLETE:
-        return (
-            f"Complete step {number} and all further steps of this part.",
-            f"Without them, requirement {id} can break.",
-        )
-    if slip.kind is SlipKind.REPEATED:
-        return f"Do not do step {number} twice.", f"With step {number} done twice, requirement {id} can break."
-    if slip.kind is SlipKind.SWAPPED:
-        after = audited.step_of(slip.action + 2)
-        if after == number:
-            return f"Complete step {number} in the order told.", f"In another order, requirement {id} can break."
-        what = "the check" if after is None else f"step {after}"
-        return (
-            f"Complete step {number} before {what}.",
-            f"With {what} before step {number}, requirement {id} can break.",
-        )
-    wrong = instead_of(writer, step, slip)
-    return f"Do not {wrong[:1].lower()}{wrong[1:]}", f"With this mistake, requirement {id} can break."
+    here = f"step {step.number}"
+    match slip.kind:
+        case SlipKind.OMITTED:
+            avoid, without = f"Do not leave out {here}.", f"Without {here}"
+        case SlipKind.UNCHECKED:
+            avoid, without = f"Do not go on until {here} has shown its result.", "Without this pause"
+        case SlipKind.INCOMPLETE:
+            avoid, without = f"Complete {here} and all further steps of this part.", "Without them"
+        case SlipKind.REPEATED:
+            avoid, without = f"Do not do {here} twice.", f"With {here} done twice"
+        case SlipKind.SWAPPED if audited.step_of(slip.action + 2) == step.number:
+            avoid, without = f"Complete {here} in the order told.", "In another order"
+        case SlipKind.SWAPPED:
+            after = audited.step_of(slip.action + 2)
+            what = "the check" if after is None else f"step {after}"
+            avoid, without = f"Complete {here} before {what}.", f"With {what} before {here}"
+        case SlipKind.WRONG_WAY | SlipKind.WRONG_OBJECT:
+            wrong = instead_of(writer, step, slip)
+            avoid, without = f"Do not {wrong[:1].lower()}{wrong[1:]}", "With this mistake"
+    return avoid, f"{without}, requirement {id} can break."
 
 
 def instead_of(writer: InstructionWriter, step: Step, slip: Slip) -> str:
@@ -135,18 +129,19 @@ def slip_words(writer: InstructionWriter, steps: Mapping[int, Step], audited: Ch
     """A slip in the words of the checklist."""
     number = audited.step_of(slip.action + 1)
     here = "a check" if number is None else f"step {number}"
-    if slip.kind is SlipKind.OMITTED or (slip.kind is SlipKind.UNCHECKED and number is None):
-        return f"{here} is left out"
-    if slip.kind is SlipKind.UNCHECKED:
-        return f"{here} is left before it has shown its result"
-    if slip.kind is SlipKind.INCOMPLETE:
-        return f"the part is left off before {here}"
-    if slip.kind is SlipKind.REPEATED:
-        return f"{here} is done twice"
-    if slip.kind is SlipKind.SWAPPED:
-        after = audited.step_of(slip.action + 2)
-        return f"{'a check' if after is None else f'step {after}'} is done before {here}"
-    if number is None:
-        return slip.text
+    match slip.kind:
+        case SlipKind.OMITTED:
+            return f"{here} is left out"
+        case SlipKind.UNCHECKED:
+            return f"{here} is left {'out' if number is None else 'before it has shown its result'}"
+        case SlipKind.INCOMPLETE:
+            return f"the part is left off before {here}"
+        case SlipKind.REPEATED:
+            return f"{here} is done twice"
+        case SlipKind.SWAPPED:
+            after = audited.step_of(slip.action + 2)
+            return f"{'a check' if after is None else f'step {after}'} is done before {here}"
+        case SlipKind.WRONG_WAY | SlipKind.WRONG_OBJECT if number is None:
+            return slip.text
     wrong = instead_of(writer, steps[number], slip).rstrip(".")
     return f"instead of {here}: {wrong[:1].lower()}{wrong[1:]}"

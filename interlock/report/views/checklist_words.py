@@ -17,7 +17,7 @@ from interlock.report.views.checklist_facts import (
 from interlock.report.views.instructions import InstructionWriter, the
 from interlock.report.views.wording import listed, sentence
 from interlock.study.checklist.audit import ChecklistAudit
-from interlock.study.checklist.goals import Goal, Reach, Unload, placements_in
+from interlock.study.checklist.goals import ALL, Goal, Load, Reach, Unload, placements_in
 from interlock.study.checklist.making import Checklist, Leg, Step
 from interlock.study.checklist.nearest_goals import blockers
 from interlock.study.procedure.audit import Verdict
@@ -26,15 +26,16 @@ from interlock.study.procedure.audit import Verdict
 def goal_words(compiled: CompiledHold, goal: Goal) -> str:
     """The goal as a title."""
     kinds = {unit.id: unit.name for unit in compiled.hold.units}
-    if isinstance(goal, Reach):
-        return f"Bring about: {goal.text}"
-    if isinstance(goal, Unload):
-        return "Unload every bay" if "all" in goal.bays else f"Unload {_bays(goal.bays)}"
-    parts = [
-        f"every free bay ({kinds.get(kind, kind)})" if bay == "all" else f"bay {bay} ({kinds.get(kind, kind)})"
-        for bay, kind in goal.wanted
-    ]
-    return f"Load {listed(parts)}"
+    match goal:
+        case Reach(text=text):
+            return f"Bring about: {text}"
+        case Unload(bays=bays):
+            return "Unload every bay" if ALL in bays else f"Unload {_bays(bays)}"
+        case Load(wanted=wanted):
+            parts = [
+                f"{'every free bay' if bay == ALL else f'bay {bay}'} ({kinds.get(kind, kind)})" for bay, kind in wanted
+            ]
+            return f"Load {listed(parts)}"
 
 
 def _bays(bays: tuple[str, ...]) -> str:
