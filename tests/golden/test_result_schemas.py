@@ -13,10 +13,18 @@ import pytest
 from click.testing import CliRunner
 
 from interlock import cli
+from interlock.cli.exit_codes import code_of_audit
+from interlock.kernel.machine import Actor
 from interlock.report.json.writing import schema as schema_of
 from interlock.report.views.audit_facts import AuditFacts
 from interlock.report.views.checklist_facts import Made, Refused
 from interlock.report.views.proof_facts import ProofFacts
+from interlock.study.procedure.audit import Overall, Verdict
+from interlock.study.procedure.holders import Holder
+from interlock.study.procedure.interruptions import Resumption
+from interlock.study.procedure.slip_audit import Effect
+from interlock.study.procedure.slips import SlipKind
+from interlock.study.verify import Status
 from tests.some import some
 
 AUDIT_SCHEMA = schema_of(AuditFacts)
@@ -165,6 +173,36 @@ def _objects(schema: Any) -> Iterator[Any]:
     elif isinstance(schema, list):
         for inner in schema:
             yield from _objects(inner)
+
+
+def _words_of(schema: Any, structure: str, member: str) -> set[Any]:
+    """The values that the schema lists for the member of that structure."""
+    told = schema["$defs"][structure]["properties"][member]
+    if "$ref" in told:
+        told = schema["$defs"][told["$ref"].rpartition("/")[2]]
+    return set(told["enum"])
+
+
+def test_the_schemas_list_what_words_there_are() -> None:
+    """Where a member is one of a few words, the schema lists exactly those that the program has."""
+    kinds = {kind.word for kind in SlipKind}
+    modes = {kind.mode or None for kind in SlipKind}
+    for schema, structure, member, words in (
+        (AUDIT_SCHEMA, "AuditFacts", "overall", set(Overall)),
+        (AUDIT_SCHEMA, "AuditFacts", "exit_code", {code_of_audit(one) for one in Overall}),
+        (AUDIT_SCHEMA, "ActionFacts", "verdict", set(Verdict)),
+        (AUDIT_SCHEMA, "HeldFacts", "held_by", set(Holder)),
+        (AUDIT_SCHEMA, "InterruptionFacts", "afterwards", {*Resumption, "nothing is left to do"}),
+        (AUDIT_SCHEMA, "RunStep", "actor", set(Actor)),
+        (AUDIT_SCHEMA, "SlipFacts", "effect", set(Effect)),
+        (AUDIT_SCHEMA, "SlipFacts", "kind", kinds),
+        (AUDIT_SCHEMA, "SlipFacts", "error_mode", modes),
+        (CHECKLIST_SCHEMA, "KindFacts", "kind", kinds),
+        (CHECKLIST_SCHEMA, "StepSlip", "error_mode", modes),
+        (CHECKLIST_SCHEMA, "Guard", "label", {"WARNING", "CAUTION", "NOTE"}),
+        (PROOF_SCHEMA, "RequirementFacts", "status", set(Status)),
+    ):
+        assert _words_of(schema, structure, member) == words, (structure, member)
 
 
 @pytest.mark.parametrize("schema", [AUDIT_SCHEMA, CHECKLIST_SCHEMA, PROOF_SCHEMA], ids=["audit", "checklist", "result"])

@@ -9,7 +9,7 @@ from interlock.report.text.lines import BLANK, WIDTH, Line, Tone, flow, heading,
 from interlock.report.text.runs import MOST_NAMED, reason_lines, run_lines, way_lines
 from interlock.report.text.slips import slip_table
 from interlock.report.views.audit import AuditView
-from interlock.report.views.audit_facts import ActionFacts, Effect, Holder, SlipFacts, Verdict
+from interlock.report.views.audit_facts import ActionFacts, Effect, Holder, Overall, SlipFacts, Verdict
 from interlock.report.views.held import HeldGroup
 from interlock.report.views.slips import EFFECTS_EXPLAINED, MOST_COMBINATIONS, PAIRS_OPEN
 from interlock.report.views.wording import count_of, listed, sentence, shortened
@@ -55,7 +55,7 @@ def _head(view: AuditView) -> Iterator[Line]:
 
 
 def _disputes(view: AuditView) -> Iterator[Line]:
-    if view.tone is not Tone.LOUD:
+    if view.facts.overall is not Overall.DISPUTED:
         return
     yield BLANK
     yield Line("!" * WIDTH, Tone.LOUD)

@@ -7,7 +7,7 @@ from typing import Annotated, Literal, TypeAlias
 from msgspec import Meta, field
 
 from interlock.report.views.facts import Count, ExitCode, Facts, Program, Reason, Run, WayOut
-from interlock.study.procedure.audit import Overall
+from interlock.study.procedure.audit import Overall as Overall
 from interlock.study.procedure.audit import Verdict as Verdict
 from interlock.study.procedure.holders import Holder as Holder
 from interlock.study.procedure.interruptions import Resumption
