@@ -7,8 +7,9 @@ state is always a settled one, and one kernel step is one act of somebody with a
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Generator, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from typing import TypeAlias
 
 from interlock.kernel.expressions import (
     FALSE,
@@ -18,13 +19,15 @@ from interlock.kernel.expressions import (
     Expr,
     Is,
     Not,
-    Or,
     Ref,
     Value,
-    assign,
     conj,
-    disj,
+    each,
+    fold,
     neg,
+    parts_of,
+    rebuilt,
+    signals_of,
     variables_of,
 )
 from interlock.kernel.machine import Actor
@@ -60,6 +63,10 @@ class NeverSettles(ValueError):
         self.responses = responses
 
 
+_Way: TypeAlias = tuple[Expr, dict[str, Value], tuple[UnfusedRule, ...], frozenset[tuple[tuple[str, Value], ...]]]
+"""A way that may not have settled yet: guard, what is written, the responses so far, what was written before each."""
+
+
 class Fuser:
     """Fuses mechanism steps into rules, over one set of signal definitions."""
 
@@ -81,53 +88,60 @@ class Fuser:
         """
         touched = [step for step in self._mechanism if self._reads[step.name] & rule.updates.keys()]
         before = conj(*(neg(step.guard) for step in touched))
-        yield from self._after(rule, rule.guard, dict(rule.updates), (), frozenset(), before)
-
-    def _after(
-        self,
-        rule: UnfusedRule,
-        guard: Expr,
-        updates: dict[str, Value],
-        responses: tuple[UnfusedRule, ...],
-        seen: frozenset[tuple[tuple[str, Value], ...]],
-        before: Expr,
-    ) -> Iterator[Settled]:
-        key = tuple(sorted(updates.items()))
-        if key in seen:
-            raise NeverSettles(rule, responses)
-        possible = []
-        for step in self._mechanism:
-            # a step that reads nothing that was written was impossible before and still is
-            if self._reads[step.name] & updates.keys():
-                after = self.substitute(step.guard, updates)
-                if may_hold(conj(guard, after, before)):
-                    possible.append((step, after))
-        quiet = conj(guard, *(neg(after) for _, after in possible))
-        if may_hold(conj(quiet, before)):
-            yield Settled(rule, quiet, updates, responses)
-        for step, after in possible:
-            yield from self._after(
-                rule, conj(guard, after), {**updates, **step.updates}, (*responses, step), seen | {key}, before
-            )
+        nowhere: frozenset[tuple[tuple[str, Value], ...]] = frozenset()
+        pending: list[_Way] = [(rule.guard, dict(rule.updates), (), nowhere)]
+        while pending:
+            guard, updates, responses, seen = pending.pop()
+            key = tuple(sorted(updates.items()))
+            if key in seen:
+                raise NeverSettles(rule, responses)
+            possible = []
+            for step in self._mechanism:
+                # a step that reads nothing that was written was impossible before and still is
+                if self._reads[step.name] & updates.keys():
+                    after = self.substitute(step.guard, updates)
+                    if may_hold(conj(guard, after, before)):
+                        possible.append((step, after))
+            quiet = conj(guard, *(neg(after) for _, after in possible))
+            if may_hold(conj(quiet, before)):
+                yield Settled(rule, quiet, updates, responses)
+            pending += [
+                (conj(guard, after), {**updates, **step.updates}, (*responses, step), seen | {key})
+                for step, after in reversed(possible)
+            ]
 
     def substitute(self, expr: Expr, updates: Mapping[str, Value]) -> Expr:
         """The expression after the assignments, in terms of the state before; opens only signals that they touch."""
-        if isinstance(expr, Ref):
-            if self._support_of(expr.signal).isdisjoint(updates):
-                return expr
-            return self.substitute(self._definitions[expr.signal], updates)
-        if isinstance(expr, Not):
-            return neg(self.substitute(expr.arg, updates))
-        if isinstance(expr, And):
-            return conj(*(self.substitute(arg, updates) for arg in expr.args))
-        if isinstance(expr, Or):
-            return disj(*(self.substitute(arg, updates) for arg in expr.args))
-        return assign(expr, updates)
+        known: dict[str, Expr] = {}
+
+        def step(node: Expr) -> Generator[Expr, Expr, Expr]:
+            if isinstance(node, Is):
+                return _given(node, updates)
+            if not isinstance(node, Ref):
+                return (yield from rebuilt(node))
+            if self._support_of(node.signal).isdisjoint(updates):
+                return node
+            if node.signal not in known:
+                known[node.signal] = yield self._definitions[node.signal]
+            return known[node.signal]
+
+        return fold(step, expr)
 
     def _support_of(self, signal: str) -> frozenset[str]:
-        if signal not in self._support:
-            self._support[signal] = variables_of(self._definitions[signal], self._definitions)
-        return self._support[signal]
+        def step(name: str) -> Generator[str, frozenset[str], frozenset[str]]:
+            if name not in self._support:
+                definition = self._definitions[name]
+                inner: list[frozenset[str]] = yield from each(signals_of(definition))
+                self._support[name] = variables_of(definition).union(*inner)
+            return self._support[name]
+
+        return fold(step, signal)
+
+
+def _given(atom: Is, values: Mapping[str, Value]) -> Expr:
+    if atom.variable not in values:
+        return atom
+    return TRUE if values[atom.variable] == atom.value else FALSE
 
 
 def may_hold(expr: Expr) -> bool:
@@ -135,35 +149,50 @@ def may_hold(expr: Expr) -> bool:
 
     Splits on one atom after another; the worst case is exponential in the atoms, guards have few that matter.
     """
-    if isinstance(expr, Const):
-        return expr.value
-    atom = _first_atom(expr)
-    if isinstance(atom, Ref):
-        return may_hold(_decide(expr, atom, True)) or may_hold(_decide(expr, atom, False))
-    rest = _decide(expr, atom, False)
-    return may_hold(assign(expr, {atom.variable: atom.value})) or may_hold(rest)
+    pending = [expr]
+    while pending:
+        expr = pending.pop()
+        if isinstance(expr, Const):
+            if expr.value:
+                return True
+            continue
+        # the literals of a conjunction must all be so: nothing to split
+        literals = [_literal(arg) for arg in (expr.args if isinstance(expr, And) else (expr,))]
+        facts = [literal for literal in literals if literal is not None]
+        if facts:
+            pending.append(_decide(expr, facts))
+        else:
+            atom = _first_atom(expr)
+            pending += [_decide(expr, [(atom, False)]), _decide(expr, [(atom, True)])]
+    return False
+
+
+def _literal(expr: Expr) -> tuple[Is | Ref, bool] | None:
+    atom = expr.arg if isinstance(expr, Not) else expr
+    return (atom, atom is expr) if isinstance(atom, Is | Ref) else None
 
 
 def _first_atom(expr: Expr) -> Is | Ref:
     while not isinstance(expr, Is | Ref):
-        if isinstance(expr, Not):
-            expr = expr.arg
-        elif isinstance(expr, And | Or):
-            # a literal of a conjunction decides more than what lies deeper
-            plain = (arg for arg in expr.args if isinstance(arg, Is | Ref))
-            expr = next(plain, expr.args[0])
+        expr = parts_of(expr)[0]
+    return expr
+
+
+def _decide(expr: Expr, facts: Iterable[tuple[Is | Ref, bool]]) -> Expr:
+    """The expression where these facts are so, or not so."""
+    values: dict[str, Value] = {}
+    so: dict[Is | Ref, Expr] = {}
+    for atom, value in facts:
+        if value and isinstance(atom, Is):
+            values.setdefault(atom.variable, atom.value)
         else:
-            raise TypeError(f"no atom in {expr!r}")
-    return expr
+            so.setdefault(atom, TRUE if value else FALSE)
 
+    def step(node: Expr) -> Generator[Expr, Expr, Expr]:
+        if isinstance(node, Is):
+            return _given(node, values) if node.variable in values else so.get(node, node)
+        if isinstance(node, Ref):
+            return so.get(node, node)
+        return (yield from rebuilt(node))
 
-def _decide(expr: Expr, atom: Is | Ref, value: bool) -> Expr:
-    if expr == atom:
-        return TRUE if value else FALSE
-    if isinstance(expr, Not):
-        return neg(_decide(expr.arg, atom, value))
-    if isinstance(expr, And):
-        return conj(*(_decide(arg, atom, value) for arg in expr.args))
-    if isinstance(expr, Or):
-        return disj(*(_decide(arg, atom, value) for arg in expr.args))
-    return expr
+    return fold(step, expr)
