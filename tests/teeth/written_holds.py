@@ -44,7 +44,9 @@ class Choices:
     wiring: str
     """How a contact of a lever comes to a command: `direct`, by a `circuit`, by a `relay`, by `others` being open."""
     crew_door: bool
-    """People come and go by a door of their own, whatever the cargo door does."""
+    """People come and go by a way of their own, whatever the cargo door does."""
+    hatch: bool
+    """That way is a door too, moved by hand, over a side guide."""
 
     @property
     def door_lane(self) -> str:
@@ -88,7 +90,8 @@ def chosen(seed: int) -> Choices:
         second_supply=draw.choice(("none", "light", "door", "drives")),
         panel=draw.random() < 0.4,
         wiring=draw.choice(("direct", "circuit", "relay", "others")),
-        crew_door=people and draw.random() < 0.5,
+        crew_door=people and draw.random() < 0.7,
+        hatch=draw.random() < 0.6,
     )
 
 
@@ -122,6 +125,9 @@ class _Writer:
         self.cross_lever = "JOY" if c.joystick else "LVY"
         self.neutral = [f"{lever} is neutral" for lever in dict.fromkeys([*self.lane_levers, self.cross_lever])]
         self.inside = "(no p in people: p is inside)"
+        self.has_hatch = c.crew_door and c.hatch
+        # beside a row in which nothing moves across
+        self.hatch_row = next(r for r in range(1, c.rows + 1) if r != c.row)
 
     def _positions(self, lever: str) -> tuple[str, ...]:
         across = self.c.across[:2] if lever == self.cross_lever else ()
@@ -179,9 +185,14 @@ class _Writer:
             starts = "[closed, latched, locked]"
         opens, closes = ("door_up", "door_down") if c.powered_door else ("always", "door_down")
         moved = "power" if c.powered_door else "hand"
+        hatch = (
+            f"{{id: HATCH, name: crew hatch, bays: {self.hatch_row}{c.lanes[0]}, side: left, moved_by: hand, "
+            f"opens: always, closes: '{self.inside}', latch: none, lock: none, path: [], starts: closed}}"
+        )
         return [
+            *([hatch] if self.has_hatch else []),
             f"{{id: DOOR, name: cargo door, bays: {self.sill_bay}, side: {c.side}, moved_by: {moved}, opens: {opens}, "
-            f"closes: {closes}, {latch}, path: [{{device: SILL, in: lowered}}], starts: {starts}}}"
+            f"closes: {closes}, {latch}, path: [{{device: SILL, in: lowered}}], starts: {starts}}}",
         ]
 
     def _devices(self) -> list[str]:
@@ -194,8 +205,10 @@ class _Writer:
             for side, lane in (("left", c.lanes[0]), ("right", c.lanes[-1])):
                 if f"{r}{lane}.{side}" != f"{self.sill_bay}.{c.side}":
                     name = f"{'L' if side == 'left' else 'R'}G{r}"
+                    at_hatch = self.has_hatch and (r, side) == (self.hatch_row, "left")
                     found.append(
-                        f"{{id: {name}, kind: fixed guide, on: {r}{lane}.{side}, stops: {side}, restrains: y}}"
+                        f"{{id: {name}, kind: fixed guide, on: {r}{lane}.{side}, "
+                        f"stops: {'[left, right]' if at_hatch else side}, restrains: y}}"
                     )
         for r, lane in self.lines:
             found.append(
@@ -382,7 +395,7 @@ class _Writer:
         if c.people:
             found.append(
                 "{id: may_go, use: permit, is: PWR is off and sill_up and not along and not across"
-                f"{'' if c.crew_door else ' and door_open'}}}"
+                f"{' and HATCH is open' if self.has_hatch else '' if c.crew_door else ' and door_open'}}}"
             )
         return found
 
