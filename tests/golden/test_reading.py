@@ -420,3 +420,12 @@ def test_all_faults_come_in_one_pass() -> None:
     text = text.replace("controls: [PWR, LV]", "controls: [PWR, LW]")
     codes = [one.code for one in load({"hold.yaml": text}, "hold.yaml").diagnostics]
     assert codes == ["missing-field", "unknown-name", "unexpected-word", "unknown-bay"]
+
+
+def test_a_repetition_is_told_of_its_own_items_only() -> None:
+    """A fault in an item that follows a repeated one does not say that it stands in the repetition."""
+    sensors = 'sensors:\n  - {for: {r: 1..2}, id: "up_{r}", reads: D1 iz open}\n  - {id: shut, reads: D1 iz closed}\n'
+    text = BASE.replace("sensors:\n", sensors)
+    first, second = load({"hold.yaml": text}, "hold.yaml").diagnostics
+    assert any("in the repetition r=1" in line for line in first.context)
+    assert second.context == ()
