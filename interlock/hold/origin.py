@@ -121,16 +121,6 @@ class Precedence:
 Memory: TypeAlias = Condition | Holding | Crossing | Failure | Precedence
 
 
-def is_idle(memory: Memory | None, value: Value) -> bool:
-    """The value says only that nothing happens, which is not worth a sentence."""
-    match memory:
-        case Crossing():
-            return value == NOBODY
-        case Failure():
-            return value is False
-    return False
-
-
 def standing(placement: Placement) -> dict[str, Value]:
     """The variables, with their values, that say that the unit stands there."""
     return {Holding(c).name: part for c, part in zip(placement.cells, placement.parts, strict=True)}
@@ -154,19 +144,17 @@ class Fact:
     """That something is so of a thing, or of its side or direction `way`.
 
     `what` is a word for it, as expressions use it where they can name it; empty where the thing itself is true or not,
-    or, with `way`, runs so.  Several of one word are numbered from 1.
+    or, with `way`, runs so.
     """
 
     subject: Subject
     what: str = ""
     way: Direction | str = ""
-    number: int | None = None
 
     @property
     def name(self) -> str:
         """The signal's name."""
-        number = "" if self.number is None else str(self.number)
-        return ".".join(word for word in (self.subject.path, self.way, number, self.what) if word)
+        return ".".join(word for word in (self.subject.path, self.way, self.what) if word)
 
 
 @dataclass(frozen=True, slots=True)
@@ -401,8 +389,13 @@ class Origins:
         return self.rules[rule].deed
 
     def is_idle(self, variable: str, value: Value) -> bool:
-        """The value of the variable says only that nothing happens."""
-        return is_idle(self.variables.get(variable), value)
+        """The value of the variable says only that nothing happens, which is not worth a sentence."""
+        match self.variables.get(variable):
+            case Crossing():
+                return value == NOBODY
+            case Failure():
+                return value is False
+        return False
 
 
 def origins_of(
