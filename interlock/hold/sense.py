@@ -13,7 +13,6 @@ from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.floor import Face, Floor, Placement, bay_id, bays_reached, lay_out, parts_of
 from interlock.hold.kinds import DEVICE_KINDS, control_kind
 from interlock.hold.language.model import Device, Direction, Hold, Situation
-from interlock.hold.language.syntax import Truth
 from interlock.hold.sorts import FAILURES, Sort
 
 MOST_NAMED = 8
@@ -72,13 +71,6 @@ def _device(device: Device) -> Iterator[Diagnostic]:
                 f"{_IDS} is said to stop motion {direction} and to give way to it",
                 "each direction in `stops` or in `gives_way`, not in both",
             )
-    if device.deferred is not None and isinstance(device.deferred.limit, Truth) and device.deferred.limit.value:
-        yield Diagnostic(
-            "limit-without-effect",
-            device.deferred.limit.span,
-            f"{_IDS} is deferred under a limit that is always kept, so under none",
-            "what must be so before the doors are shut for departure, such as `3L is empty`",
-        )
     axes = {side.direction.axis for side in device.on}
     for direction in device.stops:
         if direction.axis not in axes:

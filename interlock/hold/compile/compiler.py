@@ -14,6 +14,7 @@ from types import MappingProxyType
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.compile.components import UnsettledKind
 from interlock.hold.compile.described import describe
+from interlock.hold.compile.limits import limit_faults
 from interlock.hold.compile.lowering import Lowering
 from interlock.hold.compile.naming import NamedHold, name_hold
 from interlock.hold.compile.requirements import Instance, instantiate
@@ -86,7 +87,8 @@ def compile_hold(
     """Compiles a description, its own requirements and those given, for one way to start (None: as described).
 
     What loading lets through can only be rejected for what its expressions name, for a mechanism that never comes to
-    rest, and for a start that is not settled.  Raises KeyError when the hold has no situation of that id.
+    rest, for a start that is not settled, and for a limit that asks for nothing.  Raises KeyError when the hold has no
+    situation of that id.
     """
     try:
         named = name_hold(describe(hold, situation))
@@ -95,7 +97,7 @@ def compile_hold(
     settled = _settle(named)
     lowering = Lowering(named.world)
     instances = instantiate((*hold.requirements, *requirements), lowering, settled.rules_of)
-    faults = (*named.faults, *lowering.faults, *settled.faults) or _start_faults(named, settled)
+    faults = (*named.faults, *lowering.faults, *settled.faults, *limit_faults(named)) or _start_faults(named, settled)
     if faults:
         return Compilation(None, _in_order(faults))
     asked = tuple(instance.requirement for instance in instances)
@@ -114,7 +116,7 @@ def faults_of_names(hold: Hold) -> tuple[Diagnostic, ...]:
     named = name_hold(describe(hold, None))
     lowering = Lowering(named.world)
     instantiate(hold.requirements, lowering, {})
-    return _in_order((*named.faults, *lowering.faults))
+    return _in_order((*named.faults, *lowering.faults, *limit_faults(named)))
 
 
 def _settle(named: NamedHold) -> _Settled:

@@ -29,12 +29,12 @@ def start_faults(
     only = {name: values[0] for name, values in starts.items() if len(values) == 1}
     opened = expand(start, definitions)
     settled = assign(opened, only)
-    if _can_be(settled, starts):
+    if can_be(settled, starts):
         left = [
             (name, value)
             for name in sorted(variables_of(settled))
             for value in starts[name]
-            if not _can_be(assign(settled, {name: value}), starts)
+            if not can_be(assign(settled, {name: value}), starts)
         ]
         # a start that is written down and then left out would be one of which nothing is proved
         return tuple(
@@ -71,14 +71,14 @@ def _movers(
 ) -> str:
     """What may move by itself in such a start, in words."""
     only = {name: values[0] for name, values in starts.items() if len(values) == 1}
-    moving = [step for step in mechanism if _can_be(assign(expand(step.guard, definitions), only), starts)]
+    moving = [step for step in mechanism if can_be(assign(expand(step.guard, definitions), only), starts)]
     texts = list(dict.fromkeys(step.text for step in moving))
     return " or ".join(texts[:MOST_MOVERS]) or "some relay or handle would change by itself"
 
 
-def _can_be(expr: Expr, values: Mapping[str, tuple[Value, ...]]) -> bool:
+def can_be(expr: Expr, values: Mapping[str, tuple[Value, ...]]) -> bool:
     """Some choice of one of its values for each variable makes the expression, which names no signal, true."""
     if isinstance(expr, Const):
         return expr.value
     name = min(variables_of(expr))
-    return any(_can_be(assign(expr, {name: value}), values) for value in values[name])
+    return any(can_be(assign(expr, {name: value}), values) for value in values[name])
