@@ -237,7 +237,13 @@ def test_somebody_who_comes_in_under_a_door_half_way_is_not_shut_in() -> None:
 
 @pytest.mark.parametrize(
     ("one", "two", "lost"),
-    [("always", "clear", {"D1"}), ("clear", "always", {"D2"}), ("always", "always", {"D1", "D2"})],
+    [
+        ("always", "clear", {"D1"}),
+        ("D1 is moving or clear", "clear", {"D1"}),
+        ("D1 is open or clear", "clear", {"D1"}),
+        ("clear", "always", {"D2"}),
+        ("always", "always", {"D1", "D2"}),
+    ],
 )
 def test_shutting_either_door_on_somebody_is_blamed(one: str, two: str, lost: set[str]) -> None:
     """A door without the interlock shuts whoever is inside in; two doors are asked about each by itself."""
