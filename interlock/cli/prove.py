@@ -226,6 +226,10 @@ def _check_only(opened: Sequence[Opened], only: tuple[str, ...]) -> None:
             raise click.UsageError(f"There is no requirement {id!r}." + named_instead(id, known))
 
 
+LONGEST_STEM = 60
+"""Characters of a description's name in that of its evidence; most systems take 255 bytes, four for a character."""
+
+
 def _folders(evidence: Path | None, holds: tuple[str, ...]) -> list[Path | None]:
     """A folder for the evidence of each hold, checked before any work is done."""
     from interlock.cli.folders import check_folder
@@ -238,5 +242,5 @@ def _folders(evidence: Path | None, holds: tuple[str, ...]) -> list[Path | None]
     found: list[Path | None] = []
     for number, name in enumerate(holds, 1):
         stem = Path(name.removeprefix("demo:")).stem or "standard-input"
-        found.append(evidence / f"{number}-{stem}")
+        found.append(evidence / f"{number}-{stem[:LONGEST_STEM]}")
     return found

@@ -125,6 +125,18 @@ def test_no_line_is_wider_than_80(verification: Verification, every_outcome: Ver
         assert [line for line in text.splitlines() if len(line) > WIDTH or line != line.rstrip()] == [], name
 
 
+def test_a_long_severity_leaves_the_table_its_width() -> None:
+    """A scheme may name its categories in sentences: the table says them below the row, whole."""
+    said = "may lead to the loss of the aircraft, of lives, or of both, in the judgement of those who were asked"
+    long = REQUIREMENTS.replace('severity: "1"', f'severity: "{said}"')
+    verification = verify(small_hold(requirements=long), explicit, Limits())
+    proof = proof_view("small.yaml", verification, requirement_texts(long), code_of_hold(verification))
+    lines = [line.text for line in proof_lines(proof, False)]
+    assert max(map(len, lines)) <= WIDTH
+    table = lines[lines.index("REQUIREMENTS") :][:20]
+    assert f"severity: {said}" in " ".join(" ".join(table).split())
+
+
 def test_decided_as_expected(verification: Verification) -> None:
     """The small hold's requirements come out as they were written to."""
     found = {answer.instance.origin.id: answer.status for answer in verification.answers}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import stat
+import subprocess
 import sys
 from collections.abc import Iterator
 from hashlib import sha256
@@ -336,6 +337,44 @@ def test_every_file_of_evidence_is_known_as_one(capsys: pytest.CaptureFixture[st
         folders.check_folder(Path("proof"))
         names = {path.relative_to("proof").parts[0].rstrip("0123456789") for path in Path("proof").rglob("*")}
         assert parts | {"README.txt", "MANIFEST.sha", "machine.json", "findings.json"} <= names
+
+
+def test_names_of_descriptions_as_long_as_files_allow(capsys: pytest.CaptureFixture[str]) -> None:
+    """Of several holds the evidence has the name of its description, cut where a system would refuse it afterwards."""
+    for letter in ("h", "\u00fc"):
+        name = letter * (254 // len(letter.encode()))
+        Path(name).write_text(TEXT)
+        assert prove(name, "small.yaml", "--evidence", f"of-{letter}") == 1
+        found = sorted(path.name for path in Path(f"of-{letter}").iterdir())
+        assert found == [f"1-{letter * 60}", "2-small"]
+
+
+def test_a_kill_between_the_moves_leaves_both_whole(capsys: pytest.CaptureFixture[str]) -> None:
+    """The README says how to recognise what is left: a folder that its own manifest bears out; nothing deletes it."""
+    prove("small.yaml", "--evidence", "proof")
+    before = tree("small.yaml", "asked.yaml", "changed.yaml")
+    program = (
+        "import os, sys\n"
+        "from pathlib import Path\n"
+        "from interlock.cli import run\n"
+        "replace = Path.replace\n"
+        "def killed(self, target):\n"
+        "    if str(target) == 'proof': os._exit(9)\n"
+        "    return replace(self, target)\n"
+        "Path.replace = killed\n"
+        "sys.exit(run(sys.argv[1:]))\n"
+    )
+    args = ("--no-standing", "--requirements", "asked.yaml", "--evidence", "proof")
+    env = {**os.environ, "PYTHONPATH": str(Path(cli.__file__).parents[2])}
+    done = subprocess.run([sys.executable, "-c", program, "prove", "changed.yaml", *args], env=env, capture_output=True)
+    left = sorted(Path().glob(".evidence-*"))
+    assert done.returncode == 9 and not Path("proof").exists() and len(left) == 2
+    for folder in left:
+        folders.check_folder(folder)
+        assert (folder / folders.MANIFEST).is_file()
+    assert prove("small.yaml", "--evidence", "proof") == 1
+    after = tree("small.yaml", "asked.yaml", "changed.yaml")
+    assert before.items() <= after.items() and sorted(Path().glob(".evidence-*")) == left
 
 
 @pytest.fixture

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from interlock.report.text.interrupted import interruption_lines
-from interlock.report.text.lines import BLANK, WIDTH, Line, Tone, flow, heading, labelled
+from interlock.report.text.lines import BLANK, WIDTH, Line, Tone, flow, heading, labelled, severity_cell
 from interlock.report.text.runs import MOST_NAMED, reason_lines, run_lines, way_lines
 from interlock.report.text.slips import slip_table
 from interlock.report.views.audit import AuditView
@@ -191,9 +191,10 @@ def _held(view: AuditView) -> Iterator[Line]:
     yield from heading("What holds each requirement")
     if not view.asked:
         yield from flow("What the interlock alone holds was not asked.", 2)
-    yield Line(f"  {'held by':<15} {'no.':>4} {'sev.':<4} {'slips':<5} {'fail.':<5} requirement", Tone.FAINT)
+    sev = max([len(severity_cell(group.text.severity)[0]) for group in view.groups] + [len("sev.")])
+    yield Line(f"  {'held by':<15} {'no.':>4} {'sev.':<{sev}} {'slips':<5} {'fail.':<5} requirement", Tone.FAINT)
     for group in view.groups:
-        yield from _group(group)
+        yield from _group(group, sev)
     yield BLANK
     yield from flow(
         "no.: how many instances; interlock: whatever people do, in any order; procedure only: it fails in general and "
@@ -206,12 +207,15 @@ def _held(view: AuditView) -> Iterator[Line]:
     yield Line("  Reviewed by ______________________________   date ____________")
 
 
-def _group(group: HeldGroup) -> Iterator[Line]:
+def _group(group: HeldGroup, sev: int) -> Iterator[Line]:
     word = "procedure only" if group.holder is Holder.SUPPLIED else group.holder.value
-    start = f"  {word:<15} {len(group.members):>4} {group.text.severity:<4} {group.fewest:<5} {group.failures:<5} "
+    cell, notes = severity_cell(group.text.severity)
+    start = f"  {word:<15} {len(group.members):>4} {cell:<{sev}} {group.fewest:<5} {group.failures:<5} "
     first, *rest = flow(group.text.from_, len(start), tone=group.tone)
     yield Line(start + first.text[len(start) :], first.tone)
     yield from rest
+    for note in notes:
+        yield from flow(note, len(start), tone=Tone.FAINT)
     if group.holder is Holder.SUPPLIED:
         yield from flow("only while supplies are steady", len(start), tone=Tone.FAINT)
     if not group.arises:

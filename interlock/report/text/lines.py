@@ -12,6 +12,8 @@ from interlock.report.views.tones import Tone as Tone
 
 WIDTH = 80
 """No line is longer, in characters."""
+WIDEST_SEVERITY = 12
+"""In a table; a scheme may well name its categories in whole sentences."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +46,13 @@ def flow(text: str, indent: int = 0, hang: int = 0, tone: Tone = Tone.PLAIN) -> 
 def labelled(label: str, text: str, indent: int = 0, tone: Tone = Tone.PLAIN) -> tuple[Line, ...]:
     """`label` and the text beside it; further lines stand under the text."""
     return flow(f"{label} {text}", indent, min(len(label) + 1, 24), tone)
+
+
+def severity_cell(severity: str) -> tuple[str, tuple[str, ...]]:
+    """What stands in the column of a table, and the note below the row that says what was too long for it."""
+    if len(severity) <= WIDEST_SEVERITY:
+        return severity, ()
+    return "note", (f"severity: {severity}",)
 
 
 def row_lines(rows: Iterable[Row], indent: int = 2) -> Iterator[Line]:

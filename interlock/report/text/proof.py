@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from interlock.report.text.cores import core_lines
-from interlock.report.text.lines import BLANK, WIDTH, Line, Tone, flow, heading, labelled
+from interlock.report.text.lines import BLANK, WIDTH, Line, Tone, flow, heading, labelled, severity_cell
 from interlock.report.text.runs import after_lines, reason_lines
 from interlock.report.views.assumptions import CAUTIONS
 from interlock.report.views.proof import MOST_NAMED, TONES, AnswerView, Group, LeftOpen, ProofView
@@ -81,12 +81,13 @@ def _table(groups: Sequence[Group], every: bool) -> Iterator[Line]:
     if schemes:
         yield from flow(f"sev.: severity by {', '.join(schemes)}", 2, tone=Tone.FAINT)
     wide = max([len(_tally(group)) for group in groups] + [len("how many")])
-    sev = max([len(group.text.severity) for group in groups] + [len("sev.")])
+    sev = max([len(severity_cell(group.text.severity)[0]) for group in groups] + [len("sev.")])
     yield Line(f"  {'verdict':<9}  {'how many':<{wide}}  {'sev.':<{sev}}  requirement", Tone.FAINT)
     for group in groups:
-        start = f"  {_WORDS[group.status]:<9}  {_tally(group):<{wide}}  {group.text.severity:<{sev}}  "
+        cell, notes = severity_cell(group.text.severity)
+        start = f"  {_WORDS[group.status]:<9}  {_tally(group):<{wide}}  {cell:<{sev}}  "
         yield from _row(start, group.text.from_, TONES[group.status])
-        for note in _notes(group):
+        for note in (*_notes(group), *notes):
             yield from flow(note, len(start), tone=Tone.FAINT)
         if every:
             for answer in group.answers:
