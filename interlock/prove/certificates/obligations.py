@@ -13,7 +13,7 @@ from collections.abc import Generator, Iterable, Mapping, Sequence
 from typing import Any
 
 from interlock.kernel.claims import Certificate
-from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value, each, fold, signals_of, variables_of
+from interlock.kernel.expressions import And, Const, Expr, Is, Not, Or, Ref, Value, each, fold, signals_of, variables_of
 from interlock.kernel.machine import Machine, signals_in_order, support_of
 from interlock.prove.engine import Clock, OutOfTime
 
@@ -22,7 +22,7 @@ class UnsoundCertificate(AssertionError):
     """An engine made a certificate that z3 refuses: a fault of this program."""
 
 
-class Make:
+class TermFactory:
     """Conjunction, disjunction and negation by z3's C interface: its Python operators look at every argument again."""
 
     def __init__(self) -> None:
@@ -62,7 +62,7 @@ class Make:
 class Terms:
     """z3 terms for one state of the machine; with `written`, for the state after those values were assigned."""
 
-    def __init__(self, machine: Machine, depth: int, make: Make) -> None:
+    def __init__(self, machine: Machine, depth: int, make: TermFactory) -> None:
         z3 = make.z3
         self.make = make
         self.machine = machine
@@ -91,18 +91,21 @@ class Terms:
         make = self.make
 
         def step(node: Expr) -> Generator[Expr, Any, Any]:
-            if isinstance(node, Is):
-                if node.variable in written:
-                    return make.true if written[node.variable] == node.value else make.false
-                return self.atoms[node.variable, node.value]
-            if isinstance(node, Ref):
-                return signals[node.signal]
-            if isinstance(node, Const):
-                return make.true if node.value else make.false
-            if isinstance(node, Not):
-                return make.negation((yield node.arg))
-            parts: list[Any] = yield from each(node.args)
-            return make.all_of(parts) if isinstance(node, And) else make.any_of(parts)
+            match node:
+                case Is(name, value) if name in written:
+                    return make.true if written[name] == value else make.false
+                case Is(name, value):
+                    return self.atoms[name, value]
+                case Ref(signal):
+                    return signals[signal]
+                case Const(value):
+                    return make.true if value else make.false
+                case Not(arg):
+                    return make.negation((yield arg))
+                case And(args):
+                    return make.all_of((yield from each(args)))
+                case Or(args):
+                    return make.any_of((yield from each(args)))
 
         return fold(step, expr)
 
@@ -130,7 +133,7 @@ def discharge(machine: Machine, certificate: Certificate, targets: Sequence[Expr
 
 class _Discharge:
     def __init__(self, machine: Machine, certificate: Certificate, clock: Clock) -> None:
-        self.make = Make()
+        self.make = TermFactory()
         self.z3 = self.make.z3
         self.machine = machine
         self.certificate = certificate

@@ -14,7 +14,7 @@ from collections.abc import Generator, Iterable, Mapping, Sequence
 from itertools import pairwise
 
 from interlock.kernel.evaluator import State
-from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value, each, fold, neg
+from interlock.kernel.expressions import And, Const, Expr, Is, Not, Or, Ref, Value, each, fold, neg
 from interlock.kernel.machine import Machine, signals_in_order
 
 TRUTH = 1
@@ -79,16 +79,19 @@ class Encoding:
         return fold(self._gate, expr)
 
     def _gate(self, expr: Expr) -> Generator[Expr, int, int]:
-        if isinstance(expr, Is):
-            return self.literals[expr.variable, expr.value]
-        if isinstance(expr, Ref):
-            return self._signals[expr.signal]
-        if isinstance(expr, Const):
-            return TRUTH if expr.value else -TRUTH
-        if isinstance(expr, Not):
-            return -(yield expr.arg)
-        args: list[int] = yield from each(expr.args)
-        return self.all_of(args) if isinstance(expr, And) else self.any_of(args)
+        match expr:
+            case Is(name, value):
+                return self.literals[name, value]
+            case Ref(signal):
+                return self._signals[signal]
+            case Const(value):
+                return TRUTH if value else -TRUTH
+            case Not(arg):
+                return -(yield arg)
+            case And(args):
+                return self.all_of((yield from each(args)))
+            case Or(args):
+                return self.any_of((yield from each(args)))
 
     def any_of(self, literals: Iterable[int]) -> int:
         """The literal that is true exactly where one of these is."""

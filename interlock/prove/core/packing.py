@@ -162,12 +162,9 @@ def _named(expr: Expr) -> list[str]:
     stack = [expr]
     while stack:
         node = stack.pop()
+        stack.extend(parts_of(node))
         if isinstance(node, Ref):
             found.append(node.signal)
-        elif isinstance(node, Not):
-            stack.append(node.arg)
-        elif isinstance(node, And | Or):
-            stack.extend(node.args)
     return found
 
 

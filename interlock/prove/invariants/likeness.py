@@ -13,7 +13,7 @@ from collections.abc import Generator, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
-from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, each, fold
+from interlock.kernel.expressions import And, Const, Expr, Is, Not, Or, Ref, each, fold
 from interlock.kernel.machine import Machine, signals_in_order
 
 ROUNDS = 0
@@ -50,17 +50,18 @@ class _Nodes:
         return fold(self._of, expr)
 
     def _of(self, expr: Expr) -> Generator[Expr, int, int]:
-        if isinstance(expr, Ref):
-            return self._signals[expr.signal]
-        if isinstance(expr, Is):
-            return self._number(("is", expr.variable, self.place[expr.variable][expr.value]), ())
-        if isinstance(expr, Const):
-            return self._number(("const", "", int(expr.value)), ())
-        if isinstance(expr, Not):
-            return self._number(("not", "", 0), ((yield expr.arg),))
-        kind = "and" if isinstance(expr, And) else "or"
-        args: list[int] = yield from each(expr.args)
-        return self._number((kind, "", 0), tuple(args))
+        match expr:
+            case Ref(signal):
+                return self._signals[signal]
+            case Is(name, value):
+                return self._number(("is", name, self.place[name][value]), ())
+            case Const(value):
+                return self._number(("const", "", int(value)), ())
+            case Not(arg):
+                return self._number(("not", "", 0), ((yield arg),))
+            case And(args) | Or(args):
+                parts: list[int] = yield from each(args)
+                return self._number(("and" if isinstance(expr, And) else "or", "", 0), tuple(parts))
 
     def _number(self, label: tuple[str, str, int], children: tuple[int, ...]) -> int:
         key = (label, children)

@@ -8,7 +8,7 @@ from typing import Any
 from interlock.kernel.expressions import Expr, Value, conj, neg
 from interlock.kernel.machine import Actor, Machine, Signal
 from interlock.kernel.recovery import Entry, Recovery, Stage, surely_drops, written_by
-from interlock.prove.certificates.obligations import Make, Terms, UnsoundCertificate, discharge, supports_of
+from interlock.prove.certificates.obligations import TermFactory, Terms, UnsoundCertificate, discharge, supports_of
 from interlock.prove.core.cone import signals_behind
 from interlock.prove.engine import Clock, OutOfTime
 
@@ -40,7 +40,7 @@ class _Work:
     def __init__(self, machine: Machine, recovery: Recovery, clock: Clock) -> None:
         self.machine = machine
         self.clock = clock
-        self.make = Make()
+        self.make = TermFactory()
         self.terms = _Terms(machine, 0, self.make)
         self.supports = supports_of(machine)
         self._spoken: dict[Expr, list[Signal]] = {}

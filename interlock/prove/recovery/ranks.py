@@ -16,7 +16,7 @@ from collections.abc import Generator, Mapping, Set
 
 import networkx
 
-from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value, conj, each, fold
+from interlock.kernel.expressions import And, Const, Expr, Is, Not, Or, Ref, Value, conj, each, fold
 from interlock.kernel.machine import Machine
 from interlock.kernel.recovery import Rank
 from interlock.prove.search.delete_relaxation import DeleteRelaxation
@@ -154,27 +154,30 @@ class RankHeuristic:
 
     def _narrow(self, asked: Narrowed) -> Generator[Narrowed, Allowed | None, Allowed | None]:
         expr, wanted, allowed = asked
-        if isinstance(expr, Const):
-            return allowed if expr.value is wanted else None
-        if isinstance(expr, Not):
-            return (yield expr.arg, not wanted, allowed)
-        if isinstance(expr, Ref):
-            return (yield self.machine.definitions[expr.signal], wanted, allowed)
-        if isinstance(expr, Is):
-            before = allowed.get(expr.variable) or frozenset(self.machine.domains[expr.variable])
-            after = before & {expr.value} if wanted else before - {expr.value}
-            if not after:
-                return None
-            return allowed if after == before else {**allowed, expr.variable: after}
-        if isinstance(expr, And) == wanted:
-            for arg in expr.args:
-                found = yield arg, wanted, allowed
-                if found is None:
+        match expr:
+            case Const(value):
+                return allowed if value is wanted else None
+            case Not(arg):
+                return (yield arg, not wanted, allowed)
+            case Ref(signal):
+                return (yield self.machine.definitions[signal], wanted, allowed)
+            case Is(name, value):
+                before = allowed.get(name) or frozenset(self.machine.domains[name])
+                after = before & {value} if wanted else before - {value}
+                if not after:
                     return None
-                allowed = found
-            return allowed
-        ways: list[Allowed | None] = yield from each((arg, wanted, allowed) for arg in expr.args)
-        return min((way for way in ways if way is not None), key=lambda way: self._effort(way, allowed), default=None)
+                return allowed if after == before else {**allowed, name: after}
+            case And(args) | Or(args) if isinstance(expr, And) == wanted:
+                for arg in args:
+                    found = yield arg, wanted, allowed
+                    if found is None:
+                        return None
+                    allowed = found
+                return allowed
+            case And(args) | Or(args):
+                ways: list[Allowed | None] = yield from each((arg, wanted, allowed) for arg in args)
+                seen = (way for way in ways if way is not None)
+                return min(seen, key=lambda way: self._effort(way, allowed), default=None)
 
     def needs(self, rule: int, name: str, value: Value) -> Allowed | None:
         """What the guard of the rule asks for where the variable has this value; None where it cannot fire."""

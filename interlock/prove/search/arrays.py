@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from interlock.kernel.evaluator import State
-from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value, fold
+from interlock.kernel.expressions import And, Const, Expr, Is, Not, Or, Ref, Value, fold
 from interlock.kernel.machine import Machine, Rule
 
 Words: TypeAlias = NDArray[np.uint64]
@@ -227,17 +227,17 @@ class _Lines:
         stack = list(exprs)
         while stack:
             node = stack.pop()
-            if isinstance(node, Is):
-                facts.add(node)
-            elif isinstance(node, Not):
-                stack.append(node.arg)
-            elif isinstance(node, Ref):
-                if node.signal not in signals:
-                    signals.add(node.signal)
-                    stack.append(self.layout.machine.definitions[node.signal])
-            elif not isinstance(node, Const):
-                self._weights.update(node.args)
-                stack.extend(node.args)
+            match node:
+                case Is():
+                    facts.add(node)
+                case Not(arg):
+                    stack.append(arg)
+                case Ref(signal) if signal not in signals:
+                    signals.add(signal)
+                    stack.append(self.layout.machine.definitions[signal])
+                case And(args) | Or(args):
+                    self._weights.update(args)
+                    stack.extend(args)
         self._facts.update(fact.variable for fact in facts)
 
     def name_of(self, expr: Expr) -> str:
@@ -245,21 +245,28 @@ class _Lines:
         return fold(self._name_of, expr)
 
     def _name_of(self, expr: Expr) -> Generator[Expr, str, str]:
-        if isinstance(expr, Const):
-            return str(expr.value)
-        if isinstance(expr, Is):
-            return self._fact(expr)
-        if isinstance(expr, Not):
-            arg = yield expr.arg
-            if arg in ("True", "False"):
-                return str(arg == "False")
-            return self._line(("~", arg), f"~{arg}", (arg,))
-        if isinstance(expr, Ref):
-            if expr.signal not in self._signals:
-                self._signals[expr.signal] = yield self.layout.machine.definitions[expr.signal]
-            return self._signals[expr.signal]
-        absorbing, neutral, sign = ("False", "True", "&") if isinstance(expr, And) else ("True", "False", "|")
-        order = sorted(enumerate(expr.args), key=lambda item: (-self._weights[item[1]], item[0]))
+        match expr:
+            case Const(value):
+                return str(value)
+            case Is():
+                return self._fact(expr)
+            case Not(part):
+                arg = yield part
+                if arg in ("True", "False"):
+                    return str(arg == "False")
+                return self._line(("~", arg), f"~{arg}", (arg,))
+            case Ref(signal):
+                if signal not in self._signals:
+                    self._signals[signal] = yield self.layout.machine.definitions[signal]
+                return self._signals[signal]
+            case And(args):
+                return (yield from self._folded(args, "False", "True", "&"))
+            case Or(args):
+                return (yield from self._folded(args, "True", "False", "|"))
+
+    def _folded(self, args: Sequence[Expr], absorbing: str, neutral: str, sign: str) -> Generator[Expr, str, str]:
+        """The name of the array for all or any of these, what many others share first."""
+        order = sorted(enumerate(args), key=lambda item: (-self._weights[item[1]], item[0]))
         whole = neutral
         for _, part in order:
             name = yield part
