@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from graphlib import CycleError, TopologicalSorter
 
 from interlock.kernel.expressions import (
     TRUE,
@@ -230,23 +231,11 @@ def _unknown(machine: Machine, expr: Expr) -> list[str]:
 
 
 def _circles(machine: Machine) -> list[str]:
-    waiting = {s.name: set(signals_of(s.definition)) for s in machine.signals}
-    users: dict[str, list[str]] = {name: [] for name in waiting}
-    for name, used in waiting.items():
-        for other in used:
-            users[other].append(name)
-    free = [name for name, used in waiting.items() if not used]
-    done = 0
-    while free:
-        name = free.pop()
-        done += 1
-        for user in users[name]:
-            waiting[user].discard(name)
-            if not waiting[user]:
-                free.append(user)
-    if done == len(waiting):
-        return []
-    return ["signals in a circle: " + ", ".join(sorted(name for name, used in waiting.items() if used))]
+    try:
+        TopologicalSorter({s.name: sorted(signals_of(s.definition)) for s in machine.signals}).prepare()
+    except CycleError as fault:
+        return ["signals in a circle: " + ", ".join(sorted(set(fault.args[1])))]
+    return []
 
 
 def support_of(machine: Machine, expr: Expr) -> frozenset[str]:
