@@ -7,6 +7,7 @@ from itertools import pairwise
 
 from interlock.hold.loader import Source, load_hold, load_procedure
 from interlock.hold.procedure.binding import BoundProcedure, bind_procedure, compile_for
+from interlock.study.procedure.graph import procedure_graph
 from interlock.study.procedure.slips import Slip, SlipKind, alike, slips_of
 from tests.agreement.hold_texts import doorway, fetch, hold_text
 
@@ -164,6 +165,30 @@ def test_what_is_done_wrongly_is_done_in_its_place() -> None:
             assert slip.instead.rules and slip.instead.rules != bound().actions[slip.action].rules
     assert len({slip.id for slip in slips()}) == len(slips())
     assert [slip.action for slip in slips()] == sorted(slip.action for slip in slips())
+
+
+def test_a_slip_is_made_where_it_belongs() -> None:
+    """A repetition begins behind its action, all else before it; from there on no way leads but to where it resumes.
+
+    Only a check can end the procedure before that.
+    """
+    graph = procedure_graph(bound(), slips())
+    after: dict[int, set[int]] = {}
+    for move in graph.moves:
+        if move.slip is None:
+            after.setdefault(move.source, set()).add(move.dest)
+    for place, slip in enumerate(slips()):
+        made = [move for move in graph.moves if move.slip == place]
+        assert {move.source for move in made} == {graph.starts[slip.action + (slip.kind is SlipKind.REPEATED)]}
+        seen = {move.dest for move in made}
+        ahead = list(seen - {*graph.starts})
+        while ahead:
+            fresh = after.get(ahead.pop(), set()) - seen
+            seen |= fresh
+            ahead += fresh - {*graph.starts}
+        assert seen & {*graph.starts} == {graph.starts[slip.resumes]}, slip.id
+        ends = {graph.points[at].action for at in seen if graph.points[at].stopped}
+        assert ends <= {LOOK} & {slip.action, slip.action + 1}
 
 
 def test_a_group_can_be_left_off() -> None:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import pytest
 
-from interlock.kernel.claims import Limits
-from interlock.study.procedure.audit import Audit, Overall, Verdict, audit_procedure
+from interlock.kernel.claims import Disputed, Fails, Limits, Refuted, Trace
+from interlock.study.procedure.audit import Audit, Breach, Overall, Verdict, audit_procedure
+from interlock.study.procedure.failing import FailureAudit, FailureResult
 from interlock.study.procedure.holders import Holder
 from interlock.study.procedure.interruptions import Resumption
 from interlock.study.procedure.slip_audit import Effect
@@ -422,6 +423,41 @@ def test_power_that_comes_back_is_followed() -> None:
         "ground power comes on",
     ]
     assert {type(one.finding).__name__ for one in found.breaches} == {"Fails"}
+
+
+def test_nothing_amiss_is_called_sound() -> None:
+    """Each thing that can be found makes the audit one with findings, by itself; what is disputed is worse than any."""
+    sound = audit(demo("open-and-shut"), slips=True)
+    assert sound.overall is Overall.SOUND and sound.slips is not None
+    run = next(one.run for one in sound.slips.results if one.run is not None)
+    first, hazard, slip = sound.interruptions[0], sound.hazards[0], sound.slips.results[0]
+    claim = Refuted(hazard.instance.requirement.id, "", Trace((), ((),)), False)
+    fails, disputed = Fails(claim.question, claim), Disputed(claim.question, claim, "")
+    broken = FailureAudit(1, (FailureResult("it", ("r",), run),), ())
+    found = [
+        *(
+            replace(sound, actions=(replace(sound.actions[0], verdict=v),))
+            for v in Verdict
+            if v is not Verdict.POSSIBLE
+        ),
+        *(replace(sound, breaches=(Breach(hazard, lost, run, fails),)) for lost in (False, True)),
+        replace(sound, goal_missed=run),
+        replace(sound, interruptions=(first, replace(first, at_risk=("r",)))),
+        replace(sound, interruptions=(first, replace(first, at_risk_lost=("r",)))),
+        replace(sound, slips=replace(sound.slips, results=(slip, replace(slip, effect=Effect.HAZARD)))),
+        replace(sound, failures=broken),
+    ]
+    for one in found:
+        assert one.overall is Overall.FINDINGS
+        assert replace(one, open=("more",)).overall is Overall.FINDINGS
+        assert replace(one, proofs=(disputed,)).overall is Overall.DISPUTED
+    assert replace(sound, open=("more",)).overall is Overall.UNDECIDED
+    for doubted in (
+        replace(sound, breaches=(Breach(hazard, False, run, disputed),)),
+        replace(sound, slips=replace(sound.slips, findings=(disputed,))),
+        replace(sound, failures=replace(broken, findings=(disputed,))),
+    ):
+        assert doubted.overall is Overall.DISPUTED
 
 
 @pytest.mark.parametrize(("name", "actions"), [("load-two-and-one", 60), ("unload-two-and-one", 48)])
