@@ -9,14 +9,16 @@ import pytest
 
 from interlock.confirm.consequences import count_consequences
 from interlock.kernel.claims import Limits, Proved, Refuted
+from interlock.kernel.evaluator import as_mapping, successors
 from interlock.kernel.machine import Actor, question_of
 from interlock.prove.engine import Clock
 from interlock.prove.search.explicit import count_states, explicit
 from interlock.study.procedure.audit import audit_procedure
-from interlock.study.procedure.graph import procedure_graph, procedure_machine
+from interlock.study.procedure.graph import AT, GONE, procedure_graph, procedure_machine
 from interlock.study.procedure.interleavings import InterleavingSearch, hazards_of
 from interlock.study.procedure.recount import recount, track_of
 from interlock.study.procedure.slips import slips_of
+from tests.agreement.state_graphs import state_graph
 from tests.teeth.procedures import bind
 
 POOL = (
@@ -212,6 +214,32 @@ def test_the_second_count_notices_a_wrong_search() -> None:
     assert recounted.agreed
     assert disputed == ()
     assert not recount(track, 2, counted.of, counted.fewest, 10**6, Clock(None))[0].together
+
+
+def test_levers_spring_back_when_everybody_is_gone() -> None:
+    """Wherever people are called away, each lever that they held returns by itself, and nothing else of theirs goes on.
+
+    A lever that was left in neutral stays there.
+    """
+    graph = procedure_graph(bind(drawn(0)))
+    leaving = [at for at, point in enumerate(graph.points) if not point.ends]
+    machine = procedure_machine(graph, lost=False, gone_from=leaving)
+    levers = {f"control.{one.id}.position" for one in graph.bound.compiled.hold.controls if one.kind == "lever"}
+    let_go = set()
+    for _, data in state_graph(machine).nodes(data=True):
+        before = as_mapping(machine, data["state"])
+        if before[AT] != GONE:
+            continue
+        worked = set()
+        for rule, state in successors(machine, data["state"]):
+            after = as_mapping(machine, state)
+            if rule.actor is Actor.CREW:
+                changed = {name for name in after if after[name] != before[name]}
+                assert changed <= levers and {after[name] for name in changed} <= {"neutral"}, rule.name
+                worked |= changed
+        assert worked == {name for name in levers if before[name] != "neutral"}
+        let_go |= worked
+    assert "control.LVA.position" in let_go
 
 
 def test_the_drawn_procedures_are_not_trivial() -> None:
