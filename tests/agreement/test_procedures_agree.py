@@ -8,18 +8,22 @@ from dataclasses import replace
 import pytest
 
 from interlock.confirm.consequences import count_consequences
+from interlock.hold.loader import Source, load_hold, load_procedure
+from interlock.hold.procedure.binding import bind_procedure, compile_for
 from interlock.kernel.claims import Limits, Proved, Refuted
 from interlock.kernel.evaluator import as_mapping, successors
 from interlock.kernel.machine import Actor, question_of
 from interlock.prove.engine import Clock
 from interlock.prove.search.explicit import count_states, explicit
-from interlock.study.procedure.audit import audit_procedure
+from interlock.study.procedure.audit import Overall, audit_procedure
+from interlock.study.procedure.failing import FailureAudit
 from interlock.study.procedure.graph import AT, GONE, procedure_graph, procedure_machine
 from interlock.study.procedure.interleavings import InterleavingSearch, hazards_of
 from interlock.study.procedure.recount import recount, track_of
 from interlock.study.procedure.slips import slips_of
+from tests.agreement.hold_texts import doorway, fetch, hold_text
 from tests.agreement.state_graphs import state_graph
-from tests.teeth.procedures import bind
+from tests.teeth.procedures import bind, standing
 
 POOL = (
     "unlock D1",
@@ -169,6 +173,31 @@ def test_with_one_declared_failure(part: str) -> None:
     plain = {breach.hazard.instance.requirement.id for breach in audit.breaches if not breach.lost}
     assert plain | {id for one in audit.failures.results for id in one.hazards} == found
     assert bool(audit.failures.results) == (part != "unlock D1")
+
+
+def test_a_failure_that_only_brings_work_to_a_stand_breaks_nothing() -> None:
+    """A switch that sticks at off stops the procedure where it is to be set, and no requirement is broken by it."""
+    hold = hold_text(
+        doorways=doorway("1C", "left", moves="always"),
+        rest="controls:\n  - {id: SW, kind: switch, positions: [off, on], starts: off}\n"
+        "failures:\n  - {of: SW, mode: stuck}\n",
+    )
+    text = (
+        "interlock: 1\nprocedure: Switch on\nhold: test.yaml\ngoal: SW is on\n"
+        "steps:\n  - close D1\n  - set SW to on\n"
+    )
+    described = load_hold(Source("test.yaml", hold.encode()), fetch).value
+    written = load_procedure(Source("p.yaml", text.encode())).value
+    assert described is not None and written is not None
+    compiled = compile_for(described, written, standing()).compiled
+    assert compiled is not None
+    bound = bind_procedure(written, compiled).bound
+    assert bound is not None
+    audit = audit_procedure(bound, None, Limits(), slips=False)
+    assert audit.hazards and audit.overall is Overall.SOUND, (audit.breaches, audit.open)
+    assert audit.failures == FailureAudit(1, (), ())
+    machine = procedure_machine(audit.graph, lost=False, failing=True)
+    assert any(rule.actor is Actor.FAILURE for rule in machine.rules)
 
 
 FAILING = """\
