@@ -9,7 +9,7 @@ import pytest
 
 from interlock.confirm.consequences import count_consequences
 from interlock.hold.loader import Source, load_hold, load_procedure
-from interlock.hold.procedure.binding import bind_procedure, compile_for
+from interlock.hold.procedure.binding import BoundProcedure, bind_procedure, compile_for
 from interlock.kernel.claims import Limits, Proved, Refuted
 from interlock.kernel.evaluator import as_mapping, successors
 from interlock.kernel.machine import Actor, question_of
@@ -129,6 +129,10 @@ def test_with_slips(seed: int) -> None:
                 needed[claim.question] = budget
     plain = {breach.hazard.instance.requirement.id for breach in audit.breaches if not breach.lost}
     assert plain == {id for id, budget in needed.items() if budget == 0}
+    # and what is not broken is proved by a second count, first of the course with supplies steady
+    assert {type(one).__name__ for one in audit.proofs} <= {"Holds"}
+    kept = [hazard.instance.requirement.id for hazard in audit.hazards if hazard.instance.requirement.id not in plain]
+    assert [one.question for one in audit.proofs][: len(kept)] == kept
     losing = procedure_machine(audit.graph, lost=True)
     lost = explicit(losing, [question_of(losing, one) for one in losing.requirements])
     by_loss = [breach.hazard.instance.requirement.id for breach in audit.breaches if breach.lost]
@@ -175,6 +179,19 @@ def test_with_one_declared_failure(part: str) -> None:
     assert bool(audit.failures.results) == (part != "unlock D1")
 
 
+def bound_here(hold: str, steps: str) -> BoundProcedure:
+    """A procedure about a hold, both written in the test, with the standing requirements."""
+    text = f"interlock: 1\nprocedure: Tried\nhold: test.yaml\ngoal: always\nsteps:\n{steps}"
+    described = load_hold(Source("test.yaml", hold.encode()), fetch)
+    written = load_procedure(Source("p.yaml", text.encode()))
+    assert described.value is not None and written.value is not None, (described.diagnostics, written.diagnostics)
+    compilation = compile_for(described.value, written.value, standing())
+    assert compilation.compiled is not None, compilation.diagnostics
+    bound = bind_procedure(written.value, compilation.compiled).bound
+    assert bound is not None
+    return bound
+
+
 def test_a_failure_that_only_brings_work_to_a_stand_breaks_nothing() -> None:
     """A switch that sticks at off stops the procedure where it is to be set, and no requirement is broken by it."""
     hold = hold_text(
@@ -182,22 +199,30 @@ def test_a_failure_that_only_brings_work_to_a_stand_breaks_nothing() -> None:
         rest="controls:\n  - {id: SW, kind: switch, positions: [off, on], starts: off}\n"
         "failures:\n  - {of: SW, mode: stuck}\n",
     )
-    text = (
-        "interlock: 1\nprocedure: Switch on\nhold: test.yaml\ngoal: SW is on\n"
-        "steps:\n  - close D1\n  - set SW to on\n"
-    )
-    described = load_hold(Source("test.yaml", hold.encode()), fetch).value
-    written = load_procedure(Source("p.yaml", text.encode())).value
-    assert described is not None and written is not None
-    compiled = compile_for(described, written, standing()).compiled
-    assert compiled is not None
-    bound = bind_procedure(written, compiled).bound
-    assert bound is not None
-    audit = audit_procedure(bound, None, Limits(), slips=False)
+    audit = audit_procedure(bound_here(hold, "  - close D1\n  - set SW to on\n"), None, Limits(), slips=False)
     assert audit.hazards and audit.overall is Overall.SOUND, (audit.breaches, audit.open)
     assert audit.failures == FailureAudit(1, (), ())
     machine = procedure_machine(audit.graph, lost=False, failing=True)
     assert any(rule.actor is Actor.FAILURE for rule in machine.rules)
+
+
+def test_what_a_failure_breaks_is_told_though_a_loss_of_power_breaks_it_too() -> None:
+    """A sensor of the supply fails or the supply is lost: either breaks the requirement, and each is told."""
+    hold = hold_text(
+        doorways=doorway("1C", "left", moves="always"),
+        rest="""\
+supplies: [{id: GP, starts: on, may_be_lost: true}]
+sensors: [{id: live, reads: GP is on}]
+failures: [{of: live, mode: stuck_false}]
+requirements:
+  - {id: live-all-along, text: The supply is seen, kind: always, condition: live, hazard: none, severity: "1",
+     scheme: MIL-STD-882E, source: none}
+""",
+    )
+    audit = audit_procedure(bound_here(hold, "  - close D1\n"), None, Limits(), slips=False)
+    assert [(one.hazard.instance.requirement.id, one.lost) for one in audit.breaches] == [("live-all-along", True)]
+    assert audit.failures is not None
+    assert [one.hazards for one in audit.failures.results] == [("live-all-along",)]
 
 
 FAILING = """\
