@@ -19,6 +19,7 @@ from interlock.study.procedure.audit import Overall, audit_procedure
 from interlock.study.procedure.failing import FailureAudit
 from interlock.study.procedure.graph import AT, GONE, procedure_graph, procedure_machine
 from interlock.study.procedure.interleavings import InterleavingSearch, hazards_of
+from interlock.study.procedure.interruptions import Resumption
 from interlock.study.procedure.recount import recount, track_of
 from interlock.study.procedure.slips import slips_of
 from tests.agreement.hold_texts import doorway, fetch, hold_text
@@ -179,9 +180,9 @@ def test_with_one_declared_failure(part: str) -> None:
     assert bool(audit.failures.results) == (part != "unlock D1")
 
 
-def bound_here(hold: str, steps: str) -> BoundProcedure:
+def bound_here(hold: str, steps: str, goal: str = "always") -> BoundProcedure:
     """A procedure about a hold, both written in the test, with the standing requirements."""
-    text = f"interlock: 1\nprocedure: Tried\nhold: test.yaml\ngoal: always\nsteps:\n{steps}"
+    text = f"interlock: 1\nprocedure: Tried\nhold: test.yaml\ngoal: {goal}\nsteps:\n{steps}"
     described = load_hold(Source("test.yaml", hold.encode()), fetch)
     written = load_procedure(Source("p.yaml", text.encode()))
     assert described.value is not None and written.value is not None, (described.diagnostics, written.diagnostics)
@@ -223,6 +224,26 @@ requirements:
     assert [(one.hazard.instance.requirement.id, one.lost) for one in audit.breaches] == [("live-all-along", True)]
     assert audit.failures is not None
     assert [one.hazards for one in audit.failures.results] == [("live-all-along",)]
+
+
+def test_where_work_cannot_go_on_another_way_is_shown() -> None:
+    """Who is called away lets the lever go: the look at it then ends the work, and the switch is still to be set."""
+    hold = hold_text(
+        doorways=doorway("1C", "left"),
+        rest="""\
+controls:
+  - {id: LV, kind: lever, positions: [fore, aft]}
+  - {id: SW, kind: switch, positions: [off, on], starts: off}
+""",
+    )
+    steps = "  - hold LV to aft\n  - check LV is aft\n  - set SW to on\n  - release LV\n"
+    audit = audit_procedure(bound_here(hold, steps, "SW is on and LV is neutral"), None, Limits(), slips=False)
+    shown = {one.before: one for one in audit.interruptions if not one.midway}
+    assert [at for at in shown if shown[at].resumption is Resumption.OTHERWISE] == [2]
+    assert shown[1].resumption is shown[5].resumption is Resumption.GO_ON
+    rescue = shown[2].rescue
+    assert rescue is not None and rescue.breaks == ()
+    assert [(actor, "SW" in text and "on" in text) for actor, text in rescue.steps] == [(Actor.CREW, True)]
 
 
 FAILING = """\
