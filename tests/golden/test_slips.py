@@ -10,7 +10,6 @@ from interlock.hold.procedure.binding import BoundProcedure, bind_procedure, com
 from interlock.study.procedure.graph import procedure_graph
 from interlock.study.procedure.slips import Slip, SlipKind, alike, slips_of
 from tests.agreement.hold_texts import doorway, fetch, hold_text
-from tests.some import some
 
 HOLD = hold_text(
     rows=3,
@@ -174,11 +173,12 @@ def test_a_slip_is_made_where_it_belongs() -> None:
     Only a check can end the procedure before that.
     """
     graph = procedure_graph(bound(), slips())
+    assert graph.slips == slips()
     after: dict[int, set[int]] = {}
     for move in graph.moves:
         if move.slip is None:
             after.setdefault(move.source, set()).add(move.dest)
-    for place, slip in enumerate(some(slips())):
+    for place, slip in enumerate(slips()):
         made = [move for move in graph.moves if move.slip == place]
         assert {move.source for move in made} == {graph.starts[slip.action + (slip.kind is SlipKind.REPEATED)]}
         seen = {move.dest for move in made}

@@ -9,7 +9,17 @@ import pytest
 from interlock.hold.compile.compiler import compile_hold
 from interlock.hold.loader import Source, load_hold, load_specification
 from interlock.kernel.claims import Certificate, Proved
-from interlock.kernel.machine import Machine, Question, RequirementKind, question_of, with_monitors
+from interlock.kernel.expressions import Is, conj, neg
+from interlock.kernel.machine import (
+    Actor,
+    Machine,
+    Question,
+    RequirementKind,
+    Rule,
+    Variable,
+    question_of,
+    with_monitors,
+)
 from interlock.prove.certificates.needed import needed_clauses
 from interlock.prove.certificates.obligations import UnsoundCertificate, discharge
 from interlock.prove.decide import decide
@@ -64,3 +74,20 @@ def test_what_one_question_needs_is_a_certificate_for_it() -> None:
         needed = needed_clauses(machine, certificate, [question.target])
         assert len(needed) < len(certificate.clauses)
         discharge(machine, Certificate(needed), [question.target], Clock(None))
+
+
+def test_a_certificate_that_looks_back_is_given_whole() -> None:
+    """Of clauses that are kept only by two steps together, or that are no plain clauses, none is left out."""
+    place = Variable("place", (0, 1, 2, 3), (0,))
+    steps = ((0, 1), (1, 0), (2, 3))
+    rules = tuple(Rule(f"{a} to {b}", Actor.CREW, Is("place", a), (("place", b),)) for a, b in steps)
+    machine, target = Machine((place,), (), rules), Is("place", 3)
+    # a state that no step leads to goes to the target: one step alone keeps nothing out
+    looking_back = Certificate((neg(target),), k=2)
+    discharge(machine, looking_back, [target], Clock(None))
+    with pytest.raises(UnsoundCertificate):
+        discharge(machine, Certificate((neg(target),)), [target], Clock(None))
+    assert needed_clauses(machine, looking_back, [target]) == looking_back.clauses
+    more = Certificate((conj(neg(target), neg(Is("place", 2))), neg(target)))
+    discharge(machine, more, [target], Clock(None))
+    assert needed_clauses(machine, more, [target]) == more.clauses
