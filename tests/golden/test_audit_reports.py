@@ -285,6 +285,21 @@ def test_exit_codes(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert "the time was up" in capsys.readouterr().out
 
 
+def test_a_long_severity_leaves_the_table_its_width(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What is too long for the column of severities is said below the row, whole."""
+    said = "may lead to the loss of the aircraft, of lives, or of both, in the judgement of those who were asked"
+    asked = tmp_path / "asked.yaml"
+    standing = (ROOT / "specs" / "standing.yaml").read_text()
+    asked.write_text(
+        standing.replace("severity: 1", f"severity: {said}").replace('severity: "1"', f'severity: "{said}"')
+    )
+    args = ("--no-standing", "--requirements", str(asked), "--no-slips", "--no-interlock")
+    assert run("demo:procedures/single-lane-load", *args) in (0, 1)
+    told = capsys.readouterr().out
+    assert max(map(len, told.splitlines())) <= WIDTH
+    assert f"severity: {said}" in " ".join(told.partition("WHAT HOLDS EACH REQUIREMENT")[2].split())
+
+
 def test_faults_of_start_and_actions_are_told_together(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A name that is wrong in the start does not hide those that are wrong in the actions and the goal."""
     (tmp_path / "models").symlink_to(ROOT / "models")
