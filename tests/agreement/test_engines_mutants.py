@@ -133,6 +133,18 @@ def test_z3_accepts_a_sound_certificate() -> None:
     discharge(machine, Certificate(SOUND, k=2, distinct=True), [Is("n", 2)], FOREVER)
 
 
+@pytest.mark.parametrize("only", [False, True])
+def test_z3_knows_what_can_be_but_one_way(only: bool) -> None:
+    """What has one value is never otherwise, whichever it is, without a clause that says so."""
+    small = _small()
+    machine = Machine(
+        (Variable("fixed", (only,), (only,)), *small.variables), small.signals, small.rules, (), small.start
+    )
+    discharge(machine, Certificate(()), [neg(Is("fixed", only))], FOREVER)
+    with pytest.raises(UnsoundCertificate, match="target"):
+        discharge(machine, Certificate(()), [Is("fixed", only)], FOREVER)
+
+
 @pytest.mark.parametrize(
     ("clauses", "k", "distinct", "target", "what"),
     [

@@ -29,6 +29,8 @@ from interlock.kernel.recovery import (
 from interlock.prove.certificates.obligations import UnsoundCertificate
 from interlock.prove.core.local import LocalRules
 from interlock.prove.engine import Clock
+from interlock.prove.recovery import cases
+from interlock.prove.recovery import recovery as recovering_engine
 from interlock.prove.recovery.dead_ends import closed_region
 from interlock.prove.recovery.obligations import discharge_recovery
 from interlock.prove.recovery.recovery import recover
@@ -204,6 +206,17 @@ def test_corrupted_dead_ends_are_disputed() -> None:
         replace(claim, question="another"),
     ):
         assert isinstance(confirm_recovery(jamming, [LIT], [changed])[0], Disputed)
+
+
+def test_no_dead_end_is_claimed_on_a_proof_that_is_none(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Should the proof that nothing leads back say nothing, the engine's own second look finds it out."""
+    lamp = _lamp()
+    jamming = Machine(lamp.variables, (), (*lamp.rules, JAM))
+    for module in (recovering_engine, cases):
+        monkeypatch.setattr(module, "certify", lambda *_: Certificate(()))
+    for limits in (Limits(), BY_CASES):
+        with pytest.raises(UnsoundCertificate):
+            recover(jamming, [LIT], limits)
 
 
 def test_no_time_is_undecided() -> None:
