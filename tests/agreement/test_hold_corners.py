@@ -180,3 +180,19 @@ def test_a_unit_that_only_comes_in_sideways_covers_what_it_lies_on() -> None:
         met.add((lies, half_way, raised))
         assert evaluate(machine, side.states["covered"], state) == (lies or half_way)
     assert met == {(False, False, False), (False, False, True), (True, False, False), (False, True, False)}
+
+
+def test_what_stops_nothing_but_holds_down_does_something() -> None:
+    """Only a device that neither stops nor restrains is told to do nothing: one may hold units down alone."""
+
+    def codes(stops: str, restrains: str) -> list[str]:
+        device = (
+            f"- {{id: ML, kind: manual latch, on: 1C.aft, stops: [{stops}], restrains: [{restrains}], locking: raised, "
+            "starts: lowered}"
+        )
+        text = hold_text(rows=2, doorways=doorway("1C", "left"), devices=device)
+        return [fault.code for fault in faults_of(Text("test.yaml", text.encode()))]
+
+    assert "device-stops-nothing" not in codes("", "z")
+    assert "device-stops-nothing" not in codes("aft", "")
+    assert "device-stops-nothing" in codes("", "")
