@@ -7,7 +7,7 @@ from random import Random
 
 import pytest
 
-from interlock.hold.compile.levers import commanding, levers_of, supplies_of
+from interlock.hold.compile.levers import commanding, levers_of, readings_of, supplies_of
 from interlock.hold.language.model import Direction, Hold
 from interlock.hold.loader import Source, load_hold
 from tests.agreement.hold_texts import doorway, hold_text
@@ -202,3 +202,26 @@ zones:
 """
     )
     assert supplies_of(hold, hold.zones[0]) == found
+
+
+def test_what_is_only_read_off_a_command_is_listed() -> None:
+    """Each position that counts for a direction because a command asks for it, and for nothing that it says itself."""
+    rest = """\
+controls:
+  - {id: LM, kind: lever, positions: [near, far], marks: {left: [near]}}
+  - {id: LN, kind: lever, positions: [left, right]}
+  - {id: LR, kind: lever, positions: [in_, out]}
+zones:
+  - id: Z
+    bays: [1C]
+    power: always
+    commands:
+      - {left: LM is near or LN is left or LR is in_, right: LN is right or LR is out}
+"""
+    hold = loaded(rest)
+    told = [(one.zone.id, one.lever.id, one.position, one.direction.value) for one in readings_of(hold)]
+    assert told == [("Z", "LR", "in_", "left"), ("Z", "LR", "out", "right")]
+    (zone,) = hold.zones
+    left = commanding(hold, zone, zone.commands[0], Direction.LEFT)
+    assert left == (("LM", "near"), ("LN", "left"), ("LR", "in_"))
+    assert readings_of(loaded(rest.replace("LR is in_", "never").replace("LR is out", "never"))) == ()
