@@ -47,15 +47,16 @@ TESTS = {
         "golden/test_malformed.py golden/test_reading.py agreement/test_hold_corners.py agreement/test_hold_counts.py "
         "agreement/test_hold_starts_and_failures.py teeth/test_hands.py agreement/test_floor_facts.py "
         "agreement/test_verbs.py agreement/test_settling.py agreement/test_names_and_states.py "
-        "agreement/test_nothing_dropped.py golden/test_drawings.py teeth/test_standing_set.py"
+        "agreement/test_lever_readings.py agreement/test_nothing_dropped.py agreement/test_hold_restraint.py "
+        "golden/test_opening_procedures.py golden/test_drawings.py teeth/test_standing_set.py"
     ),
     "prove": (
         "agreement/test_engines_contract.py agreement/test_engines_agree.py agreement/test_recovery.py "
-        "agreement/test_vectorised.py agreement/test_cone.py published/test_engines.py "
-        "agreement/test_recovery_sidings.py"
+        "agreement/test_vectorised.py agreement/test_cone.py agreement/test_engines_mutants.py "
+        "published/test_engines.py agreement/test_recovery_sidings.py"
     ),
     "study": (
-        "golden/test_slips.py teeth/test_procedures.py golden/test_audit_reports.py "
+        "golden/test_slips.py teeth/test_holders.py teeth/test_procedures.py golden/test_audit_reports.py "
         "agreement/test_procedures_agree.py quality/test_interrupted.py published/test_orders.py "
         "repo/test_checklist_command.py quality/test_checklists.py"
     ),
