@@ -22,6 +22,8 @@ from tests.agreement.judging import BY_CASES, JUDGED
 
 DEEP = 2_000
 LONG = 10_000
+QUICK_DEEP, QUICK_LONG = 600, 2_500
+"""Beyond what a stack of calls bears as well, each level of the guard being three expressions; for the quick tests."""
 
 
 def nested(depth: int) -> Expr:
@@ -33,9 +35,9 @@ def nested(depth: int) -> Expr:
     return whole
 
 
-def deep() -> Machine:
+def deep(depth: int) -> Machine:
     """A lamp that can be lit only where a guard so deep allows, and one that it never allows."""
-    guard = nested(DEEP)
+    guard = nested(depth)
     return Machine(
         (Variable("x", (False, True), (False,)), Variable("lamp", ("off", "on", "broken"), ("off",))),
         (Signal("allowed", guard),),
@@ -48,11 +50,11 @@ def deep() -> Machine:
     )
 
 
-def chained() -> Machine:
-    """The same with ten thousand signals in a row, each the opposite of the one before."""
+def chained(length: int) -> Machine:
+    """The same with so many signals in a row, each the opposite of the one before."""
     signals = [Signal("s0", Is("x", True))]
-    signals += [Signal(f"s{at}", Or((Not(Ref(f"s{at - 1}")), FALSE))) for at in range(1, LONG + 1)]
-    last = Ref(f"s{LONG}")
+    signals += [Signal(f"s{at}", Or((Not(Ref(f"s{at - 1}")), FALSE))) for at in range(1, length + 1)]
+    last = Ref(f"s{length}")
     return Machine(
         (Variable("x", (False, True), (False,)), Variable("lamp", ("off", "on", "broken"), ("off",))),
         tuple(signals),
@@ -65,11 +67,19 @@ def chained() -> Machine:
     )
 
 
-MACHINES: Mapping[str, Machine] = {"deep": deep(), "chained": chained()}
+MACHINES: Mapping[str, Machine] = {
+    "deep": deep(QUICK_DEEP),
+    "chained": chained(QUICK_LONG),
+    "deeper": deep(DEEP),
+    "longer": chained(LONG),
+}
+nesting = pytest.mark.parametrize(
+    "name", ["deep", "chained", *(pytest.param(name, marks=pytest.mark.slow) for name in ("deeper", "longer"))]
+)
 QUESTIONS = (Question("lit", Is("lamp", "on")), Question("broken", Is("lamp", "broken")))
 
 
-@pytest.mark.parametrize("name", MACHINES)
+@nesting
 @pytest.mark.parametrize("engine", JUDGED)
 def test_engines_end_in_a_claim_that_is_confirmed(name: str, engine: str) -> None:
     """Every engine decides such a machine or says honestly that it does not; what it claims is found true."""
@@ -83,7 +93,7 @@ def test_engines_end_in_a_claim_that_is_confirmed(name: str, engine: str) -> Non
     assert isinstance(findings[1], Holds) or unknown[1]
 
 
-@pytest.mark.parametrize("name", MACHINES)
+@nesting
 @pytest.mark.parametrize("limits", [Limits(), pytest.param(BY_CASES, marks=pytest.mark.slow)])
 def test_ways_back_end_in_a_claim_that_is_confirmed(name: str, limits: Limits) -> None:
     """The same for what can always be brought about, and for what cannot."""
@@ -94,7 +104,7 @@ def test_ways_back_end_in_a_claim_that_is_confirmed(name: str, limits: Limits) -
     assert [type(finding) for finding in confirm_recovery(machine, asked, claims)] == [Recovers, HasDeadEnd]
 
 
-@pytest.mark.parametrize("name", MACHINES)
+@nesting
 def test_counts_go_through(name: str) -> None:
     """Both counting engines and the second count see the four states."""
     machine = MACHINES[name]
@@ -115,12 +125,12 @@ def test_expressions_go_through() -> None:
         state = (value, "off")
         folded = assign(one, {"x": value})
         assert folded in (TRUE, FALSE)
-        assert evaluate(MACHINES["deep"], one, state) is (folded == TRUE)
-        assert evaluate(MACHINES["chained"], Ref(f"s{LONG}"), state) is value
-    assert expand(Ref(f"s{LONG}"), MACHINES["chained"].definitions) == Is("x", True)
+        assert evaluate(MACHINES["deeper"], one, state) is (folded == TRUE)
+        assert evaluate(MACHINES["longer"], Ref(f"s{LONG}"), state) is value
+    assert expand(Ref(f"s{LONG}"), MACHINES["longer"].definitions) == Is("x", True)
 
 
-@pytest.mark.parametrize("name", MACHINES)
+@nesting
 def test_evidence_is_written(name: str) -> None:
     """The evidence of such a machine is written out as that of any other."""
     machine = MACHINES[name]
