@@ -17,7 +17,9 @@ from tests.benchmarks.horn import horn
 from tests.benchmarks.plain import plain, search
 
 
-@pytest.mark.parametrize("rival", [plain, horn, diagrams], ids=lambda rival: rival.__name__)
+@pytest.mark.parametrize(
+    "rival", [plain, pytest.param(horn, marks=pytest.mark.slow), diagrams], ids=lambda rival: rival.__name__
+)
 def test_rivals_answer_rightly(rival: object) -> None:
     """On random machines each rival says of each question what counting says: it is timed at the same job."""
     assert callable(rival)

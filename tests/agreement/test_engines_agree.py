@@ -1,4 +1,4 @@
-"""Every engine against plain enumeration on 2,000 random machines; `long_run.py` goes on from there."""
+"""Every engine against plain enumeration on 2,000 random machines, half of them slow; `long_run.py` goes on."""
 
 from __future__ import annotations
 
@@ -32,7 +32,9 @@ BLOCKS = 50
 PER_BLOCK = 40
 
 
-@pytest.mark.parametrize("block", range(BLOCKS))
+@pytest.mark.parametrize(
+    "block", [*range(BLOCKS // 2), *(pytest.param(at, marks=pytest.mark.slow) for at in range(BLOCKS // 2, BLOCKS))]
+)
 def test_every_engine_agrees_with_enumeration(block: int) -> None:
     """Verdicts, depths, traces and certificates of all engines agree with plain enumeration."""
     for seed in range(block * PER_BLOCK, (block + 1) * PER_BLOCK):

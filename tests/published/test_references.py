@@ -108,7 +108,7 @@ def certificates(machine: Machine, engine: str) -> list[tuple[Certificate, list[
     [
         *((MODEL, engine) for engine in ("decide", "mined", "pdr")),
         ("twin-lane.yaml", "decide"),
-        ("main-deck.yaml", "decide"),
+        pytest.param("main-deck.yaml", "decide", marks=pytest.mark.slow),
     ],
 )
 def test_certificates_by_another_solver(model: str, engine: str) -> None:
