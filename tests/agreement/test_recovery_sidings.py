@@ -94,6 +94,7 @@ def test_cases_once_told_apart_are_not_planned_again(monkeypatch: pytest.MonkeyP
     assert proves(machine, again.recovery, question.goal)
 
 
+@pytest.mark.slow
 def test_shifting_needs_counting() -> None:
     """A siding for which measures alone tell many cases apart is settled by counting, in far fewer."""
     machine, question = siding(16, 3)

@@ -318,6 +318,7 @@ def test_out_of_reach_is_proved() -> None:
     assert isinstance(found.finding, Holds)
 
 
+@pytest.mark.slow
 def test_requirements_that_stand_in_the_way_are_named() -> None:
     """Where every way breaks a requirement there is no checklist, and the requirement is named."""
     found = _made("flawed/lever-that-stays.yaml", Load((("3L", "HALF"),)))

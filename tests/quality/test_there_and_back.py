@@ -27,7 +27,7 @@ LEFT_LONG = Load((*((f"{row}L", "LONG") for row in range(1, 17, 2)), ("all", "SH
 """Long pallets in the left lane, short ones in every bay that is left."""
 LOADS = [
     ("single-lane", HALVES, 4),
-    ("twin-lane", HALVES, 12),
+    pytest.param("twin-lane", HALVES, 12, marks=pytest.mark.slow),
     ("twin-lane", WIDES, 12),
     pytest.param("main-deck", SHORTS, 32, marks=pytest.mark.slow),
     pytest.param("main-deck", LONGS, 32, marks=pytest.mark.slow),

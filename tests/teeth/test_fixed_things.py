@@ -34,7 +34,9 @@ def fixings(name: str) -> list[str]:
     return [f"- {{fix: {id}, in: '{state}'}}" for id, kind in first.values() for state in kind.states]
 
 
-@pytest.mark.parametrize("name", HOLDS)
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=pytest.mark.slow if name == "main-deck" else ()) for name in HOLDS]
+)
 def test_whatever_is_fixed_the_standing_set_can_be_asked(name: str) -> None:
     """No requirement is a fault of the description because what it speaks of no longer moves."""
     texts = standing()
