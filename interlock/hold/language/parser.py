@@ -23,8 +23,9 @@ brackets.
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, TypeVar
 
 from interlock.diagnostics.faults import Faults
 from interlock.diagnostics.nearest import nearest_name
@@ -42,6 +43,7 @@ KEYWORDS = frozenset(
 
 _TRUTHS = {"true": True, "always": True, "false": False, "never": False}
 _TOKEN = re.compile(r"[-=]+>|[\w-]+|[().:,]|[^\s\w().:,-]+")
+Parsed = TypeVar("Parsed", Syntax, Step, Path)
 _NAME = re.compile(r"[A-Za-z0-9_-]+\Z")
 _SIGNS = ("(", ")", ".", ":", ",")
 _INSTEAD = {
@@ -107,26 +109,24 @@ def is_name(text: str) -> bool:
 
 def parse_expression(scalar: ScalarNode, faults: Faults, context: tuple[str, ...] = ()) -> Syntax | None:
     """The expression that a scalar holds, or None with one fault noted."""
-    try:
-        return _Parser(scalar).whole_expression()
-    except _Wrong as wrong:
-        _note(scalar, wrong, faults, context)
-        return None
+    return _parsed(_Parser.whole_expression, scalar, faults, context)
 
 
 def parse_step(scalar: ScalarNode, faults: Faults, context: tuple[str, ...] = ()) -> Step | None:
     """The step that a scalar holds (`lower M3L`), or None with one fault noted."""
-    try:
-        return _Parser(scalar).whole_step()
-    except _Wrong as wrong:
-        _note(scalar, wrong, faults, context)
-        return None
+    return _parsed(_Parser.whole_step, scalar, faults, context)
 
 
 def parse_path(scalar: ScalarNode, faults: Faults, context: tuple[str, ...] = ()) -> Path | None:
     """The path that a scalar holds (`ZL.bays`), or None with one fault noted."""
+    return _parsed(_Parser.whole_path, scalar, faults, context)
+
+
+def _parsed(
+    whole: Callable[[_Parser], Parsed], scalar: ScalarNode, faults: Faults, context: tuple[str, ...]
+) -> Parsed | None:
     try:
-        return _Parser(scalar).whole_path()
+        return whole(_Parser(scalar))
     except _Wrong as wrong:
         _note(scalar, wrong, faults, context)
         return None
