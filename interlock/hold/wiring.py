@@ -1,0 +1,137 @@
+"""Where a description says with an expression what is so: what each of them decides, and the hold with another there.
+
+Circuits, sensors, relays, commands, inhibits, permits, the conditions of doors, hands and people: all that can be
+wired otherwise.  To relax or tighten one is to write another expression in its place and to compile the hold again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Any
+
+from interlock.diagnostics.spans import Span
+from interlock.hold.language.declarations import Record
+from interlock.hold.language.directions import DIRECTIONS, Direction
+from interlock.hold.language.model import Hold, Section
+from interlock.hold.language.syntax import Syntax
+from interlock.hold.origin import Commanded, Fact, HeldBack, Meaning, Sort, Subject
+
+_PLAIN: tuple[tuple[Sort, str, str, tuple[str, ...]], ...] = (
+    (Sort.CONTROL, "controls", "reachable", ("reachable",)),
+    (Sort.DEVICE, "devices", "energised", ("circuit",)),
+    (Sort.DEVICE, "devices", "within_limit", ("deferred", "limit")),
+    (Sort.DOOR, "doorways", "opens", ("opens",)),
+    (Sort.DOOR, "doorways", "closes", ("closes",)),
+    (Sort.DOOR, "doorways", "latching_possible", ("latch", "when")),
+    (Sort.DOOR, "doorways", "unlatching_possible", ("unlatch", "when")),
+    (Sort.DOOR, "doorways", "locking_possible", ("lock", "when")),
+    (Sort.DOOR, "doorways", "unlocking_possible", ("unlock", "when")),
+    (Sort.SENSOR, "sensors", "read", ("reads",)),
+    (Sort.RELAY, "relays", "sets", ("sets",)),
+    (Sort.RELAY, "relays", "drops", ("drops",)),
+    (Sort.CIRCUIT, "circuits", "", ("definition",)),
+    (Sort.PERSON, "people", "moves", ("moves",)),
+    (Sort.STATION, "stations", "owning", ("owns",)),
+    (Sort.ZONE, "zones", "powered", ("power",)),
+)
+"""Sort of thing, its section, the fact that an expression of it decides, and the way to that expression."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wire:
+    """An expression of a description and what it decides; `meaning.name` is the signal that it defines.
+
+    Where the expression is no more than `true` or `false`, there is no such signal: the truth stands in its place.
+    """
+
+    meaning: Meaning
+    syntax: Syntax
+
+    @property
+    def span(self) -> Span:
+        """Where it is written."""
+        return self.syntax.span
+
+
+def wires_of(hold: Hold) -> tuple[Wire, ...]:
+    """Every expression of the description but those of requirements, in the order of the sections above; zones last."""
+    return tuple(_wires(hold))
+
+
+def _wires(hold: Hold) -> Iterator[Wire]:
+    whole = Subject(Sort.HOLD, "hand_work"), Subject(Sort.HOLD, "pushing")
+    yield Wire(Fact(whole[0]), hold.layout.hand_work)
+    if hold.layout.pushing is not None:
+        yield Wire(Fact(whole[1]), hold.layout.pushing)
+    for sort, section, what, path in _PLAIN:
+        for thing in getattr(hold, section):
+            syntax = thing
+            for step in path:
+                syntax = None if syntax is None else getattr(syntax, step)
+            if syntax is not None:
+                is_lever = sort is Sort.CONTROL and thing.kind == "lever"
+                yield Wire(Fact(Subject(Sort.LEVER if is_lever else sort, thing.id), what), syntax)
+    for zone in hold.zones:
+        subject = Subject(Sort.ZONE, zone.id)
+        for number, command in enumerate(zone.commands, 1):
+            yield from (Wire(Commanded(zone.id, number, way), syntax) for way, syntax in command.runs)
+        yield from (Wire(Fact(subject, "inhibited", way), syntax) for way, syntax in zone.inhibits)
+        for part, way, number in _sections(zone.sections):
+            yield Wire(HeldBack(zone.id, part.bay, way, number), dict(part.inhibits)[way])
+
+
+def _sections(sections: tuple[Section, ...]) -> Iterator[tuple[Section, Direction, int]]:
+    """Each section with a direction that it holds back, numbered for its bay and direction."""
+    numbers: dict[tuple[str, Direction], int] = {}
+    for section in sections:
+        for way in DIRECTIONS:
+            if way in dict(section.inhibits):
+                number = numbers[section.bay, way] = numbers.get((section.bay, way), 0) + 1
+                yield section, way, number
+
+
+def rewired(hold: Hold, meaning: Meaning, syntax: Syntax) -> Hold:
+    """The hold with another expression there.  Raises KeyError where it has none that decides this."""
+    match meaning:
+        case Fact(Subject(Sort.HOLD, id)):
+            layout: dict[str, Any] = {id: syntax}
+            return replace(hold, layout=replace(hold.layout, **layout))
+        case Commanded(zone, number, way):
+            commands = list(_thing(hold.zones, zone).commands)
+            commanded: dict[str, Any] = {way.value: syntax}
+            commands[number - 1] = replace(commands[number - 1], **commanded)
+            return _with(hold, "zones", zone, commands=tuple(commands))
+        case HeldBack(zone, bay, way, number):
+            sections = _thing(hold.zones, zone).sections
+            found = next(s for s, *key in _sections(sections) if (s.bay, *key) == (bay, way, number))
+            inhibits = tuple((one, syntax if one == way else old) for one, old in found.inhibits)
+            changed = tuple(replace(s, inhibits=inhibits) if s is found else s for s in sections)
+            return _with(hold, "zones", zone, sections=changed)
+        case Fact(Subject(Sort.ZONE, zone), "inhibited", way):
+            inhibits = tuple((one, syntax if one == way else old) for one, old in _thing(hold.zones, zone).inhibits)
+            return _with(hold, "zones", zone, inhibits=inhibits)
+    subject, what = meaning.subject, meaning.what
+    sort = Sort.CONTROL if subject.sort is Sort.LEVER else subject.sort
+    ways = {(one, word): (section, path) for one, section, word, path in _PLAIN}
+    section, path = ways[sort, what]
+    return _with(hold, section, subject.id, **_at(_thing(getattr(hold, section), subject.id), path, syntax))
+
+
+def _at(record: Record, path: tuple[str, ...], syntax: Syntax) -> dict[str, Any]:
+    first, *rest = path
+    if not rest:
+        return {first: syntax}
+    inner = getattr(record, first)
+    return {first: replace(inner, **_at(inner, tuple(rest), syntax))}
+
+
+def _thing(things: tuple[Any, ...], id: str) -> Any:
+    return {thing.id: thing for thing in things}[id]
+
+
+def _with(hold: Hold, section: str, id: str, **fields: Any) -> Hold:
+    """The hold with other values in one of its things."""
+    things = tuple(replace(one, **fields) if one.id == id else one for one in getattr(hold, section))
+    sections: dict[str, Any] = {section: things}
+    return replace(hold, **sections)
