@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from itertools import combinations
 from typing import TypeAlias
 
+from interlock.hold.language.cross_rules import inwards_of
+from interlock.hold.language.directions import in_and_out
 from interlock.hold.language.model import Circuit, Command, Control, Direction, Hold, Relay, Sensor, Supply, Zone
 from interlock.hold.language.syntax import Chain, Fact, Negation, Path, Quantified, Syntax, Truth
 
@@ -96,7 +98,7 @@ def _sorted_out(hold: Hold, zone: Zone, command: Command, direction: Direction) 
         if at_station is not None and control.id not in at_station:
             continue
         for position in control.positions:
-            ways = _ways(control, position)
+            ways = _ways(hold, control, position)
             if direction in ways:
                 marked.append((control, position))
             elif not ways and position in asking:
@@ -104,10 +106,13 @@ def _sorted_out(hold: Hold, zone: Zone, command: Command, direction: Direction) 
     return marked, read
 
 
-def _ways(control: Control, position: str) -> frozenset[Direction]:
+def _ways(hold: Hold, control: Control, position: str) -> frozenset[Direction]:
     """The directions for which the position is marked, by a mark or by its name."""
     ways = frozenset(direction for direction, positions in control.marks if position in positions)
-    return ways or frozenset(direction for direction in Direction if direction.value == position)
+    inwards = inwards_of(control, hold.layout, hold.doorways)
+    called: dict[str, Direction] = {way.value: way for way in Direction}
+    called |= {} if inwards is None else in_and_out(inwards)
+    return ways or frozenset({called[position]} if position in called else ())
 
 
 def _levers(hold: Hold) -> Iterator[Control]:

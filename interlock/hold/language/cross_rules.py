@@ -5,7 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from interlock.diagnostics.spans import Diagnostic, Span
-from interlock.hold.language.model import Control, FailureMode, Layout, Person, RequirementText, Station, Zone
+from interlock.hold.language.directions import Direction, in_and_out, inboard_of
+from interlock.hold.language.model import (
+    Control,
+    Doorway,
+    FailureMode,
+    Layout,
+    Person,
+    RequirementText,
+    Station,
+    Zone,
+)
 from interlock.hold.language.reader import Made
 from interlock.hold.language.syntax import Chain, Negation, Quantified, Syntax
 
@@ -15,18 +25,22 @@ _Context = tuple[str, ...]
 def cross_faults(made: Sequence[Made]) -> Iterator[Diagnostic]:
     """Everything that does not fit between the records that could be read; in no order."""
     stations = tuple(one.value for one in made if isinstance(one.value, Station))
+    layout = next((one.value for one in made if isinstance(one.value, Layout)), None)
+    doorways = tuple(one.value for one in made if isinstance(one.value, Doorway))
     behind = {one.value.id: one.value.behind for one in made if isinstance(one.value, Control)}
     failures: set[tuple[str, str]] = set()
     for one in made:
         match one.value:
-            case Layout() as layout:
-                yield from _two_rules(layout)
+            case Layout() as floor:
+                yield from _two_rules(floor)
             case Zone() as zone:
                 yield from _zone(zone, stations, one.context)
             case Person() as person:
                 yield from _person(person, one.context)
             case Control() as control:
                 yield from _panel(control, behind, one.context)
+                if layout is not None:
+                    yield from _inwards(control, layout, doorways, one.context)
             case FailureMode(of=of, mode=mode, span=span):
                 if (of, mode) in failures:
                     message = f"'{of}' fails as '{mode}' already"
@@ -101,6 +115,38 @@ def _panel(control: Control, behind: Mapping[str, str | None], context: _Context
             "a panel that can be reached",
             context=context,
         )
+
+
+def inwards_of(control: Control, layout: Layout, doorways: Sequence[Doorway]) -> Direction | None:
+    """The direction of the positions in and inboard of a lever that goes by a door or a lane; None of any other."""
+    if control.lane is not None:
+        return inboard_of(control.lane, layout.lanes)
+    side = next((door.side for door in doorways if door.id == control.door), None)
+    return None if side is None else side.opposite
+
+
+def _inwards(control: Control, layout: Layout, doorways: Sequence[Doorway], context: _Context) -> Iterator[Diagnostic]:
+    inwards = inwards_of(control, layout, doorways)
+    if control.lane is not None and inwards is None:
+        yield Diagnostic(
+            "wrong-mark",
+            control.span,
+            f"lane '{control.lane}', by which '{control.id}' goes, is in the middle: neither way is inboard there",
+            "a lane on one side of the hold, a `door`, or `marks`",
+            context=context,
+        )
+    called = {} if inwards is None else in_and_out(inwards)
+    for way, positions in control.marks:
+        for position in positions:
+            if called.get(position, way) != way:
+                by = f"lane '{control.lane}'" if control.lane is not None else f"door '{control.door}'"
+                yield Diagnostic(
+                    "wrong-mark",
+                    control.span,
+                    f"'{position}' of '{control.id}' is marked for {way}, but goes the other way by {by}",
+                    "one of the two",
+                    context=context,
+                )
 
 
 def hidden_names(

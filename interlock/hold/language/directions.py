@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -35,6 +36,23 @@ _OPPOSITE = {
 }
 DIRECTIONS = tuple(Direction)
 """All of them, in the order in which messages list them."""
+
+
+IN_AND_OUT = ("in", "inboard", "out", "outboard")
+"""Positions of levers that go by a door or a lane."""
+
+
+def in_and_out(inwards: Direction) -> Mapping[str, Direction]:
+    """The direction of each of these positions, where in is that way."""
+    return dict(zip(IN_AND_OUT, (inwards, inwards, inwards.opposite, inwards.opposite), strict=True))
+
+
+def inboard_of(lane: str, lanes: Sequence[str]) -> Direction | None:
+    """Where the middle of the hold is, seen from a lane; None from a lane in the middle."""
+    before, after = lanes.index(lane), len(lanes) - 1 - lanes.index(lane)
+    if before == after:
+        return None
+    return Direction.RIGHT if before < after else Direction.LEFT
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,6 +26,7 @@ from interlock.hold.language.text_types import (
     Expression,
     ExpressionOrNever,
     Id,
+    Lane,
     Reference,
     SideText,
     StepText,
@@ -225,6 +226,18 @@ class Control(Named):
         ByDirection(Listed(Word("position"), one=True, least=1)),
         "Which way the positions of a lever move a unit; needless for one that is called like its direction.",
         default=(),
+    )
+    door: str | None = field(
+        OrNone(Reference(("doorways",))),
+        "The door by which its positions in, out, inboard, outboard go: in and inboard are away from the side where "
+        "that door is, out and outboard towards it.",
+        default=None,
+    )
+    lane: str | None = field(
+        OrNone(Lane()),
+        "The lane by which they go: in and inboard are from there towards the middle of the hold, out and outboard "
+        "away from it.",
+        default=None,
     )
     behind: str | None = field(
         OrNone(Reference(("controls",), "access panel")), "The panel that must be open to reach it.", default=None

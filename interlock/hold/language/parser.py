@@ -10,7 +10,7 @@ The language, in extended Backus-Naur form; blanks separate words and mean nothi
     truth = "true" | "always" | "false" | "never" ;
     quantified = quantifier name "in" path ( "," | ":" ) expression ;
     quantifier = "every" | "some" | "no" | "at" "most" "one" ;
-    fact = path [ "is" [ "not" ] name ] ;
+    fact = path [ "is" [ "not" ] ( name | "in" ) ] ;
     step = name path ;
     path = name { "." name } ;
     name = ( letter | digit | "_" | "-" ) { letter | digit | "_" | "-" } ;
@@ -40,6 +40,8 @@ KEYWORDS = frozenset(
     "and or not implies is true false always never every some no at most one in".split()  # noqa: SIM905 - one line
 )
 """Words that are no names."""
+STATE_WORDS = frozenset({"in"})
+"""Keywords that levers are marked with; where a state is named nothing else can be meant."""
 
 _TRUTHS = {"true": True, "always": True, "false": False, "never": False}
 _TOKEN = re.compile(r"[-=]+>|[\w-]+|[().:,]|[^\s\w().:,-]+")
@@ -298,7 +300,7 @@ class _Parser:
         if not self._accept("is"):
             return Fact(subject, None, False, self._span(start, self._last_end()))
         negated = self._accept("not")
-        state = self._name("a state such as `raised`")
+        state = self._name("a state such as `raised`", STATE_WORDS)
         return Fact(
             subject,
             state.text,
@@ -336,11 +338,11 @@ class _Parser:
             raise self._unexpected(token, f"`{text}`, as in {shape}")
         self._at += 1
 
-    def _name(self, what: str) -> _Token:
+    def _name(self, what: str, also: frozenset[str] = frozenset()) -> _Token:
         token = self._peek()
         if token is None:
             raise self._ended(what)
-        if token.text in KEYWORDS:
+        if token.text in KEYWORDS - also:
             raise _Wrong(
                 "keyword-as-name", token.start, token.end, f"the word '{token.text}' cannot stand here", expected=what
             )

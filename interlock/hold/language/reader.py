@@ -11,7 +11,7 @@ from interlock.diagnostics.faults import Faults
 from interlock.diagnostics.spans import Span
 from interlock.hold.language.bay_names import BayNames
 from interlock.hold.language.nodes import ScalarNode, clip, describe
-from interlock.hold.language.parser import KEYWORDS, is_name
+from interlock.hold.language.parser import KEYWORDS, STATE_WORDS, is_name
 from interlock.hold.language.syntax import Syntax
 
 _LONGEST_NAME_OFFERED = 40
@@ -81,11 +81,11 @@ class Reader:
         """Keep a name to be looked up when all are known."""
         self.mentions.append(Mention(node.text, sections, kind, bays, node.span, self.context))
 
-    def is_new_name(self, node: ScalarNode, what: str) -> bool:
-        """Whether a text can be a name or state of somebody's choosing; notes a fault otherwise."""
+    def is_new_name(self, node: ScalarNode, what: str, *, state: bool = False) -> bool:
+        """Whether a text can be a name, or a state, of somebody's choosing; notes a fault otherwise."""
         if not self.is_name(node, what):
             return False
-        if node.text in KEYWORDS:
+        if node.text in (KEYWORDS - STATE_WORDS if state else KEYWORDS):
             self.fail("reserved-name", node.span, f"'{node.text}' is a word of the language", "another name")
             return False
         return True

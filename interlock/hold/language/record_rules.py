@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from interlock.hold.kinds import DEVICE_KINDS, Kind, Working, control_kind
 from interlock.hold.language.bay_names import MOST_BAYS
 from interlock.hold.language.declarations import RecordFault, Values, Written
-from interlock.hold.language.directions import DIRECTIONS
+from interlock.hold.language.directions import DIRECTIONS, IN_AND_OUT
 from interlock.kernel.machine import RequirementKind
 
 WITH_POSITIONS = ("switch", "selector", "lever")
@@ -183,8 +183,23 @@ def control(written: Written) -> Iterator[RecordFault]:
         yield _not_here(written, "marks", f"no marks: {_a(kind)} is no command that is held")
     elif isinstance(positions, tuple) and isinstance(values["marks"], tuple):
         yield from _marks(written, positions)
+    yield from _inwards(written, positions)
     if kind in LEFT_ANYWHERE and not written.has("starts"):
         yield _needs(written, "starts", "a hand can leave it in any position")
+
+
+def _inwards(written: Written, positions: object) -> Iterator[RecordFault]:
+    """A door or a lane by which positions go is said of those that go by one."""
+    if written.has("door") and written.has("lane"):
+        yield _not_here(written, "lane", "either the `door` or the `lane` by which its positions go")
+    for key in ("door", "lane"):
+        if not written.has(key) or written.values[key] is None:
+            continue
+        if written.values["kind"] != "lever":
+            yield _not_here(written, key, "only a lever, whose positions go by a door or a lane")
+        elif isinstance(positions, tuple) and not set(IN_AND_OUT) & set(positions):
+            because = f"a position called {', '.join(IN_AND_OUT)}, that could go by it"
+            yield _not_here(written, key, because)
 
 
 def _marks(written: Written, positions: tuple[str, ...]) -> Iterator[RecordFault]:

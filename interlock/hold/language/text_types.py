@@ -108,7 +108,7 @@ class Word(TextType[str]):
         return f"a {self.what}"
 
     def read_text(self, node: ScalarNode, key: str, reader: Reader) -> str | Failed:
-        return node.text if reader.is_new_name(node, f"a {self.what}") else FAILED
+        return node.text if reader.is_new_name(node, f"a {self.what}", state=True) else FAILED
 
     def schema(self) -> Schema:
         return {"anyOf": [{"enum": list(self.known)}, FILLED]} if self.known else {**NAME}
@@ -261,6 +261,23 @@ class Bay(TextType[str]):
 
     def read_text(self, node: ScalarNode, key: str, reader: Reader) -> str | Failed:
         return node.text if reader.is_bay(node.text, node.span) else FAILED
+
+    def schema(self) -> Schema:
+        return {**NAME}
+
+
+@dataclass(frozen=True)
+class Lane(TextType[str]):
+    """The name of a lane."""
+
+    wanted = "the name of a lane"
+
+    def read_text(self, node: ScalarNode, key: str, reader: Reader) -> str | Failed:
+        known = None if reader.bays is None else reader.bays.lanes
+        if known is None or node.text in known:
+            return node.text
+        said, nearest = f"no lane is called {describe(node)}", reader.faults.hint(node.text, known)
+        return reader.fail("unknown-name", node.span, said, "one of " + ", ".join(known), nearest)
 
     def schema(self) -> Schema:
         return {**NAME}

@@ -6,6 +6,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from interlock.hold.compile.compiler import CompiledHold
+from interlock.hold.language.cross_rules import inwards_of
+from interlock.hold.language.directions import in_and_out
 from interlock.hold.language.model import Device, Direction, DoorStep, Doorway, Hold, Zone
 from interlock.hold.language.printer import print_syntax
 from interlock.hold.language.syntax import Syntax, Truth
@@ -162,6 +164,10 @@ def _controls(hold: Hold) -> Iterator[Entry]:
             parts[0] += f" ({', '.join(control.positions)})"
         if control.marks:
             parts.append("marked " + ", ".join(f"{listed(at, 'or')} for {way}" for way, at in control.marks))
+        if (inwards := inwards_of(control, hold.layout, hold.doorways)) is not None:
+            by = f"door {control.door}" if control.lane is None else f"lane {control.lane}"
+            ways = in_and_out(inwards)
+            parts.append(f"by {by} " + ", ".join(f"{at} is {ways[at]}" for at in control.positions if at in ways))
         if control.behind is not None:
             parts.append(f"behind {control.behind}")
         if control.fixed is not None:
