@@ -23,6 +23,7 @@ from interlock.prove.core.starts import some_initial_states
 from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
 from interlock.prove.frames.frames import Frames
 from interlock.prove.frames.pdr import pursue
+from interlock.prove.invariants.lemmas import Lemmas
 from interlock.prove.invariants.mined import MOST_STARTS, claim_late, mine, strengthen
 from interlock.prove.search import explicit as by_states
 from interlock.prove.search import guided
@@ -49,12 +50,16 @@ SHORTENING_SECONDS = 60.0
 
 
 def decide(
-    machine: Machine, questions: Sequence[Question], limits: Limits = NO_LIMITS, report: ProgressCallback = silent
+    machine: Machine,
+    questions: Sequence[Question],
+    limits: Limits = NO_LIMITS,
+    report: ProgressCallback = silent,
+    found: Lemmas | None = None,
 ) -> tuple[Claim, ...]:
     """Decides every question within the limits, by whatever engine is best for it; each claim names its engine.
 
     A refutation's run is the shortest wherever that could be made sure of.  `limits.depth` bounds runs and frames,
-    `limits.states` the states that are looked at one by one.
+    `limits.states` the states that are looked at one by one.  `found` keeps what lemmas are found.
     """
     strategy = _Strategy(machine, questions, limits, report)
     reason = ""
@@ -66,6 +71,8 @@ def decide(
         strategy.claim_late()
     except KeyboardInterrupt:
         reason = INTERRUPTED
+    if found is not None and strategy.rules is not None:
+        found.keep(strategy.rules, strategy.known())
     return strategy.answers(reason)
 
 
@@ -104,6 +111,12 @@ class _Strategy:
         if self.rules is not None and self.counted is None:
             given = self.questions, self.claims, self.limits, self.clock, self.report
             claim_late(self.rules, self.frames, self.lemmas, *given)
+
+    def known(self) -> Sequence[Cube]:
+        """What was found to be kept out of for good."""
+        if self.frames is None:
+            return self.lemmas
+        return self.frames.lemmas if self.frames.invariant is None else self.frames.invariant
 
     def still_open(self) -> list[int]:
         return [at for at in range(len(self.questions)) if at not in self.claims]

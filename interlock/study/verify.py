@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import partial
 
 from interlock.confirm.recovery import RecoveryFinding
 from interlock.hold.compile.compiler import CompiledHold
@@ -24,7 +25,9 @@ from interlock.kernel.claims import (
 from interlock.kernel.expressions import Expr, neg
 from interlock.kernel.machine import Machine, Question, RequirementKind, occasion_of, question_of, with_monitors
 from interlock.kernel.recovery import HasDeadEnd, Recovers, RecoveryQuestion, recovery_question_of
+from interlock.prove.decide import decide
 from interlock.prove.engine import NO_LIMITS, Engine
+from interlock.prove.invariants.lemmas import Lemmas
 from interlock.prove.recovery.recovery import recover
 from interlock.study.sessions import Recoverer, Session
 
@@ -96,16 +99,21 @@ def verify(
     limits: Limits,
     report: ProgressCallback = silent,
     chosen: Sequence[str] | None = None,
-    recoverer: Recoverer = recover,
+    recoverer: Recoverer | None = None,
 ) -> Verification:
     """Asks the engine about every requirement (or the `chosen` ids), confirms each claim, tells each run.
 
     The occasions of requirements are asked together with them; requirements that share an occasion share its answer.
-    What `can always` be done is no question for the engine: it goes to `recover`, whichever engine is asked.
+    What `can always` be done is no question for the engine: it goes to `recover`, whichever engine is asked, or to the
+    `recoverer`.  What lemmas `decide` finds, `recover` begins with.
     How the limits are kept, and what becomes of it all where they are met, `Session` says.
     """
     asked = _ask(compiled, chosen)
     session = Session(asked.machine, limits, report)
+    lemmas = Lemmas()
+    if engine is decide:
+        engine = partial(decide, found=lemmas)
+    recoverer = recoverer or partial(recover, found=lemmas)
     found, ways_found = session.claim_and_confirm(asked.questions, asked.ways, engine, recoverer)
     answers = tuple(_tell(asked, instance, found, ways_found) for instance in asked.instances)
     findings = tuple(found[question.id] for question in asked.questions)

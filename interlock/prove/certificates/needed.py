@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from interlock.kernel.claims import Certificate
-from interlock.kernel.expressions import Expr, Is, Not, Or
+from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Machine
 from interlock.prove.certificates.minimising import minimise
 from interlock.prove.core.local import Cube, LocalRules
@@ -21,12 +21,9 @@ def needed_clauses(machine: Machine, certificate: Certificate, targets: Sequence
     cubes: list[Cube] = []
     clause_of: dict[Cube, Expr] = {}
     for clause in certificate.clauses:
-        parts = clause.args if isinstance(clause, Or) else (clause,)
-        if certificate.k > 1 or not all(
-            isinstance(p, Is) or (isinstance(p, Not) and isinstance(p.arg, Is)) for p in parts
-        ):
+        cube = rules.cube(clause)
+        if certificate.k > 1 or cube is None:
             return certificate.clauses
-        cube = tuple(sorted(-rules.encoding.gate(part) for part in parts))
         cubes.append(cube)
         clause_of[cube] = clause
     literals = [rules.encoding.gate(target) for target in targets]

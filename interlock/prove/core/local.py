@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TypeAlias
 
-from interlock.kernel.expressions import Expr, disj
+from interlock.kernel.expressions import Expr, Is, Not, Or, disj
 from interlock.kernel.machine import Machine
 from interlock.prove.core.encoding import TRUTH, Encoding
 
@@ -98,3 +98,17 @@ class LocalRules:
     def clause(self, cube: Iterable[int]) -> Expr:
         """The kernel's words for "not in this cube"."""
         return disj(*(self.encoding.facts[-literal] for literal in cube))
+
+    def cube(self, clause: Expr) -> Cube | None:
+        """The states that break the clause; None where it is not made of facts of it, or never broken."""
+        literals: set[int] = set()
+        for part in clause.args if isinstance(clause, Or) else (clause,):
+            fact = part.arg if isinstance(part, Not) else part
+            known = self.encoding.literals.get((fact.variable, fact.value)) if isinstance(fact, Is) else None
+            if known is None:
+                return None
+            literals.add(known if isinstance(part, Not) else -known)
+        literals.discard(TRUTH)
+        if any(-literal in literals for literal in literals) or -TRUTH in literals:
+            return None
+        return tuple(sorted(literals))

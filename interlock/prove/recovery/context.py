@@ -15,6 +15,7 @@ from interlock.prove.core.solvers import light_solver
 from interlock.prove.core.starts import some_initial_states
 from interlock.prove.engine import NO_LIMITS, Clock
 from interlock.prove.frames.frames import Frames
+from interlock.prove.invariants.lemmas import Lemmas
 from interlock.prove.invariants.mined import MOST_STARTS, mine
 from interlock.prove.recovery.planning import Planner
 from interlock.prove.search import guided
@@ -28,7 +29,14 @@ MOST_MET = 400
 class RecoveryContext:
     """Its rules, an invariant, and states that are surely reachable; all questions and stages share them."""
 
-    def __init__(self, machine: Machine, goals: Sequence[Expr], clock: Clock, report: ProgressCallback) -> None:
+    def __init__(
+        self,
+        machine: Machine,
+        goals: Sequence[Expr],
+        clock: Clock,
+        report: ProgressCallback,
+        found: Lemmas | None = None,
+    ) -> None:
         self.machine = machine
         self.calm = without_failures(machine)
         self.clock = clock
@@ -50,7 +58,8 @@ class RecoveryContext:
         self.met: list[State] = []
         """States that are surely reachable."""
         if starts:
-            self.lemmas = mine(self.rules, goals, starts, clock, light_solver, report)
+            known = found.taken_up(self.rules, clock, light_solver) if found is not None else []
+            self.lemmas = known or mine(self.rules, goals, starts, clock, light_solver, report)
             search = self._explore()
             self.met, self.run_to = search.states(MOST_MET), search.run_to
         else:

@@ -42,6 +42,7 @@ from interlock.prove.core.local import LocalRules
 from interlock.prove.core.solvers import light_solver
 from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
 from interlock.prove.frames.pdr import certify, reach
+from interlock.prove.invariants.lemmas import Lemmas
 from interlock.prove.recovery.cases import NAME, RecoveryCases, TooHard
 from interlock.prove.recovery.context import RecoveryContext
 from interlock.prove.recovery.dead_ends import nearest_dead_end
@@ -63,11 +64,13 @@ def recover(
     limits: Limits = NO_LIMITS,
     report: ProgressCallback = silent,
     heuristics: Sequence[Heuristic] = (rank_by_distance, rank_by_counting),
+    found: Lemmas | None = None,
 ) -> tuple[RecoveryClaim, ...]:
     """Decides every question, given time.  The machine has been through `with_monitors`.
 
     `limits.depth` is not heeded: a way back may be as long as it likes.  Of several heuristics each next one is tried
-    where the measures of the one before led no further, or to more and more cases.
+    where the measures of the one before led no further, or to more and more cases.  The search begins with the lemmas
+    that were `found`, where there are any.
     """
     clock = clock_of(limits)
     claims: dict[int, RecoveryClaim] = {}
@@ -82,7 +85,7 @@ def recover(
                 certificate = _why_dead_end(part, dead_end.states[-1], question.goal, clock)
                 claim: RecoveryClaim = DeadEnd(question.id, NAME, dead_end, certificate, shortest=True)
             else:
-                search = search or _Search(part, [q.goal for q in questions], clock, report)
+                search = search or _Search(part, [q.goal for q in questions], clock, report, found)
                 claim = search.decide(question, heuristics)
             claims[at] = _discharged(machine, part, claim, question.goal, clock)
     except OutOfTime:

@@ -1,0 +1,66 @@
+"""Facts that one engine found to be so for good, for the next that is asked about the same machine."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from interlock.kernel.expressions import Expr
+from interlock.prove.core.local import Cube, LocalRules
+from interlock.prove.core.polarity import PolaritySolver
+from interlock.prove.core.solvers import SolverFactory, add_all
+from interlock.prove.engine import Clock
+
+
+class Lemmas:
+    """Clauses of facts that are taken to hold in every reachable state.
+
+    Advice, never evidence: whoever takes them up keeps those that are inductive together in the machine that it asks
+    about.  `clauses` are the last that were kept.
+    """
+
+    def __init__(self, clauses: Sequence[Expr] = ()) -> None:
+        self.clauses = tuple(clauses)
+
+    def keep(self, rules: LocalRules, cubes: Iterable[Cube]) -> None:
+        """Takes the place of what was kept before."""
+        self.clauses = tuple(rules.clause(cube) for cube in cubes)
+
+    def taken_up(self, rules: LocalRules, clock: Clock, make_solver: SolverFactory) -> list[Cube]:
+        """The cubes that stay away for good, of those that the clauses keep out.  Raises OutOfTime."""
+        cubes = [cube for clause in self.clauses if (cube := rules.cube(clause)) is not None]
+        return inductive_part(rules, cubes, clock, make_solver)
+
+
+def inductive_part(rules: LocalRules, cubes: Sequence[Cube], clock: Clock, make_solver: SolverFactory) -> list[Cube]:
+    """The most of the cubes that no initial state lies in and no rule leads into while all of them are kept out.
+
+    In their order.  Raises OutOfTime.
+    """
+    solver = PolaritySolver(rules.encoding, make_solver())
+    try:
+        for clause in rules.encoding.initial_clauses():
+            # of several literals each is a fact
+            add_all(solver, [[part] for part in solver.parts(clause[0])] if len(clause) == 1 else [clause])
+        kept = [cube for cube in cubes if not solver.solve(cube, clock)]
+    finally:
+        solver.close()
+    before: list[Cube] = []
+    while len(before) != len(kept):
+        before = kept
+        solver = PolaritySolver(rules.encoding, make_solver())
+        add_all(solver, [[-literal for literal in cube] for cube in before])
+        try:
+            kept = [cube for cube in before if not _is_entered(rules, solver, cube, clock)]
+        finally:
+            solver.close()
+    return kept
+
+
+def _is_entered(rules: LocalRules, solver: PolaritySolver, cube: Cube, clock: Clock) -> bool:
+    for rule in rules.entering(cube):
+        written = rules.written(rule, cube)
+        if written is not None:
+            rest = [literal for literal in cube if literal not in written]
+            if solver.solve(solver.said([rules.guards[rule], *rest]), clock):
+                return True
+    return False

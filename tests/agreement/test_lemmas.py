@@ -1,0 +1,96 @@
+"""Lemmas that are passed on: what is false is dropped, what is true is used, and no verdict changes."""
+
+from __future__ import annotations
+
+import random
+from typing import NoReturn
+
+import pytest
+
+from interlock.kernel.claims import Limits
+from interlock.kernel.expressions import Expr, Is, disj, neg
+from interlock.kernel.machine import Actor, Machine, Rule, Variable
+from interlock.prove.core.local import LocalRules
+from interlock.prove.core.solvers import FOREVER, light_solver
+from interlock.prove.decide import decide
+from interlock.prove.invariants.lemmas import Lemmas
+from interlock.prove.recovery import context
+from interlock.prove.recovery.recovery import recover
+from interlock.study.verify import Status, verify
+from tests.agreement.hold_texts import compile_file, standing
+from tests.agreement.judging import BY_CASES
+from tests.agreement.listing import listing_of
+from tests.agreement.random_machines import random_case, random_way_back
+
+
+def _guessed(machine: Machine, seed: int) -> tuple[Expr, ...]:
+    """Clauses of one to three facts, true or not."""
+    draw = random.Random(seed)
+
+    def fact() -> Expr:
+        variable = draw.choice(machine.variables)
+        one = Is(variable.name, draw.choice(variable.domain))
+        return one if draw.random() < 0.5 else neg(one)
+
+    return tuple(disj(*(fact() for _ in range(draw.randint(1, 3)))) for _ in range(60))
+
+
+def _taken_up(machine: Machine, clauses: tuple[Expr, ...]) -> tuple[Expr, ...]:
+    rules = LocalRules(machine)
+    return tuple(map(rules.clause, Lemmas(clauses).taken_up(rules, FOREVER, light_solver)))
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_only_what_is_so_for_good_is_taken_up(seed: int) -> None:
+    """Of clauses guessed at random those are kept that no initial state and no step from where all are so breaks."""
+    machine, _ = random_case(seed)
+    listing = listing_of(machine)
+    kept = _taken_up(machine, _guessed(machine, seed))
+    assert listing.initial <= listing.within(kept)
+    assert listing.is_kept(kept)
+
+
+def test_guessed_clauses_are_of_both_kinds() -> None:
+    """Over some machines many of the guessed clauses are kept and many are not."""
+    tally = [0, 0]
+    for seed in range(20):
+        machine, _ = random_case(seed)
+        guessed = _guessed(machine, seed)
+        kept = len(_taken_up(machine, guessed))
+        tally = [tally[0] + kept, tally[1] + len(guessed) - kept]
+    assert min(tally) > 100, tally
+
+
+def test_what_holds_only_together_is_taken_up_together() -> None:
+    """Two facts that keep each other away are both kept; either alone is not, nor what is not so at the start."""
+    both = tuple(Variable(name, (False, True), (False,)) for name in "ab")
+    rules = tuple(
+        Rule(f"raise {one}", Actor.CREW, Is(other, True), ((one, True),)) for one, other in (("a", "b"), ("b", "a"))
+    )
+    machine = Machine(both, (), rules)
+    down = (neg(Is("a", True)), neg(Is("b", True)))
+    assert len(_taken_up(machine, down)) == 2
+    assert _taken_up(machine, down[:1]) == _taken_up(machine, down[1:]) == ()
+    assert _taken_up(machine, (disj(Is("a", True), Is("b", True)),)) == ()
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_false_lemmas_change_no_answer(seed: int) -> None:
+    """Whether there is always a way back is answered the same whatever clauses are handed over."""
+    machine, question = random_way_back(seed)
+    (plain,) = recover(machine, [question], BY_CASES)
+    (advised,) = recover(machine, [question], BY_CASES, found=Lemmas(_guessed(machine, seed)))
+    assert type(plain) is type(advised)
+
+
+def test_what_was_found_is_not_mined_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of a hold whose other requirements were decided, ways back are found without walks of their own."""
+    compiled = compile_file("models/single-lane.yaml", standing())
+
+    def no_more(*_: object) -> NoReturn:
+        raise AssertionError("mined twice")
+
+    monkeypatch.setattr(context, "mine", no_more)
+    assert verify(compiled, decide, Limits()).count(Status.HOLDS) == len(compiled.instances)
+    with pytest.raises(AssertionError, match="mined twice"):
+        verify(compiled, decide, Limits(), chosen=["can-always-be-emptied-and-shut"])
