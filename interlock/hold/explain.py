@@ -11,7 +11,16 @@ from interlock.hold.origin import Condition, Crossing, Failure, Holding, Origins
 from interlock.kernel.expressions import And, Const, Expr, Is, Not, Or, Ref
 from interlock.kernel.machine import Machine
 
-_FIRST = {Sort.DOOR: 1, Sort.PERSON: 2, Sort.CONTROL: 3, Sort.LEVER: 3, Sort.SUPPLY: 4, Sort.RELAY: 5}
+_FIRST = {
+    Sort.DOOR: 1,
+    Sort.PERSON: 2,
+    Sort.CONTROL: 3,
+    Sort.LEVER: 3,
+    Sort.PUSH_BUTTON: 3,
+    Sort.MOMENTARY_SWITCH: 3,
+    Sort.SUPPLY: 4,
+    Sort.RELAY: 5,
+}
 
 _PLACE = re.compile(r"\b\d+(?:[A-Z]\w*)?\b|\b[A-Z]+\d+\b")
 """What tells one row, bay or numbered device from the next: 3, 3L, SL1."""

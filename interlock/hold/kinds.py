@@ -8,7 +8,7 @@ The trigger `by_itself` is the mechanism: it settles before anyone acts again.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cache
@@ -20,6 +20,12 @@ if TYPE_CHECKING:
     from transitions import Machine
 
 BY_ITSELF = "by_itself"
+NEUTRAL = "neutral"
+"""Where a lever springs back to."""
+HELD = "held"
+"""What a control that springs back is while it is away from where it springs back to."""
+RELEASED, PRESSED = "released", "pressed"
+"""The positions of a push button; a lever that can be pressed is `pressed`, too."""
 
 
 CONDITIONS: Mapping[str, str] = {
@@ -60,6 +66,7 @@ class Verb(StrEnum):
     UNLOCK = "unlock"
     SET = "set"
     HOLD = "hold"
+    PRESS = "press"
     RELEASE = "release"
     LOSE = "lose"
     RESTORE = "restore"
@@ -134,6 +141,7 @@ def _named(*triggers: Trigger) -> Mapping[str, Trigger]:
 
 
 MECHANISM = Trigger(Actor.MECHANISM, "{name} settles", Verb.SETTLE)
+_LETTING_GO = Trigger(Actor.CREW, "release {name}", Verb.RELEASE)
 
 
 def _manual(purpose: Purpose) -> Kind:
@@ -420,35 +428,117 @@ def switch_kind(positions: Sequence[str]) -> Kind:
 
 def lever_kind(directions: Sequence[str]) -> Kind:
     """A spring-centred lever: a command only while it is held."""
-    transitions: list[Mapping[str, Any]] = []
-    for direction in directions:
-        transitions.append({"trigger": f"hold_{direction}", "source": "neutral", "dest": direction})
-        transitions.append({"trigger": "release", "source": direction, "dest": "neutral"})
     return Kind(
         "lever",
         "Spring-centred: commands a direction only while it is held.",
-        ("neutral", *directions),
+        (NEUTRAL, *directions),
         (),
-        "neutral",
+        NEUTRAL,
+        tuple(_held(directions, NEUTRAL)),
+        _named(*_holding(directions), _LETTING_GO),
+    )
+
+
+def press_lever_kind(directions: Sequence[str]) -> Kind:
+    """A spring-centred lever that can be pressed as well, before it is deflected or while it is."""
+    pressed = {one: and_pressed(one) for one in (NEUTRAL, *directions)}
+    transitions = [*_held(directions, NEUTRAL)]
+    for direction in directions:
+        held = pressed[direction]
+        transitions.append({"trigger": f"hold_{direction}", "source": pressed[NEUTRAL], "dest": held})
+        transitions.append({"trigger": "let_back", "source": held, "dest": pressed[NEUTRAL]})
+    for free, held in pressed.items():
+        transitions.append({"trigger": "press", "source": free, "dest": held})
+        transitions.append({"trigger": "let_up", "source": held, "dest": free})
+        transitions.append({"trigger": "release", "source": held, "dest": NEUTRAL})
+    return Kind(
+        "press lever",
+        "Spring-centred, and can be pressed as well, before it is deflected or while it is. Whoever lets go of it lets "
+        "go of both.",
+        (NEUTRAL, *directions, *pressed.values()),
+        (),
+        NEUTRAL,
         tuple(transitions),
         _named(
-            *(Trigger(Actor.CREW, f"hold {{name}} to {one}", Verb.HOLD, one) for one in directions),
-            Trigger(Actor.CREW, "release {name}", Verb.RELEASE),
+            *_holding(directions),
+            Trigger(Actor.CREW, "press {name} and keep it pressed", Verb.PRESS),
+            Trigger(Actor.CREW, "let {name} come up, not letting go of it", Verb.LET, "up"),
+            Trigger(Actor.CREW, "let {name} go back to neutral, still pressed", Verb.LET, "back"),
+            _LETTING_GO,
         ),
     )
 
 
-CONTROL_KINDS = ("switch", "selector", "lever", "self-resetting handle", "access panel")
+def and_pressed(position: str) -> str:
+    """The state of a lever that is held in a position and pressed."""
+    return f"{position}_and_pressed"
+
+
+PUSH_BUTTON = Kind(
+    "push button",
+    "Comes back by itself: commands only while it is pressed.",
+    (RELEASED, PRESSED),
+    (),
+    RELEASED,
+    (
+        {"trigger": "hold_pressed", "source": RELEASED, "dest": PRESSED},
+        {"trigger": "release", "source": PRESSED, "dest": RELEASED},
+    ),
+    _named(Trigger(Actor.CREW, "press {name} and keep it pressed", Verb.HOLD, PRESSED), _LETTING_GO),
+)
+
+
+def momentary_switch_kind(positions: Sequence[str], returns: str) -> Kind:
+    """A switch that springs back: in any other position only while it is held there."""
+    others = tuple(one for one in positions if one != returns)
+    return Kind(
+        "momentary switch",
+        "Springs back to one of its positions: in another only while it is held there.",
+        (returns, *others),
+        (),
+        returns,
+        tuple(_held(others, returns)),
+        _named(*_holding(others), _LETTING_GO),
+    )
+
+
+def _held(positions: Sequence[str], rest: str) -> Iterator[Mapping[str, Any]]:
+    for position in positions:
+        yield {"trigger": f"hold_{position}", "source": rest, "dest": position}
+        yield {"trigger": "release", "source": position, "dest": rest}
+
+
+def _holding(positions: Sequence[str]) -> Iterator[Trigger]:
+    return (Trigger(Actor.CREW, f"hold {{name}} to {one}", Verb.HOLD, one) for one in positions)
+
+
+HELD_KINDS = ("lever", "push button", "momentary switch")
+"""Controls that spring back: a command only while a hand is on them."""
+CONTROL_KINDS = (
+    "switch",
+    "selector",
+    "lever",
+    "self-resetting handle",
+    "access panel",
+    "push button",
+    "momentary switch",
+)
 """The kinds of control that a description may name."""
 
 
-def control_kind(kind: str, positions: Sequence[str]) -> Kind:
-    """The declaration for a control of that kind with those positions.  Raises KeyError for an unknown kind."""
+def control_kind(kind: str, positions: Sequence[str], returns: str | None = None, pressed: bool = False) -> Kind:
+    """The declaration for a control of that kind with those positions.
+
+    `returns` is where a momentary switch springs back to, `pressed` says that a lever can be pressed as well.  Raises
+    KeyError for an unknown kind.
+    """
     if kind in ("switch", "selector"):
         return switch_kind(positions)
     if kind == "lever":
-        return lever_kind(positions)
-    return {"self-resetting handle": HANDLE, "access panel": PANEL}[kind]
+        return press_lever_kind(positions) if pressed else lever_kind(positions)
+    if kind == "momentary switch":
+        return momentary_switch_kind(positions, returns or positions[0])
+    return {"self-resetting handle": HANDLE, "access panel": PANEL, "push button": PUSH_BUTTON}[kind]
 
 
 def machine_of(kind: Kind) -> Machine:

@@ -35,7 +35,7 @@ class Subject:
     @property
     def path(self) -> str:
         """How names of it begin."""
-        return f"{'control' if self.sort is Sort.LEVER else self.sort}.{self.id}"
+        return f"{Sort.CONTROL if self.sort.is_control else self.sort}.{self.id}"
 
 
 # ---- what a variable remembers

@@ -11,7 +11,7 @@ from dataclasses import replace
 from interlock.diagnostics.nearest import nearest_name
 from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.floor import Face, Floor, Placement, bay_id, bays_reached, lay_out, parts_of
-from interlock.hold.kinds import DEVICE_KINDS, control_kind
+from interlock.hold.kinds import DEVICE_KINDS
 from interlock.hold.language.model import Device, Direction, Hold, Situation
 from interlock.hold.sorts import FAILURES, Sort
 
@@ -97,7 +97,7 @@ def _device(device: Device) -> Iterator[Diagnostic]:
 def _controls(hold: Hold) -> Iterator[Diagnostic]:
     worked = {device.handle for device in hold.devices}
     for control in hold.controls:
-        states = control_kind(control.kind, control.positions).states
+        states = control.behaviour.states
         for state in (*control.starts, *((control.fixed,) if control.fixed else ())):
             if state not in states:
                 yield Diagnostic(
@@ -160,7 +160,7 @@ def _starts(hold: Hold, situation: Situation) -> Iterator[Diagnostic]:
     for device in hold.devices:
         states[device.id] = DEVICE_KINDS[device.kind].states if device.fixed is None else (device.fixed,)
     for control in hold.controls:
-        positions = control_kind(control.kind, control.positions).states
+        positions = control.behaviour.states
         states[control.id] = positions if control.fixed is None else (control.fixed,)
     for supply in hold.supplies:
         states[supply.id] = ("off", "on")

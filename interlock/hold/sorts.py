@@ -20,6 +20,8 @@ class Sort(StrEnum):
     DOOR = "door"
     CONTROL = "control"
     LEVER = "lever"
+    PUSH_BUTTON = "push button"
+    MOMENTARY_SWITCH = "momentary switch"
     STATION = "station"
     SUPPLY = "supply"
     SENSOR = "sensor"
@@ -35,7 +37,12 @@ class Sort(StrEnum):
     @property
     def is_control(self) -> bool:
         """A hand works it to give a command, or to work devices from afar."""
-        return self in (Sort.CONTROL, Sort.LEVER)
+        return self is Sort.CONTROL or self.is_held
+
+    @property
+    def is_held(self) -> bool:
+        """It springs back when a hand lets go of it."""
+        return self in (Sort.LEVER, Sort.PUSH_BUTTON, Sort.MOMENTARY_SWITCH)
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +58,8 @@ FAILURES: Mapping[Sort, tuple[Failing, ...]] = {
     Sort.DEVICE: (Failing("stuck", "{name} sticks where it is"),),
     Sort.CONTROL: (_STICKS,),
     Sort.LEVER: (_STICKS,),
+    Sort.PUSH_BUTTON: (_STICKS,),
+    Sort.MOMENTARY_SWITCH: (_STICKS,),
     Sort.SENSOR: (
         Failing("stuck_true", "{name} sticks at true"),
         Failing("stuck_false", "{name} sticks at false"),

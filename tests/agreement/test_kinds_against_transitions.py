@@ -15,12 +15,15 @@ from interlock.hold.kinds import (
     DOOR_KINDS,
     HANDLE,
     PANEL,
+    PUSH_BUTTON,
     RELAY,
     SUPPLY,
     Kind,
     latch_kind,
     lever_kind,
     lock_kind,
+    momentary_switch_kind,
+    press_lever_kind,
     switch_kind,
 )
 from interlock.kernel.evaluator import evaluate
@@ -37,6 +40,9 @@ KINDS = (
     latch_kind("hand", "power"),
     lock_kind("hand", "hand"),
     lever_kind(["fore", "aft"]),
+    press_lever_kind(["fore", "aft"]),
+    PUSH_BUTTON,
+    momentary_switch_kind(["up", "off", "down"], "off"),
     switch_kind(["left", "both", "right"]),
 )
 

@@ -1,4 +1,7 @@
-"""Which levers command a drive zone one way, and held to which side they do; which supplies its drives run on."""
+"""Which levers command a drive zone one way, and held to which side they do; which supplies its drives run on.
+
+A lever is here whatever springs back: push buttons and momentary switches too.
+"""
 
 from __future__ import annotations
 
@@ -7,6 +10,7 @@ from dataclasses import dataclass, field
 from itertools import combinations
 from typing import TypeAlias
 
+from interlock.hold.kinds import HELD, PRESSED, and_pressed
 from interlock.hold.language.cross_rules import inwards_of
 from interlock.hold.language.directions import in_and_out
 from interlock.hold.language.model import Circuit, Command, Control, Direction, Hold, Relay, Sensor, Supply, Zone
@@ -97,7 +101,7 @@ def _sorted_out(hold: Hold, zone: Zone, command: Command, direction: Direction) 
             continue
         if at_station is not None and control.id not in at_station:
             continue
-        for position in control.positions:
+        for position in control.commands:
             ways = _ways(hold, control, position)
             if direction in ways:
                 marked.append((control, position))
@@ -116,12 +120,16 @@ def _ways(hold: Hold, control: Control, position: str) -> frozenset[Direction]:
 
 
 def _levers(hold: Hold) -> Iterator[Control]:
-    return (control for control in sorted(hold.controls, key=lambda one: one.id) if control.kind == "lever")
+    return (control for control in sorted(hold.controls, key=lambda one: one.id) if control.is_held)
 
 
 def _asking(hold: Hold, control: Control, syntax: Syntax) -> frozenset[str]:
     """The positions to which a hand that holds the lever there, instead of letting it go, can make the syntax true."""
-    return frozenset(p for p in control.positions if (False, True) in _Hand(hold, control.id, p).pairs(syntax, {}))
+    return frozenset(
+        position
+        for position, states in control.commands.items()
+        if any((False, True) in _Hand(hold, control, state).pairs(syntax, {}) for state in states)
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,8 +140,8 @@ class _Hand:
     """
 
     hold: Hold
-    lever: str
-    position: str
+    lever: Control
+    state: str
     _known: dict[str, _Pairs] = field(default_factory=dict)
     """Of circuits, sensors and relays met so far; while one is being looked into, it is taken for anything else."""
 
@@ -168,8 +176,9 @@ class _Hand:
                         return _opposite(_some([_every(two) for two in combinations(found, 2)]))
 
     def _fact(self, name: str, state: str | None) -> _Pairs:
-        if name == self.lever:
-            return frozenset({(state == "neutral", state == self.position or state == "held")})
+        if name == self.lever.id:
+            free, held = (states_in(self.lever, one) for one in (self.lever.behaviour.initial, self.state))
+            return frozenset({(state in free, state in held)})
         if name not in self._known:
             self._known[name] = _EITHER
             self._known[name] = self._meant(name)
@@ -188,6 +197,16 @@ class _Hand:
                 sets, drops = self.pairs(relay.sets, {}), self.pairs(relay.drops, {})
                 return _EITHER | (_MAKES & sets) | _opposite(_MAKES & drops)
         return _EITHER
+
+
+def states_in(control: Control, state: str) -> frozenset[str]:
+    """All that can be said of a control that springs back while it is in one of the states of its kind."""
+    said = {state} | ({HELD} if state != control.behaviour.initial else set())
+    if control.can_be_pressed:
+        resting = control.behaviour.initial
+        position = next((one for one in (resting, *control.positions) if state == and_pressed(one)), state)
+        said = {position} | ({PRESSED} if position != state else set()) | ({HELD} if position != resting else set())
+    return frozenset(said)
 
 
 def _opposite(pairs: _Pairs) -> _Pairs:

@@ -5,13 +5,15 @@ Everything is named by the description's path: variable `device.M3L.position`, s
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 from interlock.hold.compile.components import compose
 from interlock.hold.compile.described import Described, covered, position
+from interlock.hold.compile.levers import states_in
 from interlock.hold.compile.symbols import Additions, Symbols, promised, told
 from interlock.hold.compile.world import Thing
-from interlock.hold.kinds import DEVICE_KINDS, DOOR_KINDS, Kind, control_kind, latch_kind, lock_kind
+from interlock.hold.kinds import DEVICE_KINDS, DOOR_KINDS, HELD, Kind, Verb, latch_kind, lock_kind
 from interlock.hold.language.model import Control, Device, DoorStep, Doorway
 from interlock.hold.origin import EMPTY, NOBODY, Aspect, Condition, Crossing, Fact, Holding, Sort, Subject, standing
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, Value, conj, disj, neg, one_of
@@ -95,12 +97,12 @@ def controls(described: Described, known: Symbols) -> Symbols:
 
 def _control(described: Described, made: Additions, control: Control) -> None:
     hold = described.hold
-    thing = Thing(control.id, Sort.LEVER if control.kind == "lever" else Sort.CONTROL, control.name)
+    thing = Thing(control.id, Sort(control.kind) if control.is_held else Sort.CONTROL, control.name)
     of = position(thing.sort, control.id)
-    kind = control_kind(control.kind, control.positions or ("off", "on"))
-    levers = [c for c in hold.controls if c.behind == control.id and c.kind == "lever"]
+    kind = control.behaviour
+    held_here = [c for c in hold.controls if c.behind == control.id and c.is_held and c.fixed is None]
     meaning: dict[str, Expr] = {
-        "in_use": disj(*(neg(Is(position(Sort.LEVER, c.id).name, "neutral")) for c in levers if c.fixed is None)),
+        "in_use": disj(*(neg(let_go(c)) for c in held_here)),
         "covered": FALSE,
     }
     if control.kind == "self-resetting handle":
@@ -119,16 +121,33 @@ def _control(described: Described, made: Additions, control: Control) -> None:
         can_be = f"{control.name} can be reached", f"{control.name} cannot be reached"
         reachable = made.promise(Fact(of.subject, "reachable"), control.reachable, can_be)
     kept = conj(_uncovered(described, control), reachable, described.reach(control.id), works)
-    if control.kind == "lever":
+    if control.is_held:
         # letting go needs no reach: the spring does it
-        release = tuple(action for action in component.actions if action.trigger == "release")
+        springs = (Verb.RELEASE, Verb.LET)
+        release = tuple(action for action in component.actions if kind.triggers[action.trigger].verb in springs)
         held = tuple(action for action in component.actions if action not in release)
         made.work(thing, of, kind, replace(component, actions=held), kept)
         made.work(thing, of, kind, replace(component, actions=release), works)
-        states["held"] = neg(states["neutral"])
+        states = _held_states(control, states)
     else:
         made.work(thing, of, kind, component, kept, works)
     made.name(thing, states)
+
+
+def _held_states(control: Control, states: Mapping[str, Expr]) -> dict[str, Expr]:
+    """What can be said of a control that springs back: its positions, whether it is pressed, whether it is held."""
+    if not control.can_be_pressed:
+        return {**states, HELD: neg(states[control.behaviour.initial])}
+    said: dict[str, list[Expr]] = {}
+    for state in control.behaviour.states:
+        for word in states_in(control, state):
+            said.setdefault(word, []).append(states[state])
+    return {word: disj(*cases) for word, cases in said.items()}
+
+
+def let_go(control: Control) -> Is:
+    """No hand is on a control that springs back."""
+    return Is(position(Sort(control.kind), control.id).name, control.behaviour.initial)
 
 
 def _uncovered(described: Described, control: Control) -> Expr:

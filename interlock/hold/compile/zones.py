@@ -46,7 +46,7 @@ def _zone(described: Described, known: Symbols, made: Additions, runs: dict[Fact
     has_power = f"{zone.name} has drive power", f"{zone.name} has no drive power"
     powered = made.promise(Fact(subject, "powered"), zone.power, has_power)
     levers = [id for id in levers_of(described.hold, zone) if id in known.things]
-    levers = [id for id in levers if known.things[id].sort is Sort.LEVER]
+    levers = [id for id in levers if known.things[id].sort.is_held]
     owners = []
     commands: dict[Direction, list[Expr]] = {}
     held: dict[Direction, list[Expr]] = {}

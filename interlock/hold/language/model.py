@@ -11,7 +11,16 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 from interlock.diagnostics.spans import Span
-from interlock.hold.kinds import CONTROL_KINDS, DEVICE_KINDS, Working
+from interlock.hold.kinds import (
+    CONTROL_KINDS,
+    DEVICE_KINDS,
+    HELD_KINDS,
+    PRESSED,
+    Kind,
+    Working,
+    and_pressed,
+    control_kind,
+)
 from interlock.hold.language import record_rules
 from interlock.hold.language.declarations import Record, field, record
 from interlock.hold.language.directions import DIRECTIONS, Side
@@ -192,7 +201,7 @@ class Device(Named):
     )
     circuit: Syntax | None = field(OrNone(Expression()), "What works a powered device.", default=None)
     handle: str | None = field(
-        OrNone(Reference(("controls",), "self-resetting handle")),
+        OrNone(Reference(("controls",), ("self-resetting handle",))),
         "The handle that works a handle-worked lock.",
         default=None,
     )
@@ -210,7 +219,8 @@ class Device(Named):
 class Control(Named):
     """Something that a hand works.
 
-    `kind` is one of `interlock.hold.kinds.CONTROL_KINDS`; a lever has the position `neutral` beside its directions.
+    `kind` is one of `interlock.hold.kinds.CONTROL_KINDS`; a lever has the position `neutral` beside its directions, a
+    push button is `released` or `pressed`.
     """
 
     kind: str = field(Choice(CONTROL_KINDS), "How it behaves.")
@@ -218,6 +228,16 @@ class Control(Named):
         Listed(Word("position"), one=True, least=1),
         "Positions of a switch or selector; directions of a lever beside neutral.",
         default=(),
+    )
+    returns: str | None = field(
+        Word("position"),
+        "The position that a momentary switch springs back to; in the others it is only while it is held.",
+        default=None,
+    )
+    can_be_pressed: bool = field(
+        YesNo(),
+        "Whether a lever can be pressed as well, deflected or not: it is then `pressed`, whatever its position.",
+        default=False,
     )
     starts: tuple[str, ...] = field(
         _STATES, "Its position, or possible positions, at the start.", derived=record_rules.resting_position
@@ -240,12 +260,36 @@ class Control(Named):
         default=None,
     )
     behind: str | None = field(
-        OrNone(Reference(("controls",), "access panel")), "The panel that must be open to reach it.", default=None
+        OrNone(Reference(("controls",), ("access panel",))), "The panel that must be open to reach it.", default=None
     )
     reachable: Syntax | None = field(
         OrNone(Expression()), "When a hand can reach it, beside the panel; left out: always.", default=None
     )
     fixed: str | None = field(OrNone(Word("position")), "The position in which it stays for good.", default=None)
+
+    @property
+    def behaviour(self) -> Kind:
+        """What it does."""
+        return control_kind(self.kind, self.positions or ("off", "on"), self.returns, self.can_be_pressed)
+
+    @property
+    def is_held(self) -> bool:
+        """It springs back when a hand lets go of it."""
+        return self.kind in HELD_KINDS
+
+    @property
+    def commands(self) -> Mapping[str, tuple[str, ...]]:
+        """For each position that a hand holds it in the states that it is then in; none where nobody holds it.
+
+        A lever that can be pressed is `pressed` by the pressing alone.
+        """
+        if not self.is_held:
+            return {}
+        rest, *held = self.behaviour.states
+        if not self.can_be_pressed:
+            return {position: (position,) for position in held}
+        ways = {position: (position, and_pressed(position)) for position in self.positions}
+        return {**ways, PRESSED: (and_pressed(rest),)}
 
 
 @record("station", "a station")
@@ -333,7 +377,7 @@ class Zone(Named):
         Listed(RecordOf(Section), one=True), "What inhibits the drive of a bay.", default=()
     )
     levers: tuple[str, ...] = field(
-        Listed(Reference(("controls",), "lever"), one=True, least=1),
+        Listed(Reference(("controls",), HELD_KINDS), one=True, least=1),
         "The levers marked for it; where it is left out, those that its commands name.",
         default=(),
     )

@@ -39,13 +39,13 @@ class Made:
 class Mention:
     """A name used in a field, to be looked up when every section is known.
 
-    `sections` lists where it may be defined (None: anywhere), besides the bays where `bays` is set; `kind` narrows it
+    `sections` lists where it may be defined (None: anywhere), besides the bays where `bays` is set; `kinds` narrows it
     further.
     """
 
     name: str
     sections: tuple[str, ...] | None
-    kind: str | None
+    kinds: tuple[str, ...]
     bays: bool
     span: Span
     context: tuple[str, ...]
@@ -76,10 +76,14 @@ class Reader:
     # --- names
 
     def mention(
-        self, node: ScalarNode, sections: tuple[str, ...] | None = None, kind: str | None = None, bays: bool = False
+        self,
+        node: ScalarNode,
+        sections: tuple[str, ...] | None = None,
+        kinds: tuple[str, ...] = (),
+        bays: bool = False,
     ) -> None:
         """Keep a name to be looked up when all are known."""
-        self.mentions.append(Mention(node.text, sections, kind, bays, node.span, self.context))
+        self.mentions.append(Mention(node.text, sections, kinds, bays, node.span, self.context))
 
     def is_new_name(self, node: ScalarNode, what: str, *, state: bool = False) -> bool:
         """Whether a text can be a name, or a state, of somebody's choosing; notes a fault otherwise."""

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from interlock.hold.kinds import DEVICE_KINDS, Kind, Working, control_kind
+from interlock.hold.kinds import DEVICE_KINDS, HELD, HELD_KINDS, NEUTRAL, PRESSED, Kind, Working, control_kind
 from interlock.hold.language.bay_names import MOST_BAYS
 from interlock.hold.language.declarations import RecordFault, Values, Written
 from interlock.hold.language.directions import DIRECTIONS, IN_AND_OUT
 from interlock.kernel.machine import RequirementKind
 
-WITH_POSITIONS = ("switch", "selector", "lever")
+WITH_POSITIONS = ("switch", "selector", "lever", "momentary switch")
 LEFT_ANYWHERE = ("switch", "selector", "access panel")
 """Controls that stay where a hand leaves them."""
 
@@ -119,6 +119,8 @@ def resting_position(values: Values) -> tuple[str] | None:
     kind, positions = values["kind"], values["positions"]
     if not isinstance(kind, str) or kind in LEFT_ANYWHERE or not isinstance(positions, tuple):
         return None
+    if kind == "momentary switch":
+        return (values["returns"],) if isinstance(values["returns"], str) else None
     return (control_kind(kind, positions).initial,)
 
 
@@ -162,30 +164,61 @@ def control(written: Written) -> Iterator[RecordFault]:
                 f"`positions:` with {'one direction' if kind == 'lever' else 'two'} or more",
             )
             return
-        if kind == "lever" and isinstance(positions, tuple) and "neutral" in positions:
+        if kind == "lever" and isinstance(positions, tuple) and NEUTRAL in positions:
             yield RecordFault(
                 "neutral-listed",
                 written.key_span("positions"),
                 f"{written.noun} lists 'neutral' among its directions",
                 "the directions only; every lever returns to neutral",
             )
-        if kind == "lever" and isinstance(positions, tuple) and "held" in positions:
+        if kind in HELD_KINDS and isinstance(positions, tuple) and HELD in positions:
+            rest = "neutral" if kind == "lever" else "where it springs back to"
             yield RecordFault(
                 "reserved-name",
                 written.key_span("positions"),
-                f"{written.noun} has a position 'held', but every lever is held when it is away from neutral",
+                f"{written.noun} has a position 'held', but every {kind} is held when it is away from {rest}",
                 "another name",
             )
     elif written.has("positions"):
         yield _not_here(written, "positions", f"no positions: {_a(kind)} has its own")
         return
-    if kind != "lever" and written.has("marks"):
+    yield from _springing(written, kind, positions)
+    if kind not in HELD_KINDS and written.has("marks"):
         yield _not_here(written, "marks", f"no marks: {_a(kind)} is no command that is held")
     elif isinstance(positions, tuple) and isinstance(values["marks"], tuple):
-        yield from _marks(written, positions)
+        yield from _marks(written, (PRESSED,) if kind == "push button" else positions)
     yield from _inwards(written, positions)
     if kind in LEFT_ANYWHERE and not written.has("starts"):
         yield _needs(written, "starts", "a hand can leave it in any position")
+
+
+def _springing(written: Written, kind: str, positions: object) -> Iterator[RecordFault]:
+    """Where it springs back to, and whether it can be pressed."""
+    returns = written.values["returns"]
+    if kind != "momentary switch" and written.has("returns"):
+        yield _not_here(written, "returns", f"a momentary switch; {_a(kind)} does not need to be told")
+    elif kind == "momentary switch" and not written.has("returns"):
+        yield _needs(written, "returns", "it springs back to one of its positions")
+    elif isinstance(returns, str) and isinstance(positions, tuple) and returns not in positions:
+        yield RecordFault(
+            "start-out-of-range",
+            written.key_span("returns"),
+            f"{written.noun} cannot spring back to {returns!r}, which is none of its positions",
+            "one of " + ", ".join(positions),
+        )
+    if written.values["can_be_pressed"] is not True:
+        return
+    if kind != "lever":
+        yield _not_here(written, "can_be_pressed", "a lever, which is deflected besides; a push button is only pressed")
+    elif isinstance(positions, tuple):
+        for position in positions:
+            if position == PRESSED or position.endswith(f"_and_{PRESSED}"):
+                yield RecordFault(
+                    "reserved-name",
+                    written.key_span("positions"),
+                    f"{written.noun} has a position '{position}', but it is pressed in any position",
+                    "another name",
+                )
 
 
 def _inwards(written: Written, positions: object) -> Iterator[RecordFault]:
@@ -195,8 +228,8 @@ def _inwards(written: Written, positions: object) -> Iterator[RecordFault]:
     for key in ("door", "lane"):
         if not written.has(key) or written.values[key] is None:
             continue
-        if written.values["kind"] != "lever":
-            yield _not_here(written, key, "only a lever, whose positions go by a door or a lane")
+        if written.values["kind"] not in HELD_KINDS:
+            yield _not_here(written, key, "only what is held, whose positions go by a door or a lane")
         elif isinstance(positions, tuple) and not set(IN_AND_OUT) & set(positions):
             because = f"a position called {', '.join(IN_AND_OUT)}, that could go by it"
             yield _not_here(written, key, because)

@@ -154,12 +154,12 @@ def resolve_mentions(
                 expected=_nouns(mention.sections),
                 context=mention.context,
             )
-        elif mention.kind is not None and defined.kind != mention.kind:
+        elif mention.kinds and defined.kind not in mention.kinds:
             faults.add(
                 "wrong-object-kind",
                 mention.span,
                 f"'{clip(mention.name)}' is a {clip(defined.kind or 'thing')}",
-                expected=f"a control of the kind '{mention.kind}'",
+                expected="a control of the kind " + " or ".join(f"'{kind}'" for kind in mention.kinds),
                 context=mention.context,
             )
 

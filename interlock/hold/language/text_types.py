@@ -233,10 +233,10 @@ class StepText(TextType[Step]):
 
 @dataclass(frozen=True)
 class Reference(TextType[str]):
-    """The id of something listed in one of these sections of a description; `kind` narrows it further."""
+    """The id of something listed in one of these sections of a description; `kinds` narrows it further."""
 
     sections: tuple[str, ...]
-    kind: str | None = None
+    kinds: tuple[str, ...] = ()
 
     def wants(self) -> str:
         *others, last = (f"`{section}`" for section in self.sections)
@@ -246,7 +246,7 @@ class Reference(TextType[str]):
     def read_text(self, node: ScalarNode, key: str, reader: Reader) -> str | Failed:
         if not reader.is_name(node, "a name"):
             return FAILED
-        reader.mention(node, self.sections, self.kind)
+        reader.mention(node, self.sections, self.kinds)
         return node.text
 
     def schema(self) -> Schema:

@@ -31,14 +31,22 @@ _FORMS = (
     Form("raise", "raise OBJECT", "Raise a latch or guide by hand."),
     Form("lower", "lower OBJECT", "Lower a latch or guide by hand."),
     Form("keep_down", "keep down OBJECT", "Push a spring latch down and keep it down."),
-    Form("let_up", "let up OBJECT", "Let a spring latch come up."),
+    Form("let_up", "let up OBJECT", "Let a spring latch come up, or a lever that was kept pressed."),
     Form("set", "set OBJECT to POSITION", "Put a switch or selector into a position."),
     Form(
         "hold",
         "hold OBJECT to DIRECTION [until CONDITION]",
-        "Hold a spring-centred lever; with a condition it is released once that is so, else by a later `release`.",
+        "Hold a spring-centred lever or a momentary switch; with a condition it is released once that is so, else by a "
+        "later `release`.",
     ),
-    Form("release", "release OBJECT", "Let go of a lever."),
+    Form(
+        "press",
+        "press OBJECT [until CONDITION]",
+        "Press a push button, or a lever that can be pressed, and keep it pressed: until the condition is so, else "
+        "until a later `release`, or `let up` for the lever.",
+    ),
+    Form("release", "release OBJECT", "Let go of a lever, a push button or a momentary switch."),
+    Form("let_back", "let back OBJECT", "Let a lever go back to neutral and keep it pressed."),
     Form("pull", "pull OBJECT", "Pull a handle."),
     Form("put_back", "put back OBJECT", "Put a handle back to normal."),
     Form("open", "open OBJECT", "Open an access panel, or move a door that is moved by hand until it is open."),

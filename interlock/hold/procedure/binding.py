@@ -13,7 +13,7 @@ from interlock.hold.compile.compiler import Compilation, CompiledHold, compile_h
 from interlock.hold.compile.lowering import Lowering
 from interlock.hold.compile.world import Thing
 from interlock.hold.floor import bay_id
-from interlock.hold.kinds import Verb
+from interlock.hold.kinds import PRESSED, Trigger, Verb
 from interlock.hold.language.model import Direction, Hold, RequirementText, Situation
 from interlock.hold.origin import Arrive, Bring, Condition, Depart, Go, Means, Sort, TakeAway, Work
 from interlock.hold.procedure.actions import Action
@@ -165,6 +165,11 @@ class _Binder:
         verb = _RULE_VERBS.get(action.verb, action.verb)
         if action.verb in _TAKES_PLACE:
             verb = f"{verb}_{action.to}"
+        ends = "release"
+        if action.verb == "press" and thing.sort is Sort.PUSH_BUTTON:
+            verb = f"{Verb.HOLD}_{PRESSED}"
+        elif action.verb == "press":
+            ends = "let_up"
         rules = self._beside(action, thing, self._rules(thing, verb, action))
         supply = thing.sort is Sort.SUPPLY
         if rules and not supply and not any(self.rules[name].actor is Actor.CREW for name in rules):
@@ -175,8 +180,8 @@ class _Binder:
         done = disj(*(self._own(name, thing) for name in rules))
         if action.verb in ("bring", "take_away"):
             done = FALSE
-        if action.verb == "hold" and action.condition is not None:
-            return Bound(action, Manner.HELD, rules, self._rules(thing, "release", action), done, until)
+        if action.verb in ("hold", "press") and action.condition is not None:
+            return Bound(action, Manner.HELD, rules, self._rules(thing, ends, action), done, until)
         return Bound(action, Manner.ONCE, rules, (), done, until)
 
     def _swing(self, action: Action, thing: Thing) -> Bound:
@@ -266,6 +271,8 @@ class _Binder:
         known = self.compiled.origins.deeds
         for name in dict.fromkeys(name for deeds in thing.verbs.values() for name in deeds if name in known):
             match known[name]:
+                case Work(trigger=Trigger(verb=Verb.HOLD, to=to)) if to == PRESSED:
+                    yield Verb.PRESS
                 case Work(trigger=trigger) if trigger.verb not in _NOT_SAID:
                     yield _SAID.get(trigger.verb, trigger.verb)
                 case Go():

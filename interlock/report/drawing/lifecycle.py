@@ -14,6 +14,7 @@ from interlock.hold.kinds import (
     DOOR_KINDS,
     HANDLE,
     PANEL,
+    PUSH_BUTTON,
     RELAY,
     SUPPLY,
     Change,
@@ -23,6 +24,8 @@ from interlock.hold.kinds import (
     lever_kind,
     lock_kind,
     machine_of,
+    momentary_switch_kind,
+    press_lever_kind,
     switch_kind,
 )
 from interlock.kernel.machine import Actor
@@ -35,14 +38,17 @@ _LINE = 34
 def kinds_drawn() -> Mapping[str, Kind]:
     """Every kind of thing by the name of its diagram, one example of those that depend on a description.
 
-    A switch is drawn with two positions, a selector with three, a lever with two directions.
+    A switch is drawn with two positions, a selector with three, a lever with two directions, one that can be pressed
+    with one.
     """
-    kinds = [*DEVICE_KINDS.values(), HANDLE, PANEL, SUPPLY, RELAY, *DOOR_KINDS.values()]
+    kinds = [*DEVICE_KINDS.values(), HANDLE, PANEL, PUSH_BUTTON, SUPPLY, RELAY, *DOOR_KINDS.values()]
     kinds += [latch_kind(by, by) for by in ("hand", "power")] + [lock_kind(by, by) for by in ("hand", "power")]
     named = {file_name(kind.id): kind for kind in kinds}
     named["switch"] = switch_kind(("off", "on"))
     named["selector"] = switch_kind(("left", "both", "right"))
     named["lever"] = lever_kind(("fore", "aft"))
+    named["press-lever"] = press_lever_kind(("out",))
+    named["momentary-switch"] = momentary_switch_kind(("up", "off", "down"), "off")
     return dict(sorted(named.items()))
 
 

@@ -175,7 +175,7 @@ def preconditions(writer: InstructionWriter, checklist: Checklist) -> Iterator[s
         if true:
             yield sentence(f"{the(door.name)} is {listed(true)}")
     for control in compiled.hold.controls:
-        if control.kind == "lever":
+        if control.is_held:
             continue
         states = things[control.id].states
         now = [name for name, expr in states.items() if writer.truth(expr, checklist.start)]

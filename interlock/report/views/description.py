@@ -162,6 +162,8 @@ def _controls(hold: Hold) -> Iterator[Entry]:
         parts = [control.kind]
         if control.positions:
             parts[0] += f" ({', '.join(control.positions)})"
+        if control.can_be_pressed:
+            parts.append("can be pressed as well")
         if control.marks:
             parts.append("marked " + ", ".join(f"{listed(at, 'or')} for {way}" for way, at in control.marks))
         if (inwards := inwards_of(control, hold.layout, hold.doorways)) is not None:

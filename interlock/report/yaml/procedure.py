@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.floor import Placement
-from interlock.hold.kinds import Verb
+from interlock.hold.kinds import PRESSED, Verb
 from interlock.hold.origin import Arrive, Bring, Condition, Deed, Depart, Go, Means, Sort, Subject, TakeAway, Work
 from interlock.hold.sill_places import bays_beside, place_at_sill
 from interlock.kernel.evaluator import State
@@ -210,7 +210,7 @@ def _worked(writer: InstructionWriter, done: Work, execution: Execution) -> Iter
     id, verb, to = done.subject.id, done.trigger.verb, done.trigger.to
     if verb is Verb.HOLD:
         until = _held_until(writer, done, execution)
-        yield f"hold {id} to {to}" + (f" until {until}" if until else "")
+        yield (f"press {id}" if to == PRESSED else f"hold {id} to {to}") + (f" until {until}" if until else "")
         if not until and len(execution.deed.heads) == 2:
             yield f"release {id}"
     elif verb is Verb.SET:

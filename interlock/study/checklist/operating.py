@@ -15,11 +15,12 @@ from itertools import islice
 from typing import TypeAlias
 
 from interlock.hold.compile.compiler import CompiledHold
+from interlock.hold.compile.things import let_go
 from interlock.hold.kinds import Trigger, Verb
-from interlock.hold.origin import Arrive, Condition, Depart, Means, Origins, Sort, Work
+from interlock.hold.origin import Arrive, Depart, Means, Origins, Work
 from interlock.kernel.claims import Trace
 from interlock.kernel.evaluator import State, initial_states
-from interlock.kernel.expressions import Expr, Is, conj, disj, neg
+from interlock.kernel.expressions import Expr, conj, disj, neg
 from interlock.kernel.machine import (
     Actor,
     Machine,
@@ -363,9 +364,9 @@ def trace_of(executions: Iterable[Execution]) -> Trace:
 
 def levers_neutral(operation: Operation) -> tuple[Expr, ...]:
     """Every lever is let go."""
-    memories = operation.compiled.origins.variables.values()
-    levers = (memory for memory in memories if isinstance(memory, Condition) and memory.subject.sort is Sort.LEVER)
-    return tuple(Is(lever.name, "neutral") for lever in levers)
+    moved = operation.compiled.origins.variables
+    controls = (control for control in operation.compiled.hold.controls if control.is_held)
+    return tuple(free for free in map(let_go, controls) if free.variable in moved)
 
 
 def _followers(origins: Origins, heads: tuple[str, ...]) -> Mapping[str, str]:
@@ -383,8 +384,8 @@ def _followers(origins: Origins, heads: tuple[str, ...]) -> Mapping[str, str]:
     found: dict[str, str | None] = {}
     for deed in deeds:
         match deed:
-            case Work(of, Trigger(verb=Verb.HOLD, to=to)):
-                found[deed.name] = ends.get((of, Verb.RELEASE, to))
+            case Work(of, Trigger(verb=Verb.HOLD), dest=dest):
+                found[deed.name] = ends.get((of, Verb.RELEASE, dest))
             case Work(of, Trigger(verb=Verb.START, to=to)):
                 found[deed.name] = ends.get((of, Verb.FINISH, to))
             case Depart(move, Means.LOADER | Means.PUSH as means):

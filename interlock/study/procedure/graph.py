@@ -145,7 +145,7 @@ def procedure_graph(bound: BoundProcedure, slips: Sequence[Slip] = ()) -> Proced
     for place, slip in enumerate(slips):
         _slip(drawing, bound, slip, place, starts, stopped)
     for control in compiled.hold.controls:
-        if control.kind == "lever":
+        if control.is_held:
             for name in compiled.rules_of(compiled.world.things[control.id], "release"):
                 drawing.move(gone, gone, name, TRUE, None, number)
     lost = rules_of_supplies(compiled)
