@@ -32,12 +32,12 @@ from interlock.prove.engine import Clock
 from interlock.prove.recovery import cases
 from interlock.prove.recovery import recovery as recovering_engine
 from interlock.prove.recovery.dead_ends import closed_region
-from interlock.prove.recovery.obligations import discharge_recovery
 from interlock.prove.recovery.recovery import recover
 from tests.agreement.judging import BY_CASES, judge_recovery
 from tests.agreement.listing import listing_of
 from tests.agreement.random_machines import random_way_back as _case
 from tests.agreement.recovering import dead_ends, proves
+from tests.agreement.ways_by_z3 import discharge_recovery
 from tests.some import some
 
 

@@ -1,4 +1,4 @@
-"""The obligations of a `Recovery`, put to z3 before an engine may claim it (see `obligations`)."""
+"""The obligations of a `Recovery`, put to z3: what `confirm` finds by cvc5 from a text is held against it."""
 
 from __future__ import annotations
 
