@@ -78,30 +78,22 @@ _INSTEAD = {
 
 @dataclass(frozen=True, slots=True)
 class _Token:
+    """The characters from `start` to before `end`; without text where there is none, or none any more."""
+
     text: str
     start: int
     end: int
 
 
+@dataclass(eq=False)
 class _Wrong(Exception):
-    """The text breaks the grammar from `start` to before `end`."""
+    """The text breaks the grammar at a token."""
 
-    def __init__(
-        self,
-        code: str,
-        start: int,
-        end: int,
-        message: str,
-        expected: str | None = None,
-        nearest: str | None = None,
-    ) -> None:
-        super().__init__(message)
-        self.code = code
-        self.start = start
-        self.end = end
-        self.message = message
-        self.expected = expected
-        self.nearest = nearest
+    code: str
+    at: _Token
+    message: str
+    expected: str | None = None
+    nearest: str | None = None
 
 
 def is_name(text: str) -> bool:
@@ -135,13 +127,19 @@ def _parsed(
 
 
 def _note(scalar: ScalarNode, wrong: _Wrong, faults: Faults, context: tuple[str, ...]) -> None:
-    place = scalar.place_of(wrong.start, wrong.end)
-    if place is None:  # escapes: the source columns are not those of the text
-        place = scalar.span
-        context = (second_caret(scalar.text, wrong.start, wrong.end), *context)
-    elif scalar.is_filled_in:
-        context = (second_caret(scalar.text, wrong.start, wrong.end), *context)
-    faults.add(wrong.code, place, wrong.message, expected=wrong.expected, nearest=wrong.nearest, context=context)
+    start, end = wrong.at.start, wrong.at.end
+    place = scalar.place_of(start, end)
+    # with escapes the source columns are not those of the text
+    if place is None or scalar.is_filled_in:
+        context = (second_caret(scalar.text, start, end), *context)
+    faults.add(
+        wrong.code,
+        place or scalar.span,
+        wrong.message,
+        expected=wrong.expected,
+        nearest=wrong.nearest,
+        context=context,
+    )
 
 
 def second_caret(text: str, start: int, end: int) -> str:
@@ -160,16 +158,15 @@ class _Parser:
         self._scalar = scalar
         text = scalar.text
         if len(text) > LONGEST_EXPRESSION:
-            raise _Wrong(
-                "expression-too-long",
-                0,
-                1,
-                f"an expression of {len(text):,} characters",
-                f"at most {LONGEST_EXPRESSION:,}; circuits can name its parts",
-            )
+            expected = f"at most {LONGEST_EXPRESSION:,}; circuits can name its parts"
+            message = f"an expression of {len(text):,} characters"
+            raise _Wrong("expression-too-long", _Token("", 0, 1), message, expected)
         self._tokens = [_Token(found.group(), found.start(), found.end()) for found in _TOKEN.finditer(text)]
         if not self._tokens:
-            raise _Wrong("empty-expression", 0, 1, "an expression is missing here", "a fact such as `D1 is closed`")
+            message = "an expression is missing here"
+            raise _Wrong("empty-expression", _Token("", 0, 1), message, "a fact such as `D1 is closed`")
+        end = self._tokens[-1].end
+        self._tokens.append(_Token("", end, end + 1))
         self._at = 0
         self._depth = 0
 
@@ -177,90 +174,71 @@ class _Parser:
 
     def whole_expression(self) -> Syntax:
         found = self._expression()
-        token = self._peek()
-        if token is not None:
-            raise self._unexpected_after(token)
+        if self._here.text:
+            raise self._unexpected_after(self._here)
         return found
 
     def whole_step(self) -> Step:
         verb = self._name("a verb such as `lower`")
         subject = self._path("the object of the step")
-        token = self._peek()
-        if token is not None:
-            raise _Wrong(
-                "unexpected-word",
-                token.start,
-                token.end,
-                f"'{clip(token.text)}' does not belong to a step",
-                "a verb and one object, such as `lower M3L`",
-            )
-        return Step(verb.text, subject, self._span(verb.start, self._tokens[-1].end))
+        self._ends("a step", "a verb and one object, such as `lower M3L`")
+        return Step(verb.text, subject, self._since(verb.start))
 
     def whole_path(self) -> Path:
         found = self._path("a name")
-        token = self._peek()
-        if token is not None:
-            raise _Wrong(
-                "unexpected-word",
-                token.start,
-                token.end,
-                f"'{clip(token.text)}' does not belong to a name",
-                "names joined by dots, such as `ZL.bays`",
-            )
+        self._ends("a name", "names joined by dots, such as `ZL.bays`")
         return found
+
+    def _ends(self, what: str, expected: str) -> None:
+        if self._here.text:
+            message = f"'{clip(self._here.text)}' does not belong to {what}"
+            raise _Wrong("unexpected-word", self._here, message, expected)
 
     # --- the grammar
 
     def _expression(self) -> Syntax:
-        start = self._start()
+        start = self._here.start
         self._enter()
         left = self._joined("or")
         if self._accept("implies"):
             right = self._expression()
-            left = Chain("implies", (left, right), self._span(start, self._last_end()))
+            left = Chain("implies", (left, right), self._since(start))
         self._depth -= 1
         return left
 
     def _joined(self, operator: Literal["and", "or"]) -> Syntax:
-        start = self._start()
+        start = self._here.start
         args = [self._joined("and") if operator == "or" else self._negation()]
         while self._accept(operator):
             args.append(self._joined("and") if operator == "or" else self._negation())
         if len(args) == 1:
             return args[0]
-        return Chain(operator, tuple(args), self._span(start, self._last_end()))
+        return Chain(operator, tuple(args), self._since(start))
 
     def _negation(self) -> Syntax:
         starts = []
-        while (token := self._peek()) is not None and token.text == "not":
+        while self._here.text == "not":
             self._enter()
-            starts.append(token.start)
+            starts.append(self._here.start)
             self._at += 1
         found = self._primary()
         for start in reversed(starts):
-            found = Negation(found, self._span(start, self._last_end()))
+            found = Negation(found, self._since(start))
         self._depth -= len(starts)
         return found
 
     def _primary(self) -> Syntax:
-        token = self._peek()
-        if token is None:
-            raise self._ended("a fact such as `D1 is closed`")
-        if token.text == "(":
-            self._at += 1
+        token = self._here
+        if self._accept("("):
             found = self._expression()
-            closing = self._peek()
-            if closing is None:
-                raise _Wrong(
-                    "open-parenthesis", token.start, token.end, "this parenthesis is never closed", "a `)` for it"
-                )
-            if closing.text != ")":
-                raise self._unexpected_after(closing)
-            self._at += 1
+            if not self._here.text:
+                raise _Wrong("open-parenthesis", token, "this parenthesis is never closed", "a `)` for it")
+            if not self._accept(")"):
+                raise self._unexpected_after(self._here)
             return found
         if token.text in _TRUTHS:
             self._at += 1
-            return Truth(_TRUTHS[token.text], self._span(token.start, token.end))
+            return Truth(_TRUTHS[token.text], self._span(token))
         if token.text in ("every", "some", "no", "at"):
             return self._quantified(token)
         return self._fact()
@@ -285,160 +263,99 @@ class _Parser:
         if not self._accept(":"):
             self._expect(",", shape)
         body = self._expression()
-        return Quantified(
-            quantifier,
-            variable.text,
-            group,
-            body,
-            self._span(first.start, self._last_end()),
-            self._span(variable.start, variable.end),
-        )
+        return Quantified(quantifier, variable.text, group, body, self._since(first.start), self._span(variable))
 
     def _fact(self) -> Syntax:
-        start = self._start()
+        start = self._here.start
         subject = self._path("a fact such as `D1 is closed`")
         if not self._accept("is"):
-            return Fact(subject, None, False, self._span(start, self._last_end()))
+            return Fact(subject, None, False, self._since(start))
         negated = self._accept("not")
         state = self._name("a state such as `raised`", STATE_WORDS)
-        return Fact(
-            subject,
-            state.text,
-            negated,
-            self._span(start, state.end),
-            self._span(state.start, state.end),
-        )
+        return Fact(subject, state.text, negated, self._since(start), self._span(state))
 
     def _path(self, what: str) -> Path:
         parts = [self._name(what)]
         while self._accept("."):
             parts.append(self._name("a name after the dot"))
-        return Path(
-            tuple(part.text for part in parts),
-            tuple(self._span(part.start, part.end) for part in parts),
-        )
+        return Path(tuple(part.text for part in parts), tuple(map(self._span, parts)))
 
     # --- tokens
 
-    def _peek(self) -> _Token | None:
-        return self._tokens[self._at] if self._at < len(self._tokens) else None
+    @property
+    def _here(self) -> _Token:
+        """The next token; behind the last one that has no text."""
+        return self._tokens[self._at]
 
     def _accept(self, text: str) -> bool:
-        token = self._peek()
-        if token is None or token.text != text:
+        if self._here.text != text:
             return False
         self._at += 1
         return True
 
     def _expect(self, text: str, shape: str) -> None:
-        token = self._peek()
-        if token is None:
-            raise self._ended(f"`{text}`, as in {shape}")
-        if token.text != text:
-            raise self._unexpected(token, f"`{text}`, as in {shape}")
-        self._at += 1
+        if not self._accept(text):
+            raise self._unexpected(self._here, f"`{text}`, as in {shape}")
 
     def _name(self, what: str, also: frozenset[str] = frozenset()) -> _Token:
-        token = self._peek()
-        if token is None:
-            raise self._ended(what)
+        token = self._here
         if token.text in KEYWORDS - also:
-            raise _Wrong(
-                "keyword-as-name", token.start, token.end, f"the word '{token.text}' cannot stand here", expected=what
-            )
+            raise _Wrong("keyword-as-name", token, f"the word '{token.text}' cannot stand here", what)
         if not is_name(token.text):
             raise self._unexpected(token, what)
         self._at += 1
         return token
 
-    def _start(self) -> int:
-        token = self._peek()
-        return token.start if token else len(self._scalar.text)
+    def _span(self, token: _Token) -> Span:
+        return self._scalar.place_of(token.start, token.end) or self._scalar.span
 
-    def _last_end(self) -> int:
-        return self._tokens[self._at - 1].end
-
-    def _span(self, start: int, end: int) -> Span:
-        return self._scalar.place_of(start, end) or self._scalar.span
+    def _since(self, start: int) -> Span:
+        """From there to the end of the last token that was read."""
+        return self._scalar.place_of(start, self._tokens[self._at - 1].end) or self._scalar.span
 
     def _enter(self) -> None:
         self._depth += 1
         if self._depth > DEEPEST_EXPRESSION:
-            start = self._start()
-            raise _Wrong(
-                "expression-too-deep",
-                start,
-                start + 1,
-                f"the expression is nested more than {DEEPEST_EXPRESSION} deep",
-                "circuits that name its parts",
-            )
+            start = self._here.start
+            message = f"the expression is nested more than {DEEPEST_EXPRESSION} deep"
+            raise _Wrong("expression-too-deep", _Token("", start, start + 1), message, "circuits that name its parts")
 
     # --- what went wrong
 
-    def _ended(self, what: str) -> _Wrong:
-        end = self._last_end() if self._at else 0
-        last = self._tokens[self._at - 1].text if self._at else ""
-        return _Wrong("unfinished-expression", end, end + 1, f"the text ends after '{clip(last)}'", what)
-
     def _unexpected(self, token: _Token, what: str) -> _Wrong:
+        if not token.text:
+            last = self._tokens[self._at - 1].text
+            return _Wrong("unfinished-expression", token, f"the text ends after '{clip(last)}'", what)
         if not is_name(token.text) and token.text not in _SIGNS:
             return self._foreign(token)
-        return _Wrong(
-            "unexpected-word",
-            token.start,
-            token.end,
-            f"'{clip(token.text)}' cannot stand here",
-            what,
-            self._instead(token.text),
-        )
+        message = f"'{clip(token.text)}' cannot stand here"
+        return _Wrong("unexpected-word", token, message, what, self._instead(token.text))
 
     def _foreign(self, token: _Token) -> _Wrong:
         instead = _INSTEAD.get(token.text)
         if any(letter.isalnum() for letter in token.text):
-            return _Wrong(
-                "unexpected-sign",
-                token.start,
-                token.end,
-                f"'{clip(token.text)}' has letters that no name has",
-                "letters without accents, digits, `_` and `-`",
-            )
-        if token.text.startswith(("{", "}")):
-            what: str | None = "braces only inside a repetition (`for:`)"
-        elif instead is None and any(letter in token.text for letter in "<>=+*/"):
+            message = f"'{clip(token.text)}' has letters that no name has"
+            return _Wrong("unexpected-sign", token, message, "letters without accents, digits, `_` and `-`")
+        message = f"the sign '{clip(token.text)}' is not part of the language"
+        if instead is not None:
+            what = None
+        elif token.text.startswith(("{", "}")):
+            what = "braces only inside a repetition (`for:`)"
+        elif any(letter in token.text for letter in "<>=+*/"):
             what = "truth values only: the language has no arithmetic"
         else:
             what = "names, `( ) . ,` and the words of the language"
-        if instead is not None:
-            what = None
-        return _Wrong(
-            "unexpected-sign",
-            token.start,
-            token.end,
-            f"the sign '{clip(token.text)}' is not part of the language",
-            what,
-            instead,
-        )
+        return _Wrong("unexpected-sign", token, message, what, instead)
 
     def _unexpected_after(self, token: _Token) -> _Wrong:
         """A fault for a token behind a complete expression."""
         if token.text == ")":
-            return _Wrong(
-                "close-parenthesis", token.start, token.end, "no parenthesis is open here", "a `(` for this one"
-            )
-        if not is_name(token.text) and token.text not in _SIGNS:
-            return self._foreign(token)
+            return _Wrong("close-parenthesis", token, "no parenthesis is open here", "a `(` for this one")
         instead = self._instead(token.text)
         before = self._tokens[self._at - 1].text
-        if instead is not None or not is_name(token.text) or token.text in KEYWORDS or before == ")":
-            return _Wrong(
-                "unexpected-word",
-                token.start,
-                token.end,
-                f"'{clip(token.text)}' cannot stand here",
-                "`and`, `or`, `implies` or the end",
-                instead,
-            )
-        after = self._tokens[self._at + 1].text if self._at + 1 < len(self._tokens) else ""
+        if not is_name(token.text) or instead is not None or token.text in KEYWORDS or before == ")":
+            return self._unexpected(token, "`and`, `or`, `implies` or the end")
+        after = self._tokens[self._at + 1].text
         joiner = nearest_name(token.text, ("and", "or", "implies", "is"))
         short = len(before) + len(token.text) < 40
         ends = not after or after in (")", "and", "or", "implies")
@@ -450,7 +367,7 @@ class _Parser:
             expected = "`is` before a state, or `and`, `or`, `implies`"
             nearest = f"{before} is {token.text}" if ends and short else joiner
         message = f"'{clip(token.text)}' cannot follow '{clip(before)}'"
-        return _Wrong("unexpected-word", token.start, token.end, message, expected, nearest)
+        return _Wrong("unexpected-word", token, message, expected, nearest)
 
     def _instead(self, text: str) -> str | None:
         folded = text.lower()
