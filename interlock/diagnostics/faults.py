@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import TypeAlias
 
 from interlock.diagnostics.nearest import nearest_name
@@ -28,7 +29,8 @@ class Faults:
     def __init__(self) -> None:
         self._first: dict[_Key, Diagnostic] = {}
         self._more: dict[_Key, int] = {}
-        self._unlisted: Diagnostic | None = None
+        self._unlisted: Span | None = None
+        """Where the first is that is not listed."""
         self._left_out = 0
         self._compared = 0
 
@@ -40,33 +42,24 @@ class Faults:
         code: str,
         span: Span,
         message: str,
-        *,
         expected: str | None = None,
         nearest: str | None = None,
         context: tuple[str, ...] = (),
     ) -> None:
         """Note one fault."""
-        key = (code, span, expected)
-        if key in self._first:
-            self._more[key] = self._more.get(key, 0) + 1
-        elif len(self._first) < MOST_SHOWN:
-            self._first[key] = Diagnostic(code, span, message, expected, nearest, context)
-        else:
-            self._left_out += 1
-            if self._unlisted is None:
-                self._unlisted = Diagnostic("too-many-faults", span, "")
+        self.take([Diagnostic(code, span, message, expected, nearest, context)])
 
     def take(self, diagnostics: Iterable[Diagnostic]) -> None:
         """Note faults found elsewhere."""
         for one in diagnostics:
-            self.add(
-                one.code,
-                one.span,
-                one.message,
-                expected=one.expected,
-                nearest=one.nearest,
-                context=one.context,
-            )
+            key = (one.code, one.span, one.expected)
+            if key in self._first:
+                self._more[key] = self._more.get(key, 0) + 1
+            elif len(self._first) < MOST_SHOWN:
+                self._first[key] = one
+            else:
+                self._left_out += 1
+                self._unlisted = self._unlisted or one.span
 
     def has(self, code: str) -> bool:
         """Whether a fault of this code was noted."""
@@ -88,10 +81,10 @@ class Faults:
             if more and one.context:
                 times = "once more" if more == 1 else f"{more} more times"
                 context = (*one.context, f"and {times} in the same repetition")
-                one = Diagnostic(one.code, one.span, one.message, one.expected, one.nearest, context)
+                one = replace(one, context=context)
             told.append(one)
         told.sort(key=lambda one: (one.span.file, one.span.line, one.span.column, one.code))
         if self._unlisted is not None:
             message = f"{self._left_out} more faults are not listed; the first of them is here"
-            told.append(Diagnostic("too-many-faults", self._unlisted.span, message))
+            told.append(Diagnostic("too-many-faults", self._unlisted, message))
         return tuple(told)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.language.directions import Direction, in_and_out, inboard_of
@@ -22,30 +23,47 @@ from interlock.hold.language.syntax import Chain, Negation, Quantified, Syntax
 _Context = tuple[str, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class _Whole:
+    """What rules about one record look at besides; `behind` has the panel of each control."""
+
+    layout: Layout | None
+    doorways: tuple[Doorway, ...]
+    stations: tuple[Station, ...]
+    behind: Mapping[str, str | None]
+
+
 def cross_faults(made: Sequence[Made]) -> Iterator[Diagnostic]:
     """Everything that does not fit between the records that could be read; in no order."""
-    stations = tuple(one.value for one in made if isinstance(one.value, Station))
-    layout = next((one.value for one in made if isinstance(one.value, Layout)), None)
-    doorways = tuple(one.value for one in made if isinstance(one.value, Doorway))
-    behind = {one.value.id: one.value.behind for one in made if isinstance(one.value, Control)}
+    whole = _Whole(
+        next((one.value for one in made if isinstance(one.value, Layout)), None),
+        tuple(one.value for one in made if isinstance(one.value, Doorway)),
+        tuple(one.value for one in made if isinstance(one.value, Station)),
+        {one.value.id: one.value.behind for one in made if isinstance(one.value, Control)},
+    )
     failures: set[tuple[str, str]] = set()
     for one in made:
-        match one.value:
-            case Layout() as floor:
-                yield from _two_rules(floor)
-            case Zone() as zone:
-                yield from _zone(zone, stations, one.context)
-            case Person() as person:
-                yield from _person(person, one.context)
-            case Control() as control:
-                yield from _panel(control, behind, one.context)
-                if layout is not None:
-                    yield from _inwards(control, layout, doorways, one.context)
-            case FailureMode(of=of, mode=mode, span=span):
-                if (of, mode) in failures:
-                    message = f"'{of}' fails as '{mode}' already"
-                    yield Diagnostic("listed-twice", span, message, "each failure once", context=one.context)
-                failures.add((of, mode))
+        for fault in _faults_of(one.value, whole, failures):
+            yield replace(fault, context=one.context)
+
+
+def _faults_of(record: object, whole: _Whole, failures: set[tuple[str, str]]) -> Iterator[Diagnostic]:
+    """What does not fit between one record and the others; `failures` are those that were met before."""
+    match record:
+        case Layout():
+            yield from _two_rules(record)
+        case Zone():
+            yield from _zone(record, whole.stations)
+        case Person():
+            yield from _person(record)
+        case Control():
+            yield from _panel(record, whole.behind)
+            if whole.layout is not None:
+                yield from _inwards(record, whole.layout, whole.doorways)
+        case FailureMode(of=of, mode=mode, span=span):
+            if (of, mode) in failures:
+                yield Diagnostic("listed-twice", span, f"'{of}' fails as '{mode}' already", "each failure once")
+            failures.add((of, mode))
 
 
 def _two_rules(layout: Layout) -> Iterator[Diagnostic]:
@@ -58,63 +76,40 @@ def _two_rules(layout: Layout) -> Iterator[Diagnostic]:
         ruled.update(rule.bays)
 
 
-def _zone(zone: Zone, stations: tuple[Station, ...], context: _Context) -> Iterator[Diagnostic]:
+def _zone(zone: Zone, stations: Sequence[Station]) -> Iterator[Diagnostic]:
     named: set[str | None] = set()
     for command in zone.commands:
         if command.station is None and len(stations) > 1:
-            yield Diagnostic(
-                "station-not-named",
-                command.span,
-                f"a command of '{zone.id}' does not say from which station",
-                "`station:` and one of " + ", ".join(station.id for station in stations),
-                context=context,
-            )
+            message = f"a command of '{zone.id}' does not say from which station"
+            expected = "`station:` and one of " + ", ".join(station.id for station in stations)
+            yield Diagnostic("station-not-named", command.span, message, expected)
         elif command.station in named:
-            yield Diagnostic(
-                "listed-twice",
-                command.span,
-                f"'{zone.id}' has a command from this station already",
-                "one command for each station, with all its directions",
-                context=context,
-            )
+            message = f"'{zone.id}' has a command from this station already"
+            expected = "one command for each station, with all its directions"
+            yield Diagnostic("listed-twice", command.span, message, expected)
         named.add(command.station)
     for section in zone.sections:
         if section.bay not in zone.bays:
-            yield Diagnostic(
-                "section-outside-zone",
-                section.span,
-                f"bay '{section.bay}' is not in the zone '{zone.id}'",
-                "one of " + ", ".join(zone.bays),
-                context=context,
-            )
+            message = f"bay '{section.bay}' is not in the zone '{zone.id}'"
+            yield Diagnostic("section-outside-zone", section.span, message, "one of " + ", ".join(zone.bays))
 
 
-def _person(person: Person, context: _Context) -> Iterator[Diagnostic]:
+def _person(person: Person) -> Iterator[Diagnostic]:
     for place in person.starts:
         if place not in person.places:
-            yield Diagnostic(
-                "start-out-of-range",
-                person.span,
-                f"'{person.id}' starts in '{place}', where they are never",
-                "one of " + ", ".join(person.places),
-                context=context,
-            )
+            message = f"'{person.id}' starts in '{place}', where they are never"
+            yield Diagnostic("start-out-of-range", person.span, message, "one of " + ", ".join(person.places))
 
 
-def _panel(control: Control, behind: Mapping[str, str | None], context: _Context) -> Iterator[Diagnostic]:
+def _panel(control: Control, behind: Mapping[str, str | None]) -> Iterator[Diagnostic]:
     seen = [control.id]
     at = control.behind
     while at is not None and at not in seen:
         seen.append(at)
         at = behind.get(at)
     if at == control.id:
-        yield Diagnostic(
-            "panel-behind-itself",
-            control.span,
-            "these can never be reached: " + " behind ".join([*seen, control.id]),
-            "a panel that can be reached",
-            context=context,
-        )
+        message = "these can never be reached: " + " behind ".join([*seen, control.id])
+        yield Diagnostic("panel-behind-itself", control.span, message, "a panel that can be reached")
 
 
 def inwards_of(control: Control, layout: Layout, doorways: Sequence[Doorway]) -> Direction | None:
@@ -125,28 +120,19 @@ def inwards_of(control: Control, layout: Layout, doorways: Sequence[Doorway]) ->
     return None if side is None else side.opposite
 
 
-def _inwards(control: Control, layout: Layout, doorways: Sequence[Doorway], context: _Context) -> Iterator[Diagnostic]:
+def _inwards(control: Control, layout: Layout, doorways: Sequence[Doorway]) -> Iterator[Diagnostic]:
     inwards = inwards_of(control, layout, doorways)
     if control.lane is not None and inwards is None:
-        yield Diagnostic(
-            "wrong-mark",
-            control.span,
-            f"lane '{control.lane}', by which '{control.id}' goes, is in the middle: neither way is inboard there",
-            "a lane on one side of the hold, a `door`, or `marks`",
-            context=context,
-        )
+        message = f"lane '{control.lane}', by which '{control.id}' goes, is in the middle: neither way is inboard there"
+        expected = "a lane on one side of the hold, a `door`, or `marks`"
+        yield Diagnostic("wrong-mark", control.span, message, expected)
     called = {} if inwards is None else in_and_out(inwards)
     for way, positions in control.marks:
         for position in positions:
             if called.get(position, way) != way:
                 by = f"lane '{control.lane}'" if control.lane is not None else f"door '{control.door}'"
-                yield Diagnostic(
-                    "wrong-mark",
-                    control.span,
-                    f"'{position}' of '{control.id}' is marked for {way}, but goes the other way by {by}",
-                    "one of the two",
-                    context=context,
-                )
+                message = f"'{position}' of '{control.id}' is marked for {way}, but goes the other way by {by}"
+                yield Diagnostic("wrong-mark", control.span, message, "one of the two")
 
 
 def hidden_names(

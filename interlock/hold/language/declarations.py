@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any, ClassVar, Final, Generic, TypeAlias, TypeVar, dataclass_transform, overload
 
-from interlock.diagnostics.spans import Span
+from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.language.nodes import MappingNode, Node
 from interlock.hold.language.reader import Failed, Reader
 
@@ -85,18 +85,12 @@ class Written:
         """Whether a key is written."""
         return self.node.entry(key) is not None
 
-
-@dataclass(frozen=True, slots=True)
-class RecordFault:
-    """Something that does not fit within a record."""
-
-    code: str
-    span: Span
-    message: str
-    expected: str | None = None
+    def fault(self, code: str, key: str | None, said: str, expected: str) -> Diagnostic:
+        """What does not fit at a key, or (None) in the whole record, of which `said` says the rest of a sentence."""
+        return Diagnostic(code, self.span if key is None else self.key_span(key), f"{self.noun} {said}", expected)
 
 
-Rule: TypeAlias = Callable[[Written], Iterator[RecordFault]]
+Rule: TypeAlias = Callable[[Written], Iterator[Diagnostic]]
 """What must fit together within one record, beyond the type of each field."""
 
 

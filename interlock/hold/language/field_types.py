@@ -68,18 +68,12 @@ class Listed(FieldType[tuple[T, ...]], Generic[T]):
     least: int = 0
 
     def read(self, node: Node, key: str, reader: Reader) -> tuple[T, ...] | Failed:
-        if isinstance(node, SequenceNode):
-            nodes = node.items
-        elif self.one:
-            meant = self._meant(node)
-            if meant is not None:
-                said = f"'{key}' cannot be {describe(node)}"
-                return reader.fail("not-a-list", node.span, said, "a list in brackets", meant)
-            nodes = (node,)
-        else:
-            return reader.fail("not-a-list", node.span, f"'{key}' cannot be {describe(node)}", "a list")
-        if len(nodes) < self.least:
-            return reader.fail("empty-list", node.span, f"'{key}' is an empty list", "at least one in it")
+        meant = self._meant(node) if self.one else None
+        if meant is not None:
+            return reader.unfit("not-a-list", node, key, "a list in brackets", meant)
+        nodes = items_of(node, key, reader, self.least, self.one)
+        if nodes is FAILED:
+            return FAILED
         values: list[T] = []
         seen: set[str] = set()
         failed = False
@@ -126,9 +120,9 @@ class Bays(FieldType[tuple[str, ...]]):
     missing: bool = False
 
     def read(self, node: Node, key: str, reader: Reader) -> tuple[str, ...] | Failed:
-        nodes = node.items if isinstance(node, SequenceNode) else (node,)
-        if len(nodes) < self.least:
-            return reader.fail("empty-list", node.span, f"'{key}' is an empty list", "at least one in it")
+        nodes = items_of(node, key, reader, self.least, one=True)
+        if nodes is FAILED:
+            return FAILED
         names: dict[str, None] = {}
         failed = False
         for item in nodes:
@@ -187,7 +181,7 @@ class Keyed(FieldType[tuple[T_co, ...]]):
     def read(self, node: Node, key: str, reader: Reader) -> tuple[T_co, ...] | Failed:
         """What each entry reads as."""
         if not isinstance(node, MappingNode) or not node.entries:
-            return reader.fail("not-a-mapping", node.span, f"'{key}' cannot be {describe(node)}", self.wanted)
+            return reader.unfit("not-a-mapping", node, key, self.wanted)
         found = [self.read_entry(entry, reader) for entry in node.entries]
         values = tuple(value for value in found if value is not FAILED)
         return values if len(values) == len(found) else FAILED
@@ -260,6 +254,17 @@ class Quantifiers(Keyed[tuple[str, Path]]):
             return reader.fail("not-a-text", value.span, f"a group cannot be {describe(value)}", "a group")
         path = parse_path(value, reader.faults, reader.context)
         return (entry.key.text, path) if path is not None and named else FAILED
+
+
+def items_of(
+    node: Node, key: str, reader: Reader, least: int = 1, one: bool = False, wanted: str = "a list"
+) -> tuple[Node, ...] | Failed:
+    """The items of a list of at least so many; where `one` is allowed, a single one without brackets."""
+    if not isinstance(node, SequenceNode):
+        return (node,) if one else reader.unfit("not-a-list", node, key, wanted)
+    if len(node.items) < least:
+        return reader.fail("empty-list", node.span, f"'{key}' is an empty list", "at least one in it")
+    return node.items
 
 
 def _at_least(least: int) -> Schema:

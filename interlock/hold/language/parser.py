@@ -132,14 +132,7 @@ def _note(scalar: ScalarNode, wrong: _Wrong, faults: Faults, context: tuple[str,
     # with escapes the source columns are not those of the text
     if place is None or scalar.is_filled_in:
         context = (second_caret(scalar.text, start, end), *context)
-    faults.add(
-        wrong.code,
-        place or scalar.span,
-        wrong.message,
-        expected=wrong.expected,
-        nearest=wrong.nearest,
-        context=context,
-    )
+    faults.add(wrong.code, place or scalar.span, wrong.message, wrong.expected, wrong.nearest, context)
 
 
 def second_caret(text: str, start: int, end: int) -> str:

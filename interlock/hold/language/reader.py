@@ -10,7 +10,7 @@ from typing import Final, Literal
 from interlock.diagnostics.faults import Faults
 from interlock.diagnostics.spans import Span
 from interlock.hold.language.bay_names import BayNames
-from interlock.hold.language.nodes import ScalarNode, clip, describe
+from interlock.hold.language.nodes import Node, ScalarNode, clip, describe
 from interlock.hold.language.parser import KEYWORDS, STATE_WORDS, is_name
 from interlock.hold.language.syntax import Syntax
 
@@ -70,8 +70,14 @@ class Reader:
         self, code: str, span: Span, message: str, expected: str | None = None, nearest: str | None = None
     ) -> Literal[Failed.FAILED]:
         """Note a fault."""
-        self.faults.add(code, span, message, expected=expected, nearest=nearest, context=self.context)
+        self.faults.add(code, span, message, expected, nearest, self.context)
         return FAILED
+
+    def unfit(
+        self, code: str, node: Node, key: str, expected: str, nearest: str | None = None
+    ) -> Literal[Failed.FAILED]:
+        """Note that what stands under a key cannot stand there."""
+        return self.fail(code, node.span, f"'{key}' cannot be {describe(node)}", expected, nearest)
 
     # --- names
 

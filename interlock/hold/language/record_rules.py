@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
+from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.kinds import DEVICE_KINDS, HELD, HELD_KINDS, NEUTRAL, PRESSED, Kind, Working, control_kind
 from interlock.hold.language.bay_names import MOST_BAYS
-from interlock.hold.language.declarations import RecordFault, Values, Written
+from interlock.hold.language.declarations import Values, Written
 from interlock.hold.language.directions import DIRECTIONS, IN_AND_OUT
 from interlock.kernel.machine import RequirementKind
 
@@ -19,83 +20,56 @@ def _a(noun: str) -> str:
     return f"{'an' if noun[0] in 'aeiou' else 'a'} {noun}"
 
 
-def _needs(written: Written, key: str, because: str) -> RecordFault:
-    return RecordFault("missing-field", written.span, f"{written.noun} lacks '{key}'", f"`{key}:`, because {because}")
+def _needs(written: Written, key: str, because: str) -> Diagnostic:
+    return written.fault("missing-field", None, f"lacks '{key}'", f"`{key}:`, because {because}")
 
 
-def _not_here(written: Written, key: str, because: str) -> RecordFault:
-    return RecordFault("field-not-for-this-kind", written.key_span(key), f"{written.noun} has no '{key}'", because)
+def _not_here(written: Written, key: str, because: str) -> Diagnostic:
+    return written.fault("field-not-for-this-kind", key, f"has no '{key}'", because)
 
 
-def layout(written: Written) -> Iterator[RecordFault]:
+def layout(written: Written) -> Iterator[Diagnostic]:
     """Bays have names that mean one bay each, and there are not too many."""
     lanes, rows = written.values["lanes"], written.values["rows"]
     if not isinstance(lanes, tuple):
         return
     for lane in lanes:
         if lane[0].isdigit():  # row 1 of a lane 1L would have the name of row 11 of a lane L
-            yield RecordFault(
-                "bad-name", written.key_span("lanes"), f"the lane '{lane}' begins with a digit", "a letter first"
-            )
+            said = f"the lane '{lane}' begins with a digit"
+            yield Diagnostic("bad-name", written.key_span("lanes"), said, "a letter first")
     if isinstance(rows, int) and rows * len(lanes) > MOST_BAYS:
-        yield RecordFault(
-            "too-many-bays",
-            written.key_span("rows"),
-            f"{rows} rows of {len(lanes)} lanes make {rows * len(lanes):,} bays",
-            f"at most {MOST_BAYS:,}",
-        )
+        said = f"{rows} rows of {len(lanes)} lanes make {rows * len(lanes):,} bays"
+        yield Diagnostic("too-many-bays", written.key_span("rows"), said, f"at most {MOST_BAYS:,}")
 
 
-def unit(written: Written) -> Iterator[RecordFault]:
+def unit(written: Written) -> Iterator[Diagnostic]:
     """A unit covers one bay or two."""
     if written.values["across"] == 2 and written.values["along"] == 2:
-        yield RecordFault(
-            "footprint-too-large",
-            written.span,
-            f"{written.noun} would cover four bays",
-            "one bay, two across or two along",
-        )
+        yield written.fault("footprint-too-large", None, "would cover four bays", "one bay, two across or two along")
 
 
-def doorway(written: Written) -> Iterator[RecordFault]:
+def doorway(written: Written) -> Iterator[Diagnostic]:
     """Latch and lock can be undone, and it starts in a state that it has."""
     values = written.values
     for part in ("latch", "lock"):
         undo = f"un{part}"
         if (values[part] is None) != (values[undo] is None) and written.has(part):
-            yield RecordFault(
-                "half-a-latch",
-                written.key_span(undo if values[part] is None else part),
-                f"{written.noun} says how to {undo if values[part] is None else part} but not how to undo it"
-                if values[part] is not None
-                else f"{written.noun} has no {part} to {undo}",
-                f"both `{part}` and `{undo}`, or `{part}: none` alone",
-            )
+            key, said = part, f"says how to {part} but not how to undo it"
+            if values[part] is None:
+                key, said = undo, f"has no {part} to {undo}"
+            yield written.fault("half-a-latch", key, said, f"both `{part}` and `{undo}`, or `{part}: none` alone")
     if written.has("latch") and values["latch"] is None and values["lock"] is not None:
-        yield RecordFault(
-            "lock-without-latch",
-            written.key_span("lock"),
-            f"{written.noun} has a lock but no latch",
-            "a latch for the lock to keep from coming off",
-        )
+        expected = "a latch for the lock to keep from coming off"
+        yield written.fault("lock-without-latch", "lock", "has a lock but no latch", expected)
     starts = values["starts"]
     if not isinstance(starts, tuple):
         return
     if ("closed" in starts) == ("open" in starts):
-        yield RecordFault(
-            "start-not-clear",
-            written.key_span("starts"),
-            f"{written.noun} cannot start {'closed and open' if 'open' in starts else 'neither closed nor open'}",
-            "closed or open, and latched or locked where it is so",
-        )
+        said = f"cannot start {'closed and open' if 'open' in starts else 'neither closed nor open'}"
+        yield written.fault("start-not-clear", "starts", said, "closed or open, and latched or locked where it is so")
     for state, part in (("latched", "latch"), ("locked", "lock")):
         if state in starts and values[part] is None:
-            yield RecordFault(
-                "start-not-clear",
-                written.key_span("starts"),
-                f"{written.noun} starts {state} but has no {part}",
-                f"no '{state}'",
-            )
+            yield written.fault("start-not-clear", "starts", f"starts {state} but has no {part}", f"no '{state}'")
 
 
 def _device_kind(values: Values) -> Kind | None:
@@ -124,7 +98,7 @@ def resting_position(values: Values) -> tuple[str] | None:
     return (control_kind(kind, positions).initial,)
 
 
-def device(written: Written) -> Iterator[RecordFault]:
+def device(written: Written) -> Iterator[Diagnostic]:
     """What works it, where it locks and starts, as its kind needs."""
     values = written.values
     kind = _device_kind(values)
@@ -135,11 +109,10 @@ def device(written: Written) -> Iterator[RecordFault]:
         ("handle", kind.working is Working.HANDLE, "lock-without-handle", "handle-for-other-kind"),
     ):
         if wanted and values[key] is None:
-            message = f"{written.noun} is {_a(kind.id)}, but no {key} works it"
-            yield RecordFault(lacking, written.key_span("kind"), message, f"`{key}:`")
+            yield written.fault(lacking, "kind", f"is {_a(kind.id)}, but no {key} works it", f"`{key}:`")
         elif not wanted and values[key] is not None:
-            message = f"{written.noun} is {_a(kind.id)}, which no {key} works"
-            yield RecordFault(surplus, written.key_span(key), message, f"no `{key}:`, or a kind that one works")
+            expected = f"no `{key}:`, or a kind that one works"
+            yield written.fault(surplus, key, f"is {_a(kind.id)}, which no {key} works", expected)
     if values["locking"] is None:
         yield _needs(written, "locking", "up is not always locked")
     if values["starts"] is None:
@@ -148,7 +121,7 @@ def device(written: Written) -> Iterator[RecordFault]:
         yield _needs(written, "fixed", "a deferred item stays in one state")
 
 
-def control(written: Written) -> Iterator[RecordFault]:
+def control(written: Written) -> Iterator[Diagnostic]:
     """The positions that its kind needs, and where it starts."""
     values = written.values
     kind, positions = values["kind"], values["positions"]
@@ -157,28 +130,18 @@ def control(written: Written) -> Iterator[RecordFault]:
     if kind in WITH_POSITIONS:
         least = 1 if kind == "lever" else 2
         if not written.has("positions") or (isinstance(positions, tuple) and len(positions) < least):
-            yield RecordFault(
-                "control-without-positions",
-                written.key_span("positions"),
-                f"{written.noun} is {_a(kind)} with {'one position' if positions else 'no positions'}",
-                f"`positions:` with {'one direction' if kind == 'lever' else 'two'} or more",
-            )
+            said = f"is {_a(kind)} with {'one position' if positions else 'no positions'}"
+            expected = f"`positions:` with {'one direction' if kind == 'lever' else 'two'} or more"
+            yield written.fault("control-without-positions", "positions", said, expected)
             return
-        if kind == "lever" and isinstance(positions, tuple) and NEUTRAL in positions:
-            yield RecordFault(
-                "neutral-listed",
-                written.key_span("positions"),
-                f"{written.noun} lists 'neutral' among its directions",
-                "the directions only; every lever returns to neutral",
-            )
-        if kind in HELD_KINDS and isinstance(positions, tuple) and HELD in positions:
+        listed = positions if kind in HELD_KINDS and isinstance(positions, tuple) else ()
+        if kind == "lever" and NEUTRAL in listed:
+            expected = "the directions only; every lever returns to neutral"
+            yield written.fault("neutral-listed", "positions", "lists 'neutral' among its directions", expected)
+        if HELD in listed:
             rest = "neutral" if kind == "lever" else "where it springs back to"
-            yield RecordFault(
-                "reserved-name",
-                written.key_span("positions"),
-                f"{written.noun} has a position 'held', but every {kind} is held when it is away from {rest}",
-                "another name",
-            )
+            said = f"has a position 'held', but every {kind} is held when it is away from {rest}"
+            yield written.fault("reserved-name", "positions", said, "another name")
     elif written.has("positions"):
         yield _not_here(written, "positions", f"no positions: {_a(kind)} has its own")
         return
@@ -192,7 +155,7 @@ def control(written: Written) -> Iterator[RecordFault]:
         yield _needs(written, "starts", "a hand can leave it in any position")
 
 
-def _springing(written: Written, kind: str, positions: object) -> Iterator[RecordFault]:
+def _springing(written: Written, kind: str, positions: object) -> Iterator[Diagnostic]:
     """Where it springs back to, and whether it can be pressed."""
     returns = written.values["returns"]
     if kind != "momentary switch" and written.has("returns"):
@@ -200,12 +163,8 @@ def _springing(written: Written, kind: str, positions: object) -> Iterator[Recor
     elif kind == "momentary switch" and not written.has("returns"):
         yield _needs(written, "returns", "it springs back to one of its positions")
     elif isinstance(returns, str) and isinstance(positions, tuple) and returns not in positions:
-        yield RecordFault(
-            "start-out-of-range",
-            written.key_span("returns"),
-            f"{written.noun} cannot spring back to {returns!r}, which is none of its positions",
-            "one of " + ", ".join(positions),
-        )
+        said = f"cannot spring back to {returns!r}, which is none of its positions"
+        yield written.fault("start-out-of-range", "returns", said, "one of " + ", ".join(positions))
     if written.values["can_be_pressed"] is not True:
         return
     if kind != "lever":
@@ -213,15 +172,11 @@ def _springing(written: Written, kind: str, positions: object) -> Iterator[Recor
     elif isinstance(positions, tuple):
         for position in positions:
             if position == PRESSED or position.endswith(f"_and_{PRESSED}"):
-                yield RecordFault(
-                    "reserved-name",
-                    written.key_span("positions"),
-                    f"{written.noun} has a position '{position}', but it is pressed in any position",
-                    "another name",
-                )
+                said = f"has a position '{position}', but it is pressed in any position"
+                yield written.fault("reserved-name", "positions", said, "another name")
 
 
-def _inwards(written: Written, positions: object) -> Iterator[RecordFault]:
+def _inwards(written: Written, positions: object) -> Iterator[Diagnostic]:
     """A door or a lane by which positions go is said of those that go by one."""
     if written.has("door") and written.has("lane"):
         yield _not_here(written, "lane", "either the `door` or the `lane` by which its positions go")
@@ -235,34 +190,22 @@ def _inwards(written: Written, positions: object) -> Iterator[RecordFault]:
             yield _not_here(written, key, because)
 
 
-def _marks(written: Written, positions: tuple[str, ...]) -> Iterator[RecordFault]:
+def _marks(written: Written, positions: tuple[str, ...]) -> Iterator[Diagnostic]:
     for way, marked in written.values["marks"]:
         for position in marked:
             if position not in positions:
-                yield RecordFault(
-                    "wrong-mark",
-                    written.key_span("marks"),
-                    f"{written.noun} has no position {position!r} to be marked for {way}",
-                    "one of " + ", ".join(positions),
-                )
+                said = f"has no position {position!r} to be marked for {way}"
+                yield written.fault("wrong-mark", "marks", said, "one of " + ", ".join(positions))
             elif position in DIRECTIONS and position != way:
-                yield RecordFault(
-                    "wrong-mark",
-                    written.key_span("marks"),
-                    f"{written.noun} has a position called {position!r} that is marked for {way}",
-                    f"`{position}: {position}`, or another name for the position",
-                )
+                said = f"has a position called {position!r} that is marked for {way}"
+                expected = f"`{position}: {position}`, or another name for the position"
+                yield written.fault("wrong-mark", "marks", said, expected)
 
 
-def command(written: Written) -> Iterator[RecordFault]:
+def command(written: Written) -> Iterator[Diagnostic]:
     """It commands some direction."""
-    if not any(written.has(way) for way in ("fore", "aft", "left", "right")):
-        yield RecordFault(
-            "missing-field",
-            written.span,
-            f"{written.noun} commands nothing",
-            "at least one of fore, aft, left, right",
-        )
+    if not any(map(written.has, DIRECTIONS)):
+        yield written.fault("missing-field", None, "commands nothing", f"at least one of {', '.join(DIRECTIONS)}")
 
 
 _REQUIREMENT_NEEDS: Mapping[RequirementKind, tuple[tuple[str, ...], tuple[str, ...]]] = {
@@ -276,7 +219,7 @@ _REQUIREMENT_NEEDS: Mapping[RequirementKind, tuple[tuple[str, ...], tuple[str, .
 """For each kind of requirement the fields that it needs and those that it may have besides."""
 
 
-def requirement(written: Written) -> Iterator[RecordFault]:
+def requirement(written: Written) -> Iterator[Diagnostic]:
     """The fields that its kind asks for, and no others."""
     kind = written.values["kind"]
     if not isinstance(kind, RequirementKind):

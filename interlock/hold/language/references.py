@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from interlock.diagnostics.faults import Faults
-from interlock.diagnostics.spans import Span
+from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.language.bay_names import BayNames, looks_like_bay
 from interlock.hold.language.model import SECTIONS, Thing
 from interlock.hold.language.nodes import MappingNode, ScalarNode, SequenceNode, clip
@@ -86,13 +86,9 @@ def collect_names(root: MappingNode, bays: BayNames | None, faults: Faults) -> d
             earlier = table.get(given.text)
             if earlier is not None:
                 noun = SECTIONS[earlier.section].declaration.noun
-                faults.add(
-                    "name-taken",
-                    given.span,
-                    f"'{clip(given.text)}' is {noun} already",
-                    expected="a name of its own",
-                    context=(f"the first is at {_place(earlier.span, given.span)}", *item.context),
-                )
+                context = f"the first is at {_place(earlier.span, given.span)}", *item.context
+                message = f"'{clip(given.text)}' is {noun} already"
+                faults.add("name-taken", given.span, message, "a name of its own", context=context)
             else:
                 table[given.text] = here
     return names
@@ -117,7 +113,7 @@ def _check_free(
         said = f"'{name}' is a bay"
     else:
         return
-    faults.add("reserved-name", given.span, said, expected="another name", context=context)
+    faults.add("reserved-name", given.span, said, "another name", context=context)
 
 
 def resolve_mentions(
@@ -132,36 +128,21 @@ def resolve_mentions(
     `removed` tells where a modification took a thing away.
     """
     for mention in mentions:
+        name, at = clip(mention.name), mention.span
         defined = names.get(mention.name)
         if defined is None:
-            if mention.bays and (bays is None or mention.name in bays):
-                if bays is not None and mention.name in bays.missing:
-                    faults.add(
-                        "bay-taken-out",
-                        mention.span,
-                        f"bay '{mention.name}' does not exist: a rule of the layout takes it out",
-                        expected="a bay that exists",
-                        context=mention.context,
-                    )
-                continue
-            _unknown(mention, names, bays, removed, faults)
+            found = _unknown(mention, names, bays, removed, faults)
         elif mention.sections is not None and defined.section not in mention.sections:
             noun = SECTIONS[defined.section].declaration.noun
-            faults.add(
-                "wrong-object-kind",
-                mention.span,
-                f"'{clip(mention.name)}' is {noun}",
-                expected=_nouns(mention.sections),
-                context=mention.context,
-            )
+            found = Diagnostic("wrong-object-kind", at, f"'{name}' is {noun}", _nouns(mention.sections))
         elif mention.kinds and defined.kind not in mention.kinds:
-            faults.add(
-                "wrong-object-kind",
-                mention.span,
-                f"'{clip(mention.name)}' is a {clip(defined.kind or 'thing')}",
-                expected="a control of the kind " + " or ".join(f"'{kind}'" for kind in mention.kinds),
-                context=mention.context,
-            )
+            message = f"'{name}' is a {clip(defined.kind or 'thing')}"
+            expected = "a control of the kind " + " or ".join(f"'{kind}'" for kind in mention.kinds)
+            found = Diagnostic("wrong-object-kind", at, message, expected)
+        else:
+            found = None
+        if found is not None:
+            faults.take([replace(found, context=(*found.context, *mention.context))])
 
 
 def _nouns(sections: tuple[str, ...]) -> str:
@@ -175,17 +156,18 @@ def _unknown(
     bays: BayNames | None,
     removed: Mapping[str, Span],
     faults: Faults,
-) -> None:
+) -> Diagnostic | None:
+    """What is wrong with a name that is given to nothing; None where it is that of a bay that may stand there."""
+    name, at = clip(mention.name), mention.span
+    if mention.bays and bays is not None and mention.name in bays.missing:
+        message = f"bay '{mention.name}' does not exist: a rule of the layout takes it out"
+        return Diagnostic("bay-taken-out", at, message, "a bay that exists")
+    if mention.bays and (bays is None or mention.name in bays):
+        return None
     if mention.name in removed:
-        place = removed[mention.name]
-        faults.add(
-            "unknown-name",
-            mention.span,
-            f"'{clip(mention.name)}' was taken out by a modification",
-            expected="the modification to change this too",
-            context=(f"taken out at {_place(place, mention.span)}", *mention.context),
-        )
-        return
+        where = f"taken out at {_place(removed[mention.name], at)}"
+        message = f"'{name}' was taken out by a modification"
+        return Diagnostic("unknown-name", at, message, "the modification to change this too", context=(where,))
     fitting = [
         name for name, defined in names.items() if mention.sections is None or defined.section in mention.sections
     ]
@@ -195,11 +177,5 @@ def _unknown(
         expected = "a bay or the id of something"
     else:
         expected = f"the id of {_nouns(mention.sections) if mention.sections else 'something'}"
-    faults.add(
-        "unknown-name",
-        mention.span,
-        f"nothing is called '{clip(mention.name)}'",
-        expected=expected,
-        nearest=faults.hint(mention.name, fitting),
-        context=mention.context,
-    )
+    nearest = faults.hint(mention.name, fitting)
+    return Diagnostic("unknown-name", at, f"nothing is called '{name}'", expected, nearest)

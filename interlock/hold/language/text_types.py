@@ -35,15 +35,16 @@ _SAYS_YES = {"yes": "true", "on": "true", "y": "true", "no": "false", "off": "fa
 
 
 class TextType(FieldType[T_co]):
-    """What is written as one text."""
+    """What is written as one text; `wanted` and `shape` tell people and editors of it."""
 
     wanted: ClassVar[str] = "a text"
+    shape: ClassVar[Schema] = SCALAR
 
     def read(self, node: Node, key: str, reader: Reader) -> T_co | Failed:
         """The value of the text that a node holds."""
         if isinstance(node, ScalarNode):
             return self.read_text(node, key, reader)
-        return reader.fail("not-a-text", node.span, f"'{key}' cannot be {describe(node)}", self.wants())
+        return reader.unfit("not-a-text", node, key, self.wants())
 
     def wants(self) -> str:
         return self.wanted
@@ -53,8 +54,7 @@ class TextType(FieldType[T_co]):
         """The value of a text."""
 
     def schema(self) -> Schema:
-        """Any text that is no list or mapping."""
-        return {**SCALAR}
+        return {**self.shape}
 
 
 @dataclass(frozen=True)
@@ -70,6 +70,7 @@ class Version(TextType[str]):
     """The version of the language."""
 
     wanted = f"`{VERSION}`"
+    shape: ClassVar[Schema] = {"enum": [int(VERSION), VERSION]}
 
     def read_text(self, node: ScalarNode, key: str, reader: Reader) -> str | Failed:
         if node.text == VERSION:
@@ -77,21 +78,16 @@ class Version(TextType[str]):
         said = f"version {describe(node)} of the language is not known here"
         return reader.fail("unknown-version", node.span, said, f"`interlock: {VERSION}`")
 
-    def schema(self) -> Schema:
-        return {"enum": [int(VERSION), VERSION]}
-
 
 @dataclass(frozen=True)
 class Id(TextType[str]):
     """A new name."""
 
     wanted = "a name"
+    shape = NAME
 
     def read_text(self, node: ScalarNode, key: str, reader: Reader) -> str | Failed:
         return node.text if reader.is_new_name(node, "a name") else FAILED
-
-    def schema(self) -> Schema:
-        return {**NAME}
 
 
 @dataclass(frozen=True)
@@ -124,12 +120,12 @@ class Whole(TextType[int]):
     wanted = "a number"
 
     def read_text(self, node: ScalarNode, key: str, reader: Reader) -> int | Failed:
-        said, expected = f"'{key}' cannot be {describe(node)}", f"a whole number from {self.low} to {self.high}"
+        expected = f"a whole number from {self.low} to {self.high}"
         if not _WHOLE.match(node.text):
-            return reader.fail("not-a-whole-number", node.span, said, expected)
+            return reader.unfit("not-a-whole-number", node, key, expected)
         # int() of thousands of digits is slow or raises; more than nine are out of every range we have
         if len(node.text) > _DIGITS_READ or not self.low <= int(node.text) <= self.high:
-            return reader.fail("number-out-of-range", node.span, said, expected)
+            return reader.unfit("number-out-of-range", node, key, expected)
         return int(node.text)
 
     def schema(self) -> Schema:
@@ -148,8 +144,7 @@ class Amount(TextType[float]):
     def read_text(self, node: ScalarNode, key: str, reader: Reader) -> float | Failed:
         if _AMOUNT.match(node.text) and float(node.text) > 0:
             return float(node.text)
-        expected = f"a positive number of {self.unit}, without the unit"
-        return reader.fail("not-an-amount", node.span, f"'{key}' cannot be {describe(node)}", expected)
+        return reader.unfit("not-an-amount", node, key, f"a positive number of {self.unit}, without the unit")
 
     def schema(self) -> Schema:
         positive = {"type": "number", "exclusiveMinimum": 0}
@@ -161,15 +156,12 @@ class YesNo(TextType[bool]):
     """`true` or `false`."""
 
     wanted = "true or false"
+    shape: ClassVar[Schema] = {"anyOf": [{"type": "boolean"}, {"enum": ["true", "false"]}, FILLED]}
 
     def read_text(self, node: ScalarNode, key: str, reader: Reader) -> bool | Failed:
         if node.text in ("true", "false"):
             return node.text == "true"
-        said, nearest = f"'{key}' cannot be {describe(node)}", _SAYS_YES.get(node.text.lower())
-        return reader.fail("not-true-or-false", node.span, said, "true or false", nearest)
-
-    def schema(self) -> Schema:
-        return {"anyOf": [{"type": "boolean"}, {"enum": ["true", "false"]}, FILLED]}
+        return reader.unfit("not-true-or-false", node, key, self.wanted, _SAYS_YES.get(node.text.lower()))
 
 
 @dataclass(frozen=True)
@@ -186,8 +178,7 @@ class Choice(TextType[W], Generic[W]):
         for option in self.options:
             if option == text:
                 return option
-        nearest = reader.faults.hint(text, self.options)
-        return reader.fail("unknown-choice", node.span, f"'{key}' cannot be {describe(node)}", self.wants(), nearest)
+        return reader.unfit("unknown-choice", node, key, self.wants(), reader.faults.hint(text, self.options))
 
     def offers(self, word: str) -> bool:
         return word in self.options
@@ -238,6 +229,8 @@ class Reference(TextType[str]):
     sections: tuple[str, ...]
     kinds: tuple[str, ...] = ()
 
+    shape = NAME
+
     def wants(self) -> str:
         *others, last = (f"`{section}`" for section in self.sections)
         sections = f"{', '.join(others)} or {last}" if others else last
@@ -249,21 +242,16 @@ class Reference(TextType[str]):
         reader.mention(node, self.sections, self.kinds)
         return node.text
 
-    def schema(self) -> Schema:
-        return {**NAME}
-
 
 @dataclass(frozen=True)
 class Bay(TextType[str]):
     """The name of a bay."""
 
     wanted = "the name of a bay"
+    shape = NAME
 
     def read_text(self, node: ScalarNode, key: str, reader: Reader) -> str | Failed:
         return node.text if reader.is_bay(node.text, node.span) else FAILED
-
-    def schema(self) -> Schema:
-        return {**NAME}
 
 
 @dataclass(frozen=True)
@@ -271,6 +259,7 @@ class Lane(TextType[str]):
     """The name of a lane."""
 
     wanted = "the name of a lane"
+    shape = NAME
 
     def read_text(self, node: ScalarNode, key: str, reader: Reader) -> str | Failed:
         known = None if reader.bays is None else reader.bays.lanes
@@ -279,21 +268,16 @@ class Lane(TextType[str]):
         said, nearest = f"no lane is called {describe(node)}", reader.faults.hint(node.text, known)
         return reader.fail("unknown-name", node.span, said, "one of " + ", ".join(known), nearest)
 
-    def schema(self) -> Schema:
-        return {**NAME}
-
 
 @dataclass(frozen=True)
 class BayOrOutside(TextType[str | None]):
     """The name of a bay, or the word `outside`, which reads as None."""
 
     wanted = Bay.wanted
+    shape = NAME
 
     def read_text(self, node: ScalarNode, key: str, reader: Reader) -> str | Failed | None:
         return None if node.text == "outside" else Bay().read_text(node, key, reader)
-
-    def schema(self) -> Schema:
-        return {**NAME}
 
 
 @dataclass(frozen=True)
@@ -301,6 +285,7 @@ class SideText(TextType[Side]):
     """A side of a bay, such as `3L.aft`."""
 
     wanted = "a side such as `3L.aft`"
+    shape: ClassVar[Schema] = {"type": "string", "pattern": rf"^[A-Za-z0-9_-]+\.({'|'.join(DIRECTIONS)})$|\{{"}
 
     def read_text(self, node: ScalarNode, key: str, reader: Reader) -> Side | Failed:
         bay, dot, direction = node.text.partition(".")
@@ -316,6 +301,3 @@ class SideText(TextType[Side]):
         if not reader.is_bay(bay, node.place_of(0, max(1, len(bay))) or node.span):
             return FAILED
         return Side(bay, Direction(direction), node.span)
-
-    def schema(self) -> Schema:
-        return {"type": "string", "pattern": rf"^[A-Za-z0-9_-]+\.({'|'.join(DIRECTIONS)})$|\{{"}

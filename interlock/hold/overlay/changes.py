@@ -9,26 +9,22 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from interlock.hold.language.declarations import FieldType, Record, Schema, field, record
+from interlock.hold.language.field_types import items_of
 from interlock.hold.language.model import SECTIONS, File
-from interlock.hold.language.nodes import MappingNode, Node, ScalarNode, SequenceNode, describe
+from interlock.hold.language.nodes import MappingNode, Node, ScalarNode
 from interlock.hold.language.reader import Failed, Reader
-from interlock.hold.language.text_types import NAME, Expression, Text, Word
+from interlock.hold.language.text_types import NAME, Expression, Text, TextType, Word
 
 
 @dataclass(frozen=True)
-class Anything(FieldType[ScalarNode]):
+class Anything(TextType[ScalarNode]):
     """The id of anything that a description lists; looked up when the change is carried out."""
 
-    def read(self, node: Node, key: str, reader: Reader) -> ScalarNode | Failed:
-        if isinstance(node, ScalarNode):
-            return node
-        return reader.fail("not-a-text", node.span, f"'{key}' cannot be {describe(node)}", self.wants())
+    wanted = "the id of one thing"
+    shape = NAME
 
-    def wants(self) -> str:
-        return "the id of one thing"
-
-    def schema(self) -> Schema:
-        return {**NAME}
+    def read_text(self, node: ScalarNode, key: str, reader: Reader) -> ScalarNode:
+        return node
 
 
 @dataclass(frozen=True)
@@ -54,7 +50,7 @@ class NewFields(FieldType[MappingNode]):
     def read(self, node: Node, key: str, reader: Reader) -> MappingNode | Failed:
         if isinstance(node, MappingNode) and node.entries:
             return node
-        return reader.fail("not-a-mapping", node.span, f"'{key}' cannot be {describe(node)}", self.wants())
+        return reader.unfit("not-a-mapping", node, key, self.wants())
 
     def wants(self) -> str:
         return "fields with new values"
@@ -123,15 +119,11 @@ CHANGES: Mapping[str, type[Record]] = {one.declaration.name: one for one in (Rem
 
 
 @dataclass(frozen=True)
-class _Changes(FieldType[SequenceNode]):
+class _Changes(FieldType[tuple[Node, ...]]):
     """Any of the records above, to be carried out one after the other."""
 
-    def read(self, node: Node, key: str, reader: Reader) -> SequenceNode | Failed:
-        if not isinstance(node, SequenceNode):
-            return reader.fail("not-a-list", node.span, f"'{key}' cannot be {describe(node)}", self.wants())
-        if not node.items:
-            return reader.fail("empty-list", node.span, f"'{key}' is an empty list", "at least one in it")
-        return node
+    def read(self, node: Node, key: str, reader: Reader) -> tuple[Node, ...] | Failed:
+        return items_of(node, key, reader)
 
     def wants(self) -> str:
         return "a list"
@@ -147,4 +139,4 @@ class Modification(File):
     title: str = field(Text(), "What the hold is called.")
     about: str | None = field(Text(), "What was changed and why, for people.", default=None)
     modifies: str = field(Text(), "The file of the hold, or of another modification of it; or `demo:NAME`.")
-    changes: SequenceNode = field(_Changes(), "The changes, in order.")
+    changes: tuple[Node, ...] = field(_Changes(), "The changes, in order.")

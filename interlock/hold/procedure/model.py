@@ -6,18 +6,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import TypeAlias
 
-from interlock.diagnostics.spans import Span
-from interlock.hold.language.declarations import (
-    FieldType,
-    Record,
-    RecordFault,
-    Schema,
-    Values,
-    Written,
-    field,
-    record,
-)
-from interlock.hold.language.field_types import States
+from interlock.diagnostics.spans import Diagnostic, Span
+from interlock.hold.language.declarations import FieldType, Record, Schema, Values, Written, field, record
+from interlock.hold.language.field_types import States, items_of
 from interlock.hold.language.model import File
 from interlock.hold.language.nodes import MappingNode, Node, ScalarNode, SequenceNode, describe
 from interlock.hold.language.reader import FAILED, Failed, Reader
@@ -58,7 +49,7 @@ class _ActionText(TextType[Action]):
     def read_text(self, node: ScalarNode, key: str, reader: Reader) -> Action | Failed:
         if not node.text.strip():
             return reader.fail("missing-value", node.span, f"'{key}' is empty", "a text")
-        return read_action(node, reader.faults, reader.context) or FAILED
+        return read_action(node, reader)
 
 
 @dataclass(frozen=True)
@@ -66,11 +57,10 @@ class _StepList(FieldType["tuple[Step, ...]"]):
     """Actions and groups of them, without those that cannot be read."""
 
     def read(self, node: Node, key: str, reader: Reader) -> tuple[Step, ...] | Failed:
-        if not isinstance(node, SequenceNode):
-            return reader.fail("not-a-list", node.span, f"'{key}' cannot be {describe(node)}", self.wants())
-        if not node.items:
-            return reader.fail("empty-list", node.span, f"'{key}' is an empty list", "at least one in it")
-        found = [_read_step(item, reader) for item in node.items]
+        items = items_of(node, key, reader, wanted=self.wants())
+        if items is FAILED:
+            return FAILED
+        found = [_read_step(item, reader) for item in items]
         return tuple(step for step in found if step is not FAILED)
 
     def wants(self) -> str:
@@ -80,10 +70,10 @@ class _StepList(FieldType["tuple[Step, ...]"]):
         return {"type": "array", "minItems": 1, "items": {"$ref": "#/definitions/step"}}
 
 
-def _one_thing(written: Written) -> Iterator[RecordFault]:
+def _one_thing(written: Written) -> Iterator[Diagnostic]:
     if written.has("steps") == written.has("do") or (written.has("do") and written.has("group")):
         expected = "either `do:`, or `steps:` with or without `group:`"
-        yield RecordFault("mixed-step", written.span, "a step is one action, or a group of them", expected)
+        yield Diagnostic("mixed-step", written.span, "a step is one action, or a group of them", expected)
 
 
 @record("step", "a step", rule=_one_thing)
@@ -99,8 +89,8 @@ class Step(Record):
 def _read_step(node: Node, reader: Reader) -> Step | Failed:
     match node:
         case ScalarNode():
-            action = read_action(node, reader.faults, reader.context)
-            return FAILED if action is None else Step(do=action, span=node.span)
+            action = read_action(node, reader)
+            return FAILED if action is FAILED else Step(do=action, span=node.span)
         case MappingNode():
             key = node.entries[0].key if len(node.entries) == 1 else None
             if key is not None and key.text not in Step.declaration.keys:
