@@ -21,6 +21,10 @@ if TYPE_CHECKING:
 _SHIFT = {Direction.FORE: (-1, 0), Direction.AFT: (1, 0), Direction.LEFT: (0, -1), Direction.RIGHT: (0, 1)}
 
 
+_ALONG = {1: ("",), 2: ("fore", "aft"), 3: ("fore", "middle", "aft")}
+_ACROSS = {1: ("",), 2: ("left", "right"), 3: ("left", "middle", "right")}
+
+
 @dataclass(frozen=True, slots=True)
 class Cell:
     """A bay (`door` None), or a place on the loader beside a sill.
@@ -146,9 +150,7 @@ def parts_of(kind: UnitKind) -> tuple[Part, ...]:
     parts = []
     for i in range(kind.along):
         for j in range(kind.across):
-            along = ["fore", "aft"][i] if kind.along == 2 else f"row{i + 1}" if kind.along > 2 else ""
-            across = ["left", "right"][j] if kind.across == 2 else f"lane{j + 1}" if kind.across > 2 else ""
-            words = [word for word in (along, across) if word]
+            words = [word for word in (_ALONG[kind.along][i], _ACROSS[kind.across][j]) if word]
             parts.append(Part("_".join((kind.id, *words)), kind.id, " ".join(words)))
     return tuple(parts)
 

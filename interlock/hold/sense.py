@@ -316,6 +316,6 @@ def _parts(hold: Hold) -> Iterator[Diagnostic]:
                     "name-taken",
                     unit.span,
                     f"{part!r} names a part of {owner[part]} and of {unit.id}",
-                    "a name that is not another kind's name with `_left`, `_right`, `_fore` or `_aft` behind it",
+                    "a name that is not another kind's with `_left`, `_right`, `_fore`, `_aft` or `_middle` behind it",
                 )
             owner.setdefault(part, unit.id)

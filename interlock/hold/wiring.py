@@ -70,8 +70,8 @@ def _wires(hold: Hold) -> Iterator[Wire]:
             for step in path:
                 syntax = None if syntax is None else getattr(syntax, step)
             if syntax is not None:
-                is_lever = sort is Sort.CONTROL and thing.kind == "lever"
-                yield Wire(Fact(Subject(Sort.LEVER if is_lever else sort, thing.id), what), syntax)
+                is_held = sort is Sort.CONTROL and thing.is_held
+                yield Wire(Fact(Subject(Sort(thing.kind) if is_held else sort, thing.id), what), syntax)
     for zone in hold.zones:
         subject = Subject(Sort.ZONE, zone.id)
         for number, command in enumerate(zone.commands, 1):
@@ -112,7 +112,7 @@ def rewired(hold: Hold, meaning: Meaning, syntax: Syntax) -> Hold:
             inhibits = tuple((one, syntax if one == way else old) for one, old in _thing(hold.zones, zone).inhibits)
             return _with(hold, "zones", zone, inhibits=inhibits)
     subject, what = meaning.subject, meaning.what
-    sort = Sort.CONTROL if subject.sort is Sort.LEVER else subject.sort
+    sort = Sort.CONTROL if subject.sort.is_control else subject.sort
     ways = {(one, word): (section, path) for one, section, word, path in _PLAIN}
     section, path = ways[sort, what]
     return _with(hold, section, subject.id, **_at(_thing(getattr(hold, section), subject.id), path, syntax))

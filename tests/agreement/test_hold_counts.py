@@ -106,6 +106,45 @@ def test_a_long_unit_needs_a_side_door_over_two_bays() -> None:
     assert [fault.code for fault in faults_of(Source("test.yaml", text.encode()))] == ["unreachable-bay"]
 
 
+THREE_LONG = "- {id: PAL, across: 1, along: 3}"
+THREE_WIDE = "- {id: PAL, across: 3, along: 1}"
+
+
+@pytest.mark.parametrize(
+    "hold",
+    [
+        hold_text(rows=3, units=THREE_LONG, doorways=doorway("1C", "fore")),
+        hold_text(lanes="[L, C, R]", units=THREE_WIDE, ball_mat="1L..1R", doorways=doorway("1R", "right")),
+    ],
+    ids=["lengthwise through the nose", "crosswise through the side"],
+)
+def test_a_unit_of_three_bays_comes_in_bay_by_bay(hold: str) -> None:
+    """Four places in a line: outside, one part in, two parts in, inside; three moves there and three back.
+
+    States: nothing, one unit in each of the four places, one on each of the three ways, one outside and one inside: 9.
+    """
+    compiled = compile_text(hold)
+    assert len(compiled.floor.placements) == 4
+    assert len(compiled.floor.moves) == 6
+    assert count_states(compiled.machine).states == 9
+
+
+@pytest.mark.parametrize(
+    "hold",
+    [
+        hold_text(rows=3, units=THREE_LONG, doorways=doorway("[1C, 2C, 3C]", "left")),
+        hold_text(lanes="[L, C, R]", units=THREE_WIDE, doorways=doorway("[1L, 1C, 1R]", "fore")),
+    ],
+    ids=["sideways through the side", "broadside through the nose"],
+)
+def test_a_unit_of_three_bays_crosses_a_sill_of_three_at_once(hold: str) -> None:
+    """Two places: loader and hold free or taken (4), and one on its way (1); every part is called something else."""
+    compiled = compile_text(hold)
+    assert count_states(compiled.machine).states == 5
+    assert len(compiled.floor.parts) == 3
+    assert {len(move.crossed) for move in compiled.floor.moves} == {3}
+
+
 def test_a_bay_that_does_not_exist_holds_nothing_and_lets_nothing_past() -> None:
     """Without 2C a lane of three falls in two: 3C cannot be reached."""
     text = hold_text(rows=3, doorways=doorway("1C", "left"), rules="[{bays: 2C, kinds: []}]")

@@ -88,7 +88,7 @@ def test_numbers_and_truth_values_may_have_their_types() -> None:
         (("layout", "rows"), "many"),
         (("layout", "secured"), ["front"]),
         (("layout", "neighbour_restrains"), "perhaps"),
-        (("units", 0, "across"), 3),
+        (("units", 0, "across"), 4),
         (("devices", 0, "latchs"), "x"),
         (("devices", 0, "kind"), "manual lach"),
         (("devices", 0, "on"), ["3L.back"]),

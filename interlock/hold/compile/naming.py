@@ -94,7 +94,7 @@ def _groups(described: Described, things: Mapping[str, Thing]) -> Iterator[tuple
     yield "doors_with_lock", [d.id for d in hold.doorways if d.lock and d.unlock]
     yield "powered_doors", [d.id for d in hold.doorways if d.moved_by == "power"]
     yield "zones", [z.id for z in hold.zones]
-    yield "contested_zones", [z.id for z in hold.zones if len(z.commands) > 1]
+    yield "contested_zones", [z.id for z in hold.zones if len({command.station for command in z.commands}) > 1]
     yield "stations", [s.id for s in hold.stations]
     yield "controls", [c.id for c in hold.controls]
     yield "levers", [c.id for c in hold.controls if c.kind == "lever"]

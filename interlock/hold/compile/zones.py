@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from itertools import combinations, compress
+
 from interlock.hold.compile.described import Described
 from interlock.hold.compile.levers import commanding, levers_of, supplies_of
 from interlock.hold.compile.symbols import Additions, Symbols, told
 from interlock.hold.compile.world import Thing
-from interlock.hold.language.model import Direction, Zone
+from interlock.hold.language.model import Command, Direction, Zone
 from interlock.hold.origin import Commanded, Fact, HeldBack, Sort, Subject, running
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Ref, conj, disj, neg
 
@@ -47,19 +49,13 @@ def _zone(described: Described, known: Symbols, made: Additions, runs: dict[Fact
     powered = made.promise(Fact(subject, "powered"), zone.power, has_power)
     levers = [id for id in levers_of(described.hold, zone) if id in known.things]
     levers = [id for id in levers if known.things[id].sort.is_held]
-    owners = []
+    owners = {command.station: _owning(known, command) for command in zone.commands}
     commands: dict[Direction, list[Expr]] = {}
-    held: dict[Direction, list[Expr]] = {}
     for number, command in enumerate(zone.commands, 1):
-        station = known.things.get(command.station or "")
-        owners.append(TRUE if station is None else station.states["owning"])
         for direction, syntax in command.runs:
             commanded = told(zone.name, f"commanded {direction}")
             given = made.promise(Commanded(zone.id, number, direction), syntax, commanded)
-            commands.setdefault(direction, []).append(conj(owners[-1], given))
-            asking = commanding(described.hold, zone, command, direction)
-            by_hand = disj(*(known.things[lever].states[position] for lever, position in asking))
-            held.setdefault(direction, []).append(conj(owners[-1], by_hand))
+            commands.setdefault(direction, []).append(conj(owners[command.station], given))
     sides = {direction: f"{zone.id}.{direction}" for direction in Direction if direction in commands}
     asked = []
     for direction, id in sides.items():
@@ -71,7 +67,7 @@ def _zone(described: Described, known: Symbols, made: Additions, runs: dict[Fact
             ),
             "held": made.signal(
                 Fact(subject, "held", direction),
-                disj(*held[direction]),
+                _held(described, known, zone, direction, None),
                 (
                     f"a lever that commands {zone.name} {direction} is held",
                     f"no lever that commands {zone.name} {direction} is held",
@@ -89,11 +85,17 @@ def _zone(described: Described, known: Symbols, made: Additions, runs: dict[Fact
         for bay in zone.bays:
             held_back = _held_back(made, zone, bay, direction)
             fact = running(bay, direction)
-            free = conj(powered, states["commanded"], neg(inhibited), *map(neg, held_back))
+            asking = states["commanded"]
+            if not all(command.reaches(bay) for command in zone.commands):
+                there = [command.reaches(bay) for command in zone.commands if direction in dict(command.runs)]
+                if not any(there):
+                    continue
+                asking = disj(*compress(commands[direction], there))
+            free = conj(powered, asking, neg(inhibited), *map(neg, held_back))
             runs[fact] = disj(runs.get(fact, FALSE), free)
             drive = f"the drive under bay {bay}"
             made.define(fact, runs[fact], (f"{drive} runs {direction}", f"{drive} does not run {direction}"))
-    pairs = (conj(first, second) for at, first in enumerate(owners) for second in owners[at + 1 :])
+    pairs = (conj(*two) for two in combinations(owners.values(), 2))
     made.name(
         thing,
         {
@@ -154,6 +156,27 @@ def drive(known: Symbols, cell: str, direction: Direction) -> Expr:
 
 def held(described: Described, known: Symbols, cell: str, direction: Direction) -> Expr:
     """A lever that commands the drive under the cell in the direction is held."""
-    zones = [known.things[zone.id] for zone in described.hold.zones if cell in zone.bays]
-    ways = [known.things[way] for zone in zones if isinstance(way := zone.parts.get(direction), str)]
-    return disj(*(way.states["held"] for way in ways))
+    found = []
+    for zone in described.hold.zones:
+        way = known.things[zone.id].parts.get(direction)
+        if cell in zone.bays and isinstance(way, str):
+            whole = all(command.reaches(cell) for command in zone.commands)
+            found.append(known.things[way].states["held"] if whole else _held(described, known, zone, direction, cell))
+    return disj(*found)
+
+
+def _owning(known: Symbols, command: Command) -> Expr:
+    """The station of the command is in charge."""
+    station = known.things.get(command.station or "")
+    return TRUE if station is None else station.states["owning"]
+
+
+def _held(described: Described, known: Symbols, zone: Zone, direction: Direction, bay: str | None) -> Expr:
+    """A lever is held by which a station in charge commands the direction: of the zone, or of one bay of it."""
+    ways = []
+    for command in zone.commands:
+        if direction in dict(command.runs) and (bay is None or command.reaches(bay)):
+            asking = commanding(described.hold, zone, command, direction)
+            by_hand = disj(*(known.things[lever].states[position] for lever, position in asking))
+            ways.append(conj(_owning(known, command), by_hand))
+    return disj(*ways)

@@ -77,21 +77,22 @@ def _two_rules(layout: Layout) -> Iterator[Diagnostic]:
 
 
 def _zone(zone: Zone, stations: Sequence[Station]) -> Iterator[Diagnostic]:
-    named: set[str | None] = set()
+    named: set[tuple[str | None, tuple[str, ...] | None]] = set()
     for command in zone.commands:
         if command.station is None and len(stations) > 1:
             message = f"a command of '{zone.id}' does not say from which station"
             expected = "`station:` and one of " + ", ".join(station.id for station in stations)
             yield Diagnostic("station-not-named", command.span, message, expected)
-        elif command.station in named:
+        elif (command.station, command.bays) in named:
             message = f"'{zone.id}' has a command from this station already"
-            expected = "one command for each station, with all its directions"
+            expected = "one command for each station, with all its directions; several where each names its own `bays`"
             yield Diagnostic("listed-twice", command.span, message, expected)
-        named.add(command.station)
-    for section in zone.sections:
-        if section.bay not in zone.bays:
-            message = f"bay '{section.bay}' is not in the zone '{zone.id}'"
-            yield Diagnostic("section-outside-zone", section.span, message, "one of " + ", ".join(zone.bays))
+        named.add((command.station, command.bays))
+    said = [(bay, command.span) for command in zone.commands for bay in command.bays or ()]
+    for bay, span in (*said, *((section.bay, section.span) for section in zone.sections)):
+        if bay not in zone.bays:
+            message = f"bay '{bay}' is not in the zone '{zone.id}'"
+            yield Diagnostic("section-outside-zone", span, message, "one of " + ", ".join(zone.bays))
 
 
 def _person(person: Person) -> Iterator[Diagnostic]:

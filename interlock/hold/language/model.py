@@ -112,8 +112,8 @@ class Layout(Record):
 class UnitKind(Named):
     """A kind of unit load."""
 
-    across: int = field(Whole(1, 2), "How many lanes it is wide.")
-    along: int = field(Whole(1, 2), "How many rows it is long.")
+    across: int = field(Whole(1, 3), "How many lanes it is wide; one that is several rows long is one lane wide.")
+    along: int = field(Whole(1, 3), "How many rows it is long.")
     max_gross_kg: float | None = field(Amount("kg"), "Its greatest gross mass.", default=None)
 
 
@@ -341,6 +341,9 @@ class Command(Record):
     station: str | None = field(
         OrNone(Reference(("stations",))), "The station; needed where there are several.", default=None
     )
+    bays: tuple[str, ...] | None = field(
+        Bays(), "The bays of the zone whose drives it runs; left out: all of them.", default=None
+    )
     fore: Syntax | None = field(Expression(), "When it commands fore.", default=None)
     aft: Syntax | None = field(Expression(), "When it commands aft.", default=None)
     left: Syntax | None = field(Expression(), "When it commands left.", default=None)
@@ -351,6 +354,10 @@ class Command(Record):
         """The directions that it commands, and when."""
         ways = zip(DIRECTIONS, (self.fore, self.aft, self.left, self.right), strict=True)
         return tuple((way, when) for way, when in ways if when is not None)
+
+    def reaches(self, bay: str) -> bool:
+        """It runs the drive under that bay of its zone."""
+        return self.bays is None or bay in self.bays
 
 
 @record("section", "a section")
@@ -365,8 +372,8 @@ class Section(Record):
 class Zone(Named):
     """Bays whose drives run on one command.
 
-    The drive of a bay runs in a direction while `power` is there, an owning station commands the direction, and neither
-    the zone (`inhibits`) nor the bay's section inhibits it.
+    The drive of a bay runs in a direction while `power` is there, a command of an owning station that reaches the bay
+    asks for the direction, and neither the zone (`inhibits`) nor the bay's section inhibits it.
     """
 
     bays: tuple[str, ...] = field(Bays(), "Its bays.")

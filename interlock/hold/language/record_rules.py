@@ -43,9 +43,11 @@ def layout(written: Written) -> Iterator[Diagnostic]:
 
 
 def unit(written: Written) -> Iterator[Diagnostic]:
-    """A unit covers one bay or two."""
-    if written.values["across"] == 2 and written.values["along"] == 2:
-        yield written.fault("footprint-too-large", None, "would cover four bays", "one bay, two across or two along")
+    """A unit covers one bay, or two or three in a line."""
+    across, along = written.values["across"], written.values["along"]
+    if isinstance(across, int) and isinstance(along, int) and across > 1 and along > 1:
+        expected = "one bay, two or three across, or two or three along"
+        yield written.fault("footprint-too-large", None, f"would cover {across * along} bays", expected)
 
 
 def doorway(written: Written) -> Iterator[Diagnostic]:

@@ -208,7 +208,8 @@ def _zone_text(zone: Zone) -> str:
 def _zone(zone: Zone) -> Iterator[Row]:
     for command in zone.commands:
         station = f"{command.station}: " if command.station else ""
-        yield Row("commands:", station + _by_direction(command.runs))
+        only = f"under {', '.join(command.bays)} only: " if command.bays is not None else ""
+        yield Row("commands:", station + only + _by_direction(command.runs))
     if zone.levers:
         yield Row("its levers:", ", ".join(zone.levers))
     if zone.inhibits:
