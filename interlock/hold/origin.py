@@ -14,7 +14,7 @@ from typing import TypeAlias
 
 from interlock.hold.floor import Face, Move, Placement
 from interlock.hold.kinds import Trigger
-from interlock.hold.language.model import Direction
+from interlock.hold.language.model import Direction, Pushing
 from interlock.hold.sorts import Sort as Sort
 from interlock.kernel.expressions import Value
 from interlock.kernel.machine import Requirement, is_monitored, monitor_name
@@ -202,6 +202,11 @@ Meaning: TypeAlias = Fact | Commanded | HeldBack
 def running(bay: str, way: Direction) -> Fact:
     """That the drive under a bay runs that way."""
     return Fact(Subject(Sort.DRIVE, bay), way=way)
+
+
+def pushing_in(rule: Pushing) -> Fact:
+    """That units can be pushed where the rule says; it goes by its first bay, of which there is no other rule."""
+    return Fact(Subject(Sort.BAY, rule.bays[0]), "pushing")
 
 
 # ---- what a rule does

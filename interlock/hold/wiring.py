@@ -15,7 +15,7 @@ from interlock.hold.language.declarations import Record
 from interlock.hold.language.directions import DIRECTIONS, Direction
 from interlock.hold.language.model import Hold, Section
 from interlock.hold.language.syntax import Syntax
-from interlock.hold.origin import Commanded, Fact, HeldBack, Meaning, Sort, Subject
+from interlock.hold.origin import Commanded, Fact, HeldBack, Meaning, Sort, Subject, pushing_in
 
 _PLAIN: tuple[tuple[Sort, str, str, tuple[str, ...]], ...] = (
     (Sort.CONTROL, "controls", "reachable", ("reachable",)),
@@ -62,7 +62,9 @@ def wires_of(hold: Hold) -> tuple[Wire, ...]:
 def _wires(hold: Hold) -> Iterator[Wire]:
     whole = Subject(Sort.HOLD, "hand_work"), Subject(Sort.HOLD, "pushing")
     yield Wire(Fact(whole[0]), hold.layout.hand_work)
-    if hold.layout.pushing is not None:
+    if isinstance(hold.layout.pushing, tuple):
+        yield from (Wire(pushing_in(rule), rule.when) for rule in hold.layout.pushing)
+    elif hold.layout.pushing is not None:
         yield Wire(Fact(whole[1]), hold.layout.pushing)
     for sort, section, what, path in _PLAIN:
         for thing in getattr(hold, section):
@@ -97,6 +99,9 @@ def rewired(hold: Hold, meaning: Meaning, syntax: Syntax) -> Hold:
         case Fact(Subject(Sort.HOLD, id)):
             layout: dict[str, Any] = {id: syntax}
             return replace(hold, layout=replace(hold.layout, **layout))
+        case Fact(Subject(Sort.BAY, bay), "pushing") if isinstance(hold.layout.pushing, tuple):
+            rules = (replace(rule, when=syntax) if rule.bays[0] == bay else rule for rule in hold.layout.pushing)
+            return replace(hold, layout=replace(hold.layout, pushing=tuple(rules)))
         case Commanded(zone, number, way):
             commands = list(_thing(hold.zones, zone).commands)
             commanded: dict[str, Any] = {way.value: syntax}

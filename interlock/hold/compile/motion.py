@@ -29,6 +29,7 @@ from interlock.hold.origin import (
     Subject,
     TakeAway,
     crossing,
+    pushing_in,
     standing,
     vacated,
 )
@@ -78,7 +79,12 @@ def motion(described: Described, known: Symbols) -> Symbols:
     """Every move in its two halves, by every means."""
     made = Additions()
     pushing = described.hold.layout.pushing
-    if pushing is not None and described.floor.moves:
+    if isinstance(pushing, tuple):
+        for rule in pushing:
+            where = "in " + ("bay " if len(rule.bays) == 1 else "bays ") + ", ".join(rule.bays)
+            phrases = f"units can be pushed by hand {where}", f"units cannot be pushed by hand {where}"
+            made.promise(pushing_in(rule), rule.when, phrases)
+    elif pushing is not None and described.floor.moves:
         made.promise(PUSHING, pushing, ("units can be pushed by hand", "units cannot be pushed by hand"))
     for move in described.floor.moves:
         _departure(described, known, made, move)
@@ -150,21 +156,30 @@ def _means(
     described: Described, known: Symbols, move: Move, cells: tuple[str, ...], *, departing: bool
 ) -> Iterator[tuple[Means, Actor, Expr]]:
     """What may carry a unit in the move's direction: (means, actor, when)."""
-    layout = described.hold.layout
+    layout, floor = described.hold.layout, described.floor
     driven = disj(*(drive(known, cell, move.direction) for cell in cells))
     if driven != FALSE:
         yield Means.DRIVE, Actor.PLANT, driven
-    outside = [described.floor.cells[cell].door is not None for cell in cells]
+    outside = [floor.cells[cell].door is not None for cell in cells]
     if move.doors and any(outside):
         yield Means.LOADER, Actor.CREW, TRUE
     if all(outside) and departing:
         # what stands wholly on the loader is the loader's business; what reaches into the hold can roll and be pushed
         return
-    pushing = FALSE if layout.pushing is None else promised(PUSHING, layout.pushing)
+    pushing = disj(*dict.fromkeys(_pushed(described, cell) for cell in floor.bays_of(cells)))
     if pushing != FALSE:
         yield Means.PUSH, Actor.CREW, pushing
     if move.direction in layout.drift:
         yield Means.DRIFT, Actor.PLANT, TRUE
+
+
+def _pushed(described: Described, bay: str) -> Expr:
+    """Somebody can push a unit there."""
+    pushing = described.hold.layout.pushing
+    if isinstance(pushing, tuple):
+        rules = [promised(pushing_in(rule), rule.when) for rule in pushing if bay in rule.bays]
+        return conj(disj(*rules), described.reach(bay))
+    return FALSE if pushing is None else conj(promised(PUSHING, pushing), described.reach(bay))
 
 
 def _carries(described: Described, move: Move, means: Means) -> str:

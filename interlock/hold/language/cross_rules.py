@@ -67,13 +67,15 @@ def _faults_of(record: object, whole: _Whole, failures: set[tuple[str, str]]) ->
 
 
 def _two_rules(layout: Layout) -> Iterator[Diagnostic]:
-    ruled: set[str] = set()
-    for rule in layout.rules:
-        for bay in rule.bays:
-            if bay in ruled:
-                message = f"another rule is about bay '{bay}' already"
-                yield Diagnostic("two-rules-for-a-bay", rule.span, message, "one rule for a bay")
-        ruled.update(rule.bays)
+    pushing = layout.pushing if isinstance(layout.pushing, tuple) else ()
+    for rules in (layout.rules, pushing):
+        ruled: set[str] = set()
+        for rule in rules:
+            for bay in rule.bays:
+                if bay in ruled:
+                    message = f"another rule is about bay '{bay}' already"
+                    yield Diagnostic("two-rules-for-a-bay", rule.span, message, "one rule for a bay")
+            ruled.update(rule.bays)
 
 
 def _zone(zone: Zone, stations: Sequence[Station]) -> Iterator[Diagnostic]:

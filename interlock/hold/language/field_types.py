@@ -109,6 +109,30 @@ class Listed(FieldType[tuple[T, ...]], Generic[T]):
 
 
 @dataclass(frozen=True)
+class OrListed(FieldType[T | tuple[R, ...]], Generic[T, R]):
+    """The type within, which no list or mapping can be; or one record or several."""
+
+    inner: FieldType[T]
+    record: type[R]
+
+    @property
+    def listed(self) -> Listed[R]:
+        """The other of the two."""
+        return Listed(RecordOf(self.record), one=True, least=1)
+
+    def read(self, node: Node, key: str, reader: Reader) -> T | tuple[R, ...] | Failed:
+        return (
+            self.inner.read(node, key, reader) if isinstance(node, ScalarNode) else self.listed.read(node, key, reader)
+        )
+
+    def wants(self) -> str:
+        return f"{self.inner.wants()}; or {self.listed.wants()}"
+
+    def schema(self) -> Schema:
+        return {"anyOf": [self.inner.schema(), self.listed.schema()]}
+
+
+@dataclass(frozen=True)
 class Bays(FieldType[tuple[str, ...]]):
     """Bays, one or a list; a range such as `1L..6L` stands for those between along the lane or the row.
 
@@ -276,6 +300,8 @@ def types_within(kind: FieldType[object]) -> Iterator[FieldType[object]]:
     yield kind
     if isinstance(kind, OrNone):
         yield from types_within(kind.inner)
+    elif isinstance(kind, OrListed):
+        yield from types_within(kind.listed)
     elif isinstance(kind, Listed):
         yield from types_within(kind.item)
 

@@ -25,7 +25,16 @@ from interlock.hold.language import record_rules
 from interlock.hold.language.declarations import Record, field, record
 from interlock.hold.language.directions import DIRECTIONS, Side
 from interlock.hold.language.directions import Direction as Direction
-from interlock.hold.language.field_types import Bays, ByDirection, Listed, OrNone, Quantifiers, RecordOf, States
+from interlock.hold.language.field_types import (
+    Bays,
+    ByDirection,
+    Listed,
+    OrListed,
+    OrNone,
+    Quantifiers,
+    RecordOf,
+    States,
+)
 from interlock.hold.language.syntax import Path, Step, Syntax
 from interlock.hold.language.text_types import (
     Amount,
@@ -77,6 +86,16 @@ class BayRule(Record):
     )
 
 
+@record("pushing rule", "a rule for pushing")
+class Pushing(Record):
+    """Where units can be pushed by hand, and when."""
+
+    bays: tuple[str, ...] = field(
+        Bays(), "The bays: a unit is pushed where it stands, or lies half-way, in one of them."
+    )
+    when: Syntax = field(Expression(), "When that is possible.")
+
+
 @record("layout", "the layout", rule=record_rules.layout)
 class Layout(Record):
     """The floor: rows and lanes, and how units can move and must be restrained on it.
@@ -102,8 +121,9 @@ class Layout(Record):
     drift: tuple[Direction, ...] = field(
         Listed(Choice(DIRECTIONS), one=True), "Directions in which an unrestrained unit may roll by itself."
     )
-    pushing: Syntax | None = field(
-        ExpressionOrNever(), "When the crew may push units by hand; `never` where they may not."
+    pushing: Syntax | tuple[Pushing, ...] | None = field(
+        OrListed(ExpressionOrNever(), Pushing),
+        "When the crew may push units by hand; `never` where they may not; or where and when, and nowhere else.",
     )
     hand_work: Syntax = field(Expression(), "When hand-worked devices inside the hold can be reached at all.")
 
@@ -396,7 +416,8 @@ class Place(Named):
 
     bay: str | None = field(BayOrOutside(), "The bay where it is, or `outside`.")
     reaches: tuple[str, ...] = field(
-        Listed(Reference(("devices", "controls")), one=True), "Devices and controls within reach."
+        Listed(Reference(("devices", "controls"), bays=True), one=True),
+        "Devices and controls within reach, and bays where a unit can be pushed from there.",
     )
 
 

@@ -224,22 +224,26 @@ class StepText(TextType[Step]):
 
 @dataclass(frozen=True)
 class Reference(TextType[str]):
-    """The id of something listed in one of these sections of a description; `kinds` narrows it further."""
+    """The id of something listed in one of these sections of a description; `kinds` narrows it further.
+
+    Where `bays` is set it may be a bay as well.
+    """
 
     sections: tuple[str, ...]
     kinds: tuple[str, ...] = ()
+    bays: bool = False
 
     shape = NAME
 
     def wants(self) -> str:
         *others, last = (f"`{section}`" for section in self.sections)
         sections = f"{', '.join(others)} or {last}" if others else last
-        return f"the id of something in {sections}"
+        return f"the id of something in {sections}" + (", or a bay" if self.bays else "")
 
     def read_text(self, node: ScalarNode, key: str, reader: Reader) -> str | Failed:
         if not reader.is_name(node, "a name"):
             return FAILED
-        reader.mention(node, self.sections, self.kinds)
+        reader.mention(node, self.sections, self.kinds, self.bays)
         return node.text
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.compile.levers import readings_of
-from interlock.hold.language.model import Hold
+from interlock.hold.language.model import Hold, Pushing
 from interlock.hold.language.printer import print_syntax
 from interlock.hold.language.syntax import Syntax, Truth
 from interlock.hold.procedure.binding import START_ID
@@ -95,12 +95,21 @@ def _hand_work(syntax: Syntax) -> str:
     return f"Devices worked by hand inside the hold can be reached only while: {print_syntax(syntax)}."
 
 
-def _pushing(syntax: Syntax | None) -> str:
+def _pushing(syntax: Syntax | tuple[Pushing, ...] | None) -> str:
+    if isinstance(syntax, tuple):
+        ways = (f"{', '.join(rule.bays)}{_at_any_time(rule.when)}" for rule in syntax)
+        return f"Units can be pushed by hand in these bays only: {'; '.join(ways)}."
     if syntax is None or (isinstance(syntax, Truth) and not syntax.value):
         return "Nobody pushes a unit by hand: the description rules it out."
     if isinstance(syntax, Truth):
         return "Units can be pushed by hand at any time."
     return f"Units can be pushed by hand only while: {print_syntax(syntax)}."
+
+
+def _at_any_time(syntax: Syntax) -> str:
+    if isinstance(syntax, Truth):
+        return " at any time" if syntax.value else " never"
+    return f" while {print_syntax(syntax)}"
 
 
 def _unmarked(hold: Hold) -> Iterator[str]:
