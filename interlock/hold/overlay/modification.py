@@ -6,7 +6,7 @@ into the file of the modification.  Repeated items are expanded before, so that 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from dataclasses import dataclass, field
 
 from interlock.diagnostics.faults import Faults
@@ -45,25 +45,15 @@ class OverlaidDescription:
 
     def tree(self) -> MappingNode:
         """The description as it is now."""
-        entries = []
-        known = set()
-        for entry in self.root.entries:
-            key = entry.key.text
-            known.add(key)
-            if key in self.sections:
-                entries.append(Entry(entry.key, SequenceNode(self._items(key), entry.value.span)))
-            else:
-                entries.append(entry)
-        for section in self.sections:
-            items = self._items(section)
-            if items and section not in known:
-                entries.append(
-                    Entry(ScalarNode(section, items[0].span, False, None), SequenceNode(items, items[0].span))
-                )
-        return MappingNode(tuple(entries), self.root.span, self.root.context)
-
-    def _items(self, section: str) -> tuple[Node, ...]:
-        return tuple(item for item in self.sections[section] if item is not None)
+        entries = _by_key(self.root)
+        for section, found in self.sections.items():
+            items = tuple(item for item in found if item is not None)
+            written = entries.get(section)
+            if written is not None:
+                entries[section] = Entry(written.key, SequenceNode(items, written.value.span))
+            elif items:
+                entries[section] = Entry(_key(section, items[0]), SequenceNode(items, items[0].span))
+        return MappingNode(tuple(entries.values()), self.root.span, self.root.context)
 
 
 def unchanged(root: MappingNode) -> OverlaidDescription:
@@ -92,41 +82,41 @@ def apply_modification(description: OverlaidDescription, modification: MappingNo
     if not isinstance(changes, SequenceNode):
         return  # told with the top of the modification
     for item in changes.items:
-        _Carrier(description, faults, item.context if isinstance(item, MappingNode) else ()).carry_out(item)
+        context = item.context if isinstance(item, MappingNode) else ()
+        _Carrier(description, Reader(faults, None, context)).carry_out(item)
 
 
 class _Carrier:
     """Carries out one change."""
 
-    def __init__(self, description: OverlaidDescription, faults: Faults, context: tuple[str, ...]) -> None:
+    def __init__(self, description: OverlaidDescription, reader: Reader) -> None:
         self._description = description
-        self._faults = faults
-        self._context = context
+        self._reader = reader
 
     def carry_out(self, item: Node) -> None:
-        verbs = ", ".join(CHANGES)
+        expected = f"one of {', '.join(CHANGES)}"
         if not isinstance(item, MappingNode):
-            self._add("unknown-change", item.span, f"a change cannot be {describe(item)}", f"one of {verbs}")
+            self._reader.fail("unknown-change", item.span, f"a change cannot be {describe(item)}", expected)
             return
         found = [entry for entry in item.entries if entry.key.text in CHANGES]
         if len(found) != 1:
             first = item.entries[0].key if item.entries else None
             said = "a change does one thing" if found else "this does not say what is changed"
-            nearest = self._faults.hint(first.text, CHANGES) if first is not None and not found else None
+            nearest = self._reader.faults.hint(first.text, CHANGES) if first is not None and not found else None
             span = found[1].key.span if found else item.span
-            self._add("unknown-change", span, said, f"one of {verbs}", nearest)
+            self._reader.fail("unknown-change", span, said, expected, nearest)
             return
-        verb = found[0].key.text
-        change = read_record(CHANGES[verb], item, Reader(self._faults, None, self._context))
-        match change:
+        match read_record(CHANGES[found[0].key.text], item, self._reader):
             case Remove(remove=target):
                 self._remove(target)
             case Fix(fix=target):
-                self._fix(target, item)
+                self._set("fix", target, _fixed(item), FIXED_SECTIONS, "a device or a control")
             case Defer(defer=target):
-                self._defer(target, item)
+                self._set("defer", target, {**_fixed(item), **self._deferred(target, item)}, ("devices",), "a device")
+            case ChangeFields(change=target, to=fields) if target.text == "layout":
+                self._change_layout(target, _by_key(fields))
             case ChangeFields(change=target, to=fields):
-                self._change(target, {entry.key.text: entry for entry in fields.entries})
+                self._change(target, _by_key(fields))
             case Add(add=sections):
                 self._add_items(sections)
 
@@ -141,37 +131,42 @@ class _Carrier:
             self._description.removed[target.text] = target.span
             self._note("remove", target)
 
-    def _fix(self, target: ScalarNode, item: MappingNode) -> None:
-        place = self._place(target)
-        if place is not None and self._is_of(target, place, FIXED_SECTIONS, "a device or a control"):
-            self._set(target, place, _fixed(item))
-            self._note("fix", target)
-
-    def _defer(self, target: ScalarNode, item: MappingNode) -> None:
-        place = self._place(target)
-        if place is not None and self._is_of(target, place, ("devices",), "a device"):
-            reason = tuple(entry for entry in item.entries if entry.key.text in Deferral.declaration.keys)
-            deferral = MappingNode(reason, target.span, self._context or self._as_changed(target))
-            self._set(target, place, {**_fixed(item), "deferred": Entry(_key("deferred", target), deferral)})
-            self._note("defer", target)
-
-    def _change(self, target: ScalarNode, fields: Mapping[str, Entry]) -> None:
-        if target.text == "layout":
-            self._change_layout(target, fields)
-            return
+    def _set(
+        self,
+        verb: str,
+        target: ScalarNode,
+        fields: Mapping[str, Entry],
+        sections: Container[str] = SECTIONS,
+        expected: str = "",
+    ) -> None:
+        """Gives a thing of one of the sections other fields."""
         place = self._place(target)
         if place is None:
             return
-        if "id" in fields:
-            self._add(
-                "id-cannot-change",
-                fields["id"].key.span,
+        section, at = place
+        if section not in sections:
+            noun = SECTIONS[section].declaration.noun
+            self._reader.fail("wrong-object-kind", target.span, f"'{clip(target.text)}' is {noun}", expected)
+            return
+        item = self._description.sections[section][at]
+        if isinstance(item, MappingNode):
+            self._description.sections[section][at] = _replaced(item, fields, self._as_changed(target))
+        self._note(verb, target)
+
+    def _deferred(self, target: ScalarNode, item: MappingNode) -> dict[str, Entry]:
+        reason = tuple(entry for entry in item.entries if entry.key.text in Deferral.declaration.keys)
+        deferral = MappingNode(reason, target.span, self._reader.context or self._as_changed(target))
+        return {"deferred": Entry(_key("deferred", target), deferral)}
+
+    def _change(self, target: ScalarNode, fields: Mapping[str, Entry]) -> None:
+        if "id" not in fields:
+            self._set("change", target, fields)
+        elif self._place(target) is not None:
+            said, expected = (
                 f"'{clip(target.text)}' keeps its id",
                 "a removal and an addition, where it is another thing",
             )
-            return
-        self._set(target, place, fields)
-        self._note("change", target)
+            self._reader.fail("id-cannot-change", fields["id"].key.span, said, expected)
 
     def _change_layout(self, target: ScalarNode, fields: Mapping[str, Entry]) -> None:
         layout = self._description.root.entry("layout")
@@ -186,16 +181,12 @@ class _Carrier:
         for entry in sections.entries:
             section = entry.key.text
             if section not in SECTIONS:
-                self._add(
-                    "unknown-field",
-                    entry.key.span,
-                    f"nothing can be added to '{clip(section)}'",
-                    "one of " + ", ".join(SECTIONS),
-                    self._faults.hint(section, SECTIONS),
-                )
+                said, expected = f"nothing can be added to '{clip(section)}'", "one of " + ", ".join(SECTIONS)
+                nearest = self._reader.faults.hint(section, SECTIONS)
+                self._reader.fail("unknown-field", entry.key.span, said, expected, nearest)
                 continue
             if not isinstance(entry.value, SequenceNode):
-                self._add("not-a-list", entry.value.span, f"'{section}' cannot be {describe(entry.value)}", "a list")
+                self._reader.unfit("not-a-list", entry.value, section, "a list")
                 continue
             for item in entry.value.items:
                 given = self._description.append(section, item)
@@ -206,54 +197,24 @@ class _Carrier:
 
     # --- parts of them
 
-    def _set(self, target: ScalarNode, place: tuple[str, int], fields: Mapping[str, Entry]) -> None:
-        section, at = place
-        item = self._description.sections[section][at]
-        if isinstance(item, MappingNode):
-            self._description.sections[section][at] = _replaced(item, fields, self._as_changed(target))
-
-    def _is_of(self, target: ScalarNode, place: tuple[str, int], sections: tuple[str, ...], expected: str) -> bool:
-        if place[0] in sections:
-            return True
-        noun = SECTIONS[place[0]].declaration.noun
-        self._add("wrong-object-kind", target.span, f"'{clip(target.text)}' is {noun}", expected)
-        return False
-
     def _place(self, target: ScalarNode) -> tuple[str, int] | None:
         """Where the thing is that is to be changed; None with a fault noted where nothing has that name."""
         place = self._description.index.get(target.text)
-        if place is None:
-            self._unknown(target)
+        gone = self._description.removed.get(target.text)
+        if place is None and gone is not None:
+            expected = f"something that is still there (it went at {gone.file}, line {gone.line})"
+            self._reader.fail("unknown-name", target.span, f"'{clip(target.text)}' was taken out before", expected)
+        elif place is None:
+            said = f"nothing is called '{clip(target.text)}' in the hold that is modified"
+            nearest = self._reader.faults.hint(target.text, self._description.index)
+            self._reader.fail("unknown-name", target.span, said, "the id of something listed there", nearest)
         return place
 
-    def _unknown(self, target: ScalarNode) -> None:
-        if target.text in self._description.removed:
-            gone = self._description.removed[target.text]
-            self._add(
-                "unknown-name",
-                target.span,
-                f"'{clip(target.text)}' was taken out before",
-                f"something that is still there (it went at {gone.file}, line {gone.line})",
-            )
-            return
-        self._add(
-            "unknown-name",
-            target.span,
-            f"nothing is called '{clip(target.text)}' in the hold that is modified",
-            "the id of something listed there",
-            self._faults.hint(target.text, self._description.index),
-        )
-
     def _as_changed(self, target: ScalarNode) -> tuple[str, ...]:
-        return (f"as changed in {target.span.file}, line {target.span.line}", *self._context)
+        return (f"as changed in {target.span.file}, line {target.span.line}", *self._reader.context)
 
     def _note(self, verb: str, target: ScalarNode) -> None:
         self._description.changes.append(Change(verb, target.text, target.span))
-
-    def _add(
-        self, code: str, span: Span, message: str, expected: str | None = None, nearest: str | None = None
-    ) -> None:
-        self._faults.add(code, span, message, expected=expected, nearest=nearest, context=self._context)
 
 
 def _nameless(section: str, item: Node) -> str:
@@ -264,19 +225,21 @@ def _nameless(section: str, item: Node) -> str:
     return SECTIONS[section].declaration.noun
 
 
+def _by_key(fields: MappingNode) -> dict[str, Entry]:
+    return {entry.key.text: entry for entry in fields.entries}
+
+
 def _fixed(item: MappingNode) -> dict[str, Entry]:
     """What `in` says, as the field that keeps a thing in one state."""
     state = item.entry("in")
     return {} if state is None else {"fixed": Entry(_key("fixed", state.key), state.value)}
 
 
-def _key(name: str, like: ScalarNode) -> ScalarNode:
+def _key(name: str, like: Node) -> ScalarNode:
     return ScalarNode(name, like.span, False, None)
 
 
 def _replaced(node: MappingNode, fields: Mapping[str, Entry], context: tuple[str, ...]) -> MappingNode:
     """The mapping with these fields in the place of its own; new ones come last."""
-    entries = [fields.get(entry.key.text, entry) for entry in node.entries]
-    known = {entry.key.text for entry in node.entries}
-    entries.extend(entry for key, entry in fields.items() if key not in known)
-    return MappingNode(tuple(entries), node.span, (*context, *node.context))
+    entries = {**_by_key(node), **fields}
+    return MappingNode(tuple(entries.values()), node.span, (*context, *node.context))

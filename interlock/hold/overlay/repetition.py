@@ -48,18 +48,32 @@ class _Value:
     number: int | None
 
 
-_Bindings = Mapping[str, _Value]
+@dataclass(frozen=True, slots=True)
+class _Scope:
+    """What the variables of the repetitions around a node stand for, and how messages tell of it."""
+
+    values: Mapping[str, _Value]
+    context: tuple[str, ...]
 
 
 class _TooMuch(Exception):
     """The repetitions of a file make more than the limits allow."""
 
 
+@dataclass(eq=False)
+class _Unrepeatable(Exception):
+    """An item does not say in what way it is repeated."""
+
+    span: Span
+    message: str
+    expected: str = "a range such as `1..6`, or a list such as `[L, R]`"
+
+
 def expand_repetitions(root: MappingNode, faults: Faults) -> MappingNode | None:
     """The same tree with every repeated list item replaced by what it stands for; None where the limits are broken."""
     expander = _Expander(faults)
     try:
-        found = expander.node(root, {}, ())
+        found = expander.node(root, _Scope({}, ()))
     except _TooMuch:
         return None
     assert isinstance(found, MappingNode)  # noqa: S101 - a mapping expands to a mapping
@@ -75,129 +89,79 @@ class _Expander:
         self._filled = 0
         self._holes: dict[int, tuple[ScalarNode, tuple[tuple[re.Match[str], Span | None], ...]]] = {}
 
-    def node(self, node: Node, bindings: _Bindings, context: tuple[str, ...], key: str = "") -> Node:
+    def node(self, node: Node, scope: _Scope, key: str = "") -> Node:
         """The expansion of one node that stands under `key`."""
         if isinstance(node, ScalarNode):
-            return self._scalar(node, bindings, context) if bindings and "{" in node.text else node
+            return self._scalar(node, scope) if scope.values and "{" in node.text else node
         self._values += 1
         if self._values > MOST_EXPANDED_VALUES:
-            self._refuse(node.span, f"the repetitions make more than {MOST_EXPANDED_VALUES:,} values", context)
+            self._refuse(node.span, f"the repetitions make more than {MOST_EXPANDED_VALUES:,} values", scope)
         if isinstance(node, SequenceNode):
-            if key in NOT_REPEATED:
-                return node
-            items: list[Node] = []
-            for item in node.items:
-                if isinstance(item, MappingNode) and item.entry("for") is not None:
-                    items.extend(self._repeat(item, bindings, context))
-                else:
-                    items.append(self.node(item, bindings, context))
-            return SequenceNode(tuple(items), node.span)
-        entries = tuple(
-            Entry(entry.key, self.node(entry.value, bindings, context, entry.key.text)) for entry in node.entries
-        )
-        return MappingNode(entries, node.span, node.context or context)
+            return node if key in NOT_REPEATED else SequenceNode(tuple(self._items_of(node, scope)), node.span)
+        entries = tuple(Entry(entry.key, self.node(entry.value, scope, entry.key.text)) for entry in node.entries)
+        return MappingNode(entries, node.span, node.context or scope.context)
 
-    def _repeat(self, item: MappingNode, outer: _Bindings, context: tuple[str, ...]) -> Iterator[Node]:
+    def _items_of(self, node: SequenceNode, scope: _Scope) -> Iterator[Node]:
+        for item in node.items:
+            if isinstance(item, MappingNode) and item.entry("for") is not None:
+                try:
+                    yield from self._repeat(item, scope)
+                except _Unrepeatable as fault:
+                    self._faults.add("bad-repetition", fault.span, fault.message, fault.expected, context=scope.context)
+            else:
+                yield self.node(item, scope)
+
+    def _repeat(self, item: MappingNode, outer: _Scope) -> Iterator[Node]:
         head = item.value("for")
         body = MappingNode(tuple(entry for entry in item.entries if entry.key.text != "for"), item.span)
         if not isinstance(head, MappingNode) or not head.entries:
-            span = head.span if head is not None else item.span
-            self._faults.add(
-                "bad-repetition",
-                span,
-                f"a repetition cannot be {describe(head) if head is not None else 'nothing'}",
-                expected="variables with their values, such as `for: {r: 1..6, l: [L, R]}`",
-                context=context,
-            )
-            return
-        names: list[str] = []
-        values: list[tuple[_Value, ...]] = []
+            said = "nothing" if head is None else describe(head)
+            expected = "variables with their values, such as `for: {r: 1..6, l: [L, R]}`"
+            raise _Unrepeatable((head or item).span, f"a repetition cannot be {said}", expected)
+        values: dict[str, tuple[_Value, ...]] = {}
         for entry in head.entries:
             name = entry.key.text
             if not is_name(name) or "-" in name:
-                self._faults.add(
-                    "bad-repetition",
-                    entry.key.span,
-                    f"'{clip(name)}' cannot be a variable",
-                    expected="letters, digits and `_`",
-                    context=context,
-                )
-                return
-            if name in outer:
-                self._faults.add(
-                    "bad-repetition",
-                    entry.key.span,
-                    f"'{name}' is a variable of the repetition around this one already",
-                    expected="another name",
-                    context=context,
-                )
-                return
-            found = self._values_of(entry.value, outer, context)
-            if found is None:
-                return
-            names.append(name)
-            values.append(found)
-        self._items += prod(map(len, values))
+                raise _Unrepeatable(entry.key.span, f"'{clip(name)}' cannot be a variable", "letters, digits and `_`")
+            if name in outer.values:
+                said = f"'{name}' is a variable of the repetition around this one already"
+                raise _Unrepeatable(entry.key.span, said, "another name")
+            values[name] = self._values_of(entry.value, outer)
+        self._items += prod(map(len, values.values()))
         if self._items > MOST_ITEMS:
-            self._refuse(head.span, f"the repetitions make more than {MOST_ITEMS:,} items", context)
-        for combination in product(*values):
-            inner = {**outer, **dict(zip(names, combination, strict=True))}
+            self._refuse(head.span, f"the repetitions make more than {MOST_ITEMS:,} items", outer)
+        for combination in product(*values.values()):
+            inner = {**outer.values, **dict(zip(values, combination, strict=True))}
             told = ", ".join(f"{name}={value.text}" for name, value in inner.items())
-            yield self.node(body, inner, (f"in the repetition {told}",))
+            yield self.node(body, _Scope(inner, (f"in the repetition {told}",)))
 
-    def _values_of(self, node: Node, outer: _Bindings, context: tuple[str, ...]) -> tuple[_Value, ...] | None:
+    def _values_of(self, node: Node, outer: _Scope) -> tuple[_Value, ...]:
         if isinstance(node, ScalarNode):
-            filled = self.node(node, outer, context)
-            assert isinstance(filled, ScalarNode)  # noqa: S101 - a scalar expands to a scalar
-            found = _RANGE.match(filled.text)
-            if not found:
-                self._faults.add(
-                    "bad-repetition",
-                    node.span,
-                    f"{describe(filled)} is no range",
-                    expected="a range such as `1..6`, or a list such as `[L, R]`",
-                    context=context,
-                )
-                return None
-            low, high = int(found[1]), int(found[2])
-            if low > high:
-                self._faults.add(
-                    "bad-repetition",
-                    node.span,
-                    f"the range {low}..{high} is empty",
-                    expected="the smaller number first",
-                    context=context,
-                )
-                return None
-            if high - low >= MOST_ITEMS:
-                self._refuse(node.span, f"the range {low}..{high} makes more than {MOST_ITEMS:,} items", context)
-            return tuple(_Value(str(number), number) for number in range(low, high + 1))
-        if isinstance(node, SequenceNode) and node.items:
-            values = []
-            for item in node.items:
-                filled_item = self.node(item, outer, context)
-                if not isinstance(filled_item, ScalarNode) or not 0 < len(filled_item.text) <= LONGEST_VALUE:
-                    self._faults.add(
-                        "bad-repetition",
-                        item.span,
-                        f"{describe(filled_item)} cannot be the value of a variable",
-                        expected=f"a word of at most {LONGEST_VALUE} characters",
-                        context=context,
-                    )
-                    return None
-                text = filled_item.text
-                values.append(_Value(text, int(text) if text.isascii() and text.isdigit() else None))
-            return tuple(values)
-        self._faults.add(
-            "bad-repetition",
-            node.span,
-            "a variable has no values",
-            expected="a range such as `1..6`, or a list such as `[L, R]`",
-            context=context,
-        )
-        return None
+            return self._range(self._scalar(node, outer), outer)
+        if not isinstance(node, SequenceNode) or not node.items:
+            raise _Unrepeatable(node.span, "a variable has no values")
+        values = []
+        for item in node.items:
+            filled = self.node(item, outer)
+            if not isinstance(filled, ScalarNode) or not 0 < len(filled.text) <= LONGEST_VALUE:
+                said = f"{describe(filled)} cannot be the value of a variable"
+                raise _Unrepeatable(item.span, said, f"a word of at most {LONGEST_VALUE} characters")
+            text = filled.text
+            values.append(_Value(text, int(text) if text.isascii() and text.isdigit() else None))
+        return tuple(values)
 
-    def _scalar(self, node: ScalarNode, bindings: _Bindings, context: tuple[str, ...]) -> ScalarNode:
+    def _range(self, node: ScalarNode, scope: _Scope) -> tuple[_Value, ...]:
+        found = _RANGE.match(node.text)
+        if not found:
+            raise _Unrepeatable(node.span, f"{describe(node)} is no range")
+        low, high = int(found[1]), int(found[2])
+        if low > high:
+            raise _Unrepeatable(node.span, f"the range {low}..{high} is empty", "the smaller number first")
+        if high - low >= MOST_ITEMS:
+            self._refuse(node.span, f"the range {low}..{high} makes more than {MOST_ITEMS:,} items", scope)
+        return tuple(_Value(str(number), number) for number in range(low, high + 1))
+
+    def _scalar(self, node: ScalarNode, scope: _Scope) -> ScalarNode:
         text = node.text
         source = node.stretches
         parts: list[str] = []
@@ -206,9 +170,9 @@ class _Expander:
         holes = self._holes_of(node)
         self._filled += len(holes)
         if self._filled > MOST_FILLED:
-            self._refuse(node.span, f"the repetitions fill in more than {MOST_FILLED:,} values", context)
+            self._refuse(node.span, f"the repetitions fill in more than {MOST_FILLED:,} values", scope)
         for hole, place in holes:
-            filled = self._fill(hole, place or node.span, bindings, context)
+            filled = self._fill(hole, place or node.span, scope)
             parts.append(text[done : hole.start()])
             parts.append(filled)
             if source is not None:
@@ -224,7 +188,7 @@ class _Expander:
         result = "".join(parts)
         self._characters += len(result)
         if len(result) > LONGEST_SCALAR or self._characters > MOST_EXPANDED_CHARACTERS:
-            self._refuse(node.span, "the repetitions make too much text", context)
+            self._refuse(node.span, "the repetitions make too much text", scope)
         if source is not None:
             stretches.extend(cut_stretches(source, done, len(text), length))
         return ScalarNode(result, node.span, node.quoted, tuple(stretches) if source is not None else None)
@@ -238,44 +202,29 @@ class _Expander:
             known = self._holes[id(node)] = (node, holes)
         return known[1]
 
-    def _fill(self, hole: re.Match[str], span: Span, bindings: _Bindings, context: tuple[str, ...]) -> str:
+    def _fill(self, hole: re.Match[str], span: Span, scope: _Scope) -> str:
         name, sign, amount = hole[1], hole[2], hole[3]
-        value = bindings.get(name)
+        value = scope.values.get(name)
         if value is None:
-            self._faults.add(
-                "unknown-variable",
-                span,
-                f"'{clip(name)}' is no variable of this repetition",
-                expected="one of " + ", ".join(f"{{{known}}}" for known in bindings),
-                nearest=self._faults.hint(name, bindings),
-                context=context,
-            )
+            said = f"'{clip(name)}' is no variable of this repetition"
+            expected = "one of " + ", ".join(f"{{{known}}}" for known in scope.values)
+            nearest = self._faults.hint(name, scope.values)
+            self._faults.add("unknown-variable", span, said, expected, nearest, scope.context)
             return "0"
         if sign is None:
             return value.text
         if value.number is None:
-            self._faults.add(
-                "counting-a-word",
-                span,
-                f"'{value.text}' is no number, so nothing can be added to {name}",
-                expected=f"{{{name}}} alone",
-                context=context,
-            )
+            said = f"'{value.text}' is no number, so nothing can be added to {name}"
+            self._faults.add("counting-a-word", span, said, f"{{{name}}} alone", context=scope.context)
             return value.text
         counted = value.number + (int(amount) if sign == "+" else -int(amount))
         if counted < 0:
-            self._faults.add(
-                "counting-a-word",
-                span,
-                f"{hole[0]} is {counted} for {name}={value.number}",
-                expected="numbers from 0",
-                context=context,
-            )
+            said = f"{hole[0]} is {counted} for {name}={value.number}"
+            self._faults.add("counting-a-word", span, said, "numbers from 0", context=scope.context)
             return "0"
         return str(counted)
 
-    def _refuse(self, span: Span, message: str, context: tuple[str, ...]) -> None:
-        self._faults.add(
-            "too-many-repetitions", span, message, expected="fewer values, or fewer variables", context=context
-        )
+    def _refuse(self, span: Span, message: str, scope: _Scope) -> None:
+        expected = "fewer values, or fewer variables"
+        self._faults.add("too-many-repetitions", span, message, expected, context=scope.context)
         raise _TooMuch
