@@ -29,7 +29,7 @@ _MARK = b"WHAT THIS FOLDER IS\n\nEvidence for what is written in findings.json a
 """How the README of every evidence begins."""
 _PROOF = r"start|step|safe|goal|stage-\d+"
 _EVIDENCE = re.compile(
-    rf"README\.txt|machine\.json|findings\.json|traces/\d{{4,}}-[^/]+\.json"
+    rf"README\.txt|machine\.json|findings\.json|diagram-\d+\.json|traces/\d{{4,}}-[^/]+\.json"
     rf"|(certificate|way-back)-\d+/(({_PROOF})\.smt2|ways\.json|trace\.json|in-words\.md)"
 )
 """The names that a manifest of ours lists: one that lists more was made by somebody else, for files of his own."""

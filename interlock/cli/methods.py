@@ -14,6 +14,7 @@ METHODS = {
     "induction": ("invariants.k_induction", "k_induction"),
     "reachability": ("frames.pdr", "pdr"),
     "invariants": ("invariants.mined", "mined"),
+    "diagrams": ("diagrams.saturation", "diagrams"),
     "enumeration": ("search.enumeration", "enumeration"),
 }
 """Word -> (module of `interlock.prove`, function)."""
@@ -22,7 +23,8 @@ ABOUT = (
     "combined: several of the following, each where it is good; bounded: look for breaches up to --depth steps, prove "
     "nothing; induction: show that no short run of steps can be the one that goes wrong; reachability: narrow down "
     "what can be reached until no breach is left in it; invariants: find facts about neighbouring parts that never "
-    "change and suffice; enumeration: visit every state (holds of up to some ten million states)."
+    "change and suffice; diagrams: find all states at once, as one "
+    "decision diagram; enumeration: visit every state (holds of up to some ten million states)."
 )
 
 

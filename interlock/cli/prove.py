@@ -54,7 +54,12 @@ class _Wanted:
 )
 @situation_option
 @click.option(
-    "--method", type=click.Choice(list(METHODS)), default="combined", show_default=True, help=f"How to decide. {ABOUT}"
+    "--method",
+    type=click.Choice(list(METHODS)),
+    metavar="WORD",
+    default="combined",
+    show_default=True,
+    help=f"How to decide. {ABOUT}",
 )
 @time_option("Give up on each hold after this many seconds.")
 @click.option(

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from time import monotonic
 from typing import TypeAlias
 
+from interlock.confirm.closed import faults_of
 from interlock.confirm.enumeration import enumerate_reachable
 from interlock.confirm.recheck import Recheck, recheck
 from interlock.confirm.replay import Replays
@@ -14,6 +15,7 @@ from interlock.confirm.smtlib import GivenUp, Obligation, safe_obligation, start
 from interlock.kernel.claims import (
     Certificate,
     Claim,
+    Diagram,
     Disputed,
     Fails,
     Finding,
@@ -47,10 +49,11 @@ def confirm(
 ) -> tuple[Finding, ...]:
     """One finding per question, in their order; `claims[i]` must answer `questions[i]`.
 
-    Holds only when a second solver agreed with every obligation of the certificate, or a second count of all states
-    with the count; Fails only when the trace was replayed.  Evidence that is wrong or ill-formed is Disputed; evidence
-    that could not be checked within `seconds` in all is Undecided.  Whether a trace is the shortest is not looked into
-    (see `check_shortest`), nor the depth that an undecided claim names: both stay the engine's word.
+    Holds only when a second solver agreed with every obligation of the certificate, or every rule was seen to stay
+    within the diagram, or a second count of all states agreed with the count; Fails only when the trace was replayed.
+    Evidence that is wrong or ill-formed is Disputed; evidence that could not be checked within `seconds` in all is
+    Undecided.  Whether a trace is the shortest is not looked into (see `check_shortest`), nor the depth that an
+    undecided claim names: both stay the engine's word.
     Raises ValueError when the questions do not fit the machine or the claims in number.
     """
     if len(questions) != len(claims):
@@ -61,6 +64,7 @@ def confirm(
     findings: dict[int, Finding] = {}
     # Certificates are told apart by identity: equal ones in two objects are merely checked twice.
     shared: dict[int, tuple[Certificate, list[tuple[int, Proved]]]] = {}
+    drawn: dict[int, tuple[Diagram, list[tuple[int, Proved]]]] = {}
     counted: list[tuple[int, Proved]] = []
     replays = Replays(machine)
     seen: set[tuple[int, int]] = set()
@@ -74,10 +78,12 @@ def confirm(
         elif isinstance(claim, Refuted):
             faults = replays.faults(question.target, claim.trace)
             findings[at] = Disputed(question.id, claim, "; ".join(faults)) if faults else Fails(question.id, claim)
-        elif claim.certificate is None:
-            counted.append((at, claim))
-        else:
+        elif claim.certificate is not None:
             shared.setdefault(id(claim.certificate), (claim.certificate, []))[1].append((at, claim))
+        elif claim.diagram is not None:
+            drawn.setdefault(id(claim.diagram), (claim.diagram, []))[1].append((at, claim))
+        else:
+            counted.append((at, claim))
     for done, (certificate, places) in enumerate(shared.values()):
         report(Progress("confirm", "re-checking a certificate with a second solver", done, len(shared)))
         asked = [questions[at] for at, _ in places]
@@ -85,6 +91,10 @@ def confirm(
             places, recheck_certificate(machine, certificate, asked, deadline), strict=True
         ):
             findings[at] = _finding(claim, verdict)
+    for diagram, places in drawn.values():
+        report(Progress("confirm", "following every rule through a set of states"))
+        checked = recheck_diagram(machine, diagram, [questions[at].target for at, _ in places], deadline)
+        findings.update({at: _finding(claim, verdict) for (at, claim), verdict in zip(places, checked, strict=True)})
     if counted:
         report(Progress("confirm", "counting the reachable states a second time"))
         targets = [questions[at].target for at, _ in counted]
@@ -152,6 +162,17 @@ def recheck_certificate(
         return [Unchecked(str(why))] * len(questions)
     checked = recheck(obligation, deadline)
     return [verdict_on(obligation, [place], checked) for place in range(len(questions))]
+
+
+def recheck_diagram(
+    machine: Machine, diagram: Diagram, targets: Sequence[Expr], deadline: float | None
+) -> list[Verdict]:
+    """One verdict per target: has the set every initial state and none of the target, and does no rule leave it?"""
+    try:
+        faults = faults_of(machine, diagram, targets, deadline)
+    except GivenUp as why:
+        return [Unchecked(str(why))] * len(targets)
+    return [Broken(fault) if fault else Agreed(f"{len(diagram.nodes)} nodes followed by each rule") for fault in faults]
 
 
 def verdict_on(obligation: Obligation, places: Iterable[int], checked: Recheck) -> Verdict:

@@ -67,14 +67,19 @@ def evidence_files(
     files = {**(beside or {}), "machine.json": _document(machine_as_json(machine))}
     folders = certificate_folders(questions, findings)
     folder_of = {id(folder.certificate): folder.name for folder in folders}
+    drawn: dict[int, str] = {}
     rows: list[Json] = []
     for question, finding in zip(questions, findings, strict=True):
         row: dict[str, Json] = {"question": question.id, "finding": FINDINGS[type(finding)]}
         if isinstance(finding, Holds):
             row |= {"engine": finding.claim.engine, "checked_by": finding.checked_by}
             certificate = finding.claim.certificate
+            diagram = finding.claim.diagram
             if certificate is not None:
                 row["evidence"] = folder_of[id(certificate)]
+            elif diagram is not None:
+                name = row["evidence"] = drawn.setdefault(id(diagram), f"diagram-{len(drawn) + 1}.json")
+                files[name] = _document({"order": diagram.order, "root": diagram.root, "nodes": diagram.nodes})
             else:
                 row["states"] = finding.claim.states
         elif isinstance(finding, Fails):
@@ -187,7 +192,7 @@ def _document(parts: Mapping[str, Json]) -> str:
 
 
 def _part(value: Json) -> str:
-    if isinstance(value, list) and value and isinstance(value[0], dict):
+    if isinstance(value, list | tuple) and value and isinstance(value[0], dict | tuple):
         return "[\n " + ",\n ".join(fold(_text, item) for item in value) + "\n]"
     return fold(_text, value)
 
@@ -253,8 +258,19 @@ Where a folder has a file in-words.md, that tells the clauses in the words of th
 rest on them.  It is for reading: the program wrote it from the same clauses, no check needs it, and where it differs
 from the .smt2 files these count.  To compare: the formula below each sentence is asserted in step.smt2, in that order.
 
-A question that holds without a folder was decided by visiting every reachable state, by two searches that share no
-code but the meaning of a step; "states" is how many there are.  To check it, write a search of your own.
+HOW TO CHECK "holds" BY A DIAGRAM
+
+Where findings.json names a file diagram-1.json, that is a set of states.  "nodes" are numbered from 2, in the order in
+which they stand there.  To see whether a state is in the set begin at "root"; the first name in "order" says which
+variable to look at: of its values, in the order of their domain, the place of the one in the state says which number in
+the node to go on with, and so on along "order".  A state that comes to 0 is not in the set, one that comes to 1 at the
+end is.  Variables that are not in "order" do not matter.  Three things make a proof, and each can be seen by following
+nodes down, a pair at a time (where a state is, where the state after the step is), without listing states:
+every initial state is in the set; from no state of the set a rule leads to one that is not; no state of the set
+satisfies the target.
+
+A question that holds without a folder or file was decided by visiting every reachable state, by two searches that
+share no code but the meaning of a step; "states" is how many there are.  To check it, write a search of your own.
 
 HOW TO CHECK "recovers" AND "traps"
 

@@ -44,16 +44,32 @@ class Certificate:
 
 
 @dataclass(frozen=True, slots=True)
-class Proved:
-    """Claim: no reachable state satisfies the target.
+class Diagram:
+    """Why targets are unreachable: a set of states that has every initial one, that no step leaves, and no target.
 
-    `certificate` is None only for the explicit engine, which has counted every reachable state.
+    `order` names variables, each once; what it leaves out may have any value.  A node has one child for each place in
+    the domain of its variable: 0, no state; 1, every state, only below the last variable; n + 2, the n-th of `nodes`
+    (from 0), which stands before the node and is about the next variable of `order`.  `root` is about the first
+    variable.  Diagrams of several questions may be one object.
+    """
+
+    order: tuple[str, ...]
+    nodes: tuple[tuple[int, ...], ...]
+    root: int
+
+
+@dataclass(frozen=True, slots=True)
+class Proved:
+    """Claim: no reachable state satisfies the target, by a certificate, or a diagram, or the number of all states.
+
+    Where neither a certificate nor a diagram is given, every reachable state was counted.
     """
 
     question: str
     engine: str
     certificate: Certificate | None
     states: int | None = None
+    diagram: Diagram | None = None
 
 
 @dataclass(frozen=True, slots=True)

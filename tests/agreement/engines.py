@@ -6,10 +6,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from functools import partial
 from typing import Any
 
-from interlock.kernel.claims import Certificate, Claim, Proved, Refuted, Trace
+from interlock.kernel.claims import Certificate, Claim, Diagram, Proved, Refuted, Trace
 from interlock.kernel.evaluator import State, evaluate, fire, is_enabled, is_initial, successors
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.decide import decide
+from interlock.prove.diagrams.saturation import diagrams
 from interlock.prove.engine import Engine
 from interlock.prove.frames import pdr
 from interlock.prove.invariants import k_induction as induction
@@ -18,7 +19,13 @@ from interlock.prove.search import bmc as bounded
 from interlock.prove.search.explicit import explicit
 from tests.agreement.z3_sat import Z3Sat
 
-COMPLETE: Mapping[str, Engine] = {"explicit": explicit, "pdr": pdr.pdr, "mined": mined, "decide": decide}
+COMPLETE: Mapping[str, Engine] = {
+    "explicit": explicit,
+    "pdr": pdr.pdr,
+    "mined": mined,
+    "diagrams": diagrams,
+    "decide": decide,
+}
 """Engines that decide every question, given time."""
 
 SHORTEST: Mapping[str, Engine] = {
@@ -61,6 +68,25 @@ def assert_excludes(machine: Machine, question: Question, certificate: Certifica
     for state in every_state(machine):
         if evaluate(machine, question.target, state):
             assert not all(evaluate(machine, clause, state) for clause in certificate.clauses)
+
+
+def is_in(machine: Machine, diagram: Diagram, state: State) -> bool:
+    """The state is in the set that the diagram stands for."""
+    node = diagram.root
+    for name in diagram.order:
+        place = machine.domains[name].index(state[machine.positions[name]])
+        node = diagram.nodes[node - 2][place] if node > 1 else 0
+    return node == 1
+
+
+def assert_closed(machine: Machine, question: Question, diagram: Diagram, states: Iterable[State]) -> None:
+    """All given states, the reachable ones, are in the set; no step leads out of it, none of it is in the target."""
+    inside = {state for state in every_state(machine) if is_in(machine, diagram, state)}
+    assert inside.issuperset(states)
+    for state in inside:
+        assert not evaluate(machine, question.target, state)
+        for rule, after in successors(machine, state):
+            assert after in inside, rule.name
 
 
 def assert_inductive(machine: Machine, certificate: Certificate) -> None:
@@ -118,5 +144,7 @@ def assert_true(machine: Machine, question: Question, claim: Claim, depth: int |
         assert depth is None, claim
         if claim.certificate is not None:
             assert_excludes(machine, question, claim.certificate, states)
+        if claim.diagram is not None:
+            assert_closed(machine, question, claim.diagram, states)
     else:
         assert depth is None or depth > claim.depth, claim

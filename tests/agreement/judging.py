@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 
+from interlock.confirm.confirm import Agreed, recheck_diagram
 from interlock.confirm.replay import replay
-from interlock.kernel.claims import Certificate, Claim, Limits, Proved, Refuted
+from interlock.kernel.claims import Certificate, Claim, Diagram, Limits, Proved, Refuted
 from interlock.kernel.expressions import TRUE
 from interlock.kernel.machine import Machine, Question
 from interlock.kernel.recovery import DeadEnd, Recoverable
@@ -15,7 +16,7 @@ from interlock.prove.recovery.recovery import recover
 from interlock.prove.search import explicit, vectorised
 from interlock.prove.search.guided import guided
 
-from .engines import COMPLETE, ENGINES, SHORTEST, assert_runs
+from .engines import COMPLETE, ENGINES, SHORTEST, assert_runs, is_in
 from .listing import Listing, listing_of
 from .random_machines import random_case, random_way_back
 from .recovering import dead_ends, proves, shows_dead_end
@@ -65,11 +66,14 @@ def judge_claims(
             assert claim.shortest or name not in ALWAYS_SHORTEST, (name, question.id)
         elif isinstance(claim, Proved):
             assert depth is None, (name, question.id)
-            assert (claim.certificate is None) == (name in WITHOUT_CERTIFICATE), (name, question.id)
-            if claim.certificate is None:
-                assert claim.states == len(listing.depths), (name, question.id)
-            else:
+            assert claim.certificate is None or name not in WITHOUT_CERTIFICATE, (name, question.id)
+            if claim.certificate is not None:
                 judge_certificate(listing, claim.certificate, question, checked)
+            elif claim.diagram is not None:
+                judge_diagram(listing, claim.diagram, question)
+            else:
+                assert name in (*WITHOUT_CERTIFICATE, "decide"), (name, question.id)
+                assert claim.states == len(listing.depths), (name, question.id)
         else:
             assert name not in ALWAYS_DECIDE, (name, question.id)
             assert depth is None or depth > claim.depth, (name, question.id)
@@ -86,6 +90,16 @@ def judge_certificate(
         # where only runs of different states count, k states in a row may lead out by a way that comes back
         assert certificate.distinct or listing.is_kept(certificate.clauses, certificate.k)
     assert not kept & listing.where(question.target), question.id
+
+
+def judge_diagram(listing: Listing, diagram: Diagram, question: Question) -> None:
+    """Has every reachable state and none of the target, and `confirm` says of it that no step leads out."""
+    inside = {state for state in listing.states if is_in(listing.machine, diagram, state)}
+    assert listing.depths.keys() <= inside
+    assert all(after in inside for state in inside for _, after in listing.after(state))
+    assert not inside & listing.where(question.target), question.id
+    (verdict,) = recheck_diagram(listing.machine, diagram, [question.target], None)
+    assert isinstance(verdict, Agreed), verdict
 
 
 def judge_counts(seed: int) -> Counter[str]:

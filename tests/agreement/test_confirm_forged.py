@@ -21,6 +21,7 @@ from interlock.confirm.recovery import confirm_recovery
 from interlock.kernel.claims import (
     Certificate,
     Claim,
+    Diagram,
     Disputed,
     Fails,
     Holds,
@@ -46,6 +47,7 @@ from interlock.kernel.recovery import (
 )
 from interlock.kernel.shapes import MOST_BITS, fault_of_shape
 from interlock.prove.decide import decide
+from interlock.prove.diagrams.saturation import diagrams
 from interlock.prove.recovery.recovery import recover
 from interlock.prove.search.explicit import explicit
 from tests.agreement.judging import BY_CASES
@@ -202,7 +204,17 @@ def _spoiled(draw: Random, claim: Any) -> Any:
     return claim
 
 
-def _claims(draw: Random, question: Question, claim: Claim, other: Claim) -> list[Any]:
+def _everything(machine: Machine) -> Diagram:
+    """Every valuation."""
+    names = tuple(variable.name for variable in machine.variables)
+    nodes: list[tuple[int, ...]] = []
+    for name in reversed(names):
+        below = len(nodes) + 1
+        nodes.append((below,) * len(machine.domains[name]))
+    return Diagram(names, tuple(nodes), len(nodes) + 1)
+
+
+def _claims(draw: Random, question: Question, claim: Claim, other: Claim, everything: Diagram) -> list[Any]:
     """What an engine said, what another said of another question, and made-up claims of each kind."""
     return [
         claim,
@@ -210,6 +222,7 @@ def _claims(draw: Random, question: Question, claim: Claim, other: Claim) -> lis
         Proved(question.id, "a", Certificate((neg(question.target),)), draw.choice((None, 3))),
         Proved(question.id, "a", Certificate((neg(question.target),), draw.randint(1, 3), draw.random() < 0.5)),
         Proved(question.id, "a", None, draw.randint(0, 600)),
+        Proved(question.id, "a", None, None, everything),
         Unknown(question.id, "a", "tired"),
     ]
 
@@ -221,11 +234,11 @@ def _judge(seed: int) -> Counter[str]:
     listing = Listing(machine)
     draw = Random(seed)
     tally: Counter[str] = Counter()
-    engine = decide if seed % 2 else explicit
+    engine = (explicit, decide, diagrams)[seed % 3]
     made = engine(machine, questions, Limits())
     for question, claim in zip(questions, made, strict=True):
         reached = listing.nearest(question.target) is not None
-        for told in _claims(draw, question, claim, draw.choice(made)):
+        for told in _claims(draw, question, claim, draw.choice(made), _everything(machine)):
             for _ in range(3):
                 (finding,) = confirm(machine, [question], [_spoiled(draw, told)], seconds=1)
                 tally[type(finding).__name__] += 1
@@ -263,7 +276,7 @@ def _made_up(draw: Random, machine: Machine, question: RecoveryQuestion, trace: 
     yield DeadEnd(question.id, "a", trace, Certificate((neg(question.goal),)))
 
 
-@pytest.mark.parametrize("seed", range(14))
+@pytest.mark.parametrize("seed", range(21))
 def test_spoiled_claims_never_mislead(seed: int) -> None:
     """Whatever stands in a claim, a finding comes of it, and it is never better or worse than the truth."""
     assert _judge(seed).total() >= 30

@@ -10,6 +10,7 @@ import interlock
 PARTS = {
     "what a machine means": ("kernel", "*"),
     "proofs and runs": ("confirm", "confirm recheck replay smtlib"),
+    "sets of states": ("confirm", "closed"),
     "ways back": ("confirm", "recovery"),
     "counts": ("confirm", "enumeration numbering"),
     "what slips lead to": ("confirm", "consequences screening"),
@@ -18,11 +19,12 @@ PARTS = {
 """The trusted parts: room, and modules of it.  A verdict of *holds* or *fails* rests on the first two alone."""
 BUDGET = {
     "what a machine means": 690,
-    "proofs and runs": 505,
+    "proofs and runs": 520,
+    "sets of states": 105,
     "ways back": 180,
     "counts": 170,
     "what slips lead to": 190,
-    "evidence as files": 160,
+    "evidence as files": 166,
 }
 """Lines of code that each part may have.  Raise one only with a reason in the commit that does."""
 

@@ -1,0 +1,126 @@
+"""Every reachable state at once, as one decision diagram; a proof is the diagram, and `confirm` follows rules in it.
+
+Where the states are many and the machine is loosely knit this is the engine of choice; where everything depends on
+everything diagrams are as large as the states are many.  Which it is depends on the order of the variables too: with
+each failed try more work is allowed, and the next order is tried.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from interlock.kernel.claims import (
+    Claim,
+    Limits,
+    Progress,
+    ProgressCallback,
+    Proved,
+    Refuted,
+    Unknown,
+    silent,
+)
+from interlock.kernel.machine import Machine, Question
+from interlock.prove.core.cone import cone_of, lifted
+from interlock.prove.diagrams.forest import Exhausted, Work, deep_enough
+from interlock.prove.diagrams.ordering import orders
+from interlock.prove.diagrams.reaching import Reached
+from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
+
+NAME = "diagrams"
+FIRST_WORK = 250_000
+"""How much work the first try may be; about a second."""
+MORE_WORK = 4
+"""So many times more each time that all orders failed."""
+MOST_VALUES = 4_096
+"""Of one variable; every node has as many children."""
+RUN_WORK = 8
+"""So many times the work of reaching all states may be spent on a run to one of them, and at least `FIRST_WORK`."""
+TOO_LONG = "a state like that can be reached, but the run to it is too long to be made"
+
+
+def diagrams(
+    machine: Machine, questions: Sequence[Question], limits: Limits = NO_LIMITS, report: ProgressCallback = silent
+) -> tuple[Claim, ...]:
+    """Finds all reachable states and answers every question from them; runs need not be shortest.
+
+    `limits.depth` bounds the runs that are claimed; `limits.states` bounds nothing, as no state is held.
+    """
+    clock = clock_of(limits)
+    claims: dict[int, Claim] = {}
+    reason = ""
+    try:
+        search = Saturation(machine, questions, clock)
+        most = FIRST_WORK
+        while not search.try_orders(most, report):
+            most *= MORE_WORK
+        search.answer(range(len(questions)), claims, limits.depth)
+        reason = TOO_LONG
+    except OutOfTime:
+        reason = stop_reason(limits, clock)
+    except KeyboardInterrupt:
+        reason = INTERRUPTED
+    for at, question in enumerate(questions):
+        if at not in claims:
+            claims[at] = Unknown(question.id, NAME, reason)
+    return tuple(claims[at] for at in range(len(questions)))
+
+
+class Saturation:
+    """Tries to reach all states, with more work each time; then answers.
+
+    Methods raise OutOfTime by the clock only.
+    """
+
+    def __init__(self, machine: Machine, questions: Sequence[Question], clock: Clock) -> None:
+        self.machine = machine
+        self.questions = questions
+        self.clock = clock
+        self.part = cone_of(machine, [question.target for question in questions])
+        self.reached: Reached | None = None
+        self.is_hopeless = max((len(v.domain) for v in self.part.variables), default=0) > MOST_VALUES
+        self._orders: list[list[str]] | None = None
+        self._spent = 0
+
+    def try_orders(self, most: int, report: ProgressCallback, first_only: bool = False) -> bool:
+        """Tries the orders one after the other, each with so much work at most; whether all states were reached."""
+        if self._orders is None:
+            self._orders = orders(self.part)
+        for at, order in enumerate(self._orders[: 1 if first_only else None]):
+            work = Work(self.clock, most)
+            try:
+                with deep_enough(len(order)):
+                    reached = Reached(self.part, order, work)
+                    reached.reach()
+            except Exhausted:
+                report(Progress(NAME, f"order {at + 1} of the variables: more than {most:,} pieces of work"))
+                continue
+            report(Progress(NAME, f"{reached.count()} states"))
+            self.reached = reached
+            self._spent = work.done
+            return True
+        return False
+
+    def answer(self, places: Sequence[int], claims: dict[int, Claim], deepest: int | None) -> None:
+        """Adds a claim, by place, for every one of these questions that the reached states answer."""
+        reached = self.reached
+        if reached is None:
+            raise ValueError("not all states were reached")
+        proved: list[int] = []
+        with deep_enough(len(reached.order)):
+            for at in places:
+                reached.forest.work.allow(max(FIRST_WORK, RUN_WORK * self._spent))
+                try:
+                    goal = reached.meeting(reached.states, self.questions[at].target)
+                    if not goal:
+                        proved.append(at)
+                        continue
+                    trace = reached.run_to(goal)
+                except Exhausted:
+                    continue
+                if deepest is None or trace.depth <= deepest:
+                    whole = lifted(self.machine, self.part, trace)
+                    claims[at] = Refuted(self.questions[at].id, NAME, whole, shortest=trace.depth == 0)
+            if proved:
+                diagram = reached.diagram()
+                for at in proved:
+                    claims[at] = Proved(self.questions[at].id, NAME, None, diagram=diagram)
