@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import signal
 import sys
 from types import FrameType
 
 SIGNALS = (signal.SIGINT, signal.SIGTERM)
+OBJECTS_BETWEEN_COLLECTIONS = 100_000
+"""A hundred and forty times as many as Python lets pass."""
 
 
 def main() -> None:
@@ -16,12 +19,16 @@ def main() -> None:
     for number in SIGNALS:
         if signal.getsignal(number) is not signal.SIG_IGN:
             signal.signal(number, leave)
+    # what is made here are trees: to look for circles among more and more of them finds none and takes time
+    gc.set_threshold(OBJECTS_BETWEEN_COLLECTIONS)
     from interlock.cli import run
 
     code = run(sys.argv[1:])
     # all is said; what the libraries put away at the end must not be torn
     for number in SIGNALS:
         signal.signal(number, signal.SIG_IGN)
+    # nor is anything to be gained by looking through all of it as the program ends
+    gc.freeze()
     sys.exit(code)
 
 

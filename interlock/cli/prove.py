@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from interlock.cli.stopping import Stop
     from interlock.diagnostics.spans import Diagnostic
     from interlock.report.views.proof import ProofView
+    from interlock.study.proof_cores import ProofCore
     from interlock.study.verify import Verification
 
 
@@ -109,7 +110,6 @@ def command(
     from interlock.prove.memory import resident_bytes
     from interlock.report.text.lines import BLANK
     from interlock.report.views.proof import proof_facts, proof_view
-    from interlock.study.proof_cores import proof_cores_of
 
     if memory_mib is not None and resident_bytes() is None:
         raise click.UsageError("--memory: how much memory a program holds cannot be found out on this system.")
@@ -146,7 +146,7 @@ def command(
             took = monotonic() - began
             if why_not:
                 click.echo(f"{visible(one.label)}: {why_not}", err=True)
-            cores = proof_cores_of(found_of) if why else None
+            cores = _cores(found_of) if why else None
             own = code_of_hold(found_of)
             proof = proof_view(one.label, found_of, one.texts, own, one.replaced, evidence_in, cores)
             codes.append(own)
@@ -205,6 +205,12 @@ def _prove(opened: Opened, wanted: _Wanted, stop: Stop) -> Verification:
     engine = engine_of(wanted.method)
     with stop.tearing(), shown_progress(opened.label, wanted.quiet) as report:
         return verify(opened.compiled, engine, limits, report, wanted.only or None)
+
+
+def _cores(found: Verification) -> tuple[ProofCore, ...]:
+    from interlock.study.proof_cores import proof_cores_of
+
+    return proof_cores_of(found)
 
 
 def _put_evidence(found: Verification, folder: Path) -> str:

@@ -5,12 +5,13 @@ from __future__ import annotations
 import click
 
 from interlock.cli.opening import Rejected
-from interlock.diagnostics.render import render_diagnostics
 from interlock.diagnostics.visible import visible
 
 
 def show_rejection(label: str, rejected: Rejected) -> None:
     """Writes all diagnostics and a line with their number."""
+    from interlock.diagnostics.render import render_diagnostics
+
     click.echo(render_diagnostics(rejected.diagnostics, rejected.sources), err=True)
     number = len(rejected.diagnostics)
     click.echo(f"{visible(label)}: rejected, {number} {'fault' if number == 1 else 'faults'}", err=True)
@@ -22,4 +23,6 @@ def show_rejection(label: str, rejected: Rejected) -> None:
 def show_warnings(warnings: Rejected) -> None:
     """Writes what is doubtful in a description that can be used."""
     if warnings.diagnostics:
+        from interlock.diagnostics.render import render_diagnostics  # here, because most descriptions have none
+
         click.echo(render_diagnostics(warnings.diagnostics, warnings.sources), err=True)

@@ -444,6 +444,10 @@ class Situation(Named):
     sets: tuple[tuple[str, str, Span], ...] = field(States(), "The states that differ from the usual start.")
 
 
+START_ID = "procedure_start"
+"""The situation made of the states under a procedure's `start`."""
+
+
 @record("failure", "a failure")
 class FailureMode(Record):
     """A failure that may strike, once and for good."""

@@ -14,7 +14,7 @@ from interlock.hold.compile.lowering import Lowering
 from interlock.hold.compile.world import Thing
 from interlock.hold.floor import bay_id
 from interlock.hold.kinds import PRESSED, Trigger, Verb
-from interlock.hold.language.model import Direction, Hold, RequirementText, Situation
+from interlock.hold.language.model import START_ID, Direction, Hold, RequirementText, Situation
 from interlock.hold.origin import Arrive, Bring, Condition, Depart, Go, Means, Sort, TakeAway, Work
 from interlock.hold.procedure.actions import Action
 from interlock.hold.procedure.model import Procedure
@@ -22,9 +22,6 @@ from interlock.hold.sense import faults_of_start
 from interlock.hold.sill_places import bays_beside, place_at_sill, standing_beside
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, conj, disj
 from interlock.kernel.machine import Actor
-
-START_ID = "procedure_start"
-"""The situation made of the states under a procedure's `start`."""
 
 _RULE_VERBS = {"connect": Verb.RESTORE, "disconnect": Verb.LOSE}
 _SAID = {verb: word for word, verb in _RULE_VERBS.items()}

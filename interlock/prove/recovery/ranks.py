@@ -14,11 +14,10 @@ from __future__ import annotations
 
 from collections.abc import Generator, Mapping, Set
 
-import networkx
-
 from interlock.kernel.expressions import And, Const, Expr, Is, Not, Or, Ref, Value, conj, each, fold
 from interlock.kernel.machine import Machine
 from interlock.kernel.recovery import Rank
+from interlock.prove.recovery.ordering import Condensation
 from interlock.prove.search.delete_relaxation import DeleteRelaxation
 
 Allowed = dict[str, frozenset[Value]]
@@ -67,28 +66,25 @@ class RankHeuristic:
             own.append(frozenset(name for name in found if found[name] != allowed.get(name)))
             allowed = found
         _, best = self.weigh(allowed)
-        graph: networkx.DiGraph[int] = networkx.DiGraph()
-        graph.add_nodes_from(range(len(parts)))
+        graph: dict[int, list[int]] = {at: [] for at in range(len(parts))}
         owners = {name: at for at, names in enumerate(own) for name in sorted(names)}
         for (name, value), rule in best.items():
             needs = self.needs(rule, name, value) or {}
             for other, values in needs.items():
                 if other != name and other in allowed and values.isdisjoint(allowed[other]):
-                    graph.add_edge(owners[name], owners[other])
-        groups: networkx.DiGraph[int] = networkx.condensation(graph)
-        levels: dict[int, int] = {}
-        for group in networkx.topological_sort(groups):
-            levels[group] = 1 + max((levels[before] for before in groups.predecessors(group)), default=-1)
+                    graph[owners[name]].append(owners[other])
+        groups = Condensation(graph)
+        levels = groups.levels()
         found_stages: list[tuple[Expr, Rank]] = []
         done: list[Expr] = []
         settled: Allowed = {}
-        last = max(levels.values(), default=0)
-        for group in groups.nodes:
+        last = max(levels, default=0)
+        for group, members in enumerate(groups.members):
             # What follows from the rest seems to come of itself, once the rest is done.
-            if not any(own[at] for at in groups.nodes[group]["members"]):
+            if not any(own[at] for at in members):
                 levels[group] = last
-        for level in sorted(set(levels.values())):
-            members = {at for group, its in levels.items() if its == level for at in groups.nodes[group]["members"]}
+        for level in sorted(set(levels)):
+            members = [at for group, its in enumerate(levels) if its == level for at in groups.members[group]]
             done += [parts[at] for at in sorted(members)]
             fresh = {name: allowed[name] for at in sorted(members) for name in sorted(own[at])}
             found_stages.append((conj(*done), self.rank(fresh, settled)))
@@ -115,24 +111,22 @@ class RankHeuristic:
             homes |= fresh
             layer += 1
         disturbs = self.disturbances(homes, {name: homes[name] for name in layer_of}, weights, best)
-        graph: networkx.DiGraph[str] = networkx.DiGraph()
-        graph.add_nodes_from(sorted(layer_of))
+        graph: dict[str, list[str]] = {name: [] for name in sorted(layer_of)}
         for one in sorted(disturbs):
             # What helps comes after what it helps, whatever it disturbs.
-            graph.add_edges_from((one, two) for two in sorted(disturbs[one]) if layer_of[one] <= layer_of[two])
+            graph[one] += [two for two in sorted(disturbs[one]) if layer_of[one] <= layer_of[two]]
         handed: set[str] = set()
         for (name, _), at in best.items():
             # What is handed on from one variable to another is one sum: it may have to be handed back for a while.
             for other, written in self.machine.rules[at].update:
                 if other != name and weights.get((other, written)) and layer_of[other] == layer_of[name]:
-                    graph.add_edges_from(((name, other), (other, name)))
+                    graph[name].append(other)
+                    graph[other].append(name)
                     if layer_of[name] == 0:
                         handed.add(name)
-        groups: networkx.DiGraph[int] = networkx.condensation(graph)
-        members = {group: sorted(groups.nodes[group]["members"]) for group in groups.nodes}
-        order = networkx.lexicographical_topological_sort(
-            groups, key=lambda group: (min(layer_of[name] for name in members[group]), members[group])
-        )
+        groups = Condensation(graph)
+        members = [sorted(own) for own in groups.members]
+        order = groups.in_order(lambda group: (min(layer_of[name] for name in members[group]), members[group]))
         rank = []
         for group in order:
             component = [

@@ -6,8 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from interlock.report.text.lines import WIDTH, Line, Tone, flow, labelled
 from interlock.report.views.facts import Reason, Run, WayOut, WayStep
-from interlock.report.views.interruptions import ALREADY
-from interlock.report.views.wording import ACTORS, sentence, shortened
+from interlock.report.views.wording import ACTORS, ALREADY, sentence, shortened
 
 LAST_STEPS = 12
 """Steps of a run that are shown: its end, where it is long; of a way out, its begin."""

@@ -6,10 +6,9 @@ from collections.abc import Iterator
 
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.compile.levers import readings_of
-from interlock.hold.language.model import Hold, Pushing
+from interlock.hold.language.model import START_ID, Hold, Pushing
 from interlock.hold.language.printer import print_syntax
 from interlock.hold.language.syntax import Syntax, Truth
-from interlock.hold.procedure.binding import START_ID
 from interlock.hold.sense import doubts_of
 from interlock.kernel.claims import Holds
 from interlock.kernel.recovery import HasDeadEnd, Recovers

@@ -6,11 +6,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from interlock.report.views.audit_facts import DONE, InterruptionFacts
-from interlock.report.views.wording import count_of, listed
+from interlock.report.views.wording import ALREADY, count_of, listed
 from interlock.study.procedure.interruptions import Interruption, Resumption
 
-ALREADY = "what the procedure is for is so already"
-"""Said in the place of a way to the goal that has no steps."""
 _RESUMED = {
     Resumption.GO_ON: "afterwards the procedure goes on with the action that was not finished",
     Resumption.OTHERWISE: "going on may miss the goal or break a requirement; another way is shown",

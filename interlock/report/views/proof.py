@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from msgspec import UNSET, convert
 
@@ -42,8 +43,10 @@ from interlock.report.views.proof_facts import (
 from interlock.report.views.tones import Tone
 from interlock.report.views.wording import count_of, seconds_as_text, shortened
 from interlock.study.forbidden import forbidden_steps
-from interlock.study.proof_cores import ProofCore
 from interlock.study.verify import Answer, Status, Verification
+
+if TYPE_CHECKING:
+    from interlock.study.proof_cores import ProofCore
 
 MOST_NAMED = 8
 """Names in one line."""

@@ -19,6 +19,9 @@ ACTORS = {
 }
 """Who acts, in one word; plant is what drives, loaders and supplies do."""
 
+ALREADY = "what the procedure is for is so already"
+"""Said in the place of a way to the goal that has no steps."""
+
 
 def count_of(number: int, noun: str) -> str:
     """`1 bay`, `12 bays`, `12,345 states`; only the last word of the noun is put into the plural."""
