@@ -9,13 +9,17 @@ from interlock.hold.language.syntax import Truth
 from interlock.hold.wiring import rewired, wires_of
 from interlock.kernel.expressions import TRUE
 from tests.agreement.hold_texts import SOUND, compile_file, compile_text
-from tests.teeth.written_holds import written
+from tests.teeth.written_holds import chosen, written
 
 HOLDS = [*SOUND, 3, 8, 17, 30]
 
 
 def compiled(name: str | int) -> CompiledHold:
-    return compile_text(written(name)) if isinstance(name, int) else compile_file(f"models/{name}.yaml")
+    return (
+        compile_text(written(chosen(name, most_rows=4, most_bays=10)))
+        if isinstance(name, int)
+        else compile_file(f"models/{name}.yaml")
+    )
 
 
 @pytest.mark.parametrize("name", HOLDS)
