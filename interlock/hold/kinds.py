@@ -41,6 +41,7 @@ CONDITIONS: Mapping[str, str] = {
     "unlatching_possible": "what the description asks of unlatching is so",
     "locking_possible": "what the description asks of locking is so",
     "unlocking_possible": "what the description asks of unlocking is so",
+    "fed": "it has what it needs",
     "sets": "what sets it is so",
     "drops": "what drops it is so",
 }
@@ -312,6 +313,38 @@ SUPPLY = Kind(
         Trigger(Actor.PLANT, "{name} comes on", Verb.RESTORE),
     ),
 )
+
+
+def fed_supply_kind(stored: bool, may_be_lost: bool) -> Kind:
+    """A supply that needs something else: a hydraulic pump its motor and the motor's power.
+
+    It comes on some time after it has what it needs.  Without, it goes off at once, or, where it is stored, some time
+    later; `may_be_lost` lets it go off at any time besides.
+    """
+    transitions: list[Mapping[str, Any]] = []
+    if may_be_lost:
+        transitions.append({"trigger": "lose", "source": "on", "dest": "off"})
+    ends = {"source": "on", "dest": "off", "unless": ["fed"]}
+    transitions.append({"trigger": "lose_stored" if stored else BY_ITSELF, **ends})
+    transitions.append({"trigger": "restore", "source": "off", "dest": "on", "conditions": ["fed"]})
+    about = "A source of power that needs something else: it comes on only while it has that, and some time later. "
+    if stored:
+        about += "Without it, what is stored lasts for a while."
+    else:
+        about += "Without it, it goes off at once."
+    return Kind(
+        "supply that stores" if stored else "supply that needs another",
+        about,
+        ("off", "on"),
+        (),
+        "off",
+        tuple(transitions),
+        _named(
+            *SUPPLY.triggers.values(),
+            Trigger(Actor.PLANT, "what {name} has stored runs out", Verb.LOSE, "stored") if stored else MECHANISM,
+        ),
+    )
+
 
 RELAY = Kind(
     "relay",

@@ -27,6 +27,7 @@ _PLAIN: tuple[tuple[Sort, str, str, tuple[str, ...]], ...] = (
     (Sort.DOOR, "doorways", "unlatching_possible", ("unlatch", "when")),
     (Sort.DOOR, "doorways", "locking_possible", ("lock", "when")),
     (Sort.DOOR, "doorways", "unlocking_possible", ("unlock", "when")),
+    (Sort.SUPPLY, "supplies", "fed", ("needs",)),
     (Sort.SENSOR, "sensors", "read", ("reads",)),
     (Sort.RELAY, "relays", "sets", ("sets",)),
     (Sort.RELAY, "relays", "drops", ("drops",)),

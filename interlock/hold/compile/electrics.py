@@ -8,7 +8,7 @@ from interlock.hold.compile.components import compose
 from interlock.hold.compile.described import Described, whereabouts
 from interlock.hold.compile.symbols import Additions, Symbols
 from interlock.hold.compile.world import Thing
-from interlock.hold.kinds import RELAY, SUPPLY
+from interlock.hold.kinds import RELAY
 from interlock.hold.language.model import Relay, Sensor, Supply
 from interlock.hold.origin import Aspect, Condition, Fact, Go, Sort, Subject
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, Value, conj, disj, neg, one_of
@@ -38,13 +38,18 @@ def _on_or_off(truth: Expr) -> dict[str, Expr]:
 def _supply(described: Described, made: Additions, supply: Supply) -> None:
     thing = Thing(supply.id, Sort.SUPPLY, supply.name)
     of = Condition(Subject(Sort.SUPPLY, supply.id), Aspect.STATE)
-    starts = described.starts_of(supply.id, supply.starts, SUPPLY.states)
-    steady = not supply.may_be_lost
-    component = compose(of.name, SUPPLY, {}, starts, False, starts[0] if steady and not starts[1:] else None)
+    kind = supply.behaviour
+    starts = described.starts_of(supply.id, supply.starts, kind.states)
+    meaning: dict[str, Expr] = {}
+    if supply.needs is not None:
+        phrases = f"{supply.name} has what it needs", f"{supply.name} lacks what it needs"
+        meaning["fed"] = made.promise(Fact(of.subject, "fed"), supply.needs, phrases)
+    steady = supply.needs is None and not supply.may_be_lost
+    component = compose(of.name, kind, meaning, starts, False, starts[0] if steady and not starts[1:] else None)
     if steady:
         component = replace(component, actions=())
     states = made.states(of, supply.name, component)
-    made.work(thing, of, SUPPLY, component, TRUE)
+    made.work(thing, of, kind, component, TRUE)
     made.name(thing, states)
 
 

@@ -69,7 +69,8 @@ def readings_of(hold: Hold) -> tuple[Reading, ...]:
 def supplies_of(hold: Hold, zone: Zone) -> tuple[str, ...]:
     """The supplies on which it depends whether the drives of the zone run, through circuits, relays, sensors; sorted.
 
-    Not those of things that only stand in a state that a circuit reads: a door, a guide that power holds down.
+    Not those of things that only stand in a state that a circuit reads: a door, a guide that power holds down.  Nor
+    those that a supply needs: it comes back in a step of its own, and what it has stored is not lost with them.
     """
     wired = [zone.power, *(syntax for command in zone.commands for _, syntax in command.runs)]
     wired += [syntax for _, syntax in (*zone.inhibits, *(one for section in zone.sections for one in section.inhibits))]

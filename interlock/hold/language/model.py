@@ -16,10 +16,12 @@ from interlock.hold.kinds import (
     DEVICE_KINDS,
     HELD_KINDS,
     PRESSED,
+    SUPPLY,
     Kind,
     Working,
     and_pressed,
     control_kind,
+    fed_supply_kind,
 )
 from interlock.hold.language import record_rules
 from interlock.hold.language.declarations import Record, field, record
@@ -320,12 +322,28 @@ class Station(Named):
     owns: Syntax = field(Expression(), "When it owns its zones.")
 
 
-@record("supply", "a supply")
+@record("supply", "a supply", rule=record_rules.supply)
 class Supply(Named):
-    """A source of power."""
+    """A source of power, of whatever sort: electric, hydraulic, pneumatic."""
 
     starts: tuple[str, ...] = field(Listed(Choice(("off", "on")), one=True, least=1), "Off or on at the start.")
     may_be_lost: bool = field(YesNo(), "Whether it goes and returns at any time, by itself.")
+    needs: Syntax | None = field(
+        OrNone(Expression()),
+        "What it needs, as a hydraulic pump needs the power of its motor: it comes on only while that is so.",
+        default=None,
+    )
+    stored: bool | None = field(
+        YesNo(),
+        "Whether it may last for a while without what it needs, as pressure in an accumulator does, or goes off at "
+        "once; said with `needs`.",
+        default=None,
+    )
+
+    @property
+    def behaviour(self) -> Kind:
+        """What it does."""
+        return SUPPLY if self.needs is None else fed_supply_kind(bool(self.stored), self.may_be_lost)
 
 
 @record("circuit", "a circuit")

@@ -204,6 +204,15 @@ def _marks(written: Written, positions: tuple[str, ...]) -> Iterator[Diagnostic]
                 yield written.fault("wrong-mark", "marks", said, expected)
 
 
+def supply(written: Written) -> Iterator[Diagnostic]:
+    """What needs something says what becomes of it without."""
+    needs = written.values["needs"] is not None
+    if needs and not written.has("stored"):
+        yield _needs(written, "stored", "without what it needs it goes off at once, or lasts for a while")
+    elif written.has("stored") and not needs:
+        yield _not_here(written, "stored", "`needs:`, without which it could last for a while")
+
+
 def command(written: Written) -> Iterator[Diagnostic]:
     """It commands some direction."""
     if not any(map(written.has, DIRECTIONS)):

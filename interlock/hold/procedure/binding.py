@@ -15,7 +15,7 @@ from interlock.hold.compile.world import Thing
 from interlock.hold.floor import bay_id
 from interlock.hold.kinds import PRESSED, Trigger, Verb
 from interlock.hold.language.model import START_ID, Direction, Hold, RequirementText, Situation
-from interlock.hold.origin import Arrive, Bring, Condition, Depart, Go, Means, Sort, TakeAway, Work
+from interlock.hold.origin import Arrive, Bring, Condition, Deed, Depart, Go, Means, Sort, TakeAway, Work
 from interlock.hold.procedure.actions import Action
 from interlock.hold.procedure.model import Procedure
 from interlock.hold.sense import faults_of_start
@@ -294,13 +294,21 @@ class _Binder:
 
 
 def rules_of_supplies(compiled: CompiledHold) -> Mapping[str, str]:
-    """The rules by which supplies go and come, with `lose` or `restore`."""
+    """The rules by which supplies go and come of themselves, with `lose` or `restore`.
+
+    What needs another supply comes on, and runs out, as other equipment does what follows from the state of things.
+    """
     found: dict[str, str] = {}
     for supply in compiled.hold.supplies:
         thing = compiled.world.things[supply.id]
-        for verb in ("lose", "restore"):
-            found.update(dict.fromkeys(compiled.rules_of(thing, verb), verb))
+        for verb in ("lose", "restore") if supply.needs is None else ("lose",):
+            rules = (rule for rule in compiled.rules_of(thing, verb) if not _runs_out(compiled.origins.deed_of(rule)))
+            found.update(dict.fromkeys(rules, verb))
     return found
+
+
+def _runs_out(deed: Deed) -> bool:
+    return isinstance(deed, Work) and deed.trigger.word != deed.trigger.verb
 
 
 def bind_action(action: Action, compiled: CompiledHold) -> Bound | None:

@@ -20,6 +20,7 @@ from interlock.hold.kinds import (
     Change,
     Kind,
     changes_of,
+    fed_supply_kind,
     latch_kind,
     lever_kind,
     lock_kind,
@@ -43,6 +44,7 @@ def kinds_drawn() -> Mapping[str, Kind]:
     """
     kinds = [*DEVICE_KINDS.values(), HANDLE, PANEL, PUSH_BUTTON, SUPPLY, RELAY, *DOOR_KINDS.values()]
     kinds += [latch_kind(by, by) for by in ("hand", "power")] + [lock_kind(by, by) for by in ("hand", "power")]
+    kinds += [fed_supply_kind(stored, may_be_lost=True) for stored in (False, True)]
     named = {file_name(kind.id): kind for kind in kinds}
     named["switch"] = switch_kind(("off", "on"))
     named["selector"] = switch_kind(("left", "both", "right"))

@@ -127,9 +127,13 @@ def _unmarked(hold: Hold) -> Iterator[str]:
 def _failures(compiled: CompiledHold) -> Iterator[str]:
     hold = compiled.hold
     lost = [supply.name for supply in hold.supplies if supply.may_be_lost]
-    kept = [supply.name for supply in hold.supplies if not supply.may_be_lost]
+    kept = [supply.name for supply in hold.supplies if not supply.may_be_lost and supply.needs is None]
+    fed = [supply for supply in hold.supplies if supply.needs is not None]
     if lost:
         yield f"Power may be lost and come back at any moment: {listed(lost)}."
+    for supply in fed:
+        without = "may last for any time" if supply.stored else "goes off at once"
+        yield f"{supply.name} comes on at any time after it has what it needs, and {without} without."
     if kept:
         yield f"These supplies are taken never to change: {listed(kept)}."
     if hold.failures:

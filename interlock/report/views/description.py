@@ -182,6 +182,10 @@ def _controls(hold: Hold) -> Iterator[Entry]:
         yield Entry(f"{text}; in charge {_while(station.owns)}")
     for supply in hold.supplies:
         lost = "may be lost and come back" if supply.may_be_lost else "never changes"
+        if supply.needs is not None:
+            lasts = "may last for a while without" if supply.stored else "goes off at once without"
+            lost = f"comes on only while {print_syntax(supply.needs)}, {lasts}"
+            lost += ", may be lost besides" if supply.may_be_lost else ""
         yield Entry(f"{named(supply.id, supply.name)}: supply, {lost}, starts {listed(supply.starts, 'or') or 'off'}")
 
 

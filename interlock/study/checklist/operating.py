@@ -18,6 +18,7 @@ from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.compile.things import let_go
 from interlock.hold.kinds import Trigger, Verb
 from interlock.hold.origin import Arrive, Depart, Means, Origins, Work
+from interlock.hold.procedure.binding import rules_of_supplies
 from interlock.kernel.claims import Trace
 from interlock.kernel.evaluator import State, initial_states
 from interlock.kernel.expressions import Expr, conj, disj, neg
@@ -102,8 +103,7 @@ class Operation:
         self.strict = strict
         self.asked = with_order_monitors(compiled.machine)
         """The machine with order memories, all of its rules and its requirements: what replays and proofs are about."""
-        supplies = (compiled.world.things[supply.id] for supply in compiled.hold.supplies)
-        lost = {name for supply in supplies for name in compiled.rules_of(supply, "lose")}
+        lost = {name for name, verb in rules_of_supplies(compiled).items() if verb == "lose"}
         rules = tuple(r for r in self.asked.rules if r.actor is not Actor.FAILURE and r.name not in lost)
         self.machine = Machine(self.asked.variables, self.asked.signals, rules, (), self.asked.start)
         """The machine less failures and lost supplies."""
