@@ -118,7 +118,98 @@ class Precedence:
         return monitor_name(self.requirement)
 
 
-Memory: TypeAlias = Condition | Holding | Crossing | Failure | Precedence
+# ---- what can keep a step from happening, and could be otherwise
+
+
+@dataclass(frozen=True, slots=True)
+class Contact:
+    """That an expression of the description asks for a state of a thing (None: for its being true).
+
+    `owner` is what the expression defines.  `wanted`: lifted, the state is taken to be so, else not to be so.
+    """
+
+    owner: Meaning
+    thing: str
+    state: str | None
+    wanted: bool
+
+    @property
+    def read(self) -> ContactRead:
+        """What it reads."""
+        return ContactRead(self.owner, self.thing, self.state)
+
+    @property
+    def name(self) -> str:
+        """How it is called."""
+        return f"{self.read.name}.{'so' if self.wanted else 'not_so'}"
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """That a device stands in the way of units that move that way."""
+
+    device: str
+    way: Direction
+
+    @property
+    def name(self) -> str:
+        """How it is called."""
+        return f"stop.{self.device}.{self.way}"
+
+
+@dataclass(frozen=True, slots=True)
+class Cover:
+    """That a panel before a control must be open."""
+
+    control: str
+    panel: str
+
+    @property
+    def name(self) -> str:
+        """How it is called."""
+        return f"cover.{self.control}.{self.panel}"
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """That a thing can be reached from some places only."""
+
+    thing: str
+
+    @property
+    def name(self) -> str:
+        """How it is called."""
+        return f"reach.{self.thing}"
+
+
+@dataclass(frozen=True, slots=True)
+class Fixed:
+    """That a thing is fixed in one state."""
+
+    thing: str
+
+    @property
+    def name(self) -> str:
+        """How it is called."""
+        return f"fixed.{self.thing}"
+
+
+Hindrance: TypeAlias = Contact | Stop | Cover | Reach | Fixed
+
+
+@dataclass(frozen=True, slots=True)
+class Lifted:
+    """Whether a hindrance is none; only a hold that was eased remembers that, from the start and for good."""
+
+    hindrance: Hindrance
+
+    @property
+    def name(self) -> str:
+        """The variable's name."""
+        return f"lifted.{self.hindrance.name}"
+
+
+Memory: TypeAlias = Condition | Holding | Crossing | Failure | Precedence | Lifted
 
 
 def standing(placement: Placement) -> dict[str, Value]:
@@ -196,7 +287,44 @@ class HeldBack:
         return f"section.{self.zone}.{self.bay}.{self.way}.{self.number}.inhibited"
 
 
-Meaning: TypeAlias = Fact | Commanded | HeldBack
+@dataclass(frozen=True, slots=True)
+class ContactRead:
+    """That what an expression of the description asks for is so: of a thing, or in a state (None) that it is true."""
+
+    owner: Meaning
+    thing: str
+    state: str | None
+
+    @property
+    def subject(self) -> Subject:
+        """What the expression is about."""
+        return self.owner.subject
+
+    @property
+    def name(self) -> str:
+        """The signal's name."""
+        return ".".join(word for word in (self.owner.name, "reads", self.thing, self.state) if word)
+
+
+@dataclass(frozen=True, slots=True)
+class Eased:
+    """The same as `of`, but with what is lifted counted in favour of its being true (`wanted`) or false."""
+
+    of: Meaning
+    wanted: bool
+
+    @property
+    def subject(self) -> Subject:
+        """What it is about."""
+        return self.of.subject
+
+    @property
+    def name(self) -> str:
+        """The signal's name."""
+        return f"{self.of.name}.eased.{'so' if self.wanted else 'not_so'}"
+
+
+Meaning: TypeAlias = Fact | Commanded | HeldBack | ContactRead | Eased
 
 
 def running(bay: str, way: Direction) -> Fact:
@@ -398,7 +526,7 @@ class Origins:
         match self.variables.get(variable):
             case Crossing():
                 return value == NOBODY
-            case Failure():
+            case Failure() | Lifted():
                 return value is False
         return False
 

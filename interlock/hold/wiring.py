@@ -117,6 +117,8 @@ def rewired(hold: Hold, meaning: Meaning, syntax: Syntax) -> Hold:
         case Fact(Subject(Sort.ZONE, zone), "inhibited", way):
             inhibits = tuple((one, syntax if one == way else old) for one, old in _thing(hold.zones, zone).inhibits)
             return _with(hold, "zones", zone, inhibits=inhibits)
+    if not isinstance(meaning, Fact):
+        raise KeyError(meaning)
     subject, what = meaning.subject, meaning.what
     sort = Sort.CONTROL if subject.sort.is_control else subject.sort
     ways = {(one, word): (section, path) for one, section, word, path in _PLAIN}

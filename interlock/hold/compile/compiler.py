@@ -7,13 +7,14 @@ machine.  Every part takes frozen values and gives frozen values.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.compile.components import UnsettledKind
 from interlock.hold.compile.described import describe
+from interlock.hold.compile.easing import ease
 from interlock.hold.compile.limits import limit_faults
 from interlock.hold.compile.lowering import Lowering
 from interlock.hold.compile.naming import NamedHold, name_hold
@@ -100,15 +101,39 @@ def compile_hold(
     faults = (*named.faults, *lowering.faults, *settled.faults, *limit_faults(named)) or _start_faults(named, settled)
     if faults:
         return Compilation(None, _in_order(faults))
+    return Compilation(_compiled(named, settled, instances), doubts_of(hold, named.described.floor))
+
+
+def ease_hold(compiled: CompiledHold, chosen: Iterable[Instance]) -> CompiledHold:
+    """The hold compiled once more so that what keeps steps from happening can be lifted (`compile.easing`).
+
+    It is asked about what is chosen of its own instances, all of which must say what can be done.  What can be lifted
+    are the variables of which `Origins.variables` says that they are `Lifted`; they are false at the start.
+    """
+    named = name_hold(describe(compiled.hold, compiled.situation, eased=True))
+    easing = ease(named.described, named.symbols, named.world)
+    acts = easing.acts(named.symbols.acts)
+    eased = replace(named, symbols=replace(named.symbols, acts=acts), definitions=easing.definitions)
+    settled = _settle(eased)
+    wanted = {instance.requirement.id for instance in chosen}
+    texts = dict.fromkeys(one.origin for one in compiled.instances if one.requirement.id in wanted)
+    found = instantiate(tuple(texts), Lowering(named.world), settled.rules_of)
+    instances = tuple(
+        replace(one, requirement=easing.requirement(one.requirement)) for one in found if one.requirement.id in wanted
+    )
+    symbols = easing.symbols(named.described, eased.symbols)
+    return _compiled(replace(eased, symbols=symbols, definitions=easing.definitions), settled, instances)
+
+
+def _compiled(named: NamedHold, settled: _Settled, instances: tuple[Instance, ...]) -> CompiledHold:
     asked = tuple(instance.requirement for instance in instances)
     variables = tuple(one.variable for one in named.symbols.memories.values())
     # all of them: procedures, goals and reports ask about what no rule and no requirement needs
     signals = tuple(Signal(name, definition) for name, definition in named.definitions.items())
     machine = Machine(variables, signals, settled.rules, asked, settled.at_rest)
     glossary = _glossary(named.symbols, settled, asked)
-    floor = named.described.floor
-    compiled = CompiledHold(hold, machine, instances, named.world, floor, glossary, situation)
-    return Compilation(compiled, doubts_of(hold, floor))
+    described = named.described
+    return CompiledHold(described.hold, machine, instances, named.world, described.floor, glossary, described.situation)
 
 
 def faults_of_names(hold: Hold) -> tuple[Diagnostic, ...]:
@@ -124,7 +149,7 @@ def _settle(named: NamedHold) -> _Settled:
     acts = () if named.faults else named.symbols.acts
     mechanism = tuple(act.rule for act in acts if act.settles)
     deeds = {act.deed.name: act.deed for act in acts}
-    fuser = Fuser(mechanism, named.definitions)
+    fuser = Fuser(mechanism, named.definitions, named.described.eased)
     rules: list[Rule] = []
     origins: dict[str, Origin] = {}
     told: dict[str, Happening] = {}
@@ -177,7 +202,7 @@ def _values(symbols: Symbols) -> Mapping[tuple[str, Value], str]:
 def _glossary(symbols: Symbols, settled: _Settled, requirements: tuple[Requirement, ...]) -> Glossary:
     memories = {name: one.memory for name, one in symbols.memories.items()}
     meanings = {name: one.meaning for name, one in symbols.signals.items()}
-    phrases = {name: one.phrases for name, one in symbols.signals.items()}
+    phrases = {name: one.phrases for name, one in symbols.signals.items() if any(one.phrases)}
     return Glossary(
         origins_of(memories, meanings, settled.origins, requirements),
         MappingProxyType(_values(symbols)),

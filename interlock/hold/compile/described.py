@@ -8,7 +8,20 @@ from typing import TypeVar
 
 from interlock.hold.floor import Face, Floor, Placement, lain_on_by, lay_out
 from interlock.hold.language.model import Device, Hold
-from interlock.hold.origin import EMPTY, NOBODY, Aspect, Condition, Crossing, Fact, Holding, Sort, Subject
+from interlock.hold.origin import (
+    EMPTY,
+    NOBODY,
+    Aspect,
+    Condition,
+    Crossing,
+    Fact,
+    Hindrance,
+    Holding,
+    Lifted,
+    Reach,
+    Sort,
+    Subject,
+)
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, Ref, disj, neg, one_of
 
 _Where = TypeVar("_Where", str, Face)
@@ -20,15 +33,22 @@ class Described:
 
     `holdings` are the parts of units that each cell can hold, `crossings` those that can cross each face, `lying` says
     when a unit lies over a face, at rest or on its way, and `devices_on` what stands on a face, as written.
+    `eased`: what keeps steps from happening can be lifted (`compile.easing`).
     """
 
     hold: Hold
+    situation: str | None
     floor: Floor
     told: Mapping[str, tuple[str, ...]]
     holdings: Mapping[str, tuple[str, ...]]
     crossings: Mapping[Face, tuple[str, ...]]
     lying: Mapping[Face, tuple[Expr, ...]]
     devices_on: Mapping[Face, tuple[Device, ...]]
+    eased: bool = False
+
+    def lifted(self, *hindrances: Hindrance) -> Expr:
+        """One of the hindrances is lifted: never, unless the hold is eased."""
+        return disj(*(Is(Lifted(one).name, True) for one in hindrances)) if self.eased else FALSE
 
     def faces_of(self, device: Device) -> tuple[Face, ...]:
         """The faces that the device stands on, each once, in the order written."""
@@ -61,7 +81,8 @@ class Described:
         if not places or not self.hold.people:
             return TRUE
         people = self.hold.people
-        return disj(*(one_of(whereabouts(p.id).name, [one for one in p.places if one in places]) for p in people))
+        there = (one_of(whereabouts(p.id).name, [one for one in p.places if one in places]) for p in people)
+        return disj(*there, self.lifted(Reach(id)))
 
     def name_of_unit(self, kind: str) -> str:
         """What people call a kind of unit."""
@@ -98,7 +119,7 @@ class Described:
         return f"the {sides[0][1]} edge of {self.bay_phrase(sides[0][0])}"
 
 
-def describe(hold: Hold, situation: str | None) -> Described:
+def describe(hold: Hold, situation: str | None, eased: bool = False) -> Described:
     """The description for one way to start (None: as described).  Raises KeyError where it has no such situation."""
     floor = lay_out(hold)
     chosen = () if situation is None else {entry.id: entry for entry in hold.situations}[situation].sets
@@ -113,12 +134,14 @@ def describe(hold: Hold, situation: str | None) -> Described:
             devices_on[face] = (*devices_on.get(face, ()), device)
     return Described(
         hold,
+        situation,
         floor,
         told,
         {cell: holdings[cell] for cell in floor.cells if cell in holdings},
         {face: crossings[face] for face in sorted(crossings)},
         _lying(floor),
         devices_on,
+        eased,
     )
 
 

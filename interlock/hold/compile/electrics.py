@@ -17,7 +17,7 @@ from interlock.kernel.machine import Actor
 
 def electrics(described: Described, known: Symbols) -> Symbols:
     """What carries, reads and remembers."""
-    made = Additions()
+    made = Additions(described.eased)
     for supply in described.hold.supplies:
         _supply(described, made, supply)
     for sensor in described.hold.sensors:
@@ -84,7 +84,7 @@ def _relay(described: Described, made: Additions, relay: Relay) -> None:
 
 def people(described: Described, known: Symbols) -> Symbols:
     """Where people can be and go, and which bays they can be in."""
-    made = Additions()
+    made = Additions(described.eased)
     places = {place.id: place for place in described.hold.places}
     for person in described.hold.people:
         thing = Thing(person.id, Sort.PERSON, person.name)

@@ -70,7 +70,7 @@ class Lowering:
                     "`is` and one of " + ", ".join(sorted(found.states)),
                 )
                 return FALSE
-            return found.truth
+            return self.reading(found, None, found.truth)
         kind = names.get(fact.state)
         # `b is k`, where `k` runs through kinds of unit: the state is called like the kind
         state = kind.id if kind is not None and kind.sort is Sort.KIND_OF_UNIT else fact.state
@@ -83,8 +83,12 @@ class Lowering:
                 nearest_name(state, found.states),
             )
             return FALSE
-        expr = found.states[state]
+        expr = self.reading(found, state, found.states[state])
         return neg(expr) if fact.negated else expr
+
+    def reading(self, found: Thing, state: str | None, expr: Expr) -> Expr:
+        """What stands for the state of the thing, or for its being true; whoever eases a hold takes note of it."""
+        return expr
 
     def find(self, path: Path, names: Mapping[str, Thing] | None = None) -> Part | None:
         """What the path names, or None with a diagnostic kept."""

@@ -14,7 +14,7 @@ from interlock.hold.compile.restraint import obstacles, side_of
 from interlock.hold.compile.symbols import Additions, Symbols, promised
 from interlock.hold.compile.zones import drive
 from interlock.hold.floor import Move
-from interlock.hold.language.model import Direction
+from interlock.hold.language.model import Device, Direction
 from interlock.hold.origin import (
     EMPTY,
     NOBODY,
@@ -23,9 +23,12 @@ from interlock.hold.origin import (
     Crossing,
     Depart,
     Fact,
+    Fixed,
+    Hindrance,
     Holding,
     Means,
     Sort,
+    Stop,
     Subject,
     TakeAway,
     crossing,
@@ -100,7 +103,7 @@ def _departure(described: Described, known: Symbols, made: Additions, move: Move
         *(Is(Holding(cell).name, EMPTY) for cell in move.target.cells if cell not in source.cells),
         _uncrossed(described, move.cells),
         _doors_open(move),
-        *(neg(stands) for _, stands in met),
+        *(disj(neg(stands), described.lifted(*_stops(device, move.direction))) for device, stands in met),
     )
     over = " and ".join(dict.fromkeys(described.face_phrase(face) for face, _ in move.crossed))
     bays = floor.bays_of(source.cells)
@@ -114,6 +117,11 @@ def _departure(described: Described, known: Symbols, made: Additions, move: Move
             f"{_carries(described, move, means)} from {_places(described, source.cells)}, until it is over {over}",
             [*_runs(described, move, means), *left],
         )
+
+
+def _stops(device: Device, way: Direction) -> tuple[Hindrance, ...]:
+    stop = Stop(device.id, way)
+    return (stop,) if device.fixed is None else (stop, Fixed(device.id))
 
 
 def _arrival(described: Described, known: Symbols, made: Additions, move: Move) -> None:

@@ -35,13 +35,22 @@ from interlock.kernel.machine import Actor
 
 @dataclass(frozen=True, slots=True)
 class UnfusedRule:
-    """A guarded command and how to say it; `text` is a sentence without its full stop."""
+    """A guarded command and how to say it; `text` is a sentence without its full stop.
+
+    `surely`, of mechanism in a hold that is eased: when it must happen, not only may (None: whenever it may).
+    """
 
     name: str
     actor: Actor
     guard: Expr
     updates: Mapping[str, Value]
     text: str
+    surely: Expr | None = None
+
+    @property
+    def certain(self) -> Expr:
+        """When it must happen before anybody acts again."""
+        return self.guard if self.surely is None else self.surely
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,17 +77,23 @@ _Way: TypeAlias = tuple[Expr, dict[str, Value], tuple[UnfusedRule, ...], frozens
 
 
 class Fuser:
-    """Fuses mechanism steps into rules, over one set of signal definitions."""
+    """Fuses mechanism steps into rules, over one set of signal definitions.
 
-    def __init__(self, mechanism: tuple[UnfusedRule, ...], definitions: Mapping[str, Expr]) -> None:
+    `eased`: the description is known to settle; what would go round in a circle only where things are lifted is left.
+    """
+
+    def __init__(
+        self, mechanism: tuple[UnfusedRule, ...], definitions: Mapping[str, Expr], eased: bool = False
+    ) -> None:
         self._mechanism = mechanism
+        self._eased = eased
         self._definitions = definitions
         self._support: dict[str, frozenset[str]] = {}
         self._reads = {step.name: variables_of(step.guard, definitions) for step in mechanism}
 
     def at_rest(self) -> Expr:
         """No mechanism step is possible."""
-        return conj(*(neg(step.guard) for step in self._mechanism))
+        return conj(*(neg(step.certain) for step in self._mechanism))
 
     def settle(self, rule: UnfusedRule) -> Iterator[Settled]:
         """Every way in which the rule can happen and settle.
@@ -87,13 +102,16 @@ class Fuser:
         same assignments, so that it could go on for ever.
         """
         touched = [step for step in self._mechanism if self._reads[step.name] & rule.updates.keys()]
-        before = conj(*(neg(step.guard) for step in touched))
+        before = conj(*(neg(step.certain) for step in touched))
         nowhere: frozenset[tuple[tuple[str, Value], ...]] = frozenset()
         pending: list[_Way] = [(rule.guard, dict(rule.updates), (), nowhere)]
         while pending:
             guard, updates, responses, seen = pending.pop()
             key = tuple(sorted(updates.items()))
             if key in seen:
+                if self._eased:
+                    # what has the same assignments was here before, under less
+                    continue
                 raise NeverSettles(rule, responses)
             possible = []
             for step in self._mechanism:
@@ -102,7 +120,10 @@ class Fuser:
                     after = self.substitute(step.guard, updates)
                     if may_hold(conj(guard, after, before)):
                         possible.append((step, after))
-            quiet = conj(guard, *(neg(after) for _, after in possible))
+            still = (
+                after if step.surely is None else self.substitute(step.surely, updates) for step, after in possible
+            )
+            quiet = conj(guard, *map(neg, still))
             if may_hold(conj(quiet, before)):
                 yield Settled(rule, quiet, updates, responses)
             pending += [

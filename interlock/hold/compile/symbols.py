@@ -92,9 +92,9 @@ def told(name: str, what: str) -> tuple[str, str]:
     return f"{name} is {what}", f"{name} is not {what}"
 
 
-def promised(meaning: Meaning, syntax: Syntax) -> Expr:
-    """What stands for an expression of the description."""
-    if isinstance(syntax, Truth):
+def promised(meaning: Meaning, syntax: Syntax, eased: bool = False) -> Expr:
+    """What stands for an expression of the description; where the hold is eased, what is constant is lowered too."""
+    if isinstance(syntax, Truth) and not eased:
         return TRUE if syntax.value else FALSE
     return Ref(meaning.name)
 
@@ -102,7 +102,8 @@ def promised(meaning: Meaning, syntax: Syntax) -> Expr:
 class Additions:
     """What one stage adds: written within that stage alone, and given away as `symbols`."""
 
-    def __init__(self) -> None:
+    def __init__(self, eased: bool = False) -> None:
+        self._eased = eased
         self._memories: dict[str, Remembered] = {}
         self._signals: dict[str, Defined | Promised] = {}
         self._things: dict[str, Thing] = {}
@@ -123,7 +124,7 @@ class Additions:
 
     def promise(self, meaning: Meaning, syntax: Syntax, phrases: tuple[str, str]) -> Expr:
         """A signal that is lowered later."""
-        expr = promised(meaning, syntax)
+        expr = promised(meaning, syntax, self._eased)
         if isinstance(expr, Ref):
             self._signals[meaning.name] = Promised(meaning, syntax, phrases)
         return expr

@@ -15,7 +15,20 @@ from interlock.hold.compile.symbols import Additions, Symbols, promised, told
 from interlock.hold.compile.world import Thing
 from interlock.hold.kinds import DEVICE_KINDS, DOOR_KINDS, HELD, Kind, Verb, latch_kind, lock_kind
 from interlock.hold.language.model import Control, Device, DoorStep, Doorway
-from interlock.hold.origin import EMPTY, NOBODY, Aspect, Condition, Crossing, Fact, Holding, Sort, Subject, standing
+from interlock.hold.origin import (
+    EMPTY,
+    NOBODY,
+    Aspect,
+    Condition,
+    Cover,
+    Crossing,
+    Fact,
+    Fixed,
+    Holding,
+    Sort,
+    Subject,
+    standing,
+)
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, Value, conj, disj, neg, one_of
 
 HAND_WORK = Fact(Subject(Sort.HOLD, "hand_work"))
@@ -24,7 +37,7 @@ HAND_WORK = Fact(Subject(Sort.HOLD, "hand_work"))
 
 def floor_things(described: Described, known: Symbols) -> Symbols:
     """The doors by name, the places on the loader, the kinds of unit, the bays; what crosses which face."""
-    made = Additions()
+    made = Additions(described.eased)
     hold = described.hold
     made.promise(
         HAND_WORK,
@@ -89,7 +102,7 @@ def _taken(described: Described, cell: str) -> dict[str, Expr]:
 
 def controls(described: Described, known: Symbols) -> Symbols:
     """What hands work to give commands, and the panels before them."""
-    made = Additions()
+    made = Additions(described.eased)
     for control in described.hold.controls:
         _control(described, made, control)
     return made.symbols()
@@ -153,14 +166,17 @@ def let_go(control: Control) -> Is:
 def _uncovered(described: Described, control: Control) -> Expr:
     """The panel before the control, if there is one, is open."""
     panel = next((one for one in described.hold.controls if one.id == control.behind), None)
-    if panel is None or panel.fixed is not None:
-        return TRUE if panel is None or panel.fixed == "open" else FALSE
-    return Is(position(Sort.CONTROL, panel.id).name, "open")
+    if panel is None or panel.fixed == "open":
+        return TRUE
+    cover = Cover(control.id, panel.id)
+    if panel.fixed is not None:
+        return described.lifted(cover, Fixed(panel.id))
+    return disj(Is(position(Sort.CONTROL, panel.id).name, "open"), described.lifted(cover))
 
 
 def devices(described: Described, known: Symbols) -> Symbols:
     """What stands on faces."""
-    made = Additions()
+    made = Additions(described.eased)
     for device in described.hold.devices:
         _device(described, known, made, device)
     return made.symbols()
@@ -188,7 +204,8 @@ def _device(described: Described, known: Symbols, made: Additions, device: Devic
     component = compose(of.name, kind, meaning, starts, device.lags or sticks, device.fixed)
     states = made.states(of, device.name, component)
     works = neg(made.fails(thing, described.failures_of(device.id))["stuck"])
-    by_hand = conj(promised(HAND_WORK, described.hold.layout.hand_work), described.reach(device.id), works)
+    possible = promised(HAND_WORK, described.hold.layout.hand_work, described.eased)
+    by_hand = conj(possible, described.reach(device.id), works)
     made.work(thing, of, kind, component, by_hand, works, lags=device.lags)
     phrases = f"{device.name} stands above the floor", f"{device.name} is down"
     stands = made.signal(Fact(of.subject, "standing"), disj(*(states[state] for state in kind.standing)), phrases)
@@ -206,7 +223,7 @@ def _device(described: Described, known: Symbols, made: Additions, device: Devic
 
 def doors(described: Described, known: Symbols) -> Symbols:
     """The doors: position, latch and lock are facts apart."""
-    made = Additions()
+    made = Additions(described.eased)
     for door in described.hold.doorways:
         _door(described, known, made, door)
     return made.symbols()

@@ -15,7 +15,7 @@ from interlock.kernel.expressions import FALSE, TRUE, Expr, Ref, conj, disj, neg
 
 def stations(described: Described, known: Symbols) -> Symbols:
     """The control stations, and when each is in charge."""
-    made = Additions()
+    made = Additions(described.eased)
     for station in described.hold.stations:
         thing = Thing(station.id, Sort.STATION, station.name)
         owning = made.promise(
@@ -28,7 +28,7 @@ def stations(described: Described, known: Symbols) -> Symbols:
 
 def zones(described: Described, known: Symbols) -> Symbols:
     """The drive zones: power, commands and inhibits; the drives under their bays; which of them cross a sill."""
-    made = Additions()
+    made = Additions(described.eased)
     runs: dict[Fact, Expr] = {}
     for zone in described.hold.zones:
         _zone(described, known, made, runs, zone)
@@ -127,7 +127,7 @@ def _held_back(made: Additions, zone: Zone, bay: str, direction: Direction) -> l
 
 def zone_facts(described: Described, known: Symbols) -> Symbols:
     """What depends on all drives: which zones run, and whether the loader is occupied."""
-    made = Additions()
+    made = Additions(described.eased)
     for zone in described.hold.zones:
         ways = []
         for direction in Direction:

@@ -27,6 +27,7 @@ from interlock.prove.core.constants import without
 from interlock.prove.core.solvers import light_solver
 from interlock.prove.enabling.freeing import Freeing
 from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Engine, OutOfTime, clock_of, stop_reason
+from interlock.prove.frames.pdr import pdr
 
 NAME = "enabling"
 FEW_STATES = 1
@@ -140,6 +141,9 @@ class _Search:
         question = Question(self.question.id, target, expects_run=bool(true))
         limits = replace(self.limits, seconds=self.clock.seconds_left(), states=FEW_STATES)
         (claim,) = self.engine(part, [question], limits, self.report)
+        if isinstance(claim, Proved) and claim.certificate is None:
+            # all states were looked at all the same; there is nothing to learn from that
+            (claim,) = pdr(part, [question], replace(limits, seconds=self.clock.seconds_left()), self.report)
         if isinstance(claim, Refuted):
             begun = started_with(self.machine, self.question.options, true)
             return Way(tuple(true), lifted(begun, part, claim.trace))
