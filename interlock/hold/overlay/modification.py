@@ -162,10 +162,8 @@ class _Carrier:
         if "id" not in fields:
             self._set("change", target, fields)
         elif self._place(target) is not None:
-            said, expected = (
-                f"'{clip(target.text)}' keeps its id",
-                "a removal and an addition, where it is another thing",
-            )
+            said = f"'{clip(target.text)}' keeps its id"
+            expected = "a removal and an addition, where it is another thing"
             self._reader.fail("id-cannot-change", fields["id"].key.span, said, expected)
 
     def _change_layout(self, target: ScalarNode, fields: Mapping[str, Entry]) -> None:

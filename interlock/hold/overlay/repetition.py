@@ -92,7 +92,7 @@ class _Expander:
     def node(self, node: Node, scope: _Scope, key: str = "") -> Node:
         """The expansion of one node that stands under `key`."""
         if isinstance(node, ScalarNode):
-            return self._scalar(node, scope) if scope.values and "{" in node.text else node
+            return self._scalar(node, scope)
         self._values += 1
         if self._values > MOST_EXPANDED_VALUES:
             self._refuse(node.span, f"the repetitions make more than {MOST_EXPANDED_VALUES:,} values", scope)
@@ -162,6 +162,8 @@ class _Expander:
         return tuple(_Value(str(number), number) for number in range(low, high + 1))
 
     def _scalar(self, node: ScalarNode, scope: _Scope) -> ScalarNode:
+        if not scope.values or "{" not in node.text:
+            return node
         text = node.text
         source = node.stretches
         parts: list[str] = []
