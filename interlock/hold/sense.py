@@ -54,44 +54,33 @@ def _naming(message: str, ids: Sequence[str]) -> str:
     return f"{each}{message.replace(_IDS, named)}"
 
 
+def _no_such(code: str, span: Span, message: str, word: str, known: Sequence[str], otherwise: str = "") -> Diagnostic:
+    """A word that is none of those known; `otherwise` is what is expected where none is."""
+    expected = "one of " + ", ".join(known) if known else otherwise
+    return Diagnostic(code, span, message, expected, nearest_name(word, known))
+
+
 def _device(device: Device) -> Iterator[Diagnostic]:
     kind = DEVICE_KINDS[device.kind]
     if not device.stops and not device.restrains:
-        yield Diagnostic(
-            "device-stops-nothing",
-            device.span,
-            f"{_IDS} stops no motion and restrains no axis, so it does nothing",
-            "directions in `stops`, axes in `restrains`",
-        )
+        said = f"{_IDS} stops no motion and restrains no axis, so it does nothing"
+        yield Diagnostic("device-stops-nothing", device.span, said, "directions in `stops`, axes in `restrains`")
     for direction in device.stops:
         if direction in device.gives_way:
-            yield Diagnostic(
-                "gives-way-and-stops",
-                device.span,
-                f"{_IDS} is said to stop motion {direction} and to give way to it",
-                "each direction in `stops` or in `gives_way`, not in both",
-            )
+            said = f"{_IDS} is said to stop motion {direction} and to give way to it"
+            expected = "each direction in `stops` or in `gives_way`, not in both"
+            yield Diagnostic("gives-way-and-stops", device.span, said, expected)
     axes = {side.direction.axis for side in device.on}
     for direction in device.stops:
         if direction.axis not in axes:
-            yield Diagnostic(
-                "device-stops-nothing",
-                device.span,
-                f"{_IDS} is said to stop motion {direction}, but no unit crosses its side {direction}",
-                "directions across the side that it stands on",
-            )
+            said = f"{_IDS} is said to stop motion {direction}, but no unit crosses its side {direction}"
+            yield Diagnostic("device-stops-nothing", device.span, said, "directions across the side that it stands on")
     written = [("never-locking", device.locking, f"`locking` of {_IDS}")]
     written += [("start-out-of-range", state, f"`starts` of {_IDS}") for state in device.starts]
     written += [] if device.fixed is None else [("start-out-of-range", device.fixed, f"{_IDS} is fixed in it")]
     for code, state, where in written:
         if state not in kind.states:
-            yield Diagnostic(
-                code,
-                device.span,
-                f"a {kind.id} is never {state!r} ({where})",
-                "one of " + ", ".join(kind.states),
-                nearest_name(state, kind.states),
-            )
+            yield _no_such(code, device.span, f"a {kind.id} is never {state!r} ({where})", state, kind.states)
 
 
 def _controls(hold: Hold) -> Iterator[Diagnostic]:
@@ -100,20 +89,11 @@ def _controls(hold: Hold) -> Iterator[Diagnostic]:
         states = control.behaviour.states
         for state in (*control.starts, *((control.fixed,) if control.fixed else ())):
             if state not in states:
-                yield Diagnostic(
-                    "start-out-of-range",
-                    control.span,
-                    f"{control.id} is never {state!r}",
-                    "one of " + ", ".join(states),
-                    nearest_name(state, states),
-                )
+                yield _no_such("start-out-of-range", control.span, f"{control.id} is never {state!r}", state, states)
         if control.kind == "self-resetting handle" and control.id not in worked:
-            yield Diagnostic(
-                "handle-works-nothing",
-                control.span,
-                f"no lock is worked by the handle {control.id}",
-                f"`handle: {control.id}` at one lock or more",
-            )
+            said = f"no lock is worked by the handle {control.id}"
+            expected = f"`handle: {control.id}` at one lock or more"
+            yield Diagnostic("handle-works-nothing", control.span, said, expected)
 
 
 def _doors(hold: Hold) -> Iterator[Diagnostic]:
@@ -122,13 +102,8 @@ def _doors(hold: Hold) -> Iterator[Diagnostic]:
         for obstacle in door.path:
             states = DEVICE_KINDS[devices[obstacle.device].kind].states if obstacle.device in devices else ()
             if states and obstacle.state not in states:
-                yield Diagnostic(
-                    "unknown-state",
-                    obstacle.span,
-                    f"{obstacle.device}, in the way of {door.id}, is never {obstacle.state!r}",
-                    "one of " + ", ".join(states),
-                    nearest_name(obstacle.state, states),
-                )
+                said = f"{obstacle.device}, in the way of {door.id}, is never {obstacle.state!r}"
+                yield _no_such("unknown-state", obstacle.span, said, obstacle.state, states)
 
 
 def _failures(hold: Hold) -> Iterator[Diagnostic]:
@@ -146,13 +121,9 @@ def _failures(hold: Hold) -> Iterator[Diagnostic]:
     for failure in hold.failures:
         modes = [failing.mode for failing in FAILURES.get(sorts.get(failure.of, Sort.HOLD), ())]
         if failure.mode not in modes:
-            yield Diagnostic(
-                "unknown-failure",
-                failure.span,
-                f"{failure.of} has no failure mode {failure.mode!r}",
-                "one of " + ", ".join(modes) if modes else "a sensor, a hand-worked device or a control",
-                nearest_name(failure.mode, modes),
-            )
+            said = f"{failure.of} has no failure mode {failure.mode!r}"
+            otherwise = "a sensor, a hand-worked device or a control"
+            yield _no_such("unknown-failure", failure.span, said, failure.mode, modes, otherwise)
 
 
 def _starts(hold: Hold, situation: Situation) -> Iterator[Diagnostic]:
@@ -177,13 +148,8 @@ def _starts(hold: Hold, situation: Situation) -> Iterator[Diagnostic]:
     for id, state, span in situation.sets:
         known = states.get(id, ())
         if state not in known:
-            yield Diagnostic(
-                "start-out-of-range",
-                span,
-                f"{id} is never {state!r}",
-                "one of " + ", ".join(known) if known else f"something that can start in a state; {id} has none",
-                nearest_name(state, known),
-            )
+            otherwise = f"something that can start in a state; {id} has none"
+            yield _no_such("start-out-of-range", span, f"{id} is never {state!r}", state, known, otherwise)
 
 
 def _loads(hold: Hold, floor: Floor, situation: Situation) -> Iterator[Diagnostic]:
@@ -196,21 +162,14 @@ def _loads(hold: Hold, floor: Floor, situation: Situation) -> Iterator[Diagnosti
             continue
         placement = standing.get((bay, kind))
         if placement is None or not floor.is_inside(placement):
-            yield Diagnostic(
-                "start-out-of-range",
-                span,
-                f"no {kind} can stand with its forward left part in bay {bay}",
-                "a bay from which on the whole unit has room, and which may hold its kind",
-            )
+            said = f"no {kind} can stand with its forward left part in bay {bay}"
+            expected = "a bay from which on the whole unit has room, and which may hold its kind"
+            yield Diagnostic("start-out-of-range", span, said, expected)
             continue
         other = next((taken[cell] for cell in placement.cells if cell in taken), None)
         if other is not None:
-            yield Diagnostic(
-                "start-out-of-range",
-                span,
-                f"a {kind} in bay {bay} would stand where the {other.kind} in bay {other.cells[0]} stands",
-                "bays that no other unit takes",
-            )
+            said = f"a {kind} in bay {bay} would stand where the {other.kind} in bay {other.cells[0]} stands"
+            yield Diagnostic("start-out-of-range", span, said, "bays that no other unit takes")
         taken.update(dict.fromkeys(placement.cells, placement))
 
 
@@ -222,25 +181,19 @@ def _sills(hold: Hold, floor: Floor) -> Iterator[Diagnostic]:
             if bay in floor.bays and (door.id, bay) not in outside:
                 beyond = floor.neighbour(bay, door.side)
                 other = None if beyond is None else floor.cells[beyond].door
-                yield Diagnostic(
-                    "door-closes-nothing",
-                    door.span,
-                    f"{door.id} is said to close the {door.side} side of bay {bay}, "
-                    + (f"where bay {beyond} lies" if other is None else f"which {other} closes"),
-                    "a side of the bay at which the hold ends, and one door there",
-                )
+                lies = f"where bay {beyond} lies" if other is None else f"which {other} closes"
+                said = f"{door.id} is said to close the {door.side} side of bay {bay}, {lies}"
+                expected = "a side of the bay at which the hold ends, and one door there"
+                yield Diagnostic("door-closes-nothing", door.span, said, expected)
 
 
 def _unreached(hold: Hold, floor: Floor) -> Iterator[Diagnostic]:
     reached = bays_reached(floor)
     missing = [bay for bay in floor.bays if bay not in reached]
     if missing and hold.units and hold.doorways:
-        yield Diagnostic(
-            "unreachable-bay",
-            hold.layout.span,
-            f"no unit can come to {', '.join(missing)} from any doorway, whatever the latches do",
-            "a way over ball mat and rollers from a sill to every bay, for some kind of unit it may hold",
-        )
+        said = f"no unit can come to {', '.join(missing)} from any doorway, whatever the latches do"
+        expected = "a way over ball mat and rollers from a sill to every bay, for some kind of unit it may hold"
+        yield Diagnostic("unreachable-bay", hold.layout.span, said, expected)
 
 
 def doubts_of(hold: Hold, floor: Floor) -> tuple[Diagnostic, ...]:
@@ -271,16 +224,12 @@ def _passed_over(hold: Hold, floor: Floor, changed: Mapping[str, Span]) -> Itera
             span = changed.get(device.id, device.span)
             found.setdefault((span, " or ".join(open_ways)), []).append(device.id)
     for (span, ways), ids in found.items():
-        yield Diagnostic(
-            "passed-over-while-raised",
-            span,
-            _naming(
-                f"{_IDS} neither stops a unit that moves {ways} nor gives way to it: the unit passes over, whether it "
-                "is raised or not",
-                ids,
-            ),
-            f"{ways.replace(' or ', ' and ')} in `stops` or in `gives_way`, where a unit would strike it",
+        said = (
+            f"{_IDS} neither stops a unit that moves {ways} nor gives way to it: the unit passes over, whether it is "
+            "raised or not"
         )
+        expected = f"{ways.replace(' or ', ' and ')} in `stops` or in `gives_way`, where a unit would strike it"
+        yield Diagnostic("passed-over-while-raised", span, _naming(said, ids), expected)
 
 
 def _named_alike(hold: Hold, changed: Mapping[str, Span]) -> Iterator[Diagnostic]:
@@ -296,14 +245,8 @@ def _named_alike(hold: Hold, changed: Mapping[str, Span]) -> Iterator[Diagnostic
             # two repetitions with the same names are told once
             alike.setdefault(tuple(span for _, span in found), []).append(" and ".join(id for id, _ in found))
     for spans, pairs in alike.items():
-        yield Diagnostic(
-            "named-alike",
-            spans[-1],
-            _naming(f"{_IDS} have the same name, so that reports do not tell them apart", pairs).removeprefix(
-                "each of "
-            ),
-            "another `name` for each",
-        )
+        said = _naming(f"{_IDS} have the same name, so that reports do not tell them apart", pairs)
+        yield Diagnostic("named-alike", spans[-1], said.removeprefix("each of "), "another `name` for each")
 
 
 def _parts(hold: Hold) -> Iterator[Diagnostic]:
@@ -312,10 +255,9 @@ def _parts(hold: Hold) -> Iterator[Diagnostic]:
     for unit in hold.units:
         for part in (part.id for part in parts_of(unit)):
             if part in owner:
-                yield Diagnostic(
-                    "name-taken",
-                    unit.span,
-                    f"{part!r} names a part of {owner[part]} and of {unit.id}",
-                    "a name that is not another kind's with `_left`, `_right`, `_fore`, `_aft` or `_middle` behind it",
+                said = f"{part!r} names a part of {owner[part]} and of {unit.id}"
+                expected = (
+                    "a name that is not another kind's with `_left`, `_right`, `_fore`, `_aft` or `_middle` behind it"
                 )
+                yield Diagnostic("name-taken", unit.span, said, expected)
             owner.setdefault(part, unit.id)

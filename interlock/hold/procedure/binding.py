@@ -84,11 +84,13 @@ def compile_for(hold: Hold, procedure: Procedure, requirements: tuple[Requiremen
         fault = Diagnostic("unknown-name", procedure.span, f"the hold has no situation '{situation}'", known)
         return Compilation(None, (fault,))
     if procedure.starts:
-        named = {thing.id for thing in _named(hold)}
+        lists = (hold.doorways, hold.devices, hold.controls, hold.supplies, hold.relays, hold.people)
+        named = {thing.id for things in lists for thing in things}
+        named |= {bay_id(row, lane) for row in range(1, hold.layout.rows + 1) for lane in hold.layout.lanes}
         faults = tuple(
             Diagnostic("unknown-name", span, f"nothing in the hold is called {id!r}", "the id of something in it")
             for id, _, span in procedure.starts
-            if id not in named and not _is_bay(hold, id)
+            if id not in named
         )
         if faults:
             return Compilation(None, faults)
@@ -113,15 +115,6 @@ def compile_freely(hold: Hold, procedure: Procedure, requirements: tuple[Require
     return found if found.compiled is not None else compile_for(hold, procedure, requirements)
 
 
-def _named(hold: Hold) -> tuple[Situation, ...]:
-    lists = (hold.doorways, hold.devices, hold.controls, hold.supplies, hold.relays, hold.people)
-    return tuple(one for found in lists for one in found)  # type: ignore[misc]  # only their ids are looked at
-
-
-def _is_bay(hold: Hold, id: str) -> bool:
-    return any(id == bay_id(row, lane) for row in range(1, hold.layout.rows + 1) for lane in hold.layout.lanes)
-
-
 def bind_procedure(procedure: Procedure, compiled: CompiledHold) -> Binding:
     """Looks up every name; all faults are told at once."""
     binder = _Binder(compiled)
@@ -139,6 +132,7 @@ class _Binder:
         self.compiled = compiled
         self.lowering = Lowering(compiled.world)
         self.rules = {rule.name: rule for rule in compiled.machine.rules}
+        self.doors = {door.id: door for door in compiled.hold.doorways}
 
     def action(self, action: Action) -> Bound:
         """The action with its meaning; where it has none a fault is noted and nothing fires."""
@@ -147,10 +141,9 @@ class _Binder:
             return Bound(action, Manner(action.verb), (), (), until, until)
         assert action.subject is not None  # noqa: S101 -- only checks and waits have none
         found = self.lowering.find(action.subject)
-        if found is None:
-            return Bound(action, Manner.ONCE, (), (), FALSE, until)
-        if isinstance(found, tuple):
-            self._fault(action, "wrong-object-kind", f"{action.text!r} is about a group", "one thing")
+        if found is None or isinstance(found, tuple):
+            if found is not None:
+                self._fault(action, "wrong-object-kind", f"{action.text!r} is about a group", "one thing")
             return Bound(action, Manner.ONCE, (), (), FALSE, until)
         if action.verb in ("run_in", "run_out", "push"):
             return self._carry(action, found, until)
@@ -169,10 +162,8 @@ class _Binder:
             ends = "let_up"
         rules = self._beside(action, thing, self._rules(thing, verb, action))
         supply = thing.sort is Sort.SUPPLY
-        if rules and not supply and not any(self.rules[name].actor is Actor.CREW for name in rules):
-            self._fault(
-                action, "not-done-by-hand", f"{thing.phrase} is moved by its drive, not by hand", "what makes it move"
-            )
+        if rules and not supply:
+            self._check_by_hand(action, thing, rules, "what makes it move")
         rules = tuple(name for name in rules if supply or self.rules[name].actor is Actor.CREW)
         done = disj(*(self._own(name, thing) for name in rules))
         if action.verb in ("bring", "take_away"):
@@ -184,20 +175,19 @@ class _Binder:
     def _swing(self, action: Action, thing: Thing) -> Bound:
         """A door is moved by hand until it is at the end."""
         names = [name for verb in _MOVES[action.verb] for name in self.compiled.rules_of(thing, verb)]
-        if not any(self.rules[name].actor is Actor.CREW for name in names):
-            self._fault(
-                action,
-                "not-done-by-hand",
-                f"{thing.phrase} is moved by its drive, not by hand",
-                "the lever that runs the drive, such as `hold LVD to up until D1 is open`",
-            )
+        self._check_by_hand(
+            action, thing, names, "the lever that runs the drive, such as `hold LVD to up until D1 is open`"
+        )
         at_end = thing.states["open" if action.verb == "open" else "closed"]
         return Bound(action, Manner.UNTIL, tuple(names), (), at_end, at_end)
 
+    def _check_by_hand(self, action: Action, thing: Thing, rules: Sequence[str], expected: str) -> None:
+        if not any(self.rules[name].actor is Actor.CREW for name in rules):
+            self._fault(action, "not-done-by-hand", f"{thing.phrase} is moved by its drive, not by hand", expected)
+
     def _carry(self, action: Action, thing: Thing, until: Expr) -> Bound:
         """A unit is carried by the loader or pushed by hand."""
-        hold = self.compiled.hold
-        door = next((door for door in hold.doorways if door.id == thing.id), None)
+        door = self.doors.get(thing.id)
         if action.verb == "push":
             if action.to not in tuple(Direction) or thing.sort is not Sort.BAY:
                 self._fault(action, "unknown-verb", f"{action.text!r} names no bay and direction", "`push aft from 2L`")
@@ -222,7 +212,7 @@ class _Binder:
 
     def _beside(self, action: Action, thing: Thing, rules: Sequence[str]) -> tuple[str, ...]:
         """Those of the rules that are about the place at the sill that the action names; all where it names none."""
-        door = next((door for door in self.compiled.hold.doorways if door.id == thing.id), None)
+        door = self.doors.get(thing.id)
         if action.beside is None or door is None or not rules:
             return tuple(rules)
         bay, span = action.beside
@@ -245,7 +235,7 @@ class _Binder:
         """Whether a move of a unit touches the sill of the door, or the bay."""
         floor = self.compiled.floor
         cells, faces = deed.placement.cells, {face for face, _ in deed.move.crossed}
-        door = next((door for door in self.compiled.hold.doorways if door.id == thing.id), None)
+        door = self.doors.get(thing.id)
         if door is None:
             return thing.id in cells or any(floor.face(thing.id, direction) in faces for direction in Direction)
         outside = any(floor.cells[cell].door == door.id for cell in cells)
@@ -255,11 +245,9 @@ class _Binder:
         rules = self.compiled.rules_of(thing, verb)
         if not rules:
             known = sorted(set(self._said(thing)))
+            said = f"{action.text!r} cannot be done to {thing.phrase} ({thing.sort})"
             self._fault(
-                action,
-                "unknown-verb",
-                f"{action.text!r} cannot be done to {thing.phrase} ({thing.sort})",
-                "one of " + ", ".join(known) if known else "nothing: no hand works it",
+                action, "unknown-verb", said, "one of " + ", ".join(known) if known else "nothing: no hand works it"
             )
         return rules
 
