@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from types import MappingProxyType
-from typing import TypeAlias
+from typing import ClassVar, TypeAlias
 
 from interlock.hold.floor import Face, Move, Placement
 from interlock.hold.kinds import Trigger
@@ -249,17 +249,21 @@ class Fact:
 
 
 @dataclass(frozen=True, slots=True)
-class Commanded:
-    """That the command of this number (from 1) asks a zone to run that way."""
-
+class _OfZone:
     zone: str
-    number: int
-    way: Direction
 
     @property
     def subject(self) -> Subject:
         """The zone."""
         return Subject(Sort.ZONE, self.zone)
+
+
+@dataclass(frozen=True, slots=True)
+class Commanded(_OfZone):
+    """That the command of this number (from 1) asks a zone to run that way."""
+
+    number: int
+    way: Direction
 
     @property
     def name(self) -> str:
@@ -268,18 +272,12 @@ class Commanded:
 
 
 @dataclass(frozen=True, slots=True)
-class HeldBack:
+class HeldBack(_OfZone):
     """That the section of a zone under a bay is inhibited that way, by the condition of this number (from 1)."""
 
-    zone: str
     bay: str
     way: Direction
     number: int
-
-    @property
-    def subject(self) -> Subject:
-        """The zone."""
-        return Subject(Sort.ZONE, self.zone)
 
     @property
     def name(self) -> str:
@@ -411,75 +409,65 @@ class Strike:
 
 
 @dataclass(frozen=True, slots=True)
-class Bring:
+class _AtSill:
+    door: str
+    placement: Placement
+    _verb: ClassVar[str]
+
+    @property
+    def subject(self) -> Subject:
+        """The door."""
+        return Subject(Sort.DOOR, self.door)
+
+    @property
+    def name(self) -> str:
+        """What rules are called that do it."""
+        return f"loader.{self.placement.id}.{self._verb}"
+
+
+class Bring(_AtSill):
     """A unit is brought on the loader to a door's sill."""
 
-    door: str
-    placement: Placement
-
-    @property
-    def subject(self) -> Subject:
-        """The door."""
-        return Subject(Sort.DOOR, self.door)
-
-    @property
-    def name(self) -> str:
-        """What rules are called that do it."""
-        return f"loader.{self.placement.id}.bring"
+    __slots__ = ()
+    _verb = "bring"
 
 
-@dataclass(frozen=True, slots=True)
-class TakeAway:
+class TakeAway(_AtSill):
     """The unit on the loader at a door's sill is taken away."""
 
-    door: str
-    placement: Placement
+    __slots__ = ()
+    _verb = "take_away"
+
+
+@dataclass(frozen=True, slots=True)
+class _Half:
+    move: Move
+    means: Means
+    _half: ClassVar[str]
 
     @property
-    def subject(self) -> Subject:
-        """The door."""
-        return Subject(Sort.DOOR, self.door)
+    def placement(self) -> Placement:
+        """Where the unit stands before it departs, or once it has arrived."""
+        return self.move.source if self._half == "depart" else self.move.target
 
     @property
     def name(self) -> str:
         """What rules are called that do it."""
-        return f"loader.{self.placement.id}.take_away"
+        return f"unit.{self.placement.id}.{self.move.direction}.{self._half}.{self.means}"
 
 
-@dataclass(frozen=True, slots=True)
-class Depart:
+class Depart(_Half):
     """The first half of a move: the unit leaves its cells and is over the faces that it crosses."""
 
-    move: Move
-    means: Means
-
-    @property
-    def placement(self) -> Placement:
-        """Where the unit stood before."""
-        return self.move.source
-
-    @property
-    def name(self) -> str:
-        """What rules are called that do it."""
-        return f"unit.{self.move.source.id}.{self.move.direction}.depart.{self.means}"
+    __slots__ = ()
+    _half = "depart"
 
 
-@dataclass(frozen=True, slots=True)
-class Arrive:
+class Arrive(_Half):
     """The second half of a move, which is also the way back of the opposite move."""
 
-    move: Move
-    means: Means
-
-    @property
-    def placement(self) -> Placement:
-        """Where the unit stands afterwards."""
-        return self.move.target
-
-    @property
-    def name(self) -> str:
-        """What rules are called that do it."""
-        return f"unit.{self.move.target.id}.{self.move.direction}.arrive.{self.means}"
+    __slots__ = ()
+    _half = "arrive"
 
 
 Deed: TypeAlias = Work | Go | Strike | Bring | TakeAway | Depart | Arrive

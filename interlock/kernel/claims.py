@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Protocol, TypeAlias
+from typing import TypeAlias
 
 from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import Expr
@@ -59,55 +59,45 @@ class Diagram:
 
 
 @dataclass(frozen=True, slots=True)
-class Proved:
+class AnyClaim:
+    """What every claim says, those about ways back (`kernel.recovery`) included: what it answers, and who claims it."""
+
+    question: str
+    engine: str
+
+
+@dataclass(frozen=True, slots=True)
+class Proved(AnyClaim):
     """Claim: no reachable state satisfies the target, by a certificate, or a diagram, or the number of all states.
 
     Where neither a certificate nor a diagram is given, every reachable state was counted.
     """
 
-    question: str
-    engine: str
     certificate: Certificate | None
     states: int | None = None
     diagram: Diagram | None = None
 
 
 @dataclass(frozen=True, slots=True)
-class Refuted:
+class Refuted(AnyClaim):
     """Claim: the last state of the trace satisfies the target.
 
     `shortest` is true only when the engine has excluded every shorter run.
     """
 
-    question: str
-    engine: str
     trace: Trace
     shortest: bool
 
 
 @dataclass(frozen=True, slots=True)
-class Unknown:
+class Unknown(AnyClaim):
     """Claim: not decided.  No run of up to `depth` steps reaches the target (-1: nothing is known)."""
 
-    question: str
-    engine: str
     reason: str
     depth: int = -1
 
 
 Claim: TypeAlias = Proved | Refuted | Unknown
-
-
-class AnyClaim(Protocol):
-    """What every claim says of itself, those about ways back (`kernel.recovery`) included."""
-
-    @property
-    def question(self) -> str:
-        """The id of the question that it answers."""
-
-    @property
-    def engine(self) -> str:
-        """Who claims it."""
 
 
 @dataclass(frozen=True, slots=True)

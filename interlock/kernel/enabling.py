@@ -20,7 +20,7 @@ from collections.abc import Collection
 from dataclasses import dataclass, replace
 from typing import TypeAlias
 
-from interlock.kernel.claims import Certificate, Disputed, Trace, Undecided
+from interlock.kernel.claims import AnyClaim, Certificate, Disputed, Trace, Undecided
 from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Machine, Variable
 
@@ -51,14 +51,12 @@ class Cover:
 
 
 @dataclass(frozen=True, slots=True)
-class EnablingClaim:
+class EnablingClaim(AnyClaim):
     """Claim: these are all smallest sets, of at most `size` options where that is not None; `reason` says why not all.
 
     A size of -1: it is not even known that nothing is enabled without any option.
     """
 
-    question: str
-    engine: str
     ways: tuple[Way, ...]
     covers: tuple[Cover, ...]
     size: int | None

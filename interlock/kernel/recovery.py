@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from interlock.kernel.claims import Certificate, Trace, Unknown
+from interlock.kernel.claims import AnyClaim, Certificate, Trace, Unknown
 from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import Expr, Is, Not, Value
 from interlock.kernel.machine import Actor, Machine, Requirement, Variable
@@ -68,24 +68,20 @@ class Recovery:
 
 
 @dataclass(frozen=True, slots=True)
-class Recoverable:
+class Recoverable(AnyClaim):
     """Claim: from every reachable state the goal can be brought about."""
 
-    question: str
-    engine: str
     recovery: Recovery
 
 
 @dataclass(frozen=True, slots=True)
-class DeadEnd:
+class DeadEnd(AnyClaim):
     """Claim: the trace leads to a state from which no run without failures reaches the goal.
 
     `certificate` proves that of the machine restarted there (`restarted`).  `shortest` is true only where the engine
     knows that no shorter run leads to such a state.
     """
 
-    question: str
-    engine: str
     trace: Trace
     certificate: Certificate
     shortest: bool = False

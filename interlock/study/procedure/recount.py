@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from time import monotonic
 
 from interlock.confirm.consequences import MOST_PLACES, Consequences, Track, Watched, count_consequences
-from interlock.kernel.claims import Disputed
+from interlock.kernel.claims import AnyClaim, Disputed
 from interlock.kernel.expressions import Expr, Value, conj, neg
 from interlock.kernel.machine import Machine, Requirement, allowed_by, question_of
 from interlock.prove.engine import Clock
@@ -30,11 +30,9 @@ class SecondCount:
 
 
 @dataclass(frozen=True, slots=True)
-class Effects:
+class Effects(AnyClaim):
     """Claim: this is all that can come of the slip `question`."""
 
-    question: str
-    engine: str
     found: frozenset[str]
 
 
