@@ -7,9 +7,10 @@ Placements and moves are the nodes and edges of a `networkx` graph.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
+from itertools import product
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
@@ -30,7 +31,7 @@ class Cell:
     """A bay (`door` None), or a place on the loader beside a sill.
 
     `row` counts from 1 at the front, `lane` from 0 at the left; outside cells go on counting beyond the floor.  A place
-    on the loader is beside `bay`, `depth` cells away from it.
+    on the loader is beside `bay`, `depth` cells away from it.  A centred bay is two lanes wide: `lane` is the left one.
     """
 
     id: str
@@ -39,11 +40,20 @@ class Cell:
     door: str | None
     bay: str
     depth: int
+    width: int = 1
+
+    @property
+    def lanes(self) -> range:
+        """The lanes that it takes up."""
+        return range(self.lane, self.lane + self.width)
 
 
 @dataclass(frozen=True, slots=True, order=True)
 class Face:
-    """The border of `cell` towards `direction`; of two cells that share it, `cell` is the one more fore or left."""
+    """The border of `cell` towards `direction`.
+
+    Of two cells that share it, `cell` is the one more fore or left; but a lane, not the centred bay that it leads to.
+    """
 
     id: str
     cell: str = field(compare=False)
@@ -113,13 +123,16 @@ class Floor:
     moves: tuple[Move, ...]
     entries: tuple[tuple[str, Placement], ...]
     _at: Mapping[tuple[int, int], str]
-    _faces: Mapping[tuple[str, Direction], Face]
+    _faces: Mapping[tuple[str, Direction], tuple[Face, ...]]
+    _beyond: Mapping[tuple[Face, str], str]
 
-    def neighbour(self, cell: str, direction: Direction) -> str | None:
-        """The cell on that side, if there is one."""
-        here = self.cells[cell]
-        rows, lanes = _SHIFT[direction]
-        return self._at.get((here.row + rows, here.lane + lanes))
+    def neighbours(self, cell: str, direction: Direction) -> tuple[str, ...]:
+        """The cells on that side: none or one, or the two lanes at which a centred bay ends."""
+        return tuple(other for face in self.faces(cell, direction) if (other := self.beyond(face, cell)) is not None)
+
+    def beyond(self, face: Face, cell: str) -> str | None:
+        """The cell on the other side of a face of the cell, if there is one."""
+        return self._beyond.get((face, cell))
 
     def bays_of(self, cells: Iterable[str]) -> list[str]:
         """Those of the cells that lie in the hold, in the same order; the others belong to a loader."""
@@ -129,20 +142,27 @@ class Floor:
         """No part of the unit is on a loader."""
         return len(self.bays_of(placement.cells)) == len(placement.cells)
 
-    def face(self, cell: str, direction: Direction) -> Face:
-        """The face on that side; neighbours give the same answer for the face that they share."""
+    def faces(self, cell: str, direction: Direction) -> tuple[Face, ...]:
+        """The faces on that side, from left to right: one, but two of a centred bay towards the lanes.
+
+        Neighbours give the same answer for the face that they share.
+        """
         return self._faces[cell, direction]
+
+    def line_of(self, face: Face) -> tuple[Face, ...]:
+        """The faces of the line that a face is part of: more than itself where a centred bay meets two lanes."""
+        sides = (self.faces(cell, direction) for cell, direction in self.sides_of_face(face))
+        return max(sides, key=len)
+
+    def faces_around(self, cells: Iterable[str]) -> frozenset[Face]:
+        """All faces of the cells."""
+        return frozenset(face for cell in cells for direction in Direction for face in self.faces(cell, direction))
 
     def sides_of_face(self, face: Face) -> tuple[tuple[str, Direction], ...]:
         """The one or two (cell, direction) pairs that meet at the face, its first cell first."""
-        other = self.neighbour(face.cell, face.direction)
+        other = self.beyond(face, face.cell)
         sides: tuple[tuple[str, Direction], ...] = ((face.cell, face.direction),)
         return sides if other is None else (*sides, (other, face.direction.opposite))
-
-
-def bay_id(row: int, lane: str) -> str:
-    """The name of the bay in a row and lane, such as `3L`."""
-    return f"{row}{lane}"
 
 
 def parts_of(kind: UnitKind) -> tuple[Part, ...]:
@@ -165,26 +185,23 @@ def _laid_out(layout: Layout, units: tuple[UnitKind, ...], doorways: tuple[Doorw
     only = {bay: rule.kinds for rule in layout.rules for bay in rule.bays}
     at: dict[tuple[int, int], str] = {}
     cells: dict[str, Cell] = {}
-    for row in range(1, layout.rows + 1):
-        for lane, letter in enumerate(layout.lanes):
-            name = bay_id(row, letter)
-            if only.get(name, ("any",)):
-                cells[name] = Cell(name, row, lane, None, name, 0)
-                at[row, lane] = name
+    wide = {f"{one.row}{one.lane}" for one in layout.centred}
+    for name, (row, lane) in layout.bay_names.places.items():
+        if only.get(name, ("any",)):
+            cells[name] = Cell(name, row, lane, None, name, 0, 2 if name in wide else 1)
+            at.update(dict.fromkeys(_squares(cells[name]), name))
     bays = tuple(cells)
     for door in doorways:
         for cell in _outside(units, door, cells):
-            if (cell.row, cell.lane) not in at:
+            if not any(square in at for square in _squares(cell)):
                 cells[cell.id] = cell
-                at[cell.row, cell.lane] = cell.id
+                at.update(dict.fromkeys(_squares(cell), cell.id))
     parts = MappingProxyType({part.id: part for kind in units for part in parts_of(kind)})
-    faces = MappingProxyType(_faces(cells, at))
-    floor = Floor(MappingProxyType(cells), bays, parts, (), (), (), MappingProxyType(at), faces)
+    faces, beyond = (MappingProxyType(found) for found in _faces(cells, at))
+    floor = Floor(MappingProxyType(cells), bays, parts, (), (), (), MappingProxyType(at), faces, beyond)
     placements = tuple(p for kind in units for p in _placements(floor, kind, only))
     known = {(p.kind, p.cells): p for p in placements}
-    moves = tuple(
-        m for p in placements for d in Direction if (m := _move(layout, doorways, floor, known, p, d)) is not None
-    )
+    moves = tuple(m for p in placements for d in Direction for m in _moves(layout, doorways, floor, known, p, d))
     used = {m.source for m in moves} | {m.target for m in moves}
     kept = tuple(p for p in placements if p in used or floor.is_inside(p))
     outside = {m.source for m in moves if all(floor.cells[c].door for c in m.source.cells)}
@@ -192,17 +209,36 @@ def _laid_out(layout: Layout, units: tuple[UnitKind, ...], doorways: tuple[Doorw
     return replace(floor, placements=kept, moves=moves, entries=entries)
 
 
-def _faces(cells: Mapping[str, Cell], at: Mapping[tuple[int, int], str]) -> dict[tuple[str, Direction], Face]:
-    found: dict[tuple[str, Direction], Face] = {}
+def _squares(cell: Cell) -> list[tuple[int, int]]:
+    """The rows and lanes that it takes up."""
+    return [(cell.row, lane) for lane in cell.lanes]
+
+
+def _faces(
+    cells: Mapping[str, Cell], at: Mapping[tuple[int, int], str]
+) -> tuple[dict[tuple[str, Direction], tuple[Face, ...]], dict[tuple[Face, str], str]]:
+    """The faces on each side of each cell; and for each face, seen from one of its cells, the other."""
+    faces: dict[tuple[str, Direction], tuple[Face, ...]] = {}
+    beyond: dict[tuple[Face, str], str] = {}
     for cell in cells.values():
         for direction in Direction:
             rows, lanes = _SHIFT[direction]
-            other = at.get((cell.row + rows, cell.lane + lanes))
-            owner, way = cell.id, direction
-            if other is not None and direction in (Direction.FORE, Direction.LEFT):
-                owner, way = other, direction.opposite
-            found[cell.id, direction] = Face(f"{owner}.{way}", owner, way)
-    return found
+            squares = [(row + rows, lane + lanes) for row, lane in _squares(cell)]
+            found: dict[Face, None] = {}
+            for other in dict.fromkeys(at.get(square) for square in squares if at.get(square) != cell.id):
+                face = _shared(cell, direction, None if other is None else cells[other])
+                found[face] = None
+                if other is not None:
+                    beyond[face, cell.id] = other
+            faces[cell.id, direction] = tuple(found)
+    return faces, beyond
+
+
+def _shared(cell: Cell, direction: Direction, other: Cell | None) -> Face:
+    ahead = direction in (Direction.FORE, Direction.LEFT)
+    if other is not None and (other.width < cell.width or (other.width == cell.width and ahead)):
+        return Face(f"{other.id}.{direction.opposite}", other.id, direction.opposite)
+    return Face(f"{cell.id}.{direction}", cell.id, direction)
 
 
 def _outside(units: tuple[UnitKind, ...], door: Doorway, cells: Mapping[str, Cell]) -> Iterator[Cell]:
@@ -213,7 +249,9 @@ def _outside(units: tuple[UnitKind, ...], door: Doorway, cells: Mapping[str, Cel
         if bay in cells:
             for step in range(1, reach + 1):
                 name = f"{door.id}-{bay}" + (f"-{step}" if step > 1 else "")
-                yield Cell(name, cells[bay].row + step * rows, cells[bay].lane + step * lanes, door.id, bay, step)
+                here = cells[bay]
+                lane = (here.lanes[-1] if door.side is Direction.RIGHT else here.lane) + step * lanes
+                yield Cell(name, here.row + step * rows, lane, door.id, bay, step, 1 if across else here.width)
 
 
 def _placements(floor: Floor, kind: UnitKind, only: Mapping[str, tuple[str, ...]]) -> Iterator[Placement]:
@@ -224,47 +262,69 @@ def _placements(floor: Floor, kind: UnitKind, only: Mapping[str, tuple[str, ...]
                 name = floor._at.get((cell.row + i, cell.lane + j))
                 if name is not None and (name not in only or kind.id in only[name]):
                     covered.append(name)
+        if any(floor.cells[name].width > 1 for name in covered) and not _fits(floor, kind, cell, covered):
+            continue
         doors = {floor.cells[name].door for name in covered} - {None}
         if len(covered) == kind.along * kind.across and len(doors) <= 1:
             yield Placement(kind.id, tuple(covered), tuple(part.id for part in parts_of(kind)))
 
 
-def _move(
+def _fits(floor: Floor, kind: UnitKind, cell: Cell, covered: Sequence[str]) -> bool:
+    """Whether a unit can stand on cells of which one is centred: one lane wide, and all of it in the middle."""
+    return kind.across == 1 and all(floor.cells[name].lanes == cell.lanes for name in covered)
+
+
+def _moves(
     layout: Layout,
     doorways: tuple[Doorway, ...],
     floor: Floor,
     known: Mapping[tuple[str, tuple[str, ...]], Placement],
     source: Placement,
     direction: Direction,
-) -> Move | None:
-    shifted = [floor.neighbour(cell, direction) for cell in source.cells]
-    target = known.get((source.kind, tuple(name for name in shifted if name is not None)))
-    if target is None or None in shifted:
-        return None
+) -> Iterator[Move]:
+    """One, none, or from a centred bay one to each of the lanes."""
+    for crossed in product(*(floor.faces(cell, direction) for cell in source.cells)):
+        cells = [floor.beyond(face, cell) for face, cell in zip(crossed, source.cells, strict=True)]
+        target = known.get((source.kind, tuple(name for name in cells if name is not None)))
+        if target is None or None in cells or not _is_free(layout, doorways, floor, source, target, direction):
+            continue
+        parts = tuple(sorted(zip(crossed, source.parts, strict=True)))
+        over = {face for cell in source.cells for face in floor.faces(cell, direction)}
+        over |= {face for cell in target.cells for face in floor.faces(cell, direction.opposite)}
+        lain_on = tuple(sorted((lain_on_by(floor, source) | lain_on_by(floor, target) | over) - set(crossed)))
+        doors = {door for cell in (*source.cells, *target.cells) if (door := floor.cells[cell].door) is not None}
+        yield Move(source, target, direction, parts, lain_on, tuple(sorted(doors)))
+
+
+def _is_free(
+    layout: Layout,
+    doorways: tuple[Doorway, ...],
+    floor: Floor,
+    source: Placement,
+    target: Placement,
+    direction: Direction,
+) -> bool:
+    """Whether the floor lets a unit move that way, devices left aside: rollers run along the hold only."""
     involved = {*source.cells, *target.cells}
     outside = {floor.cells[cell].door for cell in involved} - {None}
     inside = floor.bays_of(involved)
     if not inside or len(outside) > 1:
-        return None
+        return False
     sides = {door.id: door.side for door in doorways}
     if any(sides[door].axis != direction.axis for door in outside if door is not None):
-        return None
+        return False
     loose = {*layout.ball_mat, *(bay for door in doorways if door.id in outside for bay in door.bays)}
-    if direction.axis == "y" and not all(cell in loose for cell in inside):
-        return None
-    crossed = tuple((floor.face(cell, direction), part) for cell, part in zip(source.cells, source.parts, strict=True))
-    faces = {face for face, _ in crossed}
-    lain_on = tuple(sorted((lain_on_by(floor, source) | lain_on_by(floor, target)) - faces))
-    return Move(source, target, direction, tuple(sorted(crossed)), lain_on, tuple(sorted(d for d in outside if d)))
+    return direction.axis == "x" or all(cell in loose for cell in inside)
 
 
 def lain_on_by(floor: Floor, placement: Placement) -> frozenset[Face]:
     """The faces that lie under a unit at rest, between two of its cells."""
     return frozenset(
-        floor.face(cell, direction)
+        face
         for cell in placement.cells
         for direction in (Direction.AFT, Direction.RIGHT)
-        if floor.neighbour(cell, direction) in placement.cells
+        for face in floor.faces(cell, direction)
+        if floor.beyond(face, cell) in placement.cells
     )
 
 

@@ -15,7 +15,7 @@ from interlock.hold.language.bay_names import MOST_BAYS, BayNames
 from interlock.hold.language.cross_rules import cross_faults, hidden_names
 from interlock.hold.language.declarations import Record
 from interlock.hold.language.field_types import Listed, RecordOf
-from interlock.hold.language.model import BayRule, Hold, RequirementText, Specification
+from interlock.hold.language.model import BayRule, CentredBay, Hold, RequirementText, Specification
 from interlock.hold.language.nodes import (
     LARGEST_FILE_BYTES,
     MappingNode,
@@ -284,7 +284,7 @@ def _bay_names(layout: Node | None) -> BayNames | None:
         return None
     if len(rows.text) > 4 or not 0 < int(rows.text) * len(names) <= MOST_BAYS:
         return None
-    bays = BayNames(names, int(rows.text))
+    bays = BayNames(names, int(rows.text), centred=_centred(layout, names, int(rows.text)))
     rules = layout.value("rules")
     if rules is None:
         return bays
@@ -293,7 +293,20 @@ def _bay_names(layout: Node | None) -> BayNames | None:
     if found is FAILED:
         return bays
     missing = frozenset(bay for rule in found if not rule.kinds for bay in rule.bays)
-    return BayNames(names, int(rows.text), missing)
+    return replace(bays, missing=missing)
+
+
+def _centred(layout: MappingNode, lanes: tuple[str, ...], rows: int) -> tuple[tuple[int, str, int], ...]:
+    """The bays in the middle of two lanes that can be read; what cannot is told when it is read in earnest."""
+    node = layout.value("centred")
+    reader = Reader(Faults(), BayNames(lanes, rows))
+    items = node.items if isinstance(node, SequenceNode) else () if node is None else (node,)
+    found = [read_record(CentredBay, item, reader) for item in items]
+    return tuple(
+        (one.row, one.lane, lanes.index(one.between[0]))
+        for one in found
+        if one is not FAILED and one.row <= rows and one.lane not in lanes and one.between[0] in lanes[:-1]
+    )
 
 
 __all__ = [

@@ -10,7 +10,7 @@ from dataclasses import replace
 
 from interlock.diagnostics.nearest import nearest_name
 from interlock.diagnostics.spans import Diagnostic, Span
-from interlock.hold.floor import Face, Floor, Placement, bay_id, bays_reached, lay_out, parts_of
+from interlock.hold.floor import Face, Floor, Placement, bays_reached, lay_out, parts_of
 from interlock.hold.kinds import DEVICE_KINDS
 from interlock.hold.language.model import Device, Direction, Hold, Situation
 from interlock.hold.sorts import FAILURES, Sort
@@ -144,7 +144,7 @@ def _starts(hold: Hold, situation: Situation) -> Iterator[Diagnostic]:
         lock = ("locked", "unlocked") if door.lock is not None else ()
         states[door.id] = ("closed", "moving", "open", *latch, *lock)
     units = tuple(unit.id for unit in hold.units)
-    states |= {bay_id(row, lane): units for row in range(1, hold.layout.rows + 1) for lane in hold.layout.lanes}
+    states |= dict.fromkeys(hold.layout.bay_names.places, units)
     for id, state, span in situation.sets:
         known = states.get(id, ())
         if state not in known:
@@ -179,8 +179,8 @@ def _sills(hold: Hold, floor: Floor) -> Iterator[Diagnostic]:
     for door in hold.doorways:
         for bay in door.bays:
             if bay in floor.bays and (door.id, bay) not in outside:
-                beyond = floor.neighbour(bay, door.side)
-                other = None if beyond is None else floor.cells[beyond].door
+                (beyond, *_) = floor.neighbours(bay, door.side)
+                other = floor.cells[beyond].door
                 lies = f"where bay {beyond} lies" if other is None else f"which {other} closes"
                 said = f"{door.id} is said to close the {door.side} side of bay {bay}, {lies}"
                 expected = "a side of the bay at which the hold ends, and one door there"
@@ -218,7 +218,8 @@ def _passed_over(hold: Hold, floor: Floor, changed: Mapping[str, Span]) -> Itera
         standing = DEVICE_KINDS[device.kind].standing
         if not standing or (device.fixed is not None and device.fixed not in standing):
             continue
-        crossed = {way for side in device.on for way in crossing.get(floor.face(side.bay, side.direction), ())}
+        faces = (face for side in device.on for face in floor.faces(side.bay, side.direction))
+        crossed = {way for face in faces for way in crossing.get(face, ())}
         open_ways = [way for way in Direction if way in crossed - {*device.stops, *device.gives_way}]
         if open_ways:
             span = changed.get(device.id, device.span)

@@ -146,7 +146,7 @@ def describe(hold: Hold, situation: str | None, eased: bool = False) -> Describe
 
 
 def _faces_of(floor: Floor, device: Device) -> tuple[Face, ...]:
-    return tuple(dict.fromkeys(floor.face(side.bay, side.direction) for side in device.on))
+    return tuple(dict.fromkeys(face for side in device.on for face in floor.faces(side.bay, side.direction)))
 
 
 def _sorted_parts(pairs: Iterable[tuple[_Where, str]]) -> dict[_Where, tuple[str, ...]]:

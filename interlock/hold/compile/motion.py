@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from interlock.hold.compile.described import Described, position
-from interlock.hold.compile.restraint import obstacles, side_of
+from interlock.hold.compile.restraint import edge_of, obstacles, side_of
 from interlock.hold.compile.symbols import Additions, Symbols, promised
 from interlock.hold.compile.zones import drive
 from interlock.hold.floor import Move
@@ -97,7 +97,9 @@ def motion(described: Described, known: Symbols) -> Symbols:
 
 def _departure(described: Described, known: Symbols, made: Additions, move: Move) -> None:
     source, floor = move.source, described.floor
-    met = obstacles(described, known, source, move.direction, move)
+    crossed = {face for face, _ in move.crossed}
+    edge = [face for face in edge_of(floor, source, move.direction) if face in crossed]
+    met = obstacles(described, known, edge, move.direction, move)
     guard = conj(
         _so(standing(source)),
         *(Is(Holding(cell).name, EMPTY) for cell in move.target.cells if cell not in source.cells),
@@ -152,8 +154,7 @@ def _so(facts: Mapping[str, Value]) -> Expr:
 
 
 def _uncrossed(described: Described, cells: tuple[str, ...]) -> Expr:
-    faces = sorted({described.floor.face(cell, direction) for cell in cells for direction in Direction})
-    return conj(*(neg(described.crossed(face)) for face in faces))
+    return conj(*(neg(described.crossed(face)) for face in sorted(described.floor.faces_around(cells))))
 
 
 def _doors_open(move: Move) -> Expr:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 from interlock.hold.compile.described import Described, stands
 from interlock.hold.compile.symbols import Additions, Symbols, told
 from interlock.hold.compile.world import Thing
 from interlock.hold.compile.zones import drive, held
-from interlock.hold.floor import Face, Move, Placement, lain_on_by
+from interlock.hold.floor import Face, Floor, Move, Placement, lain_on_by
 from interlock.hold.language.model import Device, Direction
 from interlock.hold.origin import Fact, Holding, Sort, Subject
 from interlock.kernel.expressions import FALSE, Expr, Is, Ref, conj, disj, neg
@@ -28,7 +28,7 @@ def restraint(described: Described, known: Symbols) -> Symbols:
             _side(described, known, made, cell, way)
     for cell in floor.bays:
         restrained: dict[str, Expr] = {way.value: Ref(_restrained(cell, way).name) for way in Direction}
-        around = {way: described.devices_on.get(floor.face(cell, way), ()) for way in Direction}
+        around = {way: _devices_at(described, floor.faces(cell, way)) for way in Direction}
         upright = [device.id for on in around.values() for device in on if "z" in device.restrains]
         locking = [known.things[id].states["locking"] for id in upright]
         phrases = told(f"a unit in bay {cell}", "restrained upwards")
@@ -57,9 +57,9 @@ def _restrained(cell: str, way: Direction | str) -> Fact:
 
 def _side(described: Described, known: Symbols, made: Additions, cell: str, way: Direction) -> None:
     floor, subject = described.floor, Subject(Sort.BAY, cell)
-    face, runs = floor.face(cell, way), drive(known, cell, way)
-    here = described.devices_on.get(face, ())
-    beyond = floor.neighbour(cell, way)
+    faces, runs = floor.faces(cell, way), drive(known, cell, way)
+    here = _devices_at(described, faces)
+    beyond = floor.neighbours(cell, way)
     driven = made.signal(
         Fact(subject, "driven", way),
         conj(described.occupied(cell), runs),
@@ -70,24 +70,13 @@ def _side(described: Described, known: Symbols, made: Additions, cell: str, way:
         disj(*(known.things[device.id].states["standing"] for device in here if way in device.stops)),
         (f"a device stands at the {way} side of bay {cell}", f"no device stands at the {way} side of bay {cell}"),
     )
-    holding: list[Expr] = [
-        known.things[device.id].states["locking"]
-        for device in here
-        if way in device.stops and way.axis in device.restrains
-    ]
-    holding += [
-        Is(Holding(cell).name, part)
-        for placement in floor.placements
-        for place, part in zip(placement.cells, placement.parts, strict=True)
-        if place == cell and beyond in placement.cells
-    ]
-    if described.hold.layout.neighbour_restrains and beyond is not None and beyond in floor.bays:
-        holding.append(conj(described.occupied(beyond), Ref(_restrained(beyond, way).name)))
+    # a unit in a centred bay has two faces towards the lanes, and is held where both hold it
+    holding = conj(*(disj(*_holding(described, known, cell, way, face)) for face in faces))
     fact = _restrained(cell, way)
-    restrained = made.define(fact, disj(*holding), told(f"a unit in bay {cell}", f"restrained {way}"))
+    restrained = made.define(fact, holding, told(f"a unit in bay {cell}", f"restrained {way}"))
     states = {
-        "crossed": described.crossed(face),
-        "covered": described.covered(face),
+        "crossed": disj(*map(described.crossed, faces)),
+        "covered": disj(*map(described.covered, faces)),
         "running": runs,
         "held": held(described, known, cell, way),
         "driven": driven,
@@ -95,15 +84,40 @@ def _side(described: Described, known: Symbols, made: Additions, cell: str, way:
         "restrained": restrained,
     }
     parts: dict[str, str | tuple[str, ...]] = {"devices": tuple(device.id for device in here)}
-    made.name(side_of(cell, way), states, parts if beyond not in known.things else {**parts, "beyond": str(beyond)})
+    sole = beyond[0] if len(beyond) == 1 else None
+    made.name(side_of(cell, way), states, parts if sole not in known.things else {**parts, "beyond": str(sole)})
+
+
+def _devices_at(described: Described, faces: Iterable[Face]) -> tuple[Device, ...]:
+    """The devices on any of the faces, each once: they are not hashed, for they hold whole expressions."""
+    return tuple({device.id: device for face in faces for device in described.devices_on.get(face, ())}.values())
+
+
+def _holding(described: Described, known: Symbols, cell: str, way: Direction, face: Face) -> Iterator[Expr]:
+    """What holds a unit in the cell back at one face: a device, another part of it, a neighbour where that counts."""
+    floor, beyond = described.floor, described.floor.beyond(face, cell)
+    for device in described.devices_on.get(face, ()):
+        if way in device.stops and way.axis in device.restrains:
+            yield known.things[device.id].states["locking"]
+    for placement in floor.placements:
+        for place, part in zip(placement.cells, placement.parts, strict=True):
+            if place == cell and beyond in placement.cells:
+                yield Is(Holding(cell).name, part)
+    if described.hold.layout.neighbour_restrains and beyond is not None and beyond in floor.bays:
+        yield conj(described.occupied(beyond), Ref(_restrained(beyond, way).name))
+
+
+def edge_of(floor: Floor, placement: Placement, direction: Direction) -> list[Face]:
+    """The faces before a unit."""
+    faces = ((face, cell) for cell in placement.cells for face in floor.faces(cell, direction))
+    return [face for face, cell in faces if floor.beyond(face, cell) not in placement.cells]
 
 
 def obstacles(
-    described: Described, known: Symbols, placement: Placement, direction: Direction, move: Move | None
+    described: Described, known: Symbols, edge: Iterable[Face], direction: Direction, move: Move | None
 ) -> list[tuple[Device, Expr]]:
-    """The devices in the way of a unit: those that stop it at a face, those that it would have to lie on."""
+    """The devices in the way of a unit: those that stop it at its edge, those that it would have to lie on."""
     floor = described.floor
-    edge = [floor.face(c, direction) for c in placement.cells if floor.neighbour(c, direction) not in placement.cells]
     lain_on = sorted(lain_on_by(floor, move.target) - lain_on_by(floor, move.source)) if move else []
 
     def on(faces: Iterable[Face]) -> Iterable[Device]:
@@ -118,7 +132,9 @@ def pressing(described: Described, known: Symbols) -> Symbols:
     """A unit that is driven although something is in its way."""
     made = Additions()
     floor = described.floor
-    moves = {(move.source, move.direction): move for move in floor.moves}
+    moves: dict[tuple[Placement, Direction], list[Move]] = {}
+    for move in floor.moves:
+        moves.setdefault((move.source, move.direction), []).append(move)
     sides = [(cell, direction) for cell in floor.bays for direction in Direction]
     on_device: dict[tuple[str, Direction], list[Expr]] = {side: [] for side in sides}
     on_stop: dict[tuple[str, Direction], list[Expr]] = {side: [] for side in sides}
@@ -127,21 +143,23 @@ def pressing(described: Described, known: Symbols) -> Symbols:
     for placement in floor.placements:
         inside = floor.bays_of(placement.cells)
         for direction in Direction:
-            move = moves.get((placement, direction))
+            options = moves.get((placement, direction), [])
             driven = conj(stands(placement), disj(*(drive(known, cell, direction) for cell in placement.cells)))
-            met = obstacles(described, known, placement, direction, move)
+            # what comes from a lane to a centred bay, or leaves it, is driven against the whole of the line
+            edge = dict.fromkeys(face for one in edge_of(floor, placement, direction) for face in floor.line_of(one))
+            met = obstacles(described, known, edge, direction, options[0] if options else None)
             for device, standing in met:
                 found = on_stop if device.is_structure else on_device
                 for cell in inside:
                     found[cell, direction].append(conj(driven, standing))
-            next_to = [floor.neighbour(cell, direction) for cell in placement.cells]
-            if move:
-                next_to = list(move.target.cells)
+            next_to = [other for cell in placement.cells for other in floor.neighbours(cell, direction)]
+            if options:
+                next_to = [cell for move in options for cell in move.target.cells]
             elif any(device.is_structure for device, _ in met):
                 # a fixed stop or guide before any part of it keeps it from whatever is beyond
                 next_to = []
             # otherwise whether or not the layout lets it stand there: the drive does not know
-            ahead = [cell for cell in next_to if cell is not None and cell not in placement.cells]
+            ahead = [cell for cell in next_to if cell not in placement.cells]
             if not floor.is_inside(placement):
                 # what stands beside it outside the sill is the loader's
                 ahead = [cell for cell in ahead if cell in floor.bays]
@@ -149,13 +167,13 @@ def pressing(described: Described, known: Symbols) -> Symbols:
             units += [_half_way(described, known, cell, direction) for cell in ahead]
             for cell in inside:
                 on_unit[cell, direction].append(conj(driven, disj(*units)))
-            if len(inside) > 1 and move and not move.doors:
+            if len(inside) > 1 and options and not options[0].doors:
                 run = [drive(known, cell, direction) for cell in inside]
                 split = conj(stands(placement), disj(*run), neg(conj(*run)))
                 for cell in inside:
                     one_sided[cell].append(split)
     for cell, direction in sides:
-        subject, beyond = Subject(Sort.BAY, cell), floor.neighbour(cell, direction)
+        subject = Subject(Sort.BAY, cell)
         states = {}
         for state, cases, against in (
             ("driven_on_device", on_device, "a raised device"),
@@ -165,7 +183,7 @@ def pressing(described: Described, known: Symbols) -> Symbols:
             text = f"unit in bay {cell} is driven {direction} against {against}"
             fact = Fact(subject, state, direction)
             states[state] = made.signal(fact, disj(*cases[cell, direction]), (f"the {text}", f"no {text}"))
-        facing = FALSE if beyond is None else drive(known, beyond, direction.opposite)
+        facing = disj(*(drive(known, other, direction.opposite) for other in floor.neighbours(cell, direction)))
         drives = f"the drives under bay {cell} and the next {direction}"
         states["opposed"] = made.signal(
             Fact(subject, "opposed", direction),
@@ -185,8 +203,7 @@ def _half_way(described: Described, known: Symbols, cell: str, direction: Direct
     """A unit reaches into the cell, on its way over one of its faces, and is not carried off in the direction."""
     floor = described.floor
     found = []
-    for side in Direction:
-        face = floor.face(cell, side)
+    for side, face in ((way, face) for way in Direction for face in floor.faces(cell, way)):
         gone: Expr = FALSE
         if side.axis == direction.axis:
             gone = disj(*(drive(known, end, direction) for end, _ in floor.sides_of_face(face)))

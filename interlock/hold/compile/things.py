@@ -265,7 +265,7 @@ def _door(described: Described, known: Symbols, made: Additions, door: Doorway) 
     driven = disj(states["driven_open"], states["driven_closed"])
     states["driven"] = made.signal(Fact(subject, "driven"), driven, told(name, "being driven"))
     floor = described.floor
-    sill = [floor.face(bay, door.side) for bay in door.bays if bay in floor.cells]
+    sill = [face for bay in door.bays if bay in floor.cells for face in floor.faces(bay, door.side)]
     over = disj(*(described.covered(face) for face in sill))
     phrases = f"a unit is over the sill of {name}", f"no unit is over the sill of {name}"
     states["sill_covered"] = made.signal(Fact(subject, "sill_covered"), over, phrases)

@@ -24,6 +24,7 @@ from interlock.hold.kinds import (
     fed_supply_kind,
 )
 from interlock.hold.language import record_rules
+from interlock.hold.language.bay_names import BayNames
 from interlock.hold.language.declarations import Record, field, record
 from interlock.hold.language.directions import DIRECTIONS, Side
 from interlock.hold.language.directions import Direction as Direction
@@ -88,6 +89,18 @@ class BayRule(Record):
     )
 
 
+@record("centred bay", "a centred bay")
+class CentredBay(Record):
+    """One bay in the middle of two lanes, in the place of the bays of both, where the hold tapers.
+
+    A unit one lane wide comes to it from either lane and goes to either.
+    """
+
+    row: int = field(Whole(1, 200), "The row.")
+    lane: str = field(Id(), "What the lane is called there: `7C` is the bay of row 7 and lane `C`.")
+    between: tuple[str, ...] = field(Listed(Lane(), least=2), "The two lanes, side by side, that it is between.")
+
+
 @record("pushing rule", "a rule for pushing")
 class Pushing(Record):
     """Where units can be pushed by hand, and when."""
@@ -112,6 +125,11 @@ class Layout(Record):
     rules: tuple[BayRule, ...] = field(
         Listed(RecordOf(BayRule)), "Bays that hold only some kinds of unit, or do not exist.", default=()
     )
+    centred: tuple[CentredBay, ...] = field(
+        Listed(RecordOf(CentredBay), one=True),
+        "Bays in the middle of two lanes, in the place of one in each, where the hold tapers.",
+        default=(),
+    )
     ball_mat: tuple[str, ...] = field(
         Bays(least=0), "Bays where units move along both axes; elsewhere they move fore and aft only."
     )
@@ -128,6 +146,13 @@ class Layout(Record):
         "When the crew may push units by hand; `never` where they may not; or where and when, and nowhere else.",
     )
     hand_work: Syntax = field(Expression(), "When hand-worked devices inside the hold can be reached at all.")
+
+    @property
+    def bay_names(self) -> BayNames:
+        """The names of the bays and where they are, those that a rule takes out among them."""
+        missing = frozenset(bay for rule in self.rules for bay in rule.bays if not rule.kinds)
+        centred = tuple((one.row, one.lane, self.lanes.index(one.between[0])) for one in self.centred)
+        return BayNames(self.lanes, self.rows, missing, centred)
 
 
 @record("unit", "a kind of unit", rule=record_rules.unit)

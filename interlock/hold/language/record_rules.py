@@ -37,9 +37,31 @@ def layout(written: Written) -> Iterator[Diagnostic]:
         if lane[0].isdigit():  # row 1 of a lane 1L would have the name of row 11 of a lane L
             said = f"the lane '{lane}' begins with a digit"
             yield Diagnostic("bad-name", written.key_span("lanes"), said, "a letter first")
+    yield from centred_faults(written, lanes, rows)
     if isinstance(rows, int) and rows * len(lanes) > MOST_BAYS:
         said = f"{rows} rows of {len(lanes)} lanes make {rows * len(lanes):,} bays"
         yield Diagnostic("too-many-bays", written.key_span("rows"), said, f"at most {MOST_BAYS:,}")
+
+
+def centred_faults(written: Written, lanes: tuple[str, ...], rows: object) -> Iterator[Diagnostic]:
+    """Bays in the middle of two lanes: of two that are side by side, in a row that there is, under a new name."""
+    taken: set[tuple[int, str]] = set()
+    for one in written.values["centred"] if isinstance(written.values["centred"], tuple) else ():
+        places = [lanes.index(lane) for lane in one.between if lane in lanes]
+        if len(places) != 2 or places[1] != places[0] + 1:
+            said = f"{' and '.join(one.between)} are not two lanes side by side"
+            expected = "two of " + ", ".join(lanes) + " that are side by side, the left one first"
+            yield Diagnostic("not-between-two-lanes", one.span, said, expected)
+        if one.lane in lanes or one.lane[0].isdigit():
+            said = f"the lane of a centred bay cannot be called '{one.lane}'"
+            yield Diagnostic("bad-name", one.span, said, "a letter first, and another name than those of `lanes`")
+        if isinstance(rows, int) and one.row > rows:
+            said = f"a bay of row {one.row} is centred"
+            yield Diagnostic("number-out-of-range", one.span, said, f"a row from 1 to {rows}")
+        here = {(one.row, lane) for lane in one.between}
+        if here & taken or (one.row, one.lane) in taken:
+            yield Diagnostic("listed-twice", one.span, f"row {one.row} has a centred bay there already", "each once")
+        taken |= here | {(one.row, one.lane)}
 
 
 def unit(written: Written) -> Iterator[Diagnostic]:

@@ -12,7 +12,6 @@ from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.compile.compiler import Compilation, CompiledHold, compile_hold
 from interlock.hold.compile.lowering import Lowering
 from interlock.hold.compile.world import Thing
-from interlock.hold.floor import bay_id
 from interlock.hold.kinds import PRESSED, Trigger, Verb
 from interlock.hold.language.model import START_ID, Direction, Hold, RequirementText, Situation
 from interlock.hold.origin import Arrive, Bring, Condition, Deed, Depart, Go, Means, Sort, TakeAway, Work
@@ -86,7 +85,7 @@ def compile_for(hold: Hold, procedure: Procedure, requirements: tuple[Requiremen
     if procedure.starts:
         lists = (hold.doorways, hold.devices, hold.controls, hold.supplies, hold.relays, hold.people)
         named = {thing.id for things in lists for thing in things}
-        named |= {bay_id(row, lane) for row in range(1, hold.layout.rows + 1) for lane in hold.layout.lanes}
+        named |= set(hold.layout.bay_names.places)
         faults = tuple(
             Diagnostic("unknown-name", span, f"nothing in the hold is called {id!r}", "the id of something in it")
             for id, _, span in procedure.starts
@@ -237,9 +236,9 @@ class _Binder:
         cells, faces = deed.placement.cells, {face for face, _ in deed.move.crossed}
         door = self.doors.get(thing.id)
         if door is None:
-            return thing.id in cells or any(floor.face(thing.id, direction) in faces for direction in Direction)
+            return thing.id in cells or bool(floor.faces_around([thing.id]) & faces)
         outside = any(floor.cells[cell].door == door.id for cell in cells)
-        return outside or any(floor.face(bay, door.side) in faces for bay in door.bays)
+        return outside or any(face in faces for bay in door.bays for face in floor.faces(bay, door.side))
 
     def _rules(self, thing: Thing, verb: str, action: Action) -> tuple[str, ...]:
         rules = self.compiled.rules_of(thing, verb)

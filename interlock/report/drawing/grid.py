@@ -74,7 +74,8 @@ class Grid:
         self.tops = tops
         self.on_face: dict[Face, list[Device]] = {}
         for device in self.hold.devices:
-            for face in dict.fromkeys(self.floor.face(side.bay, side.direction) for side in device.on):
+            faces = (face for side in device.on for face in self.floor.faces(side.bay, side.direction))
+            for face in dict.fromkeys(faces):
                 self.on_face.setdefault(face, []).append(device)
         names = max((text_width(d.id, NAME) for d in self.hold.devices), default=0.0)
         self.slot_width = max(names, MARK + 20) + 6
@@ -120,7 +121,7 @@ class Grid:
     def inside(self) -> Box:
         """The hull line."""
         outer_rows = [cell.row for cell in self.floor.cells.values()]
-        outer_lanes = [cell.lane for cell in self.floor.cells.values()]
+        outer_lanes = [cell.lanes[-1] for cell in self.floor.cells.values()]
         before = max(0, 1 - min(outer_rows))
         above = max(0, max(outer_lanes) - (len(self.hold.layout.lanes) - 1))
         left = _SIDE_MARGIN + before * (self.bay_x + 10) + self.bands[Direction.FORE]
@@ -163,7 +164,9 @@ class Grid:
     def cell(self, id: str) -> Box:
         """The rectangle of a cell."""
         found: Cell = self.floor.cells[id]
-        return self.place(found.row, found.lane)
+        first, last = (self.place(found.row, lane) for lane in (found.lane, found.lanes[-1]))
+        # a centred bay is as wide as a lane, in the middle of two
+        return Box(first.left, (first.top + last.top) / 2, first.right, (first.bottom + last.bottom) / 2)
 
     def face_middle(self, face: Face) -> tuple[float, float]:
         """The middle of the strip in which the devices of a face stand."""

@@ -11,7 +11,6 @@ from xml.etree import ElementTree
 
 from interlock.diagnostics.visible import visible
 from interlock.hold.compile.compiler import CompiledHold
-from interlock.hold.floor import bay_id
 from interlock.hold.kinds import DEVICE_KINDS
 from interlock.hold.language.model import Device, Direction, Doorway
 from interlock.kernel.evaluator import State
@@ -189,24 +188,22 @@ def _door_words(root: ElementTree.Element, grid: Grid, door: Doorway, facts: tup
 def _bays(root: ElementTree.Element, compiled: CompiledHold, grid: Grid, snapshot: Snapshot | None) -> None:
     layout = compiled.hold.layout
     only: dict[str, tuple[str, ...]] = {bay: rule.kinds for rule in layout.rules for bay in rule.bays}
-    for row in range(1, layout.rows + 1):
-        for lane, letter in enumerate(layout.lanes):
-            id = bay_id(row, letter)
-            box = grid.place(row, lane)
-            if id not in grid.floor.cells:
-                write(root, *box.middle, "no bay", NAME, anchor="middle", fill=SOFT)
-                continue
-            says = [f"bay {id}"]
-            if id in only:
-                says.append("only " + ", ".join(only[id]))
-            if id in layout.ball_mat:
-                says.append("ball mat")
-            group = element(root, "g", title=", ".join(says), klass="bay", data_id=id)
-            element(
-                group, "rect", x=box.left, y=box.top, width=box.width, height=box.height, fill="#fafafa", stroke=SOFT,
-            )  # fmt: skip
-            if id in layout.ball_mat:
-                balls(group, box.shrunk(6))
+    for id, (row, lane) in layout.bay_names.places.items():
+        if id not in grid.floor.cells:
+            write(root, *grid.place(row, lane).middle, "no bay", NAME, anchor="middle", fill=SOFT)
+            continue
+        box = grid.cell(id)
+        says = [f"bay {id}"]
+        if id in only:
+            says.append("only " + ", ".join(only[id]))
+        if id in layout.ball_mat:
+            says.append("ball mat")
+        group = element(root, "g", title=", ".join(says), klass="bay", data_id=id)
+        element(
+            group, "rect", x=box.left, y=box.top, width=box.width, height=box.height, fill="#fafafa", stroke=SOFT,
+        )  # fmt: skip
+        if id in layout.ball_mat:
+            balls(group, box.shrunk(6))
 
 
 def balls(parent: ElementTree.Element, box: Box) -> None:

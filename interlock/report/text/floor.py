@@ -32,7 +32,8 @@ class _Picture:
         left = max((len(self._door_names([bay], Direction.LEFT)) for bay in self.floor.bays), default=0)
         self.margin = max(_MARGIN, left + _BESIDE_NAME)
         self.wide = max(3, min(_WIDEST_BAY, (WIDTH - self.margin - _MARGIN) // len(layout.lanes) - 1))
-        self.bays = {(cell.row, cell.lane): id for id, cell in self.floor.cells.items() if cell.door is None}
+        inside = [cell for cell in self.floor.cells.values() if cell.door is None]
+        self.bays = {(cell.row, lane): cell.id for cell in inside for lane in cell.lanes}
         self.marks: dict[Face, str] = {}
         for device in hold.devices:
             kind = DEVICE_KINDS[device.kind]
@@ -40,9 +41,9 @@ class _Picture:
             state = started if snapshot is None else snapshot.devices[device.id]
             mark = "#" if state in kind.standing else ":"
             for side in device.on:
-                face = self.floor.face(side.bay, side.direction)
-                if self.marks.get(face) != "#":
-                    self.marks[face] = mark
+                for face in self.floor.faces(side.bay, side.direction):
+                    if self.marks.get(face) != "#":
+                        self.marks[face] = mark
         self.inside: dict[str, str] = {}
         self.over: dict[Face, str] = {}
         if snapshot is not None:
@@ -78,7 +79,10 @@ class _Picture:
         """What is in a bay; outside, the doorways of the bays around."""
         bay = self.bays.get((row, lane))
         if bay is not None:
-            return f"{self.inside.get(bay, '')[: self.wide]:^{self.wide}}"
+            # a centred bay takes up two lanes: on the left it is named, on the right is what is in it
+            centred = self.floor.cells[bay].width > 1
+            what = bay if centred and lane == self.floor.cells[bay].lane else self.inside.get(bay, "")
+            return f"{what[: self.wide]:^{self.wide}}"
         lying = [*self._doors(row - 1, lane, Direction.AFT), *self._doors(row + 1, lane, Direction.FORE)]
         if lying:
             return f"{' '.join(lying)[: self.wide - 1]:=^{self.wide}}"
@@ -97,11 +101,15 @@ class _Picture:
 
     def _upright(self, row: int, lane: int) -> str:
         """The sign between a cell and the one to its left."""
-        if (row, lane) in self.bays:
-            return self.mark(self.floor.face(self.bays[row, lane], Direction.LEFT)) or "|"
-        if (row, lane - 1) in self.bays:
-            return self.mark(self.floor.face(self.bays[row, lane - 1], Direction.RIGHT)) or "|"
-        return " "
+        here, left = self.bays.get((row, lane)), self.bays.get((row, lane - 1))
+        if here is not None:
+            return " " if here == left else self.mark(self._face(here, Direction.LEFT, lane)) or "|"
+        return " " if left is None else self.mark(self._face(left, Direction.RIGHT, lane)) or "|"
+
+    def _face(self, bay: str, side: Direction, lane: int) -> Face:
+        """The face on that side of a bay; of two, the one towards the lane."""
+        faces = self.floor.faces(bay, side)
+        return faces[min(lane - self.floor.cells[bay].lane, len(faces) - 1)] if len(faces) > 1 else faces[0]
 
     def _border(self, row: int, side: Direction) -> str:
         text = "+"
@@ -119,8 +127,8 @@ class _Picture:
         """The face on that side of a cell, where it or the one beyond is a bay."""
         beyond = row + (-1 if side is Direction.FORE else 1)
         if (row, lane) in self.bays:
-            return self.floor.face(self.bays[row, lane], side)
-        return self.floor.face(self.bays[beyond, lane], side.opposite) if (beyond, lane) in self.bays else None
+            return self._face(self.bays[row, lane], side, lane)
+        return self._face(self.bays[beyond, lane], side.opposite, lane) if (beyond, lane) in self.bays else None
 
 
 def floor_lines(compiled: CompiledHold, snapshot: Snapshot | None = None) -> tuple[Line, ...]:
