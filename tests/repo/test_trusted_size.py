@@ -8,7 +8,7 @@ from pathlib import Path
 import interlock
 
 PARTS = {
-    "what a machine means": ("kernel", "*"),
+    "what a machine means": ("kernel", "claims enabling evaluator expressions machine recovery shapes"),
     "proofs and runs": ("confirm", "confirm recheck replay smtlib"),
     "sets of states": ("confirm", "closed"),
     "ways back": ("confirm", "recovery"),
@@ -16,6 +16,8 @@ PARTS = {
     "counts": ("confirm", "enumeration numbering"),
     "what slips lead to": ("confirm", "consequences screening"),
     "evidence as files": ("confirm", "evidence"),
+    "what sets of failures are": ("kernel", "failures"),
+    "sets of failures": ("confirm", "failures"),
 }
 """The trusted parts: room, and modules of it.  A verdict of *holds* or *fails* rests on the first two alone."""
 BUDGET = {
@@ -27,6 +29,8 @@ BUDGET = {
     "counts": 170,
     "what slips lead to": 190,
     "evidence as files": 166,
+    "what sets of failures are": 140,
+    "sets of failures": 205,
 }
 """Lines of code that each part may have.  Raise one only with a reason in the commit that does."""
 

@@ -1,0 +1,190 @@
+"""Sets of failures that lead to a target, against all states written out under every set; and claims that are false."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Sequence
+from dataclasses import replace
+from functools import cache
+from itertools import combinations
+
+import pytest
+
+from interlock.confirm.failures import confirm_sets
+from interlock.kernel.claims import Limits
+from interlock.kernel.expressions import TRUE, Is
+from interlock.kernel.failures import (
+    DisputedSets,
+    KnownSets,
+    NotFailures,
+    Reason,
+    SmallestSets,
+    Tolerance,
+    failures_of,
+    smallest,
+)
+from interlock.kernel.machine import Actor, Machine, Question, Rule, Variable
+from interlock.prove.failures.sets import smallest_sets
+from tests.agreement.failing import random_failing, reached_under
+from tests.some import some
+
+Case = tuple[Machine, tuple[Question, ...], tuple[SmallestSets, ...]]
+
+
+@cache
+def case_of(seed: int, most: int) -> Case:
+    machine, questions = random_failing(seed)
+    return machine, questions, smallest_sets(machine, questions, most)
+
+
+def truth_of(machine: Machine, questions: Sequence[Question], most: int) -> list[list[frozenset[str]]]:
+    failures = failures_of(machine)
+    found: list[list[frozenset[str]]] = [[] for _ in questions]
+    for size in range(most + 1):
+        for struck in combinations(failures, size):
+            reached = reached_under(machine, struck, [question.target for question in questions])
+            for own, is_reached in zip(found, reached, strict=True):
+                if is_reached:
+                    own.append(frozenset(struck))
+    return [smallest(own) for own in found]
+
+
+@pytest.mark.parametrize(("first", "count", "most"), [(0, 60, 2), (7000, 25, 3)])
+def test_sets_are_those_of_all_states_written_out(first: int, count: int, most: int) -> None:
+    """For every set of failures all states were visited; the claims have the same smallest ones, and are confirmed."""
+    sizes: set[int] = set()
+    for seed in range(first, first + count):
+        machine, questions, claims = case_of(seed, most)
+        findings = confirm_sets(machine, questions, claims)
+        for claim, finding, true in zip(claims, findings, truth_of(machine, questions, most), strict=True):
+            assert isinstance(finding, KnownSets), (seed, finding)
+            assert finding.complete == min(most, len(failures_of(machine)))
+            assert not claim.open
+            assert sorted(map(sorted, true)) == sorted(map(sorted, claim.sets)), seed
+            sizes.update(map(len, claim.sets))
+    assert sizes == set(range(most + 1)) or most == 3
+
+
+def spoiled(claim: SmallestSets, draw: random.Random) -> SmallestSets:
+    """The claim with something in it that is not so, or need not be."""
+    tolerance = claim.tolerance
+    assert tolerance is not None
+    kept = list(tolerance.kept)
+    how = draw.randrange(9)
+    if how == 0 and claim.sets:
+        at = draw.randrange(len(claim.sets))
+        return replace(claim, sets=claim.sets[:at] + claim.sets[at + 1 :], runs=claim.runs[:at] + claim.runs[at + 1 :])
+    if how == 1 and kept:
+        at = draw.randrange(len(kept))
+        one = kept[at]
+        kept[at] = replace(one, reasons=tuple(replace(reason, failures=()) for reason in one.reasons))
+    elif how == 2 and kept:
+        at = draw.randrange(len(kept))
+        one = kept[at]
+        kept[at] = replace(one, reasons=tuple(replace(reason, clauses=()) for reason in one.reasons))
+    elif how == 3 and kept:
+        del kept[draw.randrange(len(kept))]
+    elif how == 4:
+        return replace(claim, clear=tuple(replace(reason, failures=()) for reason in claim.clear))
+    elif how == 5:
+        return replace(claim, clear=tuple(replace(reason, clauses=()) for reason in claim.clear))
+    elif how == 6:
+        return replace(claim, clear=(*claim.clear, Reason((), ())))
+    elif how == 7:
+        clauses = (*tolerance.clauses[:-1], TRUE) if draw.random() < 0.5 else tolerance.clauses[:-1]
+        return replace(claim, tolerance=Tolerance(tolerance.failures, clauses, tolerance.kept))
+    else:
+        return replace(claim, most=claim.most + 1)
+    return replace(claim, tolerance=replace(tolerance, kept=tuple(kept)))
+
+
+def test_no_false_claim_is_believed() -> None:
+    """Claims with sets, reasons, clauses or failures left out, or a size too large: disputed, or true all the same."""
+    disputed = 0
+    for seed in range(50):
+        machine, questions, claims = case_of(seed, 2)
+        draw = random.Random(seed)
+        false = [spoiled(claim, draw) for claim in claims]
+        most = max((claim.most for claim in false), default=0)
+        truth = {size: truth_of(machine, questions, size) for size in {claim.most for claim in false}}
+        assert most <= 3
+        for at, finding in enumerate(confirm_sets(machine, questions, false)):
+            if isinstance(finding, DisputedSets):
+                disputed += 1
+            elif finding.complete >= 0:
+                true = truth[finding.complete][at]
+                assert sorted(map(sorted, true)) == sorted(map(sorted, false[at].sets)), (seed, finding)
+    assert disputed > 40
+
+
+LAMP = Machine(
+    (
+        Variable("lit", (False, True), (False,)),
+        Variable("wire", (False, True), (False,)),
+        Variable("bulb", (False, True), (False,)),
+    ),
+    (),
+    (
+        Rule("by itself", Actor.PLANT, Is("wire", True), (("lit", True),)),
+        Rule("wire strikes", Actor.FAILURE, Is("wire", False), (("wire", True),)),
+        Rule("bulb strikes", Actor.FAILURE, Is("bulb", False), (("bulb", True),)),
+    ),
+)
+LIT = Question("lit", Is("lit", True))
+
+
+def test_a_run_in_which_something_else_fails_is_disputed() -> None:
+    """A set is listed with a run in which all of it and nothing else strikes."""
+    (claim,) = smallest_sets(LAMP, [LIT], 2)
+    assert claim.sets == (("wire",),)
+    for sets in ((("wire", "bulb"),), (("bulb",),), ((),), (("wire",), ("bulb", "wire"))):
+        runs = claim.runs * len(sets)
+        (finding,) = confirm_sets(LAMP, [LIT], [replace(claim, sets=sets, runs=runs)])
+        assert isinstance(finding, DisputedSets), sets
+
+
+def test_what_is_left_open_is_said() -> None:
+    """Without time nothing is claimed to be complete, and the reason stands in the finding."""
+    claims = smallest_sets(LAMP, [LIT], 1, Limits(seconds=0.0))
+    (finding,) = confirm_sets(LAMP, [LIT], claims)
+    assert isinstance(finding, KnownSets)
+    assert (finding.complete, finding.why) == (-1, "out of time (0 s)")
+
+
+def test_what_is_no_failure_is_refused() -> None:
+    """A rule of the actor failure that strikes nothing, or two things at once, has no place in a set."""
+    nothing = Rule("odd", Actor.FAILURE, TRUE, (("lit", True),))
+    both = Rule("both", Actor.FAILURE, TRUE, (("wire", True), ("bulb", True)))
+    for odd in some((nothing, both)):
+        machine = Machine(LAMP.variables, (), (*LAMP.rules, odd))
+        with pytest.raises(NotFailures):
+            failures_of(machine)
+
+
+@pytest.mark.parametrize(
+    "spoil",
+    [
+        lambda claim: replace(claim, clear=(Reason((99,), ()),)),
+        lambda claim: replace(claim, clear=(Reason((), (99,)),)),
+        lambda claim: replace(claim, clear=(Reason((), (-1,)),)),
+        lambda claim: replace(claim, sets=(("nobody",),)),
+        lambda claim: replace(claim, most=1.0),
+        lambda claim: replace(claim, question="other"),
+        lambda claim: replace(claim, runs=()),
+        lambda claim: replace(claim, tolerance=replace(claim.tolerance, failures=("wire",))),
+    ],
+)
+def test_ill_formed_evidence_is_no_proof(spoil: object) -> None:
+    """What does not fit the machine is disputed or left unchecked; it never ends in an exception."""
+    (claim,) = smallest_sets(LAMP, [LIT], 1)
+    assert callable(spoil)
+    (finding,) = confirm_sets(LAMP, [LIT], [spoil(claim)])
+    assert isinstance(finding, DisputedSets) or finding.complete == -1
+
+
+def test_a_size_beyond_all_failures_is_no_endless_work() -> None:
+    """A claim about sets of a billion members is one about all sets."""
+    (claim,) = smallest_sets(LAMP, [LIT], 2)
+    (finding,) = confirm_sets(LAMP, [LIT], [replace(claim, most=10**9)])
+    assert isinstance(finding, KnownSets)
+    assert finding.complete == 10**9
