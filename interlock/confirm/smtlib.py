@@ -23,7 +23,7 @@ from urllib.parse import quote
 
 from interlock.kernel.claims import Certificate
 from interlock.kernel.expressions import TRUE, And, Const, Expr, Is, Not, Ref, Value, assign, signals_of, variables_of
-from interlock.kernel.machine import Machine, Question, signals_in_order
+from interlock.kernel.machine import Machine, Question, unsettled
 
 MOST_PAIRED = 12
 """So many values of a variable are told apart pair by pair."""
@@ -109,17 +109,15 @@ def step_obligation(machine: Machine, certificate: Certificate, deadline: float 
                 yield from scribe.step(depth - 1)
             if certificate.distinct:
                 yield from (f"(assert (not {scribe.same(depth, earlier)}))" for earlier in range(depth))
-        by_variable: dict[str, list[int]] = {}
+        open_after = unsettled(certificate.clauses)
         by_signal: dict[str, list[int]] = {}
         for at, clause in enumerate(certificate.clauses):
-            for name in variables_of(clause):
-                by_variable.setdefault(name, []).append(at)
             for name in signals_of(clause):
                 by_signal.setdefault(name, []).append(at)
         for rule in machine.rules:
             scribe.look()
             written = dict(rule.update)
-            touched = {at for name in written for at in by_variable.get(name, ())}
+            touched = open_after(rule.update)
             touched.update(at for name in by_signal if scribe.rests_on(name, written) for at in by_signal[name])
             after = [c for at in sorted(touched) if (c := assign(certificate.clauses[at], written)) != TRUE]
             if not after:
@@ -159,7 +157,7 @@ class Scribe:
 
     def __init__(self, machine: Machine, deadline: float | None = None) -> None:
         self.machine = machine
-        self.signals = {signal.name: at for at, signal in enumerate(signals_in_order(machine))}
+        self.signals = {signal.name: at for at, signal in enumerate(machine.signals_in_order)}
         self._deadline = deadline
         # per variable, and per signal, the signals whose definitions name it
         self._of_variable: dict[str, list[str]] = {}

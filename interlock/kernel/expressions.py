@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Generator, Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any, TypeAlias, TypeVar
+from typing import Any, TypeAlias, TypeVar, final
 
 Value: TypeAlias = bool | int | str
 """What a variable can hold.  `True` and `1` are equal in Python, so no domain may mix the two."""
@@ -80,6 +80,7 @@ class _Nested:
         return type(self), (parts_of(self)[0] if isinstance(self, Not) else parts_of(self),)
 
 
+@final
 @dataclass(frozen=True, slots=True)
 class Const:
     """A truth value."""
@@ -87,6 +88,7 @@ class Const:
     value: bool
 
 
+@final
 @dataclass(frozen=True, slots=True)
 class Is:
     """The variable has exactly this value."""
@@ -95,6 +97,7 @@ class Is:
     value: Value
 
 
+@final
 @dataclass(frozen=True, slots=True)
 class Ref:
     """The named signal is true."""
@@ -102,6 +105,7 @@ class Ref:
     signal: str
 
 
+@final
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Not(_Nested):
     """The argument is false."""
@@ -112,6 +116,7 @@ class Not(_Nested):
         object.__setattr__(self, "_hash", hash((Not, self.arg)))
 
 
+@final
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
 class And(_Nested):
     """Every argument is true (none: true)."""
@@ -122,6 +127,7 @@ class And(_Nested):
         object.__setattr__(self, "_hash", hash((And, self.args)))
 
 
+@final
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Or(_Nested):
     """Some argument is true (none: false)."""
@@ -132,7 +138,8 @@ class Or(_Nested):
         object.__setattr__(self, "_hash", hash((Or, self.args)))
 
 
-Expr: TypeAlias = Const | Is | Ref | Not | And | Or
+Leaf: TypeAlias = Const | Is | Ref
+Expr: TypeAlias = Leaf | Not | And | Or
 
 TRUE = Const(True)
 FALSE = Const(False)
@@ -151,15 +158,16 @@ def conj(*args: Expr) -> Expr:
     """Conjunction; flattens, drops repeats, folds constants; keeps the order of first mention."""
     flat: dict[Expr, None] = {}
     for arg in args:
-        if isinstance(arg, Const):
+        if type(arg) is Const:
             if not arg.value:
                 return FALSE
-        elif isinstance(arg, And):
+        elif type(arg) is And:
             flat.update(dict.fromkeys(arg.args))
         else:
             flat[arg] = None
-    if any(isinstance(arg, Not) and arg.arg in flat for arg in flat):
-        return FALSE
+    for arg in flat:
+        if type(arg) is Not and arg.arg in flat:
+            return FALSE
     if not flat:
         return TRUE
     return next(iter(flat)) if len(flat) == 1 else And(tuple(flat))
@@ -169,15 +177,16 @@ def disj(*args: Expr) -> Expr:
     """Disjunction; flattens, drops repeats, folds constants; keeps the order of first mention."""
     flat: dict[Expr, None] = {}
     for arg in args:
-        if isinstance(arg, Const):
+        if type(arg) is Const:
             if arg.value:
                 return TRUE
-        elif isinstance(arg, Or):
+        elif type(arg) is Or:
             flat.update(dict.fromkeys(arg.args))
         else:
             flat[arg] = None
-    if any(isinstance(arg, Not) and arg.arg in flat for arg in flat):
-        return TRUE
+    for arg in flat:
+        if type(arg) is Not and arg.arg in flat:
+            return TRUE
     if not flat:
         return FALSE
     return next(iter(flat)) if len(flat) == 1 else Or(tuple(flat))
@@ -258,7 +267,7 @@ def assign(expr: Expr, values: Mapping[str, Value]) -> Expr:
     """The expression with these variables fixed, folded.  Signals stay as they are: expand them first."""
 
     def step(node: Expr) -> Generator[Expr, Expr, Expr]:
-        if not isinstance(node, Is):
+        if type(node) is not Is:
             return (yield from rebuilt(node))
         if node.variable in values:
             return TRUE if values[node.variable] == node.value else FALSE
@@ -286,9 +295,9 @@ def expand(expr: Expr, definitions: Mapping[str, Expr]) -> Expr:
 
 def rebuilt(expr: Expr) -> Generator[Expr, Expr, Expr]:
     """For a step of `fold`: the expression made anew, folded, of what is made of its parts."""
-    if isinstance(expr, Not):
+    if type(expr) is Not:
         return neg((yield expr.arg))
-    if not isinstance(expr, And | Or):
+    if type(expr) is not And and type(expr) is not Or:
         return expr
     args: list[Expr] = yield from each(expr.args)
-    return conj(*args) if isinstance(expr, And) else disj(*args)
+    return conj(*args) if type(expr) is And else disj(*args)

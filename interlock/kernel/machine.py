@@ -8,9 +8,10 @@ which no guard holds has no step.  Signals have no memory: they are names for ex
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
+from functools import cache
 from graphlib import CycleError, TopologicalSorter
 
 from interlock.kernel.expressions import (
@@ -22,6 +23,7 @@ from interlock.kernel.expressions import (
     Or,
     Ref,
     Value,
+    assign,
     conj,
     disj,
     neg,
@@ -134,6 +136,8 @@ class Machine:
     definitions: Mapping[str, Expr] = field(init=False, repr=False, compare=False)
     domains: Mapping[str, tuple[Value, ...]] = field(init=False, repr=False, compare=False)
     positions: Mapping[str, int] = field(init=False, repr=False, compare=False)
+    signals_in_order: tuple[Signal, ...] = field(init=False, repr=False, compare=False)
+    """The signals, each after those that its definition names."""
     _rules: Mapping[str, Rule] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
@@ -141,17 +145,17 @@ class Machine:
         object.__setattr__(self, "domains", {v.name: v.domain for v in self.variables})
         object.__setattr__(self, "positions", {v.name: at for at, v in enumerate(self.variables)})
         object.__setattr__(self, "_rules", {r.name: r for r in self.rules})
-        faults = list(_faults(self))
+        faults = _faults(self)
         if faults:
             raise IllFormedMachine("; ".join(faults))
+        object.__setattr__(self, "signals_in_order", _in_order(self))
 
     def rule(self, name: str) -> Rule:
         """The rule of that name.  Raises KeyError."""
         return self._rules[name]
 
 
-def signals_in_order(machine: Machine) -> tuple[Signal, ...]:
-    """The signals, each after those that its definition names."""
+def _in_order(machine: Machine) -> tuple[Signal, ...]:
     placed: dict[str, Signal] = {}
     by_name = {signal.name: signal for signal in machine.signals}
     stack = [(signal, False) for signal in reversed(machine.signals)]
@@ -236,6 +240,25 @@ def _circles(machine: Machine) -> list[str]:
     except CycleError as fault:
         return ["signals in a circle: " + ", ".join(sorted(set(fault.args[1])))]
     return []
+
+
+def unsettled(exprs: Sequence[Expr]) -> Callable[[Sequence[tuple[str, Value]]], set[int]]:
+    """Which of the expressions, by place, name a variable of an update and are not clearly true after it."""
+    naming: dict[str, set[int]] = {}
+    for at, expr in enumerate(exprs):
+        for name in variables_of(expr):
+            naming.setdefault(name, set()).add(at)
+
+    @cache
+    def made_true(fact: tuple[str, Value]) -> set[int]:
+        """By this alone, whatever else is written: most of what names the variable."""
+        return {at for at in naming.get(fact[0], ()) if assign(exprs[at], dict([fact])) == TRUE}
+
+    def open_after(update: Sequence[tuple[str, Value]]) -> set[int]:
+        named = {at for name, _ in update for at in naming.get(name, ())}
+        return named.difference(*map(made_true, update))
+
+    return open_after
 
 
 def support_of(machine: Machine, expr: Expr) -> frozenset[str]:

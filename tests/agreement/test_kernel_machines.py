@@ -22,7 +22,6 @@ from interlock.kernel.machine import (
     Variable,
     occasion_of,
     question_of,
-    signals_in_order,
     support_of,
     with_monitors,
     with_order_monitors,
@@ -112,7 +111,7 @@ def test_parts_that_fit_are_accepted() -> None:
     assert machine.rule("go") == GO
     with pytest.raises(KeyError):
         machine.rule("up")
-    ordered = [signal.name for signal in signals_in_order(machine)]
+    ordered = [signal.name for signal in machine.signals_in_order]
     assert (ordered[0], sorted(ordered[1:3]), ordered[3:]) == ("up", ["left", "right"], ["top"])
     assert support_of(machine, Ref("top")) == {"n"}
 

@@ -74,12 +74,14 @@ class _Minimiser:
             pending = False
             # what is nearest to the targets first: what it alone needs goes with it
             for at in list(self.trimmer.kept):
-                if at in self.alive and at not in self.sure and self._drop(at):
-                    pending = True
-                    self._drop_unreached()
+                if at in self.alive and at not in self.sure:
+                    lost = self._drop(at)
+                    if lost is not None:
+                        pending = True
+                        self._drop_unreached(lost)
 
-    def _drop(self, at: int) -> bool:
-        """Drops the clause if what it helped to refute is refuted without it."""
+    def _drop(self, at: int) -> set[int] | None:
+        """Drops the clause if what it helped to refute is refuted without it; gives those that lost a use by that."""
         cores: dict[int, set[int]] = {}
         for number in sorted(self.users[at]):
             owner = self.queries[number][0]
@@ -91,17 +93,19 @@ class _Minimiser:
                     self.sure.add(at)
                     self._leave_block(at)
                     self.solver.add([self._switch[at]])
-                return False
+                return None
             cores[number] = core
         self.alive.discard(at)
         self._leave_block(at)
+        lost = self._used_by(at)
         for number, core in cores.items():
+            lost |= self.used[number] - core
             for other in self.used[number]:
                 self.users[other].discard(number)
             for other in core:
                 self.users[other].add(number)
             self.used[number] = core
-        return True
+        return lost
 
     def _core_without(self, number: int, at: int) -> set[int] | None:
         """What refutes the query without the clause, beside what is surely needed; None where nothing does."""
@@ -130,15 +134,35 @@ class _Minimiser:
         self.solver.add([-self._acts[number]])
         self._acts[number] = self._act(self._blocks[number])
 
-    def _drop_unreached(self) -> None:
-        """Drops clauses that only each other need."""
-        reached: set[int] = set(self.sure)
-        waiting: list[int | None] = [None, *sorted(self.sure)]
+    def _used_by(self, at: int) -> set[int]:
+        return {other for number in self._owned.get(at, ()) for other in self.used[number]}
+
+    def _drop_unreached(self, lost: set[int]) -> None:
+        """Drops clauses that only each other need; `lost` are those that lost a use since this was so of none."""
+        gone: set[int] = set()
+        waiting = lost & self.alive
         while waiting:
-            for number in self._owned.get(waiting.pop(), ()):
-                fresh = (self.used[number] & self.alive) - reached
-                reached |= fresh
-                waiting.extend(sorted(fresh))
-        for at in sorted(self.alive - reached):
+            unreached = self._unreached(waiting.pop(), gone)
+            gone |= unreached
+            waiting.update(*map(self._used_by, unreached))
+            waiting = (waiting & self.alive) - gone
+        for at in sorted(gone):
             self.alive.discard(at)
             self._leave_block(at)
+
+    def _unreached(self, at: int, gone: set[int]) -> set[int]:
+        """The clause and those that need it, where neither a target nor what is surely needed is among those."""
+        found = {at}
+        waiting = [at]
+        while waiting:
+            one = waiting.pop()
+            if one in self.sure:
+                return set()
+            for number in self.users[one]:
+                owner = self.queries[number][0]
+                if owner is None:
+                    return set()
+                if owner in self.alive and owner not in gone and owner not in found:
+                    found.add(owner)
+                    waiting.append(owner)
+        return found

@@ -9,12 +9,24 @@ Reference (from memory)
 
 from __future__ import annotations
 
-from collections.abc import Generator, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from interlock.kernel.claims import Certificate
-from interlock.kernel.expressions import And, Const, Expr, Is, Not, Or, Ref, Value, each, fold, signals_of, variables_of
-from interlock.kernel.machine import Machine, signals_in_order, support_of
+from interlock.kernel.expressions import (
+    And,
+    Expr,
+    Is,
+    Leaf,
+    Not,
+    Or,
+    Ref,
+    Value,
+    signals_of,
+    variables_of,
+)
+from interlock.kernel.machine import Machine, support_of, unsettled
+from interlock.prove.core.trees import bottom_up
 from interlock.prove.engine import Clock, OutOfTime
 
 
@@ -79,7 +91,7 @@ class Terms:
             self.atoms.update({(variable.name, value): o for value, o in zip(variable.domain, options, strict=True)})
             self.domains += [make.any_of(options), z3.AtMost(*options, 1)]
         self.signals: dict[str, Any] = {}
-        self.order = signals_in_order(machine)
+        self.order = machine.signals_in_order
         for signal in self.order:
             self.signals[signal.name] = self.term(signal.definition)
 
@@ -88,26 +100,23 @@ class Terms:
         return self._term(expr, {}, self.signals)
 
     def _term(self, expr: Expr, written: Mapping[str, Value], signals: Mapping[str, Any]) -> Any:
-        make = self.make
+        make, atoms = self.make, self.atoms
 
-        def step(node: Expr) -> Generator[Expr, Any, Any]:
-            match node:
-                case Is(name, value) if name in written:
-                    return make.true if written[name] == value else make.false
-                case Is(name, value):
-                    return self.atoms[name, value]
-                case Ref(signal):
-                    return signals[signal]
-                case Const(value):
-                    return make.true if value else make.false
-                case Not(arg):
-                    return make.negation((yield arg))
-                case And(args):
-                    return make.all_of((yield from each(args)))
-                case Or(args):
-                    return make.any_of((yield from each(args)))
+        def leaf(node: Leaf) -> Any:
+            if isinstance(node, Is):
+                if node.variable not in written:
+                    return atoms[node.variable, node.value]
+                return make.true if written[node.variable] == node.value else make.false
+            if isinstance(node, Ref):
+                return signals[node.signal]
+            return make.true if node.value else make.false
 
-        return fold(step, expr)
+        def join(node: Not | And | Or, parts: list[Any]) -> Any:
+            if isinstance(node, Not):
+                return make.negation(parts[0])
+            return make.all_of(parts) if isinstance(node, And) else make.any_of(parts)
+
+        return bottom_up(expr, leaf, join)
 
     def after(self, exprs: Iterable[Expr], written: Mapping[str, Value], supports: Mapping[str, frozenset[str]]) -> Any:
         """The expressions, said of the state after the assignments."""
@@ -168,15 +177,14 @@ class _Discharge:
     def _steps(self, solver: Any, last: Terms) -> None:
         """No rule breaks a clause: one query per rule that writes a variable of one."""
         machine, clauses = self.machine, self.certificate.clauses
-        touching: dict[str, list[int]] = {}
-        for at, clause in enumerate(clauses):
-            for name in support_of(machine, clause):
-                touching.setdefault(name, []).append(at)
-        has_signals = any(map(signals_of, clauses))
-        supports = supports_of(machine) if has_signals else {}
+        open_after = unsettled(clauses)
+        with_signals = [at for at, clause in enumerate(clauses) if signals_of(clause)]
+        behind = {at: support_of(machine, clauses[at]) for at in with_signals}
+        supports = supports_of(machine) if with_signals else {}
         for rule in machine.rules:
             written = dict(rule.update)
-            touched = sorted({at for name in written for at in touching.get(name, ())})
+            opened = {at for at in with_signals if not behind[at].isdisjoint(written)}
+            touched = sorted(opened | open_after(rule.update))
             if not touched:
                 continue
             after = last.after([clauses[at] for at in touched], written, supports)
@@ -243,7 +251,7 @@ class _Discharge:
 def supports_of(machine: Machine) -> Mapping[str, frozenset[str]]:
     """Per signal the variables that it depends on, directly or not."""
     found: dict[str, frozenset[str]] = {}
-    for signal in signals_in_order(machine):
+    for signal in machine.signals_in_order:
         below = (found[name] for name in signals_of(signal.definition))
         found[signal.name] = variables_of(signal.definition).union(*below)
     return found

@@ -10,12 +10,13 @@ Reference (from memory)
 
 from __future__ import annotations
 
-from collections.abc import Generator, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import pairwise
 
 from interlock.kernel.evaluator import State
-from interlock.kernel.expressions import And, Const, Expr, Is, Not, Or, Ref, Value, each, fold, neg
-from interlock.kernel.machine import Machine, signals_in_order
+from interlock.kernel.expressions import And, Const, Expr, Is, Leaf, Not, Or, Ref, Value, neg
+from interlock.kernel.machine import Machine
+from interlock.prove.core.trees import bottom_up
 
 TRUTH = 1
 """The literal that is always true."""
@@ -47,7 +48,7 @@ class Encoding:
         """The highest SAT variable that is no gate."""
         self.domains = tuple(self.clauses)
         """The clauses that speak of no gate."""
-        for signal in signals_in_order(machine):
+        for signal in machine.signals_in_order:
             self._signals[signal.name] = self.gate(signal.definition)
 
     def _declare(self, name: str, domain: tuple[Value, ...]) -> None:
@@ -76,22 +77,19 @@ class Encoding:
 
     def gate(self, expr: Expr) -> int:
         """The literal that is true exactly where the expression is."""
-        return fold(self._gate, expr)
+        return bottom_up(expr, self._leaf, self._joined)
 
-    def _gate(self, expr: Expr) -> Generator[Expr, int, int]:
-        match expr:
-            case Is(name, value):
-                return self.literals[name, value]
-            case Ref(signal):
-                return self._signals[signal]
-            case Const(value):
-                return TRUTH if value else -TRUTH
-            case Not(arg):
-                return -(yield arg)
-            case And(args):
-                return self.all_of((yield from each(args)))
-            case Or(args):
-                return self.any_of((yield from each(args)))
+    def _leaf(self, expr: Leaf) -> int:
+        if isinstance(expr, Is):
+            return self.literals[expr.variable, expr.value]
+        if isinstance(expr, Ref):
+            return self._signals[expr.signal]
+        return TRUTH if expr.value else -TRUTH
+
+    def _joined(self, expr: Not | And | Or, parts: list[int]) -> int:
+        if isinstance(expr, Not):
+            return -parts[0]
+        return self.all_of(parts) if isinstance(expr, And) else self.any_of(parts)
 
     def any_of(self, literals: Iterable[int]) -> int:
         """The literal that is true exactly where one of these is."""

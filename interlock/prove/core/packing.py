@@ -14,7 +14,7 @@ from typing import Any
 
 from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import And, Const, Expr, Is, Not, Or, Ref, Value, conj, each, fold, parts_of
-from interlock.kernel.machine import Machine, Rule, signals_in_order
+from interlock.kernel.machine import Machine, Rule
 
 MOST_NESTED = 50
 """Brackets in brackets; what is deeper gets a name first.  Python reads no more than 200."""
@@ -101,7 +101,7 @@ class Writer:
         self._inline: dict[str, str] = {}
         self.prologue: list[str] = []
         """What is worked out first; it grows with every expression that is written."""
-        for at, signal in enumerate(signals_in_order(machine)):
+        for at, signal in enumerate(machine.signals_in_order):
             if not used[signal.name]:
                 continue
             text = self.expression(signal.definition)

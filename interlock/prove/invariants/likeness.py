@@ -9,12 +9,13 @@ References (from memory)
 
 from __future__ import annotations
 
-from collections.abc import Generator, Hashable, Iterable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
-from interlock.kernel.expressions import And, Const, Expr, Is, Not, Or, Ref, each, fold
-from interlock.kernel.machine import Machine, signals_in_order
+from interlock.kernel.expressions import And, Expr, Is, Leaf, Not, Or, Ref
+from interlock.kernel.machine import Machine
+from interlock.prove.core.trees import bottom_up
 
 ROUNDS = 0
 """How often variables look at the rules around them."""
@@ -42,26 +43,23 @@ class _Nodes:
         self.support: list[frozenset[str]] = []
         self._known: dict[tuple[Hashable, ...], int] = {}
         self._signals: dict[str, int] = {}
-        for signal in signals_in_order(machine):
+        for signal in machine.signals_in_order:
             self._signals[signal.name] = self.of(signal.definition)
 
     def of(self, expr: Expr) -> int:
         """The number of the expression."""
-        return fold(self._of, expr)
+        return bottom_up(expr, self._leaf, self._joined)
 
-    def _of(self, expr: Expr) -> Generator[Expr, int, int]:
-        match expr:
-            case Ref(signal):
-                return self._signals[signal]
-            case Is(name, value):
-                return self._number(("is", name, self.place[name][value]), ())
-            case Const(value):
-                return self._number(("const", "", int(value)), ())
-            case Not(arg):
-                return self._number(("not", "", 0), ((yield arg),))
-            case And(args) | Or(args):
-                parts: list[int] = yield from each(args)
-                return self._number(("and" if isinstance(expr, And) else "or", "", 0), tuple(parts))
+    def _leaf(self, expr: Leaf) -> int:
+        if isinstance(expr, Ref):
+            return self._signals[expr.signal]
+        if isinstance(expr, Is):
+            return self._number(("is", expr.variable, self.place[expr.variable][expr.value]), ())
+        return self._number(("const", "", int(expr.value)), ())
+
+    def _joined(self, expr: Not | And | Or, parts: list[int]) -> int:
+        word = "not" if isinstance(expr, Not) else "and" if isinstance(expr, And) else "or"
+        return self._number((word, "", 0), tuple(parts))
 
     def _number(self, label: tuple[str, str, int], children: tuple[int, ...]) -> int:
         key = (label, children)

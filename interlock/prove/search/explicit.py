@@ -22,6 +22,8 @@ from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, clock_of, stop
 NAME = "explicit"
 CHUNK = 4_096
 """States between two looks at the limits."""
+WORTH_COMPILING = 5_000
+"""For so many states it is worth while to write anew what looks for targets, without those that were met."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,16 +164,16 @@ def explore(
     Ends early, with `search.stopped` set, at a limit.  Claims already made are kept when it is interrupted.
     """
     still_open = {at: question.target for at, question in enumerate(questions) if at not in claims}
-    hits = compile_hits(search.packing, still_open)
+    hits, asked = compile_hits(search.packing, still_open), len(still_open)
     for level in search.levels():
-        found = hits(level)
-        for at, packed in found.items():
-            claims[at] = Refuted(questions[at].id, NAME, search.trace(packed), shortest=True)
-            del still_open[at]
+        if asked > len(still_open) and len(level) > WORTH_COMPILING:
+            hits, asked = compile_hits(search.packing, still_open), len(still_open)
+        for at, packed in hits(level).items():
+            if at in still_open:
+                claims[at] = Refuted(questions[at].id, NAME, search.trace(packed), shortest=True)
+                del still_open[at]
         if not still_open:
             return
-        if found:
-            hits = compile_hits(search.packing, still_open)
         if not search.stopped:
             search.clear += 1
         report(Progress(NAME, f"{len(search.parents)} states", search.clear, search.limits.depth))
