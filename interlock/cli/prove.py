@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from interlock.report.views.proof import ProofView
     from interlock.study.proof_cores import ProofCore
     from interlock.study.verify import Verification
+    from interlock.study.why_never import WhyNever
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +84,12 @@ class _Wanted:
 @click.option(
     "-v", "--verbose", is_flag=True, help="List each instance of each requirement, and show what can be done."
 )
-@click.option("--why", is_flag=True, help="Say for each requirement that holds what facts its proof rests on.")
+@click.option(
+    "--why",
+    is_flag=True,
+    help="Say for each requirement that holds what facts its proof rests on, and of what can never be "
+    "all that keeps it from being.",
+)
 @color_option
 def command(
     holds: tuple[str, ...],
@@ -148,7 +154,8 @@ def command(
                 click.echo(f"{visible(one.label)}: {why_not}", err=True)
             cores = _cores(found_of) if why else None
             own = code_of_hold(found_of)
-            proof = proof_view(one.label, found_of, one.texts, own, one.replaced, evidence_in, cores)
+            never = () if why_not else _never(found_of, why, _left(seconds, began), stop)
+            proof = proof_view(one.label, found_of, one.texts, own, one.replaced, evidence_in, cores, never)
             codes.append(own)
             proofs.append(proof)
             if not shape.shows_each:
@@ -211,6 +218,23 @@ def _cores(found: Verification) -> tuple[ProofCore, ...]:
     from interlock.study.proof_cores import proof_cores_of
 
     return proof_cores_of(found)
+
+
+def _left(seconds: float | None, began: float) -> float | None:
+    return None if seconds is None else max(0.0, seconds - (monotonic() - began))
+
+
+def _never(found: Verification, every: bool, seconds: float | None, stop: Stop) -> tuple[WhyNever, ...]:
+    """Why what can never be cannot; nothing where an end was asked for."""
+    from interlock.study.why_never import SECONDS, why_never
+
+    if not every:
+        seconds = SECONDS if seconds is None else min(SECONDS, seconds)
+    try:
+        with stop.tearing():
+            return () if stop.asked else why_never(found, every, seconds)
+    except KeyboardInterrupt:
+        return ()
 
 
 def _put_evidence(found: Verification, folder: Path) -> str:

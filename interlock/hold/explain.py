@@ -70,6 +70,13 @@ def explain_clauses(machine: Machine, glossary: Glossary, clauses: Iterable[Expr
     return tuple(_fact(pattern, found) for pattern, found in patterns.items())
 
 
+def say(machine: Machine, glossary: Glossary, expr: Expr) -> str:
+    """The expression as a sentence without capital letter and full stop, as far as the glossary has words for it."""
+    if isinstance(expr, Not) and isinstance(expr.arg, Ref) and expr.arg.signal in glossary.signals:
+        return glossary.signals[expr.arg.signal][1]
+    return _said(machine, glossary, expr)
+
+
 def _fact(pattern: str, found: Sequence[tuple[str, tuple[str, ...]]]) -> Fact:
     """What is the same in all of them is said; what differs becomes places."""
     if len(found) == 1:

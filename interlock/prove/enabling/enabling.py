@@ -17,17 +17,32 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import replace
 
-from interlock.kernel.claims import Certificate, Limits, Progress, ProgressCallback, Proved, Refuted, silent
+from interlock.kernel.claims import (
+    Certificate,
+    Claim,
+    Limits,
+    Progress,
+    ProgressCallback,
+    Proved,
+    Refuted,
+    Unknown,
+    silent,
+)
 from interlock.kernel.enabling import Cover, EnablingClaim, EnablingQuestion, Way, started_with
 from interlock.kernel.expressions import Expr, Is, assign, variables_of
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.certificates.needed import needed_clauses
 from interlock.prove.core.cone import cone_of, lifted
 from interlock.prove.core.constants import without
+from interlock.prove.core.local import LocalRules
 from interlock.prove.core.solvers import light_solver
 from interlock.prove.enabling.freeing import Freeing
 from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Engine, OutOfTime, clock_of, stop_reason
+from interlock.prove.frames.frames import Frames
 from interlock.prove.frames.pdr import pdr
+from interlock.prove.invariants.lemmas import Lemmas
+from interlock.prove.invariants.mined import claim_mined, strengthen
+from interlock.prove.search.guided import guided
 
 NAME = "enabling"
 FEW_STATES = 1
@@ -80,8 +95,12 @@ class _Search:
         self.size: int | None = -1
         """Of sets of so many options all are accounted for; None: of all."""
         self.reason = ""
+        self.lemmas: tuple[Expr, ...] = ()
+        """What is so in every reachable state while some options are false."""
 
     def run(self, most: int | None, larger: bool, known: Certificate | None) -> None:
+        if known is not None and known.k == 1:
+            self.lemmas += known.clauses
         from pysat.examples.hitman import Hitman
 
         # what is no part of what the target depends on changes nothing
@@ -91,15 +110,14 @@ class _Search:
                 self.clock.check()
                 self.size = len(found) - 1
                 if most is not None and len(self.ways) >= most:
-                    self.reason = f"{most} were found and no more were looked for"
+                    self.reason = f"{most} sets were found, and no more were looked for"
                     return
                 if not larger and self.ways and len(found) > len(self.ways[0].options):
-                    self.reason = "larger ones were not looked for"
+                    self.reason = "none were looked for"
                     return
                 true = tuple(name for name in self.options if name in found)
                 self.report(Progress(NAME, f"{len(self.ways)} sets found", len(self.covers)))
-                proof = self.known(known) if known is not None and not true else None
-                way = proof or self.decide(true)
+                way = self.decide(true)
                 if isinstance(way, Way):
                     self.ways.append(way)
                     if not true:
@@ -120,15 +138,6 @@ class _Search:
                 sets.hit(off)
         self.size = None
 
-    def known(self, certificate: Certificate) -> Certificate | None:
-        """What of the certificate proves that nothing is enabled without any option; None where it does not."""
-        plain, target = self.with_true(())
-        clauses = [clause for clause in certificate.clauses if variables_of(clause) <= plain.domains.keys()]
-        try:
-            return Certificate(needed_clauses(plain, Certificate(tuple(clauses), certificate.k), [target]))
-        except AssertionError:
-            return None
-
     def with_true(self, true: Collection[str]) -> tuple[Machine, Expr]:
         """What the target then depends on, and the target."""
         values = {name: name in true for name in self.options}
@@ -136,21 +145,50 @@ class _Search:
         return cone_of(without(self.part, values), [target]), target
 
     def decide(self, true: Sequence[str]) -> Way | Certificate | None:
-        """What the engine says where these are true: a way, or why there is none (None: it does not say)."""
+        """A way where these are true, or a proof that there is none, the cheapest first; None where nothing says."""
         part, target = self.with_true(true)
         question = Question(self.question.id, target, expects_run=bool(true))
+        why_not = ""
+        for attempt in (self._by_lemmas, self._by_search, self._by_engine):
+            claim = attempt(part, question)
+            if isinstance(claim, Refuted):
+                begun = started_with(self.machine, self.question.options, true)
+                return Way(tuple(true), lifted(begun, part, claim.trace))
+            if isinstance(claim, Proved) and claim.certificate is not None:
+                certificate = claim.certificate
+                if certificate.k > 1:
+                    return certificate
+                self.lemmas = tuple(dict.fromkeys((*self.lemmas, *certificate.clauses)))
+                return Certificate(needed_clauses(part, certificate, [target]))
+            self.clock.check()
+            why_not = claim.reason if isinstance(claim, Unknown) else "all states were counted"
+        self.reason = why_not
+        return None
+
+    def _by_lemmas(self, part: Machine, question: Question) -> Claim:
+        """What was found to be so with other options true may be so here, and enough."""
+        known = Lemmas([one for one in self.lemmas if variables_of(one) <= part.domains.keys()])
+        rules = LocalRules(part)
+        cubes = known.taken_up(rules, self.clock, light_solver)
+        frames = Frames(rules, [question.target], self.clock, light_solver, cubes)
+        claims: dict[int, Claim] = {}
+        try:
+            if question.expects_run:
+                claim_mined(rules, cubes, [question], claims, self.clock)
+            else:
+                strengthen(frames, [question], claims, self.report)
+        finally:
+            frames.solver.close()
+        return claims.get(0, Unknown(question.id, NAME, "nothing follows from what is known"))
+
+    def _by_search(self, part: Machine, question: Question) -> Claim:
+        limits = replace(self.limits, seconds=self.clock.seconds_left())
+        return guided(part, [question], limits, self.report)[0]
+
+    def _by_engine(self, part: Machine, question: Question) -> Claim:
         limits = replace(self.limits, seconds=self.clock.seconds_left(), states=FEW_STATES)
         (claim,) = self.engine(part, [question], limits, self.report)
         if isinstance(claim, Proved) and claim.certificate is None:
             # all states were looked at all the same; there is nothing to learn from that
             (claim,) = pdr(part, [question], replace(limits, seconds=self.clock.seconds_left()), self.report)
-        if isinstance(claim, Refuted):
-            begun = started_with(self.machine, self.question.options, true)
-            return Way(tuple(true), lifted(begun, part, claim.trace))
-        if not isinstance(claim, Proved):
-            self.clock.check()
-            self.reason = claim.reason
-            return None
-        if claim.certificate is None or claim.certificate.k > 1:
-            return claim.certificate
-        return Certificate(needed_clauses(part, claim.certificate, [target]))
+        return claim

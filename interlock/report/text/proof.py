@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from interlock.report.text.cores import core_lines
 from interlock.report.text.lines import BLANK, WIDTH, Line, Tone, flow, heading, labelled, severity_cell
+from interlock.report.text.never import never_lines
 from interlock.report.text.runs import after_lines, reason_lines
 from interlock.report.views.assumptions import CAUTIONS
 from interlock.report.views.proof import MOST_NAMED, TONES, AnswerView, Group, LeftOpen, ProofView
@@ -155,13 +156,22 @@ def _failing(group: Group) -> Iterator[Line]:
     if facts.kind == "can":
         yield BLANK
         yield from flow("No order of steps, however long, ever brings this about.", 2)
+        yield from _why_never(answer)
     elif facts.story is not None and isinstance(facts.finding, DeadEnd):
         yield from _dead_end(facts.finding, facts.story)
+        yield from _why_never(answer)
     elif facts.story is not None and isinstance(facts.finding, Reachable):
         yield BLANK
         yield from flow(_length(facts.finding, bool(facts.forbidden_steps)), 2)
         yield from story_lines(facts.story, facts.forbidden_steps)
     yield from _also(others)
+
+
+def _why_never(answer: AnswerView) -> Iterator[Line]:
+    if answer.never is not None:
+        yield from never_lines(answer.never)
+    elif answer.told_with:
+        yield from flow(f"What keeps it from being is told with {answer.told_with}.", 2)
 
 
 def _dead_end(finding: DeadEnd, story: StoryFacts) -> Iterator[Line]:

@@ -18,6 +18,7 @@ from interlock.kernel.machine import Machine
 from interlock.kernel.recovery import HasDeadEnd, Recovers
 from interlock.report.views.assumptions import CAUTIONS, assumptions_of, checkers_of
 from interlock.report.views.facts import PROGRAM, Place, Step, as_reasons
+from interlock.report.views.never import never_facts, told_with
 from interlock.report.views.proof_facts import (
     AlwaysPossible,
     ChangeFacts,
@@ -30,6 +31,7 @@ from interlock.report.views.proof_facts import (
     FindingFacts,
     HoldFacts,
     MachineSize,
+    NeverFacts,
     Open,
     ProofFacts,
     Reachable,
@@ -44,6 +46,7 @@ from interlock.report.views.tones import Tone
 from interlock.report.views.wording import count_of, seconds_as_text, shortened
 from interlock.study.forbidden import forbidden_steps
 from interlock.study.verify import Answer, Status, Verification
+from interlock.study.why_never import WhyNever
 
 if TYPE_CHECKING:
     from interlock.study.proof_cores import ProofCore
@@ -64,12 +67,15 @@ TONES = {
 class AnswerView:
     """One requirement as it is told.
 
-    `unshown`: it holds, but whether its situation ever arises is not known.  `dispute` is what does not fit.
+    `unshown`: it holds, but whether its situation ever arises is not known.  `dispute` is what does not fit.  `never`
+    is why it can never be, where that is known; `told_with` the requirement with which that is told instead.
     """
 
     facts: RequirementFacts
     unshown: bool
     dispute: str
+    never: NeverFacts | None
+    told_with: str
 
     @property
     def steps(self) -> int | None:
@@ -106,10 +112,10 @@ class Group:
 
     @property
     def failing(self) -> tuple[AnswerView, ...]:
-        """Those that fail by the length of their run, those without a run last."""
+        """Those that fail by the length of their run, those without a run last; what is explained before the like."""
 
-        def length(answer: AnswerView) -> float:
-            return float("inf") if answer.steps is None else answer.steps
+        def length(answer: AnswerView) -> tuple[float, bool]:
+            return float("inf") if answer.steps is None else answer.steps, answer.never is None
 
         return tuple(sorted(self.having(Status.FAILS), key=length))
 
@@ -166,17 +172,26 @@ def proof_view(
     replaced: tuple[str, ...] = (),
     evidence: str | None = None,
     cores: Sequence[ProofCore] | None = None,
+    never: Sequence[WhyNever] = (),
 ) -> ProofView:
     """What is told of a verification, and of how it was asked for.
 
     `label` is what the reader calls the description; `texts` all requirement texts that were given, those that found
     nothing to range over included; `code` what the program reports of this hold; `cores` what the proofs rest on (None:
-    not asked for).
+    not asked for); `never` why what can never be cannot.
     """
     compiled = verification.compiled
-    facts = _facts(label, verification, texts, code, cores)
+    nevers = tuple(map(never_facts, never))
+    facts = _facts(label, verification, texts, code, cores, nevers)
+    explained, elsewhere = {one.requirement: one for one in nevers}, told_with(nevers)
     answers = [
-        AnswerView(told, answer.status is Status.HOLDS and isinstance(answer.occasion, Undecided), _dispute(answer))
+        AnswerView(
+            told,
+            answer.status is Status.HOLDS and isinstance(answer.occasion, Undecided),
+            _dispute(answer),
+            explained.get(told.id),
+            elsewhere.get(told.id, ""),
+        )
         for told, answer in zip(facts.requirements, verification.answers, strict=True)
     ]
     groups = _groups(answers)
@@ -238,6 +253,7 @@ def _facts(
     texts: Sequence[RequirementText],
     code: int,
     cores: Sequence[ProofCore] | None,
+    nevers: tuple[NeverFacts, ...],
 ) -> HoldFacts:
     compiled, machine = verification.compiled, verification.machine
     known = {instance.origin.id for instance in compiled.instances}
@@ -261,6 +277,7 @@ def _facts(
         checkers_of(verification),
         assumptions_of(compiled),
         UNSET if cores is None else tuple(map(core_facts, cores)),
+        nevers or UNSET,
     )
 
 

@@ -162,6 +162,35 @@ class CoreFacts(Facts, frozen=True):
     facts: Annotated[tuple[CoreFact, ...], Meta(description="the clauses in words")]
 
 
+class HindranceFacts(Facts, frozen=True):
+    """One thing that keeps steps from happening: a contact, a stop, a panel, reach, a thing that is fixed."""
+
+    text: Annotated[str, Meta(description="what is so of it")]
+    written_at: Annotated[Place, Meta(description="where that is written")]
+
+
+class WithoutFacts(Facts, frozen=True):
+    """A smallest set of hindrances without all of which something could be that can never be."""
+
+    hindrances: Annotated[tuple[HindranceFacts, ...], Meta(description="all of them have to go")]
+    steps: Annotated[Count, Meta(description="of the run that then exists; a shorter one may exist")]
+    story: Annotated[StoryFacts, Meta(description="that run")]
+    also: Annotated[Texts, Meta(description="the ids of requirements that then could be too")]
+
+
+class NeverFacts(Facts, frozen=True):
+    """Why something can never be: the smallest sets of hindrances without which it could."""
+
+    requirement: Annotated[str, Meta(description="the id of what can never be")]
+    without: Annotated[tuple[WithoutFacts, ...], Meta(description="smaller sets first; none: no hindrance keeps it")]
+    complete_up_to: Annotated[
+        Count | None, Meta(description="all smallest sets of so many hindrances are here; null: of any number")
+    ]
+    not_all: Annotated[str, Meta(description="why larger ones may be missing; empty where none is")]
+    hindrances: Annotated[Count, Meta(description="how many there are in the hold")]
+    checked_by: Annotated[str, Meta(description="what agreed that no other set would do")]
+
+
 class HoldFacts(Facts, frozen=True):
     """What was found of one hold."""
 
@@ -178,6 +207,9 @@ class HoldFacts(Facts, frozen=True):
     assumptions: Annotated[Texts, Meta(description="what is taken for granted; object to each line")]
     grounds: Annotated[
         tuple[CoreFacts, ...] | UnsetType, Meta(description="what the proofs rest on, where that was asked for")
+    ] = UNSET
+    never: Annotated[
+        tuple[NeverFacts, ...] | UnsetType, Meta(description="why what can never be cannot, where there is such")
     ] = UNSET
 
 
