@@ -12,7 +12,7 @@ from functools import cached_property
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.floor import Cell, Face
 from interlock.hold.language.model import Device, Direction, Doorway
-from interlock.report.drawing.shapes import text_width, wrap
+from interlock.report.drawing.shapes import Box, text_width, wrap
 from interlock.report.views.wording import named
 
 MARK = 16.0
@@ -21,38 +21,6 @@ NOTE = 11.0
 _SIDE_MARGIN = 58.0
 _CLEAR = 18.0  # the ends of a face that zone outlines may cross
 _TIER = 14.0
-
-
-@dataclass(frozen=True, slots=True)
-class Box:
-    """A rectangle."""
-
-    left: float
-    top: float
-    right: float
-    bottom: float
-
-    @property
-    def width(self) -> float:
-        return self.right - self.left
-
-    @property
-    def height(self) -> float:
-        return self.bottom - self.top
-
-    @property
-    def middle(self) -> tuple[float, float]:
-        return (self.left + self.right) / 2, (self.top + self.bottom) / 2
-
-    def shrunk(self, by: float) -> Box:
-        return Box(self.left + by, self.top + by, self.right - by, self.bottom - by)
-
-
-def around(*boxes: Box) -> Box:
-    """The smallest box that holds them all."""
-    return Box(
-        min(b.left for b in boxes), min(b.top for b in boxes), max(b.right for b in boxes), max(b.bottom for b in boxes)
-    )
 
 
 @dataclass(frozen=True, slots=True)

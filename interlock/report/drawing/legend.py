@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Any
 from xml.etree import ElementTree
 
@@ -11,7 +11,20 @@ from interlock.hold.kinds import DEVICE_KINDS, SPRING_LATCH, Kind, Working
 from interlock.hold.language.model import Direction
 from interlock.report.drawing import marks
 from interlock.report.drawing.grid import NOTE
-from interlock.report.drawing.shapes import INK, PAPER, SOFT, element, number, path_of, text_width, wrap, write
+from interlock.report.drawing.shapes import (
+    INK,
+    PAPER,
+    SOFT,
+    UNIT_FILL,
+    UNIT_INK,
+    Box,
+    balls,
+    element,
+    path_of,
+    text_width,
+    wrap,
+    write,
+)
 from interlock.report.drawing.zones import LOOKS, says
 from interlock.report.views.snapshot import Snapshot
 
@@ -20,7 +33,7 @@ _LINE = 16.0
 _ENTRY = 24.0
 _WIDEST = 1200.0  # the plan of a long hold is wider than a screen; its notes are not
 
-Draw = Callable[[ElementTree.Element, float, float], None]
+Draw = Callable[[ElementTree.Element, float, float], object]
 
 
 def draw_notes(
@@ -31,7 +44,7 @@ def draw_notes(
     if snapshot is not None:
         y = _paragraphs(root, _facts(compiled, snapshot), y, width)
     y = _zone_key(root, compiled, y, width)
-    return _key(root, _entries(compiled, snapshot), y, width)
+    return _key(root, list(_entries(compiled, snapshot)), y, width)
 
 
 def draw_facts(
@@ -57,12 +70,8 @@ def _facts(compiled: CompiledHold, snapshot: Snapshot) -> list[tuple[str, str]]:
     if moving:
         facts.append(("Half-way", "; ".join(moving)))
     if snapshot.told:
-        facts.append(
-            (
-                "Controls and power",
-                "; ".join(f"{name} ({id}) {state.replace('_', ' ')}" for id, name, state in snapshot.told),
-            )
-        )
+        told = "; ".join(f"{name} ({id}) {state.replace('_', ' ')}" for id, name, state in snapshot.told)
+        facts.append(("Controls and power", told))
     if snapshot.people:
         facts.append(("People", "; ".join(f"{people[id]} {places[at]}" for id, at in snapshot.people.items())))
     if snapshot.failures:
@@ -104,9 +113,9 @@ def _zone_key(root: ElementTree.Element, compiled: CompiledHold, y: float, width
 
 
 def _key(root: ElementTree.Element, entries: list[tuple[str, Draw]], y: float, width: float) -> float:
-    write(root, _MARGIN, y + 12, "What the marks mean", NOTE, bold=True)
-    write(root, _MARGIN + text_width("What the marks mean", NOTE, bold=True) + 10, y + 12,
-          "(not to scale; the strips between bays are their sides)", NOTE, fill=SOFT)  # fmt: skip
+    head, note = "What the marks mean", "(not to scale; the strips between bays are their sides)"
+    write(root, _MARGIN, y + 12, head, NOTE, bold=True)
+    write(root, _MARGIN + text_width(head, NOTE, bold=True) + 10, y + 12, note, NOTE, fill=SOFT)
     return _columns(root, entries, y + _LINE + 4, width) + 4
 
 
@@ -122,45 +131,42 @@ def _columns(root: ElementTree.Element, entries: list[tuple[str, Draw]], y: floa
     return y + rows * _ENTRY + 8
 
 
-def _entries(compiled: CompiledHold, snapshot: Snapshot | None) -> list[tuple[str, Draw]]:
+def _entries(compiled: CompiledHold, snapshot: Snapshot | None) -> Iterator[tuple[str, Draw]]:
     hold = compiled.hold
-    entries: list[tuple[str, Draw]] = []
 
     def mark(kind: Kind, standing: bool | None) -> Draw:
         return lambda parent, x, y: marks.draw_mark(parent, x, y, kind, True, standing)
 
     named = {device.kind for device in hold.devices}
     present = [kind for kind in DEVICE_KINDS.values() if kind.id in named]
-    entries += [(_in_words(kind), mark(kind, marks.standing_of(kind.id, None))) for kind in present]
+    yield from ((_in_words(kind), mark(kind, marks.standing_of(kind.id, None))) for kind in present)
     movable = next((kind for kind in present if len(kind.states) > 1), None)
     if snapshot is not None and movable is not None:
-        entries.append(("dark: stands above the floor", mark(movable, True)))
-        entries.append(("hollow, broken line: down", mark(movable, False)))
+        yield "dark: stands above the floor", mark(movable, True)
+        yield "hollow, broken line: down", mark(movable, False)
     if any(device.gives_way for device in hold.devices):
-        entries.append(
-            ("gives way to a unit that passes so", lambda g, x, y: marks.draw_way(g, x - 13, y, Direction.AFT))
-        )
+        yield "gives way to a unit that passes so", lambda g, x, y: marks.draw_way(g, x - 13, y, Direction.AFT)
     if any(device.fixed for device in hold.devices):
-        entries.append(("held in one position for good", marks.draw_held))
+        yield "held in one position for good", marks.draw_held
     if hold.layout.ball_mat:
-        entries.append(("ball mat", _mat))
+        yield "ball mat", lambda g, x, y: balls(g, Box(x - 14, y - 10, x + 14, y + 10))
     if hold.doorways:
-        entries.append(("sill", _sill))
-        entries.append(("place on the loader", _loader))
-        entries += _door_entries(snapshot)
+        yield "sill", _rectangle(6, fill="#eceff1", stroke=SOFT, stroke_width=0.8)
+        yield "place on the loader", _rectangle(7, fill="none", stroke=SOFT, stroke_dasharray="7 4")
+        yield from _door_entries(snapshot)
     if snapshot is not None:
-        entries.append(("unit", _unit))
+        unit = {"rx": 3, "fill": UNIT_FILL, "stroke": UNIT_INK, "stroke_width": 2.0}
+        yield "unit", _rectangle(7, **unit)
         if snapshot.crossings:
-            entries.append(("unit half-way over a face", _unit_moving))
+            yield "unit half-way over a face", _rectangle(7, **unit, stroke_dasharray="9 4")
         if "kept_down" in snapshot.devices.values():
-            entries.append(("kept down by hand", _kept))
+            yield "kept down by hand", _kept
         if snapshot.failed & set(snapshot.devices):
-            entries.append(("failed", marks.draw_failed))
+            yield "failed", marks.draw_failed
         if snapshot.running:
-            entries.append(("drive runs so", lambda g, x, y: marks.draw_run(g, x, y, Direction.AFT)))
+            yield "drive runs so", lambda g, x, y: marks.draw_run(g, x, y, Direction.AFT)
         if snapshot.people:
-            entries.append(("person", marks.draw_person))
-    return entries
+            yield "person", marks.draw_person
 
 
 def _in_words(kind: Kind) -> str:
@@ -169,34 +175,14 @@ def _in_words(kind: Kind) -> str:
     return kind.id
 
 
-def _mat(parent: ElementTree.Element, x: float, y: float) -> None:
-    dots = "".join(f"M{number(x - 9 + 9 * i)} {number(y - 4.5 + 9 * j)}h0" for j in range(2) for i in range(3))
-    element(parent, "path", d=dots, stroke="#9a9a9a", stroke_width=2.2, stroke_linecap="round")
-
-
 def _kept(parent: ElementTree.Element, x: float, y: float) -> None:
     marks.draw_mark(parent, x, y + 2, SPRING_LATCH, True, False)
     marks.draw_kept(parent, x, y + 2)
 
 
-def _sill(parent: ElementTree.Element, x: float, y: float) -> None:
-    element(parent, "rect", x=x - 12, y=y - 6, width=24, height=12, fill="#eceff1", stroke=SOFT, stroke_width=0.8)
-
-
-def _loader(parent: ElementTree.Element, x: float, y: float) -> None:
-    element(parent, "rect", x=x - 12, y=y - 7, width=24, height=14, fill="none", stroke=SOFT, stroke_dasharray="7 4")
-
-
-def _unit(parent: ElementTree.Element, x: float, y: float) -> None:
-    _box(parent, x, y, stroke_width=2.0)
-
-
-def _unit_moving(parent: ElementTree.Element, x: float, y: float) -> None:
-    _box(parent, x, y, stroke_width=2.0, stroke_dasharray="9 4")
-
-
-def _box(parent: ElementTree.Element, x: float, y: float, **looks: Any) -> None:
-    element(parent, "rect", x=x - 12, y=y - 7, width=24, height=14, rx=3, fill="#efe6d2", stroke="#5a4520", **looks)
+def _rectangle(half: float, **looks: Any) -> Draw:
+    """A rectangle as high as twice this."""
+    return lambda parent, x, y: element(parent, "rect", **Box(x - 12, y - half, x + 12, y + half).sides, **looks)
 
 
 def _door_entries(snapshot: Snapshot | None) -> list[tuple[str, Draw]]:

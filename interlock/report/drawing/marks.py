@@ -16,6 +16,13 @@ from interlock.report.drawing.shapes import INK, PAPER, SOFT, element, path_of
 
 UNKNOWN_FILL = "#d5d5d5"
 _HALF = 8.0
+_TOWARDS = {
+    Direction.FORE: (-1.0, 0.0),
+    Direction.AFT: (1.0, 0.0),
+    Direction.LEFT: (0.0, 1.0),
+    Direction.RIGHT: (0.0, -1.0),
+}
+"""Where each direction points on a plan."""
 
 
 def standing_of(kind: str, state: str | None) -> bool | None:
@@ -69,12 +76,7 @@ def _beam(parent: ElementTree.Element, x: float, y: float, along: bool) -> None:
 def draw_way(parent: ElementTree.Element, x: float, y: float, direction: Direction) -> None:
     """An open arrowhead beside a mark: the device gives way to a unit that passes so."""
     beside = -13.0 if direction in (Direction.FORE, Direction.LEFT) else 13.0
-    a, b = {
-        Direction.FORE: (-3.0, 0.0),
-        Direction.AFT: (3.0, 0.0),
-        Direction.LEFT: (0.0, 3.0),
-        Direction.RIGHT: (0.0, -3.0),
-    }[direction]
+    a, b = (3 * part for part in _TOWARDS[direction])
     # across its pointing, both ends lie back by as much as the tip lies ahead
     ends = [(-a - abs(b), -b - abs(a)), (-a + abs(b), -b + abs(a))]
     points = path_of((x + beside + p, y + q) for p, q in (ends[0], (a, b), ends[1]))
@@ -104,12 +106,7 @@ def draw_failed(parent: ElementTree.Element, x: float, y: float) -> None:
 
 def draw_run(parent: ElementTree.Element, x: float, y: float, direction: Direction) -> None:
     """A solid arrow: the drive of the bay runs so."""
-    a, b = {
-        Direction.FORE: (-1.0, 0.0),
-        Direction.AFT: (1.0, 0.0),
-        Direction.LEFT: (0.0, 1.0),
-        Direction.RIGHT: (0.0, -1.0),
-    }[direction]
+    a, b = _TOWARDS[direction]
     corners = [(-9, -2), (0, -2), (0, -6), (9, 0), (0, 6), (0, 2), (-9, 2)]
     points = path_of(((x + p * a - q * b, y + p * b + q * a) for p, q in corners), True)
     element(parent, "path", d=points, fill=INK, stroke=PAPER, stroke_width=2.0, paint_order="stroke")
@@ -118,6 +115,5 @@ def draw_run(parent: ElementTree.Element, x: float, y: float, direction: Directi
 def draw_person(parent: ElementTree.Element, x: float, y: float) -> None:
     """A head over shoulders."""
     element(parent, "circle", cx=x, cy=y - 4.5, r=2.8, fill=SOFT)
-    element(
-        parent, "path", d=path_of([(x - 5, y + 5), (x - 3, y - 0.5), (x + 3, y - 0.5), (x + 5, y + 5)], True), fill=SOFT
-    )
+    shoulders = path_of([(x - 5, y + 5), (x - 3, y - 0.5), (x + 3, y - 0.5), (x + 5, y + 5)], True)
+    element(parent, "path", d=shoulders, fill=SOFT)

@@ -15,14 +15,19 @@ from interlock.hold.kinds import DEVICE_KINDS
 from interlock.hold.language.model import Device, Direction, Doorway
 from interlock.kernel.evaluator import State
 from interlock.report.drawing import marks
-from interlock.report.drawing.grid import NAME, Box, Grid, around
+from interlock.report.drawing.grid import NAME, Grid
 from interlock.report.drawing.legend import draw_facts, draw_notes
 from interlock.report.drawing.shapes import (
     FONTS,
     INK,
     PAPER,
     SOFT,
+    UNIT_FILL,
+    UNIT_INK,
+    Box,
+    around,
     as_text,
+    balls,
     element,
     number,
     path_of,
@@ -35,8 +40,6 @@ from interlock.report.drawing.zones import draw_zones, name_zones
 from interlock.report.views.snapshot import Snapshot, take
 
 _TOPS = 60.0
-UNIT_FILL = "#efe6d2"
-UNIT_INK = "#5a4520"
 
 
 def plan_svg(compiled: CompiledHold, state: State | None = None, title: str | None = None) -> str:
@@ -59,6 +62,7 @@ _Notes: TypeAlias = Callable[[ElementTree.Element, CompiledHold, Snapshot | None
 def _plan(compiled: CompiledHold, state: State | None, title: str | None, draw_under: _Notes) -> str:
     grid = Grid(compiled, _TOPS)
     snapshot = None if state is None else take(compiled, state)
+    doors: Mapping[str, tuple[str, ...]] = {} if snapshot is None else snapshot.doors
     heading = visible(compiled.hold.title if title is None else title)
     root = ElementTree.Element("svg", {"xmlns": "http://www.w3.org/2000/svg"})
     ElementTree.SubElement(root, "title").text = heading
@@ -68,7 +72,9 @@ def _plan(compiled: CompiledHold, state: State | None, title: str | None, draw_u
     for at, line in enumerate(lines[:2]):
         write(root, 12, 22 + 18 * at, line, 15, bold=True)
     _compass(root, grid)
-    _hull(root, compiled, grid, snapshot)
+    _hull(root, grid)
+    for door in compiled.hold.doorways:
+        _door(root, grid, door, doors.get(door.id))
     _bays(root, compiled, grid, snapshot)
     draw_zones(root, compiled, grid)
     if snapshot is not None:
@@ -79,7 +85,7 @@ def _plan(compiled: CompiledHold, state: State | None, title: str | None, draw_u
     name_zones(root, compiled, grid)
     _devices(root, grid, snapshot)
     for door in compiled.hold.doorways:
-        _door_words(root, grid, door, None if snapshot is None else snapshot.doors[door.id])
+        _door_words(root, grid, door, doors.get(door.id))
     if snapshot is not None:
         _drives_and_people(root, compiled, grid, snapshot)
     height = draw_under(root, compiled, snapshot, grid.bottom, width)
@@ -97,12 +103,8 @@ def _compass(root: ElementTree.Element, grid: Grid) -> None:
     hull = grid.inside
     y = hull.middle[1]
     group = element(root, "g", title="forward is to the left", klass="compass")
-    element(
-        group,
-        "path",
-        d=path_of([(8, y), (22, y - 9), (22, y - 3), (44, y - 3), (44, y + 3), (22, y + 3), (22, y + 9)], True),
-        fill=INK,
-    )
+    arrow = path_of([(8, y), (22, y - 9), (22, y - 3), (44, y - 3), (44, y + 3), (22, y + 3), (22, y + 9)], True)
+    element(group, "path", d=arrow, fill=INK)
     write(group, 12, y + 24, "FWD", 12, bold=True)
     end = grid.right - 50
     write(root, end, y + 4, "AFT", 12, bold=True, fill=SOFT)
@@ -115,22 +117,14 @@ def _span_of(grid: Grid, door: Doorway) -> Box:
     return around(*(grid.cell(bay) for bay in bays))
 
 
-def _hull(root: ElementTree.Element, compiled: CompiledHold, grid: Grid, snapshot: Snapshot | None) -> None:
-    hull = grid.inside
-    element(
-        root, "rect", title="the hull", x=hull.left, y=hull.top, width=hull.width, height=hull.height, fill="none",
-        stroke=INK, stroke_width=3.0,
-    )  # fmt: skip
+def _hull(root: ElementTree.Element, grid: Grid) -> None:
+    element(root, "rect", title="the hull", **grid.inside.sides, fill="none", stroke=INK, stroke_width=3.0)
     for cell in grid.floor.cells.values():
         if cell.door is not None:
-            box = grid.cell(cell.id)
-            element(
-                root, "rect", title=f"loader at {cell.door}", klass="loader", data_id=cell.id, x=box.left, y=box.top,
-                width=box.width, height=box.height, fill="none", stroke=SOFT, stroke_dasharray="7 4",
-            )  # fmt: skip
-            write(root, box.left + 6, box.bottom - 6, f"loader at {cell.door}", NAME, fill=SOFT)
-    for door in compiled.hold.doorways:
-        _door(root, grid, door, None if snapshot is None else snapshot.doors[door.id])
+            box, says = grid.cell(cell.id), f"loader at {cell.door}"
+            looks = {"fill": "none", "stroke": SOFT, "stroke_dasharray": "7 4"}
+            element(root, "rect", title=says, klass="loader", data_id=cell.id, **box.sides, **looks)
+            write(root, box.left + 6, box.bottom - 6, says, NAME, fill=SOFT)
 
 
 def _door(root: ElementTree.Element, grid: Grid, door: Doorway, facts: tuple[str, ...] | None) -> None:
@@ -199,19 +193,9 @@ def _bays(root: ElementTree.Element, compiled: CompiledHold, grid: Grid, snapsho
         if id in layout.ball_mat:
             says.append("ball mat")
         group = element(root, "g", title=", ".join(says), klass="bay", data_id=id)
-        element(
-            group, "rect", x=box.left, y=box.top, width=box.width, height=box.height, fill="#fafafa", stroke=SOFT,
-        )  # fmt: skip
+        element(group, "rect", **box.sides, fill="#fafafa", stroke=SOFT)
         if id in layout.ball_mat:
             balls(group, box.shrunk(6))
-
-
-def balls(parent: ElementTree.Element, box: Box) -> None:
-    """The floor of a ball mat: a field of dots."""
-    columns, rows = int(box.width // 9), int(box.height // 9)
-    left, top = box.middle[0] - (columns - 1) * 4.5, box.middle[1] - (rows - 1) * 4.5
-    dots = "".join(f"M{number(left + 9 * i)} {number(top + 9 * j)}h0" for j in range(rows) for i in range(columns))
-    element(parent, "path", d=dots, stroke="#9a9a9a", stroke_width=2.2, stroke_linecap="round")
 
 
 def _bay_name(root: ElementTree.Element, grid: Grid, id: str) -> None:
@@ -228,9 +212,8 @@ def _units(root: ElementTree.Element, compiled: CompiledHold, grid: Grid, snapsh
     names = {unit.id: unit.name for unit in compiled.hold.units}
     for placement in snapshot.resting:
         boxes = [_unit_room(grid.cell(cell)) for cell in placement.cells]
-        group = _unit_box(
-            root, around(*boxes), f"{names[placement.kind]} in {', '.join(placement.cells)}", placement.kind
-        )
+        says = f"{names[placement.kind]} in {', '.join(placement.cells)}"
+        group = _unit_box(root, around(*boxes), says, placement.kind)
         room = boxes[0]
         lines = wrap(names[placement.kind], NAME, room.width - 6)
         x, y = room.middle
@@ -290,7 +273,7 @@ def _unit_box(root: ElementTree.Element, box: Box, says: str, kind: str, moving:
     looks: dict[str, Any] = {"fill": UNIT_FILL, "stroke": UNIT_INK, "stroke_width": 2.0, "rx": 3}
     if moving:
         looks["stroke_dasharray"] = "9 4"
-    element(group, "rect", x=box.left, y=box.top, width=box.width, height=box.height, **looks)
+    element(group, "rect", **box.sides, **looks)
     return group
 
 
@@ -299,9 +282,8 @@ def _devices(root: ElementTree.Element, grid: Grid, snapshot: Snapshot | None) -
     for slot in grid.slots():
         device = slot.device
         state = states.get(device.id)
-        group = element(
-            root, "g", title=_says(device, state), klass="device", data_id=device.id, data_state=state or ""
-        )
+        says = _says(device, state)
+        group = element(root, "g", title=says, klass="device", data_id=device.id, data_state=state or "")
         standing = marks.standing_of(device.kind, state)
         marks.draw_mark(group, slot.x, slot.y, DEVICE_KINDS[device.kind], slot.along, standing)
         for direction in device.gives_way:
@@ -338,9 +320,8 @@ def _drives_and_people(root: ElementTree.Element, compiled: CompiledHold, grid: 
         running.setdefault(bay, []).append(direction)
     for bay, directions in running.items():
         box = grid.cell(bay)
-        group = element(
-            root, "g", title=f"the drive under bay {bay} runs {', '.join(directions)}", klass="drive", data_id=bay
-        )
+        says = f"the drive under bay {bay} runs {', '.join(directions)}"
+        group = element(root, "g", title=says, klass="drive", data_id=bay)
         for at, direction in enumerate(directions):
             marks.draw_run(group, box.left + grid.bay_x / 2 + 20 * at, box.bottom - 11, direction)
     places = {place.id: place for place in compiled.hold.places}

@@ -6,6 +6,7 @@ Drawings carry presentation attributes only, no style sheet and no ids, so that 
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import Any
 from xml.etree import ElementTree
 
@@ -16,8 +17,48 @@ INK = "#1c1c1c"
 SOFT = "#6b6b6b"
 PAPER = "#ffffff"
 
+UNIT_FILL = "#efe6d2"
+UNIT_INK = "#5a4520"
+
 _NARROW = frozenset("ijlI.,:;|!'()[] ft")
 _WIDE = frozenset("MWmw@%")
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """A rectangle."""
+
+    left: float
+    top: float
+    right: float
+    bottom: float
+
+    @property
+    def width(self) -> float:
+        return self.right - self.left
+
+    @property
+    def height(self) -> float:
+        return self.bottom - self.top
+
+    @property
+    def middle(self) -> tuple[float, float]:
+        return (self.left + self.right) / 2, (self.top + self.bottom) / 2
+
+    @property
+    def sides(self) -> dict[str, Any]:
+        """As the attributes of a `rect`."""
+        return {"x": self.left, "y": self.top, "width": self.width, "height": self.height}
+
+    def shrunk(self, by: float) -> Box:
+        return Box(self.left + by, self.top + by, self.right - by, self.bottom - by)
+
+
+def around(*boxes: Box) -> Box:
+    """The smallest box that holds them all."""
+    return Box(
+        min(b.left for b in boxes), min(b.top for b in boxes), max(b.right for b in boxes), max(b.bottom for b in boxes)
+    )
 
 
 def number(value: float) -> str:
@@ -87,6 +128,14 @@ def write(
 def plate(parent: ElementTree.Element, x: float, y: float, width: float, height: float) -> None:
     """A patch of paper under text, so that no line runs through it."""
     element(parent, "rect", x=x, y=y, width=width, height=height, fill=PAPER)
+
+
+def balls(parent: ElementTree.Element, box: Box) -> None:
+    """The floor of a ball mat: a field of dots."""
+    columns, rows = int(box.width // 9), int(box.height // 9)
+    left, top = box.middle[0] - (columns - 1) * 4.5, box.middle[1] - (rows - 1) * 4.5
+    dots = "".join(f"M{number(left + 9 * i)} {number(top + 9 * j)}h0" for j in range(rows) for i in range(columns))
+    element(parent, "path", d=dots, stroke="#9a9a9a", stroke_width=2.2, stroke_linecap="round")
 
 
 def path_of(points: Iterable[tuple[float, float]], closed: bool = False) -> str:

@@ -6,8 +6,8 @@ from xml.etree import ElementTree
 
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.language.model import Direction, Zone
-from interlock.report.drawing.grid import NAME, Grid, around
-from interlock.report.drawing.shapes import element, plate, text_width, write
+from interlock.report.drawing.grid import NAME, Grid
+from interlock.report.drawing.shapes import around, element, plate, text_width, write
 from interlock.report.views.wording import named
 
 LOOKS = (
@@ -32,9 +32,8 @@ def draw_zones(root: ElementTree.Element, compiled: CompiledHold, grid: Grid) ->
         for run in runs_of(grid, bays):
             box = around(*(grid.cell(bay) for bay in run)).shrunk(3 + 3.0 * min(level, 3))
             element(
-                group, "rect", x=box.left, y=box.top, width=box.width, height=box.height, rx=3, fill="none",
-                stroke=ink, stroke_width=1.5, stroke_dasharray=dashes,
-            )  # fmt: skip
+                group, "rect", **box.sides, rx=3, fill="none", stroke=ink, stroke_width=1.5, stroke_dasharray=dashes
+            )
 
 
 def name_zones(root: ElementTree.Element, compiled: CompiledHold, grid: Grid) -> None:
