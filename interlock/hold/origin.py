@@ -12,12 +12,13 @@ from enum import StrEnum
 from types import MappingProxyType
 from typing import ClassVar, TypeAlias
 
-from interlock.hold.floor import Face, Move, Placement
+from interlock.hold.floor import Face, Floor, Move, Placement
 from interlock.hold.kinds import Trigger
 from interlock.hold.language.model import Direction, Pushing
 from interlock.hold.sorts import Sort as Sort
+from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import Value
-from interlock.kernel.machine import Requirement, is_monitored, monitor_name
+from interlock.kernel.machine import Machine, Requirement, is_monitored, monitor_name
 
 EMPTY = "empty"
 """What a cell holds in which nothing stands."""
@@ -215,6 +216,15 @@ Memory: TypeAlias = Condition | Holding | Crossing | Failure | Precedence | Lift
 def standing(placement: Placement) -> dict[str, Value]:
     """The variables, with their values, that say that the unit stands there."""
     return {Holding(c).name: part for c, part in zip(placement.cells, placement.parts, strict=True)}
+
+
+def units_at_rest(floor: Floor, machine: Machine, state: State) -> tuple[Placement, ...]:
+    """The units at rest, on the loader too, in the order of the floor.
+
+    The state may hold more variables than the machine, behind those of the machine.
+    """
+    values = dict(zip((v.name for v in machine.variables), state, strict=False))
+    return tuple(placement for placement in floor.placements if standing(placement).items() <= values.items())
 
 
 def vacated(placement: Placement) -> dict[str, Value]:

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from interlock.report.languages import in_markdown
-from interlock.report.markdown.writing import bullets, heading, table
+from interlock.report.markdown.writing import bullets, heading, slips_by_kind, table
 from interlock.report.views.audit import AuditView
 from interlock.report.views.audit_facts import Effect, SlipFacts, Verdict
 from interlock.report.views.facts import Run
-from interlock.report.views.slips import EFFECT_HEADS, EFFECTS_EXPLAINED, PAIRS_OPEN
+from interlock.report.views.slips import PAIRS_OPEN
 from interlock.report.views.wording import count_of, listed, sentence
 
 
@@ -23,11 +23,9 @@ def _run(run: Run | None) -> Iterator[str]:
         return
     for step in run.steps:
         part = "" if step.action is None else f" (action {step.action})"
-        slip = (
-            ""
-            if step.slip is None
-            else f" **SLIP** {in_markdown(step.slip) if step.slip != step.text else ''}".rstrip()
-        )
+        slip = ""
+        if step.slip is not None:
+            slip = " **SLIP**" if step.slip == step.text else f" **SLIP** {in_markdown(step.slip)}"
         yield f"{step.number}. {in_markdown(step.text)}{part}{slip}"
     yield ""
     yield from bullets(reason.text for reason in run.because)
@@ -108,12 +106,7 @@ def _slips(view: AuditView) -> Iterator[str]:
     yield from heading("Slips")
     yield f"{in_markdown(told.followed)}. {in_markdown(told.counted)}"
     yield ""
-    yield from table(
-        ("slip", "error mode", *EFFECT_HEADS.values()),
-        ((row.kind, row.error_mode or "", *(str(number) for number in row.counts)) for row in told.kinds),
-    )
-    yield in_markdown(EFFECTS_EXPLAINED)
-    yield ""
+    yield from slips_by_kind(told.kinds)
     yield from table(
         ("action", "slip", "leads to", "where it shows, or what it breaks"),
         (

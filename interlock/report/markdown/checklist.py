@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from interlock.report.languages import in_markdown
-from interlock.report.markdown.writing import bullets, heading, table
+from interlock.report.markdown.writing import bullets, heading, slips_by_kind, table
 from interlock.report.views.checklist import ChecklistView, PartView
 from interlock.report.views.checklist_facts import Body, Guard
-from interlock.report.views.slips import EFFECT_HEADS, EFFECTS_EXPLAINED, Fewest
+from interlock.report.views.slips import Fewest
 from interlock.report.views.wording import span_of
 
 
@@ -68,26 +68,9 @@ def _slips(facts: Body) -> Iterator[str]:
         return
     yield f"{in_markdown(slips.followed)}."
     yield ""
-    yield from table(
-        ("slip", "error mode", *EFFECT_HEADS.values()),
-        ((row.kind, row.error_mode or "", *(str(number) for number in row.counts)) for row in slips.kinds),
-    )
-    yield in_markdown(EFFECTS_EXPLAINED)
-    yield ""
+    yield from slips_by_kind(slips.kinds)
     if slips.fewest:
-        yield from table(
-            ("requirement", "hazard", "severity", "fewest slips", "which"),
-            (
-                (
-                    row.requirement,
-                    row.hazard,
-                    row.severity,
-                    str(row.slips),
-                    "; ".join(map(" and ".join, row.combinations)),
-                )
-                for row in slips.fewest
-            ),
-        )
+        yield from table(("requirement", "hazard", "severity", "fewest slips", "which"), map(_fewest, slips.fewest))
     else:
         yield from ("No slip that was followed leads to a hazard.", "")
     for text in facts.left_open:

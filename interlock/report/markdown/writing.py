@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 
 from interlock.report.languages import in_markdown
+from interlock.report.views.slips import EFFECT_HEADS, EFFECTS_EXPLAINED, KindFacts
 
 
 def heading(text: str, depth: int = 2) -> Iterator[str]:
@@ -19,6 +20,15 @@ def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> Iterator[str]:
     for row in rows:
         yield "| " + " | ".join(map(in_markdown, row)) + " |"
     yield ""
+
+
+def slips_by_kind(kinds: Iterable[KindFacts]) -> Iterator[str]:
+    """Kinds of slip against what they lead to, and what those words mean."""
+    yield from table(
+        ("slip", "error mode", *EFFECT_HEADS.values()),
+        ((row.kind, row.error_mode or "", *map(str, row.counts)) for row in kinds),
+    )
+    yield from (in_markdown(EFFECTS_EXPLAINED), "")
 
 
 def bullets(texts: Iterable[str]) -> Iterator[str]:

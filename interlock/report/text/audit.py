@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from interlock.report.text.interrupted import interruption_lines
-from interlock.report.text.lines import BLANK, WIDTH, Line, Tone, flow, heading, labelled, severity_cell
+from interlock.report.text.lines import BLANK, WIDTH, Line, Tone, bullets, flow, heading, labelled, severity_cell
 from interlock.report.text.runs import MOST_NAMED, reason_lines, run_lines, way_lines
 from interlock.report.text.slips import slip_table
 from interlock.report.views.audit import AuditView
@@ -171,11 +171,13 @@ def _pairs(pairs: tuple[tuple[str, tuple[SlipFacts, ...]], ...], followed: bool)
         by_hazard.setdefault(id, []).append(slips)
     for id, those in by_hazard.items():
         yield from flow(f"{id}: {count_of(len(those), 'pair')}", 4, 2, Tone.BAD)
-        for slips in those[:MOST_COMBINATIONS]:
-            said = " and ".join(f"action {slip.action} {slip.kind}, {slip.text}" for slip in slips)
-            yield from flow(f"- {said}", 6, 2)
+        yield from bullets((" and ".join(map(_named, slips)) for slips in those[:MOST_COMBINATIONS]), 6)
         if len(those) > MOST_COMBINATIONS:
             yield from flow(f"and {len(those) - MOST_COMBINATIONS} more", 6)
+
+
+def _named(slip: SlipFacts) -> str:
+    return f"action {slip.action} {slip.kind}, {slip.text}"
 
 
 def _failures(view: AuditView) -> Iterator[Line]:
@@ -226,8 +228,7 @@ def _group(group: HeldGroup, sev: int) -> Iterator[Line]:
 
 def _assumed(view: AuditView) -> Iterator[Line]:
     yield from heading("What this audit assumes")
-    for text in view.facts.assumptions:
-        yield from flow(f"- {text}", 2, 2)
+    yield from bullets(view.facts.assumptions)
     yield from heading("Caution")
     for text in view.facts.cautions:
         yield from flow(text, 2)

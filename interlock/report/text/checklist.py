@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from interlock.report.text.lines import BLANK, Line, Tone, flow, heading, labelled
+from interlock.report.text.lines import BLANK, Line, Tone, bullets, flow, heading, labelled
 from interlock.report.text.slips import slip_table
 from interlock.report.views.checklist import ChecklistView, PartView, RefusalView
 from interlock.report.views.checklist_facts import CAUTION, NOTE, Body, Guard
@@ -37,8 +37,7 @@ def checklist_lines(view: ChecklistView, verbose: bool = False) -> Iterator[Line
         yield from _part(number, part, verbose)
     yield from _slips(facts.checklist, verbose)
     yield from heading("What is proved")
-    for claim in facts.checklist.claims:
-        yield from flow(f"- {claim}", 2, 2)
+    yield from bullets(facts.checklist.claims)
     yield BLANK
     yield from flow(facts.scheme, tone=Tone.FAINT)
 
@@ -89,8 +88,7 @@ def _slips(facts: Body, verbose: bool) -> Iterator[Line]:
         yield from labelled("breaks:", shortened(one.breaks, MOST_NAMED), 6)
     for row in slips.fewest:
         yield from flow(f"{row.requirement}: fewest slips {row.slips}; {row.hazard}, severity {row.severity}", 2, 2)
-        for those in row.combinations[:MOST_NAMED]:
-            yield from flow(f"- {' and '.join(those)}", 4, 2)
+        yield from bullets(map(" and ".join, row.combinations[:MOST_NAMED]), 4)
         if len(row.combinations) > MOST_NAMED:
             yield from flow(f"and {len(row.combinations) - MOST_NAMED} more", 4)
     if not slips.fewest:

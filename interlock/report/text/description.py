@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from interlock.report.text.floor import floor_lines
-from interlock.report.text.lines import BLANK, Line, Tone, flow, heading, labelled, row_lines
+from interlock.report.text.lines import BLANK, Line, Tone, bullets, flow, heading, labelled, row_lines
 from interlock.report.views.assumptions import CAUTIONS
 from interlock.report.views.description import DescriptionView
 
@@ -26,8 +26,7 @@ def description_lines(view: DescriptionView) -> Iterator[Line]:
             for row in entry.details:
                 yield from labelled(row.label, row.text, 6, row.tone) if row.label else flow(row.text, 6, 0, row.tone)
     yield from heading("What a proof would assume")
-    for text in view.assumptions:
-        yield from flow(f"- {text}", 2, 2)
+    yield from bullets(view.assumptions)
     yield from heading("Caution")
     for text in CAUTIONS:
         yield from flow(text, 2)

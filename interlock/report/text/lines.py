@@ -55,6 +55,12 @@ def severity_cell(severity: str) -> tuple[str, tuple[str, ...]]:
     return "note", (f"severity: {severity}",)
 
 
+def bullets(texts: Iterable[str], indent: int = 2) -> Iterator[Line]:
+    """A list."""
+    for text in texts:
+        yield from flow(f"- {text}", indent, 2)
+
+
 def row_lines(rows: Iterable[Row], indent: int = 2) -> Iterator[Line]:
     """Each fact with what it is about before it."""
     for row in rows:

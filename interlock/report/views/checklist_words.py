@@ -9,12 +9,8 @@ from interlock.hold.compile.world import Thing
 from interlock.hold.kinds import Verb
 from interlock.hold.origin import Arrive, Depart, Work
 from interlock.kernel.expressions import TRUE
-from interlock.report.views.checklist_facts import (
-    CAUTION,
-    Guard,
-    note,
-)
-from interlock.report.views.instructions import InstructionWriter, the
+from interlock.report.views.checklist_facts import CAUTION, Guard, note
+from interlock.report.views.instructions import DOOR_FACTS, InstructionWriter, the
 from interlock.report.views.wording import listed, sentence
 from interlock.study.checklist.audit import ChecklistAudit
 from interlock.study.checklist.goals import ALL, Goal, Load, Reach, Unload, placements_in
@@ -106,7 +102,7 @@ def leg_title(writer: InstructionWriter, leg: Leg) -> str:
     aim = leg.aim
     if aim.what in ("load", "unload"):
         bays = listed([writer.where(unit) for unit in aim.units])
-        kinds = listed(list(dict.fromkeys(writer._kinds[unit.kind] for unit in aim.units)))
+        kinds = listed(list(dict.fromkeys(writer.kinds[unit.kind] for unit in aim.units)))
         return f"{aim.what.capitalize()} {bays}: {kinds}"
     return {"open": "Open the hold", "shut": "Shut the hold"}.get(aim.what, f"Bring about: {aim.text}")
 
@@ -117,7 +113,7 @@ def checks_of(writer: InstructionWriter, leg: Leg) -> Iterator[str]:
     things = writer.compiled.world.things
     if aim.what == "load":
         for unit in aim.units:
-            secured = all(writer.truth(things[cell].states["secured"], end) for cell in unit.cells)
+            secured = all(writer.so(cell, ("secured",), end) for cell in unit.cells)
             yield sentence(f"{writer.standing(unit)}{', secured' if secured else ', not yet secured'}")
             devices = {
                 device.id: device.phrase
@@ -132,22 +128,21 @@ def checks_of(writer: InstructionWriter, leg: Leg) -> Iterator[str]:
         for unit in aim.units:
             yield sentence(f"{writer.where(unit)} {'is' if len(unit.cells) == 1 else 'are'} empty")
     for id in aim.doors:
-        facts = [w for w in ("open", "closed", "latched", "locked") if w in things[id].states]
-        true = [word for word in facts if writer.truth(things[id].states[word], end)]
+        true = writer.so(id, DOOR_FACTS, end)
         if true:
             yield sentence(f"{the(things[id].phrase)} is {listed(true)}")
     if aim.what == "shut":
         power = [c for c in writer.compiled.hold.circuits if c.use == "power"]
-        if power and not any(writer.truth(things[c.id].states["on"], end) for c in power):
+        if power and not any(writer.so(circuit.id, ("on",), end) for circuit in power):
             yield "All power circuits of the hold are off."
     if aim.what == "reach":
         yield sentence(f"this is so: {aim.text}")
 
 
-def _devices(writer: InstructionWriter, cell: str) -> Iterator[Thing]:
+def _devices(writer: InstructionWriter, cell: str) -> tuple[Thing, ...]:
     world = writer.compiled.world
     devices = world.part(world.things[cell], "devices")
-    yield from (devices,) if isinstance(devices, Thing) else devices
+    return (devices,) if isinstance(devices, Thing) else devices
 
 
 def preconditions(writer: InstructionWriter, checklist: Checklist) -> Iterator[str]:
@@ -155,38 +150,31 @@ def preconditions(writer: InstructionWriter, checklist: Checklist) -> Iterator[s
     compiled = checklist.compiled
     things = compiled.world.things
     for supply in compiled.hold.supplies:
-        word = "on" if writer.truth(things[supply.id].states["on"], checklist.start) else "off"
+        word = "on" if writer.so(supply.id, ("on",), checklist.start) else "off"
         yield sentence(f"{the(supply.name)} is {word}, and stays so")
-    aboard = [p for p in writer.resting(checklist.start)]
+    aboard = writer.resting(checklist.start)
     if aboard:
         for kind in dict.fromkeys(placement.kind for placement in aboard):
             inside = [(unit, compiled.floor.bays_of(unit.cells)) for unit in aboard if unit.kind == kind]
             bays = [cells[0] if len(cells) == 1 else writer.where(unit) for unit, cells in inside]
-            yield sentence(f"units of this kind are aboard ({writer._kinds[kind]}), in: {listed(bays)}")
+            yield sentence(f"units of this kind are aboard ({writer.kinds[kind]}), in: {listed(bays)}")
     else:
         yield "Every bay is empty."
     for door in compiled.hold.doorways:
-        states = things[door.id].states
-        true = [
-            w
-            for w in ("open", "closed", "latched", "locked")
-            if w in states and writer.truth(states[w], checklist.start)
-        ]
+        true = writer.so(door.id, DOOR_FACTS, checklist.start)
         if true:
             yield sentence(f"{the(door.name)} is {listed(true)}")
     for control in compiled.hold.controls:
         if control.is_held:
             continue
-        states = things[control.id].states
-        now = [name for name, expr in states.items() if writer.truth(expr, checklist.start)]
+        now = writer.so(control.id, things[control.id].states, checklist.start)
         if now:
             verb = "is set to" if control.kind in ("switch", "selector") else "is"
             yield sentence(f"{the(control.name)} {verb} {now[0].replace('_', ' ')}")
     places = {place.id: place.name for place in compiled.hold.places}
     for person in compiled.hold.people:
-        for place in person.places:
-            if writer.truth(things[person.id].states[place], checklist.start):
-                yield sentence(f"{the(person.name)} is {places[place]}")
+        for place in writer.so(person.id, person.places, checklist.start):
+            yield sentence(f"{the(person.name)} is {places[place]}")
 
 
 def claims_of(checklist: Checklist, audited: ChecklistAudit) -> Iterator[str]:

@@ -2,15 +2,32 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.floor import Placement
 from interlock.hold.kinds import Trigger, Verb
-from interlock.hold.origin import NOBODY, Arrive, Bring, Crossing, Depart, Go, Means, Strike, TakeAway, Work, standing
+from interlock.hold.origin import (
+    NOBODY,
+    Arrive,
+    Bring,
+    Crossing,
+    Depart,
+    Go,
+    Means,
+    Strike,
+    TakeAway,
+    Work,
+    units_at_rest,
+)
 from interlock.hold.origin import Deed as Done
 from interlock.kernel.evaluator import State, evaluate
 from interlock.kernel.expressions import Expr
 from interlock.report.views.wording import PROCEDURAL_WORDS, listed, sentence, words_in
 from interlock.study.checklist.operating import Deed
+
+DOOR_FACTS = ("open", "closed", "latched", "locked")
+"""What is said of a door that has come to rest."""
 
 
 class InstructionWriter:
@@ -19,14 +36,14 @@ class InstructionWriter:
     def __init__(self, compiled: CompiledHold) -> None:
         self.compiled = compiled
         self._machine = compiled.machine
-        self._kinds = {unit.id: unit.name for unit in compiled.hold.units}
+        self.kinds = {unit.id: unit.name for unit in compiled.hold.units}
         self._texts: dict[str, str] = {}
         for name, said in compiled.glossary.rules.items():
             self._texts.setdefault(compiled.origins.deed_of(name).name, said.text)
 
     def unit(self, placement: Placement) -> str:
         """`the short pallet`."""
-        return the(self._kinds[placement.kind])
+        return the(self.kinds[placement.kind])
 
     def where(self, placement: Placement) -> str:
         """`bay 3L`, `bays 3L and 3R`, `the loader`."""
@@ -44,23 +61,23 @@ class InstructionWriter:
         """Whether it is so in the state."""
         return evaluate(self._machine, expr, state)
 
-    def resting(self, state: State) -> list[Placement]:
+    def so(self, id: str, words: Iterable[str], state: State, before: State | None = None) -> list[str]:
+        """The words that are so of a thing in the state, and were not so before."""
+        states = self.compiled.world.things[id].states
+        true = [word for word in words if word in states and self.truth(states[word], state)]
+        return [word for word in true if before is None or not self.truth(states[word], before)]
+
+    def resting(self, state: State) -> tuple[Placement, ...]:
         """Every unit at rest, on the loader too."""
-        values = dict(zip((v.name for v in self._machine.variables), state, strict=False))
-        return [
-            placement for placement in self.compiled.floor.placements if standing(placement).items() <= values.items()
-        ]
+        return units_at_rest(self.compiled.floor, self._machine, state)
 
     def effects(self, before: State, after: State) -> list[str]:
         """What has become of units and doors, one clause each."""
         old = self.resting(before)
         said = self._stopped([placement for placement in self.resting(after) if placement not in old])
+        words = ("closed", "moving", "open", "latched", "unlatched", "locked", "unlocked")
         for door in self.compiled.hold.doorways:
-            facts: list[str] = []
-            for words in (("closed", "moving", "open"), ("latched", "unlatched"), ("locked", "unlocked")):
-                states = self.compiled.world.things[door.id].states
-                known = [word for word in words if word in states]
-                facts += [w for w in known if self.truth(states[w], after) and not self.truth(states[w], before)]
+            facts = self.so(door.id, words, after, before)
             if facts:
                 said.append(f"{the(door.name)} is {listed(facts)}")
         return said
@@ -77,10 +94,10 @@ class InstructionWriter:
             if len(units) == 1:
                 said.append(self.standing(units[0]))
             elif outside:
-                said.append(f"{self._kinds[kind]}s stand on the loader")
+                said.append(f"{self.kinds[kind]}s stand on the loader")
             else:
                 bays = listed([cell for unit in units for cell in unit.cells])
-                said.append(f"{self._kinds[kind]}s stand in bays {bays}")
+                said.append(f"{self.kinds[kind]}s stand in bays {bays}")
         return said
 
     def on_the_way(self, before: State, after: State) -> list[str]:
@@ -98,11 +115,9 @@ class InstructionWriter:
         said = []
         things = self.compiled.world.things
         for device in self.compiled.hold.devices:
-            if device.circuit is None:
-                continue
-            for state, expr in things[device.id].states.items():
-                if state in ("raised", "lowered") and self.truth(expr, after) and not self.truth(expr, before):
-                    said.append(f"{the(device.name)} is {state}")
+            if device.circuit is not None:
+                became = self.so(device.id, ("raised", "lowered"), after, before)
+                said += [f"{the(device.name)} is {state}" for state in became]
         for circuit in self.compiled.hold.circuits:
             lit = things[circuit.id].truth
             if circuit.use == "indication" and lit is not None and self.truth(lit, before) != self.truth(lit, after):

@@ -9,7 +9,7 @@ from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.floor import Move, Placement
 from interlock.hold.kinds import DEVICE_KINDS
 from interlock.hold.language.model import Direction
-from interlock.hold.origin import Aspect, Condition, Failure, Sort, Subject, crossing, running, standing
+from interlock.hold.origin import Aspect, Condition, Failure, Sort, Subject, crossing, running, units_at_rest
 from interlock.kernel.evaluator import State, evaluate
 from interlock.kernel.expressions import Expr, Value
 
@@ -50,9 +50,6 @@ def take(compiled: CompiledHold, state: State) -> Snapshot:
         locks = (Condition(Subject(Sort.DOOR, door.id), aspect).name for aspect in (Aspect.LATCH, Aspect.LOCK))
         facts += [str(value[name]) for name in locks if name in value]
         doors[door.id] = tuple(facts)
-    resting = tuple(
-        placement for placement in compiled.floor.placements if standing(placement).items() <= value.items()
-    )
     crossings: dict[str, Move] = {}
     for move in compiled.floor.moves:
         if crossing(move).items() <= value.items():
@@ -74,7 +71,7 @@ def take(compiled: CompiledHold, state: State) -> Snapshot:
     return Snapshot(
         {d.id: first(things[d.id].states, DEVICE_KINDS[d.kind].states) for d in hold.devices},
         doors,
-        resting,
+        units_at_rest(compiled.floor, machine, state),
         tuple(crossings.values()),
         runs,
         tuple(told),

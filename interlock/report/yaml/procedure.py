@@ -12,7 +12,7 @@ from interlock.hold.sill_places import bays_beside, place_at_sill
 from interlock.kernel.evaluator import State
 from interlock.report.languages import in_yaml
 from interlock.report.views.checklist_words import goal_words, leg_title
-from interlock.report.views.instructions import InstructionWriter
+from interlock.report.views.instructions import DOOR_FACTS, InstructionWriter
 from interlock.study.checklist.goals import Reach
 from interlock.study.checklist.making import Checklist, Leg
 from interlock.study.checklist.operating import Execution
@@ -64,10 +64,9 @@ def steps_of_actions(checklist: Checklist) -> tuple[int | None, ...]:
 def _starts(writer: InstructionWriter, checklist: Checklist) -> Iterator[tuple[str, str]]:
     """What differs from the usual start, or is left open by it."""
     compiled, start = checklist.compiled, checklist.start
-    things = compiled.world.things
     for supply in compiled.hold.supplies:
         if len(supply.starts) > 1:
-            yield supply.id, "on" if writer.truth(things[supply.id].states["on"], start) else "off"
+            yield supply.id, "on" if writer.so(supply.id, ("on",), start) else "off"
     for placement in writer.resting(start):
         if compiled.floor.is_inside(placement):
             yield placement.cells[0], placement.kind
@@ -80,24 +79,25 @@ def _starts(writer: InstructionWriter, checklist: Checklist) -> Iterator[tuple[s
 def _goal(writer: InstructionWriter, checklist: Checklist) -> str:
     if isinstance(checklist.goal, Reach):
         return checklist.goal.text
-    facts = [_holds(p) for p in _inside(writer, checklist.legs[-1].end)]
-    facts += [f"{cell} is secured" for p in _inside(writer, checklist.legs[-1].end) for cell in p.cells]
+    end = checklist.legs[-1].end
+    inside = [unit for unit in writer.resting(end) if writer.compiled.floor.is_inside(unit)]
+    facts = [_holds(unit) for unit in inside]
+    facts += [f"{cell} is secured" for unit in inside for cell in unit.cells]
     if not facts:
         facts = [f"{bay} is empty" for bay in checklist.compiled.floor.bays]
-    return " and ".join([*facts, *_doors(checklist.compiled), *_tidy(writer, checklist.legs[-1].end)])
+    return " and ".join([*facts, *_doors(checklist.compiled), *_tidy(writer, end)])
 
 
 def _tidy(writer: InstructionWriter, end: State) -> Iterator[str]:
     """Power circuits that are off at the end, controls and people that are back where they start."""
     hold, things = writer.compiled.hold, writer.compiled.world.things
     for circuit in hold.circuits:
-        off = things[circuit.id].states.get("off")
-        if circuit.use == "power" and off is not None and writer.truth(off, end):
+        if circuit.use == "power" and writer.so(circuit.id, ("off",), end):
             yield f"{circuit.id} is off"
     starts = [(control.id, control.starts or tuple(things[control.id].states)[:1]) for control in hold.controls]
     starts += [(person.id, person.starts) for person in hold.people]
     for id, usual in starts:
-        if len(usual) == 1 and usual[0] in things[id].states and writer.truth(things[id].states[usual[0]], end):
+        if len(usual) == 1 and writer.so(id, usual, end):
             yield f"{id} is {usual[0]}"
 
 
@@ -108,10 +108,6 @@ def _doors(compiled: CompiledHold) -> list[str]:
         for word in ("closed", "latched", "locked")
         if word in compiled.world.things[door.id].states
     ]
-
-
-def _inside(writer: InstructionWriter, state: State) -> list[Placement]:
-    return [p for p in writer.resting(state) if writer.compiled.floor.is_inside(p)]
 
 
 def _holds(placement: Placement) -> str:
@@ -130,18 +126,14 @@ def _beside(compiled: CompiledHold, done: Deed) -> str:
 
 
 def _facts(writer: InstructionWriter, leg: Leg) -> Iterator[str]:
-    things = writer.compiled.world.things
     for unit in leg.aim.units:
         if leg.aim.what == "load":
             yield _holds(unit)
-            for cell in unit.cells:
-                if writer.truth(things[cell].states["secured"], leg.end):
-                    yield f"{cell} is secured"
+            yield from (f"{cell} is secured" for cell in unit.cells if writer.so(cell, ("secured",), leg.end))
         else:
             yield from (f"{cell} is empty" for cell in unit.cells)
     for id in leg.aim.doors:
-        words = [w for w in ("open", "closed", "latched", "locked") if w in things[id].states]
-        yield from (f"{id} is {w}" for w in words if writer.truth(things[id].states[w], leg.end))
+        yield from (f"{id} is {word}" for word in writer.so(id, DOOR_FACTS, leg.end))
 
 
 def _until(writer: InstructionWriter, before: State, after: State) -> list[str]:
@@ -157,23 +149,17 @@ def _until(writer: InstructionWriter, before: State, after: State) -> list[str]:
                 # a unit that lies over the sill takes a place on the loader too
                 found += [f"{cell} is occupied" for cell in placement.cells]
     for door in compiled.hold.doorways:
-        states = compiled.world.things[door.id].states
-        words = [w for w in ("closed", "open", "latched", "unlatched") if w in states]
-        new = [w for w in words if writer.truth(states[w], after) and not writer.truth(states[w], before)]
+        new = writer.so(door.id, ("closed", "open", "latched", "unlatched"), after, before)
         found += [f"{door.id} is {word}" for word in new]
     return found
 
 
 def _on_the_way(writer: InstructionWriter, before: State, after: State) -> list[str]:
     """What a unit has begun to cross: a sill, or else a device that says when it is covered."""
-    compiled = writer.compiled
-    things = compiled.world.things
-    ids = [door.id for door in compiled.hold.doorways] + [device.id for device in compiled.hold.devices]
-    for id in ids:
-        states = things[id].states
-        for word in ("sill_covered", "covered"):
-            if word in states and writer.truth(states[word], after) and not writer.truth(states[word], before):
-                return [f"{id} is {word}"]
+    hold = writer.compiled.hold
+    for id in (*(door.id for door in hold.doorways), *(device.id for device in hold.devices)):
+        for word in writer.so(id, ("sill_covered", "covered"), after, before):
+            return [f"{id} is {word}"]
     return []
 
 

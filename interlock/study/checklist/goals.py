@@ -11,7 +11,7 @@ from typing import TypeAlias
 from interlock.diagnostics.nearest import nearest_name
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.floor import Placement
-from interlock.hold.origin import EMPTY, NOBODY, Bring, Crossing, Holding, standing
+from interlock.hold.origin import EMPTY, NOBODY, Bring, Crossing, Holding, standing, units_at_rest
 from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import Expr, Is, Value, conj, disj
 
@@ -110,12 +110,7 @@ def aims_of(compiled: CompiledHold, goal: Goal, start: State) -> tuple[Aim, ...]
 
 def placements_in(compiled: CompiledHold, state: State) -> tuple[Placement, ...]:
     """The units at rest in bays, in the order of the floor."""
-    values = dict(zip((v.name for v in compiled.machine.variables), state, strict=False))
-    return tuple(
-        placement
-        for placement in compiled.floor.placements
-        if compiled.floor.is_inside(placement) and standing(placement).items() <= values.items()
-    )
+    return tuple(filter(compiled.floor.is_inside, units_at_rest(compiled.floor, compiled.machine, state)))
 
 
 def _place_of(compiled: CompiledHold, placement: Placement) -> int:
