@@ -113,8 +113,3 @@ def reasons(machine: Machine, glossary: Glossary, expr: Expr, state: State, dept
 def _value_text(machine: Machine, glossary: Glossary, atom: Is, state: State) -> str | None:
     value = state[machine.positions[atom.variable]]
     return glossary.values.get((atom.variable, value))
-
-
-def describe_state(machine: Machine, glossary: Glossary, state: State) -> tuple[str, ...]:
-    """Every sentence of the glossary that is so in the state, idle ones left out, in the order of the variables."""
-    return _sentences(glossary, zip(machine.variables, state, strict=True))

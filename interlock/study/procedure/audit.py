@@ -9,18 +9,24 @@ from enum import StrEnum
 from interlock.confirm.confirm import confirm
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.procedure.binding import Bound, BoundProcedure, Manner
-from interlock.hold.tell import Reason, reasons
+from interlock.hold.tell import Reason
 from interlock.kernel.claims import Claim, Disputed, Finding, Limits, Progress, ProgressCallback, Proved, silent
-from interlock.kernel.expressions import Expr, disj
-from interlock.kernel.machine import Machine, Question, question_of
+from interlock.kernel.machine import question_of
 from interlock.prove.engine import Clock, Engine, OutOfTime, clock_of
 from interlock.study.procedure.failing import FailureAudit, audit_failures
 from interlock.study.procedure.graph import ProcedureGraph, procedure_graph, procedure_machine
 from interlock.study.procedure.holders import Held, holders_of
-from interlock.study.procedure.interleavings import Hazard, InterleavingSearch, TooMuch, hazards_of
+from interlock.study.procedure.interleavings import (
+    Hazard,
+    InterleavingSearch,
+    TooMuch,
+    bits_of,
+    end_of_time,
+    hazards_of,
+)
 from interlock.study.procedure.interruptions import Interruption, interruptions_of
 from interlock.study.procedure.rescue import Rescue, find_rescue
-from interlock.study.procedure.runs import Run, claim_of, tell_run
+from interlock.study.procedure.runs import Replays, Run, reasons_at, tell_run
 from interlock.study.procedure.slip_audit import MOST_SLIPS, SlipAudit, audit_slips
 from interlock.study.procedure.slips import slips_of
 from interlock.study.procedure.standstill import why_still
@@ -181,15 +187,13 @@ def audit_procedure(
             failures = audit_failures(failing, first, failing.explore(), clock)
             notes += [f"not all failures were followed: {failures.open}"] if failures.open else []
     except OutOfTime:
-        stopped = limits.stop is not None and limits.stop()
-        notes.append(f"{'it was stopped' if stopped else 'the time was up'} before everything was followed")
+        notes.append(f"{end_of_time(clock)} before everything was followed")
     except TooMuch:
         notes.append(f"more than {most:,} places would have to be followed")
     verification = None
     if engine is not None:
-        seconds = clock.seconds_left()
         asked = [hazard.instance.requirement.id for hazard in hazards]
-        bounds = replace(limits, seconds=seconds)
+        bounds = replace(limits, seconds=clock.seconds_left())
         # what can be done is held by nothing: it is not asked
         verification = verify(alone or bound.compiled, engine, bounds, report, asked)
     held = holders_of(hazards, verification, {b.hazard.instance.requirement.id: b.lost for b in breaches}, slip_audit)
@@ -234,18 +238,18 @@ def _actions(search: InterleavingSearch, first: Sequence[int], states: int, cloc
             continue
         if verdict is Verdict.IDLE:
             way = search.way_to(first, frozenset(here))
-            why = reasons(graph.machine, graph.bound.compiled.glossary, bound.done, search.state(way[-1][0]), 2)
+            why = reasons_at(search, way[-1][0], bound.done, 2)
             found.append(ActionAudit(at + 1, bound, verdict, tell_run(search, way, None), why))
             continue
         # where it has come to rest says more than where it is still on its way to there
         resting = [node for node in standing if not search.edges[node]]
         way = search.way_to(first, frozenset(resting or standing))
-        wanted = _wanted(search, at, way[-1][0])
-        state = search.state(way[-1][0])
-        why = reasons(graph.machine, graph.bound.compiled.glossary, wanted, state, 6)
-        if bound.manner is Manner.HELD and graph.points[search.point[way[-1][0]]].under_way:
-            why = (*why, *why_still(search, way[-1][0], bound.action.to))
-        rescue = find_rescue(search, way[-1][0], wanted, clock)
+        end = way[-1][0]
+        wanted = search.wanted_at(end)
+        why = reasons_at(search, end, wanted, 6)
+        if bound.manner is Manner.HELD and graph.points[search.point[end]].under_way:
+            why = (*why, *why_still(search, end, bound.action.to))
+        rescue = find_rescue(search, end, wanted, clock)
         found.append(ActionAudit(at + 1, bound, verdict, tell_run(search, way, None), why, rescue))
     return found
 
@@ -280,15 +284,6 @@ def _verdict(
     return Verdict.POSSIBLE
 
 
-def _wanted(search: InterleavingSearch, at: int, node: int) -> Expr:
-    """What would have to be so at the node for the procedure to go on."""
-    graph = search.graph
-    bound = graph.bound.actions[at]
-    if bound.manner in (Manner.CHECK, Manner.WAIT) or graph.points[search.point[node]].under_way:
-        return bound.until
-    return disj(*(graph.machine.rule(name).guard for name in bound.rules))
-
-
 def _breaches(
     search: InterleavingSearch,
     first: Sequence[int],
@@ -297,31 +292,19 @@ def _breaches(
     usual_first: Sequence[int] = (),
 ) -> list[Breach]:
     """Every requirement broken on the way; with `usual`, only those that are not broken there."""
-    graph = search.graph
-    met = 0
-    for node in first:
-        met |= search.outcomes[node]
-    for node in usual_first:
-        met &= ~usual.outcomes[node] if usual is not None else met
-    ways = []
-    for at, hazard in enumerate(search.hazards):
-        if met >> at & 1:
-            ways.append((hazard, search.path(first, 1 << at)))
-    if not ways:
+    met = search.outcome_of(first) & search.every_hazard
+    if usual is not None:
+        met &= ~usual.outcome_of(usual_first)
+    if not met:
         return []
-    machine = procedure_machine(graph, lost=usual is not None)
-    questions = [_question(machine, hazard) for hazard, _ in ways]
-    claims = [claim_of(search, machine, question.id, way) for question, (_, way) in zip(questions, ways, strict=True)]
-    findings = confirm(machine, questions, claims, None, report)
+    replays = Replays(search, procedure_machine(search.graph, lost=usual is not None))
+    ways = [(search.hazards[at], search.path(first, 1 << at)) for at in bits_of(met)]
+    for hazard, way in ways:
+        replays.add(hazard, way, hazard.instance.requirement.id)
     return [
         Breach(hazard, usual is not None, tell_run(search, way, hazard.bad), finding)
-        for (hazard, way), finding in zip(ways, findings, strict=True)
+        for (hazard, way), finding in zip(ways, replays.confirmed(None, report), strict=True)
     ]
-
-
-def _question(machine: Machine, hazard: Hazard) -> Question:
-    found = next(one for one in machine.requirements if one.id == hazard.instance.requirement.id)
-    return question_of(machine, found)
 
 
 def _missed(search: InterleavingSearch, first: Sequence[int]) -> Run | None:
@@ -347,7 +330,8 @@ def _recount(
         seen = 0
         for node in range(number):
             seen |= followed.marks[node]
-        kept = [_question(machine, hazard) for at, hazard in enumerate(followed.hazards) if not seen >> at & 1]
+        lasting = followed.hazards_in(~seen)
+        kept = [question_of(machine, one) for one in machine.requirements if one.id in lasting]
         claims: list[Claim] = [Proved(question.id, NAME, None, number) for question in kept]
         findings += confirm(machine, kept, claims, clock.seconds_left())
     return tuple(findings)

@@ -8,13 +8,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from interlock.confirm.confirm import confirm
-from interlock.kernel.claims import Finding, Refuted
-from interlock.kernel.machine import Question, question_of
+from interlock.kernel.claims import Finding
 from interlock.prove.engine import Clock
 from interlock.study.procedure.graph import procedure_machine
-from interlock.study.procedure.interleavings import InterleavingSearch, TooMuch
-from interlock.study.procedure.runs import Run, claim_of, tell_run
+from interlock.study.procedure.interleavings import InterleavingSearch, TooMuch, bits_of
+from interlock.study.procedure.runs import Replays, Run, tell_run
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,32 +51,19 @@ def audit_failures(search: InterleavingSearch, first: Sequence[int], rightly: ra
         search.explore()
     except TooMuch:
         return FailureAudit(len(search.failures), (), (), f"more than {search.most_nodes:,} places")
-    usual = 0
-    for node in first:
-        usual |= search.outcomes[node]
-    every = (1 << len(search.hazards)) - 1
-    machine = procedure_machine(search.graph, lost=False, failing=True)
-    requirements = {one.id: one for one in machine.requirements}
+    usual = search.outcome_of(first)
+    replays = Replays(search, procedure_machine(search.graph, lost=False, failing=True))
     results: list[FailureResult] = []
-    questions: list[Question] = []
-    claims: list[Refuted] = []
     for what, places in sorted(made.items(), reverse=True):
-        met = 0
-        for _, dest in places:
-            met |= search.outcomes[dest]
-        danger = met & every & ~usual
+        danger = search.outcome_of(dest for _, dest in places) & search.every_hazard & ~usual
         if not danger:
             continue
-        at = (danger & -danger).bit_length() - 1
+        at = next(bits_of(danger))
         hazard = search.hazards[at]
         tail = search.path(list(dict.fromkeys(dest for _, dest in places)), 1 << at)
         head = search.way_to(first, frozenset(node for node, dest in places if dest == tail[0][0]))
         way = [*head, (tail[0][0], what), *tail[1:]]
-        id = f"failure run {len(questions) + 1}"
-        questions.append(Question(id, question_of(machine, requirements[hazard.instance.requirement.id]).target))
-        claims.append(claim_of(search, machine, id, way))
-        ids = tuple(h.instance.requirement.id for n, h in enumerate(search.hazards) if danger >> n & 1)
+        replays.add(hazard, way, f"failure run {len(results) + 1}")
         said = search.graph.bound.compiled.glossary.rules[search.plant[-1 - what].name].text
-        results.append(FailureResult(said, ids, tell_run(search, way, hazard.bad)))
-    findings = confirm(machine, questions, claims, clock.seconds_left())
-    return FailureAudit(len(search.failures), tuple(results), findings)
+        results.append(FailureResult(said, search.hazards_in(danger), tell_run(search, way, hazard.bad)))
+    return FailureAudit(len(search.failures), tuple(results), replays.confirmed(clock.seconds_left()))

@@ -12,8 +12,9 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from interlock.hold.compile.requirements import Instance
+from interlock.hold.procedure.binding import Manner
 from interlock.kernel.evaluator import State, evaluate, initial_states
-from interlock.kernel.expressions import Expr, conj, neg
+from interlock.kernel.expressions import Expr, conj, disj, neg
 from interlock.kernel.machine import Actor, Machine, Rule, allowed_by, question_of
 from interlock.prove.core.packing import Packing, compile_enabled
 from interlock.prove.engine import Clock
@@ -54,6 +55,19 @@ class TooMuch(Exception):
     """More nodes than allowed."""
 
 
+def end_of_time(clock: Clock) -> str:
+    """Why a search ended by OutOfTime, in words."""
+    return "it was stopped" if clock.stop is not None and clock.stop() else "the time was up"
+
+
+def bits_of(number: int) -> Iterator[int]:
+    """The places of the ones, from the lowest."""
+    while number:
+        low = number & -number
+        yield low.bit_length() - 1
+        number ^= low
+
+
 class InterleavingSearch:
     """The graph so far.
 
@@ -74,6 +88,7 @@ class InterleavingSearch:
         self.plant = [*acting, *self.failures]
         """What acts without people; a failure has its place here so that it can be a step of a way."""
         self.stands = len(self.hazards)
+        self.every_hazard = (1 << self.stands) - 1
         self.good = 1 << (self.stands + len(graph.points))
         self.bad = self.good << 1
         self._tests: dict[Expr, int] = {}
@@ -283,6 +298,25 @@ class InterleavingSearch:
 
     def _stands(self, node: int) -> bool:
         return bool(self.marks[node] & (self.bad | 1 << (self.stands + self.point[node])))
+
+    def outcome_of(self, nodes: Iterable[int]) -> int:
+        """What can come of some of the nodes without a slip."""
+        met = 0
+        for node in nodes:
+            met |= self.outcomes[node]
+        return met
+
+    def hazards_in(self, outcome: int) -> tuple[str, ...]:
+        """The ids of the requirements that an outcome breaks, in their order."""
+        return tuple(self.hazards[at].instance.requirement.id for at in bits_of(outcome & self.every_hazard))
+
+    def wanted_at(self, node: int) -> Expr:
+        """What would have to be so at the node for the procedure to go on."""
+        point = self.graph.points[self.point[node]]
+        bound = self.graph.bound.actions[point.action]
+        if bound.manner in (Manner.CHECK, Manner.WAIT) or point.under_way:
+            return bound.until
+        return disj(*(self.graph.machine.rule(name).guard for name in bound.rules))
 
     def path(self, sources: Iterable[int], wanted: int) -> list[tuple[int, int | None]]:
         """The shortest way without slips from one of the nodes to one whose marks have a bit of `wanted`.

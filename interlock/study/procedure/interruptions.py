@@ -71,9 +71,9 @@ def interruptions_of(
     sought = 0
     for point in sorted(interrupted, key=lambda at: (graph.points[at].action, graph.points[at].under_way)):
         nodes = interrupted[point]
-        at_risk = _risks(search, nodes)
+        at_risk = search.hazards_in(search.outcome_of(nodes))
         lost_nodes = [losing.node(graph.gone, search.hold[node]) for node in nodes]
-        lost = tuple(id for id in _risks(losing, lost_nodes) if id not in at_risk)
+        lost = tuple(id for id in losing.hazards_in(losing.outcome_of(lost_nodes)) if id not in at_risk)
         action = graph.points[point].action
         after = _afterwards(search, losing, nodes, lost_nodes)
         resumption, rescue = Resumption.GO_ON, None
@@ -87,13 +87,6 @@ def interruptions_of(
         midway = graph.points[point].under_way
         found.append(Interruption(action + 1, midway, at_risk, lost, _left(search, after), resumption, rescue))
     return tuple(found), total
-
-
-def _risks(search: InterleavingSearch, nodes: Sequence[int]) -> tuple[str, ...]:
-    met = 0
-    for node in nodes:
-        met |= search.outcomes[node]
-    return tuple(one.instance.requirement.id for at, one in enumerate(search.hazards) if met >> at & 1)
 
 
 def _afterwards(
@@ -144,16 +137,16 @@ def _left(search: InterleavingSearch, after: Sequence[int]) -> tuple[str, ...]:
     for node in after:
         state = search.state(node)
         for bay in graph.bound.compiled.floor.bays:
-            if search.holds(state, things[bay].states["occupied"]) and not search.holds(
-                state, things[bay].states["secured"]
-            ):
+            is_so = things[bay].states
+            if search.holds(state, is_so["occupied"]) and not search.holds(state, is_so["secured"]):
                 told[f"the unit in bay {bay} is not secured"] = None
         for variable, value in zip(graph.machine.variables, state, strict=True):
             if isinstance(memories.get(variable.name), Crossing) and value != NOBODY:
                 told[graph.bound.compiled.glossary.values[variable.name, value]] = None
         for door in hold.doorways:
-            shut = [word for word in ("closed", "latched", "locked") if word in things[door.id].states]
-            missing = [word for word in shut if not search.holds(state, things[door.id].states[word])]
-            if missing:
-                told[f"{door.name} is not {missing[0]}"] = None
+            is_so = things[door.id].states
+            shut = (word for word in ("closed", "latched", "locked") if word in is_so)
+            missing = next((word for word in shut if not search.holds(state, is_so[word])), None)
+            if missing is not None:
+                told[f"{door.name} is not {missing}"] = None
     return tuple(told)

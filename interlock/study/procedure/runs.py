@@ -6,13 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from interlock.confirm.confirm import confirm
 from interlock.hold.tell import Reason, reasons
-from interlock.kernel.claims import Refuted, Trace
+from interlock.kernel.claims import Finding, ProgressCallback, Refuted, Trace, silent
 from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import Expr
-from interlock.kernel.machine import Actor, Machine
+from interlock.kernel.machine import Actor, Machine, Question, question_of
 from interlock.study.procedure.graph import SLIPS, Move, ProcedureGraph, move_name
-from interlock.study.procedure.interleavings import InterleavingSearch
+from interlock.study.procedure.interleavings import Hazard, InterleavingSearch
 
 NAME = "procedure"
 Way = Sequence[tuple[int, int | None]]
@@ -61,10 +62,13 @@ def tell_run(search: InterleavingSearch, way: Way, target: Expr | None) -> Run:
             steps.append(
                 RunStep(len(steps) + 1, Actor.CREW, text or told or "", responses, changed, move.action + 1, told)
             )
-    because: tuple[Reason, ...] = ()
-    if target is not None:
-        because = reasons(graph.machine, glossary, target, search.state(way[-1][0]), depth=4)
-    return Run(tuple(steps), because)
+    return Run(tuple(steps), () if target is None else reasons_at(search, way[-1][0], target, depth=4))
+
+
+def reasons_at(search: InterleavingSearch, node: int, expr: Expr, depth: int) -> tuple[Reason, ...]:
+    """What makes the expression what it is at the node."""
+    graph = search.graph
+    return reasons(graph.machine, graph.bound.compiled.glossary, expr, search.state(node), depth)
 
 
 def _said(graph: ProcedureGraph, move: Move) -> tuple[str, tuple[str, ...]]:
@@ -112,6 +116,23 @@ def trace_of(search: InterleavingSearch, machine: Machine, way: Way) -> Trace:
     return Trace(tuple(rules), tuple(states))
 
 
-def claim_of(search: InterleavingSearch, machine: Machine, question: str, way: Way) -> Refuted:
-    """The way as a claim that the question's target is reached at its end."""
-    return Refuted(question, NAME, trace_of(search, machine, way), shortest=False)
+class Replays:
+    """Runs that break requirements, as claims about the machine that `procedure_machine` gives, to be replayed."""
+
+    def __init__(self, search: InterleavingSearch, machine: Machine) -> None:
+        self._search = search
+        self._machine = machine
+        self._requirements = {one.id: one for one in machine.requirements}
+        self._questions: list[Question] = []
+        self._claims: list[Refuted] = []
+
+    def add(self, hazard: Hazard, way: Way, id: str = "") -> None:
+        """Adds the way; it must end where the requirement is broken, or may be by the step that it lets happen."""
+        id = id or f"run {len(self._questions) + 1}"
+        target = question_of(self._machine, self._requirements[hazard.instance.requirement.id]).target
+        self._questions.append(Question(id, target))
+        self._claims.append(Refuted(id, NAME, trace_of(self._search, self._machine, way), shortest=False))
+
+    def confirmed(self, seconds: float | None, report: ProgressCallback = silent) -> tuple[Finding, ...]:
+        """A finding for each of them."""
+        return confirm(self._machine, self._questions, self._claims, seconds, report)

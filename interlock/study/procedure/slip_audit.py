@@ -12,18 +12,15 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from interlock.confirm.confirm import confirm
 from interlock.confirm.consequences import MISSED, MOST_PLACES, stopped_at
-from interlock.hold.procedure.binding import Manner
-from interlock.hold.tell import Reason, reasons
-from interlock.kernel.claims import Finding, Progress, ProgressCallback, Refuted
+from interlock.hold.tell import Reason
+from interlock.kernel.claims import Finding, Progress, ProgressCallback
 from interlock.kernel.expressions import disj
-from interlock.kernel.machine import Machine, Question, question_of
 from interlock.prove.engine import Clock, OutOfTime
 from interlock.study.procedure.graph import procedure_machine
-from interlock.study.procedure.interleavings import Hazard, InterleavingSearch, TooMuch
+from interlock.study.procedure.interleavings import Hazard, InterleavingSearch, TooMuch, bits_of, end_of_time
 from interlock.study.procedure.recount import SecondCount, recount, track_of
-from interlock.study.procedure.runs import Run, claim_of, tell_run
+from interlock.study.procedure.runs import Replays, Run, reasons_at, tell_run
 from interlock.study.procedure.slips import Slip
 
 MOST_SLIPS = 2
@@ -100,6 +97,15 @@ class _Made:
     places: list[tuple[int, int, int]]
     marks: int = 0
 
+    @property
+    def dests(self) -> dict[int, None]:
+        """Where it leads to."""
+        return dict.fromkeys(dest for _, _, dest in self.places)
+
+    def outcome(self, search: InterleavingSearch) -> int:
+        """What can come of it, with no other slip."""
+        return self.marks | search.outcome_of(self.dests)
+
 
 def audit_slips(
     search: InterleavingSearch,
@@ -115,18 +121,12 @@ def audit_slips(
     made = _made(search, rightly)
     search.explore()
     after_one = len(search.edges)
-    usual = 0
-    for node in first:
-        usual |= search.outcomes[node]
-    every = (1 << len(search.hazards)) - 1
+    usual = search.outcome_of(first)
     dangers = [0] * len(graph.slips)
     for which, one in made.items():
-        met = one.marks
-        for _, _, node in one.places:
-            met |= search.outcomes[node]
-        dangers[which] = met & every & ~usual
+        dangers[which] = one.outcome(search) & search.every_hazard & ~usual
     machine = procedure_machine(graph, lost=False, slips=together)
-    replays = _Replays(search, machine)
+    replays = Replays(search, machine)
     results = tuple(
         _result(search, first, rightly, place, slip, made.get(place), dangers[place], replays, clock)
         for place, slip in enumerate(graph.slips)
@@ -143,12 +143,9 @@ def audit_slips(
             combinations += list(_pairs(search, first, rightly, made, dangers, usual, after_one, replays, clock))
         except (TooMuch, OutOfTime) as fault:
             together = 1
-            stopped = clock.stop is not None and clock.stop()
-            why = "it was stopped" if stopped else "the time was up"
-            if isinstance(fault, TooMuch):
-                why = f"more than {search.most_nodes:,} places"
+            why = f"more than {search.most_nodes:,} places" if isinstance(fault, TooMuch) else end_of_time(clock)
             notes.append(f"not all pairs of slips were followed: {why}")
-    findings = confirm(machine, replays.questions, replays.claims, clock.seconds_left())
+    findings = replays.confirmed(clock.seconds_left())
     report(Progress("procedure", "counting the slips a second time"))
     effects = {graph.slips[which].id: _effects(search, one) for which, one in made.items()}
     fewest = {hazard.instance.requirement.id: 0 for at, hazard in enumerate(search.hazards) if usual >> at & 1}
@@ -169,23 +166,13 @@ def audit_slips(
 
 def _effects(search: InterleavingSearch, made: _Made) -> frozenset[str]:
     """What the search says can come of a slip, in the words of the second count."""
-    met = made.marks
-    for _, _, node in made.places:
-        met |= search.outcomes[node]
+    met = made.outcome(search)
     hazards, points = search.hazards, search.graph.points
     found = {
         hazards[at].instance.requirement.id if at < search.stands else stopped_at(points[at - search.stands].name)
-        for at in _bits(met & (search.good - 1))
+        for at in bits_of(met & (search.good - 1))
     }
     return frozenset(found | ({MISSED} if met & search.bad else set()))
-
-
-def _bits(number: int) -> Iterator[int]:
-    """The places of the ones, from the lowest."""
-    while number:
-        low = number & -number
-        yield low.bit_length() - 1
-        number ^= low
 
 
 def _made(search: InterleavingSearch, nodes: Sequence[int]) -> dict[int, _Made]:
@@ -200,24 +187,6 @@ def _made(search: InterleavingSearch, nodes: Sequence[int]) -> dict[int, _Made]:
     return found
 
 
-class _Replays:
-    """Runs to be replayed, each with its question."""
-
-    def __init__(self, search: InterleavingSearch, machine: Machine) -> None:
-        self._follow = search
-        self._machine = machine
-        self._requirements = {one.id: one for one in machine.requirements}
-        self.questions: list[Question] = []
-        self.claims: list[Refuted] = []
-
-    def add(self, hazard: Hazard, way: list[tuple[int, int | None]]) -> None:
-        """Adds the way; it must end where the requirement is broken, or may be by the step that it lets happen."""
-        target = question_of(self._machine, self._requirements[hazard.instance.requirement.id]).target
-        id = f"run {len(self.questions) + 1}"
-        self.questions.append(Question(id, target))
-        self.claims.append(claim_of(self._follow, self._machine, id, way))
-
-
 def _result(
     search: InterleavingSearch,
     first: Sequence[int],
@@ -226,7 +195,7 @@ def _result(
     slip: Slip,
     made: _Made | None,
     danger: int,
-    replays: _Replays,
+    replays: Replays,
     clock: Clock,
 ) -> SlipResult:
     clock.check()
@@ -234,17 +203,16 @@ def _result(
     if made is None:
         why = _why_impossible(search, rightly, slip)
         return SlipResult(slip, Effect.BLOCKED, (), (slip.action + 1,), True, why, None)
-    met = 0
-    for _, _, node in made.places:
-        met |= search.outcomes[node]
-    stands = list(_bits((met & (search.good - 1)) >> search.stands))
+    met = search.outcome_of(made.dests)
+    stands = list(bits_of((met & (search.good - 1)) >> search.stands))
     shows = tuple(sorted({graph.points[at].action + 1 for at in stands}))
     if danger:
-        at = (danger & -danger).bit_length() - 1
+        at = next(bits_of(danger))
+        hazard = search.hazards[at]
         way, _ = _way_with(search, first, made, 1 << at)
-        replays.add(search.hazards[at], way)
-        ids = tuple(h.instance.requirement.id for n, h in enumerate(search.hazards) if danger >> n & 1)
-        return SlipResult(slip, Effect.HAZARD, ids, shows, False, (), tell_run(search, way, search.hazards[at].bad))
+        replays.add(hazard, way)
+        ids = search.hazards_in(danger)
+        return SlipResult(slip, Effect.HAZARD, ids, shows, False, (), tell_run(search, way, hazard.bad))
     if met & search.bad:
         way, _ = _way_with(search, first, made, search.bad)
         return SlipResult(slip, Effect.UNNOTICED, (), shows, False, (), tell_run(search, way, graph.bound.goal))
@@ -252,7 +220,7 @@ def _result(
         blocked = any(not graph.points[at].stopped for at in stands)
         wanted = sum(1 << (search.stands + at) for at in stands if graph.points[at].stopped is not blocked)
         _, end = _way_with(search, first, made, wanted)
-        why = _why_standing(search, end)
+        why = reasons_at(search, end, search.wanted_at(end), 2)
         return SlipResult(slip, Effect.BLOCKED if blocked else Effect.DETECTED, (), shows, False, why, None)
     return SlipResult(slip, Effect.HARMLESS, (), (), False, (), None)
 
@@ -264,8 +232,7 @@ def _way_with(
 
     Where making the slip is itself what is wanted, the way ends before it.
     """
-    dests = list(dict.fromkeys(dest for _, _, dest in made.places))
-    tail = search.path(dests, wanted)
+    tail = search.path(made.dests, wanted)
     if not tail:
         before = frozenset(
             node for node, _, _ in made.places if any(marks & wanted for _, _, marks in search.slips_from(node))
@@ -285,18 +252,7 @@ def _why_impossible(search: InterleavingSearch, rightly: range, slip: Slip) -> t
     if node is None or slip.instead is None or not slip.instead.rules:
         return ()
     wanted = disj(*(graph.machine.rule(name).guard for name in slip.instead.rules))
-    return reasons(graph.machine, graph.bound.compiled.glossary, wanted, search.state(node), 2)
-
-
-def _why_standing(search: InterleavingSearch, node: int) -> tuple[Reason, ...]:
-    graph = search.graph
-    point = graph.points[search.point[node]]
-    bound = graph.bound.actions[point.action]
-    if point.under_way or point.stopped or bound.manner in (Manner.CHECK, Manner.WAIT):
-        wanted = bound.until
-    else:
-        wanted = disj(*(graph.machine.rule(name).guard for name in bound.rules))
-    return reasons(graph.machine, graph.bound.compiled.glossary, wanted, search.state(node), 2)
+    return reasons_at(search, node, wanted, 2)
 
 
 def _pairs(
@@ -307,7 +263,7 @@ def _pairs(
     dangers: Sequence[int],
     usual: int,
     after_one: int,
-    replays: _Replays,
+    replays: Replays,
     clock: Clock,
 ) -> Iterator[Combination]:
     """Every pair that reaches a hazard which neither of the two reaches by itself, hazard by hazard."""
@@ -316,32 +272,31 @@ def _pairs(
     for node in range(len(rightly), after_one):
         second[node] = list(search.slips_from(node))
     search.explore()
-    every = (1 << len(search.hazards)) - 1
     found: dict[tuple[int, frozenset[int]], tuple[int, int, int, int]] = {}
     for slip, one in made.items():
         clock.check()
-        for node in search.closure(dict.fromkeys(dest for _, _, dest in one.places), len(rightly)):
+        for node in search.closure(one.dests, len(rightly)):
             for place, dest, marks in second.get(node, ()):
                 other = graph.moves[place].slip
                 assert other is not None  # noqa: S101 -- only slips are given
-                new = (marks | search.outcomes[dest]) & every & ~usual & ~dangers[slip] & ~dangers[other]
-                while new and other != slip:
-                    at = (new & -new).bit_length() - 1
-                    new &= new - 1
+                if other == slip:
+                    continue
+                new = (marks | search.outcomes[dest]) & search.every_hazard & ~usual
+                for at in bits_of(new & ~dangers[slip] & ~dangers[other]):
                     found.setdefault((at, frozenset((slip, other))), (slip, node, place, dest))
-    for (at, _), (slip, node, place, dest) in sorted(found.items(), key=lambda item: (item[0][0], sorted(item[0][1]))):
+    by_hazard = sorted(found.items(), key=lambda item: (item[0][0], sorted(item[0][1])))
+    for (at, those), (slip, node, place, dest) in by_hazard:
         clock.check()
         way = _way_of_pair(search, first, made[slip], node, place, dest, 1 << at)
+        pair = tuple(graph.slips[which] for which in sorted(those))
         replays.add(search.hazards[at], way)
-        other = graph.moves[place].slip
-        pair = tuple(graph.slips[which] for which in sorted((slip, other if other is not None else slip)))
         yield Combination(search.hazards[at], pair, tell_run(search, way, search.hazards[at].bad))
 
 
 def _way_of_pair(
     search: InterleavingSearch, first: Sequence[int], made: _Made, node: int, place: int, dest: int, wanted: int
 ) -> list[tuple[int, int | None]]:
-    middle = search.way_to(dict.fromkeys(dest for _, _, dest in made.places), frozenset([node]))
+    middle = search.way_to(made.dests, frozenset([node]))
     sources = {source: move for source, move, after in made.places if after == middle[0][0]}
     head = search.way_to(first, frozenset(sources))
     way = [*head, (middle[0][0], sources[head[-1][0]]), *middle[1:]]

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from enum import Enum
 
 from interlock.hold.compile.compiler import CompiledHold
+from interlock.hold.language.directions import Direction
 from interlock.hold.language.syntax import Path
 from interlock.hold.procedure.actions import OPPOSITES, Action
 from interlock.hold.procedure.binding import Bound, BoundProcedure, Manner, bind_action
@@ -74,41 +75,18 @@ def _at(bound: BoundProcedure, at: int) -> Iterator[Slip]:
     if not looks:
         yield Slip(f"{number} repeated", SlipKind.REPEATED, at, f"'{text}' is done twice", here, number)
     if number < len(actions) and actions[number].action.text != text:
-        after = actions[number].action.text
-        yield Slip(
-            f"{number} swapped", SlipKind.SWAPPED, at, f"'{after}' is done before '{text}'", actions[number], number + 1
-        )
-    for other in _wrong_ways(here, bound.compiled):
-        said = other.action.text
-        yield Slip(
-            f"{number} wrong direction: {said}",
-            SlipKind.WRONG_WAY,
-            at,
-            f"'{said}' is done in the place of '{text}'",
-            other,
-            number,
-        )
-    for other in _wrong_objects(here, bound.compiled):
-        said = other.action.text
-        yield Slip(
-            f"{number} wrong object: {said}",
-            SlipKind.WRONG_OBJECT,
-            at,
-            f"'{said}' is done in the place of '{text}'",
-            other,
-            number,
-        )
+        told = f"'{actions[number].action.text}' is done before '{text}'"
+        yield Slip(f"{number} swapped", SlipKind.SWAPPED, at, told, actions[number], number + 1)
+    for kind, wrong in ((SlipKind.WRONG_WAY, _wrong_ways), (SlipKind.WRONG_OBJECT, _wrong_objects)):
+        for other in wrong(here, bound.compiled):
+            said = other.action.text
+            told = f"'{said}' is done in the place of '{text}'"
+            yield Slip(f"{number} {kind.word}: {said}", kind, at, told, other, number)
     for group in bound.procedure.steps.groups:
         # leaving out only the last is an omission, leaving out all is none of a group begun
         if group.first < at < group.end - 1:
-            yield Slip(
-                f"{number} to {group.end} left out",
-                SlipKind.INCOMPLETE,
-                at,
-                f"'{group.name}' is left off before '{text}'",
-                None,
-                group.end,
-            )
+            told = f"'{group.name}' is left off before '{text}'"
+            yield Slip(f"{number} to {group.end} left out", SlipKind.INCOMPLETE, at, told, None, group.end)
 
 
 def _wrong_ways(bound: Bound, compiled: CompiledHold) -> Iterator[Bound]:
@@ -121,9 +99,9 @@ def _wrong_ways(bound: Bound, compiled: CompiledHold) -> Iterator[Bound]:
             if position != action.to:
                 yield from _varied(compiled, replace(action, to=position), action.to or "", position, wrong_way=True)
     elif action.verb == "push":
-        other = {"fore": "aft", "aft": "fore", "left": "right", "right": "left"}.get(action.to or "")
-        if other is not None:
-            yield from _varied(compiled, replace(action, to=other), action.to or "", other, wrong_way=True)
+        if action.to in tuple(Direction):
+            other = Direction(action.to).opposite
+            yield from _varied(compiled, replace(action, to=other), action.to, other, wrong_way=True)
     elif action.verb in OPPOSITES:
         verb = OPPOSITES[action.verb]
         old, new = action.verb.replace("_", " "), verb.replace("_", " ")

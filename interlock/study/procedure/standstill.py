@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 from interlock.hold.origin import (
     Arrive,
     Aspect,
@@ -18,10 +16,10 @@ from interlock.hold.origin import (
     Subject,
     Work,
 )
-from interlock.hold.tell import Reason, reasons
-from interlock.kernel.evaluator import State
+from interlock.hold.tell import Reason
 from interlock.kernel.expressions import And, Expr, Is
 from interlock.study.procedure.interleavings import InterleavingSearch
+from interlock.study.procedure.runs import reasons_at
 
 MOST_REASONS = 4
 """More are of no help to a reader."""
@@ -38,11 +36,11 @@ def why_still(search: InterleavingSearch, node: int, towards: str | None) -> tup
     for rule in search.plant:
         if not _goes(origins.deed_of(rule.name), towards):
             continue
-        parts = tuple(_parts(rule.guard))
+        parts = rule.guard.args if isinstance(rule.guard, And) else (rule.guard,)
         if all(search.holds(state, part) for part in parts if _is_place(origins, part)):
             false = [part for part in parts if not search.holds(state, part)]
             if false:
-                found.update(dict.fromkeys(_told(search, false[0], state)))
+                found.update(dict.fromkeys(reasons_at(search, node, false[0], 5)))
     return tuple(found)[:MOST_REASONS]
 
 
@@ -56,20 +54,9 @@ def _goes(deed: Deed, towards: str | None) -> bool:
     return False
 
 
-def _parts(guard: Expr) -> Iterator[Expr]:
-    if isinstance(guard, And):
-        yield from guard.args
-    else:
-        yield guard
-
-
 def _is_place(origins: Origins, part: Expr) -> bool:
     """Whether it says where a unit or a door is."""
     match origins.variables.get(part.variable) if isinstance(part, Is) else None:
         case Holding() | Crossing() | Condition(_, Aspect.POSITION):
             return True
     return False
-
-
-def _told(search: InterleavingSearch, part: Expr, state: State) -> tuple[Reason, ...]:
-    return reasons(search.graph.machine, search.graph.bound.compiled.glossary, part, state, 5)
