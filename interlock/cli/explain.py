@@ -9,13 +9,16 @@ from interlock.cli.screen import Screen, color_option
 
 STEPS = "steps"
 """What `explain` is asked for the forms of steps."""
+WORDS = "words"
+"""What it is asked for the words of the trade that it knows."""
 
 
 @click.command(
     name="explain",
     help="Explain NAME: a code of a message, as in 'unknown-name', the id of a requirement, a kind of device or "
     "control, as in 'spring-latch', or what can be written in a section or a file, as in 'devices', 'procedure'. "
-    "'steps' lists what a step of a procedure can say.",
+    "'steps' lists what a step of a procedure can say. A word of the trade, as in 'split', 'hydraulic', 'taper', is "
+    "looked up with an example; 'words' lists them.",
 )
 @click.argument("name")
 @click.option(
@@ -27,8 +30,16 @@ def command(name: str, files: tuple[str, ...], color: str) -> int:
     from interlock.cli.opening import Rejected, named_instead, open_texts
     from interlock.cli.refusals import show_rejection
     from interlock.diagnostics.codes import CODES
+    from interlock.hold.trade_words import TRADE_WORDS, trade_word
     from interlock.report.drawing.lifecycle import kinds_drawn
-    from interlock.report.text.language import RECORDS, kind_lines, record_lines, step_lines
+    from interlock.report.text.language import (
+        RECORDS,
+        index_lines,
+        kind_lines,
+        record_lines,
+        step_lines,
+        word_lines,
+    )
     from interlock.report.text.requirement import code_lines, requirement_lines
     from interlock.report.views.requirements import requirement_view
 
@@ -52,7 +63,14 @@ def command(name: str, files: tuple[str, ...], color: str) -> int:
         screen.show(record_lines(name))
     elif kind in kinds:
         screen.show(kind_lines("selector" if kind == "selector" else kinds[kind].id, kinds[kind]))
+        if (word := trade_word(name)) is not None:
+            screen.show(word_lines(word))
+    elif (word := trade_word(name)) is not None:
+        screen.show(word_lines(word))
+    elif name == WORDS:
+        screen.show(index_lines())
     else:
-        said = f"{name!r} is no code, no standing requirement, no section and no kind of device or control."
-        raise click.UsageError(said + named_instead(id, (*CODES, *texts.by_id, *kinds, *RECORDS, STEPS)))
+        said = f"{name!r} is no code, no standing requirement, no section, no kind of device or control, no trade word."
+        words = [one for word in TRADE_WORDS for one in word.words]
+        raise click.UsageError(said + named_instead(id, (*CODES, *texts.by_id, *kinds, *RECORDS, *words, STEPS, WORDS)))
     return 0

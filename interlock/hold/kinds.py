@@ -195,26 +195,38 @@ def _fixed(purpose: Purpose) -> Kind:
     return Kind(f"fixed {purpose}", about, ("fixed",), ("fixed",), "fixed", (), {}, purpose, Working.FIXED)
 
 
-SPRING_LATCH = Kind(
+def _spring_latch(id: str, about: str) -> Kind:
+    return Kind(
+        id,
+        about,
+        ("raised", "held_down", "kept_down"),
+        ("raised",),
+        "raised",
+        (
+            {"trigger": BY_ITSELF, "source": "raised", "dest": "held_down", "conditions": ["covered"]},
+            {"trigger": BY_ITSELF, "source": "held_down", "dest": "raised", "unless": ["covered"]},
+            {"trigger": "keep_down", "source": "raised", "dest": "kept_down"},
+            {"trigger": "let_up", "source": "kept_down", "dest": "raised", "unless": ["covered"]},
+        ),
+        _named(
+            MECHANISM,
+            Trigger(Actor.CREW, "push {name} down and keep it down", Verb.KEEP, "down"),
+            Trigger(Actor.CREW, "let {name} come up", Verb.LET, "up"),
+        ),
+        Purpose.LATCH,
+        Working.SPRING,
+    )
+
+
+SPRING_LATCH = _spring_latch(
     "spring latch",
     "Rests raised, gives way to a unit that passes in the directions it lists, comes back when clear; can be kept "
     "down by hand.",
-    ("raised", "held_down", "kept_down"),
-    ("raised",),
-    "raised",
-    (
-        {"trigger": BY_ITSELF, "source": "raised", "dest": "held_down", "conditions": ["covered"]},
-        {"trigger": BY_ITSELF, "source": "held_down", "dest": "raised", "unless": ["covered"]},
-        {"trigger": "keep_down", "source": "raised", "dest": "kept_down"},
-        {"trigger": "let_up", "source": "kept_down", "dest": "raised", "unless": ["covered"]},
-    ),
-    _named(
-        MECHANISM,
-        Trigger(Actor.CREW, "push {name} down and keep it down", Verb.KEEP, "down"),
-        Trigger(Actor.CREW, "let {name} come up", Verb.LET, "up"),
-    ),
-    Purpose.LATCH,
-    Working.SPRING,
+)
+OVERRIDABLE_LATCH = _spring_latch(
+    "overridable latch",
+    "Rests raised and stops a unit one way; one that comes the other way, listed under gives_way, overrides it: it is "
+    "held down while the unit is over it and comes back when clear. A hand can keep it down.",
 )
 
 SPRING_GUIDE = Kind(
@@ -254,6 +266,7 @@ DEVICE_KINDS: Mapping[str, Kind] = {
         _manual(Purpose.LATCH),
         _manual(Purpose.GUIDE),
         SPRING_LATCH,
+        OVERRIDABLE_LATCH,
         SPRING_GUIDE,
         _powered(Purpose.LATCH, "raised"),
         _powered(Purpose.LATCH, "lowered"),

@@ -104,7 +104,7 @@ def test_a_compiled_thing_is_always_in_the_state_of_its_declaration(kind: Kind) 
             settle(model, declared)
             memory = settled(machine, component_actions(component, BY_ITSELF), model.setting, memory)
         else:
-            triggers = [t for t in kind.triggers if t != BY_ITSELF]
+            triggers = [t for t in kind.triggers if t != BY_ITSELF and t in declared.events]
             if not triggers:
                 continue
             trigger = choice.choice(triggers)

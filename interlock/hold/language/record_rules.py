@@ -5,7 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from interlock.diagnostics.spans import Diagnostic
-from interlock.hold.kinds import DEVICE_KINDS, HELD, HELD_KINDS, NEUTRAL, PRESSED, Kind, Working, control_kind
+from interlock.hold.kinds import (
+    DEVICE_KINDS,
+    HELD,
+    HELD_KINDS,
+    NEUTRAL,
+    OVERRIDABLE_LATCH,
+    PRESSED,
+    Kind,
+    Working,
+    control_kind,
+)
 from interlock.hold.language.bay_names import MOST_BAYS
 from interlock.hold.language.declarations import Values, Written
 from interlock.hold.language.directions import DIRECTIONS, IN_AND_OUT
@@ -137,6 +147,8 @@ def device(written: Written) -> Iterator[Diagnostic]:
         elif not wanted and values[key] is not None:
             expected = f"no `{key}:`, or a kind that one works"
             yield written.fault(surplus, key, f"is {_a(kind.id)}, which no {key} works", expected)
+    if kind is OVERRIDABLE_LATCH and not values["gives_way"]:
+        yield _needs(written, "gives_way", "a unit overrides it one way")
     if values["locking"] is None:
         yield _needs(written, "locking", "up is not always locked")
     if values["starts"] is None:

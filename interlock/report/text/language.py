@@ -9,9 +9,11 @@ from interlock.hold.language.declarations import Record
 from interlock.hold.language.field_types import records_within
 from interlock.hold.language.model import SECTIONS, Layout, Specification
 from interlock.hold.language.records import first_lower
+from interlock.hold.lives import Deed, Happening, Turn, Way, ways_of
 from interlock.hold.overlay.changes import CHANGES, Modification
 from interlock.hold.procedure.actions import FORMS
 from interlock.hold.procedure.model import Procedure, Step
+from interlock.hold.trade_words import TRADE_WORDS, TradeWord
 from interlock.report.text.lines import BLANK, Line, Tone, flow, labelled
 from interlock.report.views.wording import ACTORS, listed
 
@@ -34,7 +36,30 @@ def kind_lines(name: str, kind: Kind) -> Iterator[Line]:
         yield from labelled("above the floor while:", listed(kind.standing, "or"), 2)
     for change in changes_of(kind):
         yield from flow(f"{change.source} to {change.dest}: {_how(kind, change)}", 4, 2)
+    direct = {(change.source, change.dest) for change in changes_of(kind)}
+    ways = [way for way in ways_of(kind) if (way.source, way.dest) not in direct]
+    if ways:
+        yield from flow("from state to state in more than one step:", 2)
+        for way in ways:
+            yield from flow(f"{way.source} to {way.dest}: {_way(kind, way)}", 4, 2)
     yield BLANK
+
+
+def _way(kind: Kind, way: Way) -> str:
+    if way.happenings is None:
+        return "never"
+    given = [CONDITIONS[name] for name in sorted(way.given)]
+    told = [_happening(kind, one) for one in way.happenings]
+    return (f"while {' and '.join(given)}: " if given else "") + "; then ".join(told)
+
+
+def _happening(kind: Kind, one: Happening) -> str:
+    match one:
+        case Deed(trigger):
+            done = kind.triggers[trigger]
+            return f"{ACTORS[done.actor]}, {done.order.format(name='it')}"
+        case Turn(condition, so):
+            return f"as soon as {'' if so else 'it is not so that '}{CONDITIONS[condition]}"
 
 
 def step_lines() -> Iterator[Line]:
@@ -48,6 +73,25 @@ def step_lines() -> Iterator[Line]:
     for form in FORMS:
         yield Line(f"  {form.shape}")
         yield from flow(form.about, 6, tone=Tone.FAINT)
+    yield BLANK
+
+
+def word_lines(word: TradeWord) -> Iterator[Line]:
+    """What a mechanic's word is in a description, with an example of it, and where more is said."""
+    yield from flow(", ".join(word.words), tone=Tone.HEAD)
+    yield from flow(word.about, 2)
+    yield BLANK
+    yield from (Line(f"    {line}") for line in word.example.strip("\n").split("\n"))
+    yield BLANK
+    yield from labelled("see:", ", ".join(f"interlock explain {one}" for one in word.see), 2)
+    yield BLANK
+
+
+def index_lines() -> Iterator[Line]:
+    """All the words of the trade that are explained."""
+    yield from flow("Words of the trade", tone=Tone.HEAD)
+    for word in TRADE_WORDS:
+        yield from flow(", ".join(word.words), 2, 2)
     yield BLANK
 
 
