@@ -125,7 +125,9 @@ def _way_back_files(
             yield f"{obligation.name}.smt2", obligation.text
         stages: list[Json] = []
         for stage in recovery.stages:
-            cases: list[Json] = [{"when": [expr_as_json(f) for f in e.when], "rules": e.rules} for e in stage.entries]
+            cases: list[Json] = [
+                {"when": [expr_as_json(f) for f in e.when], "rules": e.rules, "into": e.into} for e in stage.entries
+            ]
             stages.append({"goal": expr_as_json(stage.goal), "measure": stage.rank, "cases": cases})
         yield "ways.json", _document({"stages": stages})
     elif isinstance(finding, HasDeadEnd):
@@ -278,11 +280,13 @@ These answer another question: from every state that can be reached, can the for
 rules other than those whose actor is "failure"?  "recovers": it can.  The folder has start.smt2 and step.smt2 for an
 invariant, as above; stage-1.smt2, stage-2.smt2 and so on; and goal.smt2.  ways.json lists the cases of each stage:
 when all of "when" is true, "rules" may fire one after the other; afterwards the goal of the stage is true, or the
-goal of the stage before is and the measure is smaller.  The measure is a list of sums, compared from the left: each
-item [x, v, w] adds w where variable x has value v.  Whether it is smaller is not asked of the solver, as it can be
-seen: it depends only on what the rules write and on what "when" says that those variables were before (of one of
-which "when" says nothing, take the value that weighs least).  The files of stages ask all else.  As there are finitely
-many states, a measure cannot shrink for ever, so every stage is completed.
+goal of the stage before is and the measure is smaller; or that goal is, the measure is no greater, and the case at
+place "into" of the list, counted from 0 and listed before this one, applies.  The measure is a list of sums, compared
+from the left: each item [x, v, w] adds w where variable x has value v.  Whether it is smaller, or no greater, is not
+asked of the solver, as it can be seen: it depends only on what the rules write and on what "when" says that those
+variables were before (of one of which "when" says nothing, take the value that weighs least).  The files of stages ask
+all else.  As there are finitely many states, a measure cannot shrink for ever, nor can the place of the first case
+that applies while the measure stays, so every stage is completed.
 "traps": trace.json leads to a state, as under "fails" below; start.smt2, step.smt2 and safe.smt2 speak of the machine
 without its failures, begun in that state, and say that the goal is never true from there on.
 

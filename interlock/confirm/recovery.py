@@ -37,7 +37,7 @@ from interlock.confirm.smtlib import (
     step_obligation,
 )
 from interlock.kernel.claims import Disputed, Progress, ProgressCallback, Undecided, Unknown, silent
-from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, Not, Value, assign, disj, neg
+from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, Not, Value, assign, conj, disj, neg
 from interlock.kernel.machine import Actor, Machine, Question
 from interlock.kernel.recovery import (
     DeadEnd,
@@ -51,7 +51,7 @@ from interlock.kernel.recovery import (
     Stage,
     restarted,
     surely_drops,
-    written_by,
+    surely_never_rises,
 )
 from interlock.kernel.shapes import fault_of_shape
 
@@ -141,6 +141,8 @@ def _misfit(machine: Machine, recovery: Recovery) -> str:
             for fact in entry.when:
                 if not isinstance(fact.arg if isinstance(fact, Not) else fact, Is):
                     return f"{where} is not told by facts"
+            if entry.into is not None and not 0 <= entry.into < place - 1:
+                return f"{where} leads into case {entry.into + 1}, which is not listed before it"
             for name in entry.rules:
                 if name not in rules:
                     return f"{where}: there is no rule {name!r}"
@@ -193,7 +195,8 @@ def _stage_obligation(scribe: Scribe, recovery: Recovery, number: int, before: E
     meaning = (
         f"(stage {number}) Every state of the invariant, as far as the stage before has come and not yet further, is\n"
         "; in a case; there the rules of the case may fire in turn, and lead to what the stage is for, or, the\n"
-        "; measure of the case being smaller then, back to as far as the stage before had come."
+        "; measure of the case being smaller then, or no greater and a case listed before it so, back to as far as\n"
+        "; the stage before had come."
     )
     return obligation_of(f"stage-{number}", meaning, recovery.certificate, lines(), queries)
 
@@ -209,9 +212,11 @@ def _ways_to_fail(
         if wrong != FALSE:
             yield f"rule {name!r} may not fire in its turn", wrong, dict(written)
         written.update(rule.update)
-    good = stage.goal
-    if surely_drops(machine, stage.rank, entry.when, written_by(machine, entry.rules)):
-        good = disj(good, before)
-    wrong = assign(neg(good), written)
+    better: Expr = FALSE
+    if surely_drops(machine, stage.rank, entry.when, written):
+        better = TRUE
+    elif entry.into is not None and surely_never_rises(machine, stage.rank, entry.when, written):
+        better = conj(*stage.entries[entry.into].when)
+    wrong = assign(neg(disj(stage.goal, conj(before, better))), written)
     if wrong != FALSE:
         yield "the end is no better", wrong, dict(written)

@@ -36,11 +36,13 @@ A state's rank is the tuple of its sums, compared from the left.
 class Entry:
     """In a state where all of `when` is so, `rules` may fire one after the other.
 
-    Each of `when` is a fact (`Is`) or the negation of one; together they leave every variable some value.
+    Each of `when` is a fact (`Is`) or the negation of one; together they leave every variable some value.  `into` is
+    the place, from 0, of an entry listed before this one that applies afterwards; None where none is named.
     """
 
     when: tuple[Expr, ...]
     rules: tuple[str, ...]
+    into: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +62,9 @@ class Recovery:
     `from` the goal of the stage before it (for the first: true) and `to` its own, in every state of Inv where `from`
     holds and `to` does not: (covered) `when` of some entry holds; (possible) where it holds, the rules of the entry,
     none of them a failure, are enabled one after the other; (better) after them `to` holds, or `from` holds and the
-    rank is surely smaller (`surely_drops`).  (reached) In Inv the `to` of the last stage implies the goal.
+    rank is surely smaller (`surely_drops`), or `from` holds, the rank is surely no greater (`surely_never_rises`) and
+    `when` of the entry `into`, listed before, holds: the pair of the rank and the place of the first entry that
+    applies falls.  (reached) In Inv the `to` of the last stage implies the goal.
     """
 
     certificate: Certificate
@@ -146,6 +150,16 @@ def surely_drops(machine: Machine, rank: Rank, when: Sequence[Expr], written: Ma
 
     Sufficient, not necessary: a variable of which `when` says nothing is taken to weigh the least that it can.
     """
+    return _most_change(machine, rank, when, written) < 0
+
+
+def surely_never_rises(machine: Machine, rank: Rank, when: Sequence[Expr], written: Mapping[str, Value]) -> bool:
+    """Writing these values raises the rank in no state where all of `when` is so; sufficient, as `surely_drops`."""
+    return _most_change(machine, rank, when, written) <= 0
+
+
+def _most_change(machine: Machine, rank: Rank, when: Sequence[Expr], written: Mapping[str, Value]) -> int:
+    """By how much the first component changes, at the most, of which that is not nothing; 0 where there is none."""
     possible = {name: set(machine.domains[name]) for name in written}
     for fact in when:
         if isinstance(fact, Is) and fact.variable in possible:
@@ -160,8 +174,6 @@ def surely_drops(machine: Machine, rank: Rank, when: Sequence[Expr], written: Ma
         for name, value in written.items():
             least = min((weights[name, before] for before in possible[name]), default=0)
             most += weights[name, value] - least
-        if most < 0:
-            return True
-        if most > 0:
-            return False
-    return False
+        if most:
+            return most
+    return 0

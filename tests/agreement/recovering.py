@@ -55,20 +55,23 @@ def _stage_proves(listing: Listing, before: Expr, stage: Stage, asked: frozenset
     rules = {rule.name: rule for rule in machine.rules}
     nearer, there = listing.where(before), listing.where(stage.goal)
     covered: set[State] = set()
-    for entry in stage.entries:
+    for place, entry in enumerate(stage.entries):
+        if entry.into is not None and entry.into not in range(place):
+            return False
         run = [(rules[name], listing.where(rules[name].guard)) for name in entry.rules]
         if any(rule.actor is Actor.FAILURE for rule, _ in run):
             run = [(rule, frozenset[State]()) for rule, _ in run]
         applying = asked & listing.within(entry.when)
         covered |= applying
+        into = frozenset[State]() if entry.into is None else listing.within(stage.entries[entry.into].when)
         for state in applying:
             here = state
             for rule, guard in run:
                 if here not in guard:
                     return False
                 here = fire(machine, rule, here)
-            falls = rank_of(machine, stage.rank, here) < rank_of(machine, stage.rank, state)
-            if not (here in there or (falls and here in nearer)):
+            now, then = rank_of(machine, stage.rank, state), rank_of(machine, stage.rank, here)
+            if not (here in there or (here in nearer and (then < now or (then == now and here in into)))):
                 return False
     return covered == asked
 

@@ -27,6 +27,7 @@ from interlock.kernel.recovery import (
     rank_of,
     restarted,
     surely_drops,
+    surely_never_rises,
     without_failures,
     written_by,
 )
@@ -176,6 +177,28 @@ FIRST: Rank = ((("n", 1, 2), ("n", 2, 3), ("lamp", "on", 1)),)
 def test_which_drops_are_sure(rank: Rank, when: tuple[Expr, ...], written: dict[str, str | int], drops: bool) -> None:
     """Weights add up, unnamed values weigh nothing, the first component that differs decides, a tie is no drop."""
     assert surely_drops(LAMP, rank, when, written) is drops
+
+
+@pytest.mark.parametrize(
+    ("rank", "when", "written", "stays"),
+    [
+        ((), (), {"n": 1}, True),
+        (FIRST, (Is("n", 1),), {"n": 1}, True),
+        (FIRST, (Is("n", 1),), {"n": 2}, False),
+        (FIRST, (), {"n": 0}, True),
+        (FIRST, (), {"n": 1}, False),
+        (FIRST, (Not(Is("n", 0)),), {"n": 1}, True),
+        ((*FIRST, (("n", 1, 1),)), (Is("n", 1), Is("lamp", "off")), {"n": 1, "lamp": "on"}, False),
+        ((*FIRST, (("lamp", "on", 1),)), (Is("n", 2), Is("lamp", "off")), {"n": 1, "lamp": "on"}, False),
+        ((*FIRST, (("lamp", "on", 1),)), (Is("n", 2), Is("lamp", "off")), {"n": 0, "lamp": "on"}, True),
+        (((("lamp", "on", 1),), *FIRST), (Is("n", 2),), {"n": 2}, True),
+    ],
+)
+def test_which_ranks_surely_never_rise(
+    rank: Rank, when: tuple[Expr, ...], written: dict[str, str | int], stays: bool
+) -> None:
+    """A tie in every component, or a drop in the first that differs, at the worst."""
+    assert surely_never_rises(LAMP, rank, when, written) is stays
 
 
 def test_drop_of_one_written_variable_is_sure_exactly_where_it_always_happens() -> None:

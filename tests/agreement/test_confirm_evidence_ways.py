@@ -62,17 +62,23 @@ class Walker(Stranger):
     def measure(self, parts: Any, values: dict[str, Any]) -> list[int]:
         return [sum(w for x, v, w in part if self.is_true(["is", x, v], values)) for part in parts]
 
+    def applies(self, one: Any, values: dict[str, Any]) -> bool:
+        return all(self.is_true(fact, values) for fact in one["when"])
+
     def comes_on(self, stage: Any, before: Any, values: dict[str, Any]) -> bool:
         """In the state some case is so, and every case that is so leads on as the README says."""
-        cases = [one for one in stage["cases"] if all(self.is_true(fact, values) for fact in one["when"])]
-        for one in cases:
+        all_cases = stage["cases"]
+        cases = [(at, one) for at, one in enumerate(all_cases) if self.applies(one, values)]
+        for at, one in cases:
             after = values
             for name in one["rules"]:
                 rule = self.rules[name]
                 if rule["actor"] == "failure" or not self.is_true(rule["guard"], after):
                     return False
                 after = after | rule["update"]
-            smaller = self.measure(stage["measure"], after) < self.measure(stage["measure"], values)
+            now, then = (self.measure(stage["measure"], which) for which in (values, after))
+            into = one["into"]
+            smaller = then < now or (then == now and into in range(at) and self.applies(all_cases[into], after))
             if not (self.is_true(stage["goal"], after) or (smaller and self.is_true(before, after))):
                 return False
         return bool(cases)

@@ -343,6 +343,70 @@ def test_ranks_are_as_exact_as_they_are_long() -> None:
         assert isinstance(confirm_recovery(up, [THERE], [told])[0], Disputed)
 
 
+ROUND = Machine(
+    (Variable("n", (0, 1, 2, 3), (0,)),),
+    (),
+    tuple(Rule(f"{n}", Actor.CREW, Is("n", n), (("n", (n + 1) % 4),)) for n in range(4)),
+)
+THIRD = RecoveryQuestion("third", Is("n", 3))
+
+
+def _round(*into: Any, last: int = 3, rank: Any = ()) -> Recoverable:
+    """From 2, 1, 0 on to the next; each case names the one that it leads into, with no measure but their order."""
+    entries = tuple(Entry((Is("n", n),), (f"{n}",), to) for n, to in zip((2, 1, 0), into, strict=True))
+    goal = Is("n", last)
+    clauses = Certificate(())
+    return Recoverable("third", "a", Recovery(clauses, (Stage(goal, rank, entries),)))
+
+
+def test_a_case_may_lead_into_one_listed_before() -> None:
+    """With no measure at all: each case leads to the goal, or into an earlier case."""
+    (finding,) = confirm_recovery(ROUND, [THIRD], [_round(None, 0, 1)])
+    assert isinstance(finding, Recovers)
+
+
+@pytest.mark.parametrize(
+    ("forged", "what"),
+    [
+        (_round(None, 0, 2), "case 3 leads into case 3, which is not listed before it"),
+        (_round(2, 0, 1), "case 1 leads into case 3, which is not listed before it"),
+        (_round(None, 1, 1), "case 2 leads into case 2, which is not listed before it"),
+        (_round(None, -1, 1), "case 2 leads into case 0, which is not listed before it"),
+        (_round(None, 0, 0), "in case 3 the end is no better"),
+        (_round(None, None, 1), "in case 2 the end is no better"),
+        (_round(None, 0, True), "of type bool"),
+        (_round(None, 0, 1.0), "of type float"),
+        (_round(None, "0", 1), "of type str"),
+        (_round(None, 0, 1, rank=((("n", 2, 1),),)), "in case 2 the end is no better"),
+    ],
+)
+def test_forged_earlier_case_is_disputed(forged: Recoverable, what: str) -> None:
+    """A case that is not earlier, not led into, no number, or reached with a greater measure proves nothing."""
+    (finding,) = confirm_recovery(ROUND, [THIRD], [forged])
+    assert isinstance(finding, Disputed) and what in finding.what
+
+
+def test_an_earlier_case_does_not_help_out_of_the_stage() -> None:
+    """An earlier case that applies again does not help where what the stage before came to is lost."""
+    there = (Variable("n", (0, 1, 2), (0,)), Variable("kept", (False, True), (False,)))
+    rules = (
+        Rule("keep", Actor.CREW, Is("kept", False), (("kept", True),)),
+        Rule("on", Actor.CREW, Is("n", 1), (("n", 2),)),
+        Rule("go", Actor.CREW, Is("n", 0), (("n", 1), ("kept", False))),
+    )
+    stages = (
+        Stage(Is("kept", True), (), (Entry((Is("kept", False),), ("keep",)),)),
+        Stage(Is("n", 2), (), (Entry((Is("n", 1),), ("on",)), Entry((Is("n", 0),), ("go",), 0))),
+    )
+    claim = Recoverable("third", "a", Recovery(Certificate(()), stages))
+    question = RecoveryQuestion("third", Is("n", 2))
+    (finding,) = confirm_recovery(Machine(there, (), rules), [question], [claim])
+    assert isinstance(finding, Disputed) and "in case 2 the end is no better" in finding.what
+    kept = (*rules[:2], Rule("go", Actor.CREW, Is("n", 0), (("n", 1),)))
+    (finding,) = confirm_recovery(Machine(there, (), kept), [question], [claim])
+    assert isinstance(finding, Recovers)
+
+
 @pytest.mark.parametrize("wrong", [0, 0.0, Number(0)])
 def test_dead_end_in_another_type_is_disputed(wrong: Any) -> None:
     """A state that says 0 for False is no state of the machine, though Python takes the two for equal."""

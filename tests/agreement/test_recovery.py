@@ -23,6 +23,7 @@ from interlock.kernel.recovery import (
     rank_of,
     recovery_question_of,
     surely_drops,
+    surely_never_rises,
     without_failures,
     written_by,
 )
@@ -94,6 +95,10 @@ def _corrupted(machine: Machine, recovery: Recovery, draw: random.Random) -> Ite
         for at, entry in enumerate(stage.entries):
             others = (*stage.entries[:at], *stage.entries[at + 1 :])
             yield put(replace(stage, entries=others))
+            for into in (None, at, at + 1, 0):
+                if into != entry.into:
+                    changed = replace(entry, into=into)
+                    yield put(replace(stage, entries=(*stage.entries[:at], changed, *stage.entries[at + 1 :])))
             if entry.when:
                 yield put(replace(stage, entries=(*others, replace(entry, when=entry.when[1:]))))
             yield put(
@@ -112,7 +117,13 @@ def _is_proof_with_sure_drops(machine: Machine, recovery: Recovery, goal: Expr) 
     """As `proves`, each rank that does not surely drop taken for none."""
     stages = []
     for stage in recovery.stages:
-        sure = [e for e in stage.entries if surely_drops(machine, stage.rank, e.when, written_by(machine, e.rules))]
+        sure = [
+            e
+            for e in stage.entries
+            if (surely_drops if e.into is None else surely_never_rises)(
+                machine, stage.rank, e.when, written_by(machine, e.rules)
+            )
+        ]
         if len(sure) < len(stage.entries):
             return False
         stages.append(stage)
@@ -241,15 +252,18 @@ def test_sure_drop_is_never_wrong() -> None:
         chosen = draw.sample(machine.variables, min(2, len(machine.variables)))
         when = [Is(v.name, draw.choice(v.domain)) for v in chosen]
         written = {v.name: draw.choice(v.domain) for v in chosen}
-        if not surely_drops(machine, rank, when, written):
+        drops = surely_drops(machine, rank, when, written)
+        if not surely_never_rises(machine, rank, when, written):
+            assert not drops
             continue
-        sure += 1
+        sure += drops
         for state in every_state(machine):
             if all(state[machine.positions[fact.variable]] == fact.value for fact in when):
                 after = list(state)
                 for name, value in written.items():
                     after[machine.positions[name]] = value
-                assert rank_of(machine, rank, tuple(after)) < rank_of(machine, rank, state)
+                assert rank_of(machine, rank, tuple(after)) <= rank_of(machine, rank, state)
+                assert not drops or rank_of(machine, rank, tuple(after)) < rank_of(machine, rank, state)
     assert sure > 30
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 from interlock.kernel.expressions import Expr, Value, conj, neg
 from interlock.kernel.machine import Actor, Machine, Signal
-from interlock.kernel.recovery import Entry, Recovery, Stage, surely_drops, written_by
+from interlock.kernel.recovery import Entry, Recovery, Stage, surely_drops, surely_never_rises
 from interlock.prove.certificates.obligations import TermFactory, Terms, UnsoundCertificate, discharge, supports_of
 from interlock.prove.core.cone import signals_behind
 from interlock.prove.engine import Clock, OutOfTime
@@ -58,6 +58,8 @@ class _Work:
         uncovered = [self.make.negation(self.terms.term(conj(*entry.when))) for entry in stage.entries]
         self.refute(uncovered, "a state is in no case")
         for number, entry in enumerate(stage.entries, 1):
+            if entry.into is not None and entry.into not in range(number - 1):
+                raise UnsoundCertificate(f"case {number} leads into one that is not listed before it")
             self._entry(stage, before, entry, number)
         self.solver.pop()
 
@@ -70,9 +72,12 @@ class _Work:
                 raise UnsoundCertificate(f"case {number} counts on a failure")
             wrong.append(self.make.negation(self._after([rule.guard], written)[0]))
             written.update(rule.update)
-        good = self._after([stage.goal, before], written)
-        falls = surely_drops(self.machine, stage.rank, entry.when, written_by(self.machine, entry.rules))
-        wrong.append(self.make.negation(self.make.any_of(good if falls else good[:1])))
+        good = [stage.goal]
+        if surely_drops(self.machine, stage.rank, entry.when, written):
+            good.append(before)
+        elif entry.into is not None and surely_never_rises(self.machine, stage.rank, entry.when, written):
+            good.append(conj(before, *stage.entries[entry.into].when))
+        wrong.append(self.make.negation(self.make.any_of(self._after(good, written))))
         self.refute([self.terms.term(conj(*entry.when)), self.make.any_of(wrong)], f"case {number} goes wrong")
 
     def _after(self, exprs: Sequence[Expr], written: Mapping[str, Value]) -> list[Any]:

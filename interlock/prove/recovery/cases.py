@@ -2,13 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from typing import TypeAlias
 
 from interlock.kernel.claims import Certificate, Progress, Trace, silent
 from interlock.kernel.evaluator import State, truths_in
-from interlock.kernel.expressions import Expr, Not, conj
-from interlock.kernel.machine import Question
-from interlock.kernel.recovery import DeadEnd, Entry, Rank, RecoveryQuestion, restarted, surely_drops, written_by
+from interlock.kernel.expressions import Expr, Not, Value, conj
+from interlock.kernel.machine import Machine, Question
+from interlock.kernel.recovery import (
+    DeadEnd,
+    Entry,
+    Rank,
+    RecoveryQuestion,
+    restarted,
+    surely_drops,
+    surely_never_rises,
+    written_by,
+)
 from interlock.prove.core.encoding import TRUTH
 from interlock.prove.core.local import Cube, LocalRules
 from interlock.prove.core.solvers import FOREVER, SatSolver, add_all, light_solver
@@ -23,6 +34,9 @@ HARD_QUERIES = 60_000
 """How many queries are spent on one state, to find out whether nothing leads on from it."""
 REGION_EXPANDED = 1_000
 """How many states are expanded to find a run to a dead end, before it is asked whether there is one."""
+
+Sureness: TypeAlias = Callable[[Machine, Rank, Sequence[Expr], Mapping[str, Value]], bool]
+"""Of what rules write in states where certain facts are so: that the rank surely falls, or surely does not rise."""
 
 
 class TooHard(Exception):
@@ -59,7 +73,7 @@ class RecoveryCases:
         offered: Sequence[Entry] = (),
     ) -> None:
         goal, rank = stage
-        self._offered = list(offered)
+        self._offered = [replace(entry, into=None) for entry in offered]
         """Cases that were told apart by another measure; those that serve this one too need not be planned again."""
         self._from, self._goal = before, goal
         self.context = context
@@ -129,14 +143,14 @@ class RecoveryCases:
 
     def _serves(self, entry: Entry) -> bool:
         context, encoding = self.context, self.context.rules.encoding
-        falls = surely_drops(context.machine, self.rank, entry.when, written_by(context.machine, entry.rules))
-        failing = context.failing(entry.rules, self.before, self.to, falls)
+        failing = context.failing_case(self.rank, self.entries, entry, self.before, self.to)
         self._feed()
         asked = [self.before, -self.to, failing, *map(encoding.gate, entry.when)]
         return not self.solver.solve(asked, context.clock)
 
     def _keep(self, entry: Entry) -> None:
         self.cover_solver.add([-self.context.rules.encoding.gate(fact) for fact in entry.when])
+        self.planner.learn(entry)
         self.entries.append(entry)
 
     def is_open(self, state: State) -> bool:
@@ -191,7 +205,13 @@ class RecoveryCases:
     def _add(self, state: State, names: tuple[str, ...]) -> None:
         context, clock = self.context, self.context.clock
         falls = self.planner.falls(state, names)
-        failing = context.failing(names, self.before, self.to, falls)
+        into = None if falls else self.planner.led_into(state, names)
+        good = [self.to]
+        if falls:
+            good.append(self.before)
+        elif into is not None:
+            good.append(context.rules.encoding.all_of([self.before, context.applies(self.entries[into])]))
+        failing = context.failing(names, *good)
         self._feed()
         facts = context.facts_of(state)
         asked = [self.before, -self.to, failing]
@@ -212,12 +232,12 @@ class RecoveryCases:
             if literal in cube and not self.solver.solve([*asked, *fewer], clock):
                 core = set(self.solver.core())
                 cube = [other for other in fewer if other in core]
-        if falls:
-            cube = self._with_rank(cube, state, names)
-        self._keep(Entry(tuple(facts_of[literal] for literal in cube), names))
+        if falls or into is not None:
+            cube = self._with_rank(cube, state, names, surely_drops if falls else surely_never_rises)
+        self._keep(Entry(tuple(facts_of[literal] for literal in cube), names, into))
 
-    def _with_rank(self, cube: list[int], state: State, names: tuple[str, ...]) -> list[int]:
-        """The cube with what else of the state is needed to be sure that the rank falls."""
+    def _with_rank(self, cube: list[int], state: State, names: tuple[str, ...], is_sure: Sureness) -> list[int]:
+        """The cube with what else of the state is needed to be sure that the rank falls, or that it does not rise."""
         context = self.context
         encoding = context.rules.encoding
         written = written_by(context.machine, names)
@@ -229,11 +249,11 @@ class RecoveryCases:
         ]
 
         def suffices(literals: Sequence[int]) -> bool:
-            return surely_drops(context.machine, self.rank, [encoding.facts[one] for one in literals], written)
+            return is_sure(context.machine, self.rank, [encoding.facts[one] for one in literals], written)
 
         chosen = [*cube, *more]
         if not suffices(chosen):
-            raise AssertionError("a run that lowers the rank does not seem to")
+            raise AssertionError("a run that lowers the rank, or keeps it, does not seem to")
         for literal in more:
             fewer = [other for other in chosen if other != literal]
             if suffices(fewer):

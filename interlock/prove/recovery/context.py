@@ -8,7 +8,14 @@ from interlock.kernel.claims import ProgressCallback
 from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import Expr, Is, Value, each, fold
 from interlock.kernel.machine import Machine, Question, support_of
-from interlock.kernel.recovery import Entry, without_failures
+from interlock.kernel.recovery import (
+    Entry,
+    Rank,
+    surely_drops,
+    surely_never_rises,
+    without_failures,
+    written_by,
+)
 from interlock.prove.core.encoding import TRUTH
 from interlock.prove.core.local import Cube, LocalRules
 from interlock.prove.core.solvers import light_solver
@@ -75,11 +82,23 @@ class RecoveryContext:
         search.cover(self.report)
         return search
 
-    def failing(self, names: Sequence[str], before: int, to: int, falls: bool) -> int:
-        """The literal that says, of a state, that these rules cannot fire there in turn, or lead to no good.
+    def failing_case(self, rank: Rank, entries: Sequence[Entry], entry: Entry, before: int, to: int) -> int:
+        """The literal that says, of a state in which the entry applies, that it does not keep its word there."""
+        written = written_by(self.machine, entry.rules)
+        good = [to]
+        if surely_drops(self.machine, rank, entry.when, written):
+            good.append(before)
+        elif entry.into is not None and surely_never_rises(self.machine, rank, entry.when, written):
+            good.append(self.rules.encoding.all_of([before, self.applies(entries[entry.into])]))
+        return self.failing(entry.rules, *good)
 
-        Where they make the rank fall they may lead to `before`, else only to `to`.
-        """
+    def applies(self, entry: Entry) -> int:
+        """The literal that says that the entry applies."""
+        encoding = self.rules.encoding
+        return encoding.all_of(encoding.gate(fact) for fact in entry.when)
+
+    def failing(self, names: Sequence[str], *wanted: int) -> int:
+        """The literal that says, of a state, that these rules cannot fire there in turn, or lead to nothing wanted."""
         encoding = self.rules.encoding
         effects: dict[int, bool] = {}
         wrong = []
@@ -87,9 +106,7 @@ class RecoveryContext:
             at = self.number[name]
             wrong.append(-self._after(self.rules.guards[at], effects))
             effects.update(self.rules.effects[at])
-        good = [self._after(to, effects)]
-        if falls:
-            good.append(self._after(before, effects))
+        good = [self._after(literal, effects) for literal in wanted]
         return encoding.any_of([*wrong, -encoding.any_of(good)])
 
     def _after(self, literal: int, effects: dict[int, bool]) -> int:

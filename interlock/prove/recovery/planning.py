@@ -7,9 +7,9 @@ from typing import TypeAlias
 
 from interlock.kernel.claims import Trace
 from interlock.kernel.evaluator import State
-from interlock.kernel.expressions import And, Expr, Is, Value, disj, one_of
+from interlock.kernel.expressions import And, Expr, Is, Not, Value, disj, one_of
 from interlock.kernel.machine import Machine, Rule
-from interlock.kernel.recovery import Rank
+from interlock.kernel.recovery import Entry, Rank
 from interlock.prove.core.packing import Packing, compile_enabled, compile_hits
 from interlock.prove.engine import Clock
 from interlock.prove.search.best_first import best_first, path_to, without_spare
@@ -30,6 +30,8 @@ LAST_EXPANDED = 1_500
 """States expanded on the way to the whole goal, where nothing else was found."""
 Component: TypeAlias = tuple[tuple[str, Value, int], ...]
 """One component of a rank."""
+_Applies: TypeAlias = tuple[int, int, int, tuple[tuple[int, int], ...]]
+"""The place of a case, the fields of which it says something, what they hold, and what others do not."""
 
 
 class Planner:
@@ -115,6 +117,39 @@ class StagePlanner:
         ]
         """Per rule the tables of what it writes, and what that weighs afterwards."""
         self._leave = planner.leaving(rank[0]) if rank and is_count(rank[0]) else None
+        self._earlier: dict[int, dict[int, list[_Applies]]] = {}
+        """Of the cases told apart by now: per field of a variable and what it holds the cases that say so."""
+        self._learnt = 0
+
+    def learn(self, entry: Entry) -> None:
+        """A case more: runs may lead into it, as long as the rank does not rise."""
+        fact = self.planner.packing.fact
+        said = [fact(one.variable, one.value) for one in entry.when if isinstance(one, Is)]
+        denied = [
+            fact(one.arg.variable, one.arg.value)
+            for one in entry.when
+            if isinstance(one, Not) and isinstance(one.arg, Is)
+        ]
+        key, held = max(said, default=(0, 0))
+        at = self._learnt, sum(mask for mask, _ in said), sum(bits for _, bits in said), tuple(denied)
+        self._earlier.setdefault(key, {}).setdefault(held, []).append(at)
+        self._learnt += 1
+
+    def _applying(self, state: int) -> int | None:
+        """The place of a case, the first met, that applies to the state."""
+        for field, held in self._earlier.items():
+            for at, mask, bits, denied in held.get(state & field, ()):
+                if state & mask == bits and not any(state & other == its for other, its in denied):
+                    return at
+        return None
+
+    def led_into(self, state: State, names: Sequence[str]) -> int | None:
+        """The place of a case that applies after these rules, where the rank is not greater then."""
+        start = self.planner.packing.pack(state)
+        end = self._run(start, [self.planner.number[name] for name in names])
+        if end is None or self._ranks(end) > self._ranks(start) or 1 not in self._hits([end]):
+            return None
+        return self._applying(end)
 
     @property
     def counts(self) -> bool:
@@ -149,7 +184,7 @@ class StagePlanner:
         packed = [self.planner.packing.pack(state) for state in trace.states]
         least = self._ranks(packed[0])
         for depth, state in enumerate(packed):
-            if self._is_better(state, self._ranks(state) < least):
+            if self._is_better(state, self._ranks(state), least):
                 return trace.rules[:depth]
         raise AssertionError("a run to the goal ends in no better state")
 
@@ -169,9 +204,14 @@ class StagePlanner:
             found[at] += now - weights.get(state & mask, 0)
         return tuple(found)
 
-    def _is_better(self, state: int, lower: bool) -> bool:
-        """The goal is reached, or the rank is lower and what the stage before came to is so."""
-        return bool(self._hits([state])) if lower else 0 in self._hits([state])
+    def _is_better(self, state: int, ranks: tuple[int, ...], least: tuple[int, ...]) -> bool:
+        """The goal is reached; or what the stage before came to is so, and the rank is lower or, no greater, a case
+        applies that was told apart before.
+        """
+        if ranks < least:
+            return bool(self._hits([state]))
+        so = self._hits([state])
+        return 0 in so or (ranks == least and 1 in so and self._applying(state) is not None)
 
     def _near(self, start: int) -> list[int] | None:
         planner = self.planner
@@ -187,7 +227,7 @@ class StagePlanner:
                 if after not in parents:
                     parents[after] = (state, rule)
                     there = self._ranks_after(ranks, state, rule)
-                    if self._is_better(after, there < least):
+                    if self._is_better(after, there, least):
                         return path_to(parents, after)
                     queue.append((after, there))
         return None
@@ -245,7 +285,7 @@ class StagePlanner:
 
         def is_better(state: int, rule: int, after: int) -> bool:
             ranks[after] = self._ranks_after(ranks[state], state, rule)
-            return self._is_better(after, ranks[after] < ranks[start])
+            return self._is_better(after, ranks[after], ranks[start])
 
         found = best_first(planner.packing, start, aim, successors, is_better, most, clock)
         if found is None:
@@ -268,7 +308,7 @@ class StagePlanner:
 
         def helps(fewer: Sequence[int]) -> bool:
             end = self._run(start, fewer)
-            return end is not None and bool(fewer) and self._is_better(end, self._ranks(end) < least)
+            return end is not None and bool(fewer) and self._is_better(end, self._ranks(end), least)
 
         return tuple(self.planner.names[rule] for rule in without_spare(tuple(rules), helps))
 

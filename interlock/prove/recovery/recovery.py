@@ -31,8 +31,6 @@ from interlock.kernel.recovery import (
     RecoveryQuestion,
     Stage,
     restarted,
-    surely_drops,
-    written_by,
 )
 from interlock.prove.certificates.obligations import discharge
 from interlock.prove.certificates.trimming import trim
@@ -170,11 +168,10 @@ class _Search(RecoveryContext):
         before = TRUTH
         for stage in stages:
             to = encoding.gate(stage.goal)
-            cubes = [encoding.all_of(encoding.gate(fact) for fact in entry.when) for entry in stage.entries]
+            cubes = [self.applies(entry) for entry in stage.entries]
             wrong.append(encoding.all_of([before, -to, *(-cube for cube in cubes)]))
             for cube, entry in zip(cubes, stage.entries, strict=True):
-                falls = surely_drops(self.machine, stage.rank, entry.when, written_by(self.machine, entry.rules))
-                failing = self.failing(entry.rules, before, to, falls)
+                failing = self.failing_case(stage.rank, stage.entries, entry, before, to)
                 wrong.append(encoding.all_of([before, -to, cube, failing]))
             before = to
         needed = trim(self.rules, self.lemmas, [gate for gate in wrong if gate != -TRUTH], self.clock, light_solver)
