@@ -163,7 +163,8 @@ class RecoveryCases:
         if self.adopts(state):
             return None
         clock = self.context.clock
-        names = self.planner.plan_near(state, clock) or self.planner.plan_far(state, clock)
+        planner = self.planner
+        names = planner.plan_near(state, clock) or planner.plan_far(state, clock) or planner.plan_into(state, clock)
         if names is None and not self.thorough:
             raise TooHard
         if names is None:
@@ -182,13 +183,14 @@ class RecoveryCases:
         clock = self.context.clock
         names = self.planner.plan_near(state, clock)
         # Where all things counted can be had away with in one run, that none was found soon is telling.
-        if names is None and not self.planner.counts:
+        if names is None and not self.planner.counts(state):
             names = self.planner.plan_far(state, clock)
         if names is None and self.context.excludes(state):
             self._feed()
             return None
-        if names is None and self.planner.counts:
+        if names is None and self.planner.counts(state):
             names = self.planner.plan_far(state, clock)
+        names = names or self.planner.plan_into(state, clock)
         if names is None:
             if not self.thorough:
                 raise TooHard

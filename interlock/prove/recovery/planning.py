@@ -17,6 +17,8 @@ from interlock.prove.search.delete_relaxation import DeleteRelaxation, RelaxedGo
 
 NEAR_EXPANDED = 60
 """States expanded breadth-first, for runs of a step or two."""
+INTO_EXPANDED = 500
+"""States expanded breadth-first, for runs into a case that was told apart before."""
 LEAVE_EXPANDED = 1_000
 """States expanded on the way to have fewer of what a count counts, without having more on the way."""
 FEW_EXPANDED = 30
@@ -60,30 +62,36 @@ class Planner:
             self._aims[expr] = RelaxedGoal(self.relaxation, self.relaxation.goal(expr))
         return self._aims[expr]
 
-    def leaving(self, count: Component) -> RelaxedGoal | None:
-        """The aim to have fewer of what is counted, by rules that never give more of it; None where no rule takes any.
+    def leaving(self, counts: Sequence[Component]) -> RelaxedGoal | None:
+        """The aim to have fewer of what the last of these counts, by rules that never give more of what any of them
+        counts; None where no rule takes any.
 
         Without the latter a relaxed plan would fetch something in order to get rid of it.
         """
-        weights = {(name, value): weight for name, value, weight in count}
+        tables = [{(name, value): weight for name, value, weight in count} for count in counts]
         taking: list[Expr] = []
         kept: list[int] = []
         for at, rule in enumerate(self.machine.rules):
-            had = self.told[at]
-            most = least = 0
-            for name, value in rule.update:
-                now = weights.get((name, value), 0)
-                before = [weights.get((name, x), 0) for x in self.machine.domains[name] if had.get(name, x) == x]
-                most += now - min(before)
-                least += now - max(before)
-            if most <= 0:
+            changes = [self._changes(at, weights) for weights in tables]
+            if all(most <= 0 for _, most in changes):
                 kept.append(at)
-                if least < 0:
+                if changes[-1][0] < 0:
                     taking.append(rule.guard)
         if not taking:
             return None
         relaxation = DeleteRelaxation(self.machine, [disj(*taking)], kept)
         return RelaxedGoal(relaxation, relaxation.targets[0])
+
+    def _changes(self, rule: int, weights: Mapping[tuple[str, Value], int]) -> tuple[int, int]:
+        """By how much the rule changes such a sum, at the least and at the most."""
+        had = self.told[rule]
+        most = least = 0
+        for name, value in self.machine.rules[rule].update:
+            now = weights.get((name, value), 0)
+            before = [weights.get((name, x), 0) for x in self.machine.domains[name] if had.get(name, x) == x]
+            most += now - min(before)
+            least += now - max(before)
+        return least, most
 
     def _masked(self, told: Mapping[str, Value]) -> tuple[int, int]:
         mask = bits = 0
@@ -116,10 +124,13 @@ class StagePlanner:
             for keep, bits in planner.writes
         ]
         """Per rule the tables of what it writes, and what that weighs afterwards."""
-        self._leave = planner.leaving(rank[0]) if rank and is_count(rank[0]) else None
+        self._counts = [at for at, component in enumerate(rank) if is_count(component)]
+        self._leaves: dict[int, RelaxedGoal | None] = {}
+        """Per count the aim to have fewer of what it counts."""
         self._earlier: dict[int, dict[int, list[_Applies]]] = {}
         """Of the cases told apart by now: per field of a variable and what it holds the cases that say so."""
         self._learnt = 0
+        self._into = False
 
     def learn(self, entry: Entry) -> None:
         """A case more: runs may lead into it, as long as the rank does not rise."""
@@ -151,10 +162,19 @@ class StagePlanner:
             return None
         return self._applying(end)
 
-    @property
-    def counts(self) -> bool:
-        """The rank counts things first that rules take away."""
-        return self._leave is not None
+    def counts(self, state: State) -> bool:
+        """Something is counted in the state that rules take away."""
+        return self._leave(self._ranks(self.planner.packing.pack(state))) is not None
+
+    def _leave(self, ranks: tuple[int, ...]) -> RelaxedGoal | None:
+        """The aim to have fewer of what is counted first among what is there."""
+        for place, at in enumerate(self._counts):
+            if ranks[at]:
+                if at not in self._leaves:
+                    counts = [self.rank[other] for other in self._counts[: place + 1]]
+                    self._leaves[at] = self.planner.leaving(counts)
+                return self._leaves[at]
+        return None
 
     def plan_near(self, state: State, clock: Clock) -> tuple[str, ...] | None:
         """The rules that lead from the state to a better one, none of them to spare; None where none were soon found.
@@ -163,9 +183,24 @@ class StagePlanner:
         """
         start = self.planner.packing.pack(state)
         found = self._near(start)
-        if found is None and self._leave is not None:
-            found = self._guided(start, self._leave, LEAVE_EXPANDED, False, clock)
+        leave = self._leave(self._ranks(start)) if found is None else None
+        if leave is not None:
+            found = self._guided(start, leave, LEAVE_EXPANDED, False, clock)
         return None if found is None else self._spare(start, found)
+
+    def plan_into(self, state: State, clock: Clock) -> tuple[str, ...] | None:
+        """The rules that lead into a case told apart before, the rank being no greater then; None where none do soon.
+
+        Such a case is as special as the one that it leads into: a run that lowers the rank is better.
+        """
+        start = self.planner.packing.pack(state)
+        self._into = True
+        try:
+            found = self._near(start, INTO_EXPANDED)
+            return None if found is None else self._spare(start, found)
+        finally:
+            clock.check()
+            self._into = False
 
     def plan_far(self, state: State, clock: Clock) -> tuple[str, ...] | None:
         """The same, where they were not soon found."""
@@ -205,21 +240,21 @@ class StagePlanner:
         return tuple(found)
 
     def _is_better(self, state: int, ranks: tuple[int, ...], least: tuple[int, ...]) -> bool:
-        """The goal is reached; or what the stage before came to is so, and the rank is lower or, no greater, a case
-        applies that was told apart before.
+        """The goal is reached; or what the stage before came to is so, and the rank is lower; or as low, and a case
+        that was told apart before applies, while that is good enough.
         """
         if ranks < least:
             return bool(self._hits([state]))
         so = self._hits([state])
-        return 0 in so or (ranks == least and 1 in so and self._applying(state) is not None)
+        return 0 in so or (self._into and ranks == least and 1 in so and self._applying(state) is not None)
 
-    def _near(self, start: int) -> list[int] | None:
+    def _near(self, start: int, most: int = NEAR_EXPANDED) -> list[int] | None:
         planner = self.planner
         least = self._ranks(start)
         parents: dict[int, tuple[int, int] | None] = {start: None}
         queue = [(start, least)]
         for place, (state, ranks) in enumerate(queue):
-            if place >= NEAR_EXPANDED:
+            if place >= most:
                 break
             for rule in planner.enabled(state):
                 keep, bits = planner.writes[rule]

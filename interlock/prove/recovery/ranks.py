@@ -12,17 +12,14 @@ References (from memory)
 
 from __future__ import annotations
 
-from collections.abc import Generator, Mapping, Set
+from collections.abc import Mapping, Set
 
-from interlock.kernel.expressions import And, Const, Expr, Is, Not, Or, Ref, Value, conj, each, fold
+from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value, conj
 from interlock.kernel.machine import Machine
 from interlock.kernel.recovery import Rank
+from interlock.prove.recovery.narrowing import Allowed, Narrowing
 from interlock.prove.recovery.ordering import Condensation
 from interlock.prove.search.delete_relaxation import DeleteRelaxation
-
-Allowed = dict[str, frozenset[Value]]
-"""Per variable of which something is said the values that are good."""
-Narrowed = tuple[Expr, bool, Allowed]
 
 HOPELESS = 1_000
 
@@ -49,6 +46,7 @@ class RankHeuristic:
         self.guards = [self.relaxation.goal(rule.guard) for rule in machine.rules]
         self.places = {v.name: {value: at for at, value in enumerate(v.domain)} for v in machine.variables}
         self.initial = {v.name: frozenset(v.init) for v in machine.variables}
+        self.narrowing = Narrowing(machine)
         self._needs: dict[tuple[int, str, Value], Allowed | None] = {}
         self.writers: dict[str, list[int]] = {}
         for at, rule in enumerate(machine.rules):
@@ -60,7 +58,7 @@ class RankHeuristic:
         allowed: Allowed = {}
         own: list[frozenset[str]] = []
         for part in parts:
-            found = self.narrow(part, True, allowed)
+            found = self.narrowing.narrow(part, True, allowed)
             if found is None:
                 return [(goal, ())]
             own.append(frozenset(name for name in found if found[name] != allowed.get(name)))
@@ -142,48 +140,12 @@ class RankHeuristic:
                 rank.append(tuple(component))
         return tuple(rank)
 
-    def narrow(self, expr: Expr, wanted: bool, allowed: Allowed) -> Allowed | None:
-        """`allowed` with what makes the expression so, in what seems the easiest way; None where none is seen."""
-        return fold(self._narrow, (expr, wanted, allowed))
-
-    def _narrow(self, asked: Narrowed) -> Generator[Narrowed, Allowed | None, Allowed | None]:
-        expr, wanted, allowed = asked
-        match expr:
-            case Const(value):
-                return allowed if value is wanted else None
-            case Not(arg):
-                return (yield arg, not wanted, allowed)
-            case Ref(signal):
-                return (yield self.machine.definitions[signal], wanted, allowed)
-            case Is(name, value):
-                before = allowed.get(name) or frozenset(self.machine.domains[name])
-                after = before & {value} if wanted else before - {value}
-                if not after:
-                    return None
-                return allowed if after == before else {**allowed, name: after}
-            case And(args) | Or(args) if isinstance(expr, And) == wanted:
-                for arg in args:
-                    found = yield arg, wanted, allowed
-                    if found is None:
-                        return None
-                    allowed = found
-                return allowed
-            case And(args) | Or(args):
-                ways: list[Allowed | None] = yield from each((arg, wanted, allowed) for arg in args)
-                seen = (way for way in ways if way is not None)
-                return min(seen, key=lambda way: self._effort(way, allowed), default=None)
-
     def needs(self, rule: int, name: str, value: Value) -> Allowed | None:
         """What the guard of the rule asks for where the variable has this value; None where it cannot fire."""
         key = (rule, name, value)
         if key not in self._needs:
-            self._needs[key] = self.narrow(self.machine.rules[rule].guard, True, {name: frozenset({value})})
+            self._needs[key] = self.narrowing.narrow(self.machine.rules[rule].guard, True, {name: frozenset({value})})
         return self._needs[key]
-
-    def _effort(self, way: Allowed, before: Allowed) -> int:
-        return sum(
-            1 + 2 * self.initial[name].isdisjoint(values) for name, values in way.items() if values != before.get(name)
-        )
 
     def weigh(self, allowed: Allowed) -> tuple[dict[tuple[str, Value], int], dict[tuple[str, Value], int]]:
         """Per bad value of these variables its weight, and the rule that is the first step to be rid of it."""
@@ -207,7 +169,7 @@ class RankHeuristic:
                         len(needs.get(other, ())) == 1 and (other, next(iter(needs[other]))) in bad
                         for other, _ in rule.update
                     )
-                    ways[name, value].append((self._effort(needs, {}), at, rid))
+                    ways[name, value].append((self.narrowing.effort(needs, {}), at, rid))
         changed = True
         while changed:
             changed = False
@@ -230,7 +192,7 @@ class RankHeuristic:
         for (name, value), at in best.items():
             guard = self.machine.rules[at].guard
             context = {**{n: v for n, v in homes.items() if n not in known}, **wanted, name: frozenset({value})}
-            found = self.narrow(guard, True, context)
+            found = self.narrowing.narrow(guard, True, context)
             if found is None:
                 found = self.needs(at, name, value) or {}
             for other, values in found.items():

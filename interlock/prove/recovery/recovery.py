@@ -48,7 +48,7 @@ from interlock.prove.recovery.ranks import rank_by_counting, rank_by_distance
 
 MOST_ENTRIES = 20_000
 """So many cases, and the engine gives up."""
-FEW_ENTRIES, ENTRIES_PER_RULE = 100, 2
+FEW_ENTRIES, ENTRIES_PER_RULE = 100, 12
 """So many cases, or so many times as many as there are rules, and the next heuristic is tried, if there is one."""
 
 Heuristic: TypeAlias = Callable[[Machine, Expr], Sequence[tuple[Expr, Rank]]]
