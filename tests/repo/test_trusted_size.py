@@ -24,7 +24,7 @@ BUDGET = {
     "what a machine means": 735,
     "proofs and runs": 520,
     "sets of states": 105,
-    "ways back": 180,
+    "ways back": 185,
     "what would make possible": 95,
     "counts": 170,
     "what slips lead to": 190,
