@@ -8,14 +8,13 @@ from typing import TYPE_CHECKING
 
 import click
 
-from interlock.cli.exit_codes import REJECTED, code_of_audit, help_text
+from interlock.cli.exit_codes import code_of_audit, help_text
 from interlock.cli.formats import chosen_format, format_option
 from interlock.cli.options import requirements_option, seconds_left, standing_option, time_option
 from interlock.cli.screen import Screen, color_option, output_option
 from interlock.diagnostics.visible import visible
 
 if TYPE_CHECKING:
-    from interlock.cli.opening import Rejected
     from interlock.hold.compile.compiler import CompiledHold
     from interlock.hold.procedure.binding import BoundProcedure
 
@@ -60,9 +59,7 @@ def command(
 ) -> int:
     """Opens, audits, shows."""
     from interlock.cli.methods import engine_of
-    from interlock.cli.opening import Rejected
     from interlock.cli.progress import shown_progress
-    from interlock.cli.refusals import show_rejection, show_warnings
     from interlock.cli.stopping import noted_stop
     from interlock.kernel.claims import Limits
     from interlock.report.views.audit import audit_view
@@ -70,12 +67,7 @@ def command(
 
     began = monotonic()
     shape = chosen_format("audit", layout, output)
-    opened = open_procedure(procedure, files, standing)
-    if isinstance(opened, Rejected):
-        show_rejection(procedure, opened)
-        return REJECTED
-    bound, free, warnings = opened
-    show_warnings(warnings)
+    bound, free = open_procedure(procedure, files, standing)
     screen = Screen(output, color)
     engine = engine_of("combined") if alone else None
     with noted_stop() as stop:
@@ -92,22 +84,19 @@ def command(
     return code
 
 
-def open_procedure(
-    name: str, files: tuple[str, ...], standing: bool
-) -> tuple[BoundProcedure, CompiledHold | None, Rejected] | Rejected:
-    """Reads a procedure and the hold that it names, and binds one to the other.
+def open_procedure(name: str, files: tuple[str, ...], standing: bool) -> tuple[BoundProcedure, CompiledHold | None]:
+    """Reads a procedure and the hold that it names, and binds one to the other; gives the hold started freely as well.
 
-    Gives the hold started freely as well, and what is doubtful in its description.
-
-    Raises click.UsageError where a file cannot be read.
+    Shows what is doubtful.  Raises click.UsageError where a file cannot be read, and as `usable` does.
     """
     from interlock.cli.opening import Rejected, open_texts
     from interlock.cli.reading import fetch, read_source
+    from interlock.cli.refusals import show_warnings, usable
     from interlock.hold import procedures
 
-    texts = open_texts(files, standing)
-    if isinstance(texts, Rejected):
-        return texts
+    texts = usable(name, open_texts(files, standing))
     opened = procedures.open_procedure(read_source(name), fetch, texts.by_id.values())
     told = Rejected(opened.diagnostics, {**texts.sources, **opened.sources})
-    return told if opened.bound is None else (opened.bound, opened.freely, told)
+    bound = usable(name, told if opened.bound is None else opened.bound)
+    show_warnings(told)
+    return bound, opened.freely

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from interlock.cli.exit_codes import REJECTED, code_of_checklist, help_text
+from interlock.cli.exit_codes import code_of_checklist, help_text
 from interlock.cli.formats import Format, chosen_format, format_option
 from interlock.cli.options import requirements_option, seconds_left, situation_option, standing_option, time_option
 from interlock.cli.reading import DEMO
@@ -69,9 +69,9 @@ def command(
     color: str,
 ) -> int:
     """Opens, plans, shows."""
-    from interlock.cli.opening import Rejected, open_hold, open_texts
+    from interlock.cli.opening import open_texts
     from interlock.cli.progress import shown_progress
-    from interlock.cli.refusals import show_rejection, show_warnings
+    from interlock.cli.refusals import usable, usable_hold
     from interlock.cli.stopping import noted_stop
     from interlock.kernel.claims import Limits
     from interlock.report.views.wording import sentence
@@ -84,12 +84,7 @@ def command(
     shape = chosen_format("checklist", layout, output)
     if shape.name == "procedure" and hold == "-":
         raise click.UsageError("--format procedure: a procedure names the file of its hold, and this has none.")
-    texts = open_texts(files, standing)
-    opened = texts if isinstance(texts, Rejected) else open_hold(hold, texts, situation)
-    if isinstance(opened, Rejected):
-        show_rejection(hold, opened)
-        return REJECTED
-    show_warnings(opened.warnings)
+    opened = usable_hold(hold, usable(hold, open_texts(files, standing)), situation)
     compiled = opened.compiled
     wanted = _goal(compiled, load, unload, goal)
     before = None if aboard is None else _load(aboard, "--aboard")

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from interlock.cli.exit_codes import DONE, REJECTED, UNDECIDED
+from interlock.cli.exit_codes import DONE, UNDECIDED
 from interlock.cli.options import situation_option, time_option
 from interlock.cli.screen import Screen, color_option, output_option
 
@@ -51,24 +51,19 @@ def command(
     color: str,
 ) -> int:
     """Opens and counts."""
-    from interlock.cli.opening import Rejected, Texts, open_hold
-    from interlock.cli.refusals import show_rejection, show_warnings
+    from interlock.cli.refusals import usable_hold
     from interlock.cli.stopping import noted_stop
     from interlock.kernel.claims import Limits
     from interlock.prove.search.enumeration import count_states
     from interlock.report.text.count import count_lines
     from interlock.report.views.count import count_view
 
-    opened = open_hold(hold, Texts(), situation)
-    if isinstance(opened, Rejected):
-        show_rejection(hold, opened)
-        return REJECTED
-    show_warnings(opened.warnings)
+    compiled = usable_hold(hold, situation=situation).compiled
     screen = Screen(output, color)
     with noted_stop() as stop:
         limits = Limits(depth=depth, seconds=seconds, states=states, memory=memory << 20, stop=stop.is_asked)
         with stop.tearing():
-            count = count_states(opened.compiled.machine, limits, memory << 20)
-        screen.show(count_lines(count_view(opened.compiled.hold.title, count), verbose))
+            count = count_states(compiled.machine, limits, memory << 20)
+        screen.show(count_lines(count_view(compiled.hold.title, count), verbose))
         screen.close()
     return DONE if count.complete else UNDECIDED

@@ -6,8 +6,7 @@ from pathlib import Path
 
 import click
 
-from interlock.cli.exit_codes import REJECTED
-from interlock.cli.screen import Screen, color_option, output_option
+from interlock.cli.screen import color_option, output_option, show_whole
 
 
 @click.command(
@@ -20,17 +19,9 @@ from interlock.cli.screen import Screen, color_option, output_option
 @color_option
 def command(hold: str, output: Path | None, color: str) -> int:
     """Opens and describes."""
-    from interlock.cli.opening import Rejected, Texts, open_hold
-    from interlock.cli.refusals import show_rejection, show_warnings
+    from interlock.cli.refusals import usable_hold
     from interlock.report.text.description import description_lines
     from interlock.report.views.description import description_view
 
-    opened = open_hold(hold, Texts(), None)
-    if isinstance(opened, Rejected):
-        show_rejection(hold, opened)
-        return REJECTED
-    show_warnings(opened.warnings)
-    screen = Screen(output, color)
-    screen.show(description_lines(description_view(hold, opened.compiled)))
-    screen.close()
-    return 0
+    compiled = usable_hold(hold).compiled
+    return show_whole(description_lines(description_view(hold, compiled)), output, color)

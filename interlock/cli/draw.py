@@ -7,9 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from interlock.cli.exit_codes import DONE, REJECTED
-from interlock.cli.formats import Content, chosen_format, format_option
-from interlock.cli.screen import Screen, output_option
+from interlock.cli.formats import chosen_format, format_option
+from interlock.cli.screen import output_option, show_whole
 
 if TYPE_CHECKING:
     from interlock.hold.kinds import Kind
@@ -34,25 +33,20 @@ if TYPE_CHECKING:
 @output_option
 def command(hold: str | None, what: str, situation: str | None, layout: str | None, output: Path | None) -> int:
     """Draws one picture."""
-    from interlock.cli.opening import Rejected, Texts, open_hold
-    from interlock.cli.refusals import show_rejection, show_warnings
+    from interlock.cli.refusals import usable_hold
     from interlock.report.drawing.lifecycle import kinds_drawn
     from interlock.study.walk import begin_walk
 
     if what == "kinds":
-        return _put("".join(f"{name}\n" for name in kinds_drawn()), output)
+        return show_whole("".join(f"{name}\n" for name in kinds_drawn()), output)
     if what not in ("plan", "moves"):
-        return _put(chosen_format("draw kind", layout, output).render({"kind": _kind(what)}), output)
+        return show_whole(chosen_format("draw kind", layout, output).render({"kind": _kind(what)}), output)
     if hold is None:
         raise click.UsageError(f"'{what}' needs a HOLD.")
     shape = chosen_format(f"draw {what}", layout, output)
-    opened = open_hold(hold, Texts(), situation)
-    if isinstance(opened, Rejected):
-        show_rejection(hold, opened)
-        return REJECTED
-    show_warnings(opened.warnings)
-    state = None if situation is None else begin_walk(opened.compiled).state
-    return _put(shape.render({"compiled": opened.compiled, "state": state}), output)
+    compiled = usable_hold(hold, situation=situation).compiled
+    state = None if situation is None else begin_walk(compiled).state
+    return show_whole(shape.render({"compiled": compiled, "state": state}), output)
 
 
 def _kind(what: str) -> Kind:
@@ -67,10 +61,3 @@ def _kind(what: str) -> Kind:
             + (f" Did you mean {hint!r}?" if hint else " 'interlock draw --what kinds' lists what there is.")
         )
     return kinds[what]
-
-
-def _put(content: Content, output: Path | None) -> int:
-    screen = Screen(output)
-    screen.show(content)
-    screen.close()
-    return DONE

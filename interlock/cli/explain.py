@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from itertools import chain
+
 import click
 
-from interlock.cli.exit_codes import REJECTED
-from interlock.cli.screen import Screen, color_option
+from interlock.cli.screen import color_option, show_whole
 
 STEPS = "steps"
 """What `explain` is asked for the forms of steps."""
@@ -27,8 +28,8 @@ WORDS = "words"
 @color_option
 def command(name: str, files: tuple[str, ...], color: str) -> int:
     """Looks in each table."""
-    from interlock.cli.opening import Rejected, named_instead, open_texts
-    from interlock.cli.refusals import show_rejection
+    from interlock.cli.opening import named_instead, open_texts
+    from interlock.cli.refusals import usable
     from interlock.diagnostics.codes import CODES
     from interlock.hold.trade_words import TRADE_WORDS, trade_word
     from interlock.report.drawing.lifecycle import kinds_drawn
@@ -43,34 +44,29 @@ def command(name: str, files: tuple[str, ...], color: str) -> int:
     from interlock.report.text.requirement import code_lines, requirement_lines
     from interlock.report.views.requirements import requirement_view
 
-    screen = Screen(None, color)
     if name in CODES:
-        screen.show(code_lines(CODES[name]))
-        return 0
-    texts = open_texts(files, True)
-    if isinstance(texts, Rejected):
-        show_rejection("requirements", texts)
-        return REJECTED
+        return show_whole(code_lines(CODES[name]), None, color)
+    texts = usable("requirements", open_texts(files, True))
     # an instance is explained by its text
     id = name.partition("[")[0]
     kinds = kinds_drawn()
     kind = name.casefold().replace(" ", "-")
     if id in texts.by_id:
-        screen.show(requirement_lines(requirement_view(texts.by_id[id])))
+        lines = requirement_lines(requirement_view(texts.by_id[id]))
     elif name == STEPS:
-        screen.show(step_lines())
+        lines = step_lines()
     elif name in RECORDS:
-        screen.show(record_lines(name))
+        lines = record_lines(name)
     elif kind in kinds:
-        screen.show(kind_lines("selector" if kind == "selector" else kinds[kind].id, kinds[kind]))
-        if (word := trade_word(name)) is not None:
-            screen.show(word_lines(word))
+        word = trade_word(name)
+        about = kind_lines("selector" if kind == "selector" else kinds[kind].id, kinds[kind])
+        lines = chain(about, () if word is None else word_lines(word))
     elif (word := trade_word(name)) is not None:
-        screen.show(word_lines(word))
+        lines = word_lines(word)
     elif name == WORDS:
-        screen.show(index_lines())
+        lines = index_lines()
     else:
         said = f"{name!r} is no code, no standing requirement, no section, no kind of device or control, no trade word."
         words = [one for word in TRADE_WORDS for one in word.words]
         raise click.UsageError(said + named_instead(id, (*CODES, *texts.by_id, *kinds, *RECORDS, *words, STEPS, WORDS)))
-    return 0
+    return show_whole(lines, None, color)

@@ -2,10 +2,32 @@
 
 from __future__ import annotations
 
+from typing import TypeVar
+
 import click
 
-from interlock.cli.opening import Rejected
+from interlock.cli.exit_codes import REJECTED
+from interlock.cli.opening import Opened, Rejected, Texts
 from interlock.diagnostics.visible import visible
+
+T = TypeVar("T")
+
+
+def usable(label: str, opened: T | Rejected) -> T:
+    """What was opened; where it is rejected, shows why and raises click.exceptions.Exit."""
+    if isinstance(opened, Rejected):
+        show_rejection(label, opened)
+        raise click.exceptions.Exit(REJECTED)
+    return opened
+
+
+def usable_hold(name: str, texts: Texts | None = None, situation: str | None = None) -> Opened:
+    """The hold of that name, what is doubtful in it shown; raises as `open_hold` and `usable` do."""
+    from interlock.cli.opening import open_hold
+
+    opened = usable(name, open_hold(name, texts or Texts(), situation))
+    show_warnings(opened.warnings)
+    return opened
 
 
 def show_rejection(label: str, rejected: Rejected) -> None:

@@ -6,8 +6,7 @@ from pathlib import Path
 
 import click
 
-from interlock.cli.exit_codes import REJECTED
-from interlock.cli.screen import Screen, color_option, output_option
+from interlock.cli.screen import color_option, output_option, show_whole
 
 
 @click.command(
@@ -21,21 +20,12 @@ from interlock.cli.screen import Screen, color_option, output_option
 @color_option
 def command(files: tuple[str, ...], verbose: bool, output: Path | None, color: str) -> int:
     """Opens and lists."""
-    from interlock.cli.opening import Rejected, open_texts
-    from interlock.cli.refusals import show_rejection
+    from interlock.cli.opening import open_texts
+    from interlock.cli.refusals import usable
     from interlock.report.text.requirement import list_lines, requirement_lines
     from interlock.report.views.requirements import requirement_view
 
-    texts = open_texts(files, True)
-    if isinstance(texts, Rejected):
-        show_rejection("requirements", texts)
-        return REJECTED
-    screen = Screen(output, color)
+    texts = usable("requirements", open_texts(files, True))
     found = [requirement_view(text) for text in texts.by_id.values()]
-    if verbose:
-        for text in found:
-            screen.show(requirement_lines(text))
-    else:
-        screen.show(list_lines(found))
-    screen.close()
-    return 0
+    lines = (line for text in found for line in requirement_lines(text)) if verbose else list_lines(found)
+    return show_whole(lines, output, color)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from interlock.cli.screen import Screen, output_option
+from interlock.cli.screen import output_option, show_whole
 
 
 @click.command(
@@ -27,7 +27,4 @@ def command(what: str, output: Path | None) -> int:
 
     results = {"result": schema_of(ProofFacts), "audit": schema_of(AuditFacts), "checklist": schema_of(Made, Refused)}
     schema = hold_schema() if what == "description" else results[what]
-    screen = Screen(output)
-    screen.show(json.dumps(schema, indent=2) + "\n")
-    screen.close()
-    return 0
+    return show_whole(json.dumps(schema, indent=2) + "\n", output)

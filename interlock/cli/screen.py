@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 
 import click
 
+from interlock.cli.exit_codes import DONE
 from interlock.cli.files import check_file, write_whole
 from interlock.cli.formats import Content
 from interlock.report.text.lines import Tone, as_text
@@ -54,6 +55,14 @@ def output_option(function: F) -> F:
         callback=_checked,
         help="Write the result to this file instead of standard output.",
     )(function)
+
+
+def show_whole(content: Content, output: Path | None, color: str = "never") -> int:
+    """Shows a result that is known as a whole; gives the code of success.  Raises as `Screen` does."""
+    screen = Screen(output, color)
+    screen.show(content)
+    screen.close()
+    return DONE
 
 
 class Screen:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from interlock.cli.exit_codes import REJECTED
+from interlock.cli.exit_codes import DONE
 from interlock.cli.options import requirements_option, situation_option
 from interlock.cli.screen import Screen, color_option
 from interlock.diagnostics.visible import visible
@@ -40,26 +40,21 @@ HELP = """\
 @color_option
 def command(hold: str, script: str | None, situation: str | None, files: tuple[str, ...], color: str) -> int:
     """Opens, then reads commands until the end."""
-    from interlock.cli.opening import Rejected, open_hold, open_texts
-    from interlock.cli.refusals import show_rejection, show_warnings
+    from interlock.cli.opening import open_texts
+    from interlock.cli.refusals import usable, usable_hold
     from interlock.report.text.walk import opening_lines
     from interlock.report.views.walk import walk_view
     from interlock.study.walk import begin_walk
 
-    texts = open_texts(files, True)
-    opened = texts if isinstance(texts, Rejected) else open_hold(hold, texts, situation)
-    if isinstance(opened, Rejected):
-        show_rejection(hold, opened)
-        return REJECTED
-    show_warnings(opened.warnings)
+    opened = usable_hold(hold, usable(hold, open_texts(files, True)), situation)
     screen = Screen(None, color)
     walk = begin_walk(opened.compiled)
     screen.show(opening_lines(walk_view(walk)))
     if script is not None:
         _do(screen, walk, script)
-        return 0
-    _listen(screen, walk, _typed())
-    return 0
+    else:
+        _listen(screen, walk, _typed())
+    return DONE
 
 
 def _do(screen: Screen, walk: Walk, script: str) -> None:
