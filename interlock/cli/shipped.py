@@ -1,4 +1,4 @@
-"""Files that come with the program: the standing requirements and the demonstration holds."""
+"""Files that come with the program: the standing requirements, the catalogue of failures, the demonstrations."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 
 STANDING = "standing.yaml"
+CATALOGUE = "failures.yaml"
+"""The standing catalogue of failures."""
 PROCEDURES = "procedures"
 """The folder of demonstration procedures beside the holds; they are no holds."""
 RECORD = "expected.yaml"

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from interlock.hold.language.declarations import Field, Record, Schema
 from interlock.hold.language.field_types import Listed, RecordOf, records_within
-from interlock.hold.language.model import Hold, Specification
+from interlock.hold.language.model import Catalogue, Hold, Specification
 from interlock.hold.language.text_types import SCALAR
 from interlock.hold.overlay.changes import CHANGES, Modification
 from interlock.hold.overlay.repetition import NOT_REPEATED
@@ -27,8 +27,8 @@ _REPEATED: Schema = {"for": {"$ref": "#/definitions/repetition"}}
 
 
 def hold_schema() -> Schema:
-    """The schema of all four sorts of file."""
-    found = [one for file in (Hold, Modification, Specification, Procedure) for one in records_within(file)]
+    """The schema of all five sorts of file."""
+    found = [one for file in (Hold, Modification, Specification, Procedure, Catalogue) for one in records_within(file)]
     repeated = {one for record in found for one in _repeated(record)}
     definitions = {one.declaration.name: _record(one, one in repeated) for one in found}
     definitions["change"] = {"oneOf": [_titled(one) for one in CHANGES.values()]}
@@ -36,7 +36,7 @@ def hold_schema() -> Schema:
     definitions["repetition"] = _REPETITION
     return {
         "$schema": "http://json-schema.org/draft-07/schema#",
-        "title": "A hold, a modification of one, a specification, or a procedure",
+        "title": "A hold, a modification of one, a specification, a procedure, or a catalogue of failures",
         "type": "object",
         "if": {"required": ["modifies"]},
         "then": {"$ref": "#/definitions/modification"},
@@ -46,7 +46,11 @@ def hold_schema() -> Schema:
             "else": {
                 "if": {"required": ["procedure"]},
                 "then": {"$ref": "#/definitions/procedure"},
-                "else": {"$ref": "#/definitions/description"},
+                "else": {
+                    "if": {"required": ["catalogue"]},
+                    "then": {"$ref": "#/definitions/catalogue"},
+                    "else": {"$ref": "#/definitions/description"},
+                },
             },
         },
         "definitions": dict(sorted(definitions.items())),

@@ -15,7 +15,7 @@ from interlock.hold.language.bay_names import MOST_BAYS, BayNames
 from interlock.hold.language.cross_rules import cross_faults, hidden_names
 from interlock.hold.language.declarations import Record
 from interlock.hold.language.field_types import Listed, RecordOf
-from interlock.hold.language.model import BayRule, CentredBay, Hold, RequirementText, Specification
+from interlock.hold.language.model import BayRule, Catalogue, CentredBay, Hold, RequirementText, Specification
 from interlock.hold.language.nodes import (
     LARGEST_FILE_BYTES,
     MappingNode,
@@ -122,6 +122,22 @@ def load_procedure(source: Source) -> Loaded[Procedure]:
     return Loaded(None if files.faults else procedure, files.faults.sorted(), files.sources, procedure)
 
 
+def load_catalogue(source: Source) -> Loaded[Catalogue]:
+    """Read a catalogue of failures."""
+    files = _Files(lambda name: None)
+    root = files.root(source)
+    catalogue: Catalogue | Failed = FAILED
+    if root is not None:
+        if _sort_of(root) is Catalogue:
+            reader = Reader(files.faults, None)
+            catalogue = read_record(Catalogue, root, reader)
+            files.faults.take(cross_faults(reader.made))
+        else:
+            _wrong_sort(root, "a catalogue of failures", "`catalogue:` and `failures:`", files.faults)
+    found = None if files.faults or catalogue is FAILED else catalogue
+    return Loaded(found, files.faults.sorted(), files.sources)
+
+
 class _Files:
     """The files of one description, as far as they were read."""
 
@@ -164,7 +180,7 @@ class _Files:
             if root is None:
                 return None
             sort = _sort_of(root)
-            if sort in (Specification, Procedure):
+            if sort in (Specification, Procedure, Catalogue):
                 _wrong_sort(root, "a hold", "`layout:` and `units:`, or `modifies:`", self.faults)
                 return None
             if sort is Hold:
@@ -236,6 +252,8 @@ def _sort_of(root: MappingNode) -> type[Record]:
     """Which sort of file this is, by the key that only this sort has."""
     if root.entry("modifies") is not None:
         return Modification
+    if root.entry("catalogue") is not None and root.entry("layout") is None:
+        return Catalogue
     if root.entry("specification") is not None and root.entry("layout") is None:
         return Specification
     if root.entry("procedure") is not None and root.entry("layout") is None:
@@ -245,7 +263,7 @@ def _sort_of(root: MappingNode) -> type[Record]:
 
 def _wrong_sort(root: MappingNode, wanted: str, expected: str, faults: Faults) -> None:
     sort = _sort_of(root).declaration.noun
-    telling = ("specification", "modifies", "procedure")
+    telling = ("specification", "modifies", "procedure", "catalogue")
     span = next((entry.key.span for entry in root.entries if entry.key.text in telling), root.span)
     faults.add("wrong-file", span, f"this file is {sort}, not {wanted}", expected=expected)
 
@@ -316,6 +334,7 @@ __all__ = [
     "Source",
     "beside",
     "load_audited_hold",
+    "load_catalogue",
     "load_hold",
     "load_procedure",
     "load_specification",

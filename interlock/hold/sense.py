@@ -10,10 +10,10 @@ from dataclasses import replace
 
 from interlock.diagnostics.nearest import nearest_name
 from interlock.diagnostics.spans import Diagnostic, Span
+from interlock.hold.failing import failing_items
 from interlock.hold.floor import Face, Floor, Placement, bays_reached, lay_out, parts_of
 from interlock.hold.kinds import DEVICE_KINDS
 from interlock.hold.language.model import Device, Direction, Hold, Situation
-from interlock.hold.sorts import FAILURES, Sort
 
 MOST_NAMED = 8
 """Ids that one message lists."""
@@ -107,23 +107,17 @@ def _doors(hold: Hold) -> Iterator[Diagnostic]:
 
 
 def _failures(hold: Hold) -> Iterator[Diagnostic]:
-    sorts = {device.id: Sort.DEVICE for device in hold.devices if DEVICE_KINDS[device.kind].is_hand_worked}
-    for sort, things in (
-        (Sort.DOOR, hold.doorways),
-        (Sort.CONTROL, hold.controls),
-        (Sort.SUPPLY, hold.supplies),
-        (Sort.CIRCUIT, hold.circuits),
-        (Sort.RELAY, hold.relays),
-        (Sort.SENSOR, hold.sensors),
-        (Sort.ZONE, hold.zones),
-    ):
-        sorts |= {thing.id: sort for thing in things}
-    for failure in hold.failures:
-        modes = [failing.mode for failing in FAILURES.get(sorts.get(failure.of, Sort.HOLD), ())]
-        if failure.mode not in modes:
+    written = (*hold.failures, *hold.excluded_failures)
+    if not written:
+        return
+    modes: dict[str, list[str]] = {}
+    for item in failing_items(hold):
+        modes.setdefault(item.subject.id, []).extend(failing.mode for failing in item.failings)
+    for failure in written:
+        known = modes.get(failure.of, [])
+        if failure.mode not in known:
             said = f"{failure.of} has no failure mode {failure.mode!r}"
-            otherwise = "a sensor, a hand-worked device or a control"
-            yield _no_such("unknown-failure", failure.span, said, failure.mode, modes, otherwise)
+            yield _no_such("unknown-failure", failure.span, said, failure.mode, known, "something that can fail")
 
 
 def _starts(hold: Hold, situation: Situation) -> Iterator[Diagnostic]:

@@ -1,4 +1,4 @@
-"""The sorts of things that names are about, and how things of each sort can fail."""
+"""The sorts of things that names are about, the sorts of items that fail, and how items of each sort can fail."""
 
 from __future__ import annotations
 
@@ -45,26 +45,48 @@ class Sort(StrEnum):
         return self in (Sort.LEVER, Sort.PUSH_BUTTON, Sort.MOMENTARY_SWITCH)
 
 
+class Item(StrEnum):
+    """What sort of item fails, as the catalogue of failures calls it: a thing, or what belongs to it."""
+
+    SENSOR = "sensor"
+    SWITCH = "switch"
+    HELD_CONTROL = "control that springs back"
+    HANDLE = "handle"
+    PANEL = "access panel"
+    HAND_DEVICE = "hand-worked device"
+    SPRING_DEVICE = "spring device"
+    POWERED_DEVICE = "powered device"
+    HANDLE_DEVICE = "handle-worked lock"
+
+
 @dataclass(frozen=True, slots=True)
 class Failing:
-    """A way to fail: `text` says that it has struck, with `{name}` for the thing."""
+    """A way to fail: `text` says that it has struck, with `{name}` for the item.
+
+    `moving`: it is about how the item moves, and means nothing for one that is fixed.
+    """
 
     mode: str
     text: str
+    moving: bool = False
 
 
-_STICKS = Failing("stuck", "{name} sticks")
-FAILURES: Mapping[Sort, tuple[Failing, ...]] = {
-    Sort.DEVICE: (Failing("stuck", "{name} sticks where it is"),),
-    Sort.CONTROL: (_STICKS,),
-    Sort.LEVER: (_STICKS,),
-    Sort.PUSH_BUTTON: (_STICKS,),
-    Sort.MOMENTARY_SWITCH: (_STICKS,),
-    Sort.SENSOR: (
+_STICKS = Failing("stuck", "{name} sticks", moving=True)
+_STICKS_THERE = Failing("stuck", "{name} sticks where it is", moving=True)
+FAILURES: Mapping[Item, tuple[Failing, ...]] = {
+    Item.SENSOR: (
         Failing("stuck_true", "{name} sticks at true"),
         Failing("stuck_false", "{name} sticks at false"),
         Failing("reads_opposite", "{name} reads the opposite"),
     ),
+    Item.SWITCH: (_STICKS,),
+    Item.HELD_CONTROL: (_STICKS,),
+    Item.HANDLE: (_STICKS,),
+    Item.PANEL: (_STICKS,),
+    Item.HAND_DEVICE: (_STICKS_THERE,),
+    Item.SPRING_DEVICE: (_STICKS_THERE,),
+    Item.POWERED_DEVICE: (_STICKS_THERE,),
+    Item.HANDLE_DEVICE: (_STICKS_THERE,),
 }
-"""How things of each sort can fail, where a description declares it; of devices only those that a hand works."""
+"""How items of each sort can fail."""
 FAILURE_MODES = tuple(dict.fromkeys(failing.mode for failings in FAILURES.values() for failing in failings))

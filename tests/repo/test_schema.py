@@ -18,7 +18,7 @@ from interlock.hold.compile.compiler import compile_hold
 from interlock.hold.json_schema import hold_schema
 from interlock.hold.language.declarations import Record
 from interlock.hold.language.field_types import records_within, types_within
-from interlock.hold.language.model import SECTIONS, Hold, Specification
+from interlock.hold.language.model import SECTIONS, Catalogue, Hold, Specification
 from interlock.hold.language.nodes import MappingNode, Node, ScalarNode, compose, split_lines
 from interlock.hold.language.references import BUILT_IN_GROUPS
 from interlock.hold.language.text_types import Reference
@@ -128,13 +128,13 @@ def test_modifications_are_flagged_by_their_own_rules() -> None:
 
 def records() -> list[type[Record]]:
     """Every record of the language."""
-    return [one for file in (Hold, Modification, Specification, Procedure) for one in records_within(file)]
+    return [one for file in (Hold, Modification, Specification, Procedure, Catalogue) for one in records_within(file)]
 
 
 def test_records_and_fields_are_told_in_sentences() -> None:
     """Each record, and each field of it, has a sentence for editors; records have names of their own."""
     found: list[type[Record]] = list(dict.fromkeys([*records(), *CHANGES.values(), Step]))
-    assert len({one.declaration.name for one in found}) == len(found) == 35
+    assert len({one.declaration.name for one in found}) == len(found) == 38
     sentences = [text for one in found for text in (one.declaration.about, *(f.about for f in one.declaration.fields))]
     assert len(sentences) > 150
     assert [text for text in sentences if not re.fullmatch(r"[A-Z`].*[^.]\.", text)] == []

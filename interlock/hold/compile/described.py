@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TypeVar
 
+from interlock.hold.failing import MayStrike, declared_failures
 from interlock.hold.floor import Face, Floor, Placement, lain_on_by, lay_out
 from interlock.hold.language.model import Device, Hold
 from interlock.hold.origin import (
@@ -33,6 +34,7 @@ class Described:
 
     `holdings` are the parts of units that each cell can hold, `crossings` those that can cross each face, `lying` says
     when a unit lies over a face, at rest or on its way, and `devices_on` what stands on a face, as written.
+    `may_strike` has the failures that are declared, by thing.
     `eased`: what keeps steps from happening can be lifted (`compile.easing`).
     """
 
@@ -44,6 +46,7 @@ class Described:
     crossings: Mapping[Face, tuple[str, ...]]
     lying: Mapping[Face, tuple[Expr, ...]]
     devices_on: Mapping[Face, tuple[Device, ...]]
+    may_strike: Mapping[str, tuple[MayStrike, ...]]
     eased: bool = False
 
     def lifted(self, *hindrances: Hindrance) -> Expr:
@@ -59,9 +62,10 @@ class Described:
         told = tuple(state for state in self.told.get(id, ()) if state in states)
         return told or tuple(state for state in usual if state in states) or states[:1]
 
-    def failures_of(self, id: str) -> frozenset[str]:
-        """How the thing can fail, as declared."""
-        return frozenset(failure.mode for failure in self.hold.failures if failure.of == id)
+    def struck(self, id: str, mode: str) -> Expr:
+        """The failure of the thing has struck: never, unless it is declared."""
+        found = (one.failure for one in self.may_strike.get(id, ()))
+        return disj(*(Is(one.name, True) for one in found if one.mode == mode))
 
     def occupied(self, cell: str) -> Expr:
         """Some unit or part of one stands in the cell."""
@@ -132,6 +136,9 @@ def describe(hold: Hold, situation: str | None, eased: bool = False) -> Describe
     for device in hold.devices:
         for face in _faces_of(floor, device):
             devices_on[face] = (*devices_on.get(face, ()), device)
+    may_strike: dict[str, tuple[MayStrike, ...]] = {}
+    for one in declared_failures(hold):
+        may_strike[one.failure.subject.id] = (*may_strike.get(one.failure.subject.id, ()), one)
     return Described(
         hold,
         situation,
@@ -141,6 +148,7 @@ def describe(hold: Hold, situation: str | None, eased: bool = False) -> Describe
         {face: crossings[face] for face in sorted(crossings)},
         _lying(floor),
         devices_on,
+        may_strike,
         eased,
     )
 

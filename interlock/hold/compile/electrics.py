@@ -58,10 +58,11 @@ def _sensor(described: Described, made: Additions, sensor: Sensor) -> None:
     fact = Fact(Subject(Sort.SENSOR, sensor.id))
     phrases = f"{sensor.name} sees it", f"{sensor.name} does not see it"
     read = made.promise(Fact(fact.subject, "read"), sensor.reads, phrases)
-    struck = made.fails(thing, described.failures_of(sensor.id))
-    opposite = struck["reads_opposite"]
+    made.fails(described.may_strike.get(sensor.id, ()))
+    opposite = described.struck(sensor.id, "reads_opposite")
     honest = read if opposite == FALSE else disj(conj(read, neg(opposite)), conj(neg(read), opposite))
-    reading = conj(disj(honest, struck["stuck_true"]), neg(struck["stuck_false"]))
+    seen = disj(honest, described.struck(sensor.id, "stuck_true"))
+    reading = conj(seen, neg(described.struck(sensor.id, "stuck_false")))
     reports = made.signal(fact, reading, (f"{sensor.name} reports true", f"{sensor.name} reports false"))
     made.name(thing, _on_or_off(reports), truth=reports)
 

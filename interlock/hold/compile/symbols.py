@@ -14,10 +14,10 @@ from types import MappingProxyType
 from interlock.hold.compile.components import Action, Component
 from interlock.hold.compile.settling import UnfusedRule
 from interlock.hold.compile.world import Thing
+from interlock.hold.failing import MayStrike
 from interlock.hold.kinds import Kind, Trigger, Verb
 from interlock.hold.language.syntax import Syntax, Truth
-from interlock.hold.origin import Condition, Deed, Fact, Failure, Meaning, Memory, Strike, Subject, Work
-from interlock.hold.sorts import FAILURES
+from interlock.hold.origin import Condition, Deed, Fact, Meaning, Memory, Strike, Work
 from interlock.kernel.expressions import FALSE, TRUE, Const, Expr, Is, Ref, Value, conj, neg
 from interlock.kernel.machine import Actor, Variable
 
@@ -210,20 +210,13 @@ class Additions:
             pairs = [(thing.id, str(verb)) for verb in verbs]
             self.act(deed, trigger.actor, guard, dict(action.updates), text, pairs, settles)
 
-    def fails(self, thing: Thing, modes: Iterable[str]) -> dict[str, Expr]:
-        """For each failure that things of its sort can have whether it has struck: never, unless it is declared."""
-        struck: dict[str, Expr] = {}
-        for failing in FAILURES[thing.sort]:
-            failure = Failure(Subject(thing.sort, thing.id), failing.mode)
-            struck[failing.mode] = FALSE
-            if failing.mode in modes:
-                struck[failing.mode] = Is(failure.name, True)
-                text = failing.text.format(name=thing.phrase)
-                self.remember(failure, (False, True), (False,), {True: text, False: f"{thing.phrase} works"})
-                verbs = ((thing.id, f"fail_{failing.mode}"), (thing.id, "fail"))
-                guard = neg(struck[failing.mode])
-                self.act(Strike(failure), Actor.FAILURE, guard, {failure.name: True}, text, verbs)
-        return struck
+    def fails(self, declared: Iterable[MayStrike]) -> None:
+        """Failures that may strike: each once, at any time, and it need not."""
+        for one in declared:
+            failure, id = one.failure, one.failure.subject.id
+            self.remember(failure, (False, True), (False,), {True: one.text, False: f"{one.item.name} works"})
+            verbs = ((id, f"fail_{failure.mode}"), (id, "fail"))
+            self.act(Strike(failure), Actor.FAILURE, neg(Is(failure.name, True)), {failure.name: True}, one.text, verbs)
 
 
 def _work(of: Condition, trigger: Trigger, action: Action, component: Component) -> Work:

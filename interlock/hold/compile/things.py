@@ -128,7 +128,8 @@ def _control(described: Described, made: Additions, control: Control) -> None:
     starts = described.starts_of(control.id, control.starts, kind.states)
     component = compose(of.name, kind, meaning, starts, False, control.fixed)
     states = made.states(of, control.name, component)
-    works = neg(made.fails(thing, described.failures_of(control.id))["stuck"])
+    made.fails(described.may_strike.get(control.id, ()))
+    works = neg(described.struck(control.id, "stuck"))
     reachable: Expr = TRUE
     if control.reachable is not None:
         can_be = f"{control.name} can be reached", f"{control.name} cannot be reached"
@@ -199,11 +200,12 @@ def _device(described: Described, known: Symbols, made: Additions, device: Devic
     if device.handle is not None and device.handle in known.things:
         meaning["handle_pulled"] = neg(known.things[device.handle].states.get("normal", TRUE))
     # a spring that can stick must remember where it stuck; while it works it settles at once all the same
-    sticks = "stuck" in described.failures_of(device.id)
+    sticks = described.struck(device.id, "stuck")
     starts = described.starts_of(device.id, device.starts, kind.states)
-    component = compose(of.name, kind, meaning, starts, device.lags or sticks, device.fixed)
+    component = compose(of.name, kind, meaning, starts, device.lags or sticks != FALSE, device.fixed)
     states = made.states(of, device.name, component)
-    works = neg(made.fails(thing, described.failures_of(device.id))["stuck"])
+    made.fails(described.may_strike.get(device.id, ()))
+    works = neg(sticks)
     possible = promised(HAND_WORK, described.hold.layout.hand_work, described.eased)
     by_hand = conj(possible, described.reach(device.id), works)
     made.work(thing, of, kind, component, by_hand, works, lags=device.lags)

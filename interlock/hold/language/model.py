@@ -57,7 +57,7 @@ from interlock.hold.language.text_types import (
     Word,
     YesNo,
 )
-from interlock.hold.sorts import FAILURE_MODES
+from interlock.hold.sorts import FAILURE_MODES, Item
 from interlock.kernel.machine import RequirementKind
 
 _ByDirection: TypeAlias = tuple[tuple[Direction, Syntax], ...]
@@ -502,6 +502,13 @@ class FailureMode(Record):
     mode: str = field(Word("failure mode", FAILURE_MODES), "How it fails.")
 
 
+@record("excluded failure", "an excluded failure")
+class ExcludedFailure(FailureMode):
+    """A failure of the standing catalogue that is not to be reckoned with, and why not."""
+
+    because: str = field(Text(), "Why it need not be reckoned with; reports show it.")
+
+
 @record("requirement", "a requirement", rule=record_rules.requirement)
 class RequirementText(Record):
     """Something to prove.
@@ -580,6 +587,11 @@ class Hold(File):
     groups: tuple[Group, ...] = field(Listed(RecordOf(Group)), "Named lists for quantifiers.", default=())
     situations: tuple[Situation, ...] = field(Listed(RecordOf(Situation)), "Named ways to start.", default=())
     failures: tuple[FailureMode, ...] = field(Listed(RecordOf(FailureMode)), "Failures that may strike.", default=())
+    excluded_failures: tuple[ExcludedFailure, ...] = field(
+        Listed(RecordOf(ExcludedFailure)),
+        "Failures of the standing catalogue that are not to be reckoned with where everything may fail.",
+        default=(),
+    )
     requirements: tuple[RequirementText, ...] = field(Listed(RecordOf(RequirementText)), "What to prove.", default=())
     changes: tuple[Change, ...] = ()
 
@@ -591,6 +603,26 @@ class Specification(File):
     title: str = field(Text(), "Its title.", key="specification")
     about: str | None = field(Text(), "What it is for, for people.", default=None)
     requirements: tuple[RequirementText, ...] = field(Listed(RecordOf(RequirementText)), "What to prove.")
+
+
+@record("catalogued failure", "a catalogued failure", rule=record_rules.catalogued)
+class CataloguedFailure(Record):
+    """How things of some sort can fail, for any hold."""
+
+    item: Item = field(Choice(tuple(Item)), "What sort of item fails.")
+    mode: str = field(Word("failure mode", FAILURE_MODES), "How it fails.")
+    effect: str = field(Text(), "What it then does, or no longer does.")
+    noticed: str = field(Text(), "How people would notice it, and when.")
+    source: str = field(Text(), "A citation, or `common practice, no source`.")
+
+
+@record("catalogue", "a catalogue of failures")
+class Catalogue(File):
+    """How the equipment of any hold can fail."""
+
+    title: str = field(Text(), "Its title.", key="catalogue")
+    about: str | None = field(Text(), "What it is for, for people.", default=None)
+    failures: tuple[CataloguedFailure, ...] = field(Listed(RecordOf(CataloguedFailure)), "How things can fail.")
 
 
 SECTIONS: Mapping[str, type[Record]] = {

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
+from interlock.diagnostics.nearest import nearest_name
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.kinds import (
     DEVICE_KINDS,
@@ -19,6 +20,7 @@ from interlock.hold.kinds import (
 from interlock.hold.language.bay_names import MOST_BAYS
 from interlock.hold.language.declarations import Values, Written
 from interlock.hold.language.directions import DIRECTIONS, IN_AND_OUT
+from interlock.hold.sorts import FAILURES, Item
 from interlock.kernel.machine import RequirementKind
 
 WITH_POSITIONS = ("switch", "selector", "lever", "momentary switch")
@@ -80,6 +82,17 @@ def unit(written: Written) -> Iterator[Diagnostic]:
     if isinstance(across, int) and isinstance(along, int) and across > 1 and along > 1:
         expected = "one bay, two or three across, or two or three along"
         yield written.fault("footprint-too-large", None, f"would cover {across * along} bays", expected)
+
+
+def catalogued(written: Written) -> Iterator[Diagnostic]:
+    """A mode that things of that sort can have."""
+    item, mode = written.values["item"], written.values["mode"]
+    if isinstance(item, Item) and isinstance(mode, str):
+        known = [failing.mode for failing in FAILURES[item]]
+        if mode not in known:
+            said = f"{_a(item)} has no failure mode '{mode}'"
+            expected = "one of " + ", ".join(known)
+            yield Diagnostic("unknown-failure", written.key_span("mode"), said, expected, nearest_name(mode, known))
 
 
 def doorway(written: Written) -> Iterator[Diagnostic]:

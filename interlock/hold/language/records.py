@@ -49,7 +49,7 @@ def read_values(declaration: Declaration, node: MappingNode, reader: Reader) -> 
     if declaration.rule is not None:
         for fault in declaration.rule(Written(node, span, noun, values)):
             fits = False
-            reader.fail(fault.code, fault.span, fault.message, fault.expected)
+            reader.fail(fault.code, fault.span, fault.message, fault.expected, fault.nearest)
     return values, fits
 
 

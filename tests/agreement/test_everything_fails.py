@@ -1,0 +1,135 @@
+"""The hold in which everything may fail: what of the catalogue it declares, and what it says of each failure."""
+
+from __future__ import annotations
+
+import pytest
+
+from interlock.diagnostics.spans import Diagnostic
+from interlock.hold.catalogue import FailingHold, everything_fails
+from interlock.hold.compile.compiler import compile_hold
+from interlock.hold.failing import failing_items
+from interlock.hold.language.model import Catalogue, Hold
+from interlock.hold.loader import Source, load_catalogue, load_hold
+from interlock.hold.sorts import FAILURES
+from interlock.kernel.failures import failures_of
+from tests.agreement.hold_texts import SOUND, fetch, overlay
+
+
+def shipped_catalogue() -> Catalogue:
+    """The standing catalogue."""
+    source = fetch("specs/failures.yaml")
+    assert source is not None
+    loaded = load_catalogue(source)
+    assert loaded.value is not None, loaded.diagnostics
+    return loaded.value
+
+
+def hold_of(source: Source | None) -> Hold:
+    """A description that can be read."""
+    assert source is not None
+    loaded = load_hold(source, fetch)
+    assert loaded.value is not None, loaded.diagnostics
+    return loaded.value
+
+
+def failing(source: Source | None) -> FailingHold:
+    """The same hold in which everything may fail."""
+    return everything_fails(hold_of(source), shipped_catalogue())
+
+
+@pytest.mark.parametrize("name", SOUND)
+def test_every_failure_that_is_declared_is_known_and_is_one(name: str) -> None:
+    """The machine's failures are those that are told of, each with effect and notice, each by its variable."""
+    found = failing(fetch(f"models/{name}.yaml"))
+    compiled = compile_hold(found.hold).compiled
+    assert compiled is not None
+    assert set(failures_of(compiled.machine)) == set(found.failures)
+    for variable, known in found.failures.items():
+        assert compiled.origins.variables[variable] == known.failure
+        assert known.effect
+        assert known.noticed
+        assert known.source
+        assert compiled.glossary.values[variable, True] == known.text
+
+
+@pytest.mark.parametrize("name", SOUND)
+def test_everything_that_can_fail_as_described_may_strike(name: str) -> None:
+    """All modes of the catalogue, for all items, but those of moving for what is fixed."""
+    hold = hold_of(fetch(f"models/{name}.yaml"))
+    listed = {(entry.item, entry.mode) for entry in shipped_catalogue().failures}
+    expected = {
+        (item.subject.id, one.mode)
+        for item in failing_items(hold)
+        for one in FAILURES[item.item]
+        if (item.item, one.mode) in listed and not (item.is_fixed and one.moving)
+    }
+    assert {(one.of, one.mode) for one in failing(fetch(f"models/{name}.yaml")).hold.failures} == expected
+    assert len(expected) > 20
+
+
+def test_nothing_else_of_the_hold_changes() -> None:
+    """It is the same description but for its failures; again, it is the same value."""
+    hold = hold_of(fetch("models/twin-lane.yaml"))
+    once = everything_fails(hold, shipped_catalogue()).hold
+    assert once.layout is hold.layout
+    assert once.devices is hold.devices
+    assert everything_fails(once, shipped_catalogue()).hold == once
+
+
+def test_what_is_excluded_does_not_strike_and_keeps_its_reason() -> None:
+    """A hold may say of a failure why it need not be reckoned with."""
+    because = "the switch has two contacts that are forced apart"
+    changes = f"- add:\n    excluded_failures:\n      - {{of: up_CG1, mode: stuck_true, because: {because}}}\n"
+    found = failing(overlay("twin-lane", changes))
+    modes = {one.mode for one in found.hold.failures if one.of == "up_CG1"}
+    assert modes == {"stuck_false", "reads_opposite"}
+    assert [(one.of, one.mode, one.because) for one in found.excluded] == [("up_CG1", "stuck_true", because)]
+
+
+def test_a_fixed_device_does_not_stick() -> None:
+    """A latch that is deferred stays as it is anyway; that it sticks says nothing."""
+    found = failing(overlay("twin-lane", "- {fix: M2L, in: lowered}\n"))
+    assert "stuck" not in {one.mode for one in found.hold.failures if one.of == "M2L"}
+    assert "stuck" in {one.mode for one in found.hold.failures if one.of == "M3L"}
+
+
+HEAD = "interlock: 1\ncatalogue: t\nfailures:\n"
+ROW = "- {{item: {}, mode: {}, effect: e, noticed: n, source: s}}\n"
+
+
+def faults_in(text: str) -> tuple[Diagnostic, ...]:
+    loaded = load_catalogue(Source("own.yaml", text.encode()))
+    assert (loaded.value is None) == bool(loaded.diagnostics)
+    return loaded.diagnostics
+
+
+def test_a_catalogue_says_what_is_wrong_with_it_all_at_once() -> None:
+    """An item that there is not, a mode that the item cannot have, a row that is there twice."""
+    good = ROW.format("sensor", "stuck_true")
+    assert faults_in(HEAD + good) == ()
+    text = HEAD + good + good + ROW.format("sensr", "stuck_true") + ROW.format("switch", "stuk")
+    found = [(one.code, one.span.line, one.nearest) for one in faults_in(text)]
+    assert found == [("listed-twice", 5, None), ("unknown-choice", 6, "sensor"), ("unknown-failure", 7, "stuck")]
+
+
+@pytest.mark.parametrize("name", ["models/single-lane.yaml", "specs/standing.yaml"])
+def test_another_sort_of_file_is_no_catalogue(name: str) -> None:
+    """It is told what it is."""
+    source = fetch(name)
+    assert source is not None
+    (fault,) = load_catalogue(source).diagnostics
+    assert fault.code == "wrong-file"
+    assert "catalogue" in fault.message
+
+
+def test_a_catalogue_is_no_hold() -> None:
+    """Where a description is wanted, a catalogue is refused as such."""
+    (fault,) = load_hold(Source("own.yaml", (HEAD + ROW.format("sensor", "stuck_true")).encode()), fetch).diagnostics
+    assert fault.code == "wrong-file"
+
+
+def test_what_cannot_fail_so_cannot_be_excluded() -> None:
+    """A misspelt exclusion would otherwise be one that excludes nothing."""
+    changes = "- add:\n    excluded_failures:\n      - {of: up_CG1, mode: stuck_tru, because: x}\n"
+    (fault,) = load_hold(overlay("twin-lane", changes), fetch).diagnostics
+    assert (fault.code, fault.nearest) == ("unknown-failure", "stuck_true")
