@@ -151,7 +151,8 @@ def preconditions(writer: InstructionWriter, checklist: Checklist) -> Iterator[s
     things = compiled.world.things
     for supply in compiled.hold.supplies:
         word = "on" if writer.so(supply.id, ("on",), checklist.start) else "off"
-        yield sentence(f"{the(supply.name)} is {word}, and stays so")
+        stays = ", and stays so" if supply.needs is None else ""
+        yield sentence(f"{the(supply.name)} is {word}{stays}")
     aboard = writer.resting(checklist.start)
     if aboard:
         for kind in dict.fromkeys(placement.kind for placement in aboard):
