@@ -25,6 +25,14 @@ _REPETITION: Schema = {
 }
 _REPEATED: Schema = {"for": {"$ref": "#/definitions/repetition"}}
 
+_TOLD_BY = {
+    "catalogue": "catalogue",
+    "procedure": "procedure",
+    "specification": "specification",
+    "modification": "modifies",
+}
+"""The sorts of file but the plain one, by the key that only they have; the last wins over those before."""
+
 
 def hold_schema() -> Schema:
     """The schema of all five sorts of file."""
@@ -34,25 +42,14 @@ def hold_schema() -> Schema:
     definitions["change"] = {"oneOf": [_titled(one) for one in CHANGES.values()]}
     definitions["step"] = {"anyOf": [{**SCALAR}, _titled(Step)]}
     definitions["repetition"] = _REPETITION
+    chosen: Schema = {"$ref": "#/definitions/description"}
+    for sort, key in _TOLD_BY.items():
+        chosen = {"if": {"required": [key]}, "then": {"$ref": f"#/definitions/{sort}"}, "else": chosen}
     return {
         "$schema": "http://json-schema.org/draft-07/schema#",
         "title": "A hold, a modification of one, a specification, a procedure, or a catalogue of failures",
         "type": "object",
-        "if": {"required": ["modifies"]},
-        "then": {"$ref": "#/definitions/modification"},
-        "else": {
-            "if": {"required": ["specification"]},
-            "then": {"$ref": "#/definitions/specification"},
-            "else": {
-                "if": {"required": ["procedure"]},
-                "then": {"$ref": "#/definitions/procedure"},
-                "else": {
-                    "if": {"required": ["catalogue"]},
-                    "then": {"$ref": "#/definitions/catalogue"},
-                    "else": {"$ref": "#/definitions/description"},
-                },
-            },
-        },
+        **chosen,
         "definitions": dict(sorted(definitions.items())),
     }
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from bisect import bisect_right
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import zip_longest
 from typing import TYPE_CHECKING, Any, NoReturn, TypeAlias
 
@@ -136,10 +136,7 @@ class MappingNode:
 
     def entry(self, key: str) -> Entry | None:
         """The entry of that key, or None.  Linear."""
-        for entry in self.entries:
-            if entry.key.text == key:
-                return entry
-        return None
+        return next((entry for entry in self.entries if entry.key.text == key), None)
 
     def value(self, key: str) -> Node | None:
         """The value of that key, or None.  Linear."""
@@ -193,37 +190,30 @@ class _Open:
 def decode(name: str, content: bytes, faults: Faults) -> str | None:
     """The text of a file, or None with a fault noted where it is too large or not printable UTF-8."""
     if len(content) > LARGEST_FILE_BYTES:
-        faults.add(
-            "file-too-large",
-            Span(name, 1, 1),
-            "the file is too large",
-            expected=f"at most {LARGEST_FILE_BYTES:,} bytes",
-        )
+        expected = f"at most {LARGEST_FILE_BYTES:,} bytes"
+        faults.add("file-too-large", Span(name, 1, 1), "the file is too large", expected)
         return None
     try:
         text = content.decode("utf-8")
     except UnicodeDecodeError as error:
         before = content[: error.start].decode("utf-8", "replace")
-        lines = split_lines(before)
-        faults.add(
-            "not-utf-8",
-            Span(name, len(lines), len(lines[-1]) + 1),
-            f"byte 0x{content[error.start]:02x} at offset {error.start} is not UTF-8",
-            expected="a text file saved as UTF-8",
-        )
+        said = f"byte 0x{content[error.start]:02x} at offset {error.start} is not UTF-8"
+        faults.add("not-utf-8", _behind(name, before), said, "a text file saved as UTF-8")
         return None
     text = text.removeprefix("\ufeff")
     found = _UNPRINTABLE.search(text)
     if found:
-        lines = split_lines(text[: found.start()])
-        faults.add(
-            "unprintable-character",
-            Span(name, len(lines), len(lines[-1]) + 1),
-            f"character U+{ord(found.group()):04X} cannot be printed",
-            expected="printable text, blanks, tabs and line ends",
-        )
+        said = f"character U+{ord(found.group()):04X} cannot be printed"
+        expected = "printable text, blanks, tabs and line ends"
+        faults.add("unprintable-character", _behind(name, text[: found.start()]), said, expected)
         return None
     return text
+
+
+def _behind(name: str, before: str) -> Span:
+    """The character behind the first ones of a file."""
+    lines = split_lines(before)
+    return Span(name, len(lines), len(lines[-1]) + 1)
 
 
 def split_lines(text: str) -> tuple[str, ...]:
@@ -249,7 +239,7 @@ def compose(name: str, text: str, lines: tuple[str, ...], faults: Faults) -> Nod
     if composer.broken:
         return None
     if composer.root is None:
-        faults.add("empty-file", Span(name, 1, 1), "the file says nothing", expected="`interlock: 1` and a description")
+        faults.add("empty-file", Span(name, 1, 1), "the file says nothing", "`interlock: 1` and a description")
     return composer.root
 
 
@@ -259,9 +249,7 @@ def _note_yaml_error(name: str, lines: tuple[str, ...], error: yaml.MarkedYAMLEr
     column = min(mark.column if mark else 0, len(lines[line]))
     span = Span(name, line + 1, column + 1)
     if lines[line][column : column + 1] == "\t":
-        faults.add(
-            "tab-for-indentation", span, "a tab cannot indent or start a value", expected="blanks instead of tabs"
-        )
+        faults.add("tab-for-indentation", span, "a tab cannot indent or start a value", "blanks instead of tabs")
         return
     said = " ".join(part for part in (error.problem, error.context) if part)
     expected = _advice(lines[line], column)
@@ -274,7 +262,7 @@ def _note_yaml_error(name: str, lines: tuple[str, ...], error: yaml.MarkedYAMLEr
         elif sign in ("[", "{", "'", '"'):
             expected = "it closed, and a comma between what stands inside" if sign in "[{" else "it closed"
             context = (f"the {sign} at line {opened.line + 1}, column {opened.column + 1} is still open",)
-    faults.add("not-yaml", span, f"this cannot be read as YAML ({clip(said, 90)})", expected=expected, context=context)
+    faults.add("not-yaml", span, f"this cannot be read as YAML ({clip(said, 90)})", expected, context=context)
 
 
 def _advice(line: str, column: int) -> str | None:
@@ -337,7 +325,7 @@ class _Composer:
                     self._refuse("several-documents", self._span(event), said, "one description in a file")
 
     def _refuse(self, code: str, span: Span, message: str, expected: str) -> NoReturn:
-        self.faults.add(code, span, message, expected=expected)
+        self.faults.add(code, span, message, expected)
         raise _Refused
 
     def _span(self, event: Event) -> Span:
@@ -352,34 +340,22 @@ class _Composer:
             said, expected = f"the file has more than {MOST_VALUES:,} values", "a repetition (`for:`)"
             self._refuse("too-many-values", self._span(event), said, f"{expected} instead of lists written out")
         if event.anchor is not None:
-            self.faults.add(
-                "anchor-not-accepted",
-                self._span(event),
-                f"the anchor &{clip(event.anchor)} is not accepted",
-                expected="a repetition (`for:`), or the text written out",
-            )
+            said, expected = f"the anchor &{clip(event.anchor)} is not accepted", "a repetition (`for:`)"
+            self.faults.add("anchor-not-accepted", self._span(event), said, f"{expected}, or the text written out")
         if event.tag is not None and event.tag != "!":
-            self.faults.add(
-                "tag-not-accepted",
-                self._span(event),
-                f"the tag {clip(event.tag.replace('tag:yaml.org,2002:', '!!'))} is not accepted",
-                expected="the value alone; each field knows its type",
-            )
+            said = f"the tag {clip(event.tag.replace('tag:yaml.org,2002:', '!!'))} is not accepted"
+            self.faults.add("tag-not-accepted", self._span(event), said, "the value alone; each field knows its type")
 
     def _scalar(self, event: yaml.ScalarEvent) -> ScalarNode:
         span = self._span(event)
         text = event.value
         if len(text) > LONGEST_SCALAR:
-            place, expected = Span(span.file, span.line, span.column, 1), f"at most {LONGEST_SCALAR:,} characters"
-            self._refuse("text-too-long", place, f"a text of {len(text):,} characters", expected)
+            expected = f"at most {LONGEST_SCALAR:,} characters"
+            self._refuse("text-too-long", replace(span, length=1), f"a text of {len(text):,} characters", expected)
         unprintable = _UNPRINTABLE.search(text)
         if unprintable:  # by an escape, or a surrogate that only the Python scanner lets through
-            self.faults.add(
-                "unprintable-character",
-                span,
-                f"the escape for U+{ord(unprintable.group()):04X} gives no printable character",
-                expected="printable text",
-            )
+            said = f"the escape for U+{ord(unprintable.group()):04X} gives no printable character"
+            self.faults.add("unprintable-character", span, said, "printable text")
             self.broken = True
         quoted = event.style in ("'", '"')
         (line, start), (end_line, _) = _ends(event)
@@ -388,7 +364,7 @@ class _Composer:
         if line == end_line and source[column : column + len(text)] == text:
             return ScalarNode(text, span, quoted, (Stretch(0, line + 1, column + 1),))
         if line != end_line:
-            span = Span(span.file, span.line, span.column, max(1, len(source.rstrip()) - start))
+            span = replace(span, length=max(1, len(source.rstrip()) - start))
         return ScalarNode(text, span, quoted, self._align(event, quoted))
 
     def _align(self, event: yaml.ScalarEvent, quoted: bool) -> tuple[Stretch, ...] | None:
@@ -423,9 +399,9 @@ class _Composer:
         span = opened.span
         _, (end_line, end_column) = _ends(event)
         if opened.flow and end_line + 1 == span.line:
-            span = Span(span.file, span.line, span.column, max(1, end_column + 1 - span.column))
+            span = replace(span, length=max(1, end_column + 1 - span.column))
         elif opened.entries:
-            span = Span(span.file, span.line, span.column, opened.entries[0].key.span.length)
+            span = replace(span, length=opened.entries[0].key.span.length)
         if opened.is_mapping:
             return MappingNode(tuple(opened.entries), span)
         return SequenceNode(tuple(opened.items), span)
@@ -447,18 +423,14 @@ class _Composer:
 
     def _put_key(self, opened: _Open, node: Node) -> None:
         if not isinstance(node, ScalarNode):
-            self.faults.add("key-not-a-word", node.span, f"a key cannot be {describe(node)}", expected="a word")
+            self.faults.add("key-not-a-word", node.span, f"a key cannot be {describe(node)}", "a word")
             opened.key_failed = True
             return
         earlier = opened.keys.get(node.text)
         if earlier is not None:
-            self.faults.add(
-                "duplicate-key",
-                node.span,
-                f"'{clip(node.text)}' stands here a second time",
-                expected="each key once in a mapping",
-                context=(f"the first is at line {earlier.line}, column {earlier.column}",),
-            )
+            said, expected = f"'{clip(node.text)}' stands here a second time", "each key once in a mapping"
+            where = f"the first is at line {earlier.line}, column {earlier.column}"
+            self.faults.add("duplicate-key", node.span, said, expected, context=(where,))
             opened.key_failed = True
             return
         opened.keys[node.text] = node.span

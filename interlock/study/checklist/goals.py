@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import TypeAlias
 
 from interlock.diagnostics.nearest import nearest_name
 from interlock.hold.compile.compiler import CompiledHold
-from interlock.hold.floor import Placement
+from interlock.hold.floor import Floor, Placement
 from interlock.hold.origin import EMPTY, NOBODY, Bring, Crossing, Holding, standing, units_at_rest
 from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import Expr, Is, Value, conj, disj
@@ -97,12 +97,12 @@ def aims_of(compiled: CompiledHold, goal: Goal, start: State) -> tuple[Aim, ...]
     match goal:
         case Load():
             units = _units_to_load(compiled, goal, aboard, distances)
-            units.sort(key=lambda unit: (-_distance(unit, distances), _place_of(compiled, unit)))
+            units.sort(key=lambda unit: (-distances[unit][0], _place_of(compiled, unit)))
             legs = _loading(compiled, aboard, units)
             there = [*aboard, *units]
         case Unload():
             units = _units_to_unload(compiled, goal, aboard)
-            units.sort(key=lambda unit: (_distance(unit, distances), _place_of(compiled, unit)))
+            units.sort(key=lambda unit: (distances[unit][0], _place_of(compiled, unit)))
             legs = _unloading(compiled, aboard, units)
             there = [unit for unit in aboard if unit not in units]
     return (_opening(compiled, aboard, units, distances), *legs, _shutting(compiled, there))
@@ -119,11 +119,8 @@ def _place_of(compiled: CompiledHold, placement: Placement) -> int:
 
 def _distances(compiled: CompiledHold) -> Distances:
     """(moves from the loader, door) of every placement that some unit can come to, devices left aside."""
-    floor = compiled.floor
-    ways: dict[Placement, list[Placement]] = {}
-    for move in floor.moves:
-        ways.setdefault(move.source, []).append(move.target)
-    found: dict[Placement, tuple[int, str]] = {placement: (0, door) for door, placement in floor.entries}
+    ways = ways_on(compiled.floor)
+    found: dict[Placement, tuple[int, str]] = {place: (0, door) for door, place in compiled.floor.entries}
     pending = deque(found)
     while pending:
         here = pending.popleft()
@@ -134,8 +131,12 @@ def _distances(compiled: CompiledHold) -> Distances:
     return found
 
 
-def _distance(unit: Placement, distances: Distances) -> int:
-    return distances[unit][0]
+def ways_on(floor: Floor) -> Mapping[Placement, Sequence[Placement]]:
+    """Where a unit can go from each place that it can leave, in the order of the moves."""
+    ways: dict[Placement, list[Placement]] = {}
+    for move in floor.moves:
+        ways.setdefault(move.source, []).append(move.target)
+    return ways
 
 
 def _units_to_load(
@@ -238,14 +239,7 @@ def _unloading(compiled: CompiledHold, aboard: Sequence[Placement], units: Seque
 def joined(compiled: CompiledHold, first: Aim, second: Aim) -> Aim:
     """One leg in the place of two that unload: the doorway may be such that only both units can go together."""
     units = (*first.units, *second.units)
-    return Aim(
-        "unload",
-        second.goals,
-        units,
-        kept=second.kept,
-        via=_on_loader(compiled, units, second.kept),
-        barred=second.barred,
-    )
+    return replace(second, units=units, via=_on_loader(compiled, units, second.kept))
 
 
 def _on_loader(compiled: CompiledHold, units: Sequence[Placement], there: Sequence[Placement]) -> Expr | None:

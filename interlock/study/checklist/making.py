@@ -8,7 +8,7 @@ leg satisfies the goal of the leg.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeAlias
 
@@ -183,18 +183,28 @@ class _ListMaker:
         return settled.after
 
     def plan(self, goal: Goal, start: State) -> list[_PlannedLeg] | NoChecklist:
-        aims = list(aims_of(self.compiled, goal, start))
         planned: list[_PlannedLeg] = []
+        for found in self._legs(goal, start, thorough=True):
+            if isinstance(found, Aim):
+                return self._why_not(goal, found, planned[-1].end if planned else start)
+            planned.append(found)
+        return planned
+
+    def _legs(self, goal: Goal, start: State, thorough: bool) -> Iterator[_PlannedLeg | Aim]:
+        """Plans for the legs one after the other; at the first that is not found its aim, and no more."""
+        aims = list(aims_of(self.compiled, goal, start))
+        legs = len(aims)
         state = start
         while aims:
-            self.report(Progress(NAME, "planning", len(planned), len(planned) + len(aims)))
-            found, used = self._next(aims, state)
+            if thorough:
+                self.report(Progress(NAME, "planning", legs - len(aims), legs))
+            found, used = self._next(aims, state, thorough)
             if found is None:
-                return self._why_not(goal, aims[0], state)
-            planned.append(found)
+                yield aims[0]
+                return
+            yield found
             del aims[:used]
             state = found.end
-        return planned
 
     def nearest(self, goal: Goal, found: NoChecklist, start: State) -> Nearest | None:
         """A goal near to one that could not be planned."""
@@ -205,17 +215,14 @@ class _ListMaker:
 
     def _end_of(self, goal: Goal, start: State) -> State | None:
         """Where a plan for the goal ends, if one is soon found."""
-        aims = list(aims_of(self.compiled, goal, start))
         state = start
-        while aims:
-            found, used = self._next(aims, state, thorough=False)
-            if found is None:
+        for found in self._legs(goal, start, thorough=False):
+            if isinstance(found, Aim):
                 return None
-            del aims[:used]
             state = found.end
         return state
 
-    def _next(self, aims: Sequence[Aim], state: State, thorough: bool = True) -> tuple[_PlannedLeg | None, int]:
+    def _next(self, aims: Sequence[Aim], state: State, thorough: bool) -> tuple[_PlannedLeg | None, int]:
         """A plan for the first aim, or for the first two together; and how many aims it serves."""
         found = self._plan(aims[0], state, thorough=False)
         if found is not None:

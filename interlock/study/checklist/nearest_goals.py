@@ -11,7 +11,7 @@ from typing import TypeAlias
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.floor import Placement
 from interlock.kernel.evaluator import State
-from interlock.study.checklist.goals import ALL, Aim, Goal, GoalFault, Load, Unload, placements_in
+from interlock.study.checklist.goals import ALL, Aim, Goal, GoalFault, Load, Unload, placements_in, ways_on
 
 MOST_TRIED = 8
 """Goals that are planned in search of one; each can take a second."""
@@ -116,12 +116,9 @@ def blockers(compiled: CompiledHold, unit: Placement, aboard: Sequence[Placement
 
     Nearest the loader first.
     """
-    floor = compiled.floor
     others = [one for one in aboard if one != unit]
-    ways: dict[Placement, list[Placement]] = {}
-    for move in floor.moves:
-        ways.setdefault(move.source, []).append(move.target)
-    ends = {placement for _, placement in floor.entries}
+    ways = ways_on(compiled.floor)
+    ends = {placement for _, placement in compiled.floor.entries}
     best: dict[Placement, int] = {unit: 0}
     queue: list[tuple[int, int, int, Placement, tuple[Placement, ...]]] = [(0, 0, 0, unit, ())]
     order = 0

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from graphlib import CycleError, TopologicalSorter
 from itertools import islice
-from typing import TypeAlias
+from typing import NamedTuple, TypeAlias
 
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.compile.things import let_go
@@ -22,13 +22,7 @@ from interlock.hold.procedure.binding import rules_of_supplies
 from interlock.kernel.claims import Trace
 from interlock.kernel.evaluator import State, initial_states
 from interlock.kernel.expressions import Expr, conj, disj, neg
-from interlock.kernel.machine import (
-    Actor,
-    Machine,
-    allowed_by,
-    question_of,
-    with_order_monitors,
-)
+from interlock.kernel.machine import Actor, Machine, allowed_by, question_of, with_order_monitors
 from interlock.prove.core.packing import Packing, compile_enabled, compile_hits
 
 MOST_STARTS = 64
@@ -86,10 +80,12 @@ UNDECIDED_REST = Refusal("where the equipment comes to rest depends on timing")
 NEVER_RESTS = Refusal("the equipment never comes to rest")
 
 
-@dataclass(frozen=True, slots=True)
-class _Rest:
+class _Done(NamedTuple):
+    """An `Execution` by the places of its rules and by packed states."""
+
     rules: tuple[int, ...]
     states: tuple[int, ...]
+    halves: tuple[int, ...]
 
 
 class Operation:
@@ -122,10 +118,8 @@ class Operation:
         self._which_break = compile_hits(self.packing, standing)
         self._something_breaks = compile_hits(self.packing, {0: disj(*standing.values())})
         self._forbidden = self._step_rules()
-        self._rests: dict[int, _Rest | Refusal] = {}
-        self._executions: dict[
-            tuple[int, Deed], tuple[tuple[int, ...], tuple[int, ...], tuple[int, ...]] | Refusal
-        ] = {}
+        self._rests: dict[int, _Done | Refusal] = {}
+        self._executions: dict[tuple[int, Deed], _Done | Refusal] = {}
         self._choices: dict[tuple[int, bool], tuple[Deed, ...]] = {}
         self._broken: dict[tuple[int, Deed], tuple[str, ...]] = {}
         self._loose: Operation | None = None
@@ -182,29 +176,22 @@ class Operation:
 
     def perform(self, state: State, deed: Deed) -> Execution | Refusal:
         """What the deed leads to from a state at rest."""
-        found = self._perform(self.packing.pack(state), deed)
-        if isinstance(found, Refusal):
-            return found
-        rules, states, halves = found
-        return Execution(
-            deed,
-            tuple(self.machine.rules[number].name for number in rules),
-            tuple(self.packing.unpack(one) for one in states),
-            halves,
-        )
+        return self._told(deed, self._perform(self.packing.pack(state), deed))
+
+    def _told(self, deed: Deed, done: _Done | Refusal) -> Execution | Refusal:
+        if isinstance(done, Refusal):
+            return done
+        names = tuple(self.machine.rules[number].name for number in done.rules)
+        return Execution(deed, names, tuple(map(self.packing.unpack, done.states)), done.halves)
 
     def outcome(self, packed: int, deed: Deed) -> int | Refusal:
         """The packed state in which everything has come to rest after the deed."""
         found = self._perform(packed, deed)
-        return found if isinstance(found, Refusal) else found[1][-1]
+        return found if isinstance(found, Refusal) else found.states[-1]
 
     def settle(self, state: State) -> Execution | Refusal:
         """What the equipment does by itself before anybody acts."""
-        found = self._rest(self.packing.pack(state))
-        if isinstance(found, Refusal):
-            return found
-        names = tuple(self.machine.rules[number].name for number in found.rules)
-        return Execution(Deed(()), names, tuple(self.packing.unpack(s) for s in found.states), (len(names),))
+        return self._told(Deed(()), self._rest(self.packing.pack(state)))
 
     def test_of(self, expr: Expr) -> Callable[[int], bool]:
         """A fast test of one expression on packed states."""
@@ -218,15 +205,13 @@ class Operation:
     def _ids(self, places: Mapping[int, int] | set[int]) -> tuple[str, ...]:
         return tuple(self._requirements[at].id for at in sorted(places))
 
-    def _perform(self, packed: int, deed: Deed) -> tuple[tuple[int, ...], tuple[int, ...], tuple[int, ...]] | Refusal:
+    def _perform(self, packed: int, deed: Deed) -> _Done | Refusal:
         key = packed, deed
         if key not in self._executions:
             self._executions[key] = self._worked_out(packed, deed)
         return self._executions[key]
 
-    def _worked_out(
-        self, packed: int, deed: Deed
-    ) -> tuple[tuple[int, ...], tuple[int, ...], tuple[int, ...]] | Refusal:
+    def _worked_out(self, packed: int, deed: Deed) -> _Done | Refusal:
         rules: list[int] = []
         states = [packed]
         halves = []
@@ -243,7 +228,7 @@ class Operation:
             rules += [number, *rest.rules]
             states += rest.states
             halves.append(len(rules))
-        return tuple(rules), tuple(states), tuple(halves)
+        return _Done(tuple(rules), tuple(states), tuple(halves))
 
     def steps(self, packed: int) -> Iterator[tuple[int, int]]:
         """Every single step that is possible, whoever takes it: (place of the rule, state after it)."""
@@ -267,12 +252,12 @@ class Operation:
         """The places of the requirements about steps that the rule breaks when it fires there."""
         return {at for at, breaks in self._forbidden.get(rule, ()) if breaks((packed,))}
 
-    def _rest(self, packed: int) -> _Rest | Refusal:
+    def _rest(self, packed: int) -> _Done | Refusal:
         if packed not in self._rests:
             self._rests[packed] = self._come_to_rest(packed)
         return self._rests[packed]
 
-    def _come_to_rest(self, packed: int) -> _Rest | Refusal:
+    def _come_to_rest(self, packed: int) -> _Done | Refusal:
         """Every order in which the equipment can act from here; it must end, in one state, with nothing broken."""
         parents: dict[int, tuple[int, int] | None] = {packed: None}
         order = [packed]
@@ -308,24 +293,24 @@ class Operation:
         while (step := parents[states[-1]]) is not None:
             states.append(step[0])
             rules.append(step[1])
-        return _Rest(tuple(reversed(rules)), tuple(reversed(states)))
+        return _Done(tuple(reversed(rules)), tuple(reversed(states)), (len(rules),))
 
     def broken_by(self, packed: int, deed: Deed) -> tuple[str, ...]:
         """The requirements that break in some state or by some step that the deed can lead to, in their order."""
         key = packed, deed
         if key not in self._broken:
             found = self._perform(packed, deed)
-            self._broken[key] = () if isinstance(found, Refusal) else self._ids(self._broken_places(*found))
+            self._broken[key] = () if isinstance(found, Refusal) else self._ids(self._broken_places(found))
         return self._broken[key]
 
-    def _broken_places(self, rules: tuple[int, ...], states: tuple[int, ...], halves: tuple[int, ...]) -> set[int]:
+    def _broken_places(self, done: _Done) -> set[int]:
         found: set[int] = set()
         reached: dict[int, None] = {}
         begun = 0
-        for end in halves:
-            state = states[begun]
-            found |= self.forbidden_now(rules[begun], state)
-            pending = [self.after(state, rules[begun])]
+        for end in done.halves:
+            state = done.states[begun]
+            found |= self.forbidden_now(done.rules[begun], state)
+            pending = [self.after(state, done.rules[begun])]
             while pending:
                 state = pending.pop()
                 if state in reached:
