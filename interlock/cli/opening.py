@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -15,7 +15,7 @@ from interlock.diagnostics.spans import Diagnostic
 
 if TYPE_CHECKING:
     from interlock.hold.compile.compiler import CompiledHold
-    from interlock.hold.language.model import RequirementText
+    from interlock.hold.language.model import Hold, RequirementText
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +39,7 @@ class Opened:
     """A compiled hold with every requirement text that goes with it.
 
     `replaced` are the ids of given texts that the description's own overruled.  `warnings` leave it usable.
+    `without` gives the description with some of its changes (`Change.item`) undone, None where that is none.
     """
 
     label: str
@@ -46,6 +47,7 @@ class Opened:
     texts: tuple[RequirementText, ...]
     replaced: tuple[str, ...]
     warnings: Rejected
+    without: Callable[[frozenset[int]], Hold | None]
 
 
 def open_texts(files: Sequence[str], standing: bool) -> Texts | Rejected:
@@ -81,7 +83,8 @@ def open_hold(name: str, texts: Texts, situation: str | None) -> Opened | Reject
     from interlock.hold.compile.compiler import compile_hold
     from interlock.hold.loader import load_hold
 
-    loaded = load_hold(read_source(name), fetch)
+    source = read_source(name)
+    loaded = load_hold(source, fetch)
     if loaded.value is None:
         return Rejected(loaded.diagnostics, loaded.sources)
     hold, sources = loaded.value, loaded.sources
@@ -97,7 +100,11 @@ def open_hold(name: str, texts: Texts, situation: str | None) -> Opened | Reject
         return Rejected(compilation.diagnostics, {**texts.sources, **sources})
     replaced = tuple(sorted(own & set(texts.by_id)))
     warnings = Rejected(compilation.diagnostics, {**texts.sources, **sources})
-    return Opened(name, compilation.compiled, (*hold.requirements, *given), replaced, warnings)
+
+    def without(undone: frozenset[int]) -> Hold | None:
+        return load_hold(source, fetch, undone).value
+
+    return Opened(name, compilation.compiled, (*hold.requirements, *given), replaced, warnings, without)
 
 
 def named_instead(word: str, known: Iterable[str]) -> str:

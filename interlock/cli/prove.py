@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from interlock.cli.stopping import Stop
     from interlock.diagnostics.spans import Diagnostic
     from interlock.report.views.proof import ProofView
+    from interlock.study.causes.blame import Blame
     from interlock.study.proof_cores import ProofCore
     from interlock.study.verify import Verification
     from interlock.study.why_never import WhyNever
@@ -37,6 +38,7 @@ class _Wanted:
     memory_mib: int | None
     depth: int | None
     quiet: bool
+    blame: bool
 
 
 @click.command(
@@ -85,6 +87,13 @@ class _Wanted:
     "-v", "--verbose", is_flag=True, help="List each instance of each requirement, and show what can be done."
 )
 @click.option(
+    "--blame/--no-blame",
+    "blaming",
+    default=True,
+    show_default=True,
+    help="Look for what to blame where something fails.",
+)
+@click.option(
     "--why",
     is_flag=True,
     help="Say for each requirement that holds what facts its proof rests on, and of what can never be "
@@ -106,6 +115,7 @@ def command(
     output: Path | None,
     quiet: bool,
     verbose: bool,
+    blaming: bool,
     why: bool,
     color: str,
 ) -> int:
@@ -127,7 +137,7 @@ def command(
     if isinstance(texts, Rejected):
         show_rejection("requirements", texts)
         return REJECTED
-    wanted = _Wanted(only, method, seconds, memory_mib, depth, quiet)
+    wanted = _Wanted(only, method, seconds, memory_mib, depth, quiet, blaming and not quiet)
     codes: list[int] = []
     faults: list[Exception] = []
     proofs: list[ProofView] = []
@@ -148,14 +158,14 @@ def command(
     with noted_stop() as stop:
         for at, (one, folder) in enumerate(opened):
             began = monotonic()
-            found_of, evidence_in, why_not = _prove_or_not(one, wanted, folder, stop, faults)
+            found_of, blamed, evidence_in, why_not = _prove_or_not(one, wanted, folder, stop, faults)
             took = monotonic() - began
             if why_not:
                 click.echo(f"{visible(one.label)}: {why_not}", err=True)
             cores = _cores(found_of) if why else None
             own = code_of_hold(found_of)
             never = () if why_not else _never(found_of, why, _left(seconds, began), stop)
-            proof = proof_view(one.label, found_of, one.texts, own, one.replaced, evidence_in, cores, never)
+            proof = proof_view(one.label, found_of, one.texts, own, one.replaced, evidence_in, cores, never, blamed)
             codes.append(own)
             proofs.append(proof)
             if not shape.shows_each:
@@ -177,18 +187,21 @@ def command(
 
 def _prove_or_not(
     opened: Opened, wanted: _Wanted, folder: Path | None, stop: Stop, faults: list[Exception]
-) -> tuple[Verification, str | None, str]:
-    """What was found of one hold, where the evidence is, and why nothing was found where that is so.
+) -> tuple[Verification, Blame | None, str | None, str]:
+    """What was found of one hold and what is to be blamed, where the evidence is, and why there is nothing.
 
     Whatever goes wrong is added to `faults`: what was found of this hold, and of others, must not be lost with it.
     """
     from interlock.study.verify import leave_undecided
 
-    verification, evidence, why_not = None, None, "stopped before it was decided"
+    verification, blamed, evidence, why_not = None, None, None, "stopped before it was decided"
+    began = monotonic()
     try:
         verification = None if stop.asked else _prove(opened, wanted, stop)
         if verification is not None and folder is not None:
             evidence = _put_evidence(verification, folder)
+        if verification is not None and wanted.blame:
+            blamed = _blame(opened, wanted, stop, verification, monotonic() - began)
     except KeyboardInterrupt:
         pass
     except click.ClickException as fault:
@@ -197,8 +210,8 @@ def _prove_or_not(
         faults.append(fault)
         why_not = "a fault inside this program kept it from being decided"
     if verification is not None:
-        return verification, evidence, ""
-    return leave_undecided(opened.compiled, why_not, wanted.only or None), None, why_not
+        return verification, blamed, evidence, ""
+    return leave_undecided(opened.compiled, why_not, wanted.only or None), None, None, why_not
 
 
 def _prove(opened: Opened, wanted: _Wanted, stop: Stop) -> Verification:
@@ -212,6 +225,26 @@ def _prove(opened: Opened, wanted: _Wanted, stop: Stop) -> Verification:
     engine = engine_of(wanted.method)
     with stop.tearing(), shown_progress(opened.label, wanted.quiet) as report:
         return verify(opened.compiled, engine, limits, report, wanted.only or None)
+
+
+BLAME_SECONDS = 60.0
+"""How long is looked for what to blame, where there is no limit."""
+
+
+def _blame(opened: Opened, wanted: _Wanted, stop: Stop, found: Verification, took: float) -> Blame | None:
+    """What is to be blamed for what fails, looked for in the time that is left."""
+    from interlock.cli.methods import engine_of
+    from interlock.cli.progress import shown_progress
+    from interlock.kernel.claims import Limits, Progress
+    from interlock.study.causes.blame import blame
+
+    seconds = BLAME_SECONDS if wanted.seconds is None else max(0.0, wanted.seconds - took)
+    limits = Limits(seconds=seconds, stop=stop.is_asked)
+    if stop.asked:
+        return None
+    with stop.tearing(), shown_progress(opened.label, wanted.quiet) as report:
+        report(Progress("blame", "looking for what to blame"))
+        return blame(found, opened.without, engine_of("combined"), limits)
 
 
 def _cores(found: Verification) -> tuple[ProofCore, ...]:

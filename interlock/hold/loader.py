@@ -76,12 +76,12 @@ Fetch = Callable[[str], Source | None]
 """Brings a file by its name; None where it cannot be read."""
 
 
-def load_hold(source: Source, fetch: Fetch) -> Loaded[Hold]:
-    """Read a description, with all that it modifies.
+def load_hold(source: Source, fetch: Fetch, undone: frozenset[int] = frozenset()) -> Loaded[Hold]:
+    """Read a description, with all that it modifies, but for the changes `undone` (`Change.item`).
 
     `fetch` is asked for what `beside` gives of the name of `source` and of what `modifies` says.
     """
-    files = _Files(fetch)
+    files = _Files(fetch, undone)
     return files.hold(source)
 
 
@@ -141,10 +141,11 @@ def load_catalogue(source: Source) -> Loaded[Catalogue]:
 class _Files:
     """The files of one description, as far as they were read."""
 
-    def __init__(self, fetch: Fetch) -> None:
+    def __init__(self, fetch: Fetch, undone: frozenset[int] = frozenset()) -> None:
         self.faults = Faults()
         self.sources: dict[str, tuple[str, ...]] = {}
         self._fetch = fetch
+        self._undone = undone
 
     def root(self, source: Source) -> MappingNode | None:
         """The top of one file, its repetitions expanded."""
@@ -186,7 +187,7 @@ class _Files:
             if sort is Hold:
                 description = unchanged(root)
                 for overlay in reversed(overlays):
-                    apply_modification(description, overlay, self.faults)
+                    apply_modification(description, overlay, self.faults, self._undone)
                 return description
             # what is wrong with the top is told, and the changes are carried out all the same
             read_record(Modification, root, Reader(self.faults, None))

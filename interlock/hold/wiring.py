@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, TypeAlias
 
 from interlock.diagnostics.spans import Span
 from interlock.hold.language.declarations import Record
 from interlock.hold.language.directions import DIRECTIONS, Direction
 from interlock.hold.language.model import Hold, Section
-from interlock.hold.language.syntax import Syntax
+from interlock.hold.language.syntax import Chain, Negation, Quantified, Syntax, Truth
+from interlock.hold.language.syntax import Fact as Contact
 from interlock.hold.origin import Commanded, Fact, HeldBack, Meaning, Sort, Subject, pushing_in
 
 _PLAIN: tuple[tuple[Sort, str, str, tuple[str, ...]], ...] = (
@@ -143,3 +144,41 @@ def _with(hold: Hold, section: str, id: str, **fields: Any) -> Hold:
     things = tuple(replace(one, **fields) if one.id == id else one for one in getattr(hold, section))
     sections: dict[str, Any] = {section: things}
     return replace(hold, **sections)
+
+
+Way: TypeAlias = tuple[int, ...]
+"""The way to a part of an expression: which part of which part, and so on."""
+
+
+def contacts_in(syntax: Syntax) -> Iterator[tuple[Way, Syntax]]:
+    """Every contact of an expression, negated or not, by the way to it; a quantified part counts as one."""
+    match syntax:
+        case Negation(Contact()) | Contact() | Truth() | Quantified() | Negation(Quantified()):
+            yield (), syntax
+        case Negation(arg):
+            yield from (((0, *way), found) for way, found in contacts_in(arg))
+        case Chain(_, args):
+            for at, arg in enumerate(args):
+                yield from (((at, *way), found) for way, found in contacts_in(arg))
+
+
+def with_contact(syntax: Syntax, way: Way, instead: Syntax) -> Syntax:
+    """The expression with another part in the place to which the way leads."""
+    if not way:
+        return instead
+    if isinstance(syntax, Negation):
+        return replace(syntax, arg=with_contact(syntax.arg, way[1:], instead))
+    if not isinstance(syntax, Chain):
+        raise KeyError(way)
+    args = list(syntax.args)
+    args[way[0]] = with_contact(args[way[0]], way[1:], instead)
+    return replace(syntax, args=tuple(args))
+
+
+def without_contact(syntax: Syntax, way: Way) -> Syntax:
+    """The expression without the part to which the way leads: bridged among others, or cut off beside others."""
+    above = syntax
+    for step in way[:-1]:
+        above = above.arg if isinstance(above, Negation) else above.args[step] if isinstance(above, Chain) else above
+    bridged = not isinstance(above, Chain) or above.operator == "and" or (above.operator, way[-1]) == ("implies", 1)
+    return with_contact(syntax, way, Truth(bridged, syntax.span))

@@ -546,11 +546,16 @@ class RequirementText(Record):
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """One line of a modification, for the reader: what was done to which object."""
+    """One line of a modification, for the reader: what was done to which object.
+
+    `item` numbers what the lists of changes say, from 1, in the order in which it is carried out: one addition of
+    several things is one item.
+    """
 
     verb: str
     object: str
     span: Span
+    item: int
 
 
 @record("file", "a file")

@@ -32,6 +32,8 @@ class OverlaidDescription:
     sections: dict[str, list[Node | None]]
     index: dict[str, tuple[str, int]]
     changes: list[Change] = field(default_factory=list)
+    items: int = 0
+    """How many items of lists of changes were met so far."""
     removed: dict[str, Span] = field(default_factory=dict)
 
     def append(self, section: str, item: Node) -> ScalarNode | None:
@@ -73,8 +75,10 @@ def unchanged(root: MappingNode) -> OverlaidDescription:
     return description
 
 
-def apply_modification(description: OverlaidDescription, modification: MappingNode, faults: Faults) -> None:
-    """Carry out the changes of a modification in order, and give the description its title."""
+def apply_modification(
+    description: OverlaidDescription, modification: MappingNode, faults: Faults, undone: frozenset[int] = frozenset()
+) -> None:
+    """Carry out the changes of a modification in order, but for those `undone`, and give the description its title."""
     heads = {key: entry for key in ("title", "about") if (entry := modification.entry(key)) is not None}
     kept = tuple(entry for entry in description.root.entries if entry.key.text not in heads)
     description.root = MappingNode((*heads.values(), *kept), description.root.span)
@@ -82,6 +86,9 @@ def apply_modification(description: OverlaidDescription, modification: MappingNo
     if not isinstance(changes, SequenceNode):
         return  # told with the top of the modification
     for item in changes.items:
+        description.items += 1
+        if description.items in undone:
+            continue
         context = item.context if isinstance(item, MappingNode) else ()
         _Carrier(description, Reader(faults, None, context)).carry_out(item)
 
@@ -191,7 +198,9 @@ class _Carrier:
                 if given is not None:
                     self._description.removed.pop(given.text, None)
                 name = given.text if given is not None else _nameless(section, item)
-                self._description.changes.append(Change("add", name, given.span if given is not None else item.span))
+                self._description.changes.append(
+                    self._noted("add", name, given.span if given is not None else item.span)
+                )
 
     # --- parts of them
 
@@ -212,7 +221,10 @@ class _Carrier:
         return (f"as changed in {target.span.file}, line {target.span.line}", *self._reader.context)
 
     def _note(self, verb: str, target: ScalarNode) -> None:
-        self._description.changes.append(Change(verb, target.text, target.span))
+        self._description.changes.append(self._noted(verb, target.text, target.span))
+
+    def _noted(self, verb: str, object: str, span: Span) -> Change:
+        return Change(verb, object, span, self._description.items)
 
 
 def _nameless(section: str, item: Node) -> str:

@@ -8,7 +8,7 @@ from interlock.report.text.cores import core_lines
 from interlock.report.text.lines import BLANK, WIDTH, Line, Tone, flow, heading, labelled, severity_cell
 from interlock.report.text.never import never_lines
 from interlock.report.text.runs import after_lines, reason_lines
-from interlock.report.views.assumptions import CAUTIONS
+from interlock.report.views.blame import Pointer
 from interlock.report.views.proof import MOST_NAMED, TONES, AnswerView, Group, LeftOpen, ProofView
 from interlock.report.views.proof_facts import DeadEnd, Reachable, Status, StoryFacts
 from interlock.report.views.wording import ACTORS, count_of, sentence, shortened
@@ -33,9 +33,11 @@ def proof_report(proof: ProofView, quiet: bool, verbose: bool, seconds: float) -
 def proof_lines(proof: ProofView, every: bool) -> tuple[Line, ...]:
     """The whole report but its last line; with `every`, each instance is listed and each `can` is shown."""
     lines = [*_head(proof), *_table(proof.groups, every), *_unused(proof)]
-    for part in (_disputed, _failing):
-        for group in proof.groups:
-            lines += part(group)
+    for group in proof.groups:
+        lines += _disputed(group)
+    told: dict[tuple[Pointer, ...], str] = {}
+    for group in proof.groups:
+        lines += _failing(group, told)
     lines += _undecided(proof.open)
     if every:
         for group in proof.groups:
@@ -146,12 +148,14 @@ def _unused(proof: ProofView) -> Iterator[Line]:
         yield from flow(text, 2, 2, Tone.FAINT)
 
 
-def _failing(group: Group) -> Iterator[Line]:
+def _failing(group: Group, told: dict[tuple[Pointer, ...], str]) -> Iterator[Line]:
+    """`told` are pointers that were told in full, by the id of the requirement for which they were."""
     if not group.failing:
         return
     answer, *others = group.failing
     facts = answer.facts
     yield from _title("FAILS", answer, Tone.BAD)
+    yield from _pointed(answer, told)
     yield from _about(group)
     if facts.kind == "can":
         yield BLANK
@@ -165,6 +169,23 @@ def _failing(group: Group) -> Iterator[Line]:
         yield from flow(_length(facts.finding, bool(facts.forbidden_steps)), 2)
         yield from story_lines(facts.story, facts.forbidden_steps)
     yield from _also(others)
+    for other in others:
+        if other.pointers and other.pointers not in told:
+            yield BLANK
+            yield from flow(f"For {other.about}:", 2)
+            yield from _pointed(other, told)
+
+
+def _pointed(answer: AnswerView, told: dict[tuple[Pointer, ...], str]) -> Iterator[Line]:
+    """What to look at first, before all else; what was told before, in short."""
+    before = told.setdefault(answer.pointers, answer.facts.id)
+    for number, pointer in enumerate(answer.pointers):
+        yield from labelled("and there at:" if number else "look first at:", pointer.at, 2, Tone.OPEN)
+        if before != answer.facts.id:
+            yield from flow(f"- as told of {before}", 4, 2)
+            return
+        for text in pointer.sentences:
+            yield from flow(f"- {text}", 4, 2)
 
 
 def _why_never(answer: AnswerView) -> Iterator[Line]:
@@ -327,7 +348,7 @@ def _assumed(proof: ProofView) -> Iterator[Line]:
     for text in proof.assumptions:
         yield from flow(f"- {text}", 2, 2)
     yield from heading("Caution")
-    for text in CAUTIONS:
+    for text in proof.cautions:
         yield from flow(text, 2)
     if proof.evidence is not None:
         yield BLANK

@@ -10,17 +10,20 @@ from msgspec import UNSET, convert
 
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.compile.compiler import CompiledHold
-from interlock.hold.language.model import RequirementText
+from interlock.hold.language.model import Change, RequirementText
 from interlock.hold.tell import Story
 from interlock.kernel.claims import Disputed, Fails, Finding, Holds, Trace, Undecided
 from interlock.kernel.evaluator import as_mapping
 from interlock.kernel.machine import Machine
 from interlock.kernel.recovery import HasDeadEnd, Recovers
 from interlock.report.views.assumptions import CAUTIONS, assumptions_of, checkers_of
+from interlock.report.views.blame import CAUTION, Pointer, pointers_for
 from interlock.report.views.facts import PROGRAM, Place, Step, as_reasons
 from interlock.report.views.never import never_facts, told_with
 from interlock.report.views.proof_facts import (
     AlwaysPossible,
+    BlamedFacts,
+    CauseFacts,
     ChangeFacts,
     Contradicted,
     CoreFact,
@@ -28,6 +31,7 @@ from interlock.report.views.proof_facts import (
     Counts,
     DeadEnd,
     DiagnosticFacts,
+    DifferenceFacts,
     FindingFacts,
     HoldFacts,
     MachineSize,
@@ -44,6 +48,9 @@ from interlock.report.views.proof_facts import (
 )
 from interlock.report.views.tones import Tone
 from interlock.report.views.wording import count_of, seconds_as_text, shortened
+from interlock.study.causes.blame import Blame
+from interlock.study.causes.causes import Cause
+from interlock.study.causes.changes import BlamedChanges
 from interlock.study.forbidden import forbidden_steps
 from interlock.study.verify import Answer, Status, Verification
 from interlock.study.why_never import WhyNever
@@ -69,6 +76,7 @@ class AnswerView:
 
     `unshown`: it holds, but whether its situation ever arises is not known.  `dispute` is what does not fit.  `never`
     is why it can never be, where that is known; `told_with` the requirement with which that is told instead.
+    `pointers` say what to look at first where it fails.
     """
 
     facts: RequirementFacts
@@ -76,6 +84,7 @@ class AnswerView:
     dispute: str
     never: NeverFacts | None
     told_with: str
+    pointers: tuple[Pointer, ...]
 
     @property
     def steps(self) -> int | None:
@@ -135,7 +144,8 @@ class ProofView:
 
     `contains` says how much the description has in it; `replaced` are the ids for which its own text overruled a given
     one; `left_out` says which bays were not asked about, `not_asked` how many texts.  `assumptions` are those of the
-    facts and how far what was found was checked.  `evidence` is where the evidence was put (None: nowhere).
+    facts and how far what was found was checked, `cautions` what governs.  `evidence` is where the evidence was put
+    (None: nowhere).
     """
 
     facts: HoldFacts
@@ -146,6 +156,7 @@ class ProofView:
     left_out: tuple[str, ...]
     not_asked: int
     assumptions: tuple[str, ...]
+    cautions: tuple[str, ...]
     evidence: str | None
 
     @property
@@ -173,16 +184,17 @@ def proof_view(
     evidence: str | None = None,
     cores: Sequence[ProofCore] | None = None,
     never: Sequence[WhyNever] = (),
+    blamed: Blame | None = None,
 ) -> ProofView:
     """What is told of a verification, and of how it was asked for.
 
     `label` is what the reader calls the description; `texts` all requirement texts that were given, those that found
-    nothing to range over included; `code` what the program reports of this hold; `cores` what the proofs rest on (None:
-    not asked for); `never` why what can never be cannot.
+    nothing to range over included; `code` what the program reports of this hold; `cores` what the proofs rest on,
+    `blamed` what is to be blamed for what fails (None: not asked for); `never` why what can never be cannot.
     """
     compiled = verification.compiled
     nevers = tuple(map(never_facts, never))
-    facts = _facts(label, verification, texts, code, cores, nevers)
+    facts = _facts(label, verification, texts, code, cores, nevers, blamed)
     explained, elsewhere = {one.requirement: one for one in nevers}, told_with(nevers)
     answers = [
         AnswerView(
@@ -191,6 +203,7 @@ def proof_view(
             _dispute(answer),
             explained.get(told.id),
             elsewhere.get(told.id, ""),
+            pointers_for(facts, told.id),
         )
         for told, answer in zip(facts.requirements, verification.answers, strict=True)
     ]
@@ -206,6 +219,7 @@ def proof_view(
         tuple(_without_room(verification)),
         sum(text.id in known - asked for text in texts),
         (*facts.assumptions, *_checked(verification)),
+        (*CAUTIONS, CAUTION) if any(answer.pointers for answer in answers) else CAUTIONS,
         evidence,
     )
 
@@ -222,7 +236,8 @@ def proof_facts(proofs: Sequence[ProofView], rejected: Mapping[str, Sequence[Dia
         )
         for label, found in rejected.items()
     )
-    return ProofFacts(1, PROGRAM, code, tuple(proof.facts for proof in proofs), rejections, CAUTIONS)
+    cautions = tuple(dict.fromkeys((*CAUTIONS, *(text for proof in proofs for text in proof.cautions))))
+    return ProofFacts(1, PROGRAM, code, tuple(proof.facts for proof in proofs), rejections, cautions)
 
 
 def counts_of(compiled: CompiledHold) -> str:
@@ -254,6 +269,7 @@ def _facts(
     code: int,
     cores: Sequence[ProofCore] | None,
     nevers: tuple[NeverFacts, ...],
+    blamed: Blame | None,
 ) -> HoldFacts:
     compiled, machine = verification.compiled, verification.machine
     known = {instance.origin.id for instance in compiled.instances}
@@ -271,14 +287,31 @@ def _facts(
             verification.count(Status.DISPUTED),
         ),
         MachineSize(len(machine.variables), len(machine.rules)),
-        tuple(ChangeFacts(one.verb, one.object, _place(one.span)) for one in compiled.hold.changes),
+        tuple(map(_change, compiled.hold.changes)),
         tuple(_requirement(verification, answer) for answer in verification.answers),
         tuple(text.id for text in texts if text.id not in known),
         checkers_of(verification),
         assumptions_of(compiled),
         UNSET if cores is None else tuple(map(core_facts, cores)),
         nevers or UNSET,
+        UNSET if blamed is None else tuple(map(_cause, blamed.causes)),
+        UNSET if blamed is None else tuple(_blamed(id, one) for id, one in blamed.changes.items()),
     )
+
+
+def _cause(cause: Cause) -> CauseFacts:
+    told = cause.found, cause.beside, cause.requirements, cause.proved, cause.lost
+    return CauseFacts(cause.item, cause.id, _place(cause.span), *told)
+
+
+def _blamed(id: str, blamed: BlamedChanges) -> BlamedFacts:
+    sets = tuple(tuple(map(_change, one)) for one in blamed.sets)
+    did = tuple(DifferenceFacts(one.item, _place(one.span), one.now, one.was) for one in blamed.differences)
+    return BlamedFacts(id, sets, blamed.complete, blamed.before, did)
+
+
+def _change(change: Change) -> ChangeFacts:
+    return ChangeFacts(change.verb, change.object, _place(change.span))
 
 
 def core_facts(core: ProofCore) -> CoreFacts:

@@ -191,6 +191,41 @@ class NeverFacts(Facts, frozen=True):
     checked_by: Annotated[str, Meta(description="what agreed that no other set would do")]
 
 
+class CauseFacts(Facts, frozen=True):
+    """What to look at first: a hint, found by comparing and by trying on the model; no approved change."""
+
+    item: Annotated[str, Meta(description="what it is")]
+    id: Annotated[str, Meta(description="the id that it has, or that it belongs to")]
+    at: Annotated[Place, Meta(description="where it is described")]
+    found: Annotated[str, Meta(description="what is so of it")]
+    beside: Annotated[str, Meta(description="what that is held against")]
+    requirements: Annotated[Texts, Meta(description="the ids of what fails because of it")]
+    proved: Annotated[bool, Meta(description="they hold once it is otherwise; false: as it is they must fail")]
+    lost: Annotated[Texts, Meta(description="what could then not be done any more, or no way to it was soon found")]
+
+
+class DifferenceFacts(Facts, frozen=True):
+    """One thing that changes made otherwise."""
+
+    item: Annotated[str, Meta(description="what it is")]
+    at: Annotated[Place, Meta(description="where it is described")]
+    now: Annotated[str, Meta(description="what is so of it")]
+    was: Annotated[str, Meta(description="what was before")]
+
+
+class BlamedFacts(Facts, frozen=True):
+    """Which changes of a modification to blame for what fails."""
+
+    requirement: Annotated[str, Meta(description="the id of what fails")]
+    sets: Annotated[
+        tuple[tuple[ChangeFacts, ...], ...],
+        Meta(description="the smallest sets of changes that, undone together, restore it: proved"),
+    ]
+    complete: Annotated[bool, Meta(description="there are no others: each was asked")]
+    before: Annotated[bool, Meta(description="it fails without any of the changes too")]
+    differences: Annotated[tuple[DifferenceFacts, ...], Meta(description="what the first of the sets did")]
+
+
 class HoldFacts(Facts, frozen=True):
     """What was found of one hold."""
 
@@ -210,6 +245,12 @@ class HoldFacts(Facts, frozen=True):
     ] = UNSET
     never: Annotated[
         tuple[NeverFacts, ...] | UnsetType, Meta(description="why what can never be cannot, where there is such")
+    ] = UNSET
+    look_first: Annotated[
+        tuple[CauseFacts, ...] | UnsetType, Meta(description="what to look at first, where that was looked for")
+    ] = UNSET
+    blamed_changes: Annotated[
+        tuple[BlamedFacts, ...] | UnsetType, Meta(description="changes to blame, where that was looked for")
     ] = UNSET
 
 

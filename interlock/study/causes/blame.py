@@ -1,0 +1,42 @@
+"""Everything that is to be blamed for what fails in one hold, as far as it is found in time."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+from interlock.hold.language.model import Hold
+from interlock.kernel.claims import Limits
+from interlock.prove.engine import NO_LIMITS, Engine
+from interlock.study.causes.causes import Cause, causes_of
+from interlock.study.causes.changes import BlamedChanges, blame_changes
+from interlock.study.causes.trials import Bench
+from interlock.study.verify import Status, Verification
+
+
+@dataclass(frozen=True, slots=True)
+class Blame:
+    """What to look at first (`causes`), and by requirement which changes, undone, restore it (`changes`)."""
+
+    causes: tuple[Cause, ...] = ()
+    changes: Mapping[str, BlamedChanges] = field(default_factory=dict)
+
+
+def blame(
+    verification: Verification,
+    without: Callable[[frozenset[int]], Hold | None],
+    engine: Engine,
+    limits: Limits = NO_LIMITS,
+) -> Blame:
+    """What is to be blamed for all that fails; an end that is asked for leaves what was found by then."""
+    if not verification.count(Status.FAILS):
+        return Blame()
+    changes: dict[str, BlamedChanges] = {}
+    causes: list[Cause] = []
+    try:
+        bench = Bench(verification, engine, limits)
+        changes.update(blame_changes(bench, without))
+        causes.extend(causes_of(bench, [id for id, one in changes.items() if one.sets]))
+    except KeyboardInterrupt:
+        pass
+    return Blame(tuple(causes), changes)

@@ -1,0 +1,244 @@
+"""What to blame where a requirement fails: the one thing that, were it otherwise, would restore it.
+
+Every guess of `remedies` that makes a difference to the run is tried.  The best is the one with which most of what
+fails holds, proved, while what can be done still can.  It is a hint, not a finding: another thing may be wrong as well.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from interlock.diagnostics.spans import Span
+from interlock.hold.alike import Alike
+from interlock.hold.language.directions import Direction
+from interlock.hold.language.syntax import Syntax, Truth
+from interlock.hold.origin import Fact, Sort
+from interlock.hold.wiring import Wire, wires_of
+from interlock.kernel.claims import Fails, Trace
+from interlock.kernel.expressions import FALSE, variables_of
+from interlock.study.causes.remedies import (
+    Likeliness,
+    Remedy,
+    absence,
+    contact_remedies,
+    device_remedies,
+    devices_near,
+    every_contact,
+    like_wires,
+    like_zones,
+    odd_sensors,
+    tighter,
+    unused_contacts,
+)
+from interlock.study.causes.trials import Bench, signals_under
+from interlock.study.verify import Answer, Status
+
+MOST_BUILT = 24
+"""Guesses of one sort that are built and run for one requirement."""
+MOST_PROVED = 6
+"""Guesses of one sort that are put to proof for one requirement."""
+MOST_LOST = 0.1
+"""The part of what can be done that a guess may cost at most: a hold in which nothing moves breaks nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """What to look at first: `item` with its `id` and place, what is so of it, and what that is held against.
+
+    `requirements` are the ids of those that fail and, were it otherwise, would hold: proved on the model, where
+    `proved`; else it follows from the description that they must fail as it is.  `lost` could then not be done any
+    more, or no way to it is soon found.
+    """
+
+    id: str
+    item: str
+    span: Span
+    found: str
+    beside: str
+    requirements: tuple[str, ...]
+    proved: bool
+    lost: tuple[str, ...]
+
+
+def causes_of(bench: Bench, explained: Collection[str] = ()) -> Iterator[Cause]:
+    """One cause for each of what fails by a run, as far as one is found in time; those that share one once.
+
+    For those that are `explained` none is looked for.
+    """
+    told: dict[tuple[str, str], Cause] = {}
+    for cause in _Search(bench, explained).causes():
+        same = told.get((cause.item, cause.beside))
+        joined = cause if same is None else replace(same, requirements=(*same.requirements, *cause.requirements))
+        told[joined.item, joined.beside] = joined
+    yield from told.values()
+
+
+@dataclass(frozen=True, slots=True)
+class _Tried:
+    remedy: Remedy
+    restored: tuple[str, ...]
+    vacuous: int
+    lost: tuple[str, ...]
+
+    @property
+    def merit(self) -> tuple[float, ...]:
+        likely = self.remedy.likeliness
+        return -len(self.lost), len(self.restored), -self.vacuous, -likely, self.remedy.votes
+
+
+class _Search:
+    def __init__(self, bench: Bench, explained: Collection[str]) -> None:
+        self.bench = bench
+        self.compiled = bench.verification.compiled
+        self.alike = Alike(self.compiled.hold, self.compiled.floor)
+        self.open = [id for id in bench.bad if id not in explained]
+
+    def causes(self) -> Iterator[Cause]:
+        answers = [a for a in self.bench.verification.answers if a.instance.requirement.id in self.bench.bad]
+        answers.sort(key=lambda a: a.finding.claim.trace.depth if isinstance(a.finding, Fails) else 0)
+        for answer in answers:
+            if answer.instance.requirement.id in self.open and not self.bench.is_over():
+                cause = self._missing(answer) or self._guessed(answer)
+                if cause is not None:
+                    self.open = [id for id in self.open if id not in cause.requirements]
+                    yield cause
+
+    # ---- what is not there
+
+    def _missing(self, answer: Answer) -> Cause | None:
+        """Something in the requirement can never be so, because nothing is there that would make it so."""
+        machine = self.bench.model.machine
+        requirement = answer.instance.requirement
+        for name in sorted(signals_under(machine, [requirement.condition])):
+            meaning = self.compiled.origins.signals[name]
+            if machine.definitions[name] == FALSE and isinstance(meaning, Fact) and meaning.what == "restrained":
+                bay = meaning.subject.id
+                found = absence(self.compiled, self.alike, bay, Direction(meaning.way) if meaning.way != "up" else "up")
+                if found is not None:
+                    told = found.id, found.item, found.span, found.found, found.beside
+                    return Cause(*told, (requirement.id,), False, ())
+        return None
+
+    # ---- guesses
+
+    def _guessed(self, answer: Answer) -> Cause | None:
+        best: _Tried | None = None
+        most = MOST_LOST * len(self.bench.good)
+        for tried in (one for guesses in self._sorts(answer) for one in self._tried(answer, guesses)):
+            if len(tried.lost) > most:
+                continue
+            if best is None or tried.merit > best.merit:
+                best = tried
+            if not best.lost and not best.vacuous and len(best.restored) == len(self.open):
+                break
+        if best is None:
+            return None
+        remedy = best.remedy
+        told = remedy.id, remedy.item, remedy.span, f"it {remedy.found}", remedy.beside
+        return Cause(*told, best.restored, True, best.lost)
+
+    def _sorts(self, answer: Answer) -> Iterator[list[Remedy]]:
+        id = answer.instance.requirement.id
+        wires = self._wires(id)
+        devices = devices_near(self.compiled, self._things(answer))
+        both = [(wire, inhibits) for wire in wires for inhibits in (False, True)]
+        both = [(wire, inhibits) for wire, inhibits in both if wire.meaning.subject.sort is not Sort.SENSOR]
+        guesses = [
+            *device_remedies(self.compiled, self.alike, devices),
+            *like_wires(self.compiled, self.alike, wires),
+            *like_zones(self.compiled, wires),
+            *odd_sensors(self.compiled, wires),
+            *contact_remedies(self.compiled, wires),
+            *tighter(self.compiled, both, self._contacts(id)),
+        ]
+        for likeliness in Likeliness:
+            yield [one for one in guesses if one.likeliness is likeliness]
+
+    def _tried(self, answer: Answer, guesses: Sequence[Remedy]) -> Iterator[_Tried]:
+        bench, id = self.bench, answer.instance.requirement.id
+        told = [one for one in guesses if all(self._stops(one, id, trace) for trace in bench.bad[id])]
+        told = _in_turn(sorted(told, key=self._promise)) if len(told) > 1 else told
+        proofs = 0
+        for remedy in told[:MOST_BUILT]:
+            if proofs == MOST_PROVED or bench.is_over():
+                break
+            if not all(self._stops(remedy, id, trace) for trace in bench.bad[id]):
+                continue  # a run that was found in the meantime
+            model = bench.built(remedy.hold)
+            if model is None or id not in (stopped := bench.stopped(model, self.open)):
+                continue
+            proofs += 1
+            found = bench.prove(model, stopped)
+            good = tuple(one for one in stopped if found[one] in (Status.HOLDS, Status.VACUOUS))
+            if id in good:
+                vacuous = sum(found[one] is Status.VACUOUS for one in good)
+                yield _Tried(remedy, good, vacuous, bench.lost(model))
+
+    def _stops(self, remedy: Remedy, id: str, trace: Trace) -> bool:
+        """Whether the guess stops the run; where that is not so easily seen, it may stop what it should."""
+        if remedy.wire is None or remedy.wire[0].meaning.subject.sort is Sort.RELAY:
+            return id in self.bench.bad
+        return self.bench.stops(*remedy.wire, trace, id)
+
+    def _promise(self, remedy: Remedy) -> tuple[float, ...]:
+        """How early the guess is tried: what stops most of what fails, and least of what can be done."""
+        if remedy.wire is None:
+            return remedy.likeliness, -remedy.votes, 0, 0
+        bad, good = self.bench.bad, self.bench.good
+        failing = sum(self._stops(remedy, id, bad[id][0]) for id in self.open)
+        spoilt = sum(all(self._stops(remedy, id, trace) for trace in traces) for id, traces in good.items())
+        if remedy.likeliness <= Likeliness.ODD:
+            return remedy.likeliness, -remedy.votes, -failing, spoilt
+        return -failing, spoilt, remedy.likeliness, -remedy.votes
+
+    # ---- what a run has to do with
+
+    def _wires(self, id: str) -> list[Wire]:
+        """The expressions that the run and its end depend on, and those that are no more than a truth."""
+        bench = self.bench
+        machine = bench.model.machine
+        exprs = [bench.model.questions[id].target]
+        exprs += [machine.rule(name).guard for trace in bench.bad[id] for name in trace.rules]
+        wires = wires_of(self.compiled.hold)
+        # what a mechanism with memory goes by is folded into the steps that set it off
+        relays = [wire for wire in wires if wire.meaning.subject.sort is Sort.RELAY]
+        exprs += [bench.lowered(wire.syntax) for wire in relays]
+        signals = signals_under(machine, exprs)
+        return [w for w in wires if w in relays or w.meaning.name in signals or isinstance(w.syntax, Truth)]
+
+    def _things(self, answer: Answer) -> list[str]:
+        """What the requirement is about, and what its end depends on."""
+        bench = self.bench
+        machine = bench.model.machine
+        ids = [id for _, id in answer.instance.bindings]
+        target = bench.model.questions[answer.instance.requirement.id].target
+        origins = self.compiled.origins
+        for name in sorted(variables_of(target, machine.definitions)):
+            memory = origins.variables[name]
+            if hasattr(memory, "subject"):
+                ids.append(memory.subject.id)
+        return list(dict.fromkeys(ids))
+
+    def _contacts(self, id: str) -> list[Syntax]:
+        """The contacts of the hold that have to do with how the requirement is broken."""
+        bench = self.bench
+        machine = bench.model.machine
+        about = variables_of(bench.model.questions[id].target, machine.definitions)
+        related = [
+            contact
+            for contact in every_contact(self.compiled.hold)
+            if variables_of(bench.lowered(contact), machine.definitions) & about
+        ]
+        return [*related, *unused_contacts(self.compiled.hold)]
+
+
+def _in_turn(guesses: Sequence[Remedy]) -> list[Remedy]:
+    """The best guess at each thing first, then the second best at each, and so on."""
+    rounds: dict[tuple[object, Likeliness], int] = {}
+    numbered = []
+    for guess in guesses:
+        about = (guess.id if guess.wire is None else guess.wire[0].meaning, guess.likeliness)
+        rounds[about] = rounds.get(about, 0) + 1
+        numbered.append((rounds[about], guess))
+    return [guess for _, guess in sorted(numbered, key=lambda one: one[0])]

@@ -1,0 +1,525 @@
+"""What could be wrong in a hold: each guess at one thing, with the hold as it would be if that were right.
+
+Guesses come from comparing likes (`interlock.hold.alike`), from what keeps a device from moving, and from single
+contacts: turned round, left out, exchanged for one like it, or added.  Whether a guess is any good is for a trial.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from enum import IntEnum
+from typing import Any
+
+from interlock.diagnostics.spans import Span
+from interlock.hold.alike import Alike, Shape, contacts_of, shape_of
+from interlock.hold.compile.compiler import CompiledHold
+from interlock.hold.kinds import DEVICE_KINDS, Working
+from interlock.hold.language.directions import Direction
+from interlock.hold.language.model import Device, Hold
+from interlock.hold.language.printer import print_syntax
+from interlock.hold.language.syntax import Chain, Fact, Negation, Quantified, Syntax, Truth
+from interlock.hold.origin import Commanded, HeldBack, Meaning, Sort
+from interlock.hold.origin import Fact as Told
+from interlock.hold.wiring import Wire, contacts_in, rewired, wires_of, with_contact, without_contact
+
+
+class Likeliness(IntEnum):
+    """How readily a guess is believed, the most readily first."""
+
+    SET_ASIDE = 0
+    """Somebody wrote that it does not do its work: deferred, or fixed."""
+    UNLIKE = 1
+    """Most of its likes agree, and it differs."""
+    ODD = 2
+    """It is never what things of its kind are for, or one of few likes differs."""
+    CONTACT = 3
+    """One of its contacts is another than it should be."""
+    TIGHTER = 4
+    """It does not ask for something that it could ask for."""
+    LOOSER = 5
+    """It asks for something that it need not ask for."""
+
+
+@dataclass(frozen=True, slots=True)
+class Remedy:
+    """A guess at one thing: `item` is what it is called, `found` what is so of it, `beside` what that is held against.
+
+    `id` and `span` are the thing's own; `hold` is the same hold with this one thing otherwise; `votes` is how many
+    likes speak for it.
+    """
+
+    id: str
+    item: str
+    span: Span
+    found: str
+    beside: str
+    likeliness: Likeliness
+    votes: int
+    hold: Hold
+    wire: tuple[Wire, Syntax] | None = None
+
+
+def listed(words: Sequence[str], joint: str = "and") -> str:
+    """`a`, `a and b`, `a, b and c`."""
+    return f" {joint} ".join(filter(None, (", ".join(words[:-1]), *words[-1:])))
+
+
+def called(name: str, id: str) -> str:
+    """A thing by its name with its id behind, where that is another."""
+    return id if name == id else f"{name} ({id})"
+
+
+# ---- devices
+
+
+def devices_near(compiled: CompiledHold, ids: Iterable[str]) -> tuple[Device, ...]:
+    """The devices among these things, and those that stand around the bays and sills among them."""
+    world = compiled.world
+    found: set[str] = set()
+    for id in ids:
+        thing = world.things.get(id) or world.sides.get(id)
+        if thing is None:
+            continue
+        found.add(id)
+        for part in ("devices", "sill_devices"):
+            parts = thing.parts.get(part, ())
+            found |= {parts} if isinstance(parts, str) else set(parts)
+    return tuple(device for device in compiled.hold.devices if device.id in found)
+
+
+def device_remedies(compiled: CompiledHold, alike: Alike, devices: Sequence[Device]) -> Iterator[Remedy]:
+    """What may be wrong with each of the devices."""
+    for device in devices:
+        yield from _set_aside(compiled.hold, device)
+        yield from _unlike(compiled, alike, device)
+        yield from _odd(compiled.hold, device)
+
+
+def _device(hold: Hold, device: Device, **fields: Any) -> Hold:
+    changed = replace(device, **fields)
+    return replace(hold, devices=tuple(changed if one.id == device.id else one for one in hold.devices))
+
+
+def _set_aside(hold: Hold, device: Device) -> Iterator[Remedy]:
+    if device.fixed is None or DEVICE_KINDS[device.kind].working is Working.FIXED:
+        return
+    state = device.fixed.replace("_", " ")
+    span = next((change.span for change in reversed(hold.changes) if change.object == device.id), device.span)
+    if device.deferred is not None:
+        found = f"is deferred and stays {state}: {device.deferred.because}"
+        limit = print_syntax(device.deferred.limit)
+        beside = f"the limit that goes with it is '{limit}'"
+        span = device.deferred.span
+    else:
+        found, beside = f"is fixed: it stays {state} for good", ""
+    states = DEVICE_KINDS[device.kind].states
+    starts = tuple(one for one in device.starts if one in states) or states[:1]
+    free = _device(hold, device, fixed=None, deferred=None, starts=starts)
+    yield Remedy(device.id, called(device.name, device.id), span, found, beside, Likeliness.SET_ASIDE, 1, free)
+
+
+_FIELDS = ("kind", "stops", "gives_way", "restrains", "locking")
+
+
+def _unlike(compiled: CompiledHold, alike: Alike, device: Device) -> Iterator[Remedy]:
+    """In what most devices in like places differ from it."""
+    face = alike.side(device.on[0].bay, device.on[0].direction)
+    like: list[tuple[Device, Device]] = [
+        (other, alike.device(carry, other))
+        for there, carry in alike.like_faces(face)
+        for other in alike.devices_on.get(there, ())
+    ]
+    like += [(other, other) for other in alike.devices_on.get(face, ()) if other is not device]
+    purpose = DEVICE_KINDS[device.kind].purpose
+    seen = list({other.id: (other, carried) for other, carried in like if other.id != device.id}.values())
+    for field in _FIELDS:
+        if field == "kind":
+            among = [(o, c) for o, c in seen if DEVICE_KINDS[o.kind].purpose is purpose]
+        else:
+            among = [(o, c) for o, c in seen if o.kind == device.kind]
+        mine = _comparable(getattr(device, field))
+        votes = Counter(_comparable(getattr(carried, field)) for _, carried in among)
+        if not votes or votes[mine] >= max(votes.values()):
+            continue
+        most, number = votes.most_common(1)[0]
+        first, carried = next((o, c) for o, c in among if _comparable(getattr(c, field)) == most)
+        fields: dict[str, Any] = {field: getattr(carried, field)}
+        if field == "kind":
+            fields |= {"circuit": carried.circuit, "handle": carried.handle, "locking": carried.locking}
+            fields["starts"] = carried.starts
+        others = "" if number == 1 else f" and {number - 1} more like it"
+        beside = f"{called(first.name, first.id)}{others} {_says(field, getattr(first, field))}"
+        yield Remedy(
+            device.id,
+            called(device.name, device.id),
+            device.span,
+            _says(field, getattr(device, field)),
+            beside,
+            Likeliness.UNLIKE if number > 1 else Likeliness.ODD,
+            number - votes[mine],
+            _device(compiled.hold, device, **fields),
+        )
+
+
+def _comparable(value: object) -> object:
+    return tuple(sorted(value)) if isinstance(value, tuple) else value
+
+
+def _says(field: str, value: Any) -> str:
+    words = [str(one) for one in value] if isinstance(value, tuple) else [str(value).replace("_", " ")]
+    match field:
+        case "kind":
+            return f"is a {words[0]}"
+        case "stops":
+            return f"stops {listed(words)}" if words else "stops no direction"
+        case "gives_way":
+            return f"gives way {listed(words)}" if words else "gives way to nothing"
+        case "restrains":
+            return f"restrains {listed(words)}" if words else "restrains along no axis"
+        case "locking":
+            return f"locks while {words[0]} (`locking: {value}`)"
+    return f"{field} {listed(words)}"
+
+
+def _odd(hold: Hold, device: Device) -> Iterator[Remedy]:
+    """What it is not, as things of its kind mostly are."""
+    kind = DEVICE_KINDS[device.kind]
+    item = called(device.name, device.id)
+
+    def guess(found: str, beside: str, **fields: Any) -> Remedy:
+        changed = _device(hold, device, **fields)
+        return Remedy(device.id, item, device.span, found, beside, Likeliness.ODD, 0, changed)
+
+    for state in kind.states:
+        if state != device.locking and state in kind.standing:
+            found = _says("locking", device.locking)
+            yield guess(found, f"a {kind.id} stands up while {state.replace('_', ' ')}", locking=state)
+    way = device.on[0].direction
+    for one in (way, way.opposite):
+        if one not in device.stops:
+            found = _says("stops", device.stops)
+            yield guess(found, f"it stands where it could stop {one}", stops=(*device.stops, one))
+    if way.axis not in device.restrains:
+        found = _says("restrains", device.restrains)
+        yield guess(found, f"it stands where it could restrain {way.axis}", restrains=(*device.restrains, way.axis))
+
+
+# ---- what is not there
+
+
+@dataclass(frozen=True, slots=True)
+class Absence:
+    """Why nothing can ever restrain a unit one way: what stands there and does not, or that nothing does."""
+
+    id: str
+    item: str
+    span: Span
+    found: str
+    beside: str
+
+
+def absence(compiled: CompiledHold, alike: Alike, bay: str, way: Direction | str) -> Absence | None:
+    """What is missing to restrain a unit in the bay that way; None where something can."""
+    sides = list(Direction) if way == "up" else [Direction(way)]
+    axis = "z" if way == "up" else Direction(way).axis
+    on = {side: alike.devices_on.get(alike.side(bay, side), ()) for side in sides}
+    wanted = f"stops {way} and restrains {axis}" if way != "up" else "restrains z"
+
+    def lacks(device: Device, at: Direction) -> list[str]:
+        stops = [] if way == "up" or at in device.stops else [_says("stops", device.stops)]
+        return stops + ([] if axis in device.restrains else [_says("restrains", device.restrains)])
+
+    there = [(side, device) for side, devices in on.items() for device in devices]
+    if not all(lacks(device, side) for side, device in there):
+        return None
+    beside = ""
+    for side in sides:
+        for other, carry in alike.like_faces(alike.side(bay, side)):
+            serving = [d for d in alike.devices_on.get(other, ()) if not lacks(alike.device(carry, d), side)]
+            if serving and not beside:
+                cell, its_side = next(
+                    (cell, side)
+                    for cell, side in alike.floor.sides_of_face(other)
+                    if cell in alike.floor.bays and alike.cell(carry, cell) == bay
+                )
+                beside = f"{cell} has {called(serving[0].name, serving[0].id)} on its {its_side} side"
+    if there:
+        side, device = min(there, key=lambda one: len(lacks(one[1], one[0])))
+        found = f"it {listed(lacks(device, side))}, so nothing {wanted} in {bay}"
+        return Absence(device.id, called(device.name, device.id), device.span, found, beside)
+    where = f"the {way} side of {bay}" if way != "up" else f"any side of {bay}"
+    return Absence(bay, f"no device on {where}", compiled.hold.layout.span, f"nothing there {wanted}", beside)
+
+
+# ---- expressions
+
+
+def name_of_wire(compiled: CompiledHold, meaning: Meaning) -> tuple[str, str]:
+    """What an expression belongs to, as people call it, with the id of the thing that has it."""
+    subject = meaning.subject
+    thing = compiled.world.things.get(subject.id)
+    whose = subject.id if thing is None else called(thing.phrase, subject.id)
+    match meaning:
+        case HeldBack(_, bay, way):
+            return f"the {way} inhibit of the drive under {bay} in {whose}", subject.id
+        case Commanded(_, _, way):
+            return f"the {way} command of {whose}", subject.id
+        case Told(_, "inhibited", way):
+            return f"the {way} inhibit of {whose}", subject.id
+        case Told() if subject.sort is Sort.HOLD:
+            return f"`{subject.id}` of the layout", subject.id
+        case Told(what=what):
+            return _WHAT.get(what, "{}").format(whose), subject.id
+    return whose, subject.id
+
+
+_WHAT = {
+    "sets": "what sets {}",
+    "drops": "what drops {}",
+    "powered": "the drive power of {}",
+    "opens": "what opens {}",
+    "closes": "what closes {}",
+    "latching_possible": "what lets {} be latched",
+    "unlatching_possible": "what lets {} be unlatched",
+    "locking_possible": "what lets {} be locked",
+    "unlocking_possible": "what lets {} be unlocked",
+    "energised": "the circuit of {}",
+    "within_limit": "the limit of deferred {}",
+    "reachable": "what lets {} be reached",
+    "moves": "what lets {} come and go",
+    "owning": "what puts {} in charge",
+    "pushing": "what lets units be pushed in {}",
+}
+
+
+def like_wires(compiled: CompiledHold, alike: Alike, wires: Sequence[Wire]) -> Iterator[Remedy]:
+    """What likes of these expressions ask for, and they do not, or the other way about."""
+    every = wires_of(compiled.hold)
+    for wire in wires:
+        votes: dict[Shape, list[tuple[Wire, Syntax, bool]]] = {}
+        for other, carried, plain in _carried(alike, wire, every):
+            votes.setdefault(shape_of(carried), []).append((other, carried, plain))
+        mine = shape_of(wire.syntax)
+        weight = {shape: len({o.meaning for o, *_ in found}) for shape, found in votes.items()}
+        if not votes or mine in votes:
+            # what one like is made as, it may be made as
+            continue
+        for shape, found in sorted(votes.items(), key=lambda item: -weight[item[0]])[:2]:
+            other, syntax, _ = min(found, key=lambda one: not one[2])
+            likeliness = Likeliness.UNLIKE if weight[shape] > 1 else Likeliness.ODD
+            yield _rewired(compiled, wire, syntax, likeliness, weight[shape], other)
+
+
+def _carried(alike: Alike, wire: Wire, every: Sequence[Wire]) -> Iterator[tuple[Wire, Syntax, bool]]:
+    for other in every:
+        if other.meaning == wire.meaning or type(other.meaning) is not type(wire.meaning):
+            continue
+        match wire.meaning, other.meaning:
+            case HeldBack(_, bay, way), HeldBack(_, there, its_way):
+                for carry in alike.ways((there, its_way), (bay, way)):
+                    carried = alike.syntax(carry, other.syntax)
+                    if carried is not None:
+                        yield other, carried, carry.is_plain
+            case Told(_, "energised"), Told(_, "energised"):
+                yield other, other.syntax, True
+
+
+def like_zones(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[Remedy]:
+    """What the drive power of every other zone asks for, and that of this one does not."""
+    powers = [w for w in wires_of(compiled.hold) if isinstance(w.meaning, Told) and w.meaning.what == "powered"]
+    for wire in powers:
+        others = [one for one in powers if one is not wire]
+        if wire not in wires or len(others) < 2:
+            continue
+        mine = contacts_of(wire.syntax)
+        for _, contact in contacts_in(others[0].syntax):
+            shape = shape_of(contact)
+            if shape in mine or not all(shape in contacts_of(one.syntax) for one in others):
+                continue
+            for way, own in contacts_in(wire.syntax):
+                if not any(shape_of(own) in contacts_of(one.syntax) for one in others):
+                    changed = with_contact(wire.syntax, way, contact)
+                    yield _rewired(compiled, wire, changed, Likeliness.UNLIKE, len(others), others[0])
+            changed = Chain("and", (wire.syntax, contact), wire.span)
+            yield _rewired(compiled, wire, changed, Likeliness.UNLIKE, len(others), others[0])
+
+
+def odd_sensors(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[Remedy]:
+    """Sensors that read nothing, the opposite of what their likes read, or what another one reads already."""
+    hold = compiled.hold
+    read = Counter(shape_of(sensor.reads) for sensor in hold.sensors)
+    by_id: dict[str, Any] = {one.id: one for one in (*hold.devices, *hold.doorways)}
+    bays = set(compiled.floor.bays)
+
+    def sort(id: str) -> str:
+        return "bay" if id in bays else getattr(by_id.get(id), "kind", "")
+
+    states = {(sort(s.reads.subject.parts[0]), s.reads.state) for s in hold.sensors if isinstance(s.reads, Fact)}
+    unread = [
+        (id, state)
+        for of, state in sorted(states, key=str)
+        for id in (*compiled.floor.bays, *by_id)
+        if of and sort(id) == of and ((id,), state, False) not in read
+    ]
+    for wire in wires:
+        if wire.meaning.subject.sort is not Sort.SENSOR:
+            continue
+        syntax, others = wire.syntax, read[shape_of(wire.syntax)] - 1
+        if isinstance(syntax, Fact) and not others:
+            continue
+        if isinstance(syntax, Negation):
+            yield _rewired(compiled, wire, syntax.arg, Likeliness.ODD, 1, None)
+        for id, state in unread:
+            fact = Fact(_path(id, syntax.span), state, False, syntax.span)
+            yield _rewired(compiled, wire, fact, Likeliness.ODD, 1, None)
+
+
+def _path(id: str, span: Span) -> Any:
+    from interlock.hold.language.syntax import Path
+
+    return Path((id,), (span,))
+
+
+def contact_remedies(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[Remedy]:
+    """Each contact of these expressions turned round, left out, or exchanged for one like it."""
+    stand_ins = _stand_ins(compiled.hold)
+    for wire in wires:
+        if isinstance(wire.syntax, Truth):
+            continue
+        for way, contact in contacts_in(wire.syntax):
+            turned = contact.arg if isinstance(contact, Negation) else Negation(contact, contact.span)
+            yield _rewired(compiled, wire, with_contact(wire.syntax, way, turned), Likeliness.CONTACT, 3, None)
+            if way:
+                yield _rewired(compiled, wire, without_contact(wire.syntax, way), Likeliness.LOOSER, 1, None)
+            fact = contact.arg if isinstance(contact, Negation) else contact
+            if isinstance(fact, Fact) and not fact.subject.parts[1:]:
+                for id in stand_ins.get((fact.subject.parts[0], fact.state), ()):
+                    other: Syntax = replace(fact, subject=_path(id, fact.span))
+                    if isinstance(contact, Negation):
+                        other = replace(contact, arg=other)
+                    changed = with_contact(wire.syntax, way, other)
+                    yield _rewired(compiled, wire, changed, Likeliness.CONTACT, 2, None)
+
+
+def _stand_ins(hold: Hold) -> Mapping[tuple[str, str | None], tuple[str, ...]]:
+    """For a contact those that it could have been mistaken for: of the same sort, in the same state."""
+    groups: dict[tuple[object, ...], list[str]] = {}
+    keys: dict[tuple[str, str | None], tuple[object, ...]] = {}
+    for sensor in hold.sensors:
+        read = sensor.reads.state if isinstance(sensor.reads, Fact) else None
+        groups.setdefault(("sensor", read), []).append(sensor.id)
+    for circuit in hold.circuits:
+        groups.setdefault(("circuit", circuit.use), []).append(circuit.id)
+    for control in hold.controls:
+        for state in (*control.positions, *(("neutral",) if control.kind == "lever" else ())):
+            groups.setdefault((control.kind, state), []).append(control.id)
+    for relay in hold.relays:
+        groups.setdefault(("relay",), []).append(relay.id)
+    for key, ids in groups.items():
+        told = str(key[1]) if key[0] not in ("sensor", "circuit", "relay") else None
+        keys.update({(id, told): key for id in ids})
+    return {one: tuple(id for id in groups[key] if id != one[0]) for one, key in keys.items()}
+
+
+def tighter(compiled: CompiledHold, wires: Sequence[tuple[Wire, bool]], contacts: Sequence[Syntax]) -> Iterator[Remedy]:
+    """Each of these expressions asking for a contact too; with `True`, it is one that inhibits, and gets it beside."""
+    unused = _unused(compiled.hold)
+    coils = {wire.meaning: contacts_of(wire.syntax) for wire, _ in wires if wire.meaning.subject.sort is Sort.RELAY}
+    other_coil = {one: coils[two] for one in coils for two in coils if one != two and one.subject == two.subject}
+    for wire, inhibits in wires:
+        asked = contacts_of(wire.syntax)
+        for contact in contacts:
+            if shape_of(contact) in asked or shape_of(contact, negated=True) in asked:
+                continue
+            parts = (wire.syntax, contact)
+            changed: Syntax = Chain("or" if inhibits else "and", parts, wire.span)
+            fact = contact.arg if isinstance(contact, Negation) else contact
+            idle = isinstance(fact, Fact) and fact.subject.parts[0] in unused
+            if isinstance(wire.syntax, Truth) and inhibits:
+                continue
+            if isinstance(wire.syntax, Truth):
+                changed = contact
+            odd = isinstance(wire.syntax, Truth) and _needs_contacts(compiled.hold, wire)
+            votes = idle + 2 * (shape_of(contact, negated=True) in other_coil.get(wire.meaning, ()))
+            yield _rewired(compiled, wire, changed, Likeliness.ODD if odd else Likeliness.TIGHTER, votes, None)
+
+
+def _needs_contacts(hold: Hold, wire: Wire) -> bool:
+    """What is always so, or never, is odd for what it is."""
+    powered = {door.id for door in hold.doorways if door.moved_by == "power"}
+    match wire.meaning:
+        case Told(subject, "opens" | "closes"):
+            return subject.id in powered
+    return wire.meaning.subject.sort in (Sort.RELAY, Sort.CIRCUIT, Sort.ZONE)
+
+
+def _unused(hold: Hold) -> frozenset[str]:
+    """Circuits, sensors and relays that nothing asks for, though others of their sort are asked for."""
+    named = {
+        contact.subject.parts[0]
+        for wire in wires_of(hold)
+        for _, found in contacts_in(wire.syntax)
+        if isinstance(contact := found.arg if isinstance(found, Negation) else found, Fact)
+    }
+    shown = {circuit.id for circuit in hold.circuits if circuit.use == "indication"}
+    return frozenset(one.id for one in (*hold.circuits, *hold.sensors, *hold.relays)) - named - shown
+
+
+def every_contact(hold: Hold) -> tuple[Syntax, ...]:
+    """Every contact that some expression of the hold uses, closed and open."""
+    facts: dict[Shape, Syntax] = {}
+    for wire in wires_of(hold):
+        for _, contact in contacts_in(wire.syntax):
+            fact = contact.arg if isinstance(contact, Negation) else contact
+            if not isinstance(fact, Truth | Quantified):
+                facts.setdefault(shape_of(fact), fact)
+    for control in hold.controls:
+        for state in control.positions:
+            fact = Fact(_path(control.id, control.span), state, False, control.span)
+            facts.setdefault(shape_of(fact), fact)
+    return _both_ways(facts.values())
+
+
+def unused_contacts(hold: Hold) -> tuple[Syntax, ...]:
+    """Those of circuits, sensors and relays that no expression of the hold uses."""
+    spans = {one.id: one.span for one in (*hold.circuits, *hold.sensors, *hold.relays)}
+    unused = sorted(_unused(hold))
+    return _both_ways([Fact(_path(id, spans[id]), None, False, spans[id]) for id in unused])
+
+
+def _both_ways(facts: Iterable[Syntax]) -> tuple[Syntax, ...]:
+    return tuple(one for fact in facts for one in (fact, Negation(fact, fact.span)))
+
+
+def _rewired(
+    compiled: CompiledHold, wire: Wire, syntax: Syntax, likeliness: Likeliness, votes: int, like: Wire | None
+) -> Remedy:
+    item, id = name_of_wire(compiled, wire.meaning)
+    found, beside = difference_of(wire.syntax, syntax, reads=wire.meaning.subject.sort is Sort.SENSOR)
+    if like is not None:
+        beside = f"{name_of_wire(compiled, like.meaning)[0]} is '{print_syntax(like.syntax)}'"
+    hold = rewired(compiled.hold, wire.meaning, syntax)
+    return Remedy(id, item, wire.span, found, beside, likeliness, votes, hold, (wire, syntax))
+
+
+def difference_of(old: Syntax, new: Syntax, reads: bool) -> tuple[str, str]:
+    """What the old expression says that the new one does not, or lacks; and how the new one would read."""
+    if reads:
+        return f"reads '{print_syntax(old)}'", f"it would have to read '{print_syntax(new)}'"
+    before, after = _texts(old), _texts(new)
+    has = listed([f"'{text}'" for shape, text in before.items() if shape not in after])
+    lacks = listed([f"'{text}'" for shape, text in after.items() if shape not in before])
+    would = f"it would be '{print_syntax(new)}'"
+    if has and lacks:
+        return f"asks for {has}, not for {lacks}", would
+    if lacks:
+        return f"does not ask for {lacks}", would
+    if has:
+        return f"asks for {has}", would
+    return f"is '{print_syntax(old)}'", would
+
+
+def _texts(syntax: Syntax) -> dict[Shape, str]:
+    return {shape_of(contact): print_syntax(contact) for _, contact in contacts_in(syntax)}

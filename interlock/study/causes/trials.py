@@ -1,0 +1,255 @@
+"""Guesses put to the test: does what breaks a requirement still happen in the hold as it would then be?
+
+First by the states of the runs that are known, then by doing the runs again in the hold as it would be, last by proof.
+A proof that fails gives a run that the next guess must stop too.
+"""
+
+from __future__ import annotations
+
+from collections import ChainMap
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import product
+from typing import cast
+
+from interlock.hold.compile.compiler import CompiledHold, compile_hold
+from interlock.hold.compile.lowering import Lowering
+from interlock.hold.language.model import Hold
+from interlock.hold.language.syntax import Syntax
+from interlock.hold.wiring import Wire
+from interlock.kernel.claims import Fails, Limits, Trace, silent
+from interlock.kernel.evaluator import State, fire, is_enabled, is_initial, truths_in
+from interlock.kernel.expressions import Const, Expr, Ref, signals_of
+from interlock.kernel.machine import Machine, Question, RequirementKind, question_of, with_monitors
+from interlock.prove.engine import Engine, clock_of
+from interlock.prove.search.guided import GuidedSearch
+from interlock.study.verify import Status, Verification, verify
+
+MOST_EXPANDED = 300
+"""States that a search for what could still be done expands for each."""
+PROOF_SECONDS = 20.0
+"""How long one guess may be put to proof: what takes longer is no good guess to tell of."""
+MOST_STARTS = 64
+"""Starts that are tried for a run in a hold whose memories are not the same."""
+
+
+@dataclass(frozen=True, slots=True)
+class Model:
+    """A hold compiled with the requirements that are asked about, its machine with monitors in."""
+
+    compiled: CompiledHold
+    machine: Machine
+    questions: Mapping[str, Question]
+
+
+def model_of(compiled: CompiledHold, ids: Sequence[str]) -> Model:
+    """The machine and the questions of the requirements among `ids` that the hold has."""
+    machine = with_monitors(compiled.machine)
+    wanted = set(ids)
+    found = {
+        one.requirement.id: question_of(machine, one.requirement)
+        for one in compiled.instances
+        if one.requirement.id in wanted and one.requirement.kind is not RequirementKind.CAN_ALWAYS
+    }
+    return Model(compiled, machine, found)
+
+
+def run_again(model: Model, source: Model, trace: Trace, question: str) -> Trace | None:
+    """The run of another hold, deed by deed, as far as the target; None where it cannot be done or misses that."""
+    target = model.questions[question].target
+    machine, origins = model.machine, model.compiled.origins
+    state = _start(model.machine, source.machine, trace.states[0])
+    if state is None:
+        return None
+    rules: list[str] = []
+    states = [state]
+    for name in (*trace.rules, None):
+        if truths_in(machine, states[-1])(target):
+            return Trace(tuple(rules), tuple(states))
+        if name is None:
+            return None
+        deed = source.compiled.origins.deed_of(name).name
+        possible = [name] if name in origins.rules else []
+        possible += [rule for rule in origins.rules_of.get(deed, ()) if rule != name]
+        enabled = next((r for r in map(machine.rule, possible) if is_enabled(machine, r, states[-1])), None)
+        if enabled is None:
+            return None
+        rules.append(enabled.name)
+        states.append(fire(machine, enabled, states[-1]))
+    return None
+
+
+def _start(machine: Machine, source: Machine, first: State) -> State | None:
+    """A start of the machine that agrees with the state of the other one as far as it can."""
+    known = {variable.name: value for variable, value in zip(source.variables, first, strict=True)}
+    choices = [(known[v.name],) if v.name in known and known[v.name] in v.init else v.init for v in machine.variables]
+    for at, values in enumerate(product(*choices)):
+        if is_initial(machine, values):
+            return values
+        if at >= MOST_STARTS:
+            break
+    return None
+
+
+class Bench:
+    """Where guesses are tried: the hold as it is, the runs against what fails, and those that show what can be done.
+
+    `bad` grows: each guess that is refuted adds the run that it does not stop.
+    """
+
+    def __init__(self, verification: Verification, engine: Engine, limits: Limits) -> None:
+        self.verification = verification
+        self.engine = engine
+        self.clock = clock_of(limits)
+        self._limits = replace(limits, depth=None)
+        self.bad: dict[str, list[Trace]] = {}
+        self.good: dict[str, list[Trace]] = {}
+        for answer in verification.answers:
+            if isinstance(answer.finding, Fails):
+                id, trace = answer.instance.requirement.id, answer.finding.claim.trace
+                if answer.status is Status.FAILS:
+                    self.bad[id] = [trace]
+                else:
+                    self.good[id] = [trace]
+        self.model = model_of(verification.compiled, [*self.bad, *self.good])
+        self._truths: dict[State, Callable[[Expr], bool]] = {}
+        self._lowering = Lowering(verification.compiled.world)
+        own = {text.id for text in verification.compiled.hold.requirements}
+        asked = {a.instance.origin.id: a.instance.origin for a in verification.answers}
+        wanted = {
+            a.instance.origin.id
+            for a in verification.answers
+            if isinstance(a.finding, Fails) or a.status is Status.FAILS
+        }
+        self._texts = tuple(text for id, text in asked.items() if id not in own and id in wanted)
+        self._under: dict[Expr, frozenset[str]] = {}
+        self._critical: dict[tuple[str, Trace], tuple[State, ...]] = {}
+
+    def is_over(self) -> bool:
+        """No more time, or an end was asked for."""
+        return self.clock.is_over()
+
+    @property
+    def limits(self) -> Limits:
+        """Those of the next proof."""
+        left = self.clock.seconds_left()
+        return replace(self._limits, seconds=PROOF_SECONDS if left is None else min(left, PROOF_SECONDS))
+
+    def truths(self, state: State) -> Callable[[Expr], bool]:
+        """Truths in a state of the hold as it is."""
+        if state not in self._truths:
+            self._truths[state] = truths_in(self.model.machine, state)
+        return self._truths[state]
+
+    def lowered(self, syntax: Syntax) -> Expr:
+        """What the expression means in the hold as it is."""
+        return self._lowering.expression(syntax)
+
+    # ---- guesses at one expression, by the states of the runs that are known
+
+    def critical(self, wire: Wire, trace: Trace, question: str) -> tuple[State, ...]:
+        """The states of a run in which it would not go on, or miss its end, were the truth of the wire the other.
+
+        Of an expression that is no more than a truth, whose signal is folded away, all of them.
+        """
+        name, machine = wire.meaning.name, self.model.machine
+        if name not in machine.definitions:
+            return trace.states
+        key = (name, trace)
+        if key not in self._critical:
+            needed = [*(machine.rule(rule).guard for rule in trace.rules), self.model.questions[question].target]
+            self._critical[key] = tuple(
+                state
+                for state, expr in zip(trace.states, needed, strict=True)
+                if name in self.signals_under(expr) and not self._otherwise(name, state)(expr)
+            )
+        return self._critical[key]
+
+    def _otherwise(self, name: str, state: State) -> Callable[[Expr], bool]:
+        """Truths in the state, were that of one signal the other."""
+        opposite = Const(not self.truths(state)(Ref(name)))
+        machine = _Otherwise(
+            self.model.machine.positions,
+            ChainMap({name: opposite}, cast("dict[str, Expr]", self.model.machine.definitions)),
+        )
+        return truths_in(cast(Machine, machine), state)
+
+    def signals_under(self, expr: Expr) -> frozenset[str]:
+        """All signals that the expression depends on."""
+        if expr not in self._under:
+            self._under[expr] = signals_under(self.model.machine, [expr])
+        return self._under[expr]
+
+    def stops(self, wire: Wire, syntax: Syntax, trace: Trace, question: str) -> bool:
+        """Whether the run would not get there with that expression instead."""
+        old, new = self.lowered(wire.syntax), self.lowered(syntax)
+        return any(self.truths(state)(old) != self.truths(state)(new) for state in self.critical(wire, trace, question))
+
+    # ---- guesses built
+
+    def built(self, hold: Hold, ids: Sequence[str] = ()) -> Model | None:
+        """The hold as it would be, with what is known to fail or to be possible, and `ids`; None where it is none."""
+        compiled = compile_hold(hold, self._texts, self.verification.compiled.situation).compiled
+        return None if compiled is None else model_of(compiled, [*self.bad, *self.good, *ids])
+
+    def can_do(self, model: Model, trace: Trace, id: str) -> bool:
+        """Whether a run of the hold as it is can be done there, deed by deed, and ends where the requirement breaks."""
+        return run_again(model, self.model, trace, id) is not None
+
+    def stopped(self, model: Model, ids: Sequence[str]) -> tuple[str, ...]:
+        """Those of the failing requirements whose known runs cannot be done any more, or lead to no breach."""
+        return tuple(
+            id
+            for id in ids
+            if id in model.questions and not any(self.can_do(model, trace, id) for trace in self.bad[id])
+        )
+
+    def lost(self, model: Model) -> tuple[str, ...]:
+        """What could not be done any more in the hold as it would be, or for which no run is soon found.
+
+        Runs that are found are remembered where they can be done in the hold as it is: they do not rest on the flaw.
+        """
+        known = [id for id in self.good if id in model.questions]
+        open = [id for id in known if not any(self.can_do(model, trace, id) for trace in self.good[id])]
+        if not open:
+            return ()
+        asked = [replace(model.questions[id], expects_run=True) for id in open]
+        search = GuidedSearch(model.machine, asked, self.limits, clock_of(self.limits))
+        search.run(range(len(asked)), MOST_EXPANDED, silent)
+        for id in open:
+            trace = search.found.get(id)
+            back = None if trace is None else run_again(self.model, model, trace, id)
+            if back is not None:
+                self.good[id].append(back)
+        return tuple(id for id in open if id not in search.found)
+
+    def prove(self, model: Model, ids: Sequence[str]) -> Mapping[str, Status]:
+        """What comes of the failing requirements in the hold as it would be; runs against them are remembered."""
+        found = verify(model.compiled, self.engine, self.limits, chosen=ids)
+        for answer in found.answers:
+            if isinstance(answer.finding, Fails) and answer.instance.requirement.id in self.bad:
+                id = answer.instance.requirement.id
+                back = run_again(self.model, model, answer.finding.claim.trace, id)
+                if back is not None:
+                    self.bad[id].append(back)
+        return {answer.instance.requirement.id: answer.status for answer in found.answers}
+
+
+@dataclass(frozen=True, slots=True)
+class _Otherwise:
+    """As much of a machine as truths are worked out from."""
+
+    positions: Mapping[str, int]
+    definitions: Mapping[str, Expr]
+
+
+def signals_under(machine: Machine, exprs: Sequence[Expr]) -> frozenset[str]:
+    """All signals that the expressions depend on."""
+    found: set[str] = set()
+    waiting = [name for expr in exprs for name in signals_of(expr)]
+    while waiting:
+        name = waiting.pop()
+        if name not in found:
+            found.add(name)
+            waiting += signals_of(machine.definitions[name])
+    return frozenset(found)
