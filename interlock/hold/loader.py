@@ -32,7 +32,7 @@ from interlock.hold.language.nodes import (
 from interlock.hold.language.parser import is_name
 from interlock.hold.language.reader import FAILED, Failed, Reader
 from interlock.hold.language.records import read_record
-from interlock.hold.language.references import BUILT_IN_GROUPS, collect_names, resolve_mentions
+from interlock.hold.language.references import BUILT_IN_GROUPS, collect_names, names_in, resolve_mentions
 from interlock.hold.overlay.changes import Modification
 from interlock.hold.overlay.modification import OverlaidDescription, apply_modification, unchanged
 from interlock.hold.overlay.repetition import expand_repetitions
@@ -280,11 +280,20 @@ def _read_hold(description: OverlaidDescription, faults: Faults) -> Hold | None:
     known = [*names, *(bays.places if bays else ()), *BUILT_IN_GROUPS]
     faults.take(cross_faults(reader.made))
     faults.take(hidden_names(reader.expressions, reader.made, known))
-    if hold is FAILED:
+    unknown = Faults()
+    # where a section is misspelt, or a text of a repetition could not be filled in, much is missing, not unknown
+    is_whole = all(entry.key.text in Hold.declaration.keys for entry in root.entries)
+    if is_whole and not any(map(faults.has, ("bad-repetition", "unknown-variable", "counting-a-word"))):
+        resolve_mentions(
+            names_in(reader.expressions, reader.variables, names), names, bays, description.removed, unknown
+        )
+    if hold is FAILED or faults:
+        faults.take(unknown.sorted())
         return None
     hold = replace(hold, changes=tuple(description.changes))
-    if not faults and (senseless := faults_of_sense(hold)):
-        # told in one pass with what its expressions get wrong
+    senseless = faults_of_sense(hold)
+    if senseless or unknown:
+        # told in one pass with all else that its expressions get wrong
         faults.take((*senseless, *faults_of_names(hold)))
     return hold
 

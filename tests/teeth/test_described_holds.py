@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from interlock import cli
 from interlock.kernel.claims import Limits
 from interlock.prove.decide import decide
 from interlock.study.verify import Status, verify
@@ -155,3 +156,14 @@ def test_a_flaw_loses_what_it_should(name: str, change: tuple[str, str], lost: s
         Status.VACUOUS,
         Status.FAILS,
     }
+
+
+def test_a_checklist_is_in_the_words_of_the_equipment(capsys: pytest.CaptureFixture[str]) -> None:
+    """Buttons are pressed, a supply that needs another does not stay as it is, and the audit finds every step sure."""
+    assert cli.run(["checklist", str(FOLDER / TAPERING), "--load", "3C=BOX"]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "The ground power is on, and stays so." in said
+    assert "The hydraulic pressure is off." in said
+    assert "Press the sill button of the aft door and keep it pressed." in said
+    assert "Release the sill button of the aft door." in said
+    assert "AUDIT:" not in said

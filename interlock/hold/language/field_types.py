@@ -273,6 +273,7 @@ class Quantifiers(Keyed[tuple[str, Path]]):
 
     def read_entry(self, entry: Entry, reader: Reader) -> tuple[str, Path] | Failed:
         named = reader.is_new_name(entry.key, "a variable")
+        reader.variables.add(entry.key.text)
         value = entry.value
         if not isinstance(value, ScalarNode):
             return reader.fail("not-a-text", value.span, f"a group cannot be {describe(value)}", "a group")

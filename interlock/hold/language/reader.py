@@ -55,7 +55,7 @@ class Reader:
     """Reads the nodes of one file.
 
     `made` collects every record, `mentions` the names to be looked up afterwards, `expressions` every expression with
-    its context.
+    its context, `variables` what requirements call the things that they run through.
     """
 
     def __init__(self, faults: Faults, bays: BayNames | None, context: tuple[str, ...] = ()) -> None:
@@ -65,6 +65,7 @@ class Reader:
         self.made: list[Made] = []
         self.mentions: list[Mention] = []
         self.expressions: list[tuple[Syntax, tuple[str, ...]]] = []
+        self.variables: set[str] = set()
 
     def fail(
         self, code: str, span: Span, message: str, expected: str | None = None, nearest: str | None = None

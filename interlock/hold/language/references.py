@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from interlock.diagnostics.faults import Faults
@@ -12,6 +12,7 @@ from interlock.hold.language.model import SECTIONS, Thing
 from interlock.hold.language.nodes import MappingNode, ScalarNode, SequenceNode, clip
 from interlock.hold.language.parser import KEYWORDS, is_name
 from interlock.hold.language.reader import Mention
+from interlock.hold.language.syntax import Chain, Fact, Negation, Path, Quantified, Syntax
 
 BUILT_IN_GROUPS = (
     "bays",
@@ -143,6 +144,42 @@ def resolve_mentions(
             found = None
         if found is not None:
             faults.take([replace(found, context=(*found.context, *mention.context))])
+
+
+def names_in(
+    expressions: Iterable[tuple[Syntax, tuple[str, ...]]], variables: Iterable[str], names: Mapping[str, Defined]
+) -> list[Mention]:
+    """What expressions name first of all, to be looked up: not their own variables, nor those of requirements.
+
+    Left out are groups that every description has, and places on a loader: whether there is such a place the floor
+    tells.  Nor is anything said of what comes behind a dot or after `is`: that takes the meaning of the thing.
+    """
+    loaders = tuple(f"{name}-" for name, defined in names.items() if defined.section == "doorways")
+    free = frozenset((*variables, *BUILT_IN_GROUPS))
+    found: list[Mention] = []
+    for expression, context in expressions:
+        for path in _paths(expression, free):
+            name, span = path.parts[0], path.spans[0]
+            if not name.startswith(loaders):
+                found.append(Mention(name, None, (), True, span, context))
+    return found
+
+
+def _paths(syntax: Syntax, bound: frozenset[str]) -> Iterator[Path]:
+    """The paths in an expression that do not begin with a name that is bound there."""
+    match syntax:
+        case Fact(subject):
+            if subject.parts[0] not in bound:
+                yield subject
+        case Negation(arg):
+            yield from _paths(arg, bound)
+        case Chain(_, args):
+            for arg in args:
+                yield from _paths(arg, bound)
+        case Quantified(_, variable, group, body):
+            if group.parts[0] not in bound:
+                yield group
+            yield from _paths(body, bound | {variable})
 
 
 def _nouns(sections: tuple[str, ...]) -> str:
