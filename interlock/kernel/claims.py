@@ -82,7 +82,8 @@ class Proved(AnyClaim):
 class Refuted(AnyClaim):
     """Claim: the last state of the trace satisfies the target.
 
-    `shortest` is true only when the engine has excluded every shorter run.
+    `shortest` is true only when every shorter run with as few failures has been excluded; of what `prove.following`
+    passes on, every run with fewer failures too.
     """
 
     trace: Trace

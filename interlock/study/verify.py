@@ -10,6 +10,7 @@ from functools import partial
 from interlock.confirm.recovery import RecoveryFinding
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.compile.requirements import Instance
+from interlock.hold.hands import hands_of
 from interlock.hold.tell import Story, tell
 from interlock.kernel.claims import (
     Disputed,
@@ -27,6 +28,7 @@ from interlock.kernel.machine import Machine, Question, RequirementKind, occasio
 from interlock.kernel.recovery import HasDeadEnd, Recovers, RecoveryQuestion, recovery_question_of
 from interlock.prove.decide import decide
 from interlock.prove.engine import NO_LIMITS, Engine
+from interlock.prove.following import Handling, follow
 from interlock.prove.invariants.lemmas import Lemmas
 from interlock.prove.recovery.recovery import recover
 from interlock.study.sessions import Recoverer, Session
@@ -106,13 +108,15 @@ def verify(
     The occasions of requirements are asked together with them; requirements that share an occasion share its answer.
     What `can always` be done is no question for the engine: it goes to `recover`, whichever engine is asked, or to the
     `recoverer`.  What lemmas `decide` finds, `recover` begins with.
+    Runs against requirements are made such that people can follow them (`prove.following`).
     How the limits are kept, and what becomes of it all where they are met, `Session` says.
     """
     asked = _ask(compiled, chosen)
     session = Session(asked.machine, limits, report)
     lemmas = Lemmas()
-    if engine is decide:
-        engine = partial(decide, found=lemmas)
+    hands = hands_of(compiled)
+    first = partial(decide, found=lemmas) if engine is decide else engine
+    engine = follow(first, Handling(hands.held, hands.enough), again=engine)
     recoverer = recoverer or partial(recover, found=lemmas)
     found, ways_found = session.claim_and_confirm(asked.questions, asked.ways, engine, recoverer)
     answers = tuple(_tell(asked, instance, found, ways_found) for instance in asked.instances)

@@ -216,14 +216,21 @@ def _length(finding: Reachable, about_a_step: bool) -> str:
     if finding.steps == 0:
         return "The step is possible at the very start." if about_a_step else "It is broken at the very start."
     end = " to where the forbidden step is possible" if about_a_step else " there"
-    return f"{_leads(finding.steps)}{end}.{_shorter(finding.shortest)}"
+    return f"{_leads(finding.steps)}{end}.{_shorter(finding.shortest, finding.failures)}"
 
 
 def _leads(steps: int) -> str:
     return f"{count_of(steps, 'step')} {'leads' if steps == 1 else 'lead'}"
 
 
-def _shorter(shortest: bool) -> str:
+def _shorter(shortest: bool, failures: int | None = None) -> str:
+    """Beside the run; `failures` strike on it (None: none can)."""
+    if failures:
+        if shortest:
+            return " None with fewer failures does, and no shorter one with as many."
+        return " One with fewer failures, or a shorter one, may exist."
+    if failures is not None and shortest:
+        return " Nothing fails on the way; no shorter order of steps does without a failure."
     return " No shorter order of steps does." if shortest else " A shorter one may exist."
 
 

@@ -14,7 +14,7 @@ from interlock.hold.language.model import Change, RequirementText
 from interlock.hold.tell import Story
 from interlock.kernel.claims import Disputed, Fails, Finding, Holds, Trace, Undecided
 from interlock.kernel.evaluator import as_mapping
-from interlock.kernel.machine import Machine
+from interlock.kernel.machine import Actor, Machine
 from interlock.kernel.recovery import HasDeadEnd, Recovers
 from interlock.report.views.assumptions import CAUTIONS, assumptions_of, checkers_of
 from interlock.report.views.blame import CAUTION, Pointer, pointers_for
@@ -337,14 +337,19 @@ def _requirement(verification: Verification, answer: Answer) -> RequirementFacts
         _place(origin.span),
         answer.status,
         {Fails: True, Holds: False}.get(type(answer.occasion)),
-        _finding(finding),
+        _finding(verification.machine, finding),
         None if answer.story is None else _story(answer.story),
         _forbidden(verification, answer) if answer.status is Status.FAILS else (),
         _trace(verification.machine, finding.claim.trace) if isinstance(finding, Fails | HasDeadEnd) else None,
     )
 
 
-def _finding(finding: Finding | Recovers | HasDeadEnd) -> FindingFacts:
+def _failures(machine: Machine, trace: Trace) -> int | None:
+    failing = {rule.name for rule in machine.rules if rule.actor is Actor.FAILURE}
+    return sum(name in failing for name in trace.rules) if failing else None
+
+
+def _finding(machine: Machine, finding: Finding | Recovers | HasDeadEnd) -> FindingFacts:
     match finding:
         case Recovers(claim=claim, checked_by=checked_by):
             cases = sum(len(stage.entries) for stage in claim.recovery.stages)
@@ -354,7 +359,7 @@ def _finding(finding: Finding | Recovers | HasDeadEnd) -> FindingFacts:
         case Holds(claim=claim, checked_by=checked_by):
             return Unreachable(False, claim.engine, checked_by, claim.states)
         case Fails(claim=claim):
-            return Reachable(True, claim.engine, claim.trace.depth, claim.shortest)
+            return Reachable(True, claim.engine, claim.trace.depth, claim.shortest, _failures(machine, claim.trace))
         case Undecided(reason=reason, depth=depth):
             return Open(None, reason, depth)
         case Disputed(claim=claim, what=what):

@@ -17,7 +17,12 @@ _No: TypeAlias = Annotated[bool, Meta(extra_json_schema={"const": False})]
 _Engine: TypeAlias = Annotated[str, Meta(description="who claimed it")]
 _Checked: TypeAlias = Annotated[str, Meta(description="what checked the claim by other means")]
 _Steps: TypeAlias = Annotated[Count, Meta(description="of the run")]
-_Shortest: TypeAlias = Annotated[bool, Meta(description="whether shorter runs were excluded")]
+_Shortest: TypeAlias = Annotated[
+    bool, Meta(description="whether runs with fewer failures, and shorter ones with as many, were excluded")
+]
+_Failures: TypeAlias = Annotated[
+    Count | None, Meta(description="how many failures strike on the run; null: the hold declares none")
+]
 
 
 class FindingFacts(Facts, frozen=True):
@@ -40,6 +45,7 @@ class Reachable(FindingFacts, frozen=True):
     engine: _Engine
     steps: _Steps
     shortest: _Shortest
+    failures: _Failures
 
 
 class Open(FindingFacts, frozen=True):
