@@ -14,6 +14,7 @@ from interlock.hold.procedure.binding import bind_procedure
 from interlock.kernel.claims import Limits
 from interlock.kernel.evaluator import evaluate, initial_states, successors
 from interlock.prove.search.explicit import explicit
+from interlock.study.procedure.graph import procedure_graph
 from interlock.study.verify import Status, verify
 from tests.agreement.hold_texts import compile_text, doorway, hold_text, standing
 
@@ -181,3 +182,25 @@ goal: LV is neutral
     assert [bool(one.release) for one in bound.actions] == [at in (0, 6, 10) for at in range(12)]
     assert rules[0] == rules[1] == {"control.PB.hold_pressed"}
     assert all(found and all(rule.split(".")[1] in ("PB", "LV", "MS") for rule in found) for found in rules)
+
+
+def test_whatever_is_held_springs_back_when_everybody_leaves() -> None:
+    """At the place where nobody does anything any more a lever, a button and a momentary switch can be let go."""
+    procedure = """\
+interlock: 1
+procedure: Everything at once
+hold: hold.yaml
+steps:
+  - press PB
+  - press LV
+  - hold MS to up
+goal: PB is pressed
+"""
+    loaded = load_procedure(Source("p.yaml", procedure.encode()))
+    assert loaded.value is not None
+    bound = bind_procedure(loaded.value, hold()).bound
+    assert bound is not None
+    graph = procedure_graph(bound, ())
+    left = {move.rule.partition("@")[0] for move in graph.moves if move.source == graph.gone and move.rule}
+    assert {rule.split(".")[1] for rule in left} == {"PB", "LV", "MS"}
+    assert all(".release" in rule for rule in left)

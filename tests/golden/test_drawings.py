@@ -57,6 +57,16 @@ def narrow() -> CompiledHold:
     return compiled_of(described(FOLDER / "narrow.yaml"))
 
 
+def tapering() -> CompiledHold:
+    """Two lanes that merge into one bay in the middle."""
+    return compiled_of(described(FOLDER.parents[1] / "teeth" / "described" / "tapering-hold.yaml"))
+
+
+def merging(compiled: CompiledHold) -> State:
+    """A container half-way from the left lane to the middle, one in the right lane, the aft door open."""
+    return state_of(compiled, face__2L__aft__crossing="BOX", bay__1R__holds="BOX", door__D2__position="open")
+
+
 def state_of(compiled: CompiledHold, **values: Value) -> State:
     """The first start state with some variables changed; `__` stands for a dot, `_to_` for a hyphen."""
     state = [variable.init[0] for variable in compiled.machine.variables]
@@ -90,6 +100,10 @@ def half_shut(compiled: CompiledHold) -> State:
 
 def drawings() -> Iterator[tuple[str, str]]:
     wide, slim = broad(), narrow()
+    taper = tapering()
+    yield "tapering.svg", plan_svg(taper)
+    yield "tapering-merging.svg", plan_svg(taper, merging(taper), "Into the middle")
+    yield "tapering-moves.dot", moves_dot(taper)
     yield "broad.svg", plan_svg(wide)
     yield "broad-busy.svg", plan_svg(wide, busy(wide), "A busy moment")
     yield "narrow-half-shut.svg", plan_svg(slim, half_shut(slim))

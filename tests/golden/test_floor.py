@@ -103,3 +103,32 @@ def test_every_doorway_of_the_demonstration_holds_is_seen(name: str) -> None:
     rows = [line.text for line in floor_lines(compiled)][:-2]
     bays = sum(len(door.bays) for door in compiled.hold.doorways)
     assert bays and sum(row.count("#=") + row.count("=#") for row in rows) == bays
+
+
+def test_a_bay_in_the_middle_takes_up_both_lanes() -> None:
+    """It is named there, its door is beside it, and the line before it shows what stands on either half."""
+    text = hold_text(
+        lanes="[L, R]",
+        rows=3,
+        ball_mat="[1L, 1R]",
+        centred="{row: 3, lane: C, between: [L, R]}",
+        doorways=doorway("[3C]", "left"),
+        devices="""\
+- {id: ML, kind: manual latch, on: 2L.aft, stops: [fore, aft], restrains: x, locking: raised, starts: raised}
+- {id: MR, kind: manual latch, on: 2R.aft, stops: [fore, aft], restrains: x, locking: raised, starts: lowered}
+- {id: RG, kind: fixed guide, on: 3C.right, stops: right, restrains: y}""",
+    )
+    shown = "".join(f"{line.text}\n" for line in floor_lines(compile_text(text)))
+    assert (
+        shown.removesuffix(LEGEND)
+        == """\
+             L          R
+        +----------+----------+
+     1  |          |          |
+        +----------+----------+
+     2  |          |          |
+        +-########-+-::::::::-+
+D1   3 =|    3C               #
+        +----------+----------+
+"""
+    )

@@ -236,12 +236,15 @@ def _units(root: ElementTree.Element, compiled: CompiledHold, grid: Grid, snapsh
         # from the middle of one bay to the middle of the next, which leaves room for words on both sides of the face
         if move.direction.axis == "x":
             low, high = sorted((before.middle[0], after.middle[0]))
-            box = Box(low, before.top, high, before.bottom)
+            # to a bay in the middle of two lanes it is shifted half a lane
+            box = Box(low, (before.top + after.top) / 2, high, (before.bottom + after.bottom) / 2)
         else:
             low, high = sorted((before.middle[1], after.middle[1]))
             box = Box(before.left, low, before.right, high)
         group = _unit_box(root, box, says, kind, moving=True)
-        _half_way_words(group, grid, box, kind, move.direction.axis)
+        # a shifted unit lies over the name of the bay: its words stand higher
+        rise = 11 if before.top != after.top and move.direction.axis == "x" else 0
+        _half_way_words(group, grid, box, kind, move.direction.axis, rise)
 
 
 def _between(one: Box, other: Box) -> Box:
@@ -254,12 +257,12 @@ def _between(one: Box, other: Box) -> Box:
     )
 
 
-def _half_way_words(group: ElementTree.Element, grid: Grid, box: Box, kind: str, axis: str) -> None:
+def _half_way_words(group: ElementTree.Element, grid: Grid, box: Box, kind: str, axis: str, rise: float) -> None:
     """The name on one side of the face, `half-way` on the other, so that the devices between stay clear."""
     if axis == "x":
         half = grid.bay_x / 2 - 10
         # beside the first lane that the unit lies in, clear of the strips between lanes
-        y = box.top + (grid.bay_y - 37) / 2 + 4
+        y = box.top + (grid.bay_y - 37) / 2 + 4 - rise
         write(group, box.left + half / 2, y, kind, NAME + 1, anchor="middle", bold=True, fill=UNIT_INK)
         write(group, box.right - half / 2, y, "half-way", NAME, anchor="middle", fill=UNIT_INK)
     else:

@@ -65,13 +65,13 @@ def runs_of(grid: Grid, bays: list[str]) -> list[list[str]]:
     """The bays in groups that each fill a rectangle, in a fixed order."""
     cells = [grid.floor.cells[bay] for bay in bays]
     rows, lanes = {cell.row for cell in cells}, {cell.lane for cell in cells}
-    solid = len(rows) == max(rows, default=0) - min(rows, default=1) + 1
+    solid = len(rows) == max(rows, default=0) - min(rows, default=1) + 1 and all(cell.width == 1 for cell in cells)
     if solid and len(lanes) == max(lanes) - min(lanes) + 1 and len(cells) == len(rows) * len(lanes):
         return [bays]
     found: list[list[str]] = []
     for cell in sorted(cells, key=lambda cell: (cell.lane, cell.row)):
         last = grid.floor.cells[found[-1][-1]] if found else None
-        if last is not None and (last.lane, last.row + 1) == (cell.lane, cell.row):
+        if last is not None and (last.lanes, last.row + 1) == (cell.lanes, cell.row):
             found[-1].append(cell.id)
         else:
             found.append([cell.id])
