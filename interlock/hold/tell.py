@@ -10,7 +10,7 @@ from operator import ne
 from interlock.hold.glossary import Glossary
 from interlock.kernel.claims import Trace
 from interlock.kernel.evaluator import State, evaluate
-from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value
+from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value, variables_of
 from interlock.kernel.machine import Actor, Machine, Variable
 
 
@@ -63,11 +63,20 @@ def tell(machine: Machine, glossary: Glossary, trace: Trace, target: Expr) -> St
         steps.append(ToldStep(number, said.actor, said.text, said.responses, became, name))
     possible: tuple[Reason, ...] = ()
     if trace.rules:
-        possible = reasons(machine, glossary, rules[trace.rules[-1]].guard, trace.states[-2], depth=2)
+        before = trace.states[-2]
+        guard = rules[trace.rules[-1]].guard
+        possible = reasons(machine, glossary, guard, before, 2, _otherwise(machine, trace.states[0], before))
     named = moved | {variable.name for variable in machine.variables if len(variable.init) > 1}
     first = zip(machine.variables, trace.states[0], strict=True)
     start = _sentences(glossary, (told for told in first if told[0].name in named))
-    return Story(start, tuple(steps), possible, reasons(machine, glossary, target, trace.states[-1], depth=4))
+    end = trace.states[-1]
+    reached = reasons(machine, glossary, target, end, 4, _otherwise(machine, trace.states[0], end))
+    return Story(start, tuple(steps), possible, reached)
+
+
+def _otherwise(machine: Machine, first: State, state: State) -> frozenset[str]:
+    """The variables whose value is not that of the start."""
+    return frozenset(variable.name for variable in compress(machine.variables, map(ne, first, state)))
 
 
 def _sentences(glossary: Glossary, values: Iterable[tuple[Variable, Value]]) -> tuple[str, ...]:
@@ -79,34 +88,46 @@ def _sentences(glossary: Glossary, values: Iterable[tuple[Variable, Value]]) -> 
     )
 
 
-def reasons(machine: Machine, glossary: Glossary, expr: Expr, state: State, depth: int) -> tuple[Reason, ...]:
+def reasons(
+    machine: Machine,
+    glossary: Glossary,
+    expr: Expr,
+    state: State,
+    depth: int,
+    otherwise: frozenset[str] = frozenset(),
+) -> tuple[Reason, ...]:
     """The sentences that make the expression what it is in the state, true or false.
 
     A true conjunction gives all its parts, a false one the first false part; a true alternative the first true part.
-    Signals are opened up to `depth` levels.
+    Signals are opened up to `depth` levels; beyond that, down to the contacts that read a variable which is `otherwise`
+    than it was.
     """
+    if depth < 0 and not variables_of(expr, machine.definitions) & otherwise:
+        return ()
     truth = evaluate(machine, expr, state)
     if isinstance(expr, Const):
         return ()
     if isinstance(expr, Not):
-        return reasons(machine, glossary, expr.arg, state, depth)
+        return reasons(machine, glossary, expr.arg, state, depth, otherwise)
     if isinstance(expr, Is):
         text = _value_text(machine, glossary, expr, state)
         return () if text is None else (Reason(text),)
     if isinstance(expr, Ref):
         definition = machine.definitions[expr.signal]
         if expr.signal not in glossary.signals:
-            return reasons(machine, glossary, definition, state, depth)
-        inner = reasons(machine, glossary, definition, state, depth - 1) if depth > 0 else ()
+            return reasons(machine, glossary, definition, state, depth, otherwise)
+        inner = reasons(machine, glossary, definition, state, depth - 1, otherwise) if depth > 0 or otherwise else ()
         text = glossary.signals[expr.signal][0 if truth else 1]
         if len(inner) == 1 and inner[0].text == text:
             inner = inner[0].because
         return (Reason(text, inner),)
     every = isinstance(expr, And) == truth
-    args = expr.args if every else tuple(arg for arg in expr.args if evaluate(machine, arg, state) == truth)[:1]
+    args = expr.args if every else tuple(arg for arg in expr.args if evaluate(machine, arg, state) == truth)
     found: dict[Reason, None] = {}
     for arg in args:
-        found.update(dict.fromkeys(reasons(machine, glossary, arg, state, depth)))
+        found.update(dict.fromkeys(reasons(machine, glossary, arg, state, depth, otherwise)))
+        if found and not every:
+            break
     return tuple(found)
 
 

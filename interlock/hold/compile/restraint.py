@@ -32,6 +32,8 @@ def restraint(described: Described, known: Symbols) -> Symbols:
         upright = [device.id for on in around.values() for device in on if "z" in device.restrains]
         locking = [known.things[id].states["locking"] for id in upright]
         phrases = told(f"a unit in bay {cell}", "restrained upwards")
+        if not locking:
+            phrases = phrases[0], f"{phrases[1]}: no device there restrains z"
         restrained["up"] = made.signal(_restrained(cell, "up"), disj(*locking), phrases)
         up = Thing(f"{cell}.up", Sort.DIRECTION_OF_BAY, f"bay {cell} upwards")
         made.name(up, {"restrained": restrained["up"]})
@@ -73,7 +75,10 @@ def _side(described: Described, known: Symbols, made: Additions, cell: str, way:
     # a unit in a centred bay has two faces towards the lanes, and is held where both hold it
     holding = conj(*(disj(*_holding(described, known, cell, way, face)) for face in faces))
     fact = _restrained(cell, way)
-    restrained = made.define(fact, holding, told(f"a unit in bay {cell}", f"restrained {way}"))
+    phrases = told(f"a unit in bay {cell}", f"restrained {way}")
+    if holding == FALSE:
+        phrases = phrases[0], f"{phrases[1]}: no device there stops {way} and restrains {way.axis}"
+    restrained = made.define(fact, holding, phrases)
     states = {
         "crossed": disj(*map(described.crossed, faces)),
         "covered": disj(*map(described.covered, faces)),

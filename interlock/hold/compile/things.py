@@ -212,7 +212,8 @@ def _device(described: Described, known: Symbols, made: Additions, device: Devic
     phrases = f"{device.name} stands above the floor", f"{device.name} is down"
     stands = made.signal(Fact(of.subject, "standing"), disj(*(states[state] for state in kind.standing)), phrases)
     states["standing"] = states["raised"] if kind.standing == ("raised",) else stands
-    states["locking"] = states.get(device.locking, FALSE)
+    locking, said = states.get(device.locking, FALSE), _locking_told(device)
+    states["locking"] = locking if said is None else made.define(Fact(of.subject, "locking"), locking, said)
     states["covered"] = over
     states["movable"] = TRUE if len(kind.states) > 1 and device.fixed is None else FALSE
     states["hand_worked"] = TRUE if kind.is_hand_worked else FALSE
@@ -221,6 +222,21 @@ def _device(described: Described, known: Symbols, made: Additions, device: Devic
         states["within_limit"] = made.promise(Fact(of.subject, "within_limit"), device.deferred.limit, limit)
     states["deferred"] = TRUE if device.deferred is not None else FALSE
     made.name(thing, states)
+
+
+def _locking_told(device: Device) -> tuple[str, str] | None:
+    """How it is said that a device locks or does not, where its state alone would not tell why."""
+    kind, name = DEVICE_KINDS[device.kind], device.name
+    if len(kind.states) > 1 and device.fixed is not None:
+        stays = f"stays {device.fixed.replace('_', ' ')}"
+        why = f"{name} is fixed and {stays}"
+        if device.deferred is not None:
+            why = f"{name} is deferred and {stays} ({device.deferred.because.rstrip('.')})"
+        return f"{why}, and locks so", f"{why}, and does not lock so"
+    if len(kind.states) > 1 and device.locking not in kind.standing:
+        state = device.locking.replace("_", " ")
+        return f"{name} locks, which it does while {state}", f"{name} does not lock: it does so only while {state}"
+    return None
 
 
 def doors(described: Described, known: Symbols) -> Symbols:
