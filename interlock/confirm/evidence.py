@@ -96,12 +96,7 @@ def evidence_files(
         files.update({f"{folder}/{name}": text for name, text in _way_back_files(machine, back, way)})
     files["findings.json"] = _document({"findings": rows})
     for one in folders:
-        for obligation in (
-            start_obligation(machine, one.certificate),
-            step_obligation(machine, one.certificate),
-            safe_obligation(machine, one.certificate, one.questions),
-        ):
-            files[f"{one.name}/{obligation.name}.smt2"] = obligation.text
+        files |= {f"{one.name}/{name}": text for name, text in _proof_files(machine, one.certificate, one.questions)}
     files["README.txt"] = _README
     files["MANIFEST.sha256"] = "".join(f"{_digest(files[name])}  {name}\n" for name in sorted(files))
     return files
@@ -134,13 +129,18 @@ def _way_back_files(
         claim = finding.claim
         target = Question(question.id, question.goal)
         yield "trace.json", _document(_trace_as_json(machine, Question(question.id, TRUE), claim.trace))
-        again = restarted(machine, claim.trace.states[-1])
-        for obligation in (
-            start_obligation(again, claim.certificate),
-            step_obligation(again, claim.certificate),
-            safe_obligation(again, claim.certificate, [target]),
-        ):
-            yield f"{obligation.name}.smt2", obligation.text
+        yield from _proof_files(restarted(machine, claim.trace.states[-1]), claim.certificate, [target])
+
+
+def _proof_files(
+    machine: Machine, certificate: Certificate, questions: Sequence[Question]
+) -> Iterator[tuple[str, str]]:
+    for obligation in (
+        start_obligation(machine, certificate),
+        step_obligation(machine, certificate),
+        safe_obligation(machine, certificate, questions),
+    ):
+        yield f"{obligation.name}.smt2", obligation.text
 
 
 def machine_as_json(machine: Machine) -> dict[str, Json]:

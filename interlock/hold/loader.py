@@ -48,6 +48,13 @@ SHIPPED = "demo:"
 _SAYS_SO = re.compile(rb"""(?:^|\r)(?:\xef\xbb\xbf)?[ \t{]*["']?interlock["']?[ \t]*:""", re.MULTILINE)
 """The line by which a file says that it is one of ours."""
 
+_TOLD_BY: Mapping[str, type[Record]] = {
+    "catalogue": Catalogue,
+    "specification": Specification,
+    "procedure": Procedure,
+}
+"""The sorts of file that are neither holds nor modifications, by the key that only they have."""
+
 T = TypeVar("T")
 
 
@@ -94,17 +101,13 @@ def load_audited_hold(procedure: Procedure, fetch: Fetch) -> Loaded[Hold]:
 def load_specification(source: Source) -> Loaded[tuple[RequirementText, ...]]:
     """Read the requirements of a specification; names in them are looked up only in a hold."""
     files = _Files(lambda name: None)
-    root = files.root(source)
+    root = files.root_of(source, Specification, "`specification:` and `requirements:`")
     specification: Specification | Failed = FAILED
     if root is not None:
-        if _sort_of(root) is Specification:
-            collect_names(root, None, files.faults)
-            reader = Reader(files.faults, None)
-            specification = read_record(Specification, root, reader)
-            for fault in hidden_names(reader.expressions, reader.made, BUILT_IN_GROUPS):
-                files.faults.take([fault])
-        else:
-            _wrong_sort(root, "a specification", "`specification:` and `requirements:`", files.faults)
+        collect_names(root, None, files.faults)
+        reader = Reader(files.faults, None)
+        specification = read_record(Specification, root, reader)
+        files.faults.take(hidden_names(reader.expressions, reader.made, BUILT_IN_GROUPS))
     requirements = None if files.faults or specification is FAILED else specification.requirements
     return Loaded(requirements, files.faults.sorted(), files.sources)
 
@@ -112,28 +115,20 @@ def load_specification(source: Source) -> Loaded[tuple[RequirementText, ...]]:
 def load_procedure(source: Source) -> Loaded[Procedure]:
     """Read a procedure; the hold that it names is not read, and names are looked up only when it is bound to one."""
     files = _Files(lambda name: None)
-    root = files.root(source)
-    procedure: Procedure | None = None
-    if root is not None:
-        if _sort_of(root) is Procedure:
-            procedure = read_procedure(root, Reader(files.faults, None))
-        else:
-            _wrong_sort(root, "a procedure", "`procedure:`, `hold:` and `steps:`", files.faults)
+    root = files.root_of(source, Procedure, "`procedure:`, `hold:` and `steps:`")
+    procedure = None if root is None else read_procedure(root, Reader(files.faults, None))
     return Loaded(None if files.faults else procedure, files.faults.sorted(), files.sources, procedure)
 
 
 def load_catalogue(source: Source) -> Loaded[Catalogue]:
     """Read a catalogue of failures."""
     files = _Files(lambda name: None)
-    root = files.root(source)
+    root = files.root_of(source, Catalogue, "`catalogue:` and `failures:`")
     catalogue: Catalogue | Failed = FAILED
     if root is not None:
-        if _sort_of(root) is Catalogue:
-            reader = Reader(files.faults, None)
-            catalogue = read_record(Catalogue, root, reader)
-            files.faults.take(cross_faults(reader.made))
-        else:
-            _wrong_sort(root, "a catalogue of failures", "`catalogue:` and `failures:`", files.faults)
+        reader = Reader(files.faults, None)
+        catalogue = read_record(Catalogue, root, reader)
+        files.faults.take(cross_faults(reader.made))
     found = None if files.faults or catalogue is FAILED else catalogue
     return Loaded(found, files.faults.sorted(), files.sources)
 
@@ -160,11 +155,17 @@ class _Files:
         if node is None:
             return None
         if not isinstance(node, MappingNode):
-            self.faults.add(
-                "not-a-mapping", node.span, f"a file cannot be {describe(node)}", expected="`interlock: 1` first"
-            )
+            self.faults.add("not-a-mapping", node.span, f"a file cannot be {describe(node)}", "`interlock: 1` first")
             return None
         return expand_repetitions(node, self.faults)
+
+    def root_of(self, source: Source, sort: type[Record], expected: str) -> MappingNode | None:
+        """The same of a file that is to be of this sort."""
+        root = self.root(source)
+        if root is None or _sort_of(root) is sort:
+            return root
+        _wrong_sort(root, sort.declaration.noun, expected, self.faults)
+        return None
 
     def hold(self, source: Source | None) -> Loaded[Hold]:
         """What a file describes, if there is one."""
@@ -253,20 +254,15 @@ def _sort_of(root: MappingNode) -> type[Record]:
     """Which sort of file this is, by the key that only this sort has."""
     if root.entry("modifies") is not None:
         return Modification
-    if root.entry("catalogue") is not None and root.entry("layout") is None:
-        return Catalogue
-    if root.entry("specification") is not None and root.entry("layout") is None:
-        return Specification
-    if root.entry("procedure") is not None and root.entry("layout") is None:
-        return Procedure
-    return Hold
+    told = (sort for key, sort in _TOLD_BY.items() if root.entry(key) is not None and root.entry("layout") is None)
+    return next(told, Hold)
 
 
 def _wrong_sort(root: MappingNode, wanted: str, expected: str, faults: Faults) -> None:
     sort = _sort_of(root).declaration.noun
-    telling = ("specification", "modifies", "procedure", "catalogue")
+    telling = ("modifies", *_TOLD_BY)
     span = next((entry.key.span for entry in root.entries if entry.key.text in telling), root.span)
-    faults.add("wrong-file", span, f"this file is {sort}, not {wanted}", expected=expected)
+    faults.add("wrong-file", span, f"this file is {sort}, not {wanted}", expected)
 
 
 def _read_hold(description: OverlaidDescription, faults: Faults) -> Hold | None:

@@ -99,14 +99,14 @@ def test_without_slips(seed: int) -> None:
     hazards = hazards_of(graph)
     for lost in (False, True):
         search = InterleavingSearch(graph, hazards, Clock(None), lost=lost)
-        first = search.initial()
+        search.begin()
         states = len(search.explore())
         machine = procedure_machine(graph, lost=lost)
         assert count_states(machine).states == states
         questions = [question_of(machine, one) for one in machine.requirements]
         claims = explicit(machine, questions)
         met = 0
-        for node in first:
+        for node in search.first:
             met |= search.outcomes[node]
         broken = {h.instance.requirement.id for at, h in enumerate(hazards) if met >> at & 1}
         assert broken == {claim.question for claim in claims if isinstance(claim, Refuted)}

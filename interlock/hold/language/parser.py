@@ -23,7 +23,7 @@ brackets.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Literal, TypeVar
 
@@ -44,6 +44,13 @@ STATE_WORDS = frozenset({"in"})
 """Keywords that levers are marked with; where a state is named nothing else can be meant."""
 
 _TRUTHS = {"true": True, "always": True, "false": False, "never": False}
+_QUANTIFIERS: Mapping[str, Literal["every", "some", "no", "at most one"]] = {
+    "every": "every",
+    "some": "some",
+    "no": "no",
+    "at": "at most one",
+}
+"""By the first word."""
 _TOKEN = re.compile(r"[-=]+>|[\w-]+|[().:,]|[^\s\w().:,-]+")
 Parsed = TypeVar("Parsed", Syntax, Step, Path)
 _NAME = re.compile(r"[A-Za-z0-9_-]+\Z")
@@ -232,23 +239,15 @@ class _Parser:
         if token.text in _TRUTHS:
             self._at += 1
             return Truth(_TRUTHS[token.text], self._span(token))
-        if token.text in ("every", "some", "no", "at"):
+        if token.text in _QUANTIFIERS:
             return self._quantified(token)
         return self._fact()
 
     def _quantified(self, first: _Token) -> Syntax:
-        quantifier: Literal["every", "some", "no", "at most one"]
+        quantifier = _QUANTIFIERS[first.text]
         self._at += 1
-        if first.text == "at":
-            self._expect("most", "`at most one`")
-            self._expect("one", "`at most one`")
-            quantifier = "at most one"
-        elif first.text == "every":
-            quantifier = "every"
-        elif first.text == "some":
-            quantifier = "some"
-        else:
-            quantifier = "no"
+        for word in quantifier.split()[1:]:
+            self._expect(word, f"`{quantifier}`")
         shape = f"`{quantifier} b in bays, b is occupied`"
         variable = self._name(f"a name for the things meant, as in {shape}")
         self._expect("in", shape)

@@ -20,7 +20,6 @@ NAME = 9.0
 NOTE = 11.0
 _SIDE_MARGIN = 58.0
 _CLEAR = 18.0  # the ends of a face that zone outlines may cross
-_TIER = 14.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,11 +78,6 @@ class Grid:
         size, strip = (self.bay_x, self.strip_x) if lengthwise else (self.bay_y, self.strip_y)
         room = len(bays) * size + max(0, len(bays) - 1) * strip
         return wrap(named(door.id, door.name, " "), NAME, room) + wrap(", ".join(facts), NAME, room)
-
-    @cached_property
-    def rows(self) -> tuple[int, int]:
-        """The first and last row inside."""
-        return 1, self.hold.layout.rows
 
     @cached_property
     def inside(self) -> Box:

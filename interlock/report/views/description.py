@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.language.cross_rules import inwards_of
 from interlock.hold.language.directions import in_and_out
-from interlock.hold.language.model import Device, Direction, DoorStep, Doorway, Hold, Zone
+from interlock.hold.language.model import Change, Device, Direction, DoorStep, Doorway, Hold, Zone
 from interlock.hold.language.printer import print_syntax
 from interlock.hold.language.syntax import Syntax, Truth
 from interlock.report.views.assumptions import assumptions_of
@@ -51,11 +51,11 @@ def description_view(label: str, compiled: CompiledHold) -> DescriptionView:
         ("Circuits and relays, as written", _circuits(hold)),
         ("Sensors", _sensors(hold)),
         ("Drive zones", (Entry(_zone_text(zone), tuple(_zone(zone))) for zone in hold.zones)),
-        ("Groups", _groups(hold)),
+        ("Groups", (Entry(f"{one.id}: {', '.join(one.members) or 'nothing'}") for one in hold.groups)),
         ("People", _people(hold)),
         ("Failures that may strike", _failures(hold)),
         ("Situations to start from", _situations(hold)),
-        ("Modifications carried out", _changes(hold)),
+        ("Modifications carried out", map(_change, hold.changes)),
         ("Requirements of its own", _requirements(compiled)),
     ]
     told = ((title, tuple(entries)) for title, entries in sections)
@@ -226,11 +226,6 @@ def _by_direction(pairs: Sequence[tuple[Direction, Syntax]]) -> str:
     return "; ".join(f"{direction} {_while(syntax)}" for direction, syntax in pairs)
 
 
-def _groups(hold: Hold) -> Iterator[Entry]:
-    for group in hold.groups:
-        yield Entry(f"{group.id}: {', '.join(group.members) or 'nothing'}")
-
-
 def _people(hold: Hold) -> Iterator[Entry]:
     for place in hold.places:
         reach = f", reaches {', '.join(place.reaches)}" if place.reaches else ""
@@ -252,9 +247,8 @@ def _situations(hold: Hold) -> Iterator[Entry]:
         yield Entry(f"{named(situation.id, situation.name)}: {sets}")
 
 
-def _changes(hold: Hold) -> Iterator[Entry]:
-    for change in hold.changes:
-        yield Entry(f"{change.verb} {change.object} ({change.span.file}, line {change.span.line})")
+def _change(change: Change) -> Entry:
+    return Entry(f"{change.verb} {change.object} ({change.span.file}, line {change.span.line})")
 
 
 def _requirements(compiled: CompiledHold) -> Iterator[Entry]:

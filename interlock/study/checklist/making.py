@@ -77,15 +77,11 @@ class Check:
 
 @dataclass(frozen=True, slots=True)
 class Checklist:
-    """A checklist that stands; `start` is where it begins, `waited` what the equipment does there before anybody acts.
-
-    `aboard` is the goal that had been reached before it began, None for the hold as described.
-    """
+    """A checklist that stands; `start` is where it begins."""
 
     compiled: CompiledHold
     operation: Operation
     goal: Goal
-    aboard: Goal | None
     start: State
     legs: tuple[Leg, ...]
     check: Check
@@ -144,7 +140,7 @@ def make_checklist(
     planned = work.plan(goal, start)
     if isinstance(planned, NoChecklist):
         return replace(planned, nearest=work.nearest(goal, planned, start))
-    return work.finish(goal, aboard, start, before, planned)
+    return work.finish(goal, start, before, planned)
 
 
 @dataclass(frozen=True, slots=True)
@@ -307,9 +303,7 @@ class _ListMaker:
         """The seconds are left out: part of them may have gone before the limits were made."""
         return stop_reason(replace(self.limits, seconds=None), self.clock)
 
-    def finish(
-        self, goal: Goal, aboard: Goal | None, start: State, before: Sequence[Execution], planned: Sequence[_PlannedLeg]
-    ) -> Result:
+    def finish(self, goal: Goal, start: State, before: Sequence[Execution], planned: Sequence[_PlannedLeg]) -> Result:
         legs = []
         number = 0
         for at, one in enumerate(planned):
@@ -325,7 +319,7 @@ class _ListMaker:
             question = Question("goal", planned[-1].goal)
             claim = decide(self.operation.asked, (question,), Limits(depth=0))[0]
             return NoChecklist(self.compiled, goal, None, Disputed("goal", claim, check), (), check)
-        return Checklist(self.compiled, self.operation, goal, aboard, start, tuple(legs), check)
+        return Checklist(self.compiled, self.operation, goal, start, tuple(legs), check)
 
     def _check(self, whole: tuple[Execution, ...], planned: Sequence[_PlannedLeg]) -> Check | str:
         """The whole run once more by the reference evaluator, every standing requirement in every state of it."""

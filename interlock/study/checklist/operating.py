@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from enum import Enum
 from graphlib import CycleError, TopologicalSorter
 from itertools import islice
 from typing import NamedTuple, TypeAlias
@@ -64,20 +65,14 @@ class Execution:
         return self.states[-1]
 
 
-@dataclass(frozen=True, slots=True)
-class Refusal:
-    """Why a deed does not do: impossible, restless (`how` says in which way), or a requirement that breaks.
+class Refusal(Enum):
+    """Why a deed does not do."""
 
-    `broken` are the ids of requirements that break in some state or by some step that the deed can lead to.
-    """
-
-    how: str
-    broken: tuple[str, ...] = ()
-
-
-IMPOSSIBLE = Refusal("it is not possible there")
-UNDECIDED_REST = Refusal("where the equipment comes to rest depends on timing")
-NEVER_RESTS = Refusal("the equipment never comes to rest")
+    IMPOSSIBLE = "it is not possible there"
+    FORBIDDEN = "a step must not be taken there"
+    BREAKS = "a requirement breaks in a state, or by a step, that it can lead to"
+    DEPENDS = "where the equipment comes to rest depends on timing"
+    NEVER_RESTS = "the equipment never comes to rest"
 
 
 class _Done(NamedTuple):
@@ -218,10 +213,9 @@ class Operation:
         for head in deed.heads:
             number = next((n for n in self._enabled(states[-1]) if self.heads[n] == head), None)
             if number is None:
-                return IMPOSSIBLE
-            broken = self.forbidden_now(number, states[-1])
-            if broken and self.strict:
-                return Refusal("a step must not be taken there", self._ids(broken))
+                return Refusal.IMPOSSIBLE
+            if self.strict and self.forbidden_now(number, states[-1]):
+                return Refusal.FORBIDDEN
             rest = self._rest(self.after(states[-1], number))
             if isinstance(rest, Refusal):
                 return rest
@@ -262,14 +256,13 @@ class Operation:
         parents: dict[int, tuple[int, int] | None] = {packed: None}
         order = [packed]
         ends: list[int] = []
-        broken: set[int] = set()
+        broken = False
         successors: dict[int, list[int]] = {}
         for state in order:
             moves = [number for number in self._enabled(state) if not self._crew[number]]
             after_all = []
             for number in moves:
-                if self._forbidden:
-                    broken |= self.forbidden_now(number, state)
+                broken = broken or bool(self.forbidden_now(number, state))
                 after = self.after(state, number)
                 after_all.append(after)
                 if after not in parents:
@@ -279,15 +272,13 @@ class Operation:
             if not moves:
                 ends.append(state)
             if len(order) > MOST_RESTLESS:
-                return NEVER_RESTS
-        if self._something_breaks(order):
-            broken |= set(self._which_break(order))
-        if broken and self.strict:
-            return Refusal("a requirement breaks", self._ids(broken))
+                return Refusal.NEVER_RESTS
+        if self.strict and (broken or self._something_breaks(order)):
+            return Refusal.BREAKS
         if len(ends) > 1:
-            return UNDECIDED_REST
+            return Refusal.DEPENDS
         if not ends or _goes_round(successors):
-            return NEVER_RESTS
+            return Refusal.NEVER_RESTS
         rules: list[int] = []
         states = [ends[0]]
         while (step := parents[states[-1]]) is not None:

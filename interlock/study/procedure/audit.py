@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -12,7 +12,7 @@ from interlock.hold.procedure.binding import Bound, BoundProcedure, Manner
 from interlock.hold.tell import Reason
 from interlock.kernel.claims import Claim, Disputed, Finding, Limits, Progress, ProgressCallback, Proved, silent
 from interlock.kernel.machine import question_of
-from interlock.prove.engine import Clock, Engine, OutOfTime, clock_of
+from interlock.prove.engine import Engine, OutOfTime, clock_of
 from interlock.study.procedure.failing import FailureAudit, audit_failures
 from interlock.study.procedure.graph import ProcedureGraph, procedure_graph, procedure_machine
 from interlock.study.procedure.holders import Held, holders_of
@@ -163,28 +163,28 @@ def audit_procedure(
     states = states_lost = 0
     proofs: tuple[Finding, ...] = ()
     try:
-        first = search.initial()
+        search.begin()
         states = len(search.explore())
-        actions = tuple(_actions(search, first, states, clock))
-        breaches = tuple(_breaches(search, first, report))
-        missed = _missed(search, first)
+        actions = tuple(_actions(search, states))
+        breaches = tuple(_breaches(search, report))
+        missed = _missed(search)
         if interrupted:
-            first_losing = losing.initial()
+            losing.begin()
             with_loss = len(losing.explore())
-            breaches = (*breaches, *_breaches(losing, first_losing, report, search, first))
+            breaches = (*breaches, *_breaches(losing, report, search))
             report(Progress(NAME, "interrupting the procedure"))
-            interruptions, states_lost = interruptions_of(search, losing, states, with_loss, clock)
+            interruptions, states_lost = interruptions_of(search, losing, states, with_loss)
         report(Progress(NAME, "counting a second time"))
-        proofs = _recount(graph, search, states, losing, states_lost, clock)
+        proofs = _recount(search, states, losing, states_lost)
         if slips:
             report(Progress(NAME, "making slips"))
-            slip_audit = audit_slips(search, first, range(states), clock, report, together)
+            slip_audit = audit_slips(search, range(states), report, together)
             notes += slip_audit.open
         if interrupted:
             report(Progress(NAME, "letting declared failures strike"))
             failing = InterleavingSearch(graph, hazards, clock, lost=False, most_nodes=most)
-            first = failing.initial()
-            failures = audit_failures(failing, first, failing.explore(), clock)
+            failing.begin()
+            failures = audit_failures(failing, failing.explore())
             notes += [f"not all failures were followed: {failures.open}"] if failures.open else []
     except OutOfTime:
         notes.append(f"{end_of_time(clock)} before everything was followed")
@@ -216,7 +216,7 @@ def audit_procedure(
     )
 
 
-def _actions(search: InterleavingSearch, first: Sequence[int], states: int, clock: Clock) -> list[ActionAudit]:
+def _actions(search: InterleavingSearch, states: int) -> Iterator[ActionAudit]:
     graph = search.graph
     nodes_at: dict[int, list[int]] = {}
     for node in range(states):
@@ -225,33 +225,31 @@ def _actions(search: InterleavingSearch, first: Sequence[int], states: int, cloc
     for at, point in enumerate(graph.points):
         if point.under_way or (point.stopped and at in nodes_at):
             under_way.setdefault(point.action, []).extend(nodes_at.get(at, ()))
-    found = []
     for at, bound in enumerate(graph.bound.actions):
         here = nodes_at.get(graph.starts[at], [])
         if not here:
-            found.append(ActionAudit(at + 1, bound, Verdict.UNREACHED))
+            yield ActionAudit(at + 1, bound, Verdict.UNREACHED)
             continue
         standing = [node for node in (*here, *under_way.get(at, ())) if _stands(search, node)]
         verdict = _verdict(search, at, here, standing, nodes_at)
         if verdict is Verdict.POSSIBLE:
-            found.append(ActionAudit(at + 1, bound, verdict))
+            yield ActionAudit(at + 1, bound, verdict)
             continue
         if verdict is Verdict.IDLE:
-            way = search.way_to(first, frozenset(here))
+            way = search.way_to(search.first, frozenset(here))
             why = reasons_at(search, way[-1][0], bound.done, 2)
-            found.append(ActionAudit(at + 1, bound, verdict, tell_run(search, way, None), why))
+            yield ActionAudit(at + 1, bound, verdict, tell_run(search, way, None), why)
             continue
         # where it has come to rest says more than where it is still on its way to there
         resting = [node for node in standing if not search.edges[node]]
-        way = search.way_to(first, frozenset(resting or standing))
+        way = search.way_to(search.first, frozenset(resting or standing))
         end = way[-1][0]
         wanted = search.wanted_at(end)
         why = reasons_at(search, end, wanted, 6)
         if bound.manner is Manner.HELD and graph.points[search.point[end]].under_way:
             why = (*why, *why_still(search, end, bound.action.to))
-        rescue = find_rescue(search, end, wanted, clock)
-        found.append(ActionAudit(at + 1, bound, verdict, tell_run(search, way, None), why, rescue))
-    return found
+        rescue = find_rescue(search, end, wanted)
+        yield ActionAudit(at + 1, bound, verdict, tell_run(search, way, None), why, rescue)
 
 
 def _stands(search: InterleavingSearch, node: int) -> bool:
@@ -285,20 +283,16 @@ def _verdict(
 
 
 def _breaches(
-    search: InterleavingSearch,
-    first: Sequence[int],
-    report: ProgressCallback,
-    usual: InterleavingSearch | None = None,
-    usual_first: Sequence[int] = (),
+    search: InterleavingSearch, report: ProgressCallback, usual: InterleavingSearch | None = None
 ) -> list[Breach]:
     """Every requirement broken on the way; with `usual`, only those that are not broken there."""
-    met = search.outcome_of(first) & search.every_hazard
+    met = search.outcome_of(search.first) & search.every_hazard
     if usual is not None:
-        met &= ~usual.outcome_of(usual_first)
+        met &= ~usual.outcome_of(usual.first)
     if not met:
         return []
     replays = Replays(search, procedure_machine(search.graph, lost=usual is not None))
-    ways = [(search.hazards[at], search.path(first, 1 << at)) for at in bits_of(met)]
+    ways = [(search.hazards[at], search.path(search.first, 1 << at)) for at in bits_of(met)]
     for hazard, way in ways:
         replays.add(hazard, way, hazard.instance.requirement.id)
     return [
@@ -307,20 +301,16 @@ def _breaches(
     ]
 
 
-def _missed(search: InterleavingSearch, first: Sequence[int]) -> Run | None:
-    way = search.path(first, search.bad)
+def _missed(search: InterleavingSearch) -> Run | None:
+    way = search.path(search.first, search.bad)
     return tell_run(search, way, search.graph.bound.goal) if way else None
 
 
 def _recount(
-    graph: ProcedureGraph,
-    search: InterleavingSearch,
-    states: int,
-    losing: InterleavingSearch,
-    states_lost: int,
-    clock: Clock,
+    search: InterleavingSearch, states: int, losing: InterleavingSearch, states_lost: int
 ) -> tuple[Finding, ...]:
     """Every requirement that was not seen broken, as claims of both searches that a plain second count re-checks."""
+    graph = search.graph
     findings: list[Finding] = []
     for followed, number, lost in ((search, states, False), (losing, states_lost, True)):
         if not number:
@@ -333,5 +323,5 @@ def _recount(
         lasting = followed.hazards_in(~seen)
         kept = [question_of(machine, one) for one in machine.requirements if one.id in lasting]
         claims: list[Claim] = [Proved(question.id, NAME, None, number) for question in kept]
-        findings += confirm(machine, kept, claims, clock.seconds_left())
+        findings += confirm(machine, kept, claims, search.clock.seconds_left())
     return tuple(findings)

@@ -5,11 +5,9 @@ As with slips, all failures are followed at once; no second failure and no slip 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from interlock.kernel.claims import Finding
-from interlock.prove.engine import Clock
 from interlock.study.procedure.graph import procedure_machine
 from interlock.study.procedure.interleavings import InterleavingSearch, TooMuch, bits_of
 from interlock.study.procedure.runs import Replays, Run, tell_run
@@ -41,7 +39,7 @@ class FailureAudit:
         return sum(requirement in one.hazards for one in self.results)
 
 
-def audit_failures(search: InterleavingSearch, first: Sequence[int], rightly: range, clock: Clock) -> FailureAudit:
+def audit_failures(search: InterleavingSearch, rightly: range) -> FailureAudit:
     """Every declared failure at every place that the procedure reaches rightly."""
     made: dict[int, list[tuple[int, int]]] = {}
     for node in rightly:
@@ -51,7 +49,7 @@ def audit_failures(search: InterleavingSearch, first: Sequence[int], rightly: ra
         search.explore()
     except TooMuch:
         return FailureAudit(len(search.failures), (), (), f"more than {search.most_nodes:,} places")
-    usual = search.outcome_of(first)
+    usual = search.outcome_of(search.first)
     replays = Replays(search, procedure_machine(search.graph, lost=False, failing=True))
     results: list[FailureResult] = []
     for what, places in sorted(made.items(), reverse=True):
@@ -60,10 +58,9 @@ def audit_failures(search: InterleavingSearch, first: Sequence[int], rightly: ra
             continue
         at = next(bits_of(danger))
         hazard = search.hazards[at]
-        tail = search.path(list(dict.fromkeys(dest for _, dest in places)), 1 << at)
-        head = search.way_to(first, frozenset(node for node, dest in places if dest == tail[0][0]))
-        way = [*head, (tail[0][0], what), *tail[1:]]
+        tail = search.path((dest for _, dest in places), 1 << at)
+        way = search.way_by(((node, what, dest) for node, dest in places), tail)
         replays.add(hazard, way, f"failure run {len(results) + 1}")
         said = search.graph.bound.compiled.glossary.rules[search.plant[-1 - what].name].text
         results.append(FailureResult(said, search.hazards_in(danger), tell_run(search, way, hazard.bad)))
-    return FailureAudit(len(search.failures), tuple(results), replays.confirmed(clock.seconds_left()))
+    return FailureAudit(len(search.failures), tuple(results), replays.confirmed(search.clock.seconds_left()))

@@ -49,6 +49,8 @@ def hazards_of(graph: ProcedureGraph) -> tuple[Hazard, ...]:
 
 Edge = tuple[int, int]
 """(node, what): `what` is a place in `ProcedureGraph.moves`, or -1 - a place in `InterleavingSearch.plant`."""
+Way = Sequence[tuple[int, int | None]]
+"""Nodes, each with what led to it, as in an `Edge`; None at the start."""
 
 
 class TooMuch(Exception):
@@ -117,6 +119,8 @@ class InterleavingSearch:
         self._facts: dict[int, frozenset[int]] = {}
         self._plant_steps: dict[int, tuple[tuple[int, int], ...]] = {}
         self._hold_marks: dict[int, int] = {}
+        self.first: Sequence[int] = ()
+        """The nodes at which the procedure begins, once `begin` was called."""
         self.index: dict[tuple[int, int], int] = {}
         self.point: list[int] = []
         self.hold: list[int] = []
@@ -149,9 +153,10 @@ class InterleavingSearch:
             self._plant_steps[hold] = tuple(steps)
         return found
 
-    def initial(self) -> list[int]:
-        """The nodes at which the procedure begins."""
-        return [self.node(self.graph.starts[0], self.packing.pack(s)) for s in initial_states(self.graph.machine)]
+    def begin(self) -> None:
+        """Finds the nodes at which the procedure begins: `first`."""
+        states = map(self.packing.pack, initial_states(self.graph.machine))
+        self.first = [self.node(self.graph.starts[0], state) for state in states]
 
     def node(self, point: int, hold: int) -> int:
         """The node of a point and a packed state of the hold; a new one has no edges before `explore`."""
@@ -328,6 +333,12 @@ class InterleavingSearch:
     def way_to(self, sources: Iterable[int], goals: frozenset[int]) -> list[tuple[int, int | None]]:
         """The same to one of these nodes."""
         return self._way(sources, goals.__contains__)
+
+    def way_by(self, steps: Iterable[tuple[int, int, int]], tail: Way) -> list[tuple[int, int | None]]:
+        """From the first nodes by one of the steps (from, what, to) onto where the tail begins, and along it."""
+        joining = {node: what for node, what, dest in steps if dest == tail[0][0]}
+        head = self.way_to(self.first, frozenset(joining))
+        return [*head, (tail[0][0], joining[head[-1][0]]), *tail[1:]]
 
     def _way(self, sources: Iterable[int], is_end: Callable[[int], bool]) -> list[tuple[int, int | None]]:
         parents: dict[int, tuple[int, int] | None] = dict.fromkeys(sources)

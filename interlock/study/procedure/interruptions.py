@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from interlock.hold.origin import NOBODY, Condition, Crossing, Memory, Sort
-from interlock.prove.engine import Clock
 from interlock.study.procedure.graph import ProcedureGraph
 from interlock.study.procedure.interleavings import InterleavingSearch
 from interlock.study.procedure.rescue import Rescue, find_rescue
@@ -48,7 +47,7 @@ class Interruption:
 
 
 def interruptions_of(
-    search: InterleavingSearch, losing: InterleavingSearch, states: int, with_loss: int, clock: Clock
+    search: InterleavingSearch, losing: InterleavingSearch, states: int, with_loss: int
 ) -> tuple[tuple[Interruption, ...], int]:
     """One for every place of the procedure that is reached, in order; and how many places `losing` then has.
 
@@ -82,7 +81,7 @@ def interruptions_of(
             resumption = Resumption.NOT_SOUGHT
             if sought < MOST_RESCUES:
                 sought += 1
-                rescue = find_rescue(search, failing, graph.bound.goal, clock)
+                rescue = find_rescue(search, failing, graph.bound.goal)
                 resumption = Resumption.NOT_FOUND if rescue is None else Resumption.OTHERWISE
         midway = graph.points[point].under_way
         found.append(Interruption(action + 1, midway, at_risk, lost, _left(search, after), resumption, rescue))

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from interlock.kernel.claims import Limits
+from interlock.kernel.claims import Limits, silent
 from interlock.kernel.expressions import TRUE, Expr
 from interlock.kernel.machine import Actor, Machine, Question
-from interlock.prove.engine import Clock
 from interlock.prove.search.guided import find_runs
 from interlock.study.procedure.interleavings import InterleavingSearch
 
@@ -24,7 +23,7 @@ class Rescue:
     breaks: tuple[str, ...]
 
 
-def find_rescue(search: InterleavingSearch, node: int, wanted: Expr, clock: Clock) -> Rescue | None:
+def find_rescue(search: InterleavingSearch, node: int, wanted: Expr) -> Rescue | None:
     """A way to what is wanted from a node; None where the search finds none (one may exist all the same)."""
     graph = search.graph
     state = search.state(node)
@@ -32,10 +31,9 @@ def find_rescue(search: InterleavingSearch, node: int, wanted: Expr, clock: Cloc
         replace(variable, init=(value,)) for variable, value in zip(graph.machine.variables, state, strict=True)
     )
     machine = Machine(variables, graph.machine.signals, graph.machine.rules, (), TRUE)
-    found = find_runs(
-        machine, [Question("way out", wanted)], Limits(), lambda progress: None, clock.sooner(SECONDS), MOST_EXPANDED
-    )
-    trace = found.get("way out")
+    question = Question("way out", wanted)
+    found = find_runs(machine, [question], Limits(), silent, search.clock.sooner(SECONDS), MOST_EXPANDED)
+    trace = found.get(question.id)
     if trace is None:
         return None
     glossary = graph.bound.compiled.glossary

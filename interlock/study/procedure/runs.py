@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -13,11 +12,9 @@ from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Actor, Machine, Question, question_of
 from interlock.study.procedure.graph import SLIPS, Move, ProcedureGraph, move_name
-from interlock.study.procedure.interleavings import Hazard, InterleavingSearch
+from interlock.study.procedure.interleavings import Hazard, InterleavingSearch, Way
 
 NAME = "procedure"
-Way = Sequence[tuple[int, int | None]]
-"""Nodes, each with what led to it, as in an `Edge`; None at the start."""
 
 
 @dataclass(frozen=True, slots=True)

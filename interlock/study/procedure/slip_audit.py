@@ -8,7 +8,7 @@ as far as that is not too large.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -16,9 +16,9 @@ from interlock.confirm.consequences import MISSED, MOST_PLACES, stopped_at
 from interlock.hold.tell import Reason
 from interlock.kernel.claims import Finding, Progress, ProgressCallback
 from interlock.kernel.expressions import disj
-from interlock.prove.engine import Clock, OutOfTime
+from interlock.prove.engine import OutOfTime
 from interlock.study.procedure.graph import procedure_machine
-from interlock.study.procedure.interleavings import Hazard, InterleavingSearch, TooMuch, bits_of, end_of_time
+from interlock.study.procedure.interleavings import Hazard, InterleavingSearch, TooMuch, Way, bits_of, end_of_time
 from interlock.study.procedure.recount import SecondCount, recount, track_of
 from interlock.study.procedure.runs import Replays, Run, reasons_at, tell_run
 from interlock.study.procedure.slips import Slip
@@ -108,27 +108,22 @@ class _Made:
 
 
 def audit_slips(
-    search: InterleavingSearch,
-    first: Sequence[int],
-    rightly: range,
-    clock: Clock,
-    report: ProgressCallback,
-    together: int = MOST_SLIPS,
+    search: InterleavingSearch, rightly: range, report: ProgressCallback, together: int = MOST_SLIPS
 ) -> SlipAudit:
     """Every slip at every place that the procedure reaches rightly, then every pair where two go `together`."""
-    graph = search.graph
+    graph, clock = search.graph, search.clock
     asked = together
     made = _made(search, rightly)
     search.explore()
     after_one = len(search.edges)
-    usual = search.outcome_of(first)
+    usual = search.outcome_of(search.first)
     dangers = [0] * len(graph.slips)
     for which, one in made.items():
         dangers[which] = one.outcome(search) & search.every_hazard & ~usual
     machine = procedure_machine(graph, lost=False, slips=together)
     replays = Replays(search, machine)
     results = tuple(
-        _result(search, first, rightly, place, slip, made.get(place), dangers[place], replays, clock)
+        _result(search, rightly, slip, made.get(place), dangers[place], replays)
         for place, slip in enumerate(graph.slips)
     )
     notes: list[str] = []
@@ -140,7 +135,7 @@ def audit_slips(
     if together > 1:
         report(Progress("procedure", "making two slips"))
         try:
-            combinations += list(_pairs(search, first, rightly, made, dangers, usual, after_one, replays, clock))
+            combinations += _pairs(search, range(len(rightly), after_one), made, dangers, replays)
         except (TooMuch, OutOfTime) as fault:
             together = 1
             why = f"more than {search.most_nodes:,} places" if isinstance(fault, TooMuch) else end_of_time(clock)
@@ -188,17 +183,9 @@ def _made(search: InterleavingSearch, nodes: Sequence[int]) -> dict[int, _Made]:
 
 
 def _result(
-    search: InterleavingSearch,
-    first: Sequence[int],
-    rightly: range,
-    place: int,
-    slip: Slip,
-    made: _Made | None,
-    danger: int,
-    replays: Replays,
-    clock: Clock,
+    search: InterleavingSearch, rightly: range, slip: Slip, made: _Made | None, danger: int, replays: Replays
 ) -> SlipResult:
-    clock.check()
+    search.clock.check()
     graph = search.graph
     if made is None:
         why = _why_impossible(search, rightly, slip)
@@ -209,39 +196,30 @@ def _result(
     if danger:
         at = next(bits_of(danger))
         hazard = search.hazards[at]
-        way, _ = _way_with(search, first, made, 1 << at)
+        way = _way_with(search, made, 1 << at)
         replays.add(hazard, way)
         ids = search.hazards_in(danger)
         return SlipResult(slip, Effect.HAZARD, ids, shows, False, (), tell_run(search, way, hazard.bad))
     if met & search.bad:
-        way, _ = _way_with(search, first, made, search.bad)
+        way = _way_with(search, made, search.bad)
         return SlipResult(slip, Effect.UNNOTICED, (), shows, False, (), tell_run(search, way, graph.bound.goal))
     if stands:
         blocked = any(not graph.points[at].stopped for at in stands)
         wanted = sum(1 << (search.stands + at) for at in stands if graph.points[at].stopped is not blocked)
-        _, end = _way_with(search, first, made, wanted)
+        end = _way_with(search, made, wanted)[-1][0]
         why = reasons_at(search, end, search.wanted_at(end), 2)
         return SlipResult(slip, Effect.BLOCKED if blocked else Effect.DETECTED, (), shows, False, why, None)
     return SlipResult(slip, Effect.HARMLESS, (), (), False, (), None)
 
 
-def _way_with(
-    search: InterleavingSearch, first: Sequence[int], made: _Made, wanted: int
-) -> tuple[list[tuple[int, int | None]], int]:
-    """A shortest way to the slip and on to what is wanted; and the node where it ends.
-
-    Where making the slip is itself what is wanted, the way ends before it.
-    """
+def _way_with(search: InterleavingSearch, made: _Made, wanted: int) -> Way:
+    """A shortest way to the slip and on to what is wanted; where making it is itself that, the way ends before it."""
     tail = search.path(made.dests, wanted)
-    if not tail:
-        before = frozenset(
-            node for node, _, _ in made.places if any(marks & wanted for _, _, marks in search.slips_from(node))
-        )
-        way = search.way_to(first, before)
-        return way, way[-1][0]
-    sources = {node: place for node, place, dest in made.places if dest == tail[0][0]}
-    head = search.way_to(first, frozenset(sources))
-    return [*head, (tail[0][0], sources[head[-1][0]]), *tail[1:]], tail[-1][0]
+    if tail:
+        return search.way_by(made.places, tail)
+    sources = (node for node, _, _ in made.places)
+    before = (node for node in sources if any(marks & wanted for _, _, marks in search.slips_from(node)))
+    return search.way_to(search.first, frozenset(before))
 
 
 def _why_impossible(search: InterleavingSearch, rightly: range, slip: Slip) -> tuple[Reason, ...]:
@@ -256,26 +234,20 @@ def _why_impossible(search: InterleavingSearch, rightly: range, slip: Slip) -> t
 
 
 def _pairs(
-    search: InterleavingSearch,
-    first: Sequence[int],
-    rightly: range,
-    made: dict[int, _Made],
-    dangers: Sequence[int],
-    usual: int,
-    after_one: int,
-    replays: Replays,
-    clock: Clock,
-) -> Iterator[Combination]:
-    """Every pair that reaches a hazard which neither of the two reaches by itself, hazard by hazard."""
+    search: InterleavingSearch, after_one: range, made: dict[int, _Made], dangers: Sequence[int], replays: Replays
+) -> list[Combination]:
+    """Every pair that reaches a hazard which neither of the two reaches by itself, hazard by hazard.
+
+    `after_one` are the nodes that one slip leads to, and the procedure by itself does not.
+    """
     graph = search.graph
-    second: dict[int, list[tuple[int, int, int]]] = {}
-    for node in range(len(rightly), after_one):
-        second[node] = list(search.slips_from(node))
+    usual = search.outcome_of(search.first)
+    second = {node: list(search.slips_from(node)) for node in after_one}
     search.explore()
     found: dict[tuple[int, frozenset[int]], tuple[int, int, int, int]] = {}
     for slip, one in made.items():
-        clock.check()
-        for node in search.closure(one.dests, len(rightly)):
+        search.clock.check()
+        for node in search.closure(one.dests, after_one.start):
             for place, dest, marks in second.get(node, ()):
                 other = graph.moves[place].slip
                 assert other is not None  # noqa: S101 -- only slips are given
@@ -284,21 +256,19 @@ def _pairs(
                 new = (marks | search.outcomes[dest]) & search.every_hazard & ~usual
                 for at in bits_of(new & ~dangers[slip] & ~dangers[other]):
                     found.setdefault((at, frozenset((slip, other))), (slip, node, place, dest))
+    combinations = []
     by_hazard = sorted(found.items(), key=lambda item: (item[0][0], sorted(item[0][1])))
     for (at, those), (slip, node, place, dest) in by_hazard:
-        clock.check()
-        way = _way_of_pair(search, first, made[slip], node, place, dest, 1 << at)
+        search.clock.check()
+        way = _way_of_pair(search, made[slip], (node, place, dest), 1 << at)
         pair = tuple(graph.slips[which] for which in sorted(those))
         replays.add(search.hazards[at], way)
-        yield Combination(search.hazards[at], pair, tell_run(search, way, search.hazards[at].bad))
+        combinations.append(Combination(search.hazards[at], pair, tell_run(search, way, search.hazards[at].bad)))
+    return combinations
 
 
-def _way_of_pair(
-    search: InterleavingSearch, first: Sequence[int], made: _Made, node: int, place: int, dest: int, wanted: int
-) -> list[tuple[int, int | None]]:
-    middle = search.way_to(made.dests, frozenset([node]))
-    sources = {source: move for source, move, after in made.places if after == middle[0][0]}
-    head = search.way_to(first, frozenset(sources))
-    way = [*head, (middle[0][0], sources[head[-1][0]]), *middle[1:]]
+def _way_of_pair(search: InterleavingSearch, made: _Made, second: tuple[int, int, int], wanted: int) -> Way:
+    node, place, dest = second
+    way = search.way_by(made.places, search.way_to(made.dests, frozenset([node])))
     tail = search.path([dest], wanted)
-    return [*way, (tail[0][0], place), *tail[1:]] if tail else way
+    return [*way, (dest, place), *tail[1:]] if tail else way
