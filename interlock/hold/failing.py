@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from interlock.diagnostics.spans import Span
+from interlock.hold.floor import lay_out
 from interlock.hold.kinds import DEVICE_KINDS, Working
-from interlock.hold.language.model import Control, Device, Hold, Named
+from interlock.hold.language.model import Control, Device, Direction, Hold, Named
 from interlock.hold.origin import Failure, Subject
 from interlock.hold.sorts import FAILURES, Failing, Item, Sort
 
@@ -16,15 +17,18 @@ _DEVICES = {
     Working.SPRING: Item.SPRING_DEVICE,
     Working.POWER: Item.POWERED_DEVICE,
     Working.HANDLE: Item.HANDLE_DEVICE,
+    Working.FIXED: Item.FIXED_DEVICE,
 }
 _CONTROLS = {"self-resetting handle": Item.HANDLE, "access panel": Item.PANEL}
+_DOORS = {"power": Item.POWERED_DOOR, "hand": Item.HAND_DOOR}
 
 
 @dataclass(frozen=True, slots=True)
 class FailingItem:
     """An item that can fail; `subject` is the thing by which a description names it, `name` what people call it.
 
-    A thing can be several items.  No two of its items have a mode of the same name.
+    `ways` are those in which it can be asked to run.  A thing can be several items.  No two of its items have a mode
+    of the same name.
     """
 
     item: Item
@@ -32,11 +36,12 @@ class FailingItem:
     name: str
     span: Span
     is_fixed: bool = False
+    ways: frozenset[str] = frozenset()
 
     @property
     def failings(self) -> tuple[Failing, ...]:
-        """All that is known of things of its sort."""
-        return FAILURES[self.item]
+        """All that is known of items of its sort."""
+        return tuple(one for one in FAILURES[self.item] if not one.way or one.way in self.ways)
 
     @property
     def possible(self) -> tuple[Failing, ...]:
@@ -54,20 +59,46 @@ def failing_items(hold: Hold) -> tuple[FailingItem, ...]:
 
 
 def _items(hold: Hold) -> Iterator[FailingItem]:
+    for bay in lay_out(hold).bays:
+        yield FailingItem(Item.FLOOR, Subject(Sort.BAY, bay), f"the floor of bay {bay}", hold.layout.span)
+    for door in hold.doorways:
+        subject = Subject(Sort.DOOR, door.id)
+        yield _item(_DOORS[door.moved_by], subject, door)
+        if door.latch is not None:
+            yield _item(Item.DOOR_LATCH, subject, door)
+        if door.lock is not None:
+            yield _item(Item.DOOR_LOCK, subject, door)
     for device in hold.devices:
-        yield from _device(device)
+        working = DEVICE_KINDS[device.kind].working
+        if working is not None:
+            yield _item(_DEVICES[working], Subject(Sort.DEVICE, device.id), device)
     for control in hold.controls:
         sort = Sort(control.kind) if control.is_held else Sort.CONTROL
         item = Item.HELD_CONTROL if control.is_held else _CONTROLS.get(control.kind, Item.SWITCH)
         yield _item(item, Subject(sort, control.id), control)
-    for sensor in hold.sensors:
-        yield _item(Item.SENSOR, Subject(Sort.SENSOR, sensor.id), sensor)
+    named: tuple[tuple[Item, Sort, tuple[Named, ...]], ...] = (
+        (Item.STATION, Sort.STATION, hold.stations),
+        (Item.SUPPLY, Sort.SUPPLY, hold.supplies),
+        (Item.CIRCUIT, Sort.CIRCUIT, hold.circuits),
+        (Item.RELAY, Sort.RELAY, hold.relays),
+        (Item.SENSOR, Sort.SENSOR, hold.sensors),
+    )
+    for item, sort, things in named:
+        yield from (_item(item, Subject(sort, thing.id), thing) for thing in things)
+    for bay, ways in _driven(hold).items():
+        name = f"the drive under bay {bay}"
+        yield FailingItem(Item.DRIVE, Subject(Sort.DRIVE, bay), name, hold.layout.span, ways=frozenset(ways))
 
 
-def _device(device: Device) -> Iterator[FailingItem]:
-    working = DEVICE_KINDS[device.kind].working
-    if working in _DEVICES:
-        yield _item(_DEVICES[working], Subject(Sort.DEVICE, device.id), device)
+def _driven(hold: Hold) -> Mapping[str, set[Direction]]:
+    """The ways in which the drive under a bay can be asked to run, for every bay with a drive."""
+    found: dict[str, set[Direction]] = {}
+    for zone in hold.zones:
+        for command in zone.commands:
+            for bay in zone.bays:
+                if command.reaches(bay):
+                    found.setdefault(bay, set()).update(way for way, _ in command.runs)
+    return found
 
 
 def _item(item: Item, subject: Subject, thing: Named) -> FailingItem:

@@ -57,36 +57,114 @@ class Item(StrEnum):
     SPRING_DEVICE = "spring device"
     POWERED_DEVICE = "powered device"
     HANDLE_DEVICE = "handle-worked lock"
+    FIXED_DEVICE = "fixed device"
+    FLOOR = "floor of a bay"
+    DRIVE = "drive under a bay"
+    POWERED_DOOR = "powered door"
+    HAND_DOOR = "hand-moved door"
+    DOOR_LATCH = "latch of a door"
+    DOOR_LOCK = "lock of a door"
+    SUPPLY = "supply"
+    RELAY = "relay"
+    CIRCUIT = "circuit"
+    STATION = "station"
 
 
 @dataclass(frozen=True, slots=True)
 class Failing:
     """A way to fail: `text` says that it has struck, with `{name}` for the item.
 
-    `moving`: it is about how the item moves, and means nothing for one that is fixed.
+    `moving`: it is about how the item moves, and means nothing for one that is fixed.  `way`: it is about running that
+    way.
     """
 
     mode: str
     text: str
     moving: bool = False
+    way: str = ""
+
+
+def runs(way: str) -> str:
+    """The mode of a drive that runs that way although nothing asks it to."""
+    return f"runs_{way}"
 
 
 _STICKS = Failing("stuck", "{name} sticks", moving=True)
 _STICKS_THERE = Failing("stuck", "{name} sticks where it is", moving=True)
+_BROKEN = Failing("broken", "{name} is broken: it holds nothing and stops nothing, though it may stand")
+_SPRING = Failing("spring_broken", "the spring of {name} is broken: it stays down", moving=True)
+_TOGETHER = Failing("contacts_together", "the contacts of all positions of {name} are made at once")
 FAILURES: Mapping[Item, tuple[Failing, ...]] = {
     Item.SENSOR: (
         Failing("stuck_true", "{name} sticks at true"),
         Failing("stuck_false", "{name} sticks at false"),
         Failing("reads_opposite", "{name} reads the opposite"),
     ),
-    Item.SWITCH: (_STICKS,),
-    Item.HELD_CONTROL: (_STICKS,),
-    Item.HANDLE: (_STICKS,),
+    Item.SWITCH: (_STICKS, _TOGETHER),
+    Item.HELD_CONTROL: (
+        _STICKS,
+        Failing("spring_broken", "the spring of {name} is broken: it stays where it is put", moving=True),
+        _TOGETHER,
+    ),
+    Item.HANDLE: (
+        _STICKS,
+        Failing("linkage_broken", "the linkage of {name} is broken: it works none of its locks", moving=True),
+        Failing("does_not_return", "the linkage of {name} does not return: its locks stay down", moving=True),
+    ),
     Item.PANEL: (_STICKS,),
-    Item.HAND_DEVICE: (_STICKS_THERE,),
-    Item.SPRING_DEVICE: (_STICKS_THERE,),
-    Item.POWERED_DEVICE: (_STICKS_THERE,),
-    Item.HANDLE_DEVICE: (_STICKS_THERE,),
+    Item.HAND_DEVICE: (_STICKS_THERE, _BROKEN),
+    Item.SPRING_DEVICE: (
+        _STICKS_THERE,
+        Failing("jammed_up", "{name} is jammed: it stays up and gives way to nothing", moving=True),
+        _SPRING,
+        _BROKEN,
+    ),
+    Item.POWERED_DEVICE: (
+        Failing("works_uncommanded", "{name} moves by itself, as if its circuit were true", moving=True),
+        Failing("rests", "{name} goes to rest by itself, and its circuit does not move it", moving=True),
+        _BROKEN,
+    ),
+    Item.HANDLE_DEVICE: (
+        Failing("linkage_broken", "the linkage of {name} is broken: its handle does not lower it", moving=True),
+        _SPRING,
+        _BROKEN,
+    ),
+    Item.FIXED_DEVICE: (_BROKEN,),
+    Item.FLOOR: (Failing("drifts", "nothing slows a unit on {name}: it drifts"),),
+    Item.DRIVE: (
+        Failing("dead", "{name} is dead"),
+        Failing("runs_other_way", "{name} runs the other way"),
+        *(Failing(runs(way), f"{{name}} runs {way} uncommanded", way=way) for way in ("fore", "aft", "left", "right")),
+    ),
+    Item.POWERED_DOOR: (
+        Failing("dead", "the drive of {name} is dead"),
+        Failing("runs_open", "the drive of {name} runs towards open uncommanded"),
+        Failing("runs_closed", "the drive of {name} runs towards closed uncommanded"),
+    ),
+    Item.HAND_DOOR: (Failing("moves_by_itself", "nothing holds {name} where it is: it moves by itself"),),
+    Item.DOOR_LATCH: (Failing("latch_does_not_hold", "the latch of {name} does not hold it, whatever it shows"),),
+    Item.DOOR_LOCK: (Failing("lock_does_not_hold", "the lock of {name} does not keep its latch, whatever it shows"),),
+    Item.SUPPLY: (
+        Failing("lost", "{name} is lost for good"),
+        Failing("returns", "{name} comes on by itself, and stays on"),
+    ),
+    Item.RELAY: (
+        Failing("welded", "the contacts of {name} are welded: it is set for good"),
+        Failing("does_not_pull_in", "{name} no longer pulls in"),
+        Failing("drops_out", "{name} drops out for good"),
+    ),
+    Item.CIRCUIT: (
+        Failing("short_to_power", "the wire of {name} has a short to power: it is on for good"),
+        Failing("open", "the wire of {name} is open: it is off for good"),
+    ),
+    Item.STATION: (
+        Failing("in_charge_too", "{name} is in charge whatever is selected"),
+        Failing("never_in_charge", "{name} is never in charge"),
+    ),
 }
-"""How items of each sort can fail."""
+"""How items of each sort can fail.
+
+What only sticks in one of two places is two failures, one for each: what moves by itself then needs no memory of where
+it stuck, and nothing is lost, since a failure may strike while the item is there.
+"""
 FAILURE_MODES = tuple(dict.fromkeys(failing.mode for failings in FAILURES.values() for failing in failings))

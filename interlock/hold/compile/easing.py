@@ -19,7 +19,7 @@ from interlock.hold.compile.symbols import Act, Defined, Promised, Remembered, S
 from interlock.hold.compile.world import Thing, World
 from interlock.hold.language.model import Control, Device, Direction
 from interlock.hold.language.syntax import Syntax, Truth
-from interlock.hold.origin import Contact, ContactRead, Cover, Eased, Fixed, Lifted, Meaning, Reach, Sort, Stop
+from interlock.hold.origin import Contact, ContactRead, Cover, Eased, Fixed, Lifted, Reach, Sort, Stop
 from interlock.kernel.expressions import (
     FALSE,
     TRUE,
@@ -52,7 +52,6 @@ class ContactLowering(Lowering):
 
     symbols: Symbols = field(kw_only=True)
     fixed: frozenset[str] = field(kw_only=True)
-    owner: Meaning | None = None
     contacts: dict[str, Defined] = field(default_factory=dict)
 
     def expression(self, syntax: Syntax, bound: Mapping[str, Thing] | None = None) -> Expr:
@@ -84,7 +83,9 @@ def ease(described: Described, symbols: Symbols, world: World) -> Easing:
     definitions: dict[str, Expr] = {}
     for name, one in symbols.signals.items():
         lowering.owner = one.meaning
-        definitions[name] = one.definition if isinstance(one, Defined) else lowering.expression(one.syntax)
+        definitions[name] = (
+            one.definition if isinstance(one, Defined) else one.definition(lowering.expression(one.syntax))
+        )
     return Easing(symbols, definitions, lowering.contacts, fixed)
 
 

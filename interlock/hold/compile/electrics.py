@@ -26,7 +26,14 @@ def electrics(described: Described, known: Symbols) -> Symbols:
         _relay(described, made, relay)
     for circuit in described.hold.circuits:
         fact = Fact(Subject(Sort.CIRCUIT, circuit.id))
-        on = made.promise(fact, circuit.definition, (f"{circuit.name} is on", f"{circuit.name} is off"))
+        on = made.promise(
+            fact,
+            circuit.definition,
+            (f"{circuit.name} is on", f"{circuit.name} is off"),
+            so=described.struck(circuit.id, "short_to_power"),
+            not_so=described.struck(circuit.id, "open"),
+        )
+        made.fails(described.may_strike.get(circuit.id, ()))
         made.name(Thing(circuit.id, Sort.CIRCUIT, circuit.name), _on_or_off(on), truth=on)
     return made.symbols()
 
@@ -50,6 +57,9 @@ def _supply(described: Described, made: Additions, supply: Supply) -> None:
         component = replace(component, actions=())
     states = made.states(of, supply.name, component)
     made.work(thing, of, kind, component, TRUE)
+    made.fails(described.may_strike.get(supply.id, ()))
+    returns, lost = described.struck(supply.id, "returns"), described.struck(supply.id, "lost")
+    made.failing(of.subject, supply.name, states, "on", returns, lost)
     made.name(thing, states)
 
 
@@ -73,13 +83,18 @@ def _relay(described: Described, made: Additions, relay: Relay) -> None:
     sets = f"{relay.name} is made to set", f"nothing sets {relay.name}"
     drops = f"{relay.name} is made to drop", f"nothing drops {relay.name}"
     meaning = {
-        "sets": made.promise(Fact(of.subject, "sets"), relay.sets, sets),
+        "sets": made.promise(
+            Fact(of.subject, "sets"), relay.sets, sets, not_so=described.struck(relay.id, "does_not_pull_in")
+        ),
         "drops": made.promise(Fact(of.subject, "drops"), relay.drops, drops),
     }
     starts = described.starts_of(relay.id, relay.starts, RELAY.states)
     component = compose(of.name, RELAY, meaning, starts, False, None)
     states = made.states(of, relay.name, component)
     made.work(thing, of, RELAY, component, TRUE)
+    made.fails(described.may_strike.get(relay.id, ()))
+    welded, out = described.struck(relay.id, "welded"), described.struck(relay.id, "drops_out")
+    made.failing(of.subject, relay.name, states, "set", welded, out)
     made.name(thing, {**states, "on": states["set"], "off": states["dropped"]}, truth=states["set"])
 
 

@@ -12,15 +12,19 @@ from interlock.diagnostics.nearest import nearest_name
 from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.compile.world import Part, Thing, World
 from interlock.hold.language.syntax import Chain, Fact, Negation, Path, Quantified, Step, Syntax, Truth
-from interlock.hold.origin import Sort
+from interlock.hold.origin import Meaning, Sort
 from interlock.kernel.expressions import FALSE, TRUE, Expr, at_most_one, conj, disj, implies, neg
 
 
 @dataclass(slots=True)
 class Lowering:
-    """Turns syntax into expressions over one world and collects what is wrong with it."""
+    """Turns syntax into expressions over one world and collects what is wrong with it.
+
+    `owner` is what the expression decides (None: it is a requirement's).
+    """
 
     world: World
+    owner: Meaning | None = None
     faults: list[Diagnostic] = field(default_factory=list)
 
     def expression(self, syntax: Syntax, bound: Mapping[str, Thing] | None = None) -> Expr:
@@ -83,7 +87,7 @@ class Lowering:
                 nearest_name(state, found.states),
             )
             return FALSE
-        expr = self.reading(found, state, found.states[state])
+        expr = self.reading(found, state, found.seen_by(self.owner, state))
         return neg(expr) if fact.negated else expr
 
     def reading(self, found: Thing, state: str | None, expr: Expr) -> Expr:

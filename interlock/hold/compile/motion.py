@@ -178,8 +178,9 @@ def _means(
     pushing = disj(*dict.fromkeys(_pushed(described, cell) for cell in floor.bays_of(cells)))
     if pushing != FALSE:
         yield Means.PUSH, Actor.CREW, pushing
-    if move.direction in layout.drift:
-        yield Means.DRIFT, Actor.PLANT, TRUE
+    drifting = TRUE if move.direction in layout.drift else disj(*(described.struck(cell, "drifts") for cell in cells))
+    if drifting != FALSE:
+        yield Means.DRIFT, Actor.PLANT, drifting
 
 
 def _pushed(described: Described, bay: str) -> Expr:

@@ -57,10 +57,12 @@ def name_hold(described: Described) -> NamedHold:
         symbols = symbols.joined(stage(described, symbols))
     world = _world(described, symbols)
     lowering = Lowering(world)
-    definitions = {
-        name: one.definition if isinstance(one, Defined) else lowering.expression(one.syntax)
-        for name, one in symbols.signals.items()
-    }
+    definitions: dict[str, Expr] = {}
+    for name, one in symbols.signals.items():
+        lowering.owner = one.meaning
+        definitions[name] = (
+            one.definition if isinstance(one, Defined) else one.definition(lowering.expression(one.syntax))
+        )
     faults = (*lowering.faults, *_circular(described.hold, symbols, definitions))
     return NamedHold(described, symbols, world, MappingProxyType(definitions), faults)
 

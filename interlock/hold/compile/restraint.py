@@ -30,7 +30,7 @@ def restraint(described: Described, known: Symbols) -> Symbols:
         restrained: dict[str, Expr] = {way.value: Ref(_restrained(cell, way).name) for way in Direction}
         around = {way: _devices_at(described, floor.faces(cell, way)) for way in Direction}
         upright = [device.id for on in around.values() for device in on if "z" in device.restrains]
-        locking = [known.things[id].states["locking"] for id in upright]
+        locking = [_does(described, known, id, "locking") for id in upright]
         phrases = told(f"a unit in bay {cell}", "restrained upwards")
         if not locking:
             phrases = phrases[0], f"{phrases[1]}: no device there restrains z"
@@ -69,7 +69,7 @@ def _side(described: Described, known: Symbols, made: Additions, cell: str, way:
     )
     stopped = made.signal(
         Fact(subject, "stopped", way),
-        disj(*(known.things[device.id].states["standing"] for device in here if way in device.stops)),
+        disj(*(_does(described, known, device.id, "standing") for device in here if way in device.stops)),
         (f"a device stands at the {way} side of bay {cell}", f"no device stands at the {way} side of bay {cell}"),
     )
     # a unit in a centred bay has two faces towards the lanes, and is held where both hold it
@@ -93,6 +93,11 @@ def _side(described: Described, known: Symbols, made: Additions, cell: str, way:
     made.name(side_of(cell, way), states, parts if sole not in known.things else {**parts, "beyond": str(sole)})
 
 
+def _does(described: Described, known: Symbols, device: str, state: str) -> Expr:
+    """The device is in the state, and does what it is there for: one that is broken stands and does not."""
+    return conj(known.things[device].states[state], neg(described.struck(device, "broken")))
+
+
 def _devices_at(described: Described, faces: Iterable[Face]) -> tuple[Device, ...]:
     """The devices on any of the faces, each once: they are not hashed, for they hold whole expressions."""
     return tuple({device.id: device for face in faces for device in described.devices_on.get(face, ())}.values())
@@ -103,7 +108,7 @@ def _holding(described: Described, known: Symbols, cell: str, way: Direction, fa
     floor, beyond = described.floor, described.floor.beyond(face, cell)
     for device in described.devices_on.get(face, ()):
         if way in device.stops and way.axis in device.restrains:
-            yield known.things[device.id].states["locking"]
+            yield _does(described, known, device.id, "locking")
     for placement in floor.placements:
         for place, part in zip(placement.cells, placement.parts, strict=True):
             if place == cell and beyond in placement.cells:
@@ -130,7 +135,11 @@ def obstacles(
 
     found = [device for device in on(edge) if direction in device.stops]
     found += [device for device in on(lain_on) if direction not in device.gives_way]
-    return [(device, known.things[device.id].states["standing"]) for device in found]
+    met = [(device, _does(described, known, device.id, "standing")) for device in found]
+    for device in (device for device in (*on(edge), *on(lain_on)) if direction in device.gives_way):
+        jammed = conj(_does(described, known, device.id, "standing"), described.struck(device.id, "jammed_up"))
+        met += [(device, jammed)] if jammed != FALSE else []
+    return met
 
 
 def pressing(described: Described, known: Symbols) -> Symbols:

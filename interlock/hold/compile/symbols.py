@@ -17,8 +17,8 @@ from interlock.hold.compile.world import Thing
 from interlock.hold.failing import MayStrike
 from interlock.hold.kinds import Kind, Trigger, Verb
 from interlock.hold.language.syntax import Syntax, Truth
-from interlock.hold.origin import Condition, Deed, Fact, Meaning, Memory, Strike, Work
-from interlock.kernel.expressions import FALSE, TRUE, Const, Expr, Is, Ref, Value, conj, neg
+from interlock.hold.origin import Condition, Deed, Fact, Meaning, Memory, Strike, Subject, Work
+from interlock.kernel.expressions import FALSE, TRUE, Const, Expr, Is, Ref, Value, conj, disj, neg
 from interlock.kernel.machine import Actor, Variable
 
 
@@ -42,11 +42,20 @@ class Defined:
 
 @dataclass(frozen=True, slots=True)
 class Promised:
-    """A signal that an expression of the description defines."""
+    """A signal that an expression of the description defines, unless something makes it so, or not so, for good.
+
+    Of the two the latter wins.
+    """
 
     meaning: Meaning
     syntax: Syntax
     phrases: tuple[str, str]
+    so: Expr = FALSE
+    not_so: Expr = FALSE
+
+    def definition(self, lowered: Expr) -> Expr:
+        """What defines it, given what its expression means."""
+        return conj(disj(lowered, self.so), neg(self.not_so))
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,11 +131,20 @@ class Additions:
         """The same, but atoms and constants stay what they are."""
         return definition if isinstance(definition, Const | Is) else self.define(meaning, definition, phrases)
 
-    def promise(self, meaning: Meaning, syntax: Syntax, phrases: tuple[str, str]) -> Expr:
-        """A signal that is lowered later."""
-        expr = promised(meaning, syntax, self._eased)
+    def promise(
+        self,
+        meaning: Meaning,
+        syntax: Syntax,
+        phrases: tuple[str, str],
+        *,
+        so: Expr = FALSE,
+        not_so: Expr = FALSE,
+    ) -> Expr:
+        """A signal that is lowered later, unless `so` or `not_so`, failures that have struck, say what it is."""
+        constant = so == not_so == FALSE
+        expr = promised(meaning, syntax, self._eased) if constant else Ref(meaning.name)
         if isinstance(expr, Ref):
-            self._signals[meaning.name] = Promised(meaning, syntax, phrases)
+            self._signals[meaning.name] = Promised(meaning, syntax, phrases, so, not_so)
         return expr
 
     def remember(
@@ -158,9 +176,11 @@ class Additions:
         *,
         truth: Expr | None = None,
         verbs: Iterable[str] = (),
+        seen: Mapping[tuple[Meaning | None, str], Expr] | None = None,
     ) -> None:
         """A thing, or more of one; `verbs` can be asked about though nothing does them."""
-        more = Thing(thing.id, thing.sort, thing.phrase, states or {}, truth, parts or {}, dict.fromkeys(verbs, ()))
+        asked: dict[str, tuple[str, ...]] = dict.fromkeys(verbs, ())
+        more = Thing(thing.id, thing.sort, thing.phrase, states or {}, truth, parts or {}, asked, seen or {})
         known = self._things.get(thing.id)
         self._things[thing.id] = more if known is None else known.joined(more)
 
@@ -209,6 +229,14 @@ class Additions:
             deed = _work(of, trigger, action, component)
             pairs = [(thing.id, str(verb)) for verb in verbs]
             self.act(deed, trigger.actor, guard, dict(action.updates), text, pairs, settles)
+
+    def failing(self, of: Subject, phrase: str, states: dict[str, Expr], state: str, so: Expr, not_so: Expr) -> None:
+        """Puts failures into the two states of a thing: struck, it is in the state (`so`) or in the other."""
+        if so != FALSE or not_so != FALSE:
+            (other,) = (one for one in states if one != state)
+            fails = conj(disj(states[state], so), neg(not_so))
+            states[state] = self.define(Fact(of, state), fails, told(phrase, state))
+            states[other] = self.define(Fact(of, other), neg(states[state]), told(phrase, other))
 
     def fails(self, declared: Iterable[MayStrike]) -> None:
         """Failures that may strike: each once, at any time, and it need not."""

@@ -25,6 +25,7 @@ from interlock.hold.origin import (
     Fact,
     Fixed,
     Holding,
+    Meaning,
     Sort,
     Subject,
     standing,
@@ -87,6 +88,7 @@ def _cells(described: Described, made: Additions) -> None:
         bays = tuple(cell for cell in floor.bays if held[cell][unit.id] != FALSE)
         made.name(Thing(unit.id, Sort.KIND_OF_UNIT, unit.name), parts={"bays": bays})
     for cell in floor.bays:
+        made.fails(described.may_strike.get(cell, ()))
         made.name(
             Thing(cell, Sort.BAY, f"bay {cell}"),
             {**_taken(described, cell), **held[cell]},
@@ -143,9 +145,13 @@ def _control(described: Described, made: Additions, control: Control) -> None:
         made.work(thing, of, kind, replace(component, actions=held), kept)
         made.work(thing, of, kind, replace(component, actions=release), works)
         states = _held_states(control, states)
+        # where its spring is broken no hand need be on it
+        states[HELD] = conj(states[HELD], neg(described.struck(control.id, "spring_broken")))
     else:
         made.work(thing, of, kind, component, kept, works)
-    made.name(thing, states)
+    together = described.struck(control.id, "contacts_together")
+    away = [state for state in states if state != HELD and not (control.is_held and state == kind.initial)]
+    made.name(thing, states, seen={(None, state): disj(states[state], together) for state in away})
 
 
 def _held_states(control: Control, states: Mapping[str, Expr]) -> dict[str, Expr]:
@@ -195,10 +201,21 @@ def _device(described: Described, known: Symbols, made: Additions, device: Devic
         phrases = f"a unit is over {device.name}", f"no unit is over {device.name}"
         meaning["covered"] = made.signal(Fact(of.subject, "covered"), over, phrases)
     if device.circuit is not None:
-        phrases = told(device.name, "energised")
-        meaning["energised"] = made.promise(Fact(of.subject, "energised"), device.circuit, phrases)
+        meaning["energised"] = made.promise(
+            Fact(of.subject, "energised"),
+            device.circuit,
+            told(device.name, "energised"),
+            so=described.struck(device.id, "works_uncommanded"),
+            not_so=described.struck(device.id, "rests"),
+        )
     if device.handle is not None and device.handle in known.things:
-        meaning["handle_pulled"] = neg(known.things[device.handle].states.get("normal", TRUE))
+        pulled = neg(known.things[device.handle].states.get("normal", TRUE))
+        broken = disj(*(described.struck(one, "linkage_broken") for one in (device.handle, device.id)))
+        stays = described.struck(device.handle, "does_not_return")
+        meaning["handle_pulled"] = disj(conj(pulled, neg(broken)), stays)
+    # without its spring it is down as it is under a unit
+    gives_way = conj(meaning["covered"], neg(described.struck(device.id, "jammed_up")))
+    meaning["covered"] = disj(gives_way, described.struck(device.id, "spring_broken"))
     # a spring that can stick must remember where it stuck; while it works it settles at once all the same
     sticks = described.struck(device.id, "stuck")
     starts = described.starts_of(device.id, device.starts, kind.states)
@@ -256,11 +273,15 @@ def _door(described: Described, known: Symbols, made: Additions, door: Doorway) 
     opens_told, closes_told = told(name, "free to open"), told(name, "free to close")
     if door.moved_by == "power":
         opens_told, closes_told = _runs(name, "open"), _runs(name, "closed")
-    opens = made.promise(Fact(subject, "opens"), door.opens, opens_told)
-    closes = made.promise(Fact(subject, "closes"), door.closes, closes_told)
+    made.fails(described.may_strike.get(door.id, ()))
+    loose, dead = described.struck(door.id, "moves_by_itself"), described.struck(door.id, "dead")
+    runs_open, runs_closed = (described.struck(door.id, mode) for mode in ("runs_open", "runs_closed"))
+    opens = made.promise(Fact(subject, "opens"), door.opens, opens_told, so=disj(loose, runs_open), not_so=dead)
+    closes = made.promise(Fact(subject, "closes"), door.closes, closes_told, so=disj(loose, runs_closed), not_so=dead)
     where, latch, lock = (Condition(subject, aspect) for aspect in (Aspect.POSITION, Aspect.LATCH, Aspect.LOCK))
     latched = Is(latch.name, "latched") if door.latch is not None and door.unlatch is not None else FALSE
-    meaning = {"drive_opens": opens, "drive_closes": closes, "latched": latched}
+    holding = conj(latched, neg(described.struck(door.id, "latch_does_not_hold")))
+    meaning = {"drive_opens": opens, "drive_closes": closes, "latched": holding}
     states = _door_part(described, made, door, where, DOOR_KINDS[door.moved_by], meaning, ("move",))
     if door.latch is not None and door.unlatch is not None:
         meaning = {
@@ -295,7 +316,21 @@ def _door(described: Described, known: Symbols, made: Additions, door: Doorway) 
     states["path_clear"] = neg(states["path_blocked"])
     on_sill = tuple(one.id for one in described.hold.devices if set(described.faces_of(one)) & set(sill))
     bays = tuple(bay for bay in door.bays if bay in known.things)
-    made.name(_door_thing(door), states, {"sill_devices": on_sill, "bays": bays})
+    made.name(
+        _door_thing(door), states, {"sill_devices": on_sill, "bays": bays}, seen=_seen_of_lock(described, door, states)
+    )
+
+
+def _seen_of_lock(
+    described: Described, door: Doorway, states: Mapping[str, Expr]
+) -> dict[tuple[Meaning | None, str], Expr]:
+    """A lock that does not hold shows what it should; it does not keep the latch."""
+    fails = described.struck(door.id, "lock_does_not_hold")
+    if fails == FALSE:
+        return {}
+    unlatching = Fact(Subject(Sort.DOOR, door.id), "unlatching_possible")
+    seen = {"locked": conj(states["locked"], neg(fails)), "unlocked": disj(states["unlocked"], fails)}
+    return {(unlatching, state): expr for state, expr in seen.items()}
 
 
 def _runs(name: str, towards: str) -> tuple[str, str]:

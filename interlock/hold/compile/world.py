@@ -8,7 +8,7 @@ from types import MappingProxyType
 from typing import TypeAlias
 
 from interlock.diagnostics.spans import Span
-from interlock.hold.origin import Sort
+from interlock.hold.origin import Meaning, Sort
 from interlock.kernel.expressions import Expr
 
 
@@ -17,7 +17,9 @@ class Thing:
     """Something that expressions can name: it has states, perhaps a truth value of its own, and parts behind a dot.
 
     `phrase` is how a sentence names it.  A part is the id of one thing or the ids of a group (`World.part`).  `verbs`
-    maps what can be done to or by it to the names of deeds; `Origins.rules_of` has the rules.
+    maps what can be done to or by it to the names of deeds; `Origins.rules_of` has the rules.  `seen` is what an
+    expression of the description sees in the place of a state, where a failure may come between: by what that
+    expression decides (None: any) and the state.
     """
 
     id: str
@@ -27,10 +29,11 @@ class Thing:
     truth: Expr | None = None
     parts: Mapping[str, str | tuple[str, ...]] = field(default_factory=dict)
     verbs: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    seen: Mapping[tuple[Meaning | None, str], Expr] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         """Makes the mappings read-only."""
-        for name in ("states", "parts", "verbs"):
+        for name in ("states", "parts", "verbs", "seen"):
             object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
 
     def joined(self, more: Thing) -> Thing:
@@ -39,9 +42,14 @@ class Thing:
         for verb, deeds in more.verbs.items():
             verbs[verb] = (*verbs.get(verb, ()), *deeds)
         truth = more.truth if self.truth is None else self.truth
-        return Thing(
-            self.id, self.sort, self.phrase, {**self.states, **more.states}, truth, {**self.parts, **more.parts}, verbs
-        )
+        states, parts = {**self.states, **more.states}, {**self.parts, **more.parts}
+        return Thing(self.id, self.sort, self.phrase, states, truth, parts, verbs, {**self.seen, **more.seen})
+
+    def seen_by(self, owner: Meaning | None, state: str) -> Expr:
+        """The state, as whatever decides `owner` sees it; None sees what is so."""
+        if owner is None or owner.subject.sort is Sort.SENSOR:
+            return self.states[state]
+        return self.seen.get((owner, state), self.seen.get((None, state), self.states[state]))
 
 
 Part: TypeAlias = Thing | tuple[Thing, ...]

@@ -6,10 +6,11 @@ from itertools import combinations, compress
 
 from interlock.hold.compile.described import Described
 from interlock.hold.compile.levers import commanding, levers_of, supplies_of
-from interlock.hold.compile.symbols import Additions, Symbols, told
+from interlock.hold.compile.symbols import Additions, Symbols, promised, told
 from interlock.hold.compile.world import Thing
 from interlock.hold.language.model import Command, Direction, Zone
 from interlock.hold.origin import Commanded, Fact, HeldBack, Sort, Subject, running
+from interlock.hold.sorts import runs as runs_mode
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Ref, conj, disj, neg
 
 
@@ -19,8 +20,13 @@ def stations(described: Described, known: Symbols) -> Symbols:
     for station in described.hold.stations:
         thing = Thing(station.id, Sort.STATION, station.name)
         owning = made.promise(
-            Fact(Subject(Sort.STATION, station.id), "owning"), station.owns, told(station.name, "in charge")
+            Fact(Subject(Sort.STATION, station.id), "owning"),
+            station.owns,
+            told(station.name, "in charge"),
+            so=described.struck(station.id, "in_charge_too"),
+            not_so=described.struck(station.id, "never_in_charge"),
         )
+        made.fails(described.may_strike.get(station.id, ()))
         controls = tuple(id for id in station.controls if id in known.things)
         made.name(thing, {"owning": owning}, {"controls": controls})
     return made.symbols()
@@ -32,6 +38,8 @@ def zones(described: Described, known: Symbols) -> Symbols:
     runs: dict[Fact, Expr] = {}
     for zone in described.hold.zones:
         _zone(described, known, made, runs, zone)
+    for bay in described.floor.bays:
+        _drive_fails(described, made, runs, bay)
     for door in described.hold.doorways:
         ways = [running(bay, way) for bay in door.bays for way in (door.side, door.side.opposite)]
         across = disj(*(Ref(way.name) for way in ways if way in runs))
@@ -93,8 +101,7 @@ def _zone(described: Described, known: Symbols, made: Additions, runs: dict[Fact
                 asking = disj(*compress(commands[direction], there))
             free = conj(powered, asking, neg(inhibited), *map(neg, held_back))
             runs[fact] = disj(runs.get(fact, FALSE), free)
-            drive = f"the drive under bay {bay}"
-            made.define(fact, runs[fact], (f"{drive} runs {direction}", f"{drive} does not run {direction}"))
+            _define_running(made, bay, direction, runs[fact])
     pairs = (conj(*two) for two in combinations(owners.values(), 2))
     made.name(
         thing,
@@ -113,6 +120,27 @@ def _zone(described: Described, known: Symbols, made: Additions, runs: dict[Fact
         # what a zone does can be asked about also where no unit can be moved by it
         verbs=("run",),
     )
+
+
+def _drive_fails(described: Described, made: Additions, runs: dict[Fact, Expr], bay: str) -> None:
+    """Puts the failures of the drive under a bay into what makes it run."""
+    dead, reversed = (described.struck(bay, mode) for mode in ("dead", "runs_other_way"))
+    zones = [zone for zone in described.hold.zones if bay in zone.bays]
+    power = [(Fact(Subject(Sort.ZONE, zone.id), "powered"), zone.power) for zone in zones]
+    powered = disj(*(promised(fact, syntax, described.eased) for fact, syntax in power))
+    asked = {way: runs.get(running(bay, way), FALSE) for way in Direction}
+    for way in Direction:
+        turned = disj(conj(asked[way], neg(reversed)), conj(asked[way.opposite], reversed))
+        uncommanded = conj(powered, described.struck(bay, runs_mode(way)))
+        does = conj(disj(turned, uncommanded), neg(dead))
+        if does != asked[way]:
+            runs[running(bay, way)] = does
+            _define_running(made, bay, way, does)
+
+
+def _define_running(made: Additions, bay: str, way: Direction, when: Expr) -> None:
+    drive = f"the drive under bay {bay}"
+    made.define(running(bay, way), when, (f"{drive} runs {way}", f"{drive} does not run {way}"))
 
 
 def _held_back(made: Additions, zone: Zone, bay: str, direction: Direction) -> list[Expr]:
@@ -171,12 +199,17 @@ def _owning(known: Symbols, command: Command) -> Expr:
     return TRUE if station is None else station.states["owning"]
 
 
+def _by_hand(described: Described, known: Symbols, lever: str, position: str) -> Expr:
+    """A hand holds the lever there: without its spring it may stay there by itself."""
+    return conj(known.things[lever].states[position], neg(described.struck(lever, "spring_broken")))
+
+
 def _held(described: Described, known: Symbols, zone: Zone, direction: Direction, bay: str | None) -> Expr:
     """A lever is held by which a station in charge commands the direction: of the zone, or of one bay of it."""
     ways = []
     for command in zone.commands:
         if direction in dict(command.runs) and (bay is None or command.reaches(bay)):
             asking = commanding(described.hold, zone, command, direction)
-            by_hand = disj(*(known.things[lever].states[position] for lever, position in asking))
+            by_hand = disj(*(_by_hand(described, known, lever, position) for lever, position in asking))
             ways.append(conj(_owning(known, command), by_hand))
     return disj(*ways)

@@ -496,8 +496,11 @@ class FailureMode(Record):
     """A failure that may strike, once and for good."""
 
     of: str = field(
-        Reference(("doorways", "devices", "controls", "supplies", "circuits", "relays", "sensors", "zones")),
-        "What fails.",
+        Reference(
+            ("doorways", "devices", "controls", "stations", "supplies", "circuits", "relays", "sensors", "zones"),
+            bays=True,
+        ),
+        "What fails; a bay for its drive, or for its floor.",
     )
     mode: str = field(Word("failure mode", FAILURE_MODES), "How it fails.")
 
