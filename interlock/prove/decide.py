@@ -1,38 +1,59 @@
 """The default: cheap means first, certificates for proofs, shortest runs for refutations.
 
-The order is: look at the nearest states one by one; look for runs, guided, where whoever asks expects one; mine
-invariants, of which the states met until then leave few candidates, and strengthen them until they exclude what they
-do not yet; look longer for such runs; pursue what is left with property-directed reachability, those invariants and
-the states met given, and, where that gets deep, by guided search too; shorten by bounded search every run that may be
-longer than it need be.
+The order is: look at the nearest states one by one; where rules touch few variables each, try for a small diagram of
+all states; look for runs, guided, where whoever asks expects one; mine invariants, of which the states met until then
+leave few candidates, and strengthen them until they exclude what they do not yet; look longer for such runs.  For what
+is left engines take turns, each allowed four times as much as the last time: property-directed reachability with those
+invariants and the states met, diagrams with other orders of the variables, all states as arrays.  Shorten by bounded
+search every run that may be longer than it need be.
+
+What an engine may do is counted in its own units (queries, guards looked at, pieces of work), not in seconds, so that
+the same call takes the same way on every computer.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
+from itertools import count
+from time import monotonic
 
 from interlock.kernel.claims import Claim, Limits, Progress, ProgressCallback, Proved, Refuted, Trace, Unknown, silent
 from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import Expr
-from interlock.kernel.machine import Machine, Question
+from interlock.kernel.machine import Machine, Question, support_of
 from interlock.prove.core.local import Cube, LocalRules
 from interlock.prove.core.samples import MOST_SAMPLES, Samples
 from interlock.prove.core.solvers import light_solver
 from interlock.prove.core.starts import some_initial_states
-from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
+from interlock.prove.diagrams.saturation import TOO_LONG, Saturation
+from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Allowance, Clock, OutOfTime, clock_of, stop_reason
 from interlock.prove.frames.frames import Frames
 from interlock.prove.frames.pdr import pursue
 from interlock.prove.invariants.lemmas import Lemmas
 from interlock.prove.invariants.mined import MOST_STARTS, claim_late, mine, strengthen
+from interlock.prove.search import bmc, guided
 from interlock.prove.search import explicit as by_states
-from interlock.prove.search import guided
 from interlock.prove.search.bmc import BoundedSearch
+from interlock.prove.search.enumeration import enumeration
 from interlock.prove.search.explicit import BreadthFirstSearch, explore
 
 NAME = "decide"
-FIRST_LOOK = 1_000_000
+FIRST_LOOK = 250_000
 """How many times a guard may be looked at in the first stage: states times rules."""
+SORTED = 50
+"""For so many count rules that are too many to be compiled (see `explicit`), and sorted by what they ask."""
+FIRST_WORK = 150_000
+"""How much work the first diagram may be (see `diagrams.forest`), about half a second."""
+WORK_EACH = 10
+"""The same for each rule: so much it takes to make a relation of it."""
+LOOSELY_KNIT = 8
+"""So many variables, on average, the rules of a machine touch at most for which a diagram is tried before all else."""
+SMALL = 2_000
+"""Or so many all rules together."""
+FIRST_GUARDS = 50_000_000
+"""How many times a guard may be looked at in visiting all states of such a machine: about a fifth of a second."""
 FIRST_EXPANDED = 250
 """How many states guided search expands at first for a question whose asker expects a run."""
 EXPECTED_EXPANDED = 1_500
@@ -41,12 +62,35 @@ UNEXPECTED_EXPANDED = 300
 """The same for any other question, once property-directed reachability has gone deep."""
 MOST_PLACED = 512
 """Random walks begin in so many states, where so many have been met."""
+MOST_WRITTEN = 500_000
+"""Of what rules write, all values of all variables counted: where there is more, nothing is mined."""
+MINING_LOOKS = 2_000
+"""How many queries mining and strengthening may take the first time, and for each rule and question this many more:"""
+MINING_LOOKS_EACH = 50
+COUNTED_LOOKS = 5_000
+"""The same where all states were counted already, and a certificate would only say more of them."""
+TURN_WORK = 300_000
+"""How much work diagrams may be in the first of the turns that engines take, with each order of the variables."""
+MOST_ORDERS = 3
+TURN_GUARDS = 200_000_000
+"""How many times a guard may be looked at in that turn: states times rules."""
+TURN_RULES = 2_500
+"""With more rules states are visited one by one, and rules sorted by what they ask; so many count for all."""
+MORE = 4
+"""So many times more each next turn."""
+TURN_LOOKS = 2
+"""So many times the queries of mining property-directed reachability may take in its first turn, and at least this:"""
+LEAST_LOOKS = 1_000
+MOST_WORK = 8_000_000
+"""Of diagrams: more would take too much memory."""
 FIRST_FRAMES = 60
 """How deep property-directed reachability goes before guided search is tried on what is left."""
 DEEP_ENOUGH = 12
 """Guided search gives long runs: with a smaller bound on depth it is left out."""
-SHORTENING_SECONDS = 60.0
-"""How long shorter runs are looked for where there is no limit in seconds."""
+SHORTENING = 5.0
+"""So many times as long as all else took shorter runs are looked for at the most; seconds, at least and at most:"""
+LEAST_SHORTENING = 3.0
+MOST_SHORTENING = 60.0
 
 
 def decide(
@@ -59,9 +103,10 @@ def decide(
     """Decides every question within the limits, by whatever engine is best for it; each claim names its engine.
 
     A refutation's run is the shortest wherever that could be made sure of.  `limits.depth` bounds runs and frames,
-    `limits.states` the states that are looked at one by one.  `found` keeps what lemmas are found.
+    `limits.states` the states that are looked at one by one.  `found` keeps what lemmas are found; whoever gives it
+    wants facts that say why, so that ways of proof that find such come before those that only count.
     """
-    strategy = _Strategy(machine, questions, limits, report)
+    strategy = _Strategy(machine, questions, limits, report, found is not None)
     reason = ""
     try:
         strategy.run()
@@ -71,6 +116,8 @@ def decide(
         strategy.claim_late()
     except KeyboardInterrupt:
         reason = INTERRUPTED
+    finally:
+        strategy.close()
     if found is not None and strategy.rules is not None:
         found.keep(strategy.rules, strategy.known())
     return strategy.answers(reason)
@@ -78,9 +125,17 @@ def decide(
 
 class _Strategy:
     def __init__(
-        self, machine: Machine, questions: Sequence[Question], limits: Limits, report: ProgressCallback
+        self,
+        machine: Machine,
+        questions: Sequence[Question],
+        limits: Limits,
+        report: ProgressCallback,
+        wants_facts: bool,
     ) -> None:
         self.machine = machine
+        self.wants_facts = wants_facts
+        """Whoever asks wants to know why: certificates are looked for where a number of states would do."""
+        self.begun = monotonic()
         self.questions = questions
         self.limits = limits
         self.report = report
@@ -96,6 +151,8 @@ class _Strategy:
         self.rules: LocalRules | None = None
         self.lemmas: list[Cube] = []
         self.frames: Frames | None = None
+        self.drawn: int | None = None
+        """The number of reachable states of what was still to be asked about, where all of them are in a diagram."""
 
     def answers(self, reason: str) -> tuple[Claim, ...]:
         for at, question in enumerate(self.questions):
@@ -118,19 +175,29 @@ class _Strategy:
             return self.lemmas
         return self.frames.lemmas if self.frames.invariant is None else self.frames.invariant
 
+    def close(self) -> None:
+        """Frees what solvers hold."""
+        if self.frames is not None:
+            self.frames.solver.close()
+
     def still_open(self) -> list[int]:
         return [at for at in range(len(self.questions)) if at not in self.claims]
 
     def run(self) -> None:
         self.look_around()
-        if self.still_open():
+        if self.still_open() and self.counted is None and not self.wants_facts:
+            self.look_at_all()
+        if self.still_open() and not self.drawn and (self.counted is None or self.wants_facts):
             self.prove()
+        if self.still_open() and self.drawn:
+            self.look_for_runs(self.drawn)
         self.shorten()
 
     def look_around(self) -> None:
         """Breadth-first over as many states as cost next to nothing."""
         self.clock.check()
-        most = FIRST_LOOK // (len(self.machine.rules) + 20)
+        rules = len(self.machine.rules)
+        most = FIRST_LOOK // (20 + (rules if rules <= by_states.MOST_COMPILED else SORTED))
         if self.limits.states is not None:
             most = min(most, self.limits.states)
         limits = replace(self.limits, seconds=self.clock.seconds_left(), states=most)
@@ -141,38 +208,142 @@ class _Strategy:
             self.counted = len(search.parents)
 
     def prove(self) -> None:
+        """Mines and strengthens; then engines take turns, each allowed more than the last time."""
         self.clock.check()
-        rules = self.rules = LocalRules(self.machine)
-        self.look_guided([at for at in self.still_open() if self.questions[at].expects_run], FIRST_EXPANDED)
-        if not self.still_open():
+        rules = self.rules = LocalRules(self.machine, self.clock)
+        if self.counted is not None:
+            self.attempt(partial(self.mine, rules, self.clock.within(Allowance(COUNTED_LOOKS))))
             return
-        samples = Samples(rules.encoding, self.met, self.run_to) if self.run_to is not None else None
-        starts = some_initial_states(rules, MOST_STARTS, self.clock, light_solver)
+        self.look_guided([at for at in self.still_open() if self.questions[at].expects_run], FIRST_EXPANDED)
+        allowed = MINING_LOOKS + MINING_LOOKS_EACH * (len(rules.guards) + len(self.questions))
+        allowance = Allowance(allowed)
+        is_mined = self.attempt(partial(self.mine, rules, self.clock.within(allowance)))
+        self.look_guided([at for at in self.still_open() if self.questions[at].expects_run], EXPECTED_EXPANDED)
+        looks = max(LEAST_LOOKS, TURN_LOOKS * (allowed - max(0, allowance.left)))
+        # facts travel a frame at a time, so a long hold needs more frames than a short one
+        deepest: int | None = max(FIRST_FRAMES, len(self.machine.variables))
+        for turn in count():
+            if not self.still_open():
+                return
+            if turn or not self.wants_facts:
+                self.draw(min(MOST_WORK, TURN_WORK * MORE**turn), MOST_ORDERS)
+                if self.drawn:
+                    return
+                self.visit(TURN_GUARDS * MORE**turn)
+            is_over = self.attempt(partial(self.pursue, rules, self.clock.within(Allowance(looks)), deepest))
+            if is_over and deepest is None:
+                return
+            if not turn:
+                self.look_guided(self.still_open(), UNEXPECTED_EXPANDED)
+                deepest = None
+            if not is_mined and self.still_open():
+                allowed *= MORE
+                is_mined = self.attempt(partial(self.mine, rules, self.clock.within(Allowance(allowed))))
+            looks *= MORE
+
+    def attempt(self, what: Callable[[], None]) -> bool:
+        """Whether it came to an end within what it was allowed.  Raises OutOfTime where time itself is over."""
+        try:
+            what()
+        except OutOfTime:
+            self.clock.check()
+            return False
+        return True
+
+    def mine(self, rules: LocalRules, clock: Clock) -> None:
+        """Claims what mined invariants, strengthened, exclude."""
+        written = sum(len(self.machine.domains[name]) for rule in self.machine.rules for name, _ in rule.update)
+        if written > MOST_WRITTEN:
+            return
+        starts = some_initial_states(rules, MOST_STARTS, clock, light_solver)
         if starts:
             targets = [self.questions[at].target for at in self.still_open()]
             starts = spread(starts, self.met)
-            self.lemmas = mine(rules, targets, starts, self.clock, light_solver, self.report, samples)
-        self.clock.check()
-        frames = self.frames = Frames(rules, self.targets(), self.clock, light_solver, self.lemmas, samples)
-        deepest = self.limits.depth
+            self.lemmas = mine(rules, targets, starts, clock, light_solver, self.report, self.samples())
+        clock.check()
+        frames = self.renew_frames(rules, clock)
+        strengthen(frames, self.questions, self.claims, self.report)
+        decided = len(self.claims)
+        self.report(Progress(NAME, f"{decided} of {len(self.questions)} decided", decided, len(self.questions)))
+
+    def pursue(self, rules: LocalRules, clock: Clock, deepest: int | None) -> None:
+        """Claims what property-directed reachability decides, from the facts known, up to so many frames."""
+        most = self.limits.depth
+        frames = self.renew_frames(rules, clock)
+        bound = most if deepest is None else deepest if most is None else min(deepest, most)
         try:
-            strengthen(frames, self.questions, self.claims, self.report)
-            decided = len(self.claims)
-            self.report(Progress(NAME, f"{decided} of {len(self.questions)} decided", decided, len(self.questions)))
-            self.look_guided([at for at in self.still_open() if self.questions[at].expects_run], EXPECTED_EXPANDED)
-            # facts travel a frame at a time, so a long hold needs more frames than a short one
-            first = max(FIRST_FRAMES, len(self.machine.variables))
-            first = first if deepest is None else min(first, deepest)
-            pursue(frames, self.questions, self.claims, first, self.report)
-            if self.still_open() and frames.invariant is None:
-                self.look_guided(self.still_open(), UNEXPECTED_EXPANDED)
-                frames.solver.close()
-                frames = self.frames = Frames(rules, self.targets(), self.clock, light_solver, frames.lemmas, samples)
-                pursue(frames, self.questions, self.claims, deepest, self.report)
+            pursue(frames, self.questions, self.claims, bound, self.report)
             self.reason = f"no proof was found in looking up to {frames.top} steps ahead"
         finally:
             self.clear = max(self.clear, frames.clear)
-            frames.solver.close()
+
+    def renew_frames(self, rules: LocalRules, clock: Clock) -> Frames:
+        """Frames that begin with all facts that are known."""
+        if self.frames is not None:
+            self.frames.solver.close()
+            self.lemmas = list(self.frames.lemmas)
+        self.frames = Frames(rules, self.targets(), clock, light_solver, self.lemmas, self.samples())
+        return self.frames
+
+    def samples(self) -> Samples | None:
+        """The states that were met, where any were."""
+        if self.run_to is None or self.rules is None:
+            return None
+        return Samples(self.rules.encoding, self.met, self.run_to)
+
+    def look_at_all(self) -> None:
+        """All states, as a small diagram or as arrays, where rules touch few variables each."""
+        touched = [len({*support_of(self.machine, r.guard), *(n for n, _ in r.update)}) for r in self.machine.rules]
+        if sum(touched) <= max(SMALL, LOOSELY_KNIT * len(touched)):
+            self.draw(FIRST_WORK + WORK_EACH * len(touched), 1)
+            if not self.drawn:
+                self.visit(FIRST_GUARDS)
+
+    def draw(self, most: int, orders: int) -> None:
+        """Answers from a diagram of all states, if it can be made with so much work in one of so many orders."""
+        places = self.still_open()
+        search = Saturation(self.machine, [self.questions[at] for at in places], self.clock)
+        if search.try_orders(most, self.report, orders):
+            self.drawn = search.count()
+            found: dict[int, Claim] = {}
+            try:
+                met = search.prove(range(len(places)), found)
+                self.claims.update({places[at]: claim for at, claim in found.items()})
+                if met and self.drawn * (len(self.machine.rules) + 20) <= FIRST_GUARDS:
+                    # one by one, runs are the shortest
+                    self.visit(FIRST_GUARDS)
+                met = {at: goal for at, goal in met.items() if places[at] not in self.claims}
+                search.refute(met, found, self.limits.depth)
+            finally:
+                self.claims = {places[at]: claim for at, claim in found.items()} | self.claims
+
+    def visit(self, guards: int) -> None:
+        """Answers by visiting all states, where so many looks at guards are enough."""
+        places = self.still_open()
+        if not places:
+            return
+        most = guards // (min(len(self.machine.rules), TURN_RULES) + 20)
+        if self.limits.states is not None:
+            most = min(most, self.limits.states)
+        asked = [self.questions[at] for at in places]
+        limits = replace(self.limits, seconds=self.clock.seconds_left(), states=most)
+        visit = by_states.explicit if len(self.machine.rules) > TURN_RULES else enumeration
+        for at, claim in zip(places, visit(self.machine, asked, limits, self.report), strict=True):
+            if isinstance(claim, Unknown):
+                self.clear = max(self.clear, claim.depth)
+            else:
+                self.claims[at] = claim
+
+    def look_for_runs(self, states: int) -> None:
+        """All states are known, and how many they are: to what is open there are runs, but they are long."""
+        self.reason = TOO_LONG
+        if states * (len(self.machine.rules) + 20) <= TURN_GUARDS:
+            self.visit(TURN_GUARDS)
+        if self.still_open():
+            self.look_guided(self.still_open(), guided.MOST_EXPANDED)
+        places = self.still_open()
+        if places:
+            self.look_bounded(places, bmc.DEEPEST if self.limits.depth is None else self.limits.depth)
 
     def targets(self) -> list[Expr]:
         return [question.target for question in self.questions]
@@ -207,10 +378,19 @@ class _Strategy:
         if not long:
             return
         traces = {at: claim.trace for at in long if isinstance(claim := self.claims[at], Refuted)}
-        deepest = max(trace.depth for trace in traces.values()) - 1
-        look = BoundedSearch(self.machine, [self.questions[at] for at in long], deepest)
+        look = self.look_bounded(long, max(trace.depth for trace in traces.values()) - 1)
+        for at, trace in traces.items():
+            old = self.claims[at]
+            is_kept = isinstance(old, Refuted) and old.trace is trace
+            if is_kept and (look.is_exhausted or look.clear >= trace.depth - 1):
+                self.claims[at] = Refuted(old.question, old.engine, trace, shortest=True)
+
+    def look_bounded(self, places: Sequence[int], deepest: int) -> BoundedSearch:
+        """The shortest runs to the targets of these questions, in whatever time there is."""
+        look = BoundedSearch(self.machine, [self.questions[at] for at in places], deepest)
         found: dict[int, Claim] = {}
-        clock: Clock = self.clock if self.limits.seconds is not None else self.clock.sooner(SHORTENING_SECONDS)
+        took = monotonic() - self.begun
+        clock: Clock = self.clock.sooner(min(MOST_SHORTENING, max(LEAST_SHORTENING, SHORTENING * took)))
         try:
             look.run(found, clock, self.report)
         except OutOfTime:
@@ -218,12 +398,8 @@ class _Strategy:
             self.report(Progress(NAME, f"shorter runs looked for up to {look.clear} steps"))
         finally:
             look.solver.close()
-            for place, at in enumerate(long):
-                if place in found:
-                    self.claims[at] = found[place]
-                elif look.is_exhausted or look.clear >= traces[at].depth - 1:
-                    old = self.claims[at]
-                    self.claims[at] = Refuted(old.question, old.engine, traces[at], shortest=True)
+            self.claims.update({places[at]: claim for at, claim in found.items()})
+        return look
 
 
 def spread(starts: Sequence[State], met: Sequence[State]) -> list[State]:

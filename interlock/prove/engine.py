@@ -39,6 +39,21 @@ class OutOfTime(Exception):
     """Time or memory ran out, or an end was asked for; engines catch it and claim Unknown for what is still open."""
 
 
+@dataclass(slots=True)
+class Allowance:
+    """How often a clock may be asked yet: a limit that is the same on every computer.
+
+    Solvers ask once a query, and once in so many conflicts.
+    """
+
+    left: int
+
+    def is_used_up(self) -> bool:
+        """Takes one; whether there was none."""
+        self.left -= 1
+        return self.left < 0
+
+
 @dataclass(frozen=True, slots=True)
 class Clock:
     """A wall-clock deadline, a budget of memory, and whether an end was asked for; None where there is no limit."""
@@ -59,6 +74,11 @@ class Clock:
         """Raises OutOfTime when it is over."""
         if self.is_over():
             raise OutOfTime
+
+    def within(self, allowance: Allowance) -> Clock:
+        """The clock that is over, too, once it was asked more often than that."""
+        stop = self.stop
+        return Clock(self.end, self.memory, lambda: allowance.is_used_up() or (stop is not None and stop()))
 
     def sooner(self, seconds: float) -> Clock:
         """The clock that ends `seconds` from now, or with this one where that is earlier."""

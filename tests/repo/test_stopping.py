@@ -33,6 +33,7 @@ from interlock.kernel.machine import Machine, Question
 from interlock.prove.certificates.obligations import discharge
 from interlock.prove.decide import decide
 from interlock.prove.engine import MOST_SECONDS, NO_LIMITS, Engine, clock_of
+from interlock.prove.invariants.lemmas import Lemmas
 from interlock.study import sessions
 from interlock.study.sessions import STOPPED_SECONDS
 from interlock.study.verify import verify
@@ -273,7 +274,7 @@ def test_what_mined_facts_prove_is_claimed_when_it_ends(seconds: float | None) -
             claimed_before.append(progress.done)
             state["stop"] = True
 
-    claims = decide(machine, questions, Limits(seconds=seconds, stop=lambda: state["stop"]), report)
+    claims = decide(machine, questions, Limits(seconds=seconds, stop=lambda: state["stop"]), report, Lemmas())
     assert state["stop"]
     proved = [claim for claim in claims if isinstance(claim, Proved)]
     assert len(proved) > len(questions) // 2

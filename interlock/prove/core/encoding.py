@@ -10,7 +10,7 @@ Reference (from memory)
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import pairwise
 
 from interlock.kernel.evaluator import State
@@ -20,6 +20,8 @@ from interlock.prove.core.trees import bottom_up
 
 TRUTH = 1
 """The literal that is always true."""
+MOST_LISTED = 128
+"""SAT variables that a rule writes and that are listed one by one."""
 
 
 class Encoding:
@@ -143,12 +145,34 @@ class Encoding:
 
     def effects(self, update: Iterable[tuple[str, Value]]) -> Mapping[int, bool]:
         """For every SAT variable of the variables written: is it true afterwards?"""
+        update = tuple(update)
+        if sum(len(self.values[name]) for name, _ in update) > MOST_LISTED:
+            return _Written(self, dict(update))
         after: dict[int, bool] = {}
         for name, value in update:
             for literal, other in self.values[name]:
                 if literal != TRUTH:
                     after[abs(literal)] = (other == value) == (literal > 0)
         return after
+
+
+class _Written(Mapping[int, bool]):
+    """The same without a list: a rule that writes one of thousands of values says of each of them what it is."""
+
+    def __init__(self, encoding: Encoding, update: Mapping[str, Value]) -> None:
+        self.encoding = encoding
+        self.update = update
+
+    def __getitem__(self, atom: int) -> bool:
+        name = self.encoding.variable_of[atom]
+        return self.encoding.literals[name, self.update[name]] == atom
+
+    def __iter__(self) -> Iterator[int]:
+        for name in self.update:
+            yield from (abs(literal) for literal, _ in self.encoding.values[name] if literal != TRUTH)
+
+    def __len__(self) -> int:
+        return sum(1 for _ in self)
 
 
 def at_most_one(literals: Sequence[int], encoding: Encoding) -> list[list[int]]:

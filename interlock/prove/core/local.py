@@ -10,34 +10,52 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TypeAlias
 
-from interlock.kernel.expressions import Expr, Is, Not, Or, disj
+from interlock.kernel.expressions import Expr, Is, Not, Or, Value, disj
 from interlock.kernel.machine import Machine
 from interlock.prove.core.encoding import TRUTH, Encoding
+from interlock.prove.core.solvers import FOREVER
+from interlock.prove.engine import Clock
+
+LOOK_EVERY = 256
+"""Rules between two looks at the clock."""
 
 Cube: TypeAlias = tuple[int, ...]
 """Literals, sorted: the states in which all of them hold."""
 
 
 class LocalRules:
-    """The rules of a machine by what they make true."""
+    """The rules of a machine by what they make true.  To make it raises OutOfTime."""
 
-    def __init__(self, machine: Machine) -> None:
+    def __init__(self, machine: Machine, clock: Clock = FOREVER) -> None:
         self.machine = machine
-        self.encoding = Encoding(machine)
-        self.guards = [self.encoding.gate(rule.guard) for rule in machine.rules]
-        self.effects: list[Mapping[int, bool]] = [self.encoding.effects(rule.update) for rule in machine.rules]
-        self.making: dict[int, list[int]] = {}
-        """Per literal the rules that make it true."""
-        for at, effect in enumerate(self.effects):
-            if self.guards[at] == -TRUTH:
-                continue
-            for atom, value in effect.items():
-                self.making.setdefault(atom if value else -atom, []).append(at)
+        self.encoding = encoding = Encoding(machine)
+        self.guards: list[int] = []
+        self.effects: list[Mapping[int, bool]] = []
+        self._writers: dict[str, list[tuple[int, Value]]] = {}
+        for at, rule in enumerate(machine.rules):
+            if at % LOOK_EVERY == 0:
+                clock.check()
+            self.guards.append(encoding.gate(rule.guard))
+            self.effects.append(encoding.effects(rule.update))
+            if self.guards[-1] != -TRUTH:
+                for name, value in rule.update:
+                    self._writers.setdefault(name, []).append((at, value))
+        self._making: dict[int, list[int]] = {}
+
+    def making(self, literal: int) -> list[int]:
+        """The rules that make the literal true, in order."""
+        found = self._making.get(literal)
+        if found is None:
+            name = self.encoding.variable_of.get(abs(literal), "")
+            literals, atom = self.encoding.literals, abs(literal)
+            writers = self._writers.get(name, ())
+            found = [at for at, value in writers if (literals[name, value] == atom) == (literal > 0)]
+            self._making[literal] = found
+        return found
 
     def entering(self, cube: Iterable[int]) -> list[int]:
         """The rules that make some literal of the cube true, whatever they do to the others."""
-        making = self.making
-        return sorted({rule for literal in cube for rule in making.get(literal, ())})
+        return sorted({rule for literal in cube for rule in self.making(literal)})
 
     def written(self, rule: int, cube: Iterable[int]) -> list[int] | None:
         """The literals of the cube that the rule makes true; None where it makes one false."""

@@ -44,6 +44,10 @@ class Packing:
         shift, mask = self._fields[name]
         return mask << shift, self._places[name][value] << shift
 
+    def field(self, name: str) -> tuple[int, int]:
+        """(shift, mask): the place of the variable's value is `state >> shift & mask`."""
+        return self._fields[name]
+
     def pack(self, state: State) -> int:
         """The integer for a state."""
         packed = 0
@@ -177,9 +181,7 @@ def compile_expand(packing: Packing, counting: bool) -> Callable[..., Any]:
     machine = packing.machine
     # conjuncts by number: to hash or to write out an expression again and again takes most of the time
     numbers: dict[Expr, int] = {}
-    guards = [
-        tuple(numbers.setdefault(part, len(numbers)) for part in _conjuncts(rule.guard)) for rule in machine.rules
-    ]
+    guards = [tuple(numbers.setdefault(part, len(numbers)) for part in conjuncts(rule.guard)) for rule in machine.rules]
     parts = list(numbers)
     lengths = [len(repr(part)) for part in parts]
     writer = Writer(packing, [rule.guard for rule in machine.rules])
@@ -232,7 +234,8 @@ def compile_expand(packing: Packing, counting: bool) -> Callable[..., Any]:
     return made
 
 
-def _conjuncts(guard: Expr) -> tuple[Expr, ...]:
+def conjuncts(guard: Expr) -> tuple[Expr, ...]:
+    """What must all be so for the guard to hold."""
     flat = conj(guard)
     return flat.args if isinstance(flat, And) else (flat,)
 

@@ -100,6 +100,7 @@ class Conditions:
         key = (all_of, one, other) if one < other else (all_of, other, one)
         found = self._joined.get(key)
         if found is None:
+            self.work.look()
             level = max(self.levels[one], self.levels[other])
             ours, others = self.below(one, level), self.below(other, level)
             size = max(len(ours), len(others))

@@ -7,7 +7,7 @@ each failed try more work is allowed, and the next order is tried.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from interlock.kernel.claims import (
     Claim,
@@ -51,10 +51,11 @@ def diagrams(
     try:
         search = Saturation(machine, questions, clock)
         most = FIRST_WORK
-        while not search.try_orders(most, report):
+        while not search.is_hopeless and not search.try_orders(most, report):
             most *= MORE_WORK
-        search.answer(range(len(questions)), claims, limits.depth)
-        reason = TOO_LONG
+        reason = f"a variable has more than {MOST_VALUES:,} values" if search.is_hopeless else TOO_LONG
+        if search.reached is not None:
+            search.refute(search.prove(range(len(questions)), claims), claims, limits.depth)
     except OutOfTime:
         reason = stop_reason(limits, clock)
     except KeyboardInterrupt:
@@ -81,11 +82,13 @@ class Saturation:
         self._orders: list[list[str]] | None = None
         self._spent = 0
 
-    def try_orders(self, most: int, report: ProgressCallback, first_only: bool = False) -> bool:
+    def try_orders(self, most: int, report: ProgressCallback, most_orders: int | None = None) -> bool:
         """Tries the orders one after the other, each with so much work at most; whether all states were reached."""
+        if self.is_hopeless:
+            return False
         if self._orders is None:
             self._orders = orders(self.part)
-        for at, order in enumerate(self._orders[: 1 if first_only else None]):
+        for at, order in enumerate(self._orders[:most_orders]):
             work = Work(self.clock, most)
             try:
                 with deep_enough(len(order)):
@@ -100,27 +103,53 @@ class Saturation:
             return True
         return False
 
-    def answer(self, places: Sequence[int], claims: dict[int, Claim], deepest: int | None) -> None:
-        """Adds a claim, by place, for every one of these questions that the reached states answer."""
-        reached = self.reached
-        if reached is None:
-            raise ValueError("not all states were reached")
+    def count(self) -> int:
+        """How many states of the part that the questions depend on can be reached; 0 where that is not known."""
+        return 0 if self.reached is None else self.reached.count()
+
+    def prove(self, places: Sequence[int], claims: dict[int, Claim]) -> dict[int, int]:
+        """Adds a proof, by place, for every one of these questions whose target no reached state satisfies.
+
+        Gives, by place, the reached states of the other targets.
+        """
+        reached = self._reached()
+        met: dict[int, int] = {}
         proved: list[int] = []
         with deep_enough(len(reached.order)):
             for at in places:
-                reached.forest.work.allow(max(FIRST_WORK, RUN_WORK * self._spent))
+                self._allow()
                 try:
                     goal = reached.meeting(reached.states, self.questions[at].target)
-                    if not goal:
-                        proved.append(at)
-                        continue
+                except Exhausted:
+                    continue
+                if goal:
+                    met[at] = goal
+                else:
+                    proved.append(at)
+            diagram = reached.diagram() if proved else None
+        for at in proved:
+            claims[at] = Proved(self.questions[at].id, NAME, None, diagram=diagram)
+        return met
+
+    def refute(self, met: Mapping[int, int], claims: dict[int, Claim], deepest: int | None) -> None:
+        """Adds runs to these reached states, by the place of their question, where that is not too much work."""
+        reached = self._reached()
+        with deep_enough(len(reached.order)):
+            for at, goal in met.items():
+                self._allow()
+                try:
                     trace = reached.run_to(goal)
                 except Exhausted:
                     continue
                 if deepest is None or trace.depth <= deepest:
                     whole = lifted(self.machine, self.part, trace)
                     claims[at] = Refuted(self.questions[at].id, NAME, whole, shortest=trace.depth == 0)
-            if proved:
-                diagram = reached.diagram()
-                for at in proved:
-                    claims[at] = Proved(self.questions[at].id, NAME, None, diagram=diagram)
+
+    def _allow(self) -> None:
+        """For each question, more work anew."""
+        self._reached().forest.work.allow(max(FIRST_WORK, RUN_WORK * self._spent))
+
+    def _reached(self) -> Reached:
+        if self.reached is None:
+            raise ValueError("not all states were reached")
+        return self.reached

@@ -381,7 +381,7 @@ class Frames:
 
     def _in_order_of_use(self, cube: Cube) -> list[int]:
         """Literals that few rules make true are the more telling: they are tried last."""
-        return sorted(cube, key=lambda literal: (-len(self.rules.making.get(literal, ())), literal))
+        return sorted(cube, key=lambda literal: (-len(self.rules.making(literal)), literal))
 
     def _closed(self, cube: Cube, kept: set[int]) -> Cube:
         """The part of the cube that `_entry` rests on, with what keeps the other rules and the start out."""

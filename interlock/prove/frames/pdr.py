@@ -52,10 +52,10 @@ def pdr(
     """
     clock = clock_of(limits)
     claims: dict[int, Claim] = {}
-    rules = LocalRules(machine)
-    frames = Frames(rules, [question.target for question in questions], clock, make_solver)
+    frames: Frames | None = None
     reason = ""
     try:
+        frames = Frames(LocalRules(machine, clock), [question.target for question in questions], clock, make_solver)
         pursue(frames, questions, claims, limits.depth, report)
         reason = f"no proof was found in looking up to {frames.top} steps ahead"
     except OutOfTime:
@@ -63,10 +63,12 @@ def pdr(
     except KeyboardInterrupt:
         reason = INTERRUPTED
     finally:
-        frames.solver.close()
+        if frames is not None:
+            frames.solver.close()
+    clear = -1 if frames is None else frames.clear
     for at, question in enumerate(questions):
         if at not in claims:
-            claims[at] = Unknown(question.id, NAME, reason, frames.clear)
+            claims[at] = Unknown(question.id, NAME, reason, clear)
     return tuple(claims[at] for at in range(len(questions)))
 
 

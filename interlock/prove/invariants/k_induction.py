@@ -52,7 +52,7 @@ def k_induction(
         base, step = make_solver(), make_solver()
         try:
             if not reason:
-                from_start = Unrolling(machine, base, [question.target])
+                from_start = Unrolling(machine, base, [question.target], clock=clock)
                 anywhere = InductionStep(machine, question, step, clock)
                 for k in range(deepest + 1):
                     clock.check()
@@ -90,7 +90,7 @@ class InductionStep:
     def __init__(self, machine: Machine, question: Question, solver: SatSolver, clock: Clock) -> None:
         self.solver = solver
         self.clock = clock
-        self.run = Unrolling(machine, solver, [question.target], initial=False, in_order=False)
+        self.run = Unrolling(machine, solver, [question.target], initial=False, in_order=False, clock=clock)
         self._atoms = sorted(self.run.encoding.variable_of)
         self.distinct = False
         """Runs that visit a state twice have been excluded."""

@@ -71,7 +71,7 @@ class BoundedSearch:
     def run(self, claims: dict[int, Claim], clock: Clock, report: ProgressCallback) -> None:
         """Adds a refutation to `claims`, by place, for every target met.  Raises OutOfTime."""
         questions, solver = self.questions, self.solver
-        run = Unrolling(self.machine, solver, [question.target for question in questions])
+        run = Unrolling(self.machine, solver, [question.target for question in questions], clock=clock)
         still_open = {at: target for at, target in enumerate(run.targets) if at not in claims}
         for depth in range(self.deepest + 1):
             clock.check()

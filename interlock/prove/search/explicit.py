@@ -9,17 +9,20 @@ Reference (from memory)
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise, product
 
 from interlock.kernel.claims import Claim, Limits, Progress, ProgressCallback, Proved, Refuted, Trace, Unknown, silent
 from interlock.kernel.evaluator import evaluate, fire, is_enabled
 from interlock.kernel.machine import Machine, Question
+from interlock.prove.core.dispatch import Dispatch
 from interlock.prove.core.packing import Packing, compile_expand, compile_hits
-from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, clock_of, stop_reason
+from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
 
 NAME = "explicit"
+MOST_COMPILED = 1_000
+"""Rules whose guards become one piece of source text; more of them are sorted by what they ask for instead."""
 CHUNK = 4_096
 """States between two looks at the limits."""
 WORTH_COMPILING = 5_000
@@ -56,7 +59,16 @@ class BreadthFirstSearch:
         self.stopped = ""
         self.clear = -1
         """The depth up to which `explore` has looked at every state."""
-        self._expand = compile_expand(self.packing, counting)
+        self._expand = self._stepping(counting)
+
+    def _stepping(self, counting: bool) -> Callable[..., tuple[int, int]]:
+        if len(self.machine.rules) <= MOST_COMPILED:
+            return compile_expand(self.packing, counting)
+        try:
+            return Dispatch(self.packing, counting, self.clock)
+        except OutOfTime:
+            self.stopped = stop_reason(self.limits, self.clock)
+            return lambda _frontier, _parents, _fresh: (0, 0)
 
     def levels(self) -> Iterator[list[int]]:
         """The states at depth 0, 1, ... ; ends early with `stopped` set when a limit is met.

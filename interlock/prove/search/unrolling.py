@@ -18,15 +18,21 @@ from collections.abc import Sequence
 from interlock.kernel.claims import Trace
 from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Machine, support_of
-from interlock.prove.core.encoding import TRUTH, Encoding
-from interlock.prove.core.solvers import SatSolver
+from interlock.prove.core.encoding import MOST_LISTED, TRUTH, Encoding
+from interlock.prove.core.solvers import FOREVER, SatSolver
+from interlock.prove.engine import Clock
+
+MOST_ORDERED = 1_000_000
+"""Pairs of rules that cannot be swapped; where there are more, every order is kept."""
+LOOK_EVERY = 1_024
+"""Rules, facts or clauses between two looks at the clock."""
 
 
 class Unrolling:
     """The runs of a machine from depth 0 to `depth`, in one solver.
 
-    `in_order` keeps only one order of steps that commute; it must be off where states on the way are constrained
-    by more than what every reachable state satisfies.
+    To make one and to `advance` raise OutOfTime.  `in_order` keeps only one order of steps that commute; it must be off
+    where states on the way are constrained by more than what every reachable state satisfies.
     """
 
     def __init__(
@@ -36,8 +42,10 @@ class Unrolling:
         targets: Sequence[Expr],
         initial: bool = True,
         in_order: bool = True,
+        clock: Clock = FOREVER,
     ) -> None:
         self.machine = machine
+        self.clock = clock
         self.solver = solver
         self.encoding = Encoding(machine)
         self.depth = 0
@@ -48,6 +56,8 @@ class Unrolling:
         state_clauses = list(encoding.clauses)
         self.rules = [encoding.new() for _ in machine.rules]
         self._choice_clauses = self._choice(guards)
+        self._written = {v.name: encoding.new() for v in machine.variables if len(v.domain) > MOST_LISTED}
+        """Per variable of a large domain: the step writes it."""
         self.width = encoding.top
         # The last clause says nothing; it makes the solver give every literal of the state a value.
         self._state_clauses = [*state_clauses, [TRUTH, self.width]]
@@ -78,18 +88,34 @@ class Unrolling:
         """What the chosen rule does to the next state, whose literals lie one width higher."""
         encoding, width = self.encoding, self.width
         writers: dict[int, list[tuple[int, bool]]] = {}
-        for rule, choice in zip(self.machine.rules, self.rules, strict=True):
-            for atom, value in encoding.effects(rule.update).items():
-                writers.setdefault(atom, []).append((choice, value))
+        writing: dict[str, list[int]] = {name: [] for name in self._written}
+        for at, (rule, choice) in enumerate(zip(self.machine.rules, self.rules, strict=True)):
+            self._look(at)
+            for name, value in rule.update:
+                if name in self._written:
+                    # what it sets to false it need not say: of the next state, too, no two values are true
+                    writing[name].append(choice)
+                    writers.setdefault(encoding.literals[name, value], []).append((choice, True))
+                else:
+                    for atom, truth in encoding.effects([(name, value)]).items():
+                        writers.setdefault(atom, []).append((choice, truth))
         clauses: list[list[int]] = []
-        for atom in sorted(encoding.variable_of):
+        for at, atom in enumerate(sorted(encoding.variable_of)):
+            self._look(at)
             after = atom + width
             setting = writers.get(atom, [])
             clauses += [[-choice, after if value else -after] for choice, value in setting]
+            written = self._written.get(encoding.variable_of[atom])
             # Where it changed, a rule that sets it so has fired.
             clauses.append([-after, atom, *(choice for choice, value in setting if value)])
-            clauses.append([after, -atom, *(choice for choice, value in setting if not value)])
+            clearing = [choice for choice, value in setting if not value] if written is None else [written]
+            clauses.append([after, -atom, *clearing])
+        clauses += [[-written, *writing[name]] for name, written in self._written.items()]
         return clauses
+
+    def _look(self, at: int) -> None:
+        if at % LOOK_EVERY == 0:
+            self.clock.check()
 
     def _order(self) -> list[list[int]]:
         """A rule fires next only if the step before was by one not after it, or by one that it cannot swap with."""
@@ -103,11 +129,16 @@ class Unrolling:
                 touching.setdefault(name, []).append(at)
             for name in writes[at]:
                 writing.setdefault(name, []).append(at)
-        clauses = []
+        clauses: list[list[int]] = []
+        ordered = 0
         for at in range(len(machine.rules) - 1):
+            self._look(at)
             bound = {other for name in writes[at] for other in touching.get(name, ())}
             bound |= {other for name in reads[at] for other in writing.get(name, ())}
             before = [self.rules[other] for other in sorted(bound) if other > at]
+            ordered += len(before)
+            if ordered > MOST_ORDERED:
+                return []
             clauses.append([-(self.rules[at] + self.width), self._links[at], *before])
         return clauses
 
@@ -133,7 +164,8 @@ class Unrolling:
         add, width = self.solver.add, self.width
         here = self._offsets[depth]
         there = self._offsets[depth + 1] - width if depth < len(self._offsets) - 1 else 0
-        for clause in clauses:
+        for at, clause in enumerate(clauses):
+            self._look(at)
             add(
                 [
                     (literal + (here if literal <= width else there))
