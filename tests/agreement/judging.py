@@ -7,11 +7,13 @@ from collections.abc import Mapping, Sequence
 
 from interlock.confirm.confirm import Agreed, recheck_diagram
 from interlock.confirm.replay import replay
-from interlock.kernel.claims import Certificate, Claim, Diagram, Limits, Proved, Refuted
+from interlock.kernel.claims import Certificate, Claim, Diagram, Limits, ProgressCallback, Proved, Refuted, silent
 from interlock.kernel.expressions import TRUE
 from interlock.kernel.machine import Machine, Question
 from interlock.kernel.recovery import DeadEnd, Recoverable
-from interlock.prove.engine import Engine
+from interlock.prove.decide import decide
+from interlock.prove.engine import NO_LIMITS, Engine
+from interlock.prove.invariants.lemmas import Lemmas
 from interlock.prove.recovery.recovery import recover
 from interlock.prove.search import explicit, vectorised
 from interlock.prove.search.guided import guided
@@ -21,10 +23,23 @@ from .listing import Listing, listing_of
 from .random_machines import random_case, random_way_back
 from .recovering import dead_ends, proves, shows_dead_end
 
-JUDGED: Mapping[str, Engine] = {**ENGINES, "vectorised": vectorised.vectorised, "guided": guided}
+
+def decide_with_facts(
+    machine: Machine, questions: Sequence[Question], limits: Limits = NO_LIMITS, report: ProgressCallback = silent
+) -> tuple[Claim, ...]:
+    """The default strategy as it goes about when facts that say why are wanted."""
+    return decide(machine, questions, limits, report, Lemmas())
+
+
+JUDGED: Mapping[str, Engine] = {
+    **ENGINES,
+    "decide with facts": decide_with_facts,
+    "vectorised": vectorised.vectorised,
+    "guided": guided,
+}
 """`prove.enumeration` is not among them: on machines so small it is the plain engine itself."""
-ALWAYS_DECIDE = (*COMPLETE, "vectorised")
-ALWAYS_SHORTEST = (*SHORTEST, "vectorised")
+ALWAYS_DECIDE = (*COMPLETE, "decide with facts", "vectorised")
+ALWAYS_SHORTEST = (*SHORTEST, "decide with facts", "vectorised")
 WITHOUT_CERTIFICATE = ("explicit", "vectorised")
 """Engines that prove by having counted every state."""
 
@@ -72,7 +87,7 @@ def judge_claims(
             elif claim.diagram is not None:
                 judge_diagram(listing, claim.diagram, question)
             else:
-                assert name in (*WITHOUT_CERTIFICATE, "decide"), (name, question.id)
+                assert name in (*WITHOUT_CERTIFICATE, "decide", "decide with facts"), (name, question.id)
                 assert claim.states == len(listing.depths), (name, question.id)
         else:
             assert name not in ALWAYS_DECIDE, (name, question.id)
