@@ -7,7 +7,8 @@ relation; a rule that makes no literal of the cube true need not be asked at all
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence, Set
+from copy import copy
 from typing import TypeAlias
 
 from interlock.kernel.expressions import Expr, Is, Not, Or, Value, disj
@@ -41,6 +42,16 @@ class LocalRules:
                 for name, value in rule.update:
                     self._writers.setdefault(name, []).append((at, value))
         self._making: dict[int, list[int]] = {}
+
+    def without(self, gone: Set[int]) -> LocalRules:
+        """The same without some rules, by their numbers, which can never fire; the encoding is shared."""
+        left = copy(self)
+        left.guards = [-TRUTH if at in gone else guard for at, guard in enumerate(self.guards)]
+        left._writers = {
+            name: [(at, value) for at, value in writers if at not in gone] for name, writers in self._writers.items()
+        }
+        left._making = {}
+        return left
 
     def making(self, literal: int) -> list[int]:
         """The rules that make the literal true, in order."""

@@ -12,7 +12,6 @@ Reference (from memory)
 from __future__ import annotations
 
 from collections.abc import Sequence
-from copy import copy
 from dataclasses import replace
 from functools import partial
 
@@ -172,7 +171,7 @@ class _Work:
         members = self.sets.members[number]
         own = self.named(number)
         gone = {at for at, owner in enumerate(self.owners) if owner is not None and owner not in own}
-        rules = restricted(self.rules, gone)
+        rules = self.rules.without(gone)
         never = [(-self.pool.off[at],) for at in range(len(self.failures)) if at not in members]
         alive = [self.pool.cubes[at] for at in self.pool.alive(number)]
         targets = [self.questions[at].target for at in left]
@@ -301,11 +300,3 @@ class _Work:
             if reasons:
                 kept.append(Kept(place, rules[number].name, tuple(reasons)))
         return Tolerance(self.failures, clauses, tuple(kept)), place_of
-
-
-def restricted(rules: LocalRules, gone: set[int]) -> LocalRules:
-    """The rules without some, by their numbers, which can never fire."""
-    left = copy(rules)
-    left.guards = [-TRUTH if at in gone else guard for at, guard in enumerate(rules.guards)]
-    left.making = {literal: [at for at in made if at not in gone] for literal, made in rules.making.items()}
-    return left
