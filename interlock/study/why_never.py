@@ -15,6 +15,7 @@ from interlock.confirm.confirm import confirm
 from interlock.confirm.enabling import confirm_enabling
 from interlock.hold.compile.compiler import CompiledHold, ease_hold
 from interlock.hold.compile.requirements import Instance
+from interlock.hold.hands import hands_of
 from interlock.hold.hindrances import Hindrances, ToldHindrance
 from interlock.hold.origin import Contact, Cover, Fixed, Hindrance, Reach, Stop
 from interlock.hold.tell import Story, tell
@@ -26,9 +27,10 @@ from interlock.kernel.machine import Machine, RequirementKind, Variable, questio
 from interlock.kernel.recovery import HasDeadEnd, recovery_question_of, without_failures
 from interlock.prove.decide import decide
 from interlock.prove.enabling.enabling import enable
+from interlock.prove.following import Burden, Handling, easier
 from interlock.study.verify import Answer, Status, Verification
 
-SECONDS = 5.0
+SECONDS = 8.0
 """How long that is looked for where nobody asks for it."""
 MOST_WAYS = 8
 """Sets that are looked for where not all are asked for."""
@@ -135,6 +137,7 @@ class _Study:
         question = EnablingQuestion(requirement.id, target, self.hindrances.options)
         most = None if self.every else MOST_WAYS
         claim = enable(machine, question, decide, self._limits(0.7), self.report, most, self.every, known)
+        claim = replace(claim, ways=tuple(self._followable(machine, way) for way in claim.ways))
         finding = confirm_enabling(machine, question, claim, self._seconds(1), self.report)
         if not isinstance(finding, Enabled) or claim.size == -1 or any(not way.options for way in claim.ways):
             return None
@@ -147,6 +150,12 @@ class _Study:
             ways.append(Without(told, story, way.trace.depth, also))
         possible = len(self.hindrances.options)
         return WhyNever(answer.instance, tuple(ways), claim.size, claim.reason, possible, finding.checked_by)
+
+    def _followable(self, machine: Machine, way: Way) -> Way:
+        """The run with its levers held as briefly as may be."""
+        hands = hands_of(self.verification.compiled)
+        begun = started_with(machine, self.hindrances.options, way.options)
+        return replace(way, trace=easier(begun, way.trace, Burden(begun, Handling(hands.held, hands.enough))))
 
     def _order(self, way: Way) -> tuple[int, bool, list[int]]:
         """Small sets first, what a modification says before what it left as it was."""

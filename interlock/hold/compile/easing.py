@@ -116,9 +116,12 @@ class Easing:
         return replace(requirement, condition=condition, situation=situation)
 
     def acts(self, acts: tuple[Act, ...]) -> tuple[Act, ...]:
-        """Everything that can happen, eased; where there is much mechanism with memory, all but that."""
-        settling = sum(act.settles for act in acts)
-        return tuple(act if act.settles and settling > MOST_MECHANISM else self._act(act) for act in acts)
+        """Everything that can happen, eased; where too much mechanism with memory is, all but that."""
+        eased = tuple(self._act(act) for act in acts)
+        loosened = sum(act.settles and act.rule.guard != new.rule.guard for act, new in zip(acts, eased, strict=True))
+        if loosened <= MOST_MECHANISM:
+            return eased
+        return tuple(act if act.settles else new for act, new in zip(acts, eased, strict=True))
 
     def symbols(self, described: Described, symbols: Symbols) -> Symbols:
         """The symbols, whose acts are eased, with the signals that there are by now and what can be lifted."""

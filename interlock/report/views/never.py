@@ -34,6 +34,8 @@ def account_of(never: NeverFacts) -> str:
     if never.complete_up_to is None:
         return f"That is all: no other set of {whole} would do, of whatever size."
     size = never.complete_up_to
+    if size == 0:
+        return f"There may be more: {never.not_all}."
     number = "no other" if never.without else "no"
     sets = f"single one of {whole}" if size == 1 else f"set of up to {size} of {whole}"
     return f"That is proved: {number} {sets} would do. Larger sets may do as well: {never.not_all}."
