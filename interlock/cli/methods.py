@@ -19,6 +19,7 @@ METHODS = {
 }
 """Word -> (module of `interlock.prove`, function)."""
 
+DEFAULT = "combined"
 ABOUT = (
     "combined: several of the following, each where it is good; bounded: look for breaches up to --depth steps, prove "
     "nothing; induction: show that no short run of steps can be the one that goes wrong; reachability: narrow down "

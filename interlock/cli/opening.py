@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from interlock.cli.cache import keys_of
 from interlock.cli.reading import fetch, instead, read_source
 from interlock.cli.shipped import STANDING, shipped
 from interlock.diagnostics.nearest import nearest_name
@@ -39,7 +40,8 @@ class Opened:
     """A compiled hold with every requirement text that goes with it.
 
     `replaced` are the ids of given texts that the description's own overruled.  `warnings` leave it usable.
-    `without` gives the description with some of its changes (`Change.item`) undone, None where that is none.
+    `without` gives the description with some of its changes (`Change.item`) undone, None where that is none.  `keys`
+    are names by which the description is known, and those that it modifies (see `cache`).
     """
 
     label: str
@@ -48,6 +50,7 @@ class Opened:
     replaced: tuple[str, ...]
     warnings: Rejected
     without: Callable[[frozenset[int]], Hold | None]
+    keys: tuple[str, ...]
 
 
 def open_texts(files: Sequence[str], standing: bool) -> Texts | Rejected:
@@ -104,7 +107,8 @@ def open_hold(name: str, texts: Texts, situation: str | None) -> Opened | Reject
     def without(undone: frozenset[int]) -> Hold | None:
         return load_hold(source, fetch, undone).value
 
-    return Opened(name, compilation.compiled, (*hold.requirements, *given), replaced, warnings, without)
+    told, keys = (*hold.requirements, *given), keys_of(sources, situation)
+    return Opened(name, compilation.compiled, told, replaced, warnings, without, keys)
 
 
 def named_instead(word: str, known: Iterable[str]) -> str:

@@ -12,7 +12,7 @@ import click
 
 from interlock.cli.exit_codes import PROVING, REJECTED, UNDECIDED, code_of_hold, worst_code
 from interlock.cli.formats import chosen_format, format_option
-from interlock.cli.methods import ABOUT, METHODS
+from interlock.cli.methods import ABOUT, DEFAULT, METHODS
 from interlock.cli.options import requirements_option, situation_option, standing_option, time_option
 from interlock.cli.screen import Screen, color_option, output_option
 from interlock.diagnostics.visible import visible
@@ -39,6 +39,10 @@ class _Wanted:
     depth: int | None
     quiet: bool
     blame: bool
+    recalls: bool
+    """What earlier proofs have left may be used."""
+    leaves: bool
+    """Something may be left for later ones."""
 
 
 @click.command(
@@ -61,7 +65,7 @@ class _Wanted:
     "--method",
     type=click.Choice(list(METHODS)),
     metavar="WORD",
-    default="combined",
+    default=DEFAULT,
     show_default=True,
     help=f"How to decide. {ABOUT}",
 )
@@ -94,6 +98,12 @@ class _Wanted:
     help="Look for what to blame where something fails.",
 )
 @click.option(
+    "--no-cache",
+    "afresh",
+    is_flag=True,
+    help="Use nothing that earlier proofs on this computer have left, which is checked anew anyway; leave nothing.",
+)
+@click.option(
     "--why",
     is_flag=True,
     help="Say for each requirement that holds what facts its proof rests on, and of what can never be "
@@ -117,6 +127,7 @@ def command(
     verbose: bool,
     blaming: bool,
     why: bool,
+    afresh: bool,
     color: str,
 ) -> int:
     """Opens, proves, shows; the worst exit code of all holds."""
@@ -137,7 +148,10 @@ def command(
     if isinstance(texts, Rejected):
         show_rejection("requirements", texts)
         return REJECTED
-    wanted = _Wanted(only, method, seconds, memory_mib, depth, quiet, blaming and not quiet)
+    # what is told of proofs, and not only that they are there, must not depend on what was proved before
+    leaves = method == DEFAULT and not (only or afresh)
+    recalls = method == DEFAULT and shape.shows_each and evidence is None and not (why or afresh)
+    wanted = _Wanted(only, method, seconds, memory_mib, depth, quiet, blaming and not quiet, recalls, leaves)
     codes: list[int] = []
     faults: list[Exception] = []
     proofs: list[ProofView] = []
@@ -215,16 +229,23 @@ def _prove_or_not(
 
 
 def _prove(opened: Opened, wanted: _Wanted, stop: Stop) -> Verification:
+    from interlock.cli.cache import leave, recalled
     from interlock.cli.methods import engine_of
     from interlock.cli.progress import shown_progress
     from interlock.kernel.claims import Limits
-    from interlock.study.verify import verify
+    from interlock.prove.invariants.lemmas import Lemmas, Remembered
+    from interlock.study.verify import Status, verify
 
     memory = None if wanted.memory_mib is None else wanted.memory_mib * 2**20
     limits = Limits(depth=wanted.depth, seconds=wanted.seconds, memory=memory, stop=stop.is_asked)
     engine = engine_of(wanted.method)
+    lemmas = Lemmas(recalled(opened.keys) if wanted.recalls else None)
     with stop.tearing(), shown_progress(opened.label, wanted.quiet) as report:
-        return verify(opened.compiled, engine, limits, report, wanted.only or None)
+        found = verify(opened.compiled, engine, limits, report, wanted.only or None, lemmas=lemmas)
+    is_whole = not (found.count(Status.UNDECIDED) or found.count(Status.DISPUTED))
+    if wanted.leaves and is_whole and lemmas.found() not in (lemmas.remembered, Remembered()):
+        leave(opened.keys[0], lemmas.found())
+    return found
 
 
 BLAME_SECONDS = 60.0

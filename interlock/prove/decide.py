@@ -32,7 +32,7 @@ from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Allowance, Clock, Out
 from interlock.prove.frames.frames import Frames
 from interlock.prove.frames.pdr import pursue
 from interlock.prove.invariants.lemmas import Lemmas
-from interlock.prove.invariants.mined import MOST_STARTS, claim_late, mine, strengthen
+from interlock.prove.invariants.mined import MOST_STARTS, claim_late, claim_mined, excluded_by, mine, strengthen
 from interlock.prove.search import bmc, guided
 from interlock.prove.search import explicit as by_states
 from interlock.prove.search.bmc import BoundedSearch
@@ -104,9 +104,10 @@ def decide(
 
     A refutation's run is the shortest wherever that could be made sure of.  `limits.depth` bounds runs and frames,
     `limits.states` the states that are looked at one by one.  `found` keeps what lemmas are found; whoever gives it
-    wants facts that say why, so that ways of proof that find such come before those that only count.
+    wants facts that say why, so that ways of proof that find such come before those that only count.  What it remembers
+    of an earlier call is tried first.
     """
-    strategy = _Strategy(machine, questions, limits, report, found is not None)
+    strategy = _Strategy(machine, questions, limits, report, found)
     reason = ""
     try:
         strategy.run()
@@ -130,10 +131,11 @@ class _Strategy:
         questions: Sequence[Question],
         limits: Limits,
         report: ProgressCallback,
-        wants_facts: bool,
+        found: Lemmas | None,
     ) -> None:
         self.machine = machine
-        self.wants_facts = wants_facts
+        self.remembered = found if found is not None and found.remembered is not None else None
+        self.wants_facts = found is not None
         """Whoever asks wants to know why: certificates are looked for where a number of states would do."""
         self.begun = monotonic()
         self.questions = questions
@@ -215,6 +217,8 @@ class _Strategy:
             self.attempt(partial(self.mine, rules, self.clock.within(Allowance(COUNTED_LOOKS))))
             return
         self.look_guided([at for at in self.still_open() if self.questions[at].expects_run], FIRST_EXPANDED)
+        if self.remembered is not None and self.recall(rules, self.remembered):
+            return
         allowed = MINING_LOOKS + MINING_LOOKS_EACH * (len(rules.guards) + len(self.questions))
         allowance = Allowance(allowed)
         is_mined = self.attempt(partial(self.mine, rules, self.clock.within(allowance)))
@@ -240,6 +244,21 @@ class _Strategy:
                 allowed *= MORE
                 is_mined = self.attempt(partial(self.mine, rules, self.clock.within(Allowance(allowed))))
             looks *= MORE
+
+    def recall(self, rules: LocalRules, found: Lemmas) -> bool:
+        """Claims what lemmas of an earlier call exclude, if that is all that is open and nobody expects a run to it.
+
+        Else nothing is made of them: which runs are found, and shown, must not depend on what was proved before.
+        """
+        places = self.still_open()
+        if any(self.questions[at].expects_run for at in places):
+            return False
+        lemmas = found.taken_up(rules, self.clock, light_solver)
+        if len(excluded_by(rules, lemmas, places, self.questions, self.clock)) < len(places):
+            return False
+        self.lemmas = lemmas
+        claim_mined(rules, lemmas, self.questions, self.claims, self.clock)
+        return True
 
     def attempt(self, what: Callable[[], None]) -> bool:
         """Whether it came to an end within what it was allowed.  Raises OutOfTime where time itself is over."""

@@ -25,7 +25,15 @@ from interlock.kernel.claims import (
 )
 from interlock.kernel.expressions import Expr, neg
 from interlock.kernel.machine import Machine, Question, RequirementKind, occasion_of, question_of, with_monitors
-from interlock.kernel.recovery import HasDeadEnd, Recovers, RecoveryQuestion, recovery_question_of
+from interlock.kernel.recovery import (
+    DeadEnd,
+    HasDeadEnd,
+    Recoverable,
+    Recovers,
+    RecoveryClaim,
+    RecoveryQuestion,
+    recovery_question_of,
+)
 from interlock.prove.decide import decide
 from interlock.prove.engine import NO_LIMITS, Engine
 from interlock.prove.following import Handling, follow
@@ -102,27 +110,54 @@ def verify(
     report: ProgressCallback = silent,
     chosen: Sequence[str] | None = None,
     recoverer: Recoverer | None = None,
+    lemmas: Lemmas | None = None,
 ) -> Verification:
     """Asks the engine about every requirement (or the `chosen` ids), confirms each claim, tells each run.
 
     The occasions of requirements are asked together with them; requirements that share an occasion share its answer.
     What `can always` be done is no question for the engine: it goes to `recover`, whichever engine is asked, or to the
-    `recoverer`.  What lemmas `decide` finds, `recover` begins with.
+    `recoverer`.  What lemmas `decide` finds, `recover` begins with.  They may be given of an earlier call, as advice,
+    and are there afterwards for a later one.
     Runs against requirements are made such that people can follow them (`prove.following`).
     How the limits are kept, and what becomes of it all where they are met, `Session` says.
     """
     asked = _ask(compiled, chosen)
     session = Session(asked.machine, limits, report)
-    lemmas = Lemmas()
+    lemmas = lemmas or Lemmas()
     hands = hands_of(compiled)
     first = partial(decide, found=lemmas) if engine is decide else engine
     engine = follow(first, Handling(hands.held, hands.enough), again=engine)
-    recoverer = recoverer or partial(recover, found=lemmas)
+    recoverer = recoverer or partial(_recover, asked.questions, lemmas)
     found, ways_found = session.claim_and_confirm(asked.questions, asked.ways, engine, recoverer)
     answers = tuple(_tell(asked, instance, found, ways_found) for instance in asked.instances)
     findings = tuple(found[question.id] for question in asked.questions)
     recoveries = tuple((way, ways_found[way.id]) for way in asked.ways)
     return Verification(compiled, asked.machine, asked.questions, findings, answers, recoveries)
+
+
+def _recover(
+    questions: Sequence[Question],
+    lemmas: Lemmas,
+    machine: Machine,
+    ways: Sequence[RecoveryQuestion],
+    limits: Limits,
+    report: ProgressCallback,
+) -> tuple[RecoveryClaim, ...]:
+    """As `recover`; where what was remembered of an earlier call did not lead to ways back, all is done without it.
+
+    Which dead end is found, and shown, must not depend on what was proved before.
+    """
+    claims = recover(machine, ways, limits, report, found=lemmas)
+    if lemmas.remembered is None or limits.seconds is not None or all(map(_is_the_same_without, claims)):
+        return claims
+    lemmas.remembered, lemmas.clauses = None, ()
+    if questions:
+        decide(machine, questions, limits, report, lemmas)
+    return recover(machine, ways, limits, report, found=lemmas)
+
+
+def _is_the_same_without(claim: RecoveryClaim) -> bool:
+    return isinstance(claim, Recoverable) or (isinstance(claim, DeadEnd) and claim.shortest)
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ from interlock.kernel.machine import Actor, Machine, Rule, Variable
 from interlock.prove.core.local import LocalRules
 from interlock.prove.core.solvers import FOREVER, light_solver
 from interlock.prove.decide import decide
-from interlock.prove.invariants.lemmas import Lemmas
+from interlock.prove.invariants.lemmas import Lemmas, Remembered
 from interlock.prove.recovery import context
 from interlock.prove.recovery.recovery import recover
 from interlock.study.verify import Status, verify
@@ -37,7 +37,7 @@ def _guessed(machine: Machine, seed: int) -> tuple[Expr, ...]:
 
 def _taken_up(machine: Machine, clauses: tuple[Expr, ...]) -> tuple[Expr, ...]:
     rules = LocalRules(machine)
-    return tuple(map(rules.clause, Lemmas(clauses).taken_up(rules, FOREVER, light_solver)))
+    return tuple(map(rules.clause, Lemmas(Remembered(clauses)).taken_up(rules, FOREVER, light_solver)))
 
 
 @pytest.mark.parametrize("seed", range(60))
@@ -79,7 +79,7 @@ def test_false_lemmas_change_no_answer(seed: int) -> None:
     """Whether there is always a way back is answered the same whatever clauses are handed over."""
     machine, question = random_way_back(seed)
     (plain,) = recover(machine, [question], BY_CASES)
-    (advised,) = recover(machine, [question], BY_CASES, found=Lemmas(_guessed(machine, seed)))
+    (advised,) = recover(machine, [question], BY_CASES, found=Lemmas(Remembered(_guessed(machine, seed))))
     assert type(plain) is type(advised)
 
 

@@ -40,7 +40,7 @@ from interlock.prove.enabling.freeing import Freeing
 from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Engine, OutOfTime, clock_of, stop_reason
 from interlock.prove.frames.frames import Frames
 from interlock.prove.frames.pdr import pdr
-from interlock.prove.invariants.lemmas import Lemmas
+from interlock.prove.invariants.lemmas import Lemmas, Remembered
 from interlock.prove.invariants.mined import claim_mined, strengthen
 from interlock.prove.search.guided import GuidedSearch, guided
 
@@ -169,7 +169,7 @@ class _Search:
 
     def _by_lemmas(self, part: Machine, question: Question) -> Claim:
         """What was found to be so with other options true may be so here, and enough."""
-        known = Lemmas([one for one in self.lemmas if variables_of(one) <= part.domains.keys()])
+        known = Lemmas(Remembered(tuple(one for one in self.lemmas if variables_of(one) <= part.domains.keys())))
         rules = LocalRules(part)
         cubes = known.taken_up(rules, self.clock, light_solver)
         frames = Frames(rules, [question.target], self.clock, light_solver, cubes)

@@ -1,25 +1,45 @@
-"""Facts that one engine found to be so for good, for the next that is asked about the same machine."""
+"""What one engine found out about a machine, for the next that is asked about the same, or about one much like it."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 
 from interlock.kernel.expressions import Expr
+from interlock.kernel.recovery import Entry
 from interlock.prove.core.local import Cube, LocalRules
 from interlock.prove.core.polarity import PolaritySolver
 from interlock.prove.core.solvers import SolverFactory, add_all
 from interlock.prove.engine import Clock
 
 
-class Lemmas:
-    """Clauses of facts that are taken to hold in every reachable state.
+@dataclass(frozen=True, slots=True)
+class Remembered:
+    """What is in `Lemmas` at the end of a call."""
 
-    Advice, never evidence: whoever takes them up keeps those that are inductive together in the machine that it asks
-    about.  `clauses` are the last that were kept.
+    clauses: tuple[Expr, ...] = ()
+    cases: Mapping[str, tuple[Entry, ...]] = field(default_factory=dict)
+    measures: Mapping[str, int] = field(default_factory=dict)
+
+
+class Lemmas:
+    """Clauses of facts that are taken to hold in every reachable state, and the cases of ways back.
+
+    Advice, never evidence: whoever takes up clauses keeps those that are inductive together in the machine that it asks
+    about, and of cases those that keep their word there.  `clauses` are the last that were kept; `cases` those of each
+    stage, by what `recovery.stage_name` calls it; `measures` says by which heuristic, by its place, each question about
+    ways back was answered.  What was `remembered` of an earlier call, perhaps of another machine, is kept apart.
     """
 
-    def __init__(self, clauses: Sequence[Expr] = ()) -> None:
-        self.clauses = tuple(clauses)
+    def __init__(self, remembered: Remembered | None = None) -> None:
+        self.remembered = remembered
+        self.clauses: tuple[Expr, ...] = () if remembered is None else remembered.clauses
+        self.cases: dict[str, tuple[Entry, ...]] = {}
+        self.measures: dict[str, int] = {}
+
+    def found(self) -> Remembered:
+        """What there is to be remembered now."""
+        return Remembered(self.clauses, self.cases, self.measures)
 
     def keep(self, rules: LocalRules, cubes: Iterable[Cube]) -> None:
         """Takes the place of what was kept before."""

@@ -119,6 +119,19 @@ def claim_late(
         claim_mined(rules, lemmas, questions, claims, Clock(None).sooner(seconds), hastily=True)
 
 
+def excluded_by(
+    rules: LocalRules, lemmas: Sequence[Cube], places: Sequence[int], questions: Sequence[Question], clock: Clock
+) -> list[int]:
+    """The questions at these places whose target the lemmas exclude.  Raises OutOfTime."""
+    asked = {at: rules.encoding.gate(questions[at].target) for at in places}
+    solver = PolaritySolver(rules.encoding, light_solver())
+    add_all(solver, [[-literal for literal in cube] for cube in lemmas])
+    try:
+        return [at for at, target in asked.items() if not solver.solve(solver.parts(target), clock)]
+    finally:
+        solver.close()
+
+
 def claim_mined(
     rules: LocalRules,
     lemmas: Sequence[Cube],
@@ -128,13 +141,7 @@ def claim_mined(
     hastily: bool = False,
 ) -> None:
     """Adds to `claims`, by place, a proof of every open question whose target the lemmas exclude.  Raises OutOfTime."""
-    asked = {at: rules.encoding.gate(question.target) for at, question in enumerate(questions) if at not in claims}
-    solver = PolaritySolver(rules.encoding, light_solver())
-    add_all(solver, [[-literal for literal in cube] for cube in lemmas])
-    try:
-        excluded = [at for at, target in asked.items() if not solver.solve(solver.parts(target), clock)]
-    finally:
-        solver.close()
+    excluded = excluded_by(rules, lemmas, [at for at in range(len(questions)) if at not in claims], questions, clock)
     if excluded:
         certificate = certify(rules, lemmas, [questions[at].target for at in excluded], clock, hastily)
         claims.update({at: Proved(questions[at].id, NAME, certificate) for at in excluded})

@@ -130,6 +130,17 @@ class RecoveryCases:
                 wanted.append(literal)
         return self.context.rules.encoding.decode(model)
 
+    def take_up(self, remembered: Sequence[Entry]) -> None:
+        """Of the cases of an earlier call those that keep their word here are cases now, in their order."""
+        places: dict[int, int] = {}
+        for at, entry in enumerate(remembered):
+            known = self.context.known(entry)
+            if known is not None:
+                own = replace(known, into=None if known.into is None else places.get(known.into))
+                if self._serves(own):
+                    places[at] = len(self.entries)
+                    self._keep(own)
+
     def adopts(self, state: State) -> bool:
         """A case that was offered applies to the state and serves this measure: it is one of the cases now."""
         true = truths_in(self.context.machine, state)

@@ -6,7 +6,7 @@ from collections.abc import Generator, Sequence
 
 from interlock.kernel.claims import ProgressCallback
 from interlock.kernel.evaluator import State
-from interlock.kernel.expressions import Expr, Is, Value, each, fold
+from interlock.kernel.expressions import Expr, Is, Value, each, fold, neg
 from interlock.kernel.machine import Machine, Question, support_of
 from interlock.kernel.recovery import (
     Entry,
@@ -22,13 +22,15 @@ from interlock.prove.core.solvers import light_solver
 from interlock.prove.core.starts import some_initial_states
 from interlock.prove.engine import NO_LIMITS, Clock
 from interlock.prove.frames.frames import Frames
-from interlock.prove.invariants.lemmas import Lemmas
+from interlock.prove.invariants.lemmas import Lemmas, Remembered
 from interlock.prove.invariants.mined import MOST_STARTS, mine
 from interlock.prove.recovery.planning import Planner
 from interlock.prove.search import guided
 
 FACT_EXPANDED = 200
 """How many states are expanded to see a variable have a value, for states that are surely reachable."""
+LONGEST_RUN = 1_000
+"""The run of a case that is remembered has no more rules."""
 MOST_MET = 400
 """So many of these are tried first: cases and dead ends among them are real."""
 
@@ -44,8 +46,11 @@ class RecoveryContext:
         report: ProgressCallback,
         found: Lemmas | None = None,
     ) -> None:
+        self.found = Lemmas() if found is None else found
+        self.remembered = self.found.remembered or Remembered()
         self.machine = machine
         self.calm = without_failures(machine)
+        self._calm_names = {rule.name for rule in self.calm.rules}
         self.clock = clock
         self.report = report
         self.rules = LocalRules(machine)
@@ -65,13 +70,27 @@ class RecoveryContext:
         self.met: list[State] = []
         """States that are surely reachable."""
         if starts:
-            known = found.taken_up(self.rules, clock, light_solver) if found is not None else []
-            self.lemmas = known or mine(self.rules, goals, starts, clock, light_solver, report)
+            self.lemmas = self.found.taken_up(self.rules, clock, light_solver) or mine(
+                self.rules, goals, starts, clock, light_solver, report
+            )
             search = self._explore()
             self.met, self.run_to = search.states(MOST_MET), search.run_to
         else:
             # No run at all: anything holds of every reachable state.
             self.lemmas = [()]
+
+    def known(self, entry: Entry) -> Entry | None:
+        """The case in the words of this machine; None where it is none that could be of use here."""
+        if not self._calm_names.issuperset(entry.rules) or len(entry.rules) > LONGEST_RUN:
+            return None
+        facts: list[Expr] = []
+        for fact in entry.when:
+            literals = self.rules.cube(neg(fact))
+            if literals is None:
+                return None
+            facts += [self.rules.encoding.facts[literal] for literal in literals]
+        told = [fact.variable for fact in facts if isinstance(fact, Is)]
+        return Entry(tuple(facts), entry.rules, entry.into) if len(set(told)) == len(told) else None
 
     def _explore(self) -> guided.GuidedSearch:
         """Runs to where each variable has each of its values, as far as these are soon found."""

@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from hashlib import sha256
 from typing import TypeAlias
 
 from interlock.kernel.claims import Certificate, Limits, Progress, ProgressCallback, Trace, Unknown, silent
@@ -67,7 +68,7 @@ def recover(
 
     `limits.depth` is not heeded: a way back may be as long as it likes.  Of several heuristics each next one is tried
     where the measures of the one before led no further, or to more and more cases.  The search begins with the lemmas
-    that were `found`, where there are any.
+    that were `found`, where there are any, and with cases remembered there; those found are kept there.
     """
     clock = clock_of(limits)
     claims: dict[int, RecoveryClaim] = {}
@@ -113,14 +114,22 @@ def _why_dead_end(machine: Machine, state: State, goal: Expr, clock: Clock) -> C
     return certify(again, answer, [goal], clock)
 
 
+def stage_name(before: Expr, goal: Expr, rank: Rank) -> str:
+    """What a stage is about, told apart from all others."""
+    return sha256(repr((before, goal, rank)).encode("utf-8", "surrogatepass")).hexdigest()
+
+
 class _Search(RecoveryContext):
     """Decides questions of one machine."""
 
     def decide(self, question: RecoveryQuestion, heuristics: Sequence[Heuristic]) -> RecoveryClaim:
         """The claim for one question, by the first heuristic that leads to one.  Raises OutOfTime."""
-        for at, heuristic in enumerate(heuristics):
-            claim = self._by(question, heuristic, thorough=at == len(heuristics) - 1)
+        places = list(range(len(heuristics)))
+        # what led to a claim in an earlier call comes first, the rest in its order
+        for at in sorted(places, key=lambda at: at != self.remembered.measures.get(question.id)):
+            claim = self._by(question, heuristics[at], thorough=at == places[-1])
             if not isinstance(claim, Unknown):
+                self.found.measures[question.id] = at
                 break
         return claim
 
@@ -132,6 +141,7 @@ class _Search(RecoveryContext):
         for goal, rank in self._stages(question.goal, heuristic):
             work = RecoveryCases(self, before, (goal, rank), question, thorough, self.told.get((before, goal), ()))
             try:
+                work.take_up(self.remembered.cases.get(stage_name(before, goal, rank), ()))
                 for met in self.met:
                     if work.is_open(met):
                         entries += 1
@@ -154,6 +164,8 @@ class _Search(RecoveryContext):
             stages.append(Stage(goal, rank, tuple(work.entries)))
             before = goal
         self.report(Progress(NAME, "checking the cases"))
+        for done, stage in zip((conj(), *(stage.goal for stage in stages)), stages, strict=False):
+            self.found.cases[stage_name(done, stage.goal, stage.rank)] = stage.entries
         return Recoverable(question.id, NAME, Recovery(self._certificate(stages), tuple(stages)))
 
     def _stages(self, goal: Expr, heuristic: Heuristic) -> list[tuple[Expr, Rank]]:

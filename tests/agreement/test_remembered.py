@@ -1,0 +1,173 @@
+"""What is remembered of an earlier proof: it saves work, and whatever stands in it, it changes no answer."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Iterator
+from dataclasses import replace
+from functools import cache
+from typing import NoReturn
+
+import pytest
+
+from interlock.hold.compile.compiler import CompiledHold
+from interlock.kernel.claims import Limits
+from interlock.kernel.expressions import FALSE, Is, disj, neg
+from interlock.kernel.machine import Actor, with_monitors
+from interlock.kernel.recovery import Entry, Recovers
+from interlock.prove import decide as strategy
+from interlock.prove.decide import decide
+from interlock.prove.invariants.lemmas import Lemmas, Remembered
+from interlock.prove.recovery import cases
+from interlock.study.keeping import as_bytes, from_bytes
+from interlock.study.verify import Status, Verification, verify
+from tests.agreement.hold_texts import compile_file, compile_source, overlay, standing
+from tests.some import some
+
+DEFERRED = "  - defer: M3L\n    in: lowered\n    because: spring broken\n    limit: 3L is empty and 4L is empty\n"
+OPEN_ALWAYS = "can-always-be-emptied-and-shut"
+
+
+@cache
+def _hold(name: str = "twin-lane") -> CompiledHold:
+    return compile_file(f"models/{name}.yaml", standing())
+
+
+@cache
+def _proved(name: str = "twin-lane") -> tuple[Verification, Remembered]:
+    lemmas = Lemmas()
+    return verify(_hold(name), decide, Limits(), lemmas=lemmas), lemmas.found()
+
+
+def _statuses(found: Verification) -> list[tuple[str, Status, bool]]:
+    """What is told of each requirement but for the number of cases."""
+    return [(answer.instance.requirement.id, answer.status, answer.story is None) for answer in found.answers]
+
+
+def _stories(found: Verification) -> list[object]:
+    return [answer.story for answer in found.answers]
+
+
+def test_what_was_proved_is_not_searched_for_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With what an earlier proof left nothing is mined and no run is planned; answers and runs are the same."""
+    plain, left = _proved()
+    remembered = from_bytes(as_bytes(left))
+    assert remembered == left
+
+    def no_more(*_: object) -> NoReturn:
+        raise AssertionError("searched for again")
+
+    monkeypatch.setattr(strategy, "mine", no_more)
+    monkeypatch.setattr(cases.RecoveryCases, "cover", no_more)
+    again = verify(_hold(), decide, Limits(), lemmas=Lemmas(remembered))
+    assert _statuses(again) == _statuses(plain)
+    assert _stories(again) == _stories(plain)
+    assert again.findings == plain.findings
+    assert again.recoveries == plain.recoveries
+
+
+def test_a_modified_hold_begins_with_what_its_base_left() -> None:
+    """Of a hold with a latch deferred most cases are those of its base; the answers are those without them."""
+    compiled = compile_source(overlay("twin-lane", DEFERRED), standing())
+    plain = verify(compiled, decide, Limits(), chosen=[OPEN_ALWAYS])
+    based = Lemmas(_proved()[1])
+    found = verify(compiled, decide, Limits(), chosen=[OPEN_ALWAYS], lemmas=based)
+    assert _statuses(found) == _statuses(plain)
+    ((_, finding),) = found.recoveries
+    assert isinstance(finding, Recovers)
+    known = {entry.rules for entries in _proved()[1].cases.values() for entry in entries}
+    mine = [entry.rules in known for stage in finding.claim.recovery.stages for entry in stage.entries]
+    assert sum(mine) > 0.8 * len(mine)
+
+
+def _forged(compiled: CompiledHold, left: Remembered, seed: int) -> Iterator[Remembered]:
+    """What was left, with things in it that are not so, or that are of no machine at all."""
+    draw = random.Random(seed)
+    machine = with_monitors(compiled.machine)
+    facts = [Is(v.name, value) for v in machine.variables for value in v.domain]
+    some_clauses = tuple(disj(*(neg(draw.choice(facts)) for _ in range(draw.randint(1, 2)))) for _ in range(200))
+    yield Remembered(some_clauses, left.cases, left.measures)
+    yield Remembered((FALSE, *left.clauses), left.cases, left.measures)
+    yield Remembered(tuple(disj(Is("nothing", 1), Is(fact.variable, "nowhere")) for fact in facts), left.cases)
+    yield Remembered(left.clauses, left.cases, dict.fromkeys(left.measures, 7))
+    failures = [rule.name for rule in machine.rules if rule.actor is Actor.FAILURE]
+    names = [rule.name for rule in machine.rules]
+
+    def spoilt(entry: Entry) -> Entry:
+        match draw.randrange(8):
+            case 0:
+                return replace(entry, rules=entry.rules[1:])
+            case 1:
+                return replace(entry, rules=(*entry.rules, draw.choice(names)))
+            case 2:
+                return replace(entry, when=entry.when[1:])
+            case 3:
+                return replace(entry, into=draw.choice([-1, 0, 10**6]))
+            case 4:
+                return replace(entry, rules=("no such rule",))
+            case 5:
+                return replace(entry, when=(*entry.when, Is(facts[0].variable, 1), draw.choice(facts)))
+            case 6:
+                return replace(entry, rules=(*entry.rules, *failures[:1]))
+            case _:
+                return replace(entry, rules=entry.rules * 500)
+
+    yield Remembered(
+        left.clauses,
+        {name: tuple(map(spoilt, entries)) for name, entries in left.cases.items()},
+        left.measures,
+    )
+    turned = {name: tuple(reversed(entries)) for name, entries in left.cases.items()}
+    yield Remembered(left.clauses, turned, left.measures)
+
+
+@pytest.mark.parametrize("seed", [pytest.param(at, marks=pytest.mark.slow if at else ()) for at in range(5)])
+def test_forgeries_change_no_answer(seed: int) -> None:
+    """Whatever stands in what is remembered, each requirement is answered as without, and nothing is disputed."""
+    plain, left = _proved("single-lane")
+    for forged in some(list(_forged(_hold("single-lane"), left, seed))):
+        found = verify(_hold("single-lane"), decide, Limits(), lemmas=Lemmas(forged))
+        assert _statuses(found) == _statuses(plain)
+        assert _stories(found) == _stories(plain)
+
+
+def test_what_a_sound_hold_left_hides_no_flaw() -> None:
+    """Of a hold whose lever stays where it is put the same requirements fail, by the same runs, as without."""
+    flawed = compile_file("models/flawed/lever-that-stays.yaml", standing())
+    plain = verify(flawed, decide, Limits())
+    assert plain.count(Status.FAILS)
+    for name in ("twin-lane", "single-lane"):
+        found = verify(flawed, decide, Limits(), lemmas=Lemmas(_proved(name)[1]))
+        assert _statuses(found) == _statuses(plain)
+        assert _stories(found) == _stories(plain)
+
+
+def test_a_dead_end_is_found_as_without() -> None:
+    """Cases of the sound hold do not change which dead end of the modified one is shown."""
+    from tests.teeth.test_standing_set import DEAD_ENDS
+
+    (bite,) = [bite for bite in DEAD_ENDS if bite.base == "twin-lane"]
+    compiled = compile_source(overlay(bite.base, bite.changes), standing())
+    plain = verify(compiled, decide, Limits(), chosen=[OPEN_ALWAYS])
+    found = verify(compiled, decide, Limits(), chosen=[OPEN_ALWAYS], lemmas=Lemmas(_proved()[1]))
+    assert plain.count(Status.FAILS) == 1
+    assert _stories(found) == _stories(plain)
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        b"",
+        b"{",
+        b"\xff\xfe",
+        b"[" * 100_000,
+        b'{"layout":2,"clauses":[],"cases":{},"measures":{}}',
+        b'{"layout":1,"clauses":[[["a",1.5,true]]],"cases":{},"measures":{}}',
+        b'{"layout":1,"clauses":[["a"]],"cases":{},"measures":{}}',
+        b'{"layout":1,"clauses":[],"cases":{"x":[[[],["r"],"0"]]},"measures":{}}',
+        b'{"layout":1,"clauses":[],"cases":{},"measures":{},"more":0}',
+    ],
+)
+def test_what_is_none_of_ours_is_nothing(content: bytes) -> None:
+    """Bytes that no proof left are as if there were none."""
+    assert from_bytes(content) is None
