@@ -9,7 +9,7 @@ from interlock.diagnostics.spans import Span
 from interlock.hold.floor import lay_out
 from interlock.hold.kinds import DEVICE_KINDS, Working
 from interlock.hold.language.model import Control, Device, Direction, Hold, Named
-from interlock.hold.origin import Failure, Subject
+from interlock.hold.origin import Contact, Failure, Subject
 from interlock.hold.sorts import FAILURES, Failing, Item, Sort
 
 _DEVICES = {
@@ -27,6 +27,7 @@ _DOORS = {"power": Item.POWERED_DOOR, "hand": Item.HAND_DOOR}
 class FailingItem:
     """An item that can fail; `subject` is the thing by which a description names it, `name` what people call it.
 
+    `contact` is that which fails, `written` how the description writes it, `place` in which expression of the thing.
     `ways` are those in which it can be asked to run.  A thing can be several items.  No two of its items have a mode
     of the same name.
     """
@@ -37,6 +38,9 @@ class FailingItem:
     span: Span
     is_fixed: bool = False
     ways: frozenset[str] = frozenset()
+    contact: Contact | None = None
+    written: str | None = None
+    place: str | None = None
 
     @property
     def failings(self) -> tuple[Failing, ...]:
@@ -50,7 +54,11 @@ class FailingItem:
 
     def failure(self, failing: Failing) -> Failure:
         """What remembers whether that has struck."""
-        return Failure(self.subject, failing.mode)
+        return Failure(self.subject, failing.mode, self.contact)
+
+    def strikes(self, failing: Failing) -> MayStrike:
+        """The failure, where it is declared."""
+        return MayStrike(self.failure(failing), self, failing.text.format(name=self.name))
 
 
 def failing_items(hold: Hold) -> tuple[FailingItem, ...]:
@@ -116,10 +124,13 @@ class MayStrike:
 
 
 def declared_failures(hold: Hold) -> tuple[MayStrike, ...]:
-    """Every failure that the hold declares, but those that no item of it can have; in the order of the items."""
-    written = {(one.of, one.mode) for one in hold.failures}
+    """Every failure that the hold declares, in the order of the items.
+
+    But those that no item of it can have, and those of single contacts, which are known once everything is named.
+    """
+    written = {(one.of, one.mode) for one in hold.failures if one.contact is None}
     return tuple(
-        MayStrike(item.failure(failing), item, failing.text.format(name=item.name))
+        item.strikes(failing)
         for item in (failing_items(hold) if written else ())
         for failing in item.failings
         if (item.subject.id, failing.mode) in written

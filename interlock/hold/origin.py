@@ -96,15 +96,16 @@ class Crossing:
 
 @dataclass(frozen=True, slots=True)
 class Failure:
-    """Whether a declared failure has struck."""
+    """Whether a declared failure has struck; of a single contact where there is one."""
 
     subject: Subject
     mode: str
+    contact: Contact | None = None
 
     @property
     def name(self) -> str:
         """The variable's name, and that of the rule by which it strikes."""
-        return f"failure.{self.subject.id}.{self.mode}"
+        return f"failure.{self.subject.id if self.contact is None else self.contact.name}.{self.mode}"
 
 
 @dataclass(frozen=True, slots=True)

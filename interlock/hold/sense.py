@@ -107,7 +107,8 @@ def _doors(hold: Hold) -> Iterator[Diagnostic]:
 
 
 def _failures(hold: Hold) -> Iterator[Diagnostic]:
-    written = (*hold.failures, *hold.excluded_failures)
+    # which contacts there are is known when everything is named
+    written = [one for one in (*hold.failures, *hold.excluded_failures) if one.contact is None]
     if not written:
         return
     modes: dict[str, list[str]] = {}

@@ -67,6 +67,7 @@ class Item(StrEnum):
     SUPPLY = "supply"
     RELAY = "relay"
     CIRCUIT = "circuit"
+    CONTACT = "contact"
     STATION = "station"
 
 
@@ -156,6 +157,11 @@ FAILURES: Mapping[Item, tuple[Failing, ...]] = {
     Item.CIRCUIT: (
         Failing("short_to_power", "the wire of {name} has a short to power: it is on for good"),
         Failing("open", "the wire of {name} is open: it is off for good"),
+    ),
+    Item.CONTACT: (
+        Failing("welded", "{name} is welded: it stays made"),
+        Failing("bypassed", "{name} is bypassed"),
+        Failing("open", "{name} is open for good"),
     ),
     Item.STATION: (
         Failing("in_charge_too", "{name} is in charge whatever is selected"),

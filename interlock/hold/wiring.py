@@ -13,7 +13,7 @@ from typing import Any, TypeAlias
 from interlock.diagnostics.spans import Span
 from interlock.hold.language.declarations import Record
 from interlock.hold.language.directions import DIRECTIONS, Direction
-from interlock.hold.language.model import Hold, Section
+from interlock.hold.language.model import DoorStep, Hold, Section
 from interlock.hold.language.syntax import Chain, Negation, Quantified, Syntax, Truth
 from interlock.hold.language.syntax import Fact as Contact
 from interlock.hold.origin import Commanded, Fact, HeldBack, Meaning, Sort, Subject, pushing_in
@@ -40,15 +40,22 @@ _PLAIN: tuple[tuple[Sort, str, str, tuple[str, ...]], ...] = (
 """Sort of thing, its section, the fact that an expression of it decides, and the way to that expression."""
 
 
+_ELECTRICAL = (Sort.DEVICE, Sort.SUPPLY, Sort.RELAY, Sort.CIRCUIT, Sort.STATION, Sort.ZONE)
+
+
 @dataclass(frozen=True, slots=True)
 class Wire:
     """An expression of a description and what it decides; `meaning.name` is the signal that it defines.
 
-    Where the expression is no more than `true` or `false`, there is no such signal: the truth stands in its place.
+    `place` says which expression of its thing it is: `sets`, `inhibits.fore`.  `is_electrical`: it is made of contacts,
+    not of what mechanism, people or sensors do.  Where the expression is no more than `true` or `false`, there is no
+    such signal: the truth stands in its place.
     """
 
     meaning: Meaning
     syntax: Syntax
+    place: str
+    is_electrical: bool = False
 
     @property
     def span(self) -> Span:
@@ -63,26 +70,39 @@ def wires_of(hold: Hold) -> tuple[Wire, ...]:
 
 def _wires(hold: Hold) -> Iterator[Wire]:
     whole = Subject(Sort.HOLD, "hand_work"), Subject(Sort.HOLD, "pushing")
-    yield Wire(Fact(whole[0]), hold.layout.hand_work)
+    yield Wire(Fact(whole[0]), hold.layout.hand_work, "hand_work")
     if isinstance(hold.layout.pushing, tuple):
-        yield from (Wire(pushing_in(rule), rule.when) for rule in hold.layout.pushing)
+        yield from (Wire(pushing_in(rule), rule.when, "pushing") for rule in hold.layout.pushing)
     elif hold.layout.pushing is not None:
-        yield Wire(Fact(whole[1]), hold.layout.pushing)
+        yield Wire(Fact(whole[1]), hold.layout.pushing, "pushing")
     for sort, section, what, path in _PLAIN:
         for thing in getattr(hold, section):
-            syntax = thing
+            found, syntax = None, thing
             for step in path:
-                syntax = None if syntax is None else getattr(syntax, step)
+                found, syntax = syntax, None if syntax is None else getattr(syntax, step)
             if syntax is not None:
                 is_held = sort is Sort.CONTROL and thing.is_held
-                yield Wire(Fact(Subject(Sort(thing.kind) if is_held else sort, thing.id), what), syntax)
+                meaning = Fact(Subject(Sort(thing.kind) if is_held else sort, thing.id), what)
+                place = next(field.key for field in thing.declaration.fields if field.attribute == path[0])
+                yield Wire(meaning, syntax, place, _is_electrical(sort, what, found))
     for zone in hold.zones:
         subject = Subject(Sort.ZONE, zone.id)
         for number, command in enumerate(zone.commands, 1):
-            yield from (Wire(Commanded(zone.id, number, way), syntax) for way, syntax in command.runs)
-        yield from (Wire(Fact(subject, "inhibited", way), syntax) for way, syntax in zone.inhibits)
+            for way, syntax in command.runs:
+                yield Wire(Commanded(zone.id, number, way), syntax, f"commands.{number}.{way}", is_electrical=True)
+        for way, syntax in zone.inhibits:
+            yield Wire(Fact(subject, "inhibited", way), syntax, f"inhibits.{way}", is_electrical=True)
         for part, way, number in _sections(zone.sections):
-            yield Wire(HeldBack(zone.id, part.bay, way, number), dict(part.inhibits)[way])
+            place = f"sections.{part.bay}.{way}" + (f".{number}" if number > 1 else "")
+            held_back = HeldBack(zone.id, part.bay, way, number)
+            yield Wire(held_back, dict(part.inhibits)[way], place, is_electrical=True)
+
+
+def _is_electrical(sort: Sort, what: str, record: Any) -> bool:
+    """What moves doors, latches and locks by hand is mechanism."""
+    if sort is Sort.DOOR:
+        return (record.by if isinstance(record, DoorStep) else record.moved_by) == "power"
+    return sort in _ELECTRICAL and what != "within_limit"
 
 
 def _sections(sections: tuple[Section, ...]) -> Iterator[tuple[Section, Direction, int]]:

@@ -7,6 +7,7 @@ import pytest
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.catalogue import FailingHold, everything_fails
 from interlock.hold.compile.compiler import compile_hold
+from interlock.hold.compile.contacts import contact_items
 from interlock.hold.failing import failing_items
 from interlock.hold.language.model import Catalogue, Hold
 from interlock.hold.loader import Source, load_catalogue, load_hold
@@ -53,10 +54,10 @@ def test_every_failure_that_is_declared_is_known_and_is_one(name: str) -> None:
 
 
 def test_every_mode_is_in_the_catalogue() -> None:
-    """But one: that a spring device sticks is said there by two, of one that stays up and one that stays down."""
+    """But two: that a spring device sticks is said by one that stays up and one that stays down, a bypass by a weld."""
     listed = {(entry.item, entry.mode) for entry in shipped_catalogue().failures}
     known = {(item, failing.mode) for item, failings in FAILURES.items() for failing in failings}
-    assert known - listed == {(Item.SPRING_DEVICE, "stuck")}
+    assert known - listed == {(Item.SPRING_DEVICE, "stuck"), (Item.CONTACT, "bypassed")}
 
 
 @pytest.mark.parametrize("name", SOUND)
@@ -64,13 +65,17 @@ def test_everything_that_can_fail_as_described_may_strike(name: str) -> None:
     """All modes of the catalogue, for all items, but those of moving for what is fixed."""
     hold = hold_of(fetch(f"models/{name}.yaml"))
     listed = {(entry.item, entry.mode) for entry in shipped_catalogue().failures}
-    expected = {
-        (item.subject.id, one.mode)
-        for item in failing_items(hold)
+    compiled = compile_hold(hold).compiled
+    assert compiled is not None
+    expected = [
+        (item.subject.id, item.place, item.written, one.mode)
+        for item in (*failing_items(hold), *contact_items(hold, compiled.world))
         for one in item.failings
         if (item.item, one.mode) in listed and not (item.is_fixed and one.moving)
-    }
-    assert {(one.of, one.mode) for one in failing(fetch(f"models/{name}.yaml")).hold.failures} == expected
+    ]
+    found = failing(fetch(f"models/{name}.yaml")).hold.failures
+    assert [(one.of, one.at, one.contact, one.mode) for one in found] == list(dict.fromkeys(expected))
+    assert len(set(expected)) == len(found)
     assert len(expected) > 20
 
 
@@ -140,3 +145,10 @@ def test_what_cannot_fail_so_cannot_be_excluded() -> None:
     changes = "- add:\n    excluded_failures:\n      - {of: up_CG1, mode: stuck_tru, because: x}\n"
     (fault,) = load_hold(overlay("twin-lane", changes), fetch).diagnostics
     assert (fault.code, fault.nearest) == ("unknown-failure", "stuck_true")
+
+
+def test_only_some_sorts_of_item_where_that_is_asked() -> None:
+    """As for the table of contacts: nothing else fails."""
+    found = everything_fails(hold_of(fetch("models/single-lane.yaml")), shipped_catalogue(), {Item.CONTACT})
+    assert {known.item for known in found.failures.values()} == {Item.CONTACT}
+    assert {known.failure.contact is None for known in found.failures.values()} == {False}

@@ -16,16 +16,18 @@ from interlock.diagnostics.faults import Faults
 from interlock.diagnostics.spans import Span
 from interlock.hold.catalogue import everything_fails
 from interlock.hold.compile.compiler import CompiledHold, compile_hold
+from interlock.hold.compile.contacts import contact_items
 from interlock.hold.compile.lowering import Lowering
-from interlock.hold.failing import declared_failures
+from interlock.hold.failing import failing_items
 from interlock.hold.language.nodes import ScalarNode
 from interlock.hold.language.parser import parse_expression
+from interlock.hold.loader import Source
 from interlock.hold.origin import Failure
 from interlock.hold.sorts import FAILURES, Item
 from interlock.kernel.evaluator import as_mapping, evaluate
 from interlock.kernel.expressions import FALSE, Expr, assign, expand
 from interlock.kernel.machine import Actor
-from tests.agreement.hold_texts import compile_text, doorway, hold_text
+from tests.agreement.hold_texts import compile_text, doorway, faults_of, hold_text
 from tests.agreement.state_graphs import state_graph
 from tests.agreement.test_everything_fails import shipped_catalogue
 
@@ -68,7 +70,9 @@ circuits:
   - {id: at_loader_only, use: logic, is: SEL is loader and not at_door}
   - {id: to_fore, use: logic, is: LV is fore}
   - {id: to_fore_held, use: logic, is: LV is fore and BTN is pressed}
-  - {id: permit, use: permit, is: sl_up and sl_too and sg_up}
+  - {id: idle, use: logic, is: not SW is on}
+  - {id: permit, use: permit, is: sl_up and sl_both and sg_up}
+  - {id: sl_both, use: logic, is: sl_up and sl_too}
 zones:
   - id: Z
     bays: [1C]
@@ -153,8 +157,10 @@ class Case(NamedTuple):
     mode: str
     matters: str
     stood: str
+    contact: str = ""
 
 
+NOT_HELD = "Z is running and LV is neutral"
 BOTH_HOLD = "SG is locking and SL is locking and not 1C.up is restrained"
 CASES = [
     Case(WIRED, Item.SENSOR, "sl_up", "stuck_true", "sl_up and SL is lowered", "permit and SL is lowered"),
@@ -162,6 +168,13 @@ CASES = [
     Case(WIRED, Item.SENSOR, "sl_up", "reads_opposite", "sl_up and SL is lowered", "permit and SL is lowered"),
     Case(WIRED, Item.CIRCUIT, "P", "short_to_power", "P and SW is off", "P_too and SW is off"),
     Case(WIRED, Item.CIRCUIT, "P", "open", "SW is on and not P", "P and SW is off"),
+    Case(WIRED, Item.CONTACT, "P", "welded", "P and SW is off", "P_too and SW is off", "SW is on"),
+    Case(WIRED, Item.CONTACT, "P", "open", "SW is on and not P", "SW is on and not R1", "SW is on"),
+    Case(WIRED, Item.CONTACT, "idle", "welded", "idle and SW is on", "P and SW is off", "not SW is on"),
+    Case(WIRED, Item.CONTACT, "idle", "open", "SW is off and not idle", "idle and SW is on", "not SW is on"),
+    Case(WIRED, Item.CONTACT, "R1", "open", "R1 is set and SW is off", "P and SW is off", "SW is off"),
+    Case(WIRED, Item.CONTACT, "permit", "bypassed", "permit and not sg_up", "permit and SL is lowered", "sg_up"),
+    Case(WIRED, Item.CONTACT, "Z", "bypassed", "Z is running and BTN is released", NOT_HELD, "BTN is pressed"),
     Case(WIRED, Item.RELAY, "R1", "welded", "R1 is set and SW is off", "P_by_relay and SW is off"),
     Case(WIRED, Item.RELAY, "R1", "does_not_pull_in", "SW is on and not R1", "R2 is set and not R1"),
     Case(WIRED, Item.RELAY, "R1", "drops_out", "R2 is set and not R1", "R1 is set and SW is off"),
@@ -301,9 +314,10 @@ CASES = [
 
 
 @cache
-def compiled_with(text: str, of: str = "", mode: str = "") -> CompiledHold:
-    """The hold, with the failure declared where one is given."""
-    return compile_text(text + (f"failures:\n  - {{of: {of}, mode: {mode}}}\n" if of else ""))
+def compiled_with(text: str, of: str = "", mode: str = "", contact: str = "") -> CompiledHold:
+    """The hold, with the failure declared where one is given, of a contact where one is given."""
+    part = f", contact: {contact}" if contact else ""
+    return compile_text(text + (f"failures:\n  - {{of: {of}, mode: {mode}{part}}}\n" if of else ""))
 
 
 class Lost(NamedTuple):
@@ -340,26 +354,29 @@ def fact(compiled: CompiledHold, text: str) -> Expr:
 
 
 @cache
-def states_with(text: str, of: str = "", mode: str = "") -> networkx.MultiDiGraph[int]:
+def states_with(text: str, of: str = "", mode: str = "", contact: str = "") -> networkx.MultiDiGraph[int]:
     """Every state that is reached, and every step."""
-    return state_graph(compiled_with(text, of, mode).machine)
+    return state_graph(compiled_with(text, of, mode, contact).machine)
 
 
-def arises(text: str, what: str, of: str = "", mode: str = "") -> bool:
+def arises(text: str, what: str, of: str = "", mode: str = "", contact: str = "") -> bool:
     """Some state is so."""
-    compiled = compiled_with(text, of, mode)
-    expr, graph = fact(compiled, what), states_with(text, of, mode)
+    compiled = compiled_with(text, of, mode, contact)
+    expr, graph = fact(compiled, what), states_with(text, of, mode, contact)
     return any(evaluate(compiled.machine, expr, data["state"]) for _, data in graph.nodes(data=True))
 
 
-@pytest.mark.parametrize("case", CASES, ids=lambda case: f"{case.of}.{case.mode}")
+@pytest.mark.parametrize("case", CASES, ids=lambda case: f"{case.of}.{case.contact}.{case.mode}")
 def test_a_failure_does_what_it_says_and_is_stood_where_something_stands_it(case: Case) -> None:
     """What matters arises only with the failure; what something else keeps from arising does not arise with it."""
-    (declared,) = declared_failures(compiled_with(case.text, case.of, case.mode).hold)
-    assert declared.item.item is case.item
+    compiled = compiled_with(case.text, case.of, case.mode, case.contact)
+    items = (*failing_items(compiled.hold), *contact_items(compiled.hold, compiled.world))
+    (failure,) = (memory for memory in compiled.origins.variables.values() if isinstance(memory, Failure))
+    (item,) = {item.item for item in items for one in item.failings if item.failure(one) == failure}
+    assert item is case.item
     assert not arises(case.text, case.matters)
-    assert arises(case.text, case.matters, case.of, case.mode)
-    assert not arises(case.text, case.stood, case.of, case.mode)
+    assert arises(case.text, case.matters, case.of, case.mode, case.contact)
+    assert not arises(case.text, case.stood, case.of, case.mode, case.contact)
 
 
 @pytest.mark.parametrize("case", LOST, ids=lambda case: f"{case.of}.{case.mode}")
@@ -408,3 +425,29 @@ def test_what_may_strike_takes_nothing_away_before_it_does(text: str) -> None:
 
     assert {name for name, _ in rules(plain)} <= {name for name, _ in rules(failing)}
     assert rules(plain) <= rules(failing)
+
+
+@pytest.mark.parametrize(
+    ("written", "code", "nearest"),
+    [
+        ("of: P, mode: welded, contact: SW is on", None, None),
+        ("of: P, mode: welded, contact: SW is on, at: is", None, None),
+        ("of: P, mode: welded, contact: SW is of", "unknown-contact", "SW is on"),
+        ("of: idle, mode: welded, contact: SW is on", "unknown-contact", "not SW is on"),
+        ("of: R1, mode: welded, contact: SW is on, at: drops", "unknown-contact", "SW is off"),
+        ("of: R1, mode: welded, contact: SW is on, at: set", "unknown-contact", "sets"),
+        ("of: Z, mode: welded, contact: LV is fore", "unknown-contact", None),
+        ("of: Z, mode: welded, contact: LV is fore, at: commands.2.fore", None, None),
+        ("of: P, mode: weldd, contact: SW is on", "unknown-failure", "welded"),
+        ("of: P, mode: welded", "unknown-failure", None),
+        ("of: sl_up, mode: welded, contact: SL is raised", "unknown-contact", None),
+        ("of: P, mode: short_to_power, at: is", "missing-field", None),
+    ],
+)
+@pytest.mark.parametrize("section", ["failures", "excluded_failures"])
+def test_a_contact_is_named_as_it_is_written(section: str, written: str, code: str | None, nearest: str | None) -> None:
+    """What is misspelt is told at its place, with the nearest name; a sensor is no wire and has no contacts."""
+    because = ", because: x" if section == "excluded_failures" else ""
+    text = WIRED + f"{section}:\n  - {{{written}{because}}}\n"
+    found = [(one.code, one.nearest, one.span.line) for one in faults_of(Source("test.yaml", text.encode()))]
+    assert found == ([] if code is None else [(code, nearest, text.count("\n"))])

@@ -8,6 +8,7 @@ from graphlib import CycleError, TopologicalSorter
 from types import MappingProxyType
 
 from interlock.diagnostics.spans import Diagnostic, Span
+from interlock.hold.compile.contacts import failing_contacts
 from interlock.hold.compile.described import Described
 from interlock.hold.compile.electrics import electrics, people
 from interlock.hold.compile.lowering import Lowering
@@ -56,6 +57,10 @@ def name_hold(described: Described) -> NamedHold:
     for stage in STAGES:
         symbols = symbols.joined(stage(described, symbols))
     world = _world(described, symbols)
+    contacts = failing_contacts(described.hold, world, symbols)
+    if contacts.symbols.acts:
+        symbols = symbols.joined(contacts.symbols)
+        world = _world(described, symbols)
     lowering = Lowering(world)
     definitions: dict[str, Expr] = {}
     for name, one in symbols.signals.items():
@@ -63,7 +68,8 @@ def name_hold(described: Described) -> NamedHold:
         definitions[name] = (
             one.definition if isinstance(one, Defined) else one.definition(lowering.expression(one.syntax))
         )
-    faults = (*lowering.faults, *_circular(described.hold, symbols, definitions))
+    definitions.update(contacts.definitions)
+    faults = (*lowering.faults, *contacts.faults, *_circular(described.hold, symbols, definitions))
     return NamedHold(described, symbols, world, MappingProxyType(definitions), faults)
 
 

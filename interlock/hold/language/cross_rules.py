@@ -6,7 +6,6 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from interlock.diagnostics.spans import Diagnostic, Span
-from interlock.hold.language.declarations import Record
 from interlock.hold.language.directions import Direction, in_and_out, inboard_of
 from interlock.hold.language.model import (
     CataloguedFailure,
@@ -43,13 +42,13 @@ def cross_faults(made: Sequence[Made]) -> Iterator[Diagnostic]:
         tuple(one.value for one in made if isinstance(one.value, Station)),
         {one.value.id: one.value.behind for one in made if isinstance(one.value, Control)},
     )
-    failures: set[tuple[type[Record], str, str]] = set()
+    failures: set[object] = set()
     for one in made:
         for fault in _faults_of(one.value, whole, failures):
             yield replace(fault, context=one.context)
 
 
-def _faults_of(record: object, whole: _Whole, failures: set[tuple[type[Record], str, str]]) -> Iterator[Diagnostic]:
+def _faults_of(record: object, whole: _Whole, failures: set[object]) -> Iterator[Diagnostic]:
     """What does not fit between one record and the others; `failures` are those that were met before."""
     match record:
         case Layout():
@@ -62,10 +61,16 @@ def _faults_of(record: object, whole: _Whole, failures: set[tuple[type[Record], 
             yield from _panel(record, whole.behind)
             if whole.layout is not None:
                 yield from _inwards(record, whole.layout, whole.doorways)
-        case FailureMode(of=of, mode=mode, span=span) | CataloguedFailure(item=of, mode=mode, span=span):
-            if (type(record), of, mode) in failures:
-                yield Diagnostic("listed-twice", span, f"'{of}' fails as '{mode}' already", "each failure once")
-            failures.add((type(record), of, mode))
+        case FailureMode() | CataloguedFailure():
+            if isinstance(record, CataloguedFailure):
+                of, part = str(record.item), None
+            else:
+                of, part = record.of, (record.contact, record.at)
+            key = type(record), of, record.mode, part
+            if key in failures:
+                message = f"'{of}' fails as '{record.mode}' already"
+                yield Diagnostic("listed-twice", record.span, message, "each failure once")
+            failures.add(key)
 
 
 def _two_rules(layout: Layout) -> Iterator[Diagnostic]:

@@ -491,7 +491,7 @@ START_ID = "procedure_start"
 """The situation made of the states under a procedure's `start`."""
 
 
-@record("failure", "a failure")
+@record("failure", "a failure", rule=record_rules.failure)
 class FailureMode(Record):
     """A failure that may strike, once and for good."""
 
@@ -503,9 +503,18 @@ class FailureMode(Record):
         "What fails; a bay for its drive, or for its floor.",
     )
     mode: str = field(Word("failure mode", FAILURE_MODES), "How it fails.")
+    contact: str | None = field(
+        Text(), "The contact of it that fails, as it is written there: `door_open`, `not SW is on`.", default=None
+    )
+    at: str | None = field(
+        Text(),
+        "In which of its expressions that contact is, such as `sets`, `inhibits.fore`, `commands.1.aft`; needed where "
+        "several have it.",
+        default=None,
+    )
 
 
-@record("excluded failure", "an excluded failure")
+@record("excluded failure", "an excluded failure", rule=record_rules.failure)
 class ExcludedFailure(FailureMode):
     """A failure of the standing catalogue that is not to be reckoned with, and why not."""
 

@@ -84,6 +84,12 @@ def unit(written: Written) -> Iterator[Diagnostic]:
         yield written.fault("footprint-too-large", None, f"would cover {across * along} bays", expected)
 
 
+def failure(written: Written) -> Iterator[Diagnostic]:
+    """Only a contact has a place of use."""
+    if written.has("at") and not written.has("contact"):
+        yield _needs(written, "contact", "`at` says where a contact is")
+
+
 def catalogued(written: Written) -> Iterator[Diagnostic]:
     """A mode that things of that sort can have."""
     item, mode = written.values["item"], written.values["mode"]
