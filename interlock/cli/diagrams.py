@@ -36,13 +36,10 @@ def texts() -> Mapping[str, str]:
         plans[f"moves-{name}.dot"] = moves_dot(opened.compiled)
         titles[name] = opened.compiled.hold.title
     kinds = kinds_drawn()
-    lives = {f"lifecycle-{name}.dot": lifecycle_dot(kind, _heading(name)) for name, kind in kinds.items()}
-    return {**plans, **lives, INDEX: _index(titles, {name: kind.about for name, kind in kinds.items()})}
-
-
-def _heading(name: str) -> str | None:
     # a selector is declared as a switch with more positions
-    return "selector" if name == "selector" else None
+    heads = {"selector": "selector"}
+    lives = {f"lifecycle-{name}.dot": lifecycle_dot(kind, heads.get(name)) for name, kind in kinds.items()}
+    return {**plans, **lives, INDEX: _index(titles, {name: kind.about for name, kind in kinds.items()})}
 
 
 def _index(titles: Mapping[str, str], abouts: Mapping[str, str]) -> str:
@@ -72,12 +69,10 @@ def main(arguments: list[str]) -> int:
     missing = False
     for name, text in texts().items():
         (folder / name).write_text(text, encoding="utf-8", newline="\n")
-        if name.endswith(".dot"):
-            drawn = render_dot(text)
-            if drawn is None:
-                missing = True
-            else:
-                (folder / name).with_suffix(".svg").write_bytes(drawn)
+        drawn = render_dot(text) if name.endswith(".dot") else b""
+        missing = missing or drawn is None
+        if drawn:
+            (folder / name).with_suffix(".svg").write_bytes(drawn)
     if missing:
         print(ADVICE, file=sys.stderr)
     return 1 if missing else 0

@@ -104,13 +104,9 @@ def _beside(path: Path) -> str:
         near = []
     known = [*near, *(DEMO + demo for demo in demonstrations())]
     # a shared folder or ending would make any two names look alike
-    stems = {_stem(name): name for name in reversed(known)}
+    stems = {PurePosixPath(name.removeprefix(DEMO)).stem: name for name in reversed(known)}
     stem = nearest_name(path.stem, stems) if path.stem not in stems else path.stem
     return f" Did you mean {stems[stem]!r}?" if stem is not None else _listing(known)
-
-
-def _stem(name: str) -> str:
-    return PurePosixPath(name.removeprefix(DEMO)).stem
 
 
 def instead(word: str, known: Iterable[str]) -> str:

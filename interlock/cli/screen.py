@@ -85,22 +85,20 @@ class Screen:
 
     def show(self, content: Content) -> None:
         """Takes the next part of the result, which carries its own line ends where it is no lines."""
+        if self.output is not None and not isinstance(content, str | bytes):
+            content = as_text(content)
         if isinstance(content, str | bytes):
             # for programs: UTF-8 everywhere
-            self._put(content if isinstance(content, bytes) else content.encode("utf-8", "backslashreplace"))
-        elif self.output is not None:
-            self.show(as_text(content))
+            encoded = content if isinstance(content, bytes) else content.encode("utf-8", "backslashreplace")
+            if self.output is not None:
+                self._kept.append(encoded)
+            else:
+                click.echo(encoded, nl=False)
         else:
             for line in content:
                 style = _STYLES.get(line.tone) if self._colored else None
                 text = click.style(line.text, **style) if style and line.text else line.text
                 click.echo(text.rstrip(), color=self._colored)
-
-    def _put(self, content: bytes) -> None:
-        if self.output is not None:
-            self._kept.append(content)
-        else:
-            click.echo(content, nl=False)
 
     def give_up(self) -> None:
         """Leaves the file unwritten, and an old one of that name as it is: there is no result of the kind wanted."""

@@ -36,9 +36,9 @@ def nearest_name(word: str, names: Iterable[str]) -> str | None:
     """The name most like `word`, or None where none is like it.
 
     A name that differs only in case wins, then what the language calls by another word, then the first that goes on
-    where `word` ends.  Of more than MOST_COMPARED
-    names only those that begin like `word` are compared, and of these as many whose length is nearest to its own.
-    Where none is alike, the only one that has `word` among its own words is taken.
+    where `word` ends.  Of more than MOST_COMPARED names only those that begin like `word` are compared, and of these as
+    many whose length is nearest to its own.  Where none is alike, the only one that has `word` among its own words is
+    taken.
     """
     known = sorted(set(names))
     folded = word.casefold()
@@ -55,13 +55,9 @@ def nearest_name(word: str, names: Iterable[str]) -> str | None:
     longer = [name for name in known if name.casefold().startswith(folded) and _WORD_END.match(name[len(word) :])]
     if longer and len(word) >= _LONG_ENOUGH:
         return longer[0]
-    found = get_close_matches(word[:100], known, n=1, cutoff=_ALIKE)
     # in short names two letters in common are most of them: nobody mistypes the first letter and much else
-    if found and (found[0][:1].casefold() == folded[:1] or _ratio(word, found[0]) >= _MUCH_ALIKE):
-        return found[0]
+    for name in get_close_matches(word[:100], known, n=1, cutoff=_ALIKE):
+        if name[:1].casefold() == folded[:1] or SequenceMatcher(None, name, word[:100]).ratio() >= _MUCH_ALIKE:
+            return name
     having = [name for name in known if folded in _WORD_END.split(name.casefold())]
     return having[0] if len(having) == 1 else None
-
-
-def _ratio(word: str, name: str) -> float:
-    return SequenceMatcher(None, name, word[:100]).ratio()

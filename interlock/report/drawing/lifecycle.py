@@ -31,6 +31,7 @@ from interlock.hold.kinds import (
 )
 from interlock.kernel.machine import Actor
 from interlock.report.languages import in_dot
+from interlock.report.views.wording import sentence
 
 _FONT = "DejaVu Sans"
 _LINE = 34
@@ -77,17 +78,17 @@ def lifecycle_dot(kind: Kind, name: str | None = None) -> str:
             "rankdir": "LR" if len(kind.states) < 3 else "TB",
             "nodesep": "0.7",
             "ranksep": "0.9",
-            "label": _lines(
-                [_capital(name or kind.id) + ".", *_filled(kind.about, 80), *_filled(_key(kind), 80)], "\\l"
-            ),
+            "label": _lines([sentence(name or kind.id), *_filled(kind.about, 80), *_filled(_key(kind), 80)], "\\l"),
         },
         node_attr={"shape": "box", "style": "rounded", "fontname": _FONT, "fontsize": "13", "margin": "0.25,0.12"},
         edge_attr={"fontname": _FONT, "fontsize": "10"},
     )
     graph.node("start", label="", shape="point", width="0.12")
     for state in machine.states:
-        looks = {"penwidth": "2.6"} if state in kind.standing else {}
-        graph.node(_node(state), label=_lines([_words(state), *(["above the floor"] if looks else [])]), **looks)
+        says, looks = [state.replace("_", " ")], {}
+        if state in kind.standing:
+            says, looks = [*says, "above the floor"], {"penwidth": "2.6"}
+        graph.node(_node(state), label=_lines(says), **looks)
     graph.edge("start", _node(kind.initial))
     for change in changes_of(kind):
         looks = {"style": "dashed"} if change.trigger == BY_ITSELF else {}
@@ -154,11 +155,3 @@ def _lines(lines: list[str], end: str = "\\n") -> str:
 def _node(state: str) -> str:
     # `start` is the node of the entry arrow
     return f"state {state}"
-
-
-def _words(state: str) -> str:
-    return state.replace("_", " ")
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

@@ -10,7 +10,7 @@ from interlock.hold.kinds import Verb
 from interlock.hold.origin import Arrive, Depart, Work
 from interlock.kernel.expressions import TRUE
 from interlock.report.views.checklist_facts import CAUTION, Guard, note
-from interlock.report.views.instructions import DOOR_FACTS, InstructionWriter, the
+from interlock.report.views.instructions import DOOR_FACTS, InstructionWriter, bays_named, the
 from interlock.report.views.wording import listed, sentence
 from interlock.study.checklist.audit import ChecklistAudit
 from interlock.study.checklist.goals import ALL, Goal, Load, Reach, Unload, placements_in
@@ -26,16 +26,12 @@ def goal_words(compiled: CompiledHold, goal: Goal) -> str:
         case Reach(text=text):
             return f"Bring about: {text}"
         case Unload(bays=bays):
-            return "Unload every bay" if ALL in bays else f"Unload {_bays(bays)}"
+            return "Unload every bay" if ALL in bays else f"Unload {bays_named(bays)}"
         case Load(wanted=wanted):
             parts = [
                 f"{'every free bay' if bay == ALL else f'bay {bay}'} ({kinds.get(kind, kind)})" for bay, kind in wanted
             ]
             return f"Load {listed(parts)}"
-
-
-def _bays(bays: tuple[str, ...]) -> str:
-    return ("bay " if len(bays) == 1 else "bays ") + listed(bays)
 
 
 def audit_findings(audited: ChecklistAudit, first: int, end: int) -> Iterator[str]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.language.cross_rules import inwards_of
 from interlock.hold.language.directions import in_and_out
-from interlock.hold.language.model import Change, Device, Direction, DoorStep, Doorway, Hold, Zone
+from interlock.hold.language.model import Change, Device, Direction, DoorStep, Doorway, Hold, Named, Zone
 from interlock.hold.language.printer import print_syntax
 from interlock.hold.language.syntax import Syntax, Truth
 from interlock.report.views.assumptions import assumptions_of
@@ -49,7 +49,7 @@ def description_view(label: str, compiled: CompiledHold) -> DescriptionView:
         ("Devices", _devices(hold.devices)),
         ("Controls and supplies", _controls(hold)),
         ("Circuits and relays, as written", _circuits(hold)),
-        ("Sensors", _sensors(hold)),
+        ("Sensors", (Entry(f"{_about(one)} reads {print_syntax(one.reads)}") for one in hold.sensors)),
         ("Drive zones", (Entry(_zone_text(zone), tuple(_zone(zone))) for zone in hold.zones)),
         ("Groups", (Entry(f"{one.id}: {', '.join(one.members) or 'nothing'}") for one in hold.groups)),
         ("People", _people(hold)),
@@ -191,18 +191,16 @@ def _controls(hold: Hold) -> Iterator[Entry]:
 
 def _circuits(hold: Hold) -> Iterator[Entry]:
     for circuit in hold.circuits:
-        about = circuit.use if circuit.name == circuit.id else f"{circuit.use}; {circuit.name}"
-        yield Entry(f"{circuit.id} ({about}) = {print_syntax(circuit.definition)}")
+        yield Entry(f"{_about(circuit, circuit.use)} = {print_syntax(circuit.definition)}")
     for relay in hold.relays:
-        about = "relay" if relay.name == relay.id else f"relay; {relay.name}"
         drops = Row("dropped, which wins, by", print_syntax(relay.drops))
-        yield Entry(f"{relay.id} ({about}) set by {print_syntax(relay.sets)}", (drops,))
+        yield Entry(f"{_about(relay, 'relay')} set by {print_syntax(relay.sets)}", (drops,))
 
 
-def _sensors(hold: Hold) -> Iterator[Entry]:
-    for sensor in hold.sensors:
-        about = "" if sensor.name == sensor.id else f" ({sensor.name})"
-        yield Entry(f"{sensor.id}{about} reads {print_syntax(sensor.reads)}")
+def _about(one: Named, what: str = "") -> str:
+    """Its id, and in brackets what it is and what it is called where that is not its id."""
+    said = "; ".join(filter(None, (what, "" if one.name == one.id else one.name)))
+    return f"{one.id} ({said})" if said else one.id
 
 
 def _zone_text(zone: Zone) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.floor import Placement
@@ -48,9 +48,7 @@ class InstructionWriter:
     def where(self, placement: Placement) -> str:
         """`bay 3L`, `bays 3L and 3R`, `the loader`."""
         inside = self.compiled.floor.bays_of(placement.cells)
-        if not inside:
-            return "the loader"
-        return ("bay " if len(inside) == 1 else "bays ") + listed(inside)
+        return bays_named(inside) if inside else "the loader"
 
     def standing(self, placement: Placement) -> str:
         """`the short pallet stands in bay 3L`."""
@@ -177,6 +175,11 @@ class InstructionWriter:
         if place.bay is not None and place.bay != "outside":
             return f"send {who} into bay {place.bay}"
         return f"send {who} {place.name}" if place.name == "outside" else f"send {who} to this place: {place.name}"
+
+
+def bays_named(bays: Sequence[str]) -> str:
+    """`bay 3L`, `bays 3L and 3R`."""
+    return ("bay " if len(bays) == 1 else "bays ") + listed(bays)
 
 
 def the(name: str) -> str:

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from interlock.hold.language.model import RequirementText
 from interlock.hold.language.printer import print_step, print_syntax
-from interlock.hold.language.syntax import Step
 from interlock.report.views.rows import Row
 from interlock.report.views.tones import Tone
 from interlock.report.views.wording import sentence
@@ -49,12 +48,8 @@ def _rows(text: RequirementText, severity: str) -> Iterator[Row]:
             yield Row(label, print_syntax(syntax))
     for label, steps in (("steps:", text.steps), ("first:", text.first), ("not since:", text.since)):
         if steps:
-            yield Row(label, _steps(steps))
+            yield Row(label, ", ".join(map(print_step, steps)))
     yield Row("hazard:", text.hazard)
     yield Row("severity:", severity)
     yield Row("source:", text.source)
     yield Row("written in:", f"{text.span.file}, line {text.span.line}", Tone.FAINT)
-
-
-def _steps(steps: Sequence[Step]) -> str:
-    return ", ".join(print_step(step) for step in steps)

@@ -167,7 +167,8 @@ def audit_procedure(
         states = len(search.explore())
         actions = tuple(_actions(search, states))
         breaches = tuple(_breaches(search, report))
-        missed = _missed(search)
+        way = search.path(search.first, search.bad)
+        missed = tell_run(search, way, bound.goal) if way else None
         if interrupted:
             losing.begin()
             with_loss = len(losing.explore())
@@ -299,11 +300,6 @@ def _breaches(
         Breach(hazard, usual is not None, tell_run(search, way, hazard.bad), finding)
         for (hazard, way), finding in zip(ways, replays.confirmed(None, report), strict=True)
     ]
-
-
-def _missed(search: InterleavingSearch) -> Run | None:
-    way = search.path(search.first, search.bad)
-    return tell_run(search, way, search.graph.bound.goal) if way else None
 
 
 def _recount(
