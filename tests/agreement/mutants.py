@@ -81,6 +81,7 @@ def originals() -> dict[str, tuple[tuple[str, bytes], ...]]:
         "interlock: 1\nprocedure: Little\nhold: small.yaml\nstart: {D1: closed}\ngoal: D1 is open\nsteps:\n"
         "  - unlock D1\n  - group: Open\n    note: Slowly\n    steps: [unlatch D1, {do: open D1, note: wide}]\n"
     )
+    described = sorted((ROOT / "tests" / "teeth" / "described").glob("*.yaml"))
     procedures = sorted((models / "procedures").glob("*.yaml"))
     flawed = [path for path in sorted((models / "flawed").glob("*.yaml")) if path.name != "expected.yaml"]
     return {
@@ -89,6 +90,7 @@ def originals() -> dict[str, tuple[tuple[str, bytes], ...]]:
             *(("small.yaml", TEXT.encode()),) * 5,
             *of(models / "single-lane.yaml") * 3,
             *of(models / "twin-lane.yaml"),
+            *((path.name, path.read_bytes()) for path in described * 2),
         ),
         "modification": (
             *(("small-modified.yaml", small.encode()),) * 8,
