@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
@@ -10,7 +10,7 @@ from interlock.hold.compile.contacts import contact_items
 from interlock.hold.compile.described import describe
 from interlock.hold.compile.naming import name_hold
 from interlock.hold.failing import FailingItem, failing_items
-from interlock.hold.language.model import Catalogue, ExcludedFailure, FailureMode, Hold
+from interlock.hold.language.model import Catalogue, ExcludedFailure, FailureMode, Hold, SomeFailure
 from interlock.hold.origin import Failure
 from interlock.hold.sorts import Item
 
@@ -20,7 +20,8 @@ class KnownFailure:
     """A failure that may strike: what it is about (`failure`, whose name is the variable's), and what is known of it.
 
     `name` is what people call the item, `text` a sentence that says that it has struck.  `effect`, `noticed` and
-    `source` are those of the catalogue; empty where the hold declares what the catalogue does not have.
+    `source` are those of the catalogue; empty where the hold declares what the catalogue does not have.  `several` are
+    the failures that a common cause is.
     """
 
     failure: Failure
@@ -30,6 +31,7 @@ class KnownFailure:
     effect: str = ""
     noticed: str = ""
     source: str = ""
+    several: tuple[Failure, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,28 +43,42 @@ class FailingHold:
     excluded: tuple[ExcludedFailure, ...]
 
 
-def everything_fails(hold: Hold, catalogue: Catalogue, only: Collection[Item] | None = None) -> FailingHold:
+def everything_fails(
+    hold: Hold, catalogue: Catalogue, only: Collection[Item] | None = None, *, heal: bool = False
+) -> FailingHold:
     """The hold in which all may strike that it declares, and all of the catalogue but what it excludes.
 
     What the hold excludes and declares may strike: to declare is to say so for good.  `only` are sorts of items, where
-    not all are wanted.  A hold whose expressions are at fault has no contacts; compiling it says why.
+    not all are wanted; what the hold declares and its common causes are always there.  With `heal` every failure may go
+    again.  A hold whose expressions are at fault has no contacts; compiling it says why.
     """
     entries = {(one.item, one.mode): one for one in catalogue.failures if only is None or one.item in only}
+    items = (*failing_items(hold), *_contacts(hold))
+    causes = {cause.id: cause for cause in hold.common_causes}
     more: list[FailureMode] = []
     known: dict[str, KnownFailure] = {}
-    for item in (*failing_items(hold), *_contacts(hold)):
+    for item in items:
         for failing in item.failings:
-            entry = entries.get((item.item, failing.mode))
-            if not _names(hold.failures, item, failing.mode):
+            id, entry = item.subject.id, entries.get((item.item, failing.mode))
+            several: tuple[Failure, ...] = ()
+            if item.item is Item.COMMON_CAUSE:
+                several = tuple(_failures(items, causes[id].failures))
+            elif not _names(hold.failures, item, failing.mode):
                 if entry is None or failing not in item.possible or _names(hold.excluded_failures, item, failing.mode):
                     continue
-                id, written, place = item.subject.id, item.written, item.place
+                written, place = item.written, item.place
                 more.append(FailureMode(of=id, mode=failing.mode, contact=written, at=place, span=item.span))
             may = item.strikes(failing)
             told = ("", "", "") if entry is None else (entry.effect, entry.noticed, entry.source)
-            known[may.failure.name] = KnownFailure(may.failure, item.item, item.name, may.text, *told)
-    failing_hold = replace(hold, failures=(*hold.failures, *more))
-    return FailingHold(failing_hold, MappingProxyType(known), hold.excluded_failures)
+            known[may.failure.name] = KnownFailure(may.failure, item.item, item.name, may.text, *told, several)
+    failures = tuple(replace(one, heals=one.heals or heal) for one in (*hold.failures, *more))
+    return FailingHold(replace(hold, failures=failures), MappingProxyType(known), hold.excluded_failures)
+
+
+def _failures(items: Iterable[FailingItem], written: Iterable[SomeFailure]) -> Iterator[Failure]:
+    """Those that are written, in the order of the items."""
+    named = tuple(written)
+    return (item.failure(one) for item in items for one in item.failings if _names(named, item, one.mode))
 
 
 def _contacts(hold: Hold) -> tuple[FailingItem, ...]:
@@ -70,7 +86,7 @@ def _contacts(hold: Hold) -> tuple[FailingItem, ...]:
     return () if named.faults else contact_items(hold, named.world)
 
 
-def _names(failures: Iterable[FailureMode], item: FailingItem, mode: str) -> bool:
+def _names(failures: Iterable[SomeFailure], item: FailingItem, mode: str) -> bool:
     """One of the failures is that of the item."""
     return any(
         (one.of, one.mode, one.contact) == (item.subject.id, mode, item.written) and one.at in (None, item.place)

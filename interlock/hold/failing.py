@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from interlock.diagnostics.spans import Span
 from interlock.hold.floor import lay_out
 from interlock.hold.kinds import DEVICE_KINDS, Working
-from interlock.hold.language.model import Control, Device, Direction, Hold, Named
+from interlock.hold.language.model import CommonCause, Control, Device, Direction, Hold, Named
 from interlock.hold.origin import Contact, Failure, Subject
 from interlock.hold.sorts import FAILURES, Failing, Item, Sort
 
@@ -56,9 +56,9 @@ class FailingItem:
         """What remembers whether that has struck."""
         return Failure(self.subject, failing.mode, self.contact)
 
-    def strikes(self, failing: Failing) -> MayStrike:
+    def strikes(self, failing: Failing, heals: bool = False) -> MayStrike:
         """The failure, where it is declared."""
-        return MayStrike(self.failure(failing), self, failing.text.format(name=self.name))
+        return MayStrike(self.failure(failing), self, failing.text.format(name=self.name), heals)
 
 
 def failing_items(hold: Hold) -> tuple[FailingItem, ...]:
@@ -85,6 +85,7 @@ def _items(hold: Hold) -> Iterator[FailingItem]:
         item = Item.HELD_CONTROL if control.is_held else _CONTROLS.get(control.kind, Item.SWITCH)
         yield _item(item, Subject(sort, control.id), control)
     named: tuple[tuple[Item, Sort, tuple[Named, ...]], ...] = (
+        (Item.COMMON_CAUSE, Sort.COMMON_CAUSE, hold.common_causes),
         (Item.STATION, Sort.STATION, hold.stations),
         (Item.SUPPLY, Sort.SUPPLY, hold.supplies),
         (Item.CIRCUIT, Sort.CIRCUIT, hold.circuits),
@@ -116,11 +117,15 @@ def _item(item: Item, subject: Subject, thing: Named) -> FailingItem:
 
 @dataclass(frozen=True, slots=True)
 class MayStrike:
-    """A failure that a description declares, of an item that can fail so; `text` says that it has struck."""
+    """A failure that a description declares, of an item that can fail so; `text` says that it has struck.
+
+    `heals`: it may go again.
+    """
 
     failure: Failure
     item: FailingItem
     text: str
+    heals: bool = False
 
 
 def declared_failures(hold: Hold) -> tuple[MayStrike, ...]:
@@ -128,10 +133,15 @@ def declared_failures(hold: Hold) -> tuple[MayStrike, ...]:
 
     But those that no item of it can have, and those of single contacts, which are known once everything is named.
     """
-    written = {(one.of, one.mode) for one in hold.failures if one.contact is None}
+    written = {(one.of, one.mode): one.heals for one in hold.failures if one.contact is None}
     return tuple(
-        item.strikes(failing)
-        for item in (failing_items(hold) if written else ())
+        item.strikes(failing, written.get((item.subject.id, failing.mode), False))
+        for item in (failing_items(hold) if written or hold.common_causes else ())
         for failing in item.failings
-        if (item.subject.id, failing.mode) in written
+        if item.item is Item.COMMON_CAUSE or (item.subject.id, failing.mode) in written
     )
+
+
+def cause_of(cause: CommonCause) -> Failure:
+    """What remembers whether the event has happened."""
+    return Failure(Subject(Sort.COMMON_CAUSE, cause.id), FAILURES[Item.COMMON_CAUSE][0].mode)

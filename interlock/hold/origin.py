@@ -404,9 +404,10 @@ class Go:
 
 @dataclass(frozen=True, slots=True)
 class Strike:
-    """A failure strikes."""
+    """A failure strikes, or (`heals`) goes again."""
 
     failure: Failure
+    heals: bool = False
 
     @property
     def subject(self) -> Subject:
@@ -416,7 +417,7 @@ class Strike:
     @property
     def name(self) -> str:
         """What rules are called that do it."""
-        return self.failure.name
+        return f"{self.failure.name}.heals" if self.heals else self.failure.name
 
 
 @dataclass(frozen=True, slots=True)

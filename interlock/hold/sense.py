@@ -13,7 +13,7 @@ from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.failing import failing_items
 from interlock.hold.floor import Face, Floor, Placement, bays_reached, lay_out, parts_of
 from interlock.hold.kinds import DEVICE_KINDS
-from interlock.hold.language.model import Device, Direction, Hold, Situation
+from interlock.hold.language.model import Device, Direction, Hold, Situation, SomeFailure
 
 MOST_NAMED = 8
 """Ids that one message lists."""
@@ -108,7 +108,9 @@ def _doors(hold: Hold) -> Iterator[Diagnostic]:
 
 def _failures(hold: Hold) -> Iterator[Diagnostic]:
     # which contacts there are is known when everything is named
-    written = [one for one in (*hold.failures, *hold.excluded_failures) if one.contact is None]
+    causes = (one for cause in hold.common_causes for one in cause.failures)
+    written: list[SomeFailure] = [*hold.failures, *hold.excluded_failures, *causes]
+    written = [one for one in written if one.contact is None]
     if not written:
         return
     modes: dict[str, list[str]] = {}

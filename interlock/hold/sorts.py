@@ -33,6 +33,7 @@ class Sort(StrEnum):
     PERSON = "person"
     HOLD = "hold"
     REQUIREMENT = "requirement"
+    COMMON_CAUSE = "common cause"
 
     @property
     def is_control(self) -> bool:
@@ -68,6 +69,7 @@ class Item(StrEnum):
     RELAY = "relay"
     CIRCUIT = "circuit"
     CONTACT = "contact"
+    COMMON_CAUSE = "common cause"
     STATION = "station"
 
 
@@ -163,6 +165,7 @@ FAILURES: Mapping[Item, tuple[Failing, ...]] = {
         Failing("bypassed", "{name} is bypassed"),
         Failing("open", "{name} is open for good"),
     ),
+    Item.COMMON_CAUSE: (Failing("happens", "{name}"),),
     Item.STATION: (
         Failing("in_charge_too", "{name} is in charge whatever is selected"),
         Failing("never_in_charge", "{name} is never in charge"),

@@ -26,6 +26,7 @@ from interlock.hold.origin import Failure
 from interlock.hold.sorts import FAILURES, Item
 from interlock.kernel.evaluator import as_mapping, evaluate
 from interlock.kernel.expressions import FALSE, Expr, assign, expand
+from interlock.kernel.failures import failures_of
 from interlock.kernel.machine import Actor
 from tests.agreement.hold_texts import compile_text, doorway, faults_of, hold_text
 from tests.agreement.state_graphs import state_graph
@@ -401,6 +402,7 @@ def test_a_failure_that_takes_something_away(case: Lost) -> None:
 def test_every_failure_has_its_case() -> None:
     """No mode without a test that says what it does."""
     told = {(case.item, case.mode) for case in CASES} | {(case.item, case.mode) for case in LOST}
+    told |= {(Item.COMMON_CAUSE, "happens")}  # `test_one_event_is_several_failures`
     assert told == {(item, failing.mode) for item, failings in FAILURES.items() for failing in failings}
 
 
@@ -451,3 +453,63 @@ def test_a_contact_is_named_as_it_is_written(section: str, written: str, code: s
     text = WIRED + f"{section}:\n  - {{{written}{because}}}\n"
     found = [(one.code, one.nearest, one.span.line) for one in faults_of(Source("test.yaml", text.encode()))]
     assert found == ([] if code is None else [(code, nearest, text.count("\n"))])
+
+
+CAUSE = """\
+common_causes:
+  - id: leak
+    name: water over the lock switches
+    failures:
+      - {of: sl_up, mode: stuck_true}
+      - {of: permit, mode: welded, contact: sl_both}
+"""
+
+
+def test_one_event_is_several_failures() -> None:
+    """What stands each of two failures alone need not stand an event that is both."""
+    what = "permit and SL is lowered"
+    assert not arises(WIRED, what, "sl_up", "stuck_true")
+    assert not arises(WIRED, what, "permit", "welded", "sl_both")
+    assert arises(WIRED + CAUSE, what)
+    compiled = compiled_with(WIRED + CAUSE)
+    (failure,) = (memory for memory in compiled.origins.variables.values() if isinstance(memory, Failure))
+    assert compiled.glossary.values[failure.name, True] == "water over the lock switches"
+    known = everything_fails(compiled.hold, shipped_catalogue()).failures
+    several = [known[one.name] for one in known[failure.name].several]
+    assert {(one.item, one.failure.subject.id, one.failure.mode) for one in several} == {
+        (Item.SENSOR, "sl_up", "stuck_true"),
+        (Item.CONTACT, "permit", "welded"),
+    }
+
+
+@pytest.mark.parametrize("wrong", ["{of: sl_up, mode: welded}", "{of: permit, mode: welded, contact: sl_bth}"])
+def test_an_event_is_made_of_failures_that_there_are(wrong: str) -> None:
+    """What is misspelt in it is told."""
+    text = WIRED + CAUSE + f"      - {wrong}\n"
+    (fault,) = faults_of(Source("test.yaml", text.encode()))
+    assert fault.code in ("unknown-failure", "unknown-contact")
+    assert fault.span.line == text.count("\n")
+
+
+def test_a_failure_may_come_and_go() -> None:
+    """Struck for good, what is lost is lost; of one that heals it may come back, and be lost again."""
+    for heals in (False, True):
+        text = WIRED + f"failures:\n  - {{of: P, mode: open, heals: {str(heals).lower()}}}\n"
+        compiled = compiled_with(text)
+        graph = states_with(text)
+        on = fact(compiled, "P")
+        lit = {node for node, data in graph.nodes(data=True) if evaluate(compiled.machine, on, data["state"])}
+        can = lit.union(*(networkx.ancestors(graph, node) for node in lit))
+        assert (can == set(graph)) is heals
+    assert set(failures_of(compiled.machine)) == {"failure.P.open"}
+
+
+def test_all_that_fails_may_heal_where_that_is_asked() -> None:
+    """As an option: what has struck need not have struck for good."""
+    hold = compiled_with(DOOR).hold
+    assert not any(one.heals for one in everything_fails(hold, shipped_catalogue()).hold.failures)
+    healing = everything_fails(hold, shipped_catalogue(), heal=True)
+    assert {one.heals for one in healing.hold.failures} == {True}
+    compiled = compile_hold(healing.hold).compiled
+    assert compiled is not None
+    assert set(failures_of(compiled.machine)) == set(healing.failures)

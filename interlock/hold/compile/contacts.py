@@ -8,14 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Generator, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from typing import TypeAlias
 
 from interlock.diagnostics.nearest import nearest_name
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.compile.lowering import Lowering
 from interlock.hold.compile.symbols import Additions, Promised, Symbols
 from interlock.hold.compile.world import Thing, World
-from interlock.hold.failing import FailingItem, MayStrike
-from interlock.hold.language.model import FailureMode, Hold
+from interlock.hold.failing import FailingItem, cause_of
+from interlock.hold.language.model import CommonCause, ExcludedFailure, FailureMode, Hold, SomeFailure
 from interlock.hold.origin import Contact, ContactRead
 from interlock.hold.sorts import Item
 from interlock.hold.wiring import Wire, wires_of
@@ -36,6 +37,8 @@ from interlock.kernel.expressions import (
     parts_of,
 )
 
+_Way: TypeAlias = tuple[str, bool, str]
+"""A way in which a contact of an expression fails: what it reads, whether that is wanted, and the mode."""
 MOST_NAMED = 12
 """Contacts that one message lists."""
 
@@ -105,36 +108,43 @@ class FailingContacts:
 
 def failing_contacts(hold: Hold, world: World, symbols: Symbols) -> FailingContacts:
     """What the hold declares of single contacts."""
-    wanted = [one for one in hold.failures if one.contact is not None]
-    excluded = [one for one in hold.excluded_failures if one.contact is not None]
-    if not wanted and not excluded:
-        return FailingContacts(Additions().symbols(), {}, ())
-    items = contact_items(hold, world, {one.of for one in (*wanted, *excluded)})
+    asked: list[tuple[SomeFailure, CommonCause | None]] = [(one, None) for one in hold.failures]
+    asked += [(one, cause) for cause in hold.common_causes for one in cause.failures]
+    asked += [(one, None) for one in hold.excluded_failures]
+    asked = [(one, cause) for one, cause in asked if one.contact is not None]
+    items = contact_items(hold, world, {one.of for one, _ in asked}) if asked else ()
     faults: list[Diagnostic] = []
-    striking: dict[str, list[MayStrike]] = {}
+    struck: dict[str, dict[_Way, Expr]] = {}
     made = Additions()
-    for one in (*wanted, *excluded):
+    for one, cause in asked:
         item = _meant(items, one, faults)
-        failing = None if item is None else next((f for f in item.failings if f.mode == one.mode), None)
-        if item is not None and failing is None:
+        if item is None or item.contact is None:
+            continue
+        failing = next((known for known in item.failings if known.mode == one.mode), None)
+        if failing is None:
             modes = [known.mode for known in item.failings]
             said = f"a contact has no failure mode '{one.mode}'"
             expected = "one of " + ", ".join(modes)
             faults.append(Diagnostic("unknown-failure", one.span, said, expected, nearest_name(one.mode, modes)))
-        elif item is not None and failing is not None and item.contact is not None and one in wanted:
-            may = item.strikes(failing)
-            striking.setdefault(item.contact.owner.name, []).append(may)
-            made.fails((may,))
+            continue
+        if isinstance(one, ExcludedFailure):
+            continue
+        if isinstance(one, FailureMode):
+            made.fails((item.strikes(failing, one.heals),))
+        failure = item.failure(failing) if cause is None else cause_of(cause)
+        ways = struck.setdefault(item.contact.owner.name, {})
+        way = item.contact.read.name, item.contact.wanted, failing.mode
+        ways[way] = disj(ways.get(way, FALSE), Is(failure.name, True))
     wires = {wire.meaning.name: wire for wire in wires_of(hold)}
     definitions = {}
-    for owner, strikes in striking.items():
+    for owner, ways in struck.items():
         promised = symbols.signals.get(owner)
         if isinstance(promised, Promised):
-            definitions[owner] = promised.definition(_failing(world, wires[owner], strikes))
+            definitions[owner] = promised.definition(_failing(world, wires[owner], ways))
     return FailingContacts(made.symbols(), definitions, tuple(faults))
 
 
-def _meant(items: Iterable[FailingItem], one: FailureMode, faults: list[Diagnostic]) -> FailingItem | None:
+def _meant(items: Iterable[FailingItem], one: SomeFailure, faults: list[Diagnostic]) -> FailingItem | None:
     """The contact that is written there, or None with a diagnostic kept."""
     there = [item for item in items if item.subject.id == one.of]
     places = list(dict.fromkeys(str(item.place) for item in there))
@@ -159,13 +169,9 @@ def _meant(items: Iterable[FailingItem], one: FailureMode, faults: list[Diagnost
     return None
 
 
-def _failing(world: World, wire: Wire, strikes: Iterable[MayStrike]) -> Expr:
+def _failing(world: World, wire: Wire, struck: Mapping[_Way, Expr]) -> Expr:
     """What the expression means where these contacts may fail."""
     leaves = _Leaves(world, owner=wire.meaning)
-    struck: dict[tuple[str, bool, str], Expr] = {}
-    for one in strikes:
-        if (contact := one.failure.contact) is not None:
-            struck[contact.read.name, contact.wanted, one.failure.mode] = Is(one.failure.name, True)
 
     def step(asked: tuple[Expr, bool]) -> Generator[tuple[Expr, bool], Expr, Expr]:
         expr, sign = asked

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TypeVar
 
-from interlock.hold.failing import MayStrike, declared_failures
+from interlock.hold.failing import MayStrike, cause_of, declared_failures
 from interlock.hold.floor import Face, Floor, Placement, lain_on_by, lay_out
 from interlock.hold.language.model import Device, Hold
 from interlock.hold.origin import (
@@ -16,6 +16,7 @@ from interlock.hold.origin import (
     Condition,
     Crossing,
     Fact,
+    Failure,
     Hindrance,
     Holding,
     Lifted,
@@ -34,7 +35,8 @@ class Described:
 
     `holdings` are the parts of units that each cell can hold, `crossings` those that can cross each face, `lying` says
     when a unit lies over a face, at rest or on its way, and `devices_on` what stands on a face, as written.
-    `may_strike` has the failures that are declared, by thing.
+    `may_strike` has the failures that are declared, by thing, `caused` by thing and mode the events that are such a
+    failure.
     `eased`: what keeps steps from happening can be lifted (`compile.easing`).
     """
 
@@ -47,6 +49,7 @@ class Described:
     lying: Mapping[Face, tuple[Expr, ...]]
     devices_on: Mapping[Face, tuple[Device, ...]]
     may_strike: Mapping[str, tuple[MayStrike, ...]]
+    caused: Mapping[tuple[str, str], tuple[Failure, ...]]
     eased: bool = False
 
     def lifted(self, *hindrances: Hindrance) -> Expr:
@@ -63,9 +66,9 @@ class Described:
         return told or tuple(state for state in usual if state in states) or states[:1]
 
     def struck(self, id: str, mode: str) -> Expr:
-        """The failure of the thing has struck: never, unless it is declared."""
-        found = (one.failure for one in self.may_strike.get(id, ()))
-        return disj(*(Is(one.name, True) for one in found if one.mode == mode))
+        """The failure of the thing has struck, by itself or by an event: never, unless that is declared."""
+        found = [one.failure for one in self.may_strike.get(id, ()) if one.failure.mode == mode]
+        return disj(*(Is(one.name, True) for one in (*found, *self.caused.get((id, mode), ()))))
 
     def occupied(self, cell: str) -> Expr:
         """Some unit or part of one stands in the cell."""
@@ -139,6 +142,10 @@ def describe(hold: Hold, situation: str | None, eased: bool = False) -> Describe
     may_strike: dict[str, tuple[MayStrike, ...]] = {}
     for one in declared_failures(hold):
         may_strike[one.failure.subject.id] = (*may_strike.get(one.failure.subject.id, ()), one)
+    caused: dict[tuple[str, str], tuple[Failure, ...]] = {}
+    for cause in hold.common_causes:
+        for key in dict.fromkeys((one.of, one.mode) for one in cause.failures if one.contact is None):
+            caused[key] = (*caused.get(key, ()), cause_of(cause))
     return Described(
         hold,
         situation,
@@ -149,6 +156,7 @@ def describe(hold: Hold, situation: str | None, eased: bool = False) -> Describe
         _lying(floor),
         devices_on,
         may_strike,
+        caused,
         eased,
     )
 

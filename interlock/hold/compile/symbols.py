@@ -239,12 +239,16 @@ class Additions:
             states[other] = self.define(Fact(of, other), neg(states[state]), told(phrase, other))
 
     def fails(self, declared: Iterable[MayStrike]) -> None:
-        """Failures that may strike: each once, at any time, and it need not."""
+        """Failures that may strike, at any time, and need not: each once, unless it may go again."""
         for one in declared:
             failure, id = one.failure, one.failure.subject.id
-            self.remember(failure, (False, True), (False,), {True: one.text, False: f"{one.item.name} works"})
+            is_struck, works = Is(failure.name, True), f"{one.item.name} works"
+            self.remember(failure, (False, True), (False,), {True: one.text, False: works})
             verbs = ((id, f"fail_{failure.mode}"), (id, "fail"))
-            self.act(Strike(failure), Actor.FAILURE, neg(Is(failure.name, True)), {failure.name: True}, one.text, verbs)
+            self.act(Strike(failure), Actor.FAILURE, neg(is_struck), {failure.name: True}, one.text, verbs)
+            if one.heals:
+                again = Strike(failure, heals=True)
+                self.act(again, Actor.FAILURE, is_struck, {failure.name: False}, f"{works} again", ((id, "heal"),))
 
 
 def _work(of: Condition, trigger: Trigger, action: Action, component: Component) -> Work:

@@ -50,6 +50,9 @@ def floor_things(described: Described, known: Symbols) -> Symbols:
     )
     for door in hold.doorways:
         made.name(_door_thing(door))
+    for cause in hold.common_causes:
+        made.fails(described.may_strike.get(cause.id, ()))
+        made.name(Thing(cause.id, Sort.COMMON_CAUSE, cause.name))
     _cells(described, made)
     for face, parts in described.crossings.items():
         where = described.face_phrase(face)

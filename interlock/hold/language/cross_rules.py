@@ -11,6 +11,7 @@ from interlock.hold.language.model import (
     CataloguedFailure,
     Control,
     Doorway,
+    ExcludedFailure,
     FailureMode,
     Layout,
     Person,
@@ -61,7 +62,7 @@ def _faults_of(record: object, whole: _Whole, failures: set[object]) -> Iterator
             yield from _panel(record, whole.behind)
             if whole.layout is not None:
                 yield from _inwards(record, whole.layout, whole.doorways)
-        case FailureMode() | CataloguedFailure():
+        case FailureMode() | ExcludedFailure() | CataloguedFailure():
             if isinstance(record, CataloguedFailure):
                 of, part = str(record.item), None
             else:

@@ -491,9 +491,9 @@ START_ID = "procedure_start"
 """The situation made of the states under a procedure's `start`."""
 
 
-@record("failure", "a failure", rule=record_rules.failure)
-class FailureMode(Record):
-    """A failure that may strike, once and for good."""
+@record("some failure", "a failure", rule=record_rules.failure)
+class SomeFailure(Record):
+    """How something can fail."""
 
     of: str = field(
         Reference(
@@ -514,11 +514,27 @@ class FailureMode(Record):
     )
 
 
+@record("failure", "a failure", rule=record_rules.failure)
+class FailureMode(SomeFailure):
+    """A failure that may strike, at any time."""
+
+    heals: bool = field(YesNo(), "Whether it may go again, and strike again, as a loose contact does.", default=False)
+
+
 @record("excluded failure", "an excluded failure", rule=record_rules.failure)
-class ExcludedFailure(FailureMode):
+class ExcludedFailure(SomeFailure):
     """A failure of the standing catalogue that is not to be reckoned with, and why not."""
 
     because: str = field(Text(), "Why it need not be reckoned with; reports show it.")
+
+
+@record("common cause", "a common cause")
+class CommonCause(Named):
+    """One event that is several failures at once, such as a leak over a box of relays."""
+
+    failures: tuple[SomeFailure, ...] = field(
+        Listed(RecordOf(SomeFailure), least=1), "The failures that it is, whether they may strike by themselves or not."
+    )
 
 
 @record("requirement", "a requirement", rule=record_rules.requirement)
@@ -604,6 +620,9 @@ class Hold(File):
     groups: tuple[Group, ...] = field(Listed(RecordOf(Group)), "Named lists for quantifiers.", default=())
     situations: tuple[Situation, ...] = field(Listed(RecordOf(Situation)), "Named ways to start.", default=())
     failures: tuple[FailureMode, ...] = field(Listed(RecordOf(FailureMode)), "Failures that may strike.", default=())
+    common_causes: tuple[CommonCause, ...] = field(
+        Listed(RecordOf(CommonCause)), "Events that are several failures at once, and may happen.", default=()
+    )
     excluded_failures: tuple[ExcludedFailure, ...] = field(
         Listed(RecordOf(ExcludedFailure)),
         "Failures of the standing catalogue that are not to be reckoned with where everything may fail.",
