@@ -48,6 +48,7 @@ class RankHeuristic:
         self.initial = {v.name: frozenset(v.init) for v in machine.variables}
         self.narrowing = Narrowing(machine)
         self._needs: dict[tuple[int, str, Value], Allowed | None] = {}
+        self._company: dict[tuple[str, Value], tuple[tuple[str, Value], ...]] = {}
         self.writers: dict[str, list[int]] = {}
         for at, rule in enumerate(machine.rules):
             for name, _ in rule.update:
@@ -185,7 +186,8 @@ class RankHeuristic:
     def helping(self, best: Mapping[tuple[str, Value], int], homes: Allowed, known: Set[str]) -> Allowed:
         """The values of further variables that the guards of these steps ask for.
 
-        Where steps ask for different values of one variable, it had better be as it was at the start.
+        Where steps ask for different values of one variable, it had better be as it was at the start; and so had what
+        goes only with one of these values.
         """
         wanted: Allowed = {}
         torn: set[str] = set()
@@ -202,9 +204,44 @@ class RankHeuristic:
                     torn.add(other)
                 else:
                     wanted[other] = values
-        for name in torn:
-            wanted[name] = self.initial[name]
+        wanted |= {name: self.initial[name] for name in torn}
+        # so does what can be so only together with what had better not be, or with different values of one variable
+        asked: dict[str, dict[Value, list[str]]] = {}
+        for name, values in wanted.items():
+            if len(values) == 1 and values.isdisjoint(self.initial[name]):
+                for other, value in self.goes_with(name, next(iter(values))):
+                    asked.setdefault(other, {}).setdefault(value, []).append(name)
+        for other, by_value in asked.items():
+            for value, names in by_value.items():
+                if len(by_value) > 1 or value not in wanted.get(other, (value,)):
+                    wanted |= {name: self.initial[name] for name in names}
         return {name: wanted[name] for name in sorted(wanted)}
+
+    def goes_with(self, name: str, value: Value) -> tuple[tuple[str, Value], ...]:
+        """What is so, of other variables, whenever the variable has this value, which it has not at the start.
+
+        Written by every rule that gives it the value, and written over only by rules that take the value away.
+        """
+        key = name, value
+        if key not in self._company:
+            rules = [dict(self.machine.rules[at].update) for at in self.writers.get(name, ())]
+            giving = [update for update in rules if update[name] == value]
+            shared = set[tuple[str, Value]]()
+            if giving and value not in self.initial[name]:
+                shared = set.intersection(*(set(update.items()) for update in giving)) - {key}
+            self._company[key] = tuple(sorted((fact for fact in shared if self._stays(fact, key)), key=str))
+        return self._company[key]
+
+    def _stays(self, fact: tuple[str, Value], other: tuple[str, Value]) -> bool:
+        """No rule writes the fact over and leaves the other."""
+        name, value = other
+        for at in self.writers[fact[0]]:
+            rule = self.machine.rules[at]
+            written = dict(rule.update)
+            if written[fact[0]] != fact[1] and written.get(name, value) == value:
+                if name in written or self.narrowing.forced(rule.guard, {name: frozenset({value})}) is not None:
+                    return False
+        return True
 
     def disturbances(
         self,
