@@ -238,9 +238,10 @@ class RankHeuristic:
         for at in self.writers[fact[0]]:
             rule = self.machine.rules[at]
             written = dict(rule.update)
-            if written[fact[0]] != fact[1] and written.get(name, value) == value:
-                if name in written or self.narrowing.forced(rule.guard, {name: frozenset({value})}) is not None:
-                    return False
+            if written[fact[0]] == fact[1] or written.get(name, value) != value:
+                continue
+            if name in written or self.narrowing.forced(rule.guard, {name: frozenset({value})}) is not None:
+                return False
         return True
 
     def disturbances(
