@@ -25,8 +25,10 @@ from interlock.prove.search.delete_relaxation import DeleteRelaxation, RelaxedGo
 
 NEAR_EXPANDED = 60
 """States expanded breadth-first, for runs of a step or two."""
-NEW_EXPANDED = 20_000
-"""States expanded among those in which two facts meet for the first time."""
+SOON_NEW, MOST_NEW = 1_500, 20_000
+"""States expanded among those in which two facts meet for the first time; at first and in the end."""
+SOON_EXPANDED = 150
+"""States expanded at first on the way to have fewer of what a count counts."""
 INTO_EXPANDED = 500
 """States expanded breadth-first, for runs into a case that was told apart before."""
 LEAVE_EXPANDED = 1_000
@@ -220,11 +222,11 @@ class StagePlanner:
         """
         start = self.planner.packing.pack(state)
         found = self._near(start)
-        leave = self._leave(self._ranks(start)) if found is None else None
         if found is None:
-            found = self._by_what_is_new(start, state, None if leave is None else leave[1], clock)
-        if found is None and leave is not None:
-            found = self._guided(start, leave[0], LEAVE_EXPANDED, False, clock)
+            leave = self._leave(self._ranks(start))
+            if leave is not None:
+                found = self._guided(start, leave[0], SOON_EXPANDED, False, clock)
+            found = found or self._by_what_is_new(start, state, None if leave is None else leave[1], SOON_NEW, clock)
         return None if found is None else self._spare(start, found)
 
     def plan_into(self, state: State, clock: Clock) -> tuple[str, ...] | None:
@@ -244,7 +246,11 @@ class StagePlanner:
     def plan_far(self, state: State, clock: Clock) -> tuple[str, ...] | None:
         """The same, where they were not soon found."""
         start = self.planner.packing.pack(state)
-        found = self._towards(start, state, clock)
+        leave = self._leave(self._ranks(start))
+        found = self._by_what_is_new(start, state, None if leave is None else leave[1], MOST_NEW, clock)
+        if found is None and leave is not None:
+            found = self._guided(start, leave[0], LEAVE_EXPANDED, False, clock)
+        found = found or self._towards(start, state, clock)
         return None if found is None else self._spare(start, found)
 
     def falls(self, state: State, names: Sequence[str]) -> bool:
@@ -306,7 +312,9 @@ class StagePlanner:
                     queue.append((after, there))
         return None
 
-    def _by_what_is_new(self, start: int, state: State, rules: frozenset[int] | None, clock: Clock) -> list[int] | None:
+    def _by_what_is_new(
+        self, start: int, state: State, rules: frozenset[int] | None, most: int, clock: Clock
+    ) -> list[int] | None:
         """Breadth-first, by these rules alone if any are given, where a fact meets another for the first time."""
         planner = self.planner
         met = [0] * planner.facts.number
@@ -314,7 +322,7 @@ class StagePlanner:
         least = self._ranks(start)
         queue = [(start, planner.facts.of(state), least)]
         for place, (before, facts, ranks) in enumerate(queue):
-            if place >= NEW_EXPANDED:
+            if place >= most:
                 break
             if place % 100 == 0:
                 clock.check()

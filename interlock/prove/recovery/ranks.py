@@ -123,6 +123,10 @@ class RankHeuristic:
                     graph[other].append(name)
                     if layer_of[name] == 0:
                         handed.add(name)
+        for one in sorted(disturbs):
+            for two in sorted(disturbs[one]):
+                if layer_of[one] > layer_of[two] and not _leads(graph, two, one):
+                    graph[one].append(two)
         groups = Condensation(graph)
         members = [sorted(own) for own in groups.members]
         order = groups.in_order(lambda group: (min(layer_of[name] for name in members[group]), members[group]))
@@ -269,6 +273,20 @@ class RankHeuristic:
         options = homes.get(name, frozenset(self.machine.domains[name]))
         both = [value for value in self.machine.domains[name] if value in options and value in self.initial[name]]
         return both[0] if both else next(value for value in self.machine.domains[name] if value in options)
+
+
+def _leads(graph: Mapping[str, list[str]], one: str, two: str) -> bool:
+    """Some way leads from the one to the other."""
+    seen = {one}
+    waiting = [one]
+    while waiting:
+        node = waiting.pop()
+        if node == two:
+            return True
+        fresh = set(graph[node]) - seen
+        seen |= fresh
+        waiting += fresh
+    return False
 
 
 def conjuncts(goal: Expr, machine: Machine) -> list[Expr]:
