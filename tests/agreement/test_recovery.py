@@ -33,6 +33,7 @@ from interlock.prove.engine import Clock
 from interlock.prove.recovery import cases
 from interlock.prove.recovery import recovery as recovering_engine
 from interlock.prove.recovery.dead_ends import closed_region
+from interlock.prove.recovery.ranks import rank_by_distance
 from interlock.prove.recovery.recovery import recover
 from tests.agreement.judging import BY_CASES, judge_recovery
 from tests.agreement.listing import listing_of
@@ -265,6 +266,52 @@ def test_sure_drop_is_never_wrong() -> None:
                 assert rank_of(machine, rank, tuple(after)) <= rank_of(machine, rank, state)
                 assert not drops or rank_of(machine, rank, tuple(after)) < rank_of(machine, rank, state)
     assert sure > 30
+
+
+def _relays() -> Machine:
+    """A lever with two ways, each with a relay that it sets; a cart that either way takes out of its end."""
+    cart = Variable("cart", ("out", "fore", "aft"), ("out",))
+    lever = Variable("lever", ("neutral", "fore", "aft"), ("neutral",))
+    relays = tuple(Variable(f"set_{way}", (False, True), (False,)) for way in ("fore", "aft"))
+    rules = [
+        rule
+        for way in ("fore", "aft")
+        for rule in (
+            Rule(f"hold {way}", Actor.CREW, Is("lever", "neutral"), (("lever", way), (f"set_{way}", True))),
+            Rule(f"release {way}", Actor.CREW, Is("lever", way), (("lever", "neutral"), (f"set_{way}", False))),
+            Rule(f"bring {way}", Actor.CREW, Is("cart", "out"), (("cart", way),)),
+            Rule(f"take {way}", Actor.PLANT, conj(Is("cart", way), Is(f"set_{way}", True)), (("cart", "out"),)),
+        )
+    ]
+    return Machine((cart, lever, *relays), (), tuple(rules))
+
+
+def test_what_goes_only_with_one_of_two_ways_is_not_asked_for() -> None:
+    """The lever had better be neutral, since two ways are asked of it; so had the relays, which go with one each."""
+    (stage,) = rank_by_distance(_relays(), Is("cart", "out"))
+    weights = {(name, value) for component in stage[1] for name, value, _ in component}
+    assert {fact for fact in weights if fact[0] != "cart"} == {
+        ("lever", "fore"),
+        ("lever", "aft"),
+        ("set_fore", True),
+        ("set_aft", True),
+    }
+
+
+def test_cases_lead_into_one_another_where_no_measure_falls() -> None:
+    """With a measure that says nothing each state still leads on, a case into one told apart before."""
+    sizes = 6
+    track = Variable("at", tuple(range(sizes)), (0,))
+    rules = tuple(Rule(f"{at}", Actor.CREW, Is("at", at), (("at", at + 1),)) for at in range(sizes - 1))
+    goal = Is("at", sizes - 1)
+    question = RecoveryQuestion("end", goal)
+    (claim,) = recover(
+        Machine((track,), (), (*rules, Rule("back", Actor.CREW, goal, (("at", 0),)))),
+        [question],
+        BY_CASES,
+        heuristics=(lambda _machine, _goal: [(goal, ((("at", 0, 0),),))],),
+    )
+    assert isinstance(claim, Recoverable)
 
 
 def test_kind_is_no_question_about_states() -> None:

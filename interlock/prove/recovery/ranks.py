@@ -237,14 +237,15 @@ class RankHeuristic:
         return self._company[key]
 
     def _stays(self, fact: tuple[str, Value], other: tuple[str, Value]) -> bool:
-        """No rule writes the fact over and leaves the other."""
+        """No rule writes the fact over and leaves the other, where both are so."""
         name, value = other
         for at in self.writers[fact[0]]:
             rule = self.machine.rules[at]
             written = dict(rule.update)
             if written[fact[0]] == fact[1] or written.get(name, value) != value:
                 continue
-            if name in written or self.narrowing.forced(rule.guard, {name: frozenset({value})}) is not None:
+            both = {fact[0]: frozenset({fact[1]}), name: frozenset({value})}
+            if name in written or self.narrowing.forced(rule.guard, both) is not None:
                 return False
         return True
 
