@@ -37,12 +37,12 @@ def keys_of(sources: Mapping[str, tuple[str, ...]], situation: str | None) -> tu
 
 def recalled(keys: Iterable[str]) -> Remembered | None:
     """What was left under the first of these names under which there is something."""
-    from interlock.study.keeping import from_bytes
-
     for key in keys:
         with suppress(OSError, RuntimeError):
             path = _folder() / f"{key}.json"
             if path.is_file() and path.stat().st_size <= LARGEST_BYTES:
+                from interlock.study.keeping import from_bytes
+
                 found = from_bytes(path.read_bytes())
                 if found is not None:
                     return found

@@ -27,7 +27,6 @@ from interlock.prove.core.local import Cube, LocalRules
 from interlock.prove.core.samples import MOST_SAMPLES, Samples
 from interlock.prove.core.solvers import light_solver
 from interlock.prove.core.starts import some_initial_states
-from interlock.prove.diagrams.saturation import TOO_LONG, Saturation
 from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Allowance, Clock, OutOfTime, clock_of, stop_reason
 from interlock.prove.frames.frames import Frames
 from interlock.prove.frames.pdr import pursue
@@ -36,7 +35,6 @@ from interlock.prove.invariants.mined import MOST_STARTS, claim_late, claim_mine
 from interlock.prove.search import bmc, guided
 from interlock.prove.search import explicit as by_states
 from interlock.prove.search.bmc import BoundedSearch
-from interlock.prove.search.enumeration import enumeration
 from interlock.prove.search.explicit import BreadthFirstSearch, explore
 
 NAME = "decide"
@@ -320,6 +318,8 @@ class _Strategy:
 
     def draw(self, most: int, orders: int) -> None:
         """Answers from a diagram of all states, if it can be made with so much work in one of so many orders."""
+        from interlock.prove.diagrams.saturation import Saturation  # here, as few holds need it
+
         places = self.still_open()
         search = Saturation(self.machine, [self.questions[at] for at in places], self.clock)
         if search.try_orders(most, self.report, orders):
@@ -346,6 +346,8 @@ class _Strategy:
             most = min(most, self.limits.states)
         asked = [self.questions[at] for at in places]
         limits = replace(self.limits, seconds=self.clock.seconds_left(), states=most)
+        from interlock.prove.search.enumeration import enumeration  # here, as numpy takes long to load
+
         visit = by_states.explicit if len(self.machine.rules) > TURN_RULES else enumeration
         for at, claim in zip(places, visit(self.machine, asked, limits, self.report), strict=True):
             if isinstance(claim, Unknown):
@@ -355,6 +357,8 @@ class _Strategy:
 
     def look_for_runs(self, states: int) -> None:
         """All states are known, and how many they are: to what is open there are runs, but they are long."""
+        from interlock.prove.diagrams.saturation import TOO_LONG
+
         self.reason = TOO_LONG
         if states * (len(self.machine.rules) + 20) <= TURN_GUARDS:
             self.visit(TURN_GUARDS)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import re
+import subprocess
+import sys
 from hashlib import sha256
 from pathlib import Path
 
@@ -58,6 +60,20 @@ def test_evidence_does_not_depend_on_what_was_proved_before(
         digests.append([(path.relative_to(tmp_path / name), sha256(path.read_bytes()).digest()) for path in files])
         assert list(folder.iterdir())
     assert digests[0] == digests[1]
+
+
+def test_a_proof_loads_what_it_needs() -> None:
+    """Of a hold that is sound no library and no study is loaded that has to do with something else."""
+    others = "numpy networkx graphviz jinja2 rich dd interlock.prove.diagrams interlock.prove.search.arrays"
+    ours = "procedure checklist walk causes.causes causes.trials why_never proof_cores"
+    program = (
+        "import sys\nfrom interlock import cli\n"
+        f"assert cli.run(('prove', '{HOLD}', '--no-cache')) == 0\n"
+        f"names = '{others}'.split() + ['interlock.study.' + one for one in '{ours}'.split()]\n"
+        "print([name for name in names if name in sys.modules])\n"
+    )
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
+    assert done.stdout.splitlines()[-1] == "[]"
 
 
 def test_a_folder_that_cannot_be_is_passed_over(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:

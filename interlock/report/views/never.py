@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from msgspec import convert
 
 from interlock.report.views.facts import Place, Step, as_reasons
 from interlock.report.views.proof_facts import HindranceFacts, NeverFacts, StoryFacts, WithoutFacts
-from interlock.study.why_never import WhyNever, Without
+
+if TYPE_CHECKING:
+    from interlock.study.why_never import WhyNever, Without
 
 KINDS_OF_THEM = "contacts, stops of devices, panels, reach, things that are fixed"
 

@@ -48,15 +48,15 @@ from interlock.report.views.proof_facts import (
 )
 from interlock.report.views.tones import Tone
 from interlock.report.views.wording import count_of, seconds_as_text, shortened
-from interlock.study.causes.blame import Blame
-from interlock.study.causes.causes import Cause
-from interlock.study.causes.changes import BlamedChanges
 from interlock.study.forbidden import forbidden_steps
 from interlock.study.verify import Answer, Status, Verification
-from interlock.study.why_never import WhyNever
 
 if TYPE_CHECKING:
+    from interlock.study.causes.blame import Blame
+    from interlock.study.causes.causes import Cause
+    from interlock.study.causes.changes import BlamedChanges
     from interlock.study.proof_cores import ProofCore
+    from interlock.study.why_never import WhyNever
 
 MOST_NAMED = 8
 """Names in one line."""

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from interlock.hold.language.model import Hold
 from interlock.kernel.claims import Limits
 from interlock.prove.engine import NO_LIMITS, Engine
-from interlock.study.causes.causes import Cause, causes_of
-from interlock.study.causes.changes import BlamedChanges, blame_changes
-from interlock.study.causes.trials import Bench
 from interlock.study.verify import Status, Verification
+
+if TYPE_CHECKING:
+    from interlock.study.causes.causes import Cause
+    from interlock.study.causes.changes import BlamedChanges
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +33,11 @@ def blame(
     """What is to be blamed for all that fails; an end that is asked for leaves what was found by then."""
     if not verification.count(Status.FAILS):
         return Blame()
+    # here, because most holds have nothing to be blamed for
+    from interlock.study.causes.causes import causes_of
+    from interlock.study.causes.changes import blame_changes
+    from interlock.study.causes.trials import Bench
+
     changes: dict[str, BlamedChanges] = {}
     causes: list[Cause] = []
     try:
