@@ -13,7 +13,7 @@ from time import monotonic
 
 from interlock.confirm.confirm import confirm
 from interlock.confirm.enabling import confirm_enabling
-from interlock.hold.compile.compiler import CompiledHold, ease_hold
+from interlock.hold.compile.compiler import CompiledHold, ease_goal, ease_hold
 from interlock.hold.compile.requirements import Instance
 from interlock.hold.hands import hands_of
 from interlock.hold.hindrances import Hindrances, ToldHindrance
@@ -22,7 +22,7 @@ from interlock.hold.tell import Story, tell
 from interlock.kernel.claims import Certificate, Fails, Holds, Limits, ProgressCallback, silent
 from interlock.kernel.enabling import Enabled, EnablingQuestion, Way, started_with
 from interlock.kernel.evaluator import as_mapping
-from interlock.kernel.expressions import TRUE
+from interlock.kernel.expressions import TRUE, Expr
 from interlock.kernel.machine import Machine, RequirementKind, Variable, question_of, with_monitors
 from interlock.kernel.recovery import HasDeadEnd, recovery_question_of, without_failures
 from interlock.prove.decide import decide
@@ -53,14 +53,14 @@ class Without:
 
 @dataclass(frozen=True, slots=True)
 class WhyNever:
-    """What keeps something from ever being.
+    """What keeps something from ever being: a requirement by its id, or a goal.
 
     `ways` are all smallest sets of at most `size` hindrances (None: of any number; -1: nothing was found out), and
     perhaps some larger ones; `reason` says why not all.  `possible` is how many hindrances there are in all, and
     `checked_by` what agreed that there are no other sets.
     """
 
-    instance: Instance
+    id: str
     ways: tuple[Without, ...]
     size: int | None
     reason: str
@@ -83,8 +83,21 @@ def why_never(
     if not failing:
         return ()
     eased = ease_hold(verification.compiled, [answer.instance for answer in failing])
-    study = _Study(verification, eased, every, None if seconds is None else monotonic() + seconds, report)
-    return tuple(study.run(failing))
+    study = _Study(eased, every, None if seconds is None else monotonic() + seconds, report)
+    return tuple(study.run(failing, verification.machine))
+
+
+def why_goal_never(
+    compiled: CompiledHold,
+    goal: Expr,
+    known: Certificate | None = None,
+    seconds: float | None = SECONDS,
+    report: ProgressCallback = silent,
+) -> WhyNever | None:
+    """The same of a goal that no run of the hold reaches, as `known` may prove; None where nothing was found out."""
+    eased, wanted = ease_goal(compiled, goal)
+    study = _Study(eased, False, None if seconds is None else monotonic() + seconds, report)
+    return study.why("goal", study.machine, wanted, known, [])
 
 
 def _is_never(answer: Answer) -> bool:
@@ -94,15 +107,7 @@ def _is_never(answer: Answer) -> bool:
 
 
 class _Study:
-    def __init__(
-        self,
-        verification: Verification,
-        eased: CompiledHold,
-        every: bool,
-        end: float | None,
-        report: ProgressCallback,
-    ) -> None:
-        self.verification = verification
+    def __init__(self, eased: CompiledHold, every: bool, end: float | None, report: ProgressCallback) -> None:
         self.eased = eased
         self.machine = with_monitors(eased.machine)
         self.hindrances = Hindrances(eased)
@@ -112,29 +117,31 @@ class _Study:
         self.end = end
         self.report = report
 
-    def run(self, failing: Sequence[Answer]) -> Iterator[WhyNever]:
-        """One after the other, but for those that were told of with one before."""
+    def run(self, failing: Sequence[Answer], plain: Machine) -> Iterator[WhyNever]:
+        """One after the other, but for those that were told of with one before; `plain` is the machine as described."""
         waiting = list(failing)
         while waiting and not self._is_over():
             first, *waiting = waiting
-            others = [one for one in waiting if not isinstance(one.finding, HasDeadEnd)]
-            found = self._why(first, [] if isinstance(first.finding, HasDeadEnd) else others)
+            requirement = self.asked[first.instance.requirement.id]
+            if isinstance(first.finding, HasDeadEnd):
+                machine = self._from_dead_end(first.finding, plain)
+                goal = recovery_question_of(requirement).goal
+                found = self.why(requirement.id, machine, goal, first.finding.claim.certificate, [])
+            else:
+                target = question_of(self.machine, requirement).target
+                known = first.finding.claim.certificate if isinstance(first.finding, Holds) else None
+                others = [one.instance for one in waiting if not isinstance(one.finding, HasDeadEnd)]
+                found = self.why(requirement.id, self.machine, target, known, others)
             if found is not None:
                 yield found
                 told = {instance.requirement.id for way in found.ways for instance in way.also}
                 waiting = [one for one in waiting if one.instance.requirement.id not in told]
 
-    def _why(self, answer: Answer, others: Sequence[Answer]) -> WhyNever | None:
-        requirement = self.asked[answer.instance.requirement.id]
-        known: Certificate | None = None
-        if isinstance(answer.finding, HasDeadEnd):
-            machine = self._from_dead_end(answer.finding)
-            target = recovery_question_of(requirement).goal
-            known = answer.finding.claim.certificate
-        else:
-            machine, target = self.machine, question_of(self.machine, requirement).target
-            known = answer.finding.claim.certificate if isinstance(answer.finding, Holds) else None
-        question = EnablingQuestion(requirement.id, target, self.hindrances.options)
+    def why(
+        self, id: str, machine: Machine, target: Expr, known: Certificate | None, others: Sequence[Instance]
+    ) -> WhyNever | None:
+        """Why the target is out of reach, and which of the others then were in reach; None: nothing was found out."""
+        question = EnablingQuestion(id, target, self.hindrances.options)
         most = None if self.every else MOST_WAYS
         claim = enable(machine, question, decide, self._limits(0.7), self.report, most, self.every, known)
         claim = replace(claim, ways=tuple(self._followable(machine, way) for way in claim.ways))
@@ -145,15 +152,15 @@ class _Study:
         for way in sorted(claim.ways, key=self._order):
             story = tell(machine, self.eased.glossary, way.trace, target)
             also = tuple(self._also(way, others))
-            others = [one for one in others if one.instance not in also]
+            others = [one for one in others if one not in also]
             told = tuple(map(self.hindrances.told, way.options))
             ways.append(Without(told, story, way.trace.depth, also))
         possible = len(self.hindrances.options)
-        return WhyNever(answer.instance, tuple(ways), claim.size, claim.reason, possible, finding.checked_by)
+        return WhyNever(id, tuple(ways), claim.size, claim.reason, possible, finding.checked_by)
 
     def _followable(self, machine: Machine, way: Way) -> Way:
         """The run with its levers held as briefly as may be."""
-        hands = hands_of(self.verification.compiled)
+        hands = hands_of(self.eased)
         begun = started_with(machine, self.hindrances.options, way.options)
         return replace(way, trace=easier(begun, way.trace, Burden(begun, Handling(hands.held, hands.enough))))
 
@@ -163,24 +170,24 @@ class _Study:
         kinds = sorted(_FIRST.index(type(one.hindrance)) for one in told)
         return len(told), not any(one.span.file in self.changing for one in told), kinds
 
-    def _also(self, way: Way, others: Sequence[Answer]) -> Iterator[Instance]:
+    def _also(self, way: Way, others: Sequence[Instance]) -> Iterator[Instance]:
         """What else is possible without these hindrances."""
         begun = started_with(self.machine, self.hindrances.options, way.options)
-        of = {one.instance.requirement.id: one.instance for one in others}
+        of = {one.requirement.id: one for one in others}
         asked = [replace(question_of(begun, self.asked[id]), expects_run=True) for id in of]
         claims = decide(begun, asked, self._limits(0.5), self.report) if asked else ()
         for finding in confirm(begun, asked, claims, self._seconds(1), self.report):
             if isinstance(finding, Fails):
                 yield of[finding.question]
 
-    def _from_dead_end(self, finding: HasDeadEnd) -> Machine:
+    def _from_dead_end(self, finding: HasDeadEnd, plain: Machine) -> Machine:
         """What can still be from the dead end on, unless something fails."""
-        state = as_mapping(self.verification.machine, finding.claim.trace.states[-1])
+        state = as_mapping(plain, finding.claim.trace.states[-1])
+        machine = self.eased.machine
         variables = tuple(
             Variable(one.name, one.domain, (state[one.name],)) if one.name in state else one
-            for one in self.eased.machine.variables
+            for one in machine.variables
         )
-        machine = self.eased.machine
         return without_failures(Machine(variables, machine.signals, machine.rules, (), TRUE))
 
     def _is_over(self) -> bool:

@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
+import json
 from functools import cache
 
+import jsonschema
 import pytest
 
 from interlock.kernel.claims import Limits
 from interlock.kernel.machine import RequirementKind
 from interlock.prove.decide import decide
+from interlock.report.json.writing import document, schema
+from interlock.report.text.checklist import checklist_report
 from interlock.report.text.proof import proof_lines
+from interlock.report.views.checklist import checklist_view
 from interlock.report.views.proof import proof_view
+from interlock.study.checklist.goals import Load
+from interlock.study.checklist.making import NoChecklist, make_checklist
 from interlock.study.verify import Status, Verification, verify
 from interlock.study.why_never import WhyNever, why_never
-from tests.agreement.hold_texts import compile_text, standing
+from tests.agreement.hold_texts import compile_source, compile_text, overlay, standing
 from tests.teeth.planting import planted
 
 HOLD = """\
@@ -163,7 +170,7 @@ def test_the_first_line_names_the_guilty_item(name: str) -> None:
     # all that fails has the one cause, and is told with it
     failing = {one.instance.requirement.id for one in verified(text).answers if one.status is Status.FAILS}
     also = {instance.requirement.id for one in found for way in one.ways for instance in way.also}
-    assert failing == also | {one.instance.requirement.id for one in found}
+    assert failing == also | {one.id for one in found}
     assert len(found) == 1 and failing
 
 
@@ -217,3 +224,20 @@ def test_a_planted_contact_is_always_found(block: int) -> None:
 def test_nothing_is_looked_for_without_time() -> None:
     """Out of time is no answer, and no fault."""
     assert why_never(verified(PLANTED["contact"][0]), seconds=0.0) == ()
+
+
+def test_a_goal_out_of_reach_is_explained_too() -> None:
+    """A checklist that cannot be made because of a deferred latch says so, in text and among the facts."""
+    deferral = "  - defer: M2\n    in: raised\n    because: its hinge is bent\n    limit: 3C is empty\n"
+    compiled = compile_source(overlay("single-lane", deferral), standing())
+    result = make_checklist(compiled, Load((("3C", "HALF"),)))
+    assert isinstance(result, NoChecklist) and result.why is not None
+    guilty = "mid latch 2 is deferred raised (its hinge is bent)"
+    assert [one.text for one in result.why.ways[0].hindrances] == [guilty]
+    view = checklist_view("mail.yaml", result, None, 1)
+    lines = [line.text.strip() for line in checklist_report(view, verbose=False)]
+    at = next(place for place, line in enumerate(lines) if line.startswith("It could be if"))
+    assert lines[at + 1].startswith(f"- {guilty}")
+    facts = json.loads(document(view.facts))
+    assert facts["never"]["without"][0]["hindrances"][0]["text"] == guilty
+    jsonschema.validate(facts, schema(type(view.facts)))

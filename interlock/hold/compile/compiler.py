@@ -7,7 +7,7 @@ machine.  Every part takes frozen values and gives frozen values.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
@@ -110,19 +110,31 @@ def ease_hold(compiled: CompiledHold, chosen: Iterable[Instance]) -> CompiledHol
     It is asked about what is chosen of its own instances, all of which must say what can be done.  What can be lifted
     are the variables of which `Origins.variables` says that they are `Lifted`; they are false at the start.
     """
+    return _eased(compiled, {instance.requirement.id for instance in chosen}, ())[0]
+
+
+def ease_goal(compiled: CompiledHold, goal: Expr) -> tuple[CompiledHold, Expr]:
+    """The same, asked about nothing of its own, and the goal, an expression over the hold, eased too."""
+    eased, (wanted,) = _eased(compiled, frozenset(), (goal,))
+    return eased, wanted
+
+
+def _eased(
+    compiled: CompiledHold, wanted: Collection[str], goals: Iterable[Expr]
+) -> tuple[CompiledHold, tuple[Expr, ...]]:
     named = name_hold(describe(compiled.hold, compiled.situation, eased=True))
     easing = ease(named.described, named.symbols, named.world)
     acts = easing.acts(named.symbols.acts)
     eased = replace(named, symbols=replace(named.symbols, acts=acts), definitions=easing.definitions)
     settled = _settle(eased)
-    wanted = {instance.requirement.id for instance in chosen}
     texts = dict.fromkeys(one.origin for one in compiled.instances if one.requirement.id in wanted)
     found = instantiate(tuple(texts), Lowering(named.world), settled.rules_of)
     instances = tuple(
         replace(one, requirement=easing.requirement(one.requirement)) for one in found if one.requirement.id in wanted
     )
+    asked = tuple(map(easing.eased, goals))
     symbols = easing.symbols(named.described, eased.symbols)
-    return _compiled(replace(eased, symbols=symbols, definitions=easing.definitions), settled, instances)
+    return _compiled(replace(eased, symbols=symbols, definitions=easing.definitions), settled, instances), asked
 
 
 def _compiled(named: NamedHold, settled: _Settled, instances: tuple[Instance, ...]) -> CompiledHold:

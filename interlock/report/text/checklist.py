@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from interlock.report.text.lines import BLANK, Line, Tone, bullets, flow, heading, labelled
+from interlock.report.text.never import never_lines
 from interlock.report.text.slips import slip_table
 from interlock.report.views.checklist import ChecklistView, PartView, RefusalView
 from interlock.report.views.checklist_facts import CAUTION, NOTE, Body, Guard
@@ -115,6 +116,8 @@ def refusal_lines(view: RefusalView) -> Iterator[Line]:
         yield from flow(f"How it can break: interlock prove HOLD --only '{facts.broken[0]}'", 2)
     if facts.checked_by is not None:
         yield from labelled("certificate checked by:", facts.checked_by, 2)
+    if facts.never:
+        yield from never_lines(facts.never)
     yield from flow(view.reachable, 2)
     if view.dispute:
         yield from labelled("DISPUTED:", view.dispute, 2, Tone.LOUD)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
+from msgspec import UNSET
+
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.compile.requirements import Instance
 from interlock.kernel.claims import Disputed, Fails, Holds
@@ -37,6 +39,7 @@ from interlock.report.views.checklist_words import (
 )
 from interlock.report.views.facts import PROGRAM
 from interlock.report.views.instructions import InstructionWriter
+from interlock.report.views.never import never_facts
 from interlock.report.views.slips import counted_text, effect_counts, fewest_rows, followed_text, kind_counts
 from interlock.report.views.tones import Tone
 from interlock.report.views.wording import count_of
@@ -259,6 +262,7 @@ def _refusal(label: str, found: NoChecklist, code: int) -> RefusalView:
             instead,
             checked,
             CAUTIONS,
+            UNSET if found.why is None else never_facts(found.why),
         ),
         "" if aim is None else f"{aim.what} {what}".rstrip(),
         reachable,

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import Annotated, Literal, TypeAlias
 
-from msgspec import Meta
+from msgspec import UNSET, Meta, UnsetType
 
 from interlock.report.views.audit_facts import Effect, KindWord, Mode
 from interlock.report.views.facts import Count, ExitCode, Facts, Program
+from interlock.report.views.proof_facts import NeverFacts
 from interlock.report.views.slips import EffectCounts, Fewest, KindFacts
 
 Label: TypeAlias = Literal["WARNING", "CAUTION", "NOTE"]
@@ -159,3 +160,4 @@ class Refused(Head, frozen=True):
     instead: Annotated[Instead | None, Meta(description="what can be done in its place")]
     checked_by: Annotated[str | None, Meta(description="what checked by other means that it is out of reach")]
     cautions: Annotated[Texts, Meta(description="what governs")]
+    never: Annotated[NeverFacts | UnsetType, Meta(description="why it can never be reached, where that is so")] = UNSET

@@ -52,7 +52,7 @@ def told_with(found: Sequence[NeverFacts]) -> dict[str, str]:
 def never_facts(why: WhyNever) -> NeverFacts:
     """The same as facts."""
     ways = tuple(map(_without, why.ways))
-    return NeverFacts(why.instance.requirement.id, ways, why.size, why.reason, why.possible, why.checked_by)
+    return NeverFacts(why.id, ways, why.size, why.reason, why.possible, why.checked_by)
 
 
 def _without(way: Without) -> WithoutFacts:

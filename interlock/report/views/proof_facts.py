@@ -187,7 +187,7 @@ class WithoutFacts(Facts, frozen=True):
 class NeverFacts(Facts, frozen=True):
     """Why something can never be: the smallest sets of hindrances without which it could."""
 
-    requirement: Annotated[str, Meta(description="the id of what can never be")]
+    requirement: Annotated[str, Meta(description="the id of what can never be; of a checklist's goal, `goal`")]
     without: Annotated[tuple[WithoutFacts, ...], Meta(description="smaller sets first; none: no hindrance keeps it")]
     complete_up_to: Annotated[
         Count | None, Meta(description="all smallest sets of so many hindrances are here; null: of any number")

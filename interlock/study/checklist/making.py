@@ -28,6 +28,7 @@ from interlock.study.checklist.operating import Deed, Execution, Operation, Refu
 from interlock.study.checklist.planning import perform_all, plan_deeds, shorten
 from interlock.study.checklist.shortness import Shortness, shortness_of
 from interlock.study.checklist.timed import plan_timed
+from interlock.study.why_never import SECONDS, WhyNever, why_goal_never
 
 NAME = "checklist"
 QUICK = 200
@@ -98,7 +99,7 @@ class NoChecklist:
 
     `aim` is the leg that could not be planned.  `finding` says whether its goal can be reached at all (Holds: it
     cannot, whatever anybody does).  `broken` are requirements that every plan found would break on the way.
-    `nearest` is another goal in its place for which a plan was found.
+    `nearest` is another goal in its place for which a plan was found; `why` is what keeps the goal from ever being.
     """
 
     compiled: CompiledHold
@@ -108,6 +109,7 @@ class NoChecklist:
     broken: tuple[str, ...]
     reason: str
     nearest: Nearest | None = None
+    why: WhyNever | None = None
 
 
 Result: TypeAlias = Checklist | NoChecklist
@@ -289,15 +291,18 @@ class _ListMaker:
         claims = decide(machine, (question,), replace(self.limits, seconds=left()), self.report)
         findings = confirm(machine, (question,), claims, left())
         finding = findings[0]
+        why = None
         if isinstance(finding, Holds):
             reason = "no order of steps reaches the goal, whatever anybody does"
+            seconds = SECONDS if clock.end is None else min(SECONDS, left() or 0.0)
+            why = why_goal_never(compiled, question.target, finding.claim.certificate, seconds, self.report)
         elif isinstance(finding, Disputed):
             reason = "two parts of this program contradict each other"
         elif clock.is_over():
             reason = self._why_stopped()
         else:
             reason = "no way was found, neither with patience nor with good timing"
-        return NoChecklist(compiled, goal, aim, finding, (), reason)
+        return NoChecklist(compiled, goal, aim, finding, (), reason, why=why)
 
     def _why_stopped(self) -> str:
         """The seconds are left out: part of them may have gone before the limits were made."""
