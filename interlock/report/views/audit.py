@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from interlock.kernel.claims import Disputed, Finding, Holds
+from interlock.kernel.claims import Holds
 from interlock.report.views.assumptions import CAUTIONS, assumptions_of
 from interlock.report.views.audit_facts import (
     DONE,
@@ -122,7 +122,7 @@ def _facts(audit: Audit, label: str, code: int) -> AuditFacts:
         _start(audit),
         audit.overall,
         audit.open,
-        tuple(Dispute(one.question, one.what) for one in _findings(audit) if isinstance(one, Disputed)),
+        tuple(Dispute(one.question, one.what) for one in audit.disputed),
         Places(audit.states, audit.states_lost),
         tuple(
             ActionFacts(
@@ -239,14 +239,6 @@ def _start(audit: Audit) -> str:
     if procedure.starts:
         return ", ".join(f"{id} {state}" for id, state, _ in procedure.starts) + "; all else as the hold describes it"
     return "as the hold describes it"
-
-
-def _findings(audit: Audit) -> Iterator[Finding]:
-    """Everything that was checked by other means."""
-    yield from audit.proofs
-    yield from (one.finding for one in audit.breaches)
-    for part in (audit.slips, audit.failures, audit.verification):
-        yield from () if part is None else part.findings
 
 
 def _result(audit: Audit) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from itertools import chain
 
 from interlock.confirm.confirm import confirm
 from interlock.hold.compile.compiler import CompiledHold
@@ -108,13 +109,16 @@ class Audit:
     open: tuple[str, ...]
 
     @property
+    def disputed(self) -> tuple[Disputed, ...]:
+        """What does not bear out, of all that was checked by other means."""
+        parts = (part for part in (self.slips, self.failures, self.verification) if part is not None)
+        found = chain(self.proofs, (one.finding for one in self.breaches), *(part.findings for part in parts))
+        return tuple(one for one in found if isinstance(one, Disputed))
+
+    @property
     def overall(self) -> Overall:
         """The worst of it: disputed, then findings, then undecided."""
-        claims = [*self.proofs, *(breach.finding for breach in self.breaches)]
-        claims += [] if self.slips is None else self.slips.findings
-        claims += [] if self.failures is None else self.failures.findings
-        claims += [] if self.verification is None else self.verification.findings
-        if any(isinstance(finding, Disputed) for finding in claims):
+        if self.disputed:
             return Overall.DISPUTED
         amiss = any(action.verdict is not Verdict.POSSIBLE for action in self.actions)
         hazardous = self.slips is not None and self.slips.hazardous

@@ -104,6 +104,7 @@ class InterleavingSearch:
             (self._moves if move.slip is None else self._slips)[move.source].append(entry)
         self._bad_tests = [self._test(hazard.bad) for hazard in self.hazards]
         self._goal = self._test(graph.bound.goal)
+        self._standing = tuple(at for at, hazard in enumerate(self.hazards) if hazard.steps is None)
         stepping: dict[str, list[int]] = {}
         for at, hazard in enumerate(self.hazards):
             for name in hazard.steps or ():
@@ -137,21 +138,20 @@ class InterleavingSearch:
         found = self._facts.get(hold)
         if found is None:
             found = self._facts[hold] = frozenset(self._true(hold))
-            marks = 0
-            for at, (hazard, test) in enumerate(zip(self.hazards, self._bad_tests, strict=True)):
-                if test in found and hazard.steps is None:
-                    marks |= 1 << at
+            marks = self._marks_of(self._standing, found)
             steps = []
             for at, test in enumerate(self._plant_tests):
                 if test in found:
                     keep, bits = self._plant_writes[at]
                     steps.append((hold & keep | bits, -1 - at))
-                    for hazard_at in self._plant_stepping[at]:
-                        if self._bad_tests[hazard_at] in found:
-                            marks |= 1 << hazard_at
+                    marks |= self._marks_of(self._plant_stepping[at], found)
             self._hold_marks[hold] = marks
             self._plant_steps[hold] = tuple(steps)
         return found
+
+    def _marks_of(self, hazards: Iterable[int], facts: frozenset[int]) -> int:
+        """Those of the hazards of which what is bad is so."""
+        return sum(1 << at for at in hazards if self._bad_tests[at] in facts)
 
     def begin(self) -> None:
         """Finds the nodes at which the procedure begins: `first`."""
@@ -180,11 +180,7 @@ class InterleavingSearch:
         """The ids of the requirements that the state breaks, or that making this step in it does."""
         facts = self.facts(self.packing.pack(state))
         made = () if rule is None else self._stepping.get(rule, ())
-        return tuple(
-            hazard.instance.requirement.id
-            for at, hazard in enumerate(self.hazards)
-            if self._bad_tests[at] in facts and (hazard.steps is None or at in made)
-        )
+        return self.hazards_in(self._marks_of((*self._standing, *made), facts))
 
     def explore(self) -> range:
         """Expands every node that is not expanded yet, and all that they lead to; gives the new ones.
@@ -223,12 +219,8 @@ class InterleavingSearch:
         """The state of the hold after a move, and the hazards that making it is."""
         if move.rule is None:
             return hold, 0
-        marks = 0
-        for at in self._stepping.get(move.rule, ()):
-            if self._bad_tests[at] in facts:
-                marks |= 1 << at
         keep, bits = self._writes[move.rule]
-        return hold & keep | bits, marks
+        return hold & keep | bits, self._marks_of(self._stepping.get(move.rule, ()), facts)
 
     def slips_from(self, node: int) -> Iterator[tuple[int, int, int]]:
         """(place of the move, node it leads to, hazards that making it is) for every slip that is possible there."""
