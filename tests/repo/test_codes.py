@@ -154,7 +154,7 @@ def test_every_code_raised_in_the_program_is_in_the_table() -> None:
         used.update(quoted.findall(path.read_text("utf-8")))
     used.update(quoted.findall((ROOM / "diagnostics" / "faults.py").read_text("utf-8")))
     assert set(CODES) - used <= NOT_RAISED_YET
-    told_by = r"Diagnostic|RecordFault|_Wrong|\.add|_add|_refuse|\.fail|_fault"
+    told_by = r"Diagnostic|_Wrong|_no_such|_refuse|_fault|\.(?:add|fail|unfit|fault)"
     raising = re.compile(rf'(?:{told_by})\(\s*"([a-z0-9]+(?:-[a-z0-9]+)+)"')
     for path in sorted((ROOM / "hold").rglob("*.py")):
         assert set(raising.findall(path.read_text("utf-8"))) <= set(CODES), path.name
