@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from interlock.study.checklist.audit import ChecklistAudit
     from interlock.study.checklist.making import Result
+    from interlock.study.failures import FailureAnalysis
     from interlock.study.procedure.audit import Overall
     from interlock.study.verify import Status, Verification
 
@@ -72,6 +73,15 @@ def code_of_checklist(result: Result, audited: ChecklistAudit | None) -> int:
     return DONE if audited is None or (audited.followed and not audited.audit.open) else UNDECIDED
 
 
+def code_of_failures(analysis: FailureAnalysis) -> int:
+    """Found where some set of failures breaks a requirement, undecided where there may be others than those found."""
+    if analysis.is_disputed:
+        return DISPUTED
+    if any(answer.broken for answer in analysis.answers):
+        return FOUND
+    return DONE if analysis.is_complete and analysis.answers else UNDECIDED
+
+
 def help_text(sound: str, found: str, open: str, *, last: str = "") -> str:
     """The end of a help text: what 0, 1 and 3 mean for a command, and what the other codes mean for all of them."""
     return f"""\b
@@ -93,3 +103,10 @@ PROVING = help_text(
     last="Several holds in one call: 4 before 2 before 1 before 3 before 0.\n",
 )
 """For `prove`, and for the program as a whole."""
+
+FAILING = help_text(
+    "no set of failures of that size breaks anything that was asked",
+    "some set does; what is printed says whether there may be others",
+    "none was found, and there may be some (a limit was reached)",
+)
+"""For `failures`."""

@@ -54,6 +54,8 @@ class Format:
 FORMATS = (
     Format("prove", "text", ".txt", "text.proof:proof_report", ("proof", "quiet", "verbose", "seconds")),
     Format("prove", "json", ".json", "json.writing:document", ("facts",)),
+    Format("failures", "text", ".txt", "text.failures:failures_report", ("view", "verbose", "seconds")),
+    Format("failures", "json", ".json", "json.writing:document", ("facts",)),
     Format("audit", "text", ".txt", "text.audit:audit_report", ("view", "verbose", "seconds")),
     Format("audit", "json", ".json", "json.writing:document", ("facts",)),
     Format("audit", "markdown", ".md", "markdown.audit:audit_markdown", ("view",)),

@@ -10,13 +10,13 @@ import click
 
 from interlock.cli.cache import keys_of
 from interlock.cli.reading import fetch, instead, read_source
-from interlock.cli.shipped import STANDING, shipped
+from interlock.cli.shipped import CATALOGUE, STANDING, shipped
 from interlock.diagnostics.nearest import nearest_name
 from interlock.diagnostics.spans import Diagnostic
 
 if TYPE_CHECKING:
     from interlock.hold.compile.compiler import CompiledHold
-    from interlock.hold.language.model import Hold, RequirementText
+    from interlock.hold.language.model import Catalogue, Hold, RequirementText
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,8 +78,27 @@ def open_texts(files: Sequence[str], standing: bool) -> Texts | Rejected:
     return Rejected(tuple(faults), lines) if faults else Texts(found, lines)
 
 
-def open_hold(name: str, texts: Texts, situation: str | None) -> Opened | Rejected:
+def open_catalogue(name: str | None) -> Catalogue | Rejected:
+    """The catalogue of failures of that file, or the standing one.  Raises click.UsageError where it cannot be read."""
+    from interlock.hold.loader import Source, load_catalogue
+
+    if name is not None:
+        source = read_source(name)
+    else:
+        content = shipped("specs").joinpath(CATALOGUE)
+        if not content.is_file():
+            raise click.ClickException("the catalogue of failures is missing from this installation")
+        source = Source(CATALOGUE, content.read_bytes())
+    loaded = load_catalogue(source)
+    return Rejected(loaded.diagnostics, loaded.sources) if loaded.value is None else loaded.value
+
+
+def open_hold(
+    name: str, texts: Texts, situation: str | None, prepare: Callable[[Hold], Hold] | None = None
+) -> Opened | Rejected:
     """Reads and compiles a description; its own requirements overrule given ones of the same id.
+
+    What is compiled is what `prepare` makes of it.
 
     Raises click.UsageError for a file that cannot be read and for a situation that the hold does not have.
     """
@@ -98,7 +117,7 @@ def open_hold(name: str, texts: Texts, situation: str | None) -> Opened | Reject
             raise click.UsageError(f"{name} has no situation {situation!r}.{others}")
     own = {text.id for text in hold.requirements}
     given = tuple(text for text in texts.by_id.values() if text.id not in own)
-    compilation = compile_hold(hold, given, situation)
+    compilation = compile_hold(hold if prepare is None else prepare(hold), given, situation)
     if compilation.compiled is None:
         return Rejected(compilation.diagnostics, {**texts.sources, **sources})
     replaced = tuple(sorted(own & set(texts.by_id)))
@@ -121,3 +140,12 @@ def named_instead(word: str, known: Iterable[str]) -> str:
     if having:
         return f" Did you mean one of {', '.join(having[:8])}?" if len(having) > 1 else f" Did you mean {having[0]!r}?"
     return " 'interlock requirements' lists the standing ones."
+
+
+def check_only(opened: Sequence[Opened], only: Sequence[str]) -> None:
+    """Raises click.UsageError for an id of a requirement that none of the holds knows."""
+    known = {instance.requirement.id for one in opened for instance in one.compiled.instances}
+    known |= {text.id for one in opened for text in one.texts}
+    for id in only if opened else ():
+        if id not in known:
+            raise click.UsageError(f"There is no requirement {id!r}." + named_instead(id, known))

@@ -131,7 +131,7 @@ def command(
     color: str,
 ) -> int:
     """Opens, proves, shows; the worst exit code of all holds."""
-    from interlock.cli.opening import Rejected, open_hold, open_texts
+    from interlock.cli.opening import Rejected, check_only, open_hold, open_texts
     from interlock.cli.refusals import show_rejection, show_warnings
     from interlock.cli.stopping import noted_stop
     from interlock.prove.memory import resident_bytes
@@ -168,7 +168,7 @@ def command(
             show_warnings(found.warnings)
             opened.append((found, folder))
     screen = Screen(output, color)
-    _check_only([one for one, _ in opened], only)
+    check_only([one for one, _ in opened], only)
     with noted_stop() as stop:
         for at, (one, folder) in enumerate(opened):
             began = monotonic()
@@ -306,17 +306,6 @@ def _put_evidence(found: Verification, folder: Path) -> str:
     files = evidence_files(found.machine, found.questions, found.findings, found.recoveries, words)
     write_folder(folder, files)
     return folder.as_posix()
-
-
-def _check_only(opened: Sequence[Opened], only: tuple[str, ...]) -> None:
-    """Raises click.UsageError for an id that none of the holds knows."""
-    from interlock.cli.opening import named_instead
-
-    known = {instance.requirement.id for one in opened for instance in one.compiled.instances}
-    known |= {text.id for one in opened for text in one.texts}
-    for id in only if opened else ():
-        if id not in known:
-            raise click.UsageError(f"There is no requirement {id!r}." + named_instead(id, known))
 
 
 LONGEST_STEM = 60

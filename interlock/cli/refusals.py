@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from typing import TypeVar
+from collections.abc import Callable
+from typing import TYPE_CHECKING, TypeVar
 
 import click
 
 from interlock.cli.exit_codes import REJECTED
 from interlock.cli.opening import Opened, Rejected, Texts
 from interlock.diagnostics.visible import visible
+
+if TYPE_CHECKING:
+    from interlock.hold.language.model import Hold
 
 T = TypeVar("T")
 
@@ -21,11 +25,16 @@ def usable(label: str, opened: T | Rejected) -> T:
     return opened
 
 
-def usable_hold(name: str, texts: Texts | None = None, situation: str | None = None) -> Opened:
+def usable_hold(
+    name: str,
+    texts: Texts | None = None,
+    situation: str | None = None,
+    prepare: Callable[[Hold], Hold] | None = None,
+) -> Opened:
     """The hold of that name, what is doubtful in it shown; raises as `open_hold` and `usable` do."""
     from interlock.cli.opening import open_hold
 
-    opened = usable(name, open_hold(name, texts or Texts(), situation))
+    opened = usable(name, open_hold(name, texts or Texts(), situation, prepare))
     show_warnings(opened.warnings)
     return opened
 

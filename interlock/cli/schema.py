@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import click
@@ -13,9 +14,11 @@ from interlock.cli.screen import output_option, show_whole
 @click.command(
     name="schema",
     help="Print the JSON Schema (draft-07) of description, requirement and procedure files, for editors, or of the "
-    "JSON results of 'prove' (result), 'audit' and 'checklist'.",
+    "JSON results of 'prove' (result), 'audit', 'checklist' and 'failures'.",
 )
-@click.argument("what", type=click.Choice(["description", "result", "audit", "checklist"]), default="description")
+@click.argument(
+    "what", type=click.Choice(["description", "result", "audit", "checklist", "failures"]), default="description"
+)
 @output_option
 def command(what: str, output: Path | None) -> int:
     """Prints one of them."""
@@ -23,8 +26,15 @@ def command(what: str, output: Path | None) -> int:
     from interlock.report.json.writing import schema as schema_of
     from interlock.report.views.audit_facts import AuditFacts
     from interlock.report.views.checklist_facts import Made, Refused
+    from interlock.report.views.facts import Facts
+    from interlock.report.views.failures_facts import FailuresFacts
     from interlock.report.views.proof_facts import ProofFacts
 
-    results = {"result": schema_of(ProofFacts), "audit": schema_of(AuditFacts), "checklist": schema_of(Made, Refused)}
-    schema = hold_schema() if what == "description" else results[what]
+    results: Mapping[str, Sequence[type[Facts]]] = {
+        "result": (ProofFacts,),
+        "audit": (AuditFacts,),
+        "checklist": (Made, Refused),
+        "failures": (FailuresFacts,),
+    }
+    schema = hold_schema() if what == "description" else schema_of(*results[what])
     return show_whole(json.dumps(schema, indent=2) + "\n", output)

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 
 from interlock.kernel.evaluator import State, initial_states, successors, truths_in
 from interlock.kernel.expressions import Expr, Is, conj, disj, neg
+from interlock.kernel.failures import failures_of, struck_by
 from interlock.kernel.machine import Actor, Machine, Question, Rule, Variable
 from tests.agreement.random_machines import random_case
 
@@ -35,6 +36,15 @@ def random_failing(seed: int) -> tuple[Machine, tuple[Question, ...]]:
                 guard = conj(struck, guards[rule.name] if draw.random() < 0.5 else struck)
                 extra.append(Rule(f"{name} new {len(extra)}", Actor.PLANT, guard, update))
     strikes = [Rule(f"{name} strikes", Actor.FAILURE, Is(name, False), ((name, True),)) for name in names]
+    moved = {name for rule in (*rules, *extra) for name, _ in rule.update}
+    written = [variable for variable in machine.variables if variable.name in moved]
+    for at, strike in enumerate(list(strikes)):
+        if written and draw.random() < 0.3:  # what a mechanism then does by itself is part of the step
+            variable, other = draw.choice(machine.variables), draw.choice(written)
+            held = Is(variable.name, draw.choice(variable.domain))
+            also = (*strike.update, (other.name, draw.choice(other.domain)))
+            strikes[at] = Rule(strike.name, strike.actor, conj(strike.guard, neg(held)), strike.update)
+            strikes.append(Rule(f"{strike.name} and more", strike.actor, conj(strike.guard, held), also))
     heals = [
         Rule(f"{name} heals", Actor.FAILURE, Is(name, True), ((name, False),)) for name in names if draw.random() < 0.2
     ]
@@ -48,7 +58,7 @@ def random_failing(seed: int) -> tuple[Machine, tuple[Question, ...]]:
 
 def reached_under(machine: Machine, struck: Iterable[str], targets: Iterable[Expr]) -> list[bool]:
     """Which targets some run reaches in which nothing else fails."""
-    allowed = set(struck)
+    failures, allowed = failures_of(machine), set(struck)
     listed = list(targets)
     found = [False] * len(listed)
     seen: set[State] = set(initial_states(machine))
@@ -58,7 +68,7 @@ def reached_under(machine: Machine, struck: Iterable[str], targets: Iterable[Exp
         true = truths_in(machine, state)
         found = [known or true(target) for known, target in zip(found, listed, strict=True)]
         for rule, after in successors(machine, state):
-            if rule.actor is Actor.FAILURE and not allowed.issuperset(name for name, _ in rule.update):
+            if struck_by(rule, failures) not in {None, *allowed}:
                 continue
             if after not in seen:
                 seen.add(after)

@@ -48,6 +48,18 @@ devices:
     starts: lowered
 """
 
+CATALOGUE = """\
+interlock: 1
+catalogue: Of all that can fail, latches that stick
+about: A catalogue for tests.
+failures:
+  - item: hand-worked device
+    mode: stuck
+    effect: it stays as it is
+    noticed: by the hand that next tries to move it
+    source: common practice, no source
+"""
+
 REQUIREMENTS = """\
 interlock: 1
 specification: Requirements that come out in every way

@@ -13,11 +13,13 @@ import yaml
 
 from interlock import cli
 from interlock.cli.formats import FORMATS, Format
-from tests.golden.small_hold import REQUIREMENTS, TEXT
+from tests.golden.small_hold import CATALOGUE, REQUIREMENTS, TEXT
 from tests.some import some
 
 CALLS = {
     "prove": "prove small.yaml --no-standing --requirements asked.yaml --method enumeration --only bay-filled",
+    "failures": "failures small.yaml --no-standing --requirements asked.yaml --only latched-when-locked"
+    " --catalogue known.yaml",
     "audit": "audit demo:procedures/single-lane-load --no-interlock --no-slips",
     "checklist": "checklist demo:single-lane --goal",
     "draw plan": "draw small.yaml",
@@ -32,6 +34,7 @@ def in_a_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     Path("small.yaml").write_text(TEXT)
     Path("asked.yaml").write_text(REQUIREMENTS)
+    Path("known.yaml").write_text(CATALOGUE)
     monkeypatch.setattr("interlock.cli.rendering.render_dot", lambda source: b"<svg/>")
 
 

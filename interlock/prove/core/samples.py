@@ -53,26 +53,3 @@ class Samples:
         """A run to some sample in which all of the literals hold; None where there is no such sample."""
         found = self.within(cube)
         return self.run_to(self.states[(found & -found).bit_length() - 1]) if found else None
-
-
-class Altered(Samples):
-    """The samples, and each of them once more with some Boolean variables true, which `run_to` must know how to reach.
-
-    Costs no more than a look at each fact.
-    """
-
-    def __init__(self, samples: Samples, names: Sequence[str], run_to: Callable[[State], Trace]) -> None:
-        encoding = samples.encoding
-        size = samples.size
-        self.encoding = encoding
-        self.run_to = run_to
-        self.size = 2 * size
-        self.masks = [mask | mask << size for mask in samples.masks]
-        again = ((1 << size) - 1) << size
-        for name in names:
-            literal = encoding.literals[name, True]
-            self.masks[literal] |= again
-            self.masks[-literal] &= ~again
-        places = {encoding.machine.positions[name] for name in names}
-        altered = [tuple(True if at in places else value for at, value in enumerate(state)) for state in samples.states]
-        self.states = [*samples.states, *altered]

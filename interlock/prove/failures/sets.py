@@ -11,12 +11,12 @@ Reference (from memory)
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from functools import partial
 
 from interlock.kernel.claims import Limits, Progress, ProgressCallback, Trace, silent
 from interlock.kernel.evaluator import State, fire, truths_in
+from interlock.kernel.expressions import Expr
 from interlock.kernel.failures import (
     Kept,
     Reason,
@@ -31,16 +31,17 @@ from interlock.kernel.failures import (
     struck_by,
     without_reason,
 )
-from interlock.kernel.machine import Machine, Question
+from interlock.kernel.machine import Machine, Question, Rule
 from interlock.kernel.recovery import without_failures
 from interlock.prove.certificates.trimming import trim
 from interlock.prove.core.encoding import TRUTH
 from interlock.prove.core.local import Cube, LocalRules
-from interlock.prove.core.samples import Altered, Samples
+from interlock.prove.core.samples import Samples
 from interlock.prove.core.solvers import light_solver
 from interlock.prove.core.starts import some_initial_states
 from interlock.prove.engine import INTERRUPTED, NO_LIMITS, OutOfTime, clock_of, stop_reason
 from interlock.prove.failures.pool import Obligation, Pool
+from interlock.prove.failures.runs import with_failures
 from interlock.prove.frames.frames import Frames
 from interlock.prove.invariants.mined import MOST_STARTS, mine
 from interlock.prove.search.guided import GuidedSearch
@@ -48,7 +49,7 @@ from interlock.prove.search.guided import GuidedSearch
 NAME = "failures"
 MOST_SETS = 5_000_000
 """More sets are not told apart: the size is lowered until there are no more."""
-MOST_SAMPLED = 3_000
+MOST_SAMPLED = 1_000
 """So many states that are reached without a failure are kept."""
 MOST_EXPANDED = 400
 """How many states guided search expands for a target under one set."""
@@ -106,9 +107,11 @@ class _Work:
         """Per question a run for each set known to lead to its target."""
         self.samples: Samples | None = None
         """States that are reached without a failure."""
-        self.strike = {
-            owner: rule for rule, owner in zip(machine.rules, self.owners, strict=True) if (owner, True) in rule.update
-        }
+        self.strikes: dict[str, list[Rule]] = {name: [] for name in failures}
+        """Per failure the rules by which it strikes: one for every way in which mechanism can follow."""
+        for rule, owner in zip(machine.rules, self.owners, strict=True):
+            if owner is not None and (owner, True) in rule.update:
+                self.strikes[owner].append(rule)
         self.truth = [self.rules.encoding.gate(question.target) for question in questions]
 
     def run(self) -> None:
@@ -148,10 +151,10 @@ class _Work:
         every = list(range(len(targets)))
         try:
             for at, trace in frames.strengthen(frames.not_excluded(every), self.report):
-                self.note(at, trace)
+                self.found(at, trace)
             open_ = [at for at in every if frozenset() not in self.runs[at]]
             for at, trace in frames.run(open_, None, self.report):
-                self.note(at, trace)
+                self.found(at, trace)
             found = frames.lemmas if frames.invariant is None else frames.invariant
         finally:
             frames.solver.close()
@@ -175,19 +178,31 @@ class _Work:
         never = [(-self.pool.off[at],) for at in range(len(self.failures)) if at not in members]
         alive = [self.pool.cubes[at] for at in self.pool.alive(number)]
         targets = [self.questions[at].target for at in left]
-        samples = Altered(self.samples, sorted(own), partial(self.struck_run, own)) if self.samples else None
+        samples = Met(self.samples, own, self) if self.samples else None
         frames = Frames(rules, targets, self.clock, light_solver, [*never, *alive], samples)
+
+        def open_places() -> list[int]:
+            return [place for place in frames.not_excluded(range(len(left))) if self.is_left(left[place], own)]
+
+        def note(found: Iterable[tuple[int, Trace]]) -> None:
+            for place, trace in found:
+                self.found(left[place], trace)
+                # where one run has been others begin
+                if samples is not None:
+                    samples.meet(trace)
+
         try:
-            for place, trace in frames.strengthen(frames.not_excluded(range(len(left))), self.report):
-                self.note(left[place], trace)
+            places = open_places()
+            if places:
+                note(frames.strengthen(places, self.report))
+                places = open_places()
+            if places:
+                traces = self.look_guided(own, [left[place] for place in places])
+                note((left.index(at), trace) for at, trace in traces.items())
+                places = open_places()
             lemmas: Sequence[Cube] = frames.lemmas
-            places = [place for place in frames.not_excluded(range(len(left))) if self.is_left(left[place], own)]
             if places:
-                self.look_guided(own, [left[place] for place in places])
-            places = [place for place in places if self.is_left(left[place], own)]
-            if places:
-                for place, trace in frames.run(places, None, self.report):
-                    self.note(left[place], trace)
+                note(frames.run(places, None, self.report))
                 lemmas = lemmas if frames.invariant is None else frames.invariant
         finally:
             frames.solver.close()
@@ -202,34 +217,55 @@ class _Work:
         """No run to the question's target is known in which nothing but these fails."""
         return not any(known <= own for known in self.runs[at])
 
-    def look_guided(self, own: frozenset[str], left: Sequence[int]) -> None:
-        """Looks for runs in which nothing but these fails."""
-        some = [rule for rule, owner in zip(self.machine.rules, self.owners, strict=True) if owner in (None, *own)]
-        machine = Machine(self.machine.variables, self.machine.signals, tuple(some), start=self.machine.start)
-        asked = [replace(self.questions[at], expects_run=True) for at in left]
-        search = GuidedSearch(machine, asked, self.limits, self.clock)
+    def look_guided(self, own: frozenset[str], left: Sequence[int]) -> dict[int, Trace]:
+        """Runs, by question, in which nothing but these fails."""
+        asked = {self.questions[at].id: at for at in left}
+        questions = [replace(self.questions[at], expects_run=True) for at in left]
+        search = GuidedSearch(with_failures(self.machine, own), questions, self.limits, self.clock)
         search.run(range(len(asked)), MOST_EXPANDED, self.report)
-        for at, question in zip(left, asked, strict=True):
-            if question.id in search.found:
-                self.note(at, search.found[question.id])
+        return {asked[id]: trace for id, trace in search.found.items()}
 
-    def struck_run(self, own: frozenset[str], state: State) -> Trace:
-        """A run to a sample, or to one in which these have failed."""
-        places = {self.machine.positions[name]: name for name in sorted(own)}
-        struck = [name for at, name in places.items() if state[at]]
-        before = tuple(False if at in places else value for at, value in enumerate(state))
-        if self.samples is None:
-            raise AssertionError("there are no samples")
-        run = self.samples.run_to(before)
-        fired, states = list(run.rules), list(run.states)
-        for name in struck:
-            rule = self.strike[name]
+    def struck(self, own: frozenset[str], trace: Trace) -> Trace | None:
+        """The run, and then these failures strike; None where one of them cannot any more."""
+        fired, states = list(trace.rules), list(trace.states)
+        for name in sorted(own):
+            true = truths_in(self.machine, states[-1])
+            rule = next((rule for rule in self.strikes[name] if true(rule.guard)), None)
+            if rule is None:
+                return None
             fired.append(rule.name)
             states.append(fire(self.machine, rule, states[-1]))
         return Trace(tuple(fired), tuple(states))
 
-    def note(self, at: int, trace: Trace) -> None:
-        """A run to the question's target, and what else it passes."""
+    def found(self, at: int, trace: Trace) -> None:
+        """Notes a run to the question's target, what else it passes, and where other failures do as well in it."""
+        own = self.passed(at, trace)
+        if len(own) != 1 or not self.asked:
+            return
+        (name,) = own
+        for members in members_of(self.sets, self.asked[at].given_up):
+            if len(members) == 1 and self.is_left(at, frozenset({self.failures[members[0]]})):
+                other = self.swapped(trace, name, self.failures[members[0]], self.questions[at].target)
+                if other is not None:
+                    self.passed(at, other)
+
+    def swapped(self, trace: Trace, name: str, other: str, target: Expr) -> Trace | None:
+        """The steps of the run with the other failure in the place of the one; None where that is no run."""
+        state = trace.states[0]
+        fired, states = [], [state]
+        for step in trace.rules:
+            true = truths_in(self.machine, state)
+            rules = self.strikes[other] if self.owners[self.number[step]] == name else [self.machine.rule(step)]
+            rule = next((rule for rule in rules if true(rule.guard)), None)
+            if rule is None:
+                return None
+            state = fire(self.machine, rule, state)
+            fired.append(rule.name)
+            states.append(state)
+        return Trace(tuple(fired), tuple(states)) if truths_in(self.machine, state)(target) else None
+
+    def passed(self, at: int, trace: Trace) -> frozenset[str]:
+        """Notes a run to the question's target and to what else it passes; gives what fails in it."""
         own: set[str] = set()
         for step, state in enumerate(trace.states):
             if step and (owner := self.owners[self.number[trace.rules[step - 1]]]) is not None:
@@ -244,6 +280,7 @@ class _Work:
                     known = self.runs[other].get(frozenset(own))
                     if known is None or part.depth < known.depth:
                         self.runs[other][frozenset(own)] = part
+        return frozenset(own)
 
     def claims(self, reason: str) -> tuple[SmallestSets, ...]:
         """One per question."""
@@ -300,3 +337,39 @@ class _Work:
             if reasons:
                 kept.append(Kept(place, rules[number].name, tuple(reasons)))
         return Tolerance(self.failures, clauses, tuple(kept)), place_of
+
+
+class Met(Samples):
+    """States that are reached when nothing but some failures strikes; grows with each run.
+
+    At first the samples without failures, and what each of them becomes where all of these strike there.
+    """
+
+    def __init__(self, samples: Samples, own: frozenset[str], work: _Work) -> None:
+        self.encoding = samples.encoding
+        self.run_to = self._run_to
+        self.states = list(samples.states)
+        self.masks = list(samples.masks)
+        self.size = samples.size
+        self._first_way = samples.run_to
+        self._places: dict[State, tuple[Trace, int]] = {}
+        for state in samples.states:
+            struck = work.struck(own, Trace((), (state,)))
+            if struck is not None:
+                self._places.setdefault(struck.states[-1], (struck, -1))
+        self.add(list(self._places))
+
+    def meet(self, trace: Trace) -> None:
+        """Adds what a run goes through."""
+        fresh = {state: (trace, step) for step, state in enumerate(trace.states) if state not in self._places}
+        self._places.update(fresh)
+        self.add(list(fresh))
+
+    def _run_to(self, state: State) -> Trace:
+        if state not in self._places:
+            return self._first_way(state)
+        trace, step = self._places[state]
+        if step >= 0:
+            return Trace(trace.rules[:step], trace.states[: step + 1])
+        before = self._first_way(trace.states[0])
+        return Trace(before.rules + trace.rules, before.states + trace.states[1:])

@@ -338,7 +338,7 @@ def _requirement(verification: Verification, answer: Answer) -> RequirementFacts
         answer.status,
         {Fails: True, Holds: False}.get(type(answer.occasion)),
         _finding(verification.machine, finding),
-        None if answer.story is None else _story(answer.story),
+        None if answer.story is None else story_facts(answer.story),
         _forbidden(verification, answer) if answer.status is Status.FAILS else (),
         _trace(verification.machine, finding.claim.trace) if isinstance(finding, Fails | HasDeadEnd) else None,
     )
@@ -366,7 +366,8 @@ def _finding(machine: Machine, finding: Finding | Recovers | HasDeadEnd) -> Find
             return Contradicted(None, claim.engine, what)
 
 
-def _story(story: Story) -> StoryFacts:
+def story_facts(story: Story) -> StoryFacts:
+    """A run in words, as facts."""
     steps = tuple(Step(one.number, one.actor, one.text, one.responses, one.after) for one in story.steps)
     return StoryFacts(story.start, steps, as_reasons(story.possible), as_reasons(story.reached))
 

@@ -1,0 +1,36 @@
+"""Shorter runs to a target, in which nothing fails but what is allowed to."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+
+from interlock.kernel.claims import Claim, Refuted, Trace, silent
+from interlock.kernel.failures import failures_of, struck_by
+from interlock.kernel.machine import Machine, Question
+from interlock.prove.engine import Clock, OutOfTime
+from interlock.prove.search.bmc import BoundedSearch
+
+
+def with_failures(machine: Machine, allowed: Collection[str]) -> Machine:
+    """The machine in which nothing else fails; its requirements are left out."""
+    failures = failures_of(machine)
+    rules = tuple(rule for rule in machine.rules if (own := struck_by(rule, failures)) is None or own in set(allowed))
+    return Machine(machine.variables, machine.signals, rules, (), machine.start)
+
+
+def shorter_run(
+    machine: Machine, question: Question, allowed: Collection[str], run: Trace, seconds: float
+) -> tuple[Trace, bool]:
+    """The shortest run in which nothing else fails, as far as that is found in time, and whether it is known to be."""
+    look = BoundedSearch(with_failures(machine, allowed), [question], run.depth - 1)
+    found: dict[int, Claim] = {}
+    try:
+        look.run(found, Clock(None).sooner(seconds), silent)
+    except OutOfTime:
+        return run, False
+    finally:
+        look.solver.close()
+    claim = found.get(0)
+    if isinstance(claim, Refuted):
+        return claim.trace, True
+    return run, look.is_exhausted or look.clear >= run.depth - 1

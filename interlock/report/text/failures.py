@@ -1,0 +1,105 @@
+"""An analysis of failures as text of at most 80 columns."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from interlock.report.text.lines import BLANK, Line, Tone, flow, heading, labelled
+from interlock.report.text.proof import story_lines
+from interlock.report.views.failures import FailuresView, SetView
+from interlock.report.views.wording import count_of, seconds_as_text, sentence, shortened
+
+MOST_NAMED = 6
+MOST_OPEN = 12
+_SIZES = {0: "Broken although nothing fails", 1: "Single failures", 2: "Pairs of failures"}
+
+
+def failures_report(view: FailuresView, verbose: bool, seconds: float) -> tuple[Line, ...]:
+    """The whole report; `verbose` names every requirement that a set breaks and every failure that breaks nothing."""
+    return tuple(_lines(view, verbose, seconds))
+
+
+def _lines(view: FailuresView, verbose: bool, seconds: float) -> Iterator[Line]:
+    facts = view.facts
+    yield from flow(facts.title, tone=Tone.HEAD)
+    yield from labelled("description:", facts.description, 2)
+    yield from labelled("may fail:", f"{count_of(len(facts.failures), 'way')} to fail, at any time, none must", 2)
+    asked = f"{count_of(len(facts.requirements), 'requirement')}, up to {count_of(facts.size, 'failure')} together"
+    yield from labelled("asked:", asked, 2)
+    if facts.left_out:
+        yield from labelled("not asked, as they say what can be done:", ", ".join(facts.left_out), 2)
+    yield BLANK
+    yield from flow(view.completeness, 2, tone=view.tone)
+    for size in sorted({len(one.failures) for one in view.sets}):
+        yield from heading(_SIZES.get(size, f"Sets of {size} failures"))
+        for one in view.of_size(size):
+            yield from _set(view, one, verbose)
+    yield from _harmless(view, verbose)
+    yield from _open(view)
+    yield from _excluded(view)
+    for one in view.sets:
+        requirement, shown = one.shown
+        if shown.story is not None:
+            yield BLANK
+            yield Line("-" * 80, Tone.FAINT)
+            yield from flow(f"{view.said_of(one.failures)}: {requirement.id} is broken", tone=Tone.BAD)
+            end = "No shorter order of steps does." if shown.shortest else "A shorter one may exist."
+            among = ", with what fails" if one.failures else ""
+            yield from flow(f"{count_of(shown.steps, 'step')}{among}. {end}", 2)
+            yield from story_lines(shown.story, ())
+    yield from heading("What this analysis assumes")
+    for text in facts.assumptions:
+        yield from flow(f"- {text}", 2, 2)
+    yield from heading("Caution")
+    for text in facts.cautions:
+        yield from flow(text, 2)
+    yield BLANK
+    yield from flow(f"{view.summary()}, in {seconds_as_text(seconds)}", tone=view.tone)
+
+
+def _set(view: FailuresView, one: SetView, verbose: bool) -> Iterator[Line]:
+    yield from flow(f"- {view.said_of(one.failures)}", 2, 2, Tone.BAD)
+    for item in view.facts.failures:
+        if verbose and item.id in one.failures and item.noticed:
+            yield from labelled("noticed:", item.noticed, 6)
+    by_text: dict[str, list[str]] = {}
+    severity: dict[str, str] = {}
+    for requirement, _ in one.breaks:
+        by_text.setdefault(requirement.from_, []).append(requirement.id)
+        severity[requirement.from_] = requirement.severity
+    for text, ids in by_text.items():
+        number = "" if len(ids) == 1 else f" ({len(ids)} times)"
+        named = f": {shortened(ids, len(ids) if verbose else MOST_NAMED)}" if verbose and len(ids) > 1 else ""
+        yield from flow(f"severity {severity[text]}: {text}{number}{named}", 6, 2)
+
+
+def _harmless(view: FailuresView, verbose: bool) -> Iterator[Line]:
+    if any(one.complete < 1 or one.open for one in view.facts.requirements):
+        return
+    alone = {id for one in view.of_size(1) for id in one.failures}
+    rest = [item.text for item in view.facts.failures if item.id not in alone]
+    if rest:
+        yield from heading("Break nothing alone")
+        yield from flow(sentence(shortened(rest, len(rest) if verbose else MOST_NAMED)), 2, 2)
+
+
+def _excluded(view: FailuresView) -> Iterator[Line]:
+    if view.facts.excluded:
+        yield from heading("Taken not to fail, as the description says")
+        for one in view.facts.excluded:
+            yield from flow(f"- {one.of}, {one.mode}: {one.because}", 2, 2)
+
+
+def _open(view: FailuresView) -> Iterator[Line]:
+    open_sets = {one for requirement in view.facts.requirements for one in requirement.open}
+    if open_sets:
+        ordered = sorted(open_sets, key=lambda one: (len(one), one))
+        yield from heading("Not settled")
+        for one in ordered[:MOST_OPEN]:
+            yield from flow(f"- {view.said_of(one)}", 2, 2)
+        if len(ordered) > MOST_OPEN:
+            yield from flow(f"and {len(ordered) - MOST_OPEN:,} more", 2)
+        yield from flow("What may settle them: more time (--time), fewer requirements at a time (--only).", 2)
+    for requirement in view.facts.requirements:
+        if requirement.disputed is not None:
+            yield from flow(f"DISPUTED {requirement.id}: {requirement.disputed}", 2, tone=Tone.LOUD)

@@ -1,0 +1,183 @@
+"""Analyses of failures as they are told, whatever the format."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from interlock.hold.catalogue import FailingHold
+from interlock.kernel.failures import DisputedSets, KnownSets
+from interlock.report.views.assumptions import CAUTIONS, assumptions_of
+from interlock.report.views.facts import PROGRAM
+from interlock.report.views.failures_facts import BrokenFacts, ExcludedItem, FailureItem, FailuresFacts, SetFacts
+from interlock.report.views.proof import story_facts
+from interlock.report.views.tones import Tone
+from interlock.report.views.wording import count_of, listed, sentence
+from interlock.study.failures import Answer, Broken, FailureAnalysis, story_of
+
+
+@dataclass(frozen=True, slots=True)
+class SetView:
+    """A smallest set of failures and the requirements that it breaks, the gravest first; `shown` is one with a run."""
+
+    failures: tuple[str, ...]
+    breaks: tuple[tuple[BrokenFacts, SetFacts], ...]
+
+    @property
+    def shown(self) -> tuple[BrokenFacts, SetFacts]:
+        """One of which the run is told, or else the one with the shortest run."""
+        return min(self.breaks, key=lambda one: (one[1].story is None, one[1].steps))
+
+
+@dataclass(frozen=True, slots=True)
+class FailuresView:
+    """What is told of an analysis: `sets` by size, the gravest first; `said` has each failure in words by its id."""
+
+    facts: FailuresFacts
+    said: Mapping[str, str]
+    sets: tuple[SetView, ...]
+
+    @property
+    def tone(self) -> Tone:
+        """That of the worst that came out."""
+        return {0: Tone.GOOD, 1: Tone.BAD, 4: Tone.LOUD}.get(self.facts.exit_code, Tone.OPEN)
+
+    def of_size(self, size: int) -> tuple[SetView, ...]:
+        """The sets of so many failures."""
+        return tuple(one for one in self.sets if len(one.failures) == size)
+
+    def said_of(self, failures: Sequence[str]) -> str:
+        """These failures in words, without a full stop."""
+        return sentence(listed([self.said[id] for id in failures]) or "nothing fails").rstrip(".")
+
+    @property
+    def completeness(self) -> str:
+        """How far it is known that there are no other sets."""
+        facts = self.facts
+        asked = min(facts.size, len(facts.failures))
+        disputed = [one for one in facts.requirements if one.disputed is not None]
+        if disputed:
+            return "Nothing: two parts of this program contradict each other. Use no result of this run."
+        whole = min((one.complete for one in facts.requirements), default=asked)
+        left = sum(len(one.open) for one in facts.requirements)
+        if whole >= asked and not left:
+            sizes = "single failures" if asked == 1 else f"sets of at most {count_of(asked, 'failure')}"
+            by = listed(sorted({one.checked_by for one in facts.requirements}))
+            return f"Complete: of {sizes} there are no others, for each requirement. Checked again by: {by}."
+        why = next((one.why for one in facts.requirements if one.why), "")
+        known = "These sets are proved to break a requirement; there may be others"
+        if left:
+            known += f" ({count_of(left, 'set')} of failures, counted for each requirement, could not be settled)"
+        return f"NOT complete. {known}." + (f" Why: {why}." if why else "")
+
+    def summary(self) -> str:
+        """`12 single failures and 3 pairs break a requirement`, and what is broken without any."""
+        parts = [
+            f"{count_of(number, noun)}"
+            for size, noun in ((1, "single failure"), (2, "pair"), (3, "set of three"))
+            if (number := len(self.of_size(size)))
+        ]
+        already = sum(any(not one.failures for one in requirement.sets) for requirement in self.facts.requirements)
+        verb = "breaks" if parts == ["1 single failure"] or not parts else "break"
+        found = f"{listed(parts) or 'no failure'} {verb} a requirement"
+        broken = "is broken" if already == 1 else "are broken"
+        return found + (f"; {count_of(already, 'requirement')} {broken} although nothing fails" if already else "")
+
+
+def failures_view(
+    label: str, analysis: FailureAnalysis, reckoned: FailingHold, code: int, told: int, seconds: float | None
+) -> FailuresView:
+    """What is told of an analysis; of so many sets the run is told too, one for each, within so many seconds each."""
+    compiled = analysis.compiled
+    items = tuple(
+        FailureItem(
+            name,
+            one.failure.subject.id,
+            one.name,
+            one.item,
+            one.failure.mode,
+            one.text,
+            one.effect,
+            one.noticed,
+            one.source,
+        )
+        for name, one in reckoned.failures.items()
+        if name in set(analysis.failures)
+    )
+    excluded = tuple(ExcludedItem(one.of, one.mode, one.because) for one in reckoned.excluded)
+    stories = _stories(analysis, told, seconds)
+    requirements = tuple(_broken(answer, stories) for answer in analysis.answers)
+    facts = FailuresFacts(
+        1,
+        PROGRAM,
+        code,
+        label,
+        compiled.hold.title,
+        analysis.size,
+        items,
+        excluded,
+        requirements,
+        tuple(dict.fromkeys(one.origin.id for one in analysis.left_out)),
+        assumptions_of(compiled),
+        CAUTIONS,
+    )
+    return FailuresView(facts, {item.id: item.text for item in items}, _sets(requirements))
+
+
+def _stories(
+    analysis: FailureAnalysis, most: int, seconds: float | None
+) -> Mapping[tuple[str, tuple[str, ...]], SetFacts]:
+    """The runs that are told: of each set one, by the id of the requirement that it breaks and the set."""
+    best: dict[tuple[str, ...], tuple[Answer, Broken]] = {}
+    for answer in analysis.answers:
+        for broken in answer.broken:
+            known = best.get(broken.failures)
+            if known is None or _grave(answer, broken) < _grave(*known):
+                best[broken.failures] = answer, broken
+    found = {}
+    severity = {failures: answer.instance.origin.severity for failures, (answer, _) in best.items()}
+    for failures in sorted(best, key=lambda one: (len(one), severity[one], one))[:most]:
+        answer, broken = best[failures]
+        story, shortest = story_of(analysis, answer, broken, seconds)
+        told = SetFacts(failures, len(story.steps), shortest, story_facts(story))
+        found[answer.instance.requirement.id, failures] = told
+    return found
+
+
+def _grave(answer: Answer, broken: Broken) -> tuple[str, int]:
+    return answer.instance.origin.severity, broken.run.depth
+
+
+def _broken(answer: Answer, stories: Mapping[tuple[str, tuple[str, ...]], SetFacts]) -> BrokenFacts:
+    instance, finding = answer.instance, answer.finding
+    id, origin = instance.requirement.id, instance.origin
+    known = finding if isinstance(finding, KnownSets) else None
+    sets = tuple(
+        stories.get((id, one.failures)) or SetFacts(one.failures, one.run.depth, False, None) for one in answer.broken
+    )
+    return BrokenFacts(
+        id,
+        origin.id,
+        instance.text,
+        origin.hazard,
+        origin.severity,
+        origin.scheme,
+        -1 if known is None else known.complete,
+        "" if known is None else known.why,
+        sets,
+        answer.open,
+        "" if known is None else known.checked_by,
+        finding.what if isinstance(finding, DisputedSets) else None,
+    )
+
+
+def _sets(requirements: Sequence[BrokenFacts]) -> tuple[SetView, ...]:
+    breaks: dict[tuple[str, ...], list[tuple[BrokenFacts, SetFacts]]] = {}
+    for requirement in requirements:
+        for one in requirement.sets:
+            breaks.setdefault(one.failures, []).append((requirement, one))
+    views = [
+        SetView(failures, tuple(sorted(found, key=lambda pair: (pair[0].severity, pair[0].id))))
+        for failures, found in breaks.items()
+    ]
+    return tuple(sorted(views, key=lambda view: (len(view.failures), view.breaks[0][0].severity, view.failures)))

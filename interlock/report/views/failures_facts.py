@@ -1,0 +1,75 @@
+"""The facts of an analysis of failures, as the JSON result has them."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from msgspec import Meta
+
+from interlock.report.views.facts import Count, ExitCode, Facts, Program
+from interlock.report.views.proof_facts import StoryFacts, Texts
+
+
+class FailureItem(Facts, frozen=True):
+    """One failure that may strike."""
+
+    id: Annotated[str, Meta(description="unique in the hold")]
+    of: Annotated[str, Meta(description="the id of what fails")]
+    name: Annotated[str, Meta(description="what people call it")]
+    item: Annotated[str, Meta(description="what sort of item it is")]
+    mode: Annotated[str, Meta(description="how")]
+    text: Annotated[str, Meta(description="what is then so")]
+    effect: Annotated[str, Meta(description="on the item itself, in general")]
+    noticed: Annotated[str, Meta(description="what shows it, in general; to be reviewed for each hold")]
+    source: Annotated[str, Meta(description="where effect and notice are taken from")]
+
+
+class ExcludedItem(Facts, frozen=True):
+    """A failure that the description says need not be reckoned with."""
+
+    of: Annotated[str, Meta(description="the id of what is taken not to fail so")]
+    mode: Annotated[str, Meta(description="how")]
+    because: Annotated[str, Meta(description="the justification, to be reviewed")]
+
+
+class SetFacts(Facts, frozen=True):
+    """Failures that break a requirement together, and not without any one of them."""
+
+    failures: Annotated[Texts, Meta(description="their ids; none: it breaks although nothing fails")]
+    steps: Annotated[Count, Meta(description="of the run that was found")]
+    shortest: Annotated[bool, Meta(description="whether shorter runs were excluded")]
+    story: Annotated[StoryFacts | None, Meta(description="the run, where it was asked for")]
+
+
+class BrokenFacts(Facts, frozen=True):
+    """One requirement and which failures break it."""
+
+    id: Annotated[str, Meta(description="unique in the hold")]
+    from_: Annotated[str, Meta(description="the id of its text")]
+    text: Annotated[str, Meta(description="what it asks for")]
+    hazard: Annotated[str, Meta(description="what its breach can lead to")]
+    severity: Annotated[str, Meta(description="the category of the hazard")]
+    scheme: Annotated[str, Meta(description="the scheme of the categories")]
+    complete: Annotated[int, Meta(ge=-1, description="all sets of at most so many are known, but for open; -1: none")]
+    why: Annotated[str, Meta(description="why that is less than was asked for")]
+    sets: Annotated[tuple[SetFacts, ...], Meta(description="the smallest sets, by size")]
+    open: Annotated[tuple[Texts, ...], Meta(description="sets of which it is not known whether they break it")]
+    checked_by: Annotated[str, Meta(description="what checked that there are no others")]
+    disputed: Annotated[str | None, Meta(description="what does not fit: a fault of this program")]
+
+
+class FailuresFacts(Facts, frozen=True):
+    """Which failures break the requirements of a cargo hold."""
+
+    schema: Annotated[Literal[1], Meta(description="counts up when a reader of the old layout would go wrong")]
+    program: Annotated[Program, Meta(description="what wrote this")]
+    exit_code: Annotated[ExitCode, Meta(description="0 none breaks any, 1 some do, 3 not all is known, 4 disputed")]
+    description: Annotated[str, Meta(description="the file, as it was named")]
+    title: Annotated[str, Meta(description="of the hold")]
+    size: Annotated[Count, Meta(description="so many failures were asked about together")]
+    failures: Annotated[tuple[FailureItem, ...], Meta(description="what may fail")]
+    excluded: Annotated[tuple[ExcludedItem, ...], Meta(description="what the description excludes, and why")]
+    requirements: Annotated[tuple[BrokenFacts, ...], Meta(description="in the order of their texts")]
+    left_out: Annotated[Texts, Meta(description="texts about what can be done, which were not asked about")]
+    assumptions: Annotated[Texts, Meta(description="what is taken for granted; object to each line")]
+    cautions: Annotated[Texts, Meta(description="what governs")]
