@@ -13,7 +13,10 @@ References (from memory)
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
+from heapq import heapify, heappop, heappush
+from itertools import chain
 from typing import TypeAlias
 
 from interlock.kernel.machine import Machine, support_of
@@ -32,10 +35,13 @@ def orders(machine: Machine) -> list[list[str]]:
     names = [variable.name for variable in machine.variables]
     number = {name: at for at, name in enumerate(names)}
     edges = _edges(machine, number)
-    begun = [list(range(len(names))), _breadth_first(len(names), edges)]
+    begun = [list(range(len(names))), _breadth_first(len(names), edges), _completing(len(names), edges)]
     tried: dict[tuple[int, ...], float] = {}
+    alike = dict.fromkeys(range(len(names)), 1.0)
+    # a variable that many rules touch says little of where any of them belongs
+    rarity = {at: 1 / max(1, touching) for at, touching in Counter(chain(range(len(names)), *edges)).items()}
     for order in begun:
-        for made in (order, _pulled(order, edges)):
+        for made in (order, _pulled(order, edges, alike), _pulled(order, edges, rarity)):
             for way in (made, made[::-1]):
                 tried.setdefault(tuple(way), _weight(way, edges))
     # of orders alike in weight the one that was made first: the sort keeps them so
@@ -71,14 +77,16 @@ def _spans(order: Sequence[int], edges: Mapping[Edge, float]) -> float:
     return spans
 
 
-def _pulled(order: Sequence[int], edges: Mapping[Edge, float]) -> list[int]:
+def _pulled(order: Sequence[int], edges: Mapping[Edge, float], rarity: Mapping[int, float]) -> list[int]:
+    """`rarity[variable]`: how much it counts where the centre of a rule is worked out."""
     best, least, quiet = list(order), _spans(order, edges), 0
     present = list(order)
     for _ in range(MOST_ROUNDS):
         place = {variable: float(at) for at, variable in enumerate(present)}
         pull: dict[int, list[float]] = {variable: [0.0, 0.0] for variable in present}
         for edge, many in edges.items():
-            centre = sum(place[variable] for variable in edge) / len(edge)
+            weights = sum(rarity[variable] for variable in edge)
+            centre = sum(rarity[variable] * place[variable] for variable in edge) / weights
             for variable in edge:
                 own = pull[variable]
                 own[0] += many * centre
@@ -96,6 +104,32 @@ def _pulled(order: Sequence[int], edges: Mapping[Edge, float]) -> list[int]:
             if quiet > MOST_QUIET:
                 break
     return best
+
+
+def _completing(variables: int, edges: Mapping[Edge, float]) -> list[int]:
+    """Rule by rule, each time one that lacks fewest variables and has some that were placed late.
+
+    What a few rules have in common with all parts comes in bit by bit, not all of it between the first two parts.
+    """
+    touching: list[list[Edge]] = [[] for _ in range(variables)]
+    for edge in edges:
+        for variable in edge:
+            touching[variable].append(edge)
+    lacking = {edge: len(edge) for edge in edges}
+    waiting = [(len(edge), 0, number, edge) for number, edge in enumerate(edges)]
+    heapify(waiting)
+    order: dict[int, None] = {}
+    while waiting:
+        lacks, _, number, edge = heappop(waiting)
+        if lacks != lacking[edge] or not lacks:
+            continue
+        for variable in edge:
+            if variable not in order:
+                order[variable] = None
+                for other in touching[variable]:
+                    lacking[other] -= 1
+                    heappush(waiting, (lacking[other], -len(order), number, other))
+    return [*order, *(variable for variable in range(variables) if variable not in order)]
 
 
 def _breadth_first(variables: int, edges: Mapping[Edge, float]) -> list[int]:
