@@ -1,4 +1,4 @@
-"""A second count for many states: a level at a time, each state one number in mixed radix.
+"""A second count for many states: a level at a time, each state one number in mixed radix, or a row of several.
 
 Shares with the engines nothing but the meaning of a step: they hold states as bit fields in sorted runs and compile
 guards to source text; here a guard is walked as it stands, over one column of places per variable.
@@ -21,6 +21,8 @@ from interlock.kernel.machine import Machine
 Numbers: TypeAlias = NDArray[np.int64]
 Flags: TypeAlias = NDArray[np.bool_]
 
+LARGEST = 1 << 63
+"""No number of a row comes up to this."""
 CHUNK = 1 << 16
 """States that are looked at together."""
 
@@ -30,31 +32,30 @@ def count_by_numbers(
 ) -> Enumeration:
     """Walk all states until done, more than `most_states` were seen, or the time (monotonic clock) is up.
 
-    About 40 bytes are held for each state, twice that for a moment.  A machine with 2^63 valuations or more is refused.
+    About 40 bytes are held for each state, twice that for a moment; of a machine with 2^63 valuations or more, as
+    many times more as it takes numbers for a state.
     """
     states = _States(machine)
     first: list[int | None] = [None] * len(targets)
-    level = seen = np.empty(0, np.int64)
+    level = seen = states.keys(np.empty((0, states.width), np.int64))
     depth = -1
 
     def ended(complete: bool, why: str = "") -> Enumeration:
         return Enumeration(len(seen), depth, complete, tuple(first), why)
 
-    if prod(states.sizes.values()) >= 1 << 63:
-        return ended(False, "too many valuations to number")
     if (candidates := prod(len(variable.init) for variable in machine.variables)) > MOST_CANDIDATES:
         return ended(False, f"{candidates} combinations of initial values are too many to count")
-    level = seen = np.unique(states.initial())
+    level = seen = np.unique(states.keys(states.initial()))
     while len(level):
-        following = [np.empty(0, np.int64)]
+        following = [seen[:0]]
         for start in range(0, len(level), CHUNK):
             if deadline is not None and monotonic() > deadline:
                 return ended(False, "out of time")
-            view = _View(states, level[start : start + CHUNK])
+            view = _View(states, states.rows(level[start : start + CHUNK]))
             for at, target in enumerate(targets):
                 if first[at] is None and view.truth(target).any():
                     first[at] = depth + 1
-            following.append(np.unique(np.concatenate([following[0], *view.steps()])))
+            following.append(np.unique(np.concatenate([seen[:0], *map(states.keys, view.steps())])))
         depth += 1
         level = np.unique(np.concatenate(following))
         level = level[seen[np.minimum(np.searchsorted(seen, level), len(seen) - 1)] != level]
@@ -66,36 +67,55 @@ def count_by_numbers(
 
 
 class _States:
-    """What a number stands for: the sum, over the variables, of the place of the value times the weight."""
+    """What the numbers of a row stand for: sums, over the variables, of the place of the value times the weight.
+
+    `weights`: in which number of the row the variable is, and its weight there.
+    """
 
     def __init__(self, machine: Machine) -> None:
         self.machine = machine
         self.sizes = {variable.name: len(variable.domain) for variable in machine.variables}
-        self.weights: dict[str, int] = {}
+        self.weights: dict[str, tuple[int, int]] = {}
         self.places = {variable.name: {v: at for at, v in enumerate(variable.domain)} for variable in machine.variables}
-        weight = 1
+        word, weight = 0, 1
         for name, size in self.sizes.items():
-            self.weights[name] = weight
+            if weight * size >= LARGEST:
+                word, weight = word + 1, 1
+            self.weights[name] = word, weight
             weight *= size
+        self.width = word + 1
+
+    def keys(self, rows: Numbers) -> NDArray[Any]:
+        """One value per row that can be sorted and told from others: the number itself, or the bytes of all."""
+        if self.width == 1:
+            return rows[:, 0]
+        found: NDArray[Any] = np.ascontiguousarray(rows).view(f"V{8 * self.width}")[:, 0]
+        return found
+
+    def rows(self, keys: NDArray[Any]) -> Numbers:
+        """The rows that have these keys."""
+        return np.ascontiguousarray(keys).view(np.int64).reshape(-1, self.width)
 
     def initial(self) -> Numbers:
-        found = np.zeros(1, np.int64)
+        found = np.zeros((1, self.width), np.int64)
         for variable in self.machine.variables:
-            parts = [self.places[variable.name][value] * self.weights[variable.name] for value in variable.init]
-            found = np.add.outer(np.array(parts, np.int64), found).ravel()
+            word, weight = self.weights[variable.name]
+            parts = np.zeros((len(variable.init), 1, self.width), np.int64)
+            parts[:, 0, word] = [self.places[variable.name][value] * weight for value in variable.init]
+            found = (parts + found).reshape(-1, self.width)
         return found[_View(self, found).truth(self.machine.start)]
 
 
 class _View:
     """Some states, with the place of each variable's value in each of them."""
 
-    def __init__(self, states: _States, numbers: Numbers) -> None:
+    def __init__(self, states: _States, rows: Numbers) -> None:
         self.states = states
-        self.numbers = numbers
+        self.rows = rows
         # narrow, because they are compared many times: a few times as fast as whole numbers
         self.columns: Mapping[str, NDArray[Any]] = {
-            name: (numbers // states.weights[name] % size).astype(np.min_scalar_type(size))
-            for name, size in states.sizes.items()
+            name: (rows[:, word] // weight % states.sizes[name]).astype(np.min_scalar_type(states.sizes[name]))
+            for name, (word, weight) in states.weights.items()
         }
         self._signals: dict[str, Flags] = {}
 
@@ -105,7 +125,7 @@ class _View:
 
     def _truth(self, expr: Expr) -> Generator[Expr, Flags, Flags]:
         if isinstance(expr, Const):
-            return np.full(len(self.numbers), expr.value)
+            return np.full(len(self.rows), expr.value)
         if isinstance(expr, Is):
             found: Flags = self.columns[expr.variable] == self.states.places[expr.variable][expr.value]
             return found
@@ -115,7 +135,7 @@ class _View:
             if expr.signal not in self._signals:
                 self._signals[expr.signal] = yield self.states.machine.definitions[expr.signal]
             return self._signals[expr.signal]
-        whole = np.full(len(self.numbers), isinstance(expr, And))
+        whole = np.full(len(self.rows), isinstance(expr, And))
         for arg in expr.args:
             whole = whole & (yield arg) if isinstance(expr, And) else whole | (yield arg)
         return whole
@@ -124,8 +144,9 @@ class _View:
         """The states after one step, rule by rule, with repeats."""
         for rule in self.states.machine.rules:
             fired = np.flatnonzero(self.truth(rule.guard))
-            after = self.numbers[fired]
+            after = self.rows[fired]
             for name, value in rule.update:
+                word, weight = self.states.weights[name]
                 change = self.states.places[name][value] - self.columns[name][fired].astype(np.int64)
-                after += change * self.states.weights[name]
+                after[:, word] += change * weight
             yield after

@@ -23,10 +23,14 @@ from tests.published.cases import step
 MOST = 10_000
 
 
-@pytest.mark.parametrize("chunk", [3, numbering.CHUNK])
-def test_numbers_agree_with_the_reference_evaluator(chunk: int, monkeypatch: pytest.MonkeyPatch) -> None:
-    """States, depth and the first step into each target are those of the plain count, however the work is cut up."""
+@pytest.mark.parametrize(("chunk", "largest"), [(3, 1 << 63), (numbering.CHUNK, 1 << 63), (3, 12), (1_000, 40)])
+def test_numbers_agree_with_the_reference_evaluator(chunk: int, largest: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """States, depth and the first step into each target are those of the plain count, however the work is cut up.
+
+    Where numbers must be small a state takes several.
+    """
     monkeypatch.setattr(numbering, "CHUNK", chunk)
+    monkeypatch.setattr(numbering, "LARGEST", largest)
     met = missed = 0
     for seed in range(150):
         machine, questions = random_case(seed)
@@ -39,7 +43,7 @@ def test_numbers_agree_with_the_reference_evaluator(chunk: int, monkeypatch: pyt
 
 
 def test_numbers_stop_and_say_why() -> None:
-    """More states than allowed, no time, too many starts, too many valuations: each ends the count, and is said."""
+    """More states than allowed, no time, too many starts: each ends the count, and is said."""
     machine = lanes_by_rows(1, 2)
     few = count_by_numbers(machine, (), 100)
     assert not few.complete and few.states > 100 and few.stopped == "more than 100 states"
@@ -48,8 +52,8 @@ def test_numbers_stop_and_say_why() -> None:
     free = tuple(Variable(f"v{at}", (False, True), (False, True)) for at in range(21))
     assert "too many to count" in count_by_numbers(Machine(free, (), ()), (), MOST).stopped
     wide = tuple(Variable(f"v{at}", (False, True), (False,)) for at in range(63))
-    assert count_by_numbers(Machine(wide, (), ()), (), MOST).stopped == "too many valuations to number"
-    assert count_by_numbers(Machine(wide[:62], (), ()), (), MOST).states == 1
+    for some in (wide, wide[:62]):
+        assert count_by_numbers(Machine(some, (), ()), (), MOST).states == 1
 
 
 def test_large_domains_keep_their_places() -> None:
@@ -80,3 +84,16 @@ def test_a_claim_of_many_states_is_confirmed_or_disputed() -> None:
     assert isinstance(finding, Disputed) and "in 1 steps" in finding.what
     (finding,) = confirm(machine, [never], [claim], seconds=0.0)
     assert isinstance(finding, Undecided)
+
+
+def test_machines_of_very_many_valuations_are_counted_too() -> None:
+    """A machine of 2^96 valuations and 65,536 states: the claim that counts them holds, one state more is disputed."""
+    machine = families.independent(16)
+    idle = tuple(Variable(f"idle{at}", (False, True), (False,)) for at in range(80))
+    machine = Machine((*idle[:40], *machine.variables, *idle[40:]), machine.signals, machine.rules)
+    never = Question("never", Is("idle50", True))
+    (finding,) = confirm(machine, [never], [Proved("never", "counted", None, 65_536)])
+    assert isinstance(finding, Holds)
+    for target, states in ((never, 65_537), (never, 65_535), (Question("reached", Is("latch15", True)), 65_536)):
+        (finding,) = confirm(machine, [target], [Proved(target.id, "wrong", None, states)])
+        assert isinstance(finding, Disputed)
