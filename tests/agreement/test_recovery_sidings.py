@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from itertools import count
+from typing import Any
 
 import pytest
 
 from interlock.confirm.recovery import confirm_recovery
-from interlock.kernel.claims import Unknown, silent
-from interlock.kernel.recovery import DeadEnd, Entry, Recoverable, Recovers, rank_of
+from interlock.kernel.claims import Limits, Unknown, silent
+from interlock.kernel.recovery import DeadEnd, Entry, Recoverable, Recovers, RecoveryQuestion, rank_of
 from interlock.prove.core.local import LocalRules
 from interlock.prove.core.solvers import light_solver
-from interlock.prove.engine import Clock
+from interlock.prove.engine import Clock, is_time_reason
 from interlock.prove.frames.frames import Frames
 from interlock.prove.recovery import cases, recovery
 from interlock.prove.recovery.planning import StagePlanner
@@ -164,6 +165,42 @@ def test_kinds_of_state_excluded_are_not_reachable(seed: int) -> None:
     assert next(found) > 0
 
 
+def test_what_was_too_hard_is_tried_with_twice_the_effort(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A dead end for which the queries of the first try are too few is found by a later one."""
+    machine, question = next(case for case in map(random_siding, range(1, 99, 2)) if dead_ends(case[0], case[1].goal))
+    monkeypatch.setattr(cases, "closed_region", lambda *_: None)
+    tried: list[int] = []
+    metered = cases.MeteredSolver
+
+    def noting(left: int) -> cases.MeteredSolver:
+        tried.append(left)
+        return metered(left)
+
+    monkeypatch.setattr(cases, "MeteredSolver", noting)
+    monkeypatch.setattr(cases, "HARD_QUERIES", 1)
+    monkeypatch.setattr(recovery, "MOST_EFFORT", 1 << 20)
+    (claim,) = recover(machine, [question], BY_CASES)
+    assert isinstance(claim, DeadEnd)
+    assert tried[0] == 1 and set(tried) == {1 << at for at in range(len(set(tried)))} and len(set(tried)) > 2
+
+
+def test_no_question_uses_up_the_time_of_the_next(monkeypatch: pytest.MonkeyPatch) -> None:
+    """One that never ends has its share; the one after it is decided all the same."""
+    machine, question = random_siding(0)
+    decide = recovery._Search.decide
+
+    def endless(search: Any, asked: RecoveryQuestion, heuristics: Any) -> Any:
+        while asked.id == "endless":
+            search.clock.check()
+        return decide(search, asked, heuristics)
+
+    monkeypatch.setattr(recovery._Search, "decide", endless)
+    questions = [RecoveryQuestion("endless", question.goal), question]
+    first, second = recover(machine, questions, Limits(seconds=6, states=0))
+    assert isinstance(first, Unknown) and is_time_reason(first.reason)
+    assert not isinstance(second, Unknown)
+
+
 def test_too_hard_is_undecided_without_a_clock(monkeypatch: pytest.MonkeyPatch) -> None:
     """How hard is too hard is counted in queries: with none to spare, and no region seen at once that is closed, a dead
     end stays undecided, in any time.
@@ -173,4 +210,4 @@ def test_too_hard_is_undecided_without_a_clock(monkeypatch: pytest.MonkeyPatch) 
     monkeypatch.setattr(cases, "closed_region", lambda *_: None)
     (claim,) = recover(machine, [question], BY_CASES)
     assert isinstance(claim, Unknown)
-    assert "nor that there is none" in claim.reason
+    assert "nor that there is no way back" in claim.reason

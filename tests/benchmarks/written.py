@@ -74,17 +74,14 @@ def proved(path: str, limit: float) -> None:
     from interlock.hold import loader
     from interlock.hold.compile import compiler
     from interlock.prove import decide
-    from interlock.prove.recovery import recovery
     from interlock.study import sessions, verify
 
-    parts: Any = ((loader, "load_hold"), (compiler, "compile_hold"), (decide, "decide"), (recovery, "recover"))
-    for stage, (module, name) in zip(
-        STAGES, (*parts, (sessions, "confirm"), (sessions, "confirm_recovery")), strict=True
-    ):
+    parts: Any = ((loader, "load_hold"), (compiler, "compile_hold"), (decide, "decide"), (verify, "recover"))
+    parts += ((sessions, "confirm"), (sessions, "confirm_recovery"))
+    for stage, (module, name) in zip(STAGES, parts, strict=True):
         setattr(module, name, timed(stage, getattr(module, name)))
-    verify.verify.__defaults__ = (*(verify.verify.__defaults__ or ())[:-1], recovery.recover)
     out = str(Path(path).with_suffix(".json"))
-    code = cli.run(["prove", path, "--time", f"{limit:g}", "--output", out])
+    code = cli.run(["prove", path, "--no-cache", "--time", f"{limit:g}", "--output", out])
     print(json.dumps({"code": code, "stages": taken, "seconds": time.process_time()}))
 
 

@@ -31,7 +31,7 @@ from interlock.prove.search import guided
 
 NAME = "recover"
 HARD_QUERIES = 60_000
-"""How many queries are spent on one state, to find out whether nothing leads on from it."""
+"""How many queries are spent on one state at first, to find out whether nothing leads on from it."""
 REGION_EXPANDED = 1_000
 """How many states are expanded to find a run to a dead end, before it is asked whether there is one."""
 
@@ -322,4 +322,6 @@ class RecoveryCases:
 
     def _reach(self, rules: LocalRules, target: Expr) -> Trace | Sequence[Cube]:
         """A run to the target or, where there is none, the invariant that says so.  Raises TooHard."""
-        return reach(rules, target, self.context.clock, lambda: MeteredSolver(HARD_QUERIES), self.context.lemmas)
+        context = self.context
+        queries = HARD_QUERIES * context.effort
+        return reach(rules, target, context.clock, lambda: MeteredSolver(queries), context.lemmas)

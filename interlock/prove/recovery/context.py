@@ -65,6 +65,8 @@ class RecoveryContext:
         self.planner = Planner(self.calm)
         starts = some_initial_states(self.rules, MOST_STARTS, clock, light_solver)
         self.lemmas: list[Cube] = []
+        self.effort = 1
+        """How many times as much as at first is spent on one state."""
         self.told: dict[tuple[Expr, Expr], list[Entry]] = {}
         """Per goals before and after a stage the cases that were told apart in it, by whatever measure."""
         self.met: list[State] = []

@@ -52,6 +52,10 @@ MOST_ENTRIES = 20_000
 FEW_ENTRIES, ENTRIES_PER_RULE = 100, 12
 """So many cases, or so many times as many as there are rules, and the next heuristic is tried, if there is one."""
 
+MOST_EFFORT = 8
+"""Where time is not limited, a state is given up after so many times the effort that is made at first."""
+NEITHER = "it was found neither how to go on nor that there is no way back"
+
 Heuristic: TypeAlias = Callable[[Machine, Expr], Sequence[tuple[Expr, Rank]]]
 """Stages on the way to a goal, in a machine without failures, each with a measure; never taken on trust."""
 
@@ -78,14 +82,21 @@ def recover(
         search: _Search | None = None
         for at, question in enumerate(questions):
             clock.check()
-            dead_end = nearest_dead_end(part, question.goal, limits, clock)
-            if dead_end is not None:
-                certificate = _why_dead_end(part, dead_end.states[-1], question.goal, clock)
-                claim: RecoveryClaim = DeadEnd(question.id, NAME, dead_end, certificate, shortest=True)
-            else:
-                search = search or _Search(part, [q.goal for q in questions], clock, report, found)
-                claim = search.decide(question, heuristics)
-            claims[at] = _of_the_whole(machine, part, claim, question.goal, clock)
+            left = clock.seconds_left()
+            share = clock if left is None else clock.sooner(left / (len(questions) - at))
+            try:
+                dead_end = nearest_dead_end(part, question.goal, limits, share)
+                if dead_end is not None:
+                    certificate = _why_dead_end(part, dead_end.states[-1], question.goal, share)
+                    claim: RecoveryClaim = DeadEnd(question.id, NAME, dead_end, certificate, shortest=True)
+                else:
+                    search = search or _Search(part, [q.goal for q in questions], share, report, found)
+                    search.clock = share
+                    claim = search.decide(question, heuristics)
+                claims[at] = _of_the_whole(machine, part, claim, question.goal, share)
+            except OutOfTime:
+                # what one question leaves of its share the others have; what is open then nothing is left for
+                reason = stop_reason(limits, share)
     except OutOfTime:
         reason = stop_reason(limits, clock)
     except KeyboardInterrupt:
@@ -123,15 +134,25 @@ class _Search(RecoveryContext):
     """Decides questions of one machine."""
 
     def decide(self, question: RecoveryQuestion, heuristics: Sequence[Heuristic]) -> RecoveryClaim:
-        """The claim for one question, by the first heuristic that leads to one.  Raises OutOfTime."""
+        """The claim for one question, by the first heuristic that leads to one.  Raises OutOfTime.
+
+        While a state was too hard, all is tried again with twice the effort: as long as there is time, or, where that
+        is not limited, a few times.
+        """
         places = list(range(len(heuristics)))
-        # what led to a claim in an earlier call comes first, the rest in its order
-        for at in sorted(places, key=lambda at: at != self.remembered.measures.get(question.id)):
-            claim = self._by(question, heuristics[at], thorough=at == places[-1])
-            if not isinstance(claim, Unknown):
-                self.found.measures[question.id] = at
-                break
-        return claim
+        self.effort = 1
+        while True:
+            self.was_too_hard = False
+            # what led to a claim in an earlier call comes first, the rest in its order
+            for at in sorted(places, key=lambda at: at != self.remembered.measures.get(question.id)):
+                claim = self._by(question, heuristics[at], thorough=at == places[-1])
+                if not isinstance(claim, Unknown):
+                    self.found.measures[question.id] = at
+                    return claim
+            self.clock.check()
+            if not self.was_too_hard or (self.clock.end is None and self.effort >= MOST_EFFORT):
+                return claim
+            self.effort *= 2
 
     def _by(self, question: RecoveryQuestion, heuristic: Heuristic, thorough: bool) -> RecoveryClaim:
         stages: list[Stage] = []
@@ -152,14 +173,16 @@ class _Search(RecoveryContext):
                     self.report(Progress(NAME, f"case {entries + 1}"))
                     entries += 1
                     if entries > most:
-                        return Unknown(question.id, NAME, f"more than {most} cases to tell apart")
+                        return Unknown(question.id, NAME, f"more than {most} situations need ways back of their own")
                     dead_end = work.cover(state)
                     if dead_end is not None:
                         return dead_end
             except TooHard:
-                return Unknown(question.id, NAME, f"in case {entries} no way back was found, nor that there is none")
+                self.was_too_hard = self.was_too_hard or thorough
+                return Unknown(question.id, NAME, f"{entries - 1} situations have a way back; of the next {NEITHER}")
             finally:
-                self.told.setdefault((before, goal), []).extend(work.entries)
+                told = self.told.get((before, goal), [])
+                self.told[before, goal] = list(dict.fromkeys([*told, *work.entries]))
                 work.close()
             stages.append(Stage(goal, rank, tuple(work.entries)))
             before = goal
