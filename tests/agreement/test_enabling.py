@@ -161,11 +161,53 @@ def test_a_cover_that_is_too_wide_is_noticed() -> None:
     assert isinstance(found, Disputed) and "step" in found.what
 
 
+def test_a_cover_speaks_of_every_set_within_it() -> None:
+    """Where an option that is true stands in the way, a proof for that option alone says nothing of none."""
+    variables = tuple(Variable(name, (False, True), (False,)) for name in ("done", "a"))
+    rule = Rule("unless a", Actor.CREW, Is("a", False), (("done", True),))
+    machine, question = Machine(variables, (), (rule,)), EnablingQuestion("done", Is("done", True), ("a",))
+    proof = Certificate((Is("a", True), neg(Is("done", True))))
+    forged = EnablingClaim("done", "forged", (), (Cover(("a",), proof),), None)
+    found = confirm_enabling(machine, question, forged)
+    assert isinstance(found, Disputed) and "start" in found.what
+
+
 def test_a_run_with_other_options_is_noticed() -> None:
     """The run must start with exactly the options of its way."""
     machine, question, claim = right_claim()
     forged = replace(claim, ways=(replace(claim.ways[0], options=("b",)), *claim.ways[1:]))
     assert isinstance(confirm_enabling(machine, question, forged), Disputed)
+
+
+def test_a_run_that_is_none_is_noticed() -> None:
+    """Nothing but the run of a way is forged: a step is left out."""
+    machine, question, claim = right_claim()
+    trace = claim.ways[1].trace
+    short = Trace(trace.rules[:-1], trace.states[:-1])
+    forged = replace(claim, ways=(claim.ways[0], replace(claim.ways[1], trace=short)))
+    found = confirm_enabling(machine, question, forged)
+    assert isinstance(found, Disputed) and "target" in found.what
+
+
+def test_sets_that_share_a_part_with_a_way_are_accounted_for_too() -> None:
+    """An option that does nothing makes more sets; that those with half of a way are excluded must be shown as well."""
+    machine, question = gates(("b", "c"))
+    claim = enable(machine, question, decide)
+    whole = replace(machine, variables=(*machine.variables, Variable("e", (False, True), (False,))))
+    asked = replace(question, options=(*question.options, "e"))
+    ways = tuple(
+        replace(way, trace=Trace(way.trace.rules, tuple((*state, False) for state in way.trace.states)))
+        for way in claim.ways
+    )
+    found = confirm_enabling(whole, asked, replace(claim, ways=ways))
+    assert isinstance(found, Disputed) and "contains no way" in found.what
+    # as soon as it is in every cover all is shown
+    covers = tuple(replace(cover, options=(*cover.options, "e")) for cover in claim.covers)
+    assert isinstance(confirm_enabling(whole, asked, replace(claim, ways=ways, covers=covers)), Enabled)
+    # all sets without b are covered, and b alone: what is missing is b with the option that does nothing
+    assert [cover.options for cover in claim.covers] == [("b",), ("c",)]
+    short = replace(claim, ways=ways, covers=(claim.covers[0], covers[1]))
+    assert isinstance(confirm_enabling(whole, asked, short), Disputed)
 
 
 @pytest.mark.parametrize("forge", [
