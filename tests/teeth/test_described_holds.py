@@ -167,3 +167,25 @@ def test_a_checklist_is_in_the_words_of_the_equipment(capsys: pytest.CaptureFixt
     assert "Press the sill button of the aft door and keep it pressed." in said
     assert "Release the sill button of the aft door." in said
     assert "AUDIT:" not in said
+
+
+def test_the_description_is_told_as_it_is_meant(capsys: pytest.CaptureFixture[str]) -> None:
+    """What the words of the description come to is told, for a look at the equipment."""
+    assert cli.run(["describe", str(FOLDER / TAPERING)]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    for part in (
+        "3C: one bay in the middle of the lanes L and R",
+        "LVX: lane lever: lever (fore, aft), can be pressed as well",
+        "LV1: doorway lever: lever (in, out), by door D1 in is left, out is right",
+        "LV2: aft door lever: lever (in, out), by door D2 in is right, out is left",
+        "GS: centre guide switch: momentary switch (off, lower), springs back to off",
+        "HYD: hydraulic pressure: supply, comes on only while GP is on and PUMP is run, may last for a while without",
+        "under 1R, 2R only: fore while LVX is fore and LVX is pressed and SIDE is right",
+        "hydraulic pressure comes on at any time after it has what it needs, and may last for any time without.",
+        "Between the lanes and 3C a unit one lane wide comes from either lane",
+    ):
+        assert part in said, part
+    assert cli.run(["describe", str(FOLDER / NOSE)]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "Units can be pushed by hand in these bays only: 1C, 2C while AIR is off" in said
+    assert "drive air comes on at any time after it has what it needs, and goes off at once without." in said

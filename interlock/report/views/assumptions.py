@@ -52,6 +52,12 @@ def _assumptions(compiled: CompiledHold) -> Iterator[str]:
         "A device that stands in the way stops every unit in the directions that it is said to stop, and never gives "
         "in. Units keep the way round in which they came in."
     )
+    if layout.centred:
+        bays = listed([f"{bay.row}{bay.lane}" for bay in layout.centred])
+        yield (
+            f"Between the lanes and {bays} a unit one lane wide comes from either lane and goes to either. On the way "
+            "it lies over the whole line before that bay, and touches nothing that stands in the other lane."
+        )
     yield from _unmarked(hold)
     for doubt in doubts_of(hold, compiled.floor):
         yield sentence(doubt.message)

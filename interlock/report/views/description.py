@@ -85,6 +85,8 @@ def _floor(hold: Hold) -> Iterator[Row]:
     for rule in layout.rules:
         text = f"only {listed(rule.kinds)}" if rule.kinds else "no bay"
         yield Row(f"{', '.join(rule.bays)}:", text)
+    for bay in layout.centred:
+        yield Row(f"{bay.row}{bay.lane}:", f"one bay in the middle of the lanes {listed(bay.between)}")
     if layout.ball_mat:
         yield Row("ball mat (both ways):", ", ".join(layout.ball_mat))
     yield Row("secured means restrained:", listed(layout.secured))
@@ -162,6 +164,8 @@ def _controls(hold: Hold) -> Iterator[Entry]:
         parts = [control.kind]
         if control.positions:
             parts[0] += f" ({', '.join(control.positions)})"
+        if control.returns is not None:
+            parts.append(f"springs back to {control.returns}")
         if control.can_be_pressed:
             parts.append("can be pressed as well")
         if control.marks:
