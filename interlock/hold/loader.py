@@ -205,37 +205,24 @@ class _Files:
     def named(self, said: str, span: Span, chain: list[str]) -> Source | None:
         """The description that the last file of the chain names at that place; None, with a fault, where none is."""
         target = beside(chain[-1], said)
+        code = "missing-file"
         if said.startswith("/") or "\\" in said or ":" in said.removeprefix(SHIPPED) or "-" in (said, target):
-            self.faults.add(
-                "missing-file",
-                span,
-                f"'{clip(said)}' is no name of a file beside this one",
-                expected=f"a path from the folder of this file, with `/`, or `{SHIPPED}` and a name",
-            )
-            return None
-        if target in chain or len(chain) >= LONGEST_CHAIN:
-            self.faults.add(
-                "modification-circle",
-                span,
-                "these modify one another in a circle: " + " -> ".join([*chain[-4:], target]),
-                expected="a file that describes a hold in full at the end",
-            )
-            return None
-        found = self._fetch(target)
-        if found is None:
-            wanted = "a demonstration hold" if said.startswith(SHIPPED) else "a path from the folder of this file"
-            self.faults.add("missing-file", span, f"there is no '{clip(target)}' that can be read", expected=wanted)
-            return None
-        if not _SAYS_SO.search(found.content):
+            message = f"'{clip(said)}' is no name of a file beside this one"
+            expected = f"a path from the folder of this file, with `/`, or `{SHIPPED}` and a name"
+        elif target in chain or len(chain) >= LONGEST_CHAIN:
+            code, expected = "modification-circle", "a file that describes a hold in full at the end"
+            message = "these modify one another in a circle: " + " -> ".join([*chain[-4:], target])
+        elif (found := self._fetch(target)) is None:
+            message = f"there is no '{clip(target)}' that can be read"
+            expected = "a demonstration hold" if said.startswith(SHIPPED) else "a path from the folder of this file"
+        elif not _SAYS_SO.search(found.content):
             # whoever wrote this file may not be the one who runs the program: no line of the other one is shown
-            self.faults.add(
-                "wrong-file",
-                span,
-                f"'{clip(target)}' is no description: no line of it begins with `interlock:`",
-                expected="a file that describes a hold",
-            )
-            return None
-        return Source(target, found.content)
+            code, expected = "wrong-file", "a file that describes a hold"
+            message = f"'{clip(target)}' is no description: no line of it begins with `interlock:`"
+        else:
+            return Source(target, found.content)
+        self.faults.add(code, span, message, expected)
+        return None
 
 
 def beside(name: str, said: str) -> str:
