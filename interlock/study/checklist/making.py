@@ -47,8 +47,8 @@ class Step:
 
 
 @dataclass(frozen=True, slots=True)
-class Leg:
-    """The steps towards one aim; `goal` is the one of the aim's goals that they reach.
+class PlannedLeg:
+    """A way to one aim; `goal` is the one of the aim's goals that it reaches.
 
     `timed`: some step must be taken at the right moment, while the equipment moves; nothing is then said about other
     moments, other orders or slips.
@@ -56,16 +56,23 @@ class Leg:
 
     aim: Aim
     goal: Expr
-    steps: tuple[Step, ...]
     start: State
-    shortness: Shortness
-    freedom: Freedom
+    executions: tuple[Execution, ...]
     timed: bool
 
     @property
     def end(self) -> State:
         """The state after the last step."""
-        return self.steps[-1].execution.after if self.steps else self.start
+        return self.executions[-1].after if self.executions else self.start
+
+
+@dataclass(frozen=True, slots=True)
+class Leg(PlannedLeg):
+    """The same with its steps numbered, and how short and how free their order is."""
+
+    steps: tuple[Step, ...]
+    shortness: Shortness
+    freedom: Freedom
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,19 +152,6 @@ def make_checklist(
     return work.finish(goal, start, before, planned)
 
 
-@dataclass(frozen=True, slots=True)
-class _PlannedLeg:
-    aim: Aim
-    goal: Expr
-    start: State
-    executions: tuple[Execution, ...]
-    timed: bool
-
-    @property
-    def end(self) -> State:
-        return self.executions[-1].after if self.executions else self.start
-
-
 class _ListMaker:
     """One hold while checklists are made for it."""
 
@@ -180,15 +174,15 @@ class _ListMaker:
         self.waited = (settled,)
         return settled.after
 
-    def plan(self, goal: Goal, start: State) -> list[_PlannedLeg] | NoChecklist:
-        planned: list[_PlannedLeg] = []
+    def plan(self, goal: Goal, start: State) -> list[PlannedLeg] | NoChecklist:
+        planned: list[PlannedLeg] = []
         for found in self._legs(goal, start, thorough=True):
             if isinstance(found, Aim):
                 return self._why_not(goal, found, planned[-1].end if planned else start)
             planned.append(found)
         return planned
 
-    def _legs(self, goal: Goal, start: State, thorough: bool) -> Iterator[_PlannedLeg | Aim]:
+    def _legs(self, goal: Goal, start: State, thorough: bool) -> Iterator[PlannedLeg | Aim]:
         """Plans for the legs one after the other; at the first that is not found its aim, and no more."""
         aims = list(aims_of(self.compiled, goal, start))
         legs = len(aims)
@@ -220,7 +214,7 @@ class _ListMaker:
             state = found.end
         return state
 
-    def _next(self, aims: Sequence[Aim], state: State, thorough: bool) -> tuple[_PlannedLeg | None, int]:
+    def _next(self, aims: Sequence[Aim], state: State, thorough: bool) -> tuple[PlannedLeg | None, int]:
         """A plan for the first aim, or for the first two together; and how many aims it serves."""
         found = self._plan(aims[0], state, thorough=False)
         if found is not None:
@@ -232,7 +226,7 @@ class _ListMaker:
                 return found, 2
         return (self._plan(aims[0], state, thorough=True) if thorough else None), 1
 
-    def _plan(self, aim: Aim, start: State, thorough: bool) -> _PlannedLeg | None:
+    def _plan(self, aim: Aim, start: State, thorough: bool) -> PlannedLeg | None:
         """A plan for the leg, by way of what must be so in between, and without what turns out not to be needed."""
         first: tuple[Execution, ...] = ()
         timed = False
@@ -252,9 +246,9 @@ class _ListMaker:
                 self.operation, start, tuple(execution.deed for execution in executions), rest.goal, self.clock
             )
             executions = perform_all(self.operation, start, deeds) or executions
-        return _PlannedLeg(aim, rest.goal, start, executions, timed)
+        return PlannedLeg(aim, rest.goal, start, executions, timed)
 
-    def _stage(self, aim: Aim, goals: tuple[Expr, ...], start: State, thorough: bool) -> _PlannedLeg | None:
+    def _stage(self, aim: Aim, goals: tuple[Expr, ...], start: State, thorough: bool) -> PlannedLeg | None:
         """Tries what is most orderly first: what stands right stays put, both hands are free, nothing is in a hurry."""
         if self.clock.is_over():
             return None
@@ -265,11 +259,11 @@ class _ListMaker:
                 deeds = plan_deeds(self.operation, start, goal, self.clock, kept, aim.barred, halves, most)
                 executions = None if deeds is None else perform_all(self.operation, start, deeds)
                 if executions is not None:
-                    return _PlannedLeg(aim, goal, start, executions, False)
+                    return PlannedLeg(aim, goal, start, executions, False)
         for goal in goals if thorough else ():
             timed = plan_timed(self.operation, start, goal, self.clock, aim.standing, aim.barred)
             if timed is not None:
-                return _PlannedLeg(aim, goal, start, timed, True)
+                return PlannedLeg(aim, goal, start, timed, True)
         return None
 
     def _why_not(self, goal: Goal, aim: Aim, start: State) -> NoChecklist:
@@ -308,7 +302,7 @@ class _ListMaker:
         """The seconds are left out: part of them may have gone before the limits were made."""
         return stop_reason(replace(self.limits, seconds=None), self.clock)
 
-    def finish(self, goal: Goal, start: State, before: Sequence[Execution], planned: Sequence[_PlannedLeg]) -> Result:
+    def finish(self, goal: Goal, start: State, before: Sequence[Execution], planned: Sequence[PlannedLeg]) -> Result:
         legs = []
         number = 0
         for at, one in enumerate(planned):
@@ -317,7 +311,8 @@ class _ListMaker:
             number += len(steps)
             freedom = freedom_of(self.operation, one.start, one.executions, one.timed, self.clock)
             shortness = shortness_of(self.operation, one.start, one.goal, one.executions, one.timed, self.clock)
-            legs.append(Leg(one.aim, one.goal, tuple(steps), one.start, shortness, freedom, one.timed))
+            way = one.aim, one.goal, one.start, one.executions, one.timed
+            legs.append(Leg(*way, tuple(steps), shortness, freedom))
         whole = (*self.waited, *before, *(execution for one in planned for execution in one.executions))
         check = self._check(whole, planned)
         if isinstance(check, str):
@@ -326,7 +321,7 @@ class _ListMaker:
             return NoChecklist(self.compiled, goal, None, Disputed("goal", claim, check), (), check)
         return Checklist(self.compiled, self.operation, goal, start, tuple(legs), check)
 
-    def _check(self, whole: tuple[Execution, ...], planned: Sequence[_PlannedLeg]) -> Check | str:
+    def _check(self, whole: tuple[Execution, ...], planned: Sequence[PlannedLeg]) -> Check | str:
         """The whole run once more by the reference evaluator, every standing requirement in every state of it."""
         self.report(Progress(NAME, "checking the whole run again", 0, None))
         machine = self.operation.asked
