@@ -21,13 +21,13 @@ WORDS = "words"
     "'steps' lists what a step of a procedure can say. A word of the trade, as in 'split', 'hydraulic', 'taper', is "
     "looked up with an example; 'words' lists them.",
 )
-@click.argument("name")
+@click.argument("parts", nargs=-1, required=True, metavar="NAME")
 @click.option(
     "--requirements", "files", multiple=True, metavar="FILE", help="Look for requirements in this file as well."
 )
 @color_option
-def command(name: str, files: tuple[str, ...], color: str) -> int:
-    """Looks in each table."""
+def command(parts: tuple[str, ...], files: tuple[str, ...], color: str) -> int:
+    """Looks in each table; a name of several words needs no quotes."""
     from interlock.cli.opening import named_instead, open_texts
     from interlock.cli.refusals import usable
     from interlock.diagnostics.codes import CODES
@@ -44,6 +44,7 @@ def command(name: str, files: tuple[str, ...], color: str) -> int:
     from interlock.report.text.requirement import code_lines, requirement_lines
     from interlock.report.views.requirements import requirement_view
 
+    name = " ".join(parts)
     if name in CODES:
         return show_whole(code_lines(CODES[name]), None, color)
     texts = usable("requirements", open_texts(files, True))

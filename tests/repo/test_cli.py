@@ -526,6 +526,14 @@ def test_every_code_is_explained(code: str, capsys: pytest.CaptureFixture[str]) 
     assert out.startswith(code) and len(out) > 60
 
 
+def test_a_name_of_several_words_needs_no_quotes(capsys: pytest.CaptureFixture[str]) -> None:
+    """Whoever looks up a push button types it as it is said."""
+    assert cli.run(["explain", "push", "button"]) == 0
+    apart = capsys.readouterr().out
+    assert cli.run(["explain", "push button"]) == 0
+    assert apart == capsys.readouterr().out
+
+
 def test_kinds_and_steps_are_explained(capsys: pytest.CaptureFixture[str]) -> None:
     """Every kind that can be drawn can be read about, by its name or its file's, and every form of a step is listed."""
     for name, kind in kinds_drawn().items():
