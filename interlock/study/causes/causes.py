@@ -13,7 +13,7 @@ from interlock.diagnostics.spans import Span
 from interlock.hold.alike import Alike
 from interlock.hold.language.directions import Direction
 from interlock.hold.language.syntax import Syntax, Truth
-from interlock.hold.origin import Fact, Sort
+from interlock.hold.origin import Fact, Meaning, Sort
 from interlock.hold.wiring import Wire, wires_of
 from interlock.kernel.claims import Fails, Trace
 from interlock.kernel.expressions import FALSE, variables_of
@@ -36,7 +36,7 @@ from interlock.study.verify import Answer, Status
 
 MOST_BUILT = 24
 """Guesses of one sort that are built and run for one requirement."""
-MOST_PROVED = 6
+MOST_PROVED = 8
 """Guesses of one sort that are put to proof for one requirement."""
 MOST_LOST = 0.1
 """The part of what can be done that a guess may cost at most: a hold in which nothing moves breaks nothing."""
@@ -92,6 +92,7 @@ class _Search:
         self.bench = bench
         self.compiled = bench.verification.compiled
         self.alike = Alike(self.compiled.hold, self.compiled.floor)
+        self.reach: dict[Meaning, int] = {}
         self.open = [id for id in bench.bad if id not in explained]
 
     def causes(self) -> Iterator[Cause]:
@@ -184,13 +185,23 @@ class _Search:
     def _promise(self, remedy: Remedy) -> tuple[float, ...]:
         """How early the guess is tried: what stops most of what fails, and least of what can be done."""
         if remedy.wire is None:
-            return remedy.likeliness, -remedy.votes, 0, 0
+            return remedy.likeliness, -remedy.votes, 0, 0, 0
         bad, good = self.bench.bad, self.bench.good
         failing = sum(self._stops(remedy, id, bad[id][0]) for id in self.open)
-        spoilt = sum(all(self._stops(remedy, id, trace) for trace in traces) for id, traces in good.items())
+        remembers = remedy.wire[0].meaning.subject.sort is Sort.RELAY
+        spoilt = remembers + sum(all(self._stops(remedy, id, trace) for trace in traces) for id, traces in good.items())
+        reach = self._reach(remedy.wire[0])
         if remedy.likeliness <= Likeliness.ODD:
-            return remedy.likeliness, -remedy.votes, -failing, spoilt
-        return -failing, spoilt, remedy.likeliness, -remedy.votes
+            return remedy.likeliness, -remedy.votes, -failing, spoilt, reach
+        return -failing, spoilt, remedy.likeliness, -remedy.votes, reach
+
+    def _reach(self, wire: Wire) -> int:
+        """How many expressions go by it: the fewer, the smaller a change it would be."""
+        if wire.meaning not in self.reach:
+            name = wire.meaning.name
+            lowered = (self.bench.lowered(one.syntax) for one in wires_of(self.compiled.hold))
+            self.reach[wire.meaning] = sum(name in self.bench.signals_under(expr) for expr in lowered)
+        return self.reach[wire.meaning]
 
     # ---- what a run has to do with
 

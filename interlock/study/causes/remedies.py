@@ -385,6 +385,8 @@ def _path(id: str, span: Span) -> Any:
 def contact_remedies(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[Remedy]:
     """Each contact of these expressions turned round, left out, or exchanged for one like it."""
     stand_ins = _stand_ins(compiled.hold)
+    idle = _idle_positions(compiled.hold)
+    positions = {control.id: control.positions for control in compiled.hold.controls}
     for wire in wires:
         if isinstance(wire.syntax, Truth):
             continue
@@ -394,6 +396,17 @@ def contact_remedies(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[
             if way:
                 yield _rewired(compiled, wire, without_contact(wire.syntax, way), Likeliness.LOOSER, 1, None)
             fact = contact.arg if isinstance(contact, Negation) else contact
+            if isinstance(wire.meaning, Commanded):
+                for held in idle:
+                    yield _rewired(compiled, wire, with_contact(wire.syntax, way, held), Likeliness.ODD, 4, None)
+            if isinstance(fact, Fact) and fact.subject.parts[0] in positions:
+                for position in positions[fact.subject.parts[0]]:
+                    turned_to: Syntax = replace(fact, state=position)
+                    if isinstance(contact, Negation):
+                        turned_to = replace(contact, arg=turned_to)
+                    if position != fact.state:
+                        changed = with_contact(wire.syntax, way, turned_to)
+                        yield _rewired(compiled, wire, changed, Likeliness.CONTACT, 4, None)
             if isinstance(fact, Fact) and not fact.subject.parts[1:]:
                 for id in stand_ins.get((fact.subject.parts[0], fact.state), ()):
                     other: Syntax = replace(fact, subject=_path(id, fact.span))
@@ -401,6 +414,18 @@ def contact_remedies(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[
                         other = replace(contact, arg=other)
                     changed = with_contact(wire.syntax, way, other)
                     yield _rewired(compiled, wire, changed, Likeliness.CONTACT, 2, None)
+
+
+def _idle_positions(hold: Hold) -> list[Fact]:
+    """Positions to which controls are held and which no expression asks for."""
+    asked = {shape for wire in wires_of(hold) for shape in contacts_of(wire.syntax)}
+    return [
+        Fact(_path(control.id, control.span), position, False, control.span)
+        for control in hold.controls
+        if control.is_held
+        for position in control.positions
+        if ((control.id,), position, False) not in asked
+    ]
 
 
 def _stand_ins(hold: Hold) -> Mapping[tuple[str, str | None], tuple[str, ...]]:
@@ -441,8 +466,9 @@ def tighter(compiled: CompiledHold, wires: Sequence[tuple[Wire, bool]], contacts
                 continue
             if isinstance(wire.syntax, Truth):
                 changed = contact
-            odd = isinstance(wire.syntax, Truth) and _needs_contacts(compiled.hold, wire)
-            votes = idle + 2 * (shape_of(contact, negated=True) in other_coil.get(wire.meaning, ()))
+            opposite = shape_of(contact, negated=True) in other_coil.get(wire.meaning, ())
+            odd = opposite or (isinstance(wire.syntax, Truth) and _needs_contacts(compiled.hold, wire))
+            votes = idle + 2 * opposite
             yield _rewired(compiled, wire, changed, Likeliness.ODD if odd else Likeliness.TIGHTER, votes, None)
 
 

@@ -16,10 +16,11 @@ from interlock.hold.compile.compiler import CompiledHold, compile_hold
 from interlock.hold.compile.lowering import Lowering
 from interlock.hold.language.model import Hold
 from interlock.hold.language.syntax import Syntax
+from interlock.hold.origin import Sort
 from interlock.hold.wiring import Wire
 from interlock.kernel.claims import Fails, Limits, Trace, silent
 from interlock.kernel.evaluator import State, fire, is_enabled, is_initial, truths_in
-from interlock.kernel.expressions import Const, Expr, Ref, signals_of
+from interlock.kernel.expressions import Const, Expr, Ref, conj, disj, neg, signals_of
 from interlock.kernel.machine import Machine, Question, RequirementKind, question_of, with_monitors
 from interlock.prove.engine import Engine, clock_of
 from interlock.prove.search.guided import GuidedSearch
@@ -43,7 +44,7 @@ class Model:
 
 
 def model_of(compiled: CompiledHold, ids: Sequence[str]) -> Model:
-    """The machine and the questions of the requirements among `ids` that the hold has."""
+    """The machine and the questions of the requirements among `ids` that the hold has, and of what drives can do."""
     machine = with_monitors(compiled.machine)
     wanted = set(ids)
     found = {
@@ -51,6 +52,9 @@ def model_of(compiled: CompiledHold, ids: Sequence[str]) -> Model:
         for one in compiled.instances
         if one.requirement.id in wanted and one.requirement.kind is not RequirementKind.CAN_ALWAYS
     }
+    for side in compiled.world.sides.values():
+        if side.sort is Sort.DIRECTION_OF_ZONE:
+            found[f"{side.phrase} can run"] = Question(f"{side.phrase} can run", side.states["running"])
     return Model(compiled, machine, found)
 
 
@@ -111,8 +115,10 @@ class Bench:
                     self.bad[id] = [trace]
                 else:
                     self.good[id] = [trace]
-        self.model = model_of(verification.compiled, [*self.bad, *self.good])
         self._truths: dict[State, Callable[[Expr], bool]] = {}
+        self.model = model_of(verification.compiled, [*self.bad, *self.good])
+        self._note_what_runs([*self.bad.values(), *self.good.values()])
+        self._keep_clear()
         self._lowering = Lowering(verification.compiled.world)
         own = {text.id for text in verification.compiled.hold.requirements}
         asked = {a.instance.origin.id: a.instance.origin for a in verification.answers}
@@ -124,6 +130,38 @@ class Bench:
         self._texts = tuple(text for id, text in asked.items() if id not in own and id in wanted)
         self._under: dict[Expr, frozenset[str]] = {}
         self._critical: dict[tuple[str, Trace], tuple[State, ...]] = {}
+
+    def _note_what_runs(self, known: Sequence[Sequence[Trace]]) -> None:
+        """What drives are known to do can be done as well: a hold in which nothing runs breaks little."""
+        traces = [trace for some in known for trace in some]
+        for id, question in self.model.questions.items():
+            if id not in self.bad and id not in self.good:
+                for trace in traces:
+                    at = next((n for n, state in enumerate(trace.states) if self.truths(state)(question.target)), None)
+                    if at is not None:
+                        self.good[id] = [Trace(trace.rules[:at], trace.states[: at + 1])]
+                        break
+
+    def _keep_clear(self) -> None:
+        """What can be done is shown by runs on which nothing that fails is broken: others may rest on the flaw.
+
+        What is not soon found so is left out: it says nothing about guesses.
+        """
+        breaches = disj(*(self.model.questions[id].target for id in self.bad))
+        through = [id for id, (trace, *_) in self.good.items() if any(self.truths(s)(breaches) for s in trace.states)]
+        if not through:
+            return
+        machine = self.model.machine
+        sound = neg(breaches)
+        rules = tuple(replace(rule, guard=conj(rule.guard, sound)) for rule in machine.rules)
+        asked = [Question(id, conj(self.model.questions[id].target, sound), expects_run=True) for id in through]
+        search = GuidedSearch(replace(machine, rules=rules), asked, self.limits, clock_of(self.limits))
+        search.run(range(len(asked)), MOST_EXPANDED, silent)
+        for id in through:
+            if id in search.found:
+                self.good[id] = [search.found[id]]
+            else:
+                del self.good[id]
 
     def is_over(self) -> bool:
         """No more time, or an end was asked for."""

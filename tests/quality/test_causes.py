@@ -1,0 +1,209 @@
+"""Planted flaws are named: the first line told of a requirement that fails says what is wrong, and where it is written.
+
+Each flaw is the only one in a hold that is sound without it; the hold itself is described as flawed, not as modified.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from functools import cache
+from typing import Any
+
+import pytest
+
+from interlock.cli.exit_codes import code_of_hold
+from interlock.hold.compile.compiler import compile_hold
+from interlock.hold.language.directions import Direction
+from interlock.hold.language.model import Deferral, Hold
+from interlock.hold.language.syntax import Syntax, Truth
+from interlock.hold.loader import Source, load_hold
+from interlock.hold.origin import HeldBack
+from interlock.hold.wiring import rewired, wires_of
+from interlock.kernel.claims import Limits
+from interlock.kernel.machine import RequirementKind
+from interlock.prove.decide import decide
+from interlock.report.text.lines import as_text
+from interlock.report.text.proof import proof_lines
+from interlock.report.views.proof import proof_view
+from interlock.study.causes.blame import Blame, blame
+from interlock.study.verify import Status, Verification, verify
+from tests.agreement.hold_texts import fetch, standing
+
+FILE = "tests/quality/three-rows.yaml"
+
+
+@cache
+def text() -> str:
+    source = fetch(FILE)
+    assert source is not None
+    return source.content.decode()
+
+
+@cache
+def sound() -> Hold:
+    hold = load_hold(Source(FILE, text().encode()), fetch).value
+    assert hold is not None
+    return hold
+
+
+def expression(said: str) -> Syntax:
+    """An expression as the reader makes it: here the definition of a circuit put into the hold for that."""
+    start = text().index("  - {id: cargo_power,")
+    written = f'{text()[:start]}  - {{id: put_in, use: logic, is: "{said}"}}\n{text()[start:]}'
+    hold = load_hold(Source(FILE, written.encode()), fetch).value
+    assert hold is not None
+    return next(circuit.definition for circuit in hold.circuits if circuit.id == "put_in")
+
+
+def device(id: str, **fields: Any) -> Hold:
+    hold = sound()
+    return replace(hold, devices=tuple(replace(d, **fields) if d.id == id else d for d in hold.devices))
+
+
+def wired(name: str, said: str) -> Hold:
+    hold = sound()
+    wire = next(wire for wire in wires_of(hold) if wire.meaning.name == name)
+    instead = Truth(said == "true", wire.span) if said in ("true", "false") else expression(said)
+    # where it would be written
+    return rewired(hold, wire.meaning, replace(instead, span=wire.span))
+
+
+def crossed_contact() -> Hold:
+    """The aft inhibit of the drive under 2L asks the latch of the other lane."""
+    hold = sound()
+    wire = next(w for w in wires_of(hold) if isinstance(w.meaning, HeldBack) and w.meaning.bay == "2L")
+    assert wire.meaning == HeldBack("ZL", "2L", Direction.AFT, 1)
+    said = "at2L and (up_M2R or at3L or (over_CG2 and (up_M2R or at3R or up_CG3 or not SEL is both)))"
+    return rewired(hold, wire.meaning, replace(expression(said), span=wire.span))
+
+
+def deferred() -> Hold:
+    """Sill lock 1 is deferred lowered; nothing looks whether the bay beside it is empty."""
+    span = next(d.span for d in sound().devices if d.id == "SL1")
+    limit = expression("1R is empty")
+    return device("SL1", fixed="lowered", deferred=Deferral(because="spring broken", limit=limit, span=span))
+
+
+def without(id: str) -> Hold:
+    return replace(sound(), devices=tuple(d for d in sound().devices if d.id != id))
+
+
+FLAWS: dict[str, tuple[Callable[[], Hold], str, str, str]] = {
+    "switches bridged in the door circuit": (
+        lambda: wired("circuit.door_free", "cargo_power and LVX is neutral and LVY is neutral and not sill_covered"),
+        "door-path-clear",
+        "door free to move (door_free)",
+        "is: cargo_power and LVX is neutral and LVY is neutral and sill_locks_up",
+    ),
+    "a latch that stops the wrong way": (
+        lambda: device("M2R", stops=(Direction.AFT,)),
+        "secured-behind-shut-doors",
+        "mid latch 2R (M2R)",
+        'id: "M{r}{l}"',
+    ),
+    "a stop is missing": (
+        lambda: without("FSR"),
+        "secured-behind-shut-doors",
+        "no device on the fore side of 1R",
+        "lanes: [L, R]",
+    ),
+    "a lock deferred in the wrong state": (
+        deferred,
+        "sill-devices-locking-behind-shut-door",
+        "sill lock 1 (SL1)",
+        'id: "SL{n}"',
+    ),
+    "a guide that locks in the wrong state": (
+        lambda: device("CG2", locking="lowered"),
+        "secured-behind-shut-doors",
+        "centre guide 2 (CG2)",
+        'id: "CG{r}"',
+    ),
+    "a sill lock that locks in the wrong state": (
+        lambda: device("SL2", locking="lowered"),
+        "sill-devices-locking-behind-shut-door",
+        "sill lock 2 (SL2)",
+        'id: "SL{n}"',
+    ),
+    "a contact crossed in a drive inhibit": (
+        crossed_contact,
+        "no-drive-against-device",
+        "the aft inhibit of the drive under 2L in left lane (ZL)",
+        "at{r}L and (up_M{r}L or at{r+1}L or",
+    ),
+    "a relay that does not drop": (
+        lambda: wired("relay.armed.drops", "PWR is off"),
+        "fresh-command-after-power-loss",
+        "what drops fresh command relay (armed)",
+        "drops: not cargo_power",
+    ),
+    "a control wired to the other way": (
+        lambda: wired("zone.ZR.command.1.aft", "LVX is fore"),
+        "drive-only-while-held",
+        "the aft command of right lane (ZR)",
+        "{station: ST, fore: LVX is fore, aft: LVX is aft}",
+    ),
+    "a switch that is stuck": (
+        lambda: wired("sensor.up_M2R.read", "true"),
+        "secured-behind-shut-doors",
+        "switch of mid latch 2R (up_M2R)",
+        'reads: "M{r}{l} is raised"',
+    ),
+}
+
+
+def studied(hold: Hold, chosen: str) -> tuple[Verification, Blame]:
+    compiled = compile_hold(hold, standing()).compiled
+    assert compiled is not None
+    asked = [text.id for text in standing() if text.id == chosen or text.kind is RequirementKind.CAN]
+    found = verify(compiled, decide, Limits(), chosen=asked)
+    return found, blame(found, lambda undone: None, decide)
+
+
+def test_the_hold_is_sound() -> None:
+    """Without a flaw nothing fails, so nothing is to blame."""
+    compiled = compile_hold(sound(), standing()).compiled
+    assert compiled is not None
+    found = verify(compiled, decide, Limits())
+    assert {answer.status for answer in found.answers} <= {Status.HOLDS, Status.VACUOUS}
+    assert blame(found, lambda undone: None, decide) == Blame()
+
+
+@pytest.mark.parametrize("flaw", FLAWS)
+def test_the_first_line_names_what_is_wrong(flaw: str) -> None:
+    """Of each requirement text that fails the first line under its sentence names the flaw and its place."""
+    planted, requirement, item, written = FLAWS[flaw]
+    hold = planted()
+    found, blame = studied(hold, requirement)
+    assert any(answer.status is Status.FAILS for answer in found.answers)
+    first = blame.causes[0]
+    view = proof_view(FILE, found, standing(), code_of_hold(found), blamed=blame)
+    lines = as_text(proof_lines(view, every=False)).splitlines()
+    shown = " ".join("\n".join(lines[lines.index(f"FAILS  {_failing(found, requirement)}") + 1 :]).split())
+    sentence = next(a.instance.text for a in found.answers if a.instance.requirement.id == _failing(found, requirement))
+    line = text()[: text().rindex(written)].count("\n") + 1
+    assert first.span.line == line
+    assert first.span.file == FILE
+    assert shown.casefold().startswith(f"{sentence}. look first at: {item}, {FILE}, line {line} - ".casefold())
+
+
+def _failing(found: Verification, requirement: str) -> str:
+    """The one of its instances that is told: that of the shortest run."""
+    failing = [
+        (answer.finding.claim.trace.depth, at, answer.instance.requirement.id)  # type: ignore[union-attr]
+        for at, answer in enumerate(found.answers)
+        if answer.status is Status.FAILS and answer.instance.origin.id == requirement
+    ]
+    return min(failing)[2]
+
+
+def test_instances_with_one_cause_are_told_once() -> None:
+    """One thing that breaks several requirements is one cause that names them all."""
+    found, blame = studied(FLAWS["a guide that locks in the wrong state"][0](), "secured-behind-shut-doors")
+    failing = {a.instance.requirement.id for a in found.answers if a.status is Status.FAILS}
+    assert len(failing) > 1
+    (cause,) = blame.causes
+    assert set(cause.requirements) == failing
+    assert cause.proved
+    assert cause.lost == ()
