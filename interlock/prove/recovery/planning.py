@@ -11,6 +11,7 @@ Reference, from memory:
 from __future__ import annotations
 
 from collections.abc import Container, Iterator, Mapping, Sequence, Set
+from itertools import islice
 from typing import TypeAlias
 
 from interlock.kernel.claims import Trace
@@ -27,6 +28,8 @@ NEAR_EXPANDED = 60
 """States expanded breadth-first, for runs of a step or two."""
 SOON_NEW, MOST_NEW = 1_500, 20_000
 """States expanded among those in which two facts meet for the first time; at first and in the end."""
+MOST_AGAIN = 32
+"""So many runs that helped elsewhere are tried, the last first."""
 SOON_EXPANDED = 150
 """States expanded at first on the way to have fewer of what a count counts."""
 INTO_EXPANDED = 500
@@ -169,6 +172,8 @@ class StagePlanner:
         self._earlier: dict[int, dict[int, list[_Applies]]] = {}
         """Of the cases told apart by now: per field of a variable and what it holds the cases that say so."""
         self._learnt = 0
+        self._runs: dict[tuple[int, ...], None] = {}
+        """The runs of the cases told apart by now."""
         self._into = False
 
     def learn(self, entry: Entry) -> None:
@@ -184,6 +189,7 @@ class StagePlanner:
         at = self._learnt, sum(mask for mask, _ in said), sum(bits for _, bits in said), tuple(denied)
         self._earlier.setdefault(key, {}).setdefault(held, []).append(at)
         self._learnt += 1
+        self._runs[tuple(self.planner.number[name] for name in entry.rules)] = None
 
     def _applying(self, state: int) -> int | None:
         """The place of a case, the first met, that applies to the state."""
@@ -221,7 +227,7 @@ class StagePlanner:
         Soon found are a step or two, and ways to have fewer of what the rank counts first.
         """
         start = self.planner.packing.pack(state)
-        found = self._near(start)
+        found = self._near(start) or self._again(start)
         if found is None:
             leave = self._leave(self._ranks(start))
             if leave is not None:
@@ -292,6 +298,25 @@ class StagePlanner:
             return bool(self._hits([state]))
         so = self._hits([state])
         return 0 in so or (self._into and ranks == least and 1 in so and self._applying(state) is not None)
+
+    def _again(self, start: int) -> list[int] | None:
+        """A run that helped elsewhere, without what cannot fire here: in the next row much the same is to be done."""
+        relaxation, packing = self.planner.relaxation, self.planner.packing
+        least = self._ranks(start)
+        places = packing.places(start)
+        for rules in islice(reversed(self._runs), MOST_AGAIN):
+            relaxation.put_all(places)
+            state, ranks, fired = start, least, []
+            for rule in rules:
+                if relaxation.is_so(relaxation.guard(rule)):
+                    fired.append(rule)
+                    ranks = self._ranks_after(ranks, state, rule)
+                    keep, bits = self.planner.writes[rule]
+                    before, state = state, state & keep | bits
+                    relaxation.put(packing.changes(before, state))
+                    if self._is_better(state, ranks, least):
+                        return fired
+        return None
 
     def _near(self, start: int, most: int = NEAR_EXPANDED) -> list[int] | None:
         planner = self.planner
