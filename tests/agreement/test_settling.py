@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from interlock.hold.compile.settling import Fuser, NeverSettles, UnfusedRule, may_hold
 from interlock.kernel.evaluator import State, evaluate, fire
-from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, conj, disj, neg
+from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, Value, conj, disj, neg
 from interlock.kernel.machine import Actor, Machine, Rule, Variable
 
 NAMES = ("a", "b", "c", "d")
@@ -101,3 +101,43 @@ def test_may_hold_is_satisfiability_over_independent_variables(expr: Expr) -> No
     """For Boolean variables it is exact."""
     exact = any(evaluate(MACHINE, expr, state) for state in product((False, True), repeat=len(NAMES)))
     assert may_hold(expr) == exact
+
+
+def test_steps_that_have_nothing_to_do_with_one_another_come_in_one_order() -> None:
+    """Of four that follow or not, each by itself, there are the sixteen choices, not the 65 orders of them."""
+    follows = [draft(name, Is(name, False), {name: True}) for name in NAMES]
+    free = [
+        UnfusedRule(d.name, d.actor, conj(d.guard, Is("go", True), Is(f"may_{d.name}", True)), d.updates, d.text)
+        for d in follows
+    ]
+    found = list(Fuser(tuple(free), {}).settle(draft("act", TRUE, {"go": True}, Actor.CREW)))
+    assert len(found) == 16
+    assert len({frozenset(step.name for step in way.responses) for way in found}) == 16
+
+
+GO = Is("go", True)
+NOT_A, NOT_B = Is("done a", False), Is("done b", False)
+
+
+@pytest.mark.parametrize(
+    ("a", "b", "orders"),
+    [
+        # both write the same: the last one counts
+        ((conj(GO, NOT_A), {"done a": True, "v": 1}), (conj(GO, NOT_B), {"done b": True, "v": 2}), {"ab", "ba"}),
+        # the first keeps the second from happening
+        ((conj(GO, NOT_A), {"done a": True}), (conj(GO, NOT_A, NOT_B), {"done b": True}), {"a", "ba"}),
+        # the second may be what makes the first possible
+        (
+            (conj(GO, NOT_A, disj(Is("c", True), Is("done b", True))), {"done a": True}),
+            (conj(GO, NOT_B), {"done b": True}),
+            {"ab", "ba"},
+        ),
+    ],
+)
+def test_steps_that_have_to_do_with_one_another_come_in_every_order(
+    a: tuple[Expr, dict[str, Value]], b: tuple[Expr, dict[str, Value]], orders: set[str]
+) -> None:
+    """No order stands for another where a step writes what the other reads or writes."""
+    steps = tuple(UnfusedRule(name, Actor.MECHANISM, guard, said, name) for name, (guard, said) in (("a", a), ("b", b)))
+    found = Fuser(steps, {}).settle(UnfusedRule("act", Actor.CREW, conj(neg(GO), NOT_A, NOT_B), {"go": True}, "act"))
+    assert {"".join(step.name for step in way.responses) for way in found} == orders

@@ -2,7 +2,8 @@
 
 An *unfused rule* is a rule before settling.  After it, each mechanism step that has become possible happens, in any
 order, until none is left; every way in which that can go is one kernel rule with constant assignments.  So a kernel
-state is always a settled one, and one kernel step is one act of somebody with all that follows from it.
+state is always a settled one, and one kernel step is one act of somebody with all that follows from it.  Of steps that
+have nothing to do with one another one order stands for all: the others end in the same states.
 """
 
 from __future__ import annotations
@@ -72,8 +73,13 @@ class NeverSettles(ValueError):
         self.responses = responses
 
 
-_Way: TypeAlias = tuple[Expr, dict[str, Value], tuple[UnfusedRule, ...], frozenset[tuple[tuple[str, Value], ...]]]
-"""A way that may not have settled yet: guard, what is written, the responses so far, what was written before each."""
+_Way: TypeAlias = tuple[
+    Expr, dict[str, Value], tuple[UnfusedRule, ...], frozenset[tuple[tuple[str, Value], ...]], frozenset[str]
+]
+"""A way that may not have settled yet: guard, what is written, the responses so far, what was written before each.
+
+Last the steps that come no more on this way: on another one they came earlier, with the same end.
+"""
 
 
 class Fuser:
@@ -90,6 +96,8 @@ class Fuser:
         self._definitions = definitions
         self._support: dict[str, frozenset[str]] = {}
         self._reads = {step.name: variables_of(step.guard, definitions) for step in mechanism}
+        self._writes = {step.name: frozenset(step.updates) for step in mechanism}
+        self._uses = {name: self._reads[name] | self._writes[name] for name in self._reads}
 
     def at_rest(self) -> Expr:
         """No mechanism step is possible."""
@@ -104,9 +112,9 @@ class Fuser:
         touched = [step for step in self._mechanism if self._reads[step.name] & rule.updates.keys()]
         before = conj(*(neg(step.certain) for step in touched))
         nowhere: frozenset[tuple[tuple[str, Value], ...]] = frozenset()
-        pending: list[_Way] = [(rule.guard, dict(rule.updates), (), nowhere)]
+        pending: list[_Way] = [(rule.guard, dict(rule.updates), (), nowhere, frozenset())]
         while pending:
-            guard, updates, responses, seen = pending.pop()
+            guard, updates, responses, seen, done = pending.pop()
             key = tuple(sorted(updates.items()))
             if key in seen:
                 if self._eased:
@@ -126,10 +134,19 @@ class Fuser:
             quiet = conj(guard, *map(neg, still))
             if may_hold(conj(quiet, before)):
                 yield Settled(rule, quiet, updates, responses)
-            pending += [
-                (conj(guard, after), {**updates, **step.updates}, (*responses, step), seen | {key})
-                for step, after in reversed(possible)
-            ]
+            ways: list[_Way] = []
+            for step, after in possible:
+                if step.name not in done:
+                    earlier = frozenset(name for name in done if self._apart(step.name, name))
+                    ways.append(
+                        (conj(guard, after), {**updates, **step.updates}, (*responses, step), seen | {key}, earlier)
+                    )
+                    done |= {step.name}
+            pending += reversed(ways)
+
+    def _apart(self, one: str, other: str) -> bool:
+        """Neither of two steps reads or writes what the other writes."""
+        return self._uses[one].isdisjoint(self._writes[other]) and self._uses[other].isdisjoint(self._writes[one])
 
     def substitute(self, expr: Expr, updates: Mapping[str, Value]) -> Expr:
         """The expression after the assignments, in terms of the state before; opens only signals that they touch."""
