@@ -28,6 +28,7 @@ from interlock.kernel.evaluator import as_mapping, evaluate
 from interlock.kernel.expressions import FALSE, Expr, assign, expand
 from interlock.kernel.failures import failures_of
 from interlock.kernel.machine import Actor
+from interlock.report.views.assumptions import assumptions_of
 from tests.agreement.hold_texts import compile_text, doorway, faults_of, hold_text
 from tests.agreement.state_graphs import state_graph
 from tests.agreement.test_everything_fails import shipped_catalogue
@@ -513,3 +514,11 @@ def test_all_that_fails_may_heal_where_that_is_asked() -> None:
     compiled = compile_hold(healing.hold).compiled
     assert compiled is not None
     assert set(failures_of(compiled.machine)) == set(healing.failures)
+
+
+def test_lists_name_a_contact_by_what_it_is_in() -> None:
+    """Two contacts of one thing are told apart, also where assumptions list what may fail."""
+    welded = "{of: Z, mode: welded, contact: LV is fore, at: commands.1.fore}"
+    compiled = compiled_with(WIRED + f"failures:\n  - {welded}\n  - {{of: P, mode: open}}\n")
+    assert [one.label for one in compiled.hold.failures] == ["Z.commands.1.fore.LV is fore.welded", "P.open"]
+    assert any("Z.commands.1.fore.LV is fore.welded" in line for line in assumptions_of(compiled))

@@ -513,6 +513,11 @@ class SomeFailure(Record):
         default=None,
     )
 
+    @property
+    def label(self) -> str:
+        """How lists name it: by the thing, the contact where there is one, and the mode."""
+        return ".".join(word for word in (self.of, self.at, self.contact, self.mode) if word)
+
 
 @record("failure", "a failure", rule=record_rules.failure)
 class FailureMode(SomeFailure):

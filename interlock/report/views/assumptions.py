@@ -143,7 +143,7 @@ def _failures(compiled: CompiledHold) -> Iterator[str]:
     if kept:
         yield f"These supplies are taken never to change: {listed(kept)}."
     if hold.failures:
-        names = [f"{failure.of}.{failure.mode}" for failure in hold.failures]
+        names = [failure.label for failure in hold.failures]
         yield (
             f"{count_of(len(names), 'declared failure')} may strike at any time, alone or together, and need not: "
             f"{shortened(names, 6)}. No other part fails."

@@ -240,7 +240,7 @@ def _people(hold: Hold) -> Iterator[Entry]:
 
 def _failures(hold: Hold) -> Iterator[Entry]:
     if hold.failures:
-        yield Entry(", ".join(f"{failure.of}.{failure.mode}" for failure in hold.failures))
+        yield Entry(", ".join(failure.label for failure in hold.failures))
 
 
 def _situations(hold: Hold) -> Iterator[Entry]:
