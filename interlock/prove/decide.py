@@ -87,7 +87,7 @@ DEEP_ENOUGH = 12
 """Guided search gives long runs: with a smaller bound on depth it is left out."""
 SHORTENING = 5.0
 """So many times as long as all else took shorter runs are looked for at the most; seconds, at least and at most:"""
-LEAST_SHORTENING = 3.0
+LEAST_SHORTENING = 1.0
 MOST_SHORTENING = 60.0
 
 
