@@ -62,6 +62,8 @@ class _Closed:
         for node in range(2, len(self.kids)):
             depths[node] = depths[max(self.kids[node])] - 1
             self.at_depth[depths[node]].append(node)
+        # of equal expressions one, so that it need not be found out again and again that they are equal
+        self._same: dict[Expr, Expr] = {}
         self._rests: dict[tuple[str, int], dict[Expr, Expr]] = {}
 
     def fault_of_start(self) -> str:
@@ -136,7 +138,7 @@ class _Closed:
                 made = yield self.machine.definitions[expr.signal]
             else:
                 made = yield from rebuilt(expr)
-            known[expr] = made
+            known[expr] = made = self._same.setdefault(made, made)
             return made
 
         return fold(step, condition)

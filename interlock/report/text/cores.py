@@ -19,6 +19,8 @@ def core_lines(cores: Sequence[CoreFacts]) -> Iterator[Line]:
         for fact in one.facts:
             yield from flow("- " + sentence(places_after(fact.text, fact.places)), 2, 2)
         if one.counted:
-            yield from flow("Decided, in part or whole, by visiting every state that can be reached, or all at once.", 2)
+            yield from flow(
+                "Decided, in part or whole, by visiting every state that can be reached, or all at once.", 2
+            )
         elif not one.facts:
             yield from flow("It follows from circuits and definitions alone: no fact is needed.", 2)
