@@ -152,7 +152,7 @@ class _Strategy:
         self.lemmas: list[Cube] = []
         self.frames: Frames | None = None
         self.drawn: int | None = None
-        """The number of reachable states of what was still to be asked about, where all of them are in a diagram."""
+        """The number of reachable states, where they are in a diagram and every question still open is met by some."""
 
     def answers(self, reason: str) -> tuple[Claim, ...]:
         for at, question in enumerate(self.questions):
@@ -323,12 +323,14 @@ class _Strategy:
         places = self.still_open()
         search = Saturation(self.machine, [self.questions[at] for at in places], self.clock)
         if search.try_orders(most, self.report, orders):
-            self.drawn = search.count()
+            states = search.count()
             found: dict[int, Claim] = {}
             try:
                 met = search.prove(range(len(places)), found)
                 self.claims.update({places[at]: claim for at, claim in found.items()})
-                if met and self.drawn * (len(self.machine.rules) + 20) <= FIRST_GUARDS:
+                if len(met) == len(self.still_open()):
+                    self.drawn = states
+                if met and states * (len(self.machine.rules) + 20) <= FIRST_GUARDS:
                     # one by one, runs are the shortest
                     self.visit(FIRST_GUARDS)
                 met = {at: goal for at, goal in met.items() if places[at] not in self.claims}

@@ -7,11 +7,15 @@ from time import process_time
 import pytest
 
 from interlock.kernel.claims import Limits, Proved, Refuted, Unknown
-from interlock.kernel.expressions import And, Expr, Is, Ref, conj, neg
+from interlock.kernel.expressions import TRUE, And, Expr, Is, Ref, conj, neg
 from interlock.kernel.machine import Machine, Question, Rule, Signal, Variable
+from interlock.prove import decide as strategy
 from interlock.prove.core import encoding
 from interlock.prove.core.local import LocalRules
 from interlock.prove.decide import decide
+from interlock.prove.diagrams.forest import Exhausted
+from interlock.prove.diagrams.reaching import Reached
+from interlock.prove.diagrams.saturation import TOO_MUCH, diagrams
 from interlock.prove.engine import Clock, OutOfTime
 from interlock.prove.memory import resident_bytes
 from interlock.prove.search import explicit, unrolling
@@ -146,11 +150,27 @@ def test_starts_that_hardly_ever_fit_do_not_hold_up() -> None:
 
 def test_everything_is_judged_where_turns_are_short(monkeypatch: pytest.MonkeyPatch) -> None:
     """With next to nothing allowed at first, every means of the default strategy gets its turn, and none is wrong."""
-    from interlock.prove import decide as strategy
-
     for name in ("FIRST_LOOK", "FIRST_GUARDS", "TURN_GUARDS", "MINING_LOOKS", "MINING_LOOKS_EACH", "LEAST_LOOKS"):
         monkeypatch.setattr(strategy, name, 1)
     for name in ("FIRST_WORK", "TURN_WORK"):
         monkeypatch.setattr(strategy, name, 0)
     for seed in range(60):
         judge(seed, ("decide", "decide with facts"))
+
+
+def test_what_was_not_looked_at_is_not_said_to_be_reached(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where it took too much work to say whether a reached state is in the target, no claim says that one is."""
+    steps = tuple(step(f"up {at}", Is("n", at), {"n": at + 1}) for at in range(8))
+    machine = Machine((up_to("n", 9),), (), steps)
+    questions = [Question("never", Is("n", 9)), Question("reached", Is("n", 5))]
+
+    def too_much(_reached: Reached, _states: int, _target: Expr) -> int:
+        raise Exhausted
+
+    whole = Reached.meeting
+    monkeypatch.setattr(Reached, "meeting", lambda *args: whole(*args) if args[2] == TRUE else too_much(*args))
+    claims = diagrams(machine, questions)
+    assert [claim.reason for claim in claims if isinstance(claim, Unknown)] == [TOO_MUCH, TOO_MUCH]
+    monkeypatch.setattr(strategy, "FIRST_LOOK", 1)
+    never, reached = decide(machine, questions, Limits(seconds=60))
+    assert isinstance(never, Proved) and isinstance(reached, Refuted)

@@ -13,6 +13,9 @@ from interlock.prove.diagrams.conditions import FALSE, TRUE, Conditions
 from interlock.prove.diagrams.forest import ALL, EMPTY, Forest, Work
 from interlock.prove.diagrams.relations import Event, Relations, levels_of
 
+TOGETHER = 16
+"""So many conditions, neighbours in the order of levels, are one before states are restricted to them."""
+
 
 class Reached:
     """The reachable states of a machine, its variables in the given order, the lowest level first.
@@ -65,8 +68,9 @@ class Reached:
 
     def _meeting_all(self, states: int, target: Expr) -> int:
         parts = [self.conditions.of(arg) for arg in (target.args if isinstance(target, And) else (target,))]
-        for condition in sorted(parts, key=lambda one: (self.conditions.levels[one], one)):
-            states = self.restricted(states, condition)
+        parts.sort(key=lambda one: (self.conditions.levels[one], one))
+        for first in range(0, len(parts), TOGETHER):
+            states = self.restricted(states, self.conditions.joined(True, parts[first : first + TOGETHER]))
         return states
 
     def restricted(self, states: int, condition: int) -> int:

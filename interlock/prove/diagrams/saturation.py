@@ -35,6 +35,7 @@ MOST_VALUES = 4_096
 """Of one variable; every node has as many children."""
 RUN_WORK = 8
 """So many times the work of reaching all states may be spent on a run to one of them, and at least `FIRST_WORK`."""
+TOO_MUCH = "whether a state like that is among those that can be reached is too much work to say"
 TOO_LONG = "a state like that can be reached, but the run to it is too long to be made"
 
 
@@ -49,13 +50,17 @@ def diagrams(
     claims: dict[int, Claim] = {}
     reason = ""
     try:
+        met: dict[int, int] = {}
         search = Saturation(machine, questions, clock)
         most = FIRST_WORK
         while not search.is_hopeless and not search.try_orders(most, report):
             most *= MORE_WORK
-        reason = f"a variable has more than {MOST_VALUES:,} values" if search.is_hopeless else TOO_LONG
+        reason = f"a variable has more than {MOST_VALUES:,} values" if search.is_hopeless else TOO_MUCH
         if search.reached is not None:
-            search.refute(search.prove(range(len(questions)), claims), claims, limits.depth)
+            met = search.prove(range(len(questions)), claims)
+            search.refute(met, claims, limits.depth)
+            for at in met:
+                claims.setdefault(at, Unknown(questions[at].id, NAME, TOO_LONG))
     except OutOfTime:
         reason = stop_reason(limits, clock)
     except KeyboardInterrupt:
