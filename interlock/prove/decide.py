@@ -220,10 +220,13 @@ class _Strategy:
         allowed = MINING_LOOKS + MINING_LOOKS_EACH * (len(rules.guards) + len(self.questions))
         allowance = Allowance(allowed)
         is_mined = self.attempt(partial(self.mine, rules, self.clock.within(allowance)))
-        self.look_guided([at for at in self.still_open() if self.questions[at].expects_run], EXPECTED_EXPANDED)
-        looks = max(LEAST_LOOKS, TURN_LOOKS * (allowed - max(0, allowance.left)))
         # facts travel a frame at a time, so a long hold needs more frames than a short one
         deepest: int | None = max(FIRST_FRAMES, len(self.machine.variables))
+        if self.still_open():
+            # where a run is expected and there is none, that is often proved sooner than a search gives up
+            self.attempt(partial(self.pursue, rules, self.clock.within(Allowance(LEAST_LOOKS)), deepest))
+        self.look_guided([at for at in self.still_open() if self.questions[at].expects_run], EXPECTED_EXPANDED)
+        looks = max(LEAST_LOOKS, TURN_LOOKS * (allowed - max(0, allowance.left)))
         for turn in count():
             if not self.still_open():
                 return
