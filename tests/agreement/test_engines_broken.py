@@ -16,6 +16,7 @@ from interlock.prove.certificates.obligations import UnsoundCertificate
 from interlock.prove.core import packing as compiled
 from interlock.prove.core.encoding import TRUTH, Encoding
 from interlock.prove.core.local import Cube, LocalRules
+from interlock.prove.diagrams import forest, reaching
 from interlock.prove.invariants import k_induction as induction
 from interlock.prove.recovery import cases, dead_ends
 from interlock.prove.recovery import context as known
@@ -146,6 +147,16 @@ def forget_all_effects(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(Encoding, "effects", effects)
 
 
+def close_nothing(patch: pytest.MonkeyPatch) -> None:
+    """What is reached is taken to be the start."""
+    patch.setattr(forest.Forest, "saturate", lambda _, states: states)
+
+
+def meet_nothing(patch: pytest.MonkeyPatch) -> None:
+    """No target is taken to be reached."""
+    patch.setattr(reaching.Reached, "meeting", lambda *_: 0)
+
+
 BROKEN: Mapping[str, Sequence[Break]] = {
     "explicit": (forget_a_write, look_at_few_states),
     "vectorised": (forget_a_write, lose_a_state, go_on_too_early),
@@ -154,7 +165,9 @@ BROKEN: Mapping[str, Sequence[Break]] = {
     "mined": (forget_an_effect, believe_every_candidate),
     "pdr": (drop_literals_unasked, skip_a_rule, forget_an_effect),
     "guided": (forget_a_write, fire_whatever),
-    "decide": (forget_a_write, skip_a_rule, forget_all_effects, look_at_few_states),
+    "diagrams": (close_nothing, meet_nothing),
+    "decide": (forget_a_write, look_at_few_states),
+    "decide with facts": (forget_a_write, skip_a_rule, forget_all_effects, look_at_few_states),
     "recover": (count_on_failures, cover_nothing, trap_too_soon, enter_by_no_rule),
 }
 
