@@ -15,10 +15,10 @@ from interlock.hold.compile.compiler import compile_hold
 from interlock.hold.loader import Source, load_hold, load_specification
 from interlock.kernel.claims import Certificate, Proved, Refuted
 from interlock.kernel.machine import Machine, Question, RequirementKind, question_of, with_monitors
-from interlock.prove.decide import decide
 from interlock.prove.frames.pdr import pdr
 from interlock.prove.invariants.mined import mined
 from interlock.prove.search import explicit, vectorised
+from tests.agreement.judging import decide_with_facts
 from tests.some import some
 
 from .clauses import obligations, weakenings
@@ -93,7 +93,7 @@ def certificates(machine: Machine, engine: str) -> list[tuple[Certificate, list[
     """The engine's certificates for all that it proves of the machine, each with its questions."""
     asked_of_states = [r for r in machine.requirements if r.kind is not RequirementKind.CAN_ALWAYS]
     questions = [question_of(machine, requirement) for requirement in asked_of_states]
-    claims = {"decide": decide, "mined": mined, "pdr": pdr}[engine](machine, questions)
+    claims = {"decide": decide_with_facts, "mined": mined, "pdr": pdr}[engine](machine, questions)
     found: dict[int, tuple[Certificate, list[Question]]] = {}
     for question, claim in zip(questions, claims, strict=True):
         if isinstance(claim, Proved) and claim.certificate is not None:
