@@ -178,9 +178,12 @@ def shape_of(value: object) -> object:
 
 LOAD = ("checklist", "HOLD", "--load", "4C=HALF", "--format")
 AUDIT = ("audit", "PROCEDURE", "--requirements", "ASKED", "--no-interlock", "-v", "--format")
+FAILING = ("failures", "HOLD", "--requirements", "ASKED", "--only", "given", "--format")
 RUNS: dict[str, tuple[str, ...]] = {
     "prove text": ("prove", "HOLD", "--requirements", "ASKED", "-v", "--why", "--color", "always"),
     "prove json": ("prove", "HOLD", "--requirements", "ASKED", "--why", "--format", "json"),
+    "failures text": (*FAILING, "text", "-v", "--runs", "1"),
+    "failures json": (*FAILING, "json"),
     "audit text": (*AUDIT, "text"),
     "audit markdown": (*AUDIT, "markdown"),
     "audit html": (*AUDIT, "html"),

@@ -134,7 +134,8 @@ def test_confirming_is_short_once_an_end_was_asked_for(monkeypatch: pytest.Monke
         return confirm(machine, questions, claims)
 
     monkeypatch.setattr("interlock.study.sessions.confirm", seen)
-    prove("small.yaml", "--format", "json")
+    # what there is to blame is looked for within a limit of its own
+    prove("small.yaml", "--format", "json", "--no-blame")
     assert set(given) == {None}
     given.clear()
     interrupting(monkeypatch)
