@@ -251,7 +251,7 @@ def test_evidence_is_readable(files: dict[str, dict[str, str]], capsys: pytest.C
     """The files of an evidence folder hide nothing either, and their Markdown keeps its structure."""
     found = {}
     for sort, names in files.items():
-        args = ["prove", names["HOLD"], "--no-standing", "--requirements", names["ASKED"], "--evidence", sort, "--no-blame"]
+        args = ["prove", names["HOLD"], "--no-standing", "--requirements", names["ASKED"], "--evidence", sort]
         assert cli.run(args) in (0, 1)
         found[sort] = {str(path.relative_to(sort)): path for path in Path(sort).rglob("*") if path.is_file()}
     assert set(found["hostile"]) == set(found["harmless"])

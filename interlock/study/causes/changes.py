@@ -53,11 +53,15 @@ def blame_changes(bench: Bench, without: Callable[[frozenset[int]], Hold | None]
     open = {id: id in base for id in found}  # undecided ones are neither restored nor known to fail
     complete = dict.fromkeys(found, True)
     tried = 0
-    for undone in _by_size(changes):
+    # without any to be found there would be all subsets to go through, of as many changes as there are
+    for undone in _by_size(changes) if found else ():
+        if bench.is_over():
+            complete = dict.fromkeys(found, False)
+            break
         asked = [id for id, sets in found.items() if not any(one <= undone for one in sets)]
         if not asked:
             continue
-        if tried == MOST_SETS or bench.is_over():
+        if tried == MOST_SETS:
             complete.update(dict.fromkeys(asked, False))
             break
         tried += 1
