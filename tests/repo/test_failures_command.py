@@ -138,8 +138,10 @@ def test_without_time_nothing_is_complete(capsys: pytest.CaptureFixture[str]) ->
     asked = ["--only", "latched-when-locked", "--time", "0.001"]
     assert cli.run(["failures", "small.yaml", *ASKED, *asked]) == UNDECIDED
     out = capsys.readouterr().out
-    assert "NOT complete" in out
+    assert "NOT complete. No set was found, and it is not shown that there is none" in " ".join(out.split())
     assert "out of time" in out
+    assert "what breaks a requirement is not known" in out
+    assert "no failure breaks" not in out
 
 
 def test_what_is_excluded_is_told_with_its_reason(capsys: pytest.CaptureFixture[str]) -> None:

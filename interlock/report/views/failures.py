@@ -15,6 +15,8 @@ from interlock.report.views.tones import Tone
 from interlock.report.views.wording import count_of, listed, sentence
 from interlock.study.failures import Answer, Broken, FailureAnalysis, story_of
 
+NOTHING_KNOWN = "No set was found, and it is not shown that there is none"
+
 
 @dataclass(frozen=True, slots=True)
 class SetView:
@@ -51,21 +53,26 @@ class FailuresView:
         return sentence(listed([self.said[id] for id in failures]) or "nothing fails").rstrip(".")
 
     @property
+    def is_complete(self) -> bool:
+        """It is known of all sets of as many failures as were asked about."""
+        facts = self.facts
+        asked = min(facts.size, len(facts.failures))
+        return all(one.disputed is None and one.complete >= asked and not one.open for one in facts.requirements)
+
+    @property
     def completeness(self) -> str:
         """How far it is known that there are no other sets."""
         facts = self.facts
         asked = min(facts.size, len(facts.failures))
-        disputed = [one for one in facts.requirements if one.disputed is not None]
-        if disputed:
+        if any(one.disputed is not None for one in facts.requirements):
             return "Nothing: two parts of this program contradict each other. Use no result of this run."
-        whole = min((one.complete for one in facts.requirements), default=asked)
-        left = sum(len(one.open) for one in facts.requirements)
-        if whole >= asked and not left:
+        if self.is_complete:
             sizes = "single failures" if asked == 1 else f"sets of at most {count_of(asked, 'failure')}"
             by = listed(sorted({one.checked_by for one in facts.requirements}))
             return f"Complete: of {sizes} there are no others, for each requirement. Checked again by: {by}."
+        left = sum(len(one.open) for one in facts.requirements)
         why = next((one.why for one in facts.requirements if one.why), "")
-        known = "These sets are proved to break a requirement; there may be others"
+        known = "These sets are proved to break a requirement; there may be others" if self.sets else NOTHING_KNOWN
         if left:
             known += f" ({count_of(left, 'set')} of failures, counted for each requirement, could not be settled)"
         return f"NOT complete. {known}." + (f" Why: {why}." if why else "")
@@ -80,6 +87,8 @@ class FailuresView:
         already = sum(any(not one.failures for one in requirement.sets) for requirement in self.facts.requirements)
         verb = "breaks" if parts == ["1 single failure"] or not parts else "break"
         found = f"{listed(parts) or 'no failure'} {verb} a requirement"
+        if not self.is_complete:
+            found = f"{found}, there may be others" if parts else "what breaks a requirement is not known"
         broken = "is broken" if already == 1 else "are broken"
         return found + (f"; {count_of(already, 'requirement')} {broken} although nothing fails" if already else "")
 
