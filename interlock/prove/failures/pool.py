@@ -62,14 +62,13 @@ class Pool:
         self._switches: list[int] = []
         self._clause_of: dict[int, int] = {}
         self._failure_of = {literal: at for at, literal in enumerate(self.off)}
-        self.asked = 0
 
     def close(self) -> None:
         """Frees the solver."""
         self._solver.close()
 
-    def add(self, cubes: Iterable[Cube], number: int = 0, lost: int = 0) -> None:
-        """Adds clauses that are to hold under the set of that number, lost from the start under a family of sets.
+    def add(self, cubes: Iterable[Cube], number: int = 0) -> None:
+        """Adds clauses that are to hold under the set of that number.
 
         A cube that is known and holds under the set is left out; one that was lost under it stands twice then, since it
         may hold together with what is new.
@@ -80,7 +79,7 @@ class Pool:
             switch = self._solver.new()
             self._solver.add([-switch, *(-literal for literal in cube)])
             self.cubes.append(cube)
-            self.lost.append(lost)
+            self.lost.append(0)
             self.kept.append({})
             self._users.append({})
             self._switches.append(switch)
@@ -159,7 +158,6 @@ class Pool:
         return None
 
     def _solve(self, assumptions: Sequence[int]) -> bool:
-        self.asked += 1
         return self._solver.solve(assumptions, self.clock)
 
     def _family(self, model: Sequence[int]) -> int:

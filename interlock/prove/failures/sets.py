@@ -229,13 +229,17 @@ class _Work:
         """The run, and then these failures strike; None where one of them cannot any more."""
         fired, states = list(trace.rules), list(trace.states)
         for name in sorted(own):
-            true = truths_in(self.machine, states[-1])
-            rule = next((rule for rule in self.strikes[name] if true(rule.guard)), None)
+            rule = self.first_enabled(self.strikes[name], states[-1])
             if rule is None:
                 return None
             fired.append(rule.name)
             states.append(fire(self.machine, rule, states[-1]))
         return Trace(tuple(fired), tuple(states))
+
+    def first_enabled(self, rules: Sequence[Rule], state: State) -> Rule | None:
+        """The first of the rules that may fire there."""
+        true = truths_in(self.machine, state)
+        return next((rule for rule in rules if true(rule.guard)), None)
 
     def found(self, at: int, trace: Trace) -> None:
         """Notes a run to the question's target, what else it passes, and where other failures do as well in it."""
@@ -254,9 +258,8 @@ class _Work:
         state = trace.states[0]
         fired, states = [], [state]
         for step in trace.rules:
-            true = truths_in(self.machine, state)
             rules = self.strikes[other] if self.owners[self.number[step]] == name else [self.machine.rule(step)]
-            rule = next((rule for rule in rules if true(rule.guard)), None)
+            rule = self.first_enabled(rules, state)
             if rule is None:
                 return None
             state = fire(self.machine, rule, state)
@@ -287,6 +290,8 @@ class _Work:
         self.pool.close()
         found = []
         finished = self.asked and len(self.asked) == len(self.questions)
+        most = len(self.sets.members[-1])
+        places = {name: at for at, name in enumerate(self.failures)}
         tolerance, place_of = self.tolerance() if finished else (None, {})
         for at, question in enumerate(self.questions):
             listed = smallest(self.runs[at])
@@ -298,10 +303,9 @@ class _Work:
             asked = self.asked[at]
             family = without_reason(self.sets, asked.reasons, self.pool.lost)
             for one in listed:
-                if len(one) <= max(map(len, self.sets.members)):
-                    family &= ~self.sets.above(self.failures.index(name) for name in one)
+                if len(one) <= most:
+                    family &= ~self.sets.above(places[name] for name in one)
             left = smallest(frozenset(self.failures[m] for m in members) for members in members_of(self.sets, family))
-            most = max(map(len, self.sets.members))
             clear = tuple(
                 Reason(tuple(place_of[c] for c in one.clauses), one.failures)
                 for one in asked.reasons
