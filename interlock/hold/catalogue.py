@@ -50,7 +50,7 @@ def everything_fails(
 
     What the hold excludes and declares may strike: to declare is to say so for good.  `only` are sorts of items, where
     not all are wanted; what the hold declares and its common causes are always there.  With `heal` every failure may go
-    again.  A hold whose expressions are at fault has no contacts; compiling it says why.
+    again.  A hold whose expressions are at fault has no contacts; loading it says why.
     """
     entries = {(one.item, one.mode): one for one in catalogue.failures if only is None or one.item in only}
     items = (*failing_items(hold), *_contacts(hold))

@@ -10,7 +10,7 @@ from typing import Generic, TypeVar
 
 from interlock.diagnostics.faults import Faults
 from interlock.diagnostics.spans import Diagnostic, Span
-from interlock.hold.compile.compiler import faults_of_names
+from interlock.hold.compile.compiler import faults_of_names, faults_of_part
 from interlock.hold.language.bay_names import MOST_BAYS, BayNames
 from interlock.hold.language.cross_rules import cross_faults, hidden_names
 from interlock.hold.language.declarations import Record
@@ -30,14 +30,15 @@ from interlock.hold.language.nodes import (
     split_lines,
 )
 from interlock.hold.language.parser import is_name
-from interlock.hold.language.reader import FAILED, Failed, Reader
+from interlock.hold.language.readable import readable_part
+from interlock.hold.language.reader import FAILED, Failed, Mention, Reader
 from interlock.hold.language.records import read_record
 from interlock.hold.language.references import BUILT_IN_GROUPS, collect_names, names_in, resolve_mentions
 from interlock.hold.overlay.changes import Modification
 from interlock.hold.overlay.modification import OverlaidDescription, apply_modification, unchanged
 from interlock.hold.overlay.repetition import expand_repetitions
 from interlock.hold.procedure.model import Procedure, read_procedure
-from interlock.hold.sense import faults_of_sense
+from interlock.hold.sense import faults_of_items, faults_of_sense
 
 LONGEST_CHAIN = 20
 """Modifications of modifications beyond this are refused."""
@@ -258,27 +259,26 @@ def _read_hold(description: OverlaidDescription, faults: Faults) -> Hold | None:
     names = collect_names(root, bays, faults)
     reader = Reader(faults, bays)
     hold = read_record(Hold, root, reader)
+    unresolved: frozenset[Mention] = frozenset()
     if not faults.has("bad-repetition"):  # what it would have made is missing, not unknown
-        resolve_mentions(reader.mentions, names, bays, description.removed, faults)
+        unresolved = resolve_mentions(reader.mentions, names, bays, description.removed, faults)
     known = [*names, *(bays.places if bays else ()), *BUILT_IN_GROUPS]
     faults.take(cross_faults(reader.made))
     faults.take(hidden_names(reader.expressions, reader.made, known))
-    unknown = Faults()
+    if hold is not FAILED and not faults:
+        hold = replace(hold, changes=tuple(description.changes))
+        faults.take((*faults_of_sense(hold), *faults_of_names(hold)))
+        return hold
     # where a section is misspelt, or a text of a repetition could not be filled in, much is missing, not unknown
     is_whole = all(entry.key.text in Hold.declaration.keys for entry in root.entries)
     if is_whole and not any(map(faults.has, ("bad-repetition", "unknown-variable", "counting-a-word"))):
-        resolve_mentions(
-            names_in(reader.expressions, reader.variables, names), names, bays, description.removed, unknown
-        )
-    if hold is FAILED or faults:
-        faults.take(unknown.sorted())
-        return None
-    hold = replace(hold, changes=tuple(description.changes))
-    senseless = faults_of_sense(hold)
-    if senseless or unknown:
-        # told in one pass with all else that its expressions get wrong
-        faults.take((*senseless, *faults_of_names(hold)))
-    return hold
+        mentioned = names_in(reader.expressions, reader.variables, names)
+        unknown = resolve_mentions(mentioned, names, bays, description.removed, faults)
+        told = frozenset(mention.name for mention in unknown)
+        part = readable_part(root.span, reader.made, {*names, *told}, bays, unresolved)
+        if part is not None:
+            faults.take((*faults_of_items(part.hold), *faults_of_part(part)))
+    return None
 
 
 def _bay_names(layout: Node | None) -> BayNames | None:

@@ -22,10 +22,15 @@ MOST_NAMED = 8
 def faults_of_sense(hold: Hold) -> tuple[Diagnostic, ...]:
     """Every fault of sense in a description."""
     floor = lay_out(hold)
-    faults = [*_devices(hold), *_controls(hold), *_doors(hold), *_failures(hold), *_parts(hold)]
+    faults = [*faults_of_items(hold), *_controls(hold), *_failures(hold)]
     faults += [fault for situation in hold.situations for fault in faults_of_start(hold, situation)]
     faults += [*_sills(hold, floor), *_unreached(hold, floor)]
     return tuple(dict.fromkeys(faults))
+
+
+def faults_of_items(hold: Hold) -> tuple[Diagnostic, ...]:
+    """Those that can be told of single items, whatever else the description may say."""
+    return (*_devices(hold), *_doors(hold), *_parts(hold))
 
 
 def faults_of_start(hold: Hold, situation: Situation) -> tuple[Diagnostic, ...]:

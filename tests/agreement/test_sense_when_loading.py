@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.compile.compiler import compile_hold
 from interlock.hold.loader import Source, load_hold
 from tests.agreement.hold_texts import compile_text, doorway, fetch, hold_text
@@ -12,28 +13,98 @@ LATCH = "- {id: ML, kind: manual latch, on: 1C.aft, stops: [aft], restrains: [x]
 CIRCUIT = "circuits:\n  - {id: up, use: logic, is: ML is %s}\n"
 
 
-def codes(locking: str, state: str) -> tuple[list[str], list[str] | None]:
-    """The codes of what loading finds, and of what compiling finds in what is loaded."""
-    text = hold_text(rows=1, doorways=doorway("1C", "left"), devices=LATCH % locking, rest=CIRCUIT % state)
-    loaded = load_hold(Source("test.yaml", text.encode()), fetch)
-    found = [one.code for one in loaded.diagnostics]
-    return found, None if loaded.value is None else [one.code for one in compile_hold(loaded.value).diagnostics]
+def loaded(text: str) -> tuple[Diagnostic, ...]:
+    """What loading finds; what it lets through compiles."""
+    found = load_hold(Source("test.yaml", text.encode()), fetch)
+    if found.value is not None:
+        assert not compile_hold(found.value).diagnostics
+    return found.diagnostics
 
 
 @pytest.mark.parametrize(
-    ("locking", "state", "loading", "compiling"),
+    ("locking", "state", "codes"),
     [
-        ("raised", "raised", [], []),
-        ("halfway", "raised", ["never-locking"], None),
-        ("raised", "halfway", [], ["unknown-state"]),
-        ("halfway", "halfway", ["never-locking", "unknown-state"], None),
+        ("raised", "raised", []),
+        ("halfway", "raised", ["never-locking"]),
+        ("raised", "halfway", ["unknown-state"]),
+        ("halfway", "halfway", ["never-locking", "unknown-state"]),
     ],
 )
-def test_sense_is_checked_before_compiling(
-    locking: str, state: str, loading: list[str], compiling: list[str] | None
-) -> None:
-    """A device that is never in its locking state does not load; a circuit about no state is then told as well."""
-    assert codes(locking, state) == (loading, compiling)
+def test_sense_is_checked_before_compiling(locking: str, state: str, codes: list[str]) -> None:
+    """Neither a device that is never in its locking state loads, nor a circuit about a state that there is not."""
+    text = hold_text(rows=1, doorways=doorway("1C", "left"), devices=LATCH % locking, rest=CIRCUIT % state)
+    assert [one.code for one in loaded(text)] == codes
+
+
+ASKING = """
+controls:
+  - {id: SW, kind: switch, positions: [off, on], starts: off}
+supplies:
+  - {id: main, may_be_lost: %s, starts: on}
+circuits:
+  - {id: up, use: logic, is: ML is rised and SW.aft is on}
+  - {id: fed, use: logic, is: main is hot or 1C is none_such}
+  - {id: lit, use: lamp, is: SW is offf and (main or main is lost)}
+requirements:
+  - id: first
+    text: A requirement.
+    kind: always
+    for: {b: bays}
+    when: b is secure
+    condition: b.sidez is x
+    hazard: none
+    severity: none
+    scheme: none
+    source: common practice, no source
+  - id: second
+    text: Another.
+    kind: only if
+    step: lift ML
+    condition: fed is onn
+    hazard: none
+    severity: none
+    scheme: none
+    source: common practice, no source
+  - id: third
+    text: One more.
+    kind: nevr
+    for: {d: devices}
+    condition: d is movabel
+    hazard: none
+    severity: none
+    scheme: none
+    source: common practice, no source
+"""
+OF_READING = {("unknown-choice", "lamp", None), ("unknown-choice", "nevr", "never")}
+OF_EXPRESSIONS = {
+    ("unknown-state", "rised", "raised"),
+    ("unknown-name", "aft", None),
+    ("unknown-state", "none_such", None),
+    ("unknown-state", "offf", "off"),
+    ("unknown-state", "secure", "secured"),
+    ("unknown-name", "sidez", "sides"),
+    ("unknown-verb", "lift ML", None),
+    ("unknown-state", "onn", "on"),
+    ("unknown-state", "movabel", "movable"),
+}
+OF_THE_SUPPLY = {("not-a-truth-value", "main", None), ("unknown-state", "hot", None), ("unknown-state", "lost", None)}
+
+
+@pytest.mark.parametrize(
+    ("lost", "more"), [("true", OF_THE_SUPPLY), ("perhaps", {("not-true-or-false", "perhaps", None)})]
+)
+def test_faults_of_expressions_are_told_beside_others(lost: str, more: set[tuple[str, str, str | None]]) -> None:
+    """States, parts and steps that there are not are told at once with what cannot be read, each at its place.
+
+    Of a thing that cannot be read nobody knows what can be said of it.
+    """
+    text = hold_text(rows=1, doorways=doorway("1C", "left"), devices=LATCH % "raised", rest=ASKING % lost)
+    lines = text.splitlines()
+    told = {
+        (one.code, lines[one.span.line - 1][one.span.column - 1 :][: one.span.length], one.nearest)
+        for one in loaded(text)
+    }
+    assert told == OF_READING | OF_EXPRESSIONS | more
 
 
 @pytest.mark.parametrize("relays", [False, True])

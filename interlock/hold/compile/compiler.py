@@ -26,6 +26,8 @@ from interlock.hold.compile.world import Thing, World
 from interlock.hold.floor import Floor
 from interlock.hold.glossary import Glossary, Happening
 from interlock.hold.language.model import Hold, RequirementText
+from interlock.hold.language.readable import Readable
+from interlock.hold.language.syntax import Syntax
 from interlock.hold.origin import Deed, Origin, Origins, Work, origins_of
 from interlock.hold.sense import doubts_of
 from interlock.kernel.expressions import Expr, Value
@@ -87,9 +89,8 @@ def compile_hold(
 ) -> Compilation:
     """Compiles a description, its own requirements and those given, for one way to start (None: as described).
 
-    What loading lets through can only be rejected for what its expressions name, for a mechanism that never comes to
-    rest, for a start that is not settled, and for a limit that asks for nothing.  Raises KeyError when the hold has no
-    situation of that id.
+    What loading lets through can only be rejected for a mechanism that never comes to rest and for a start that is not
+    settled, or for what the requirements given name.  Raises KeyError when the hold has no situation of that id.
     """
     try:
         named = name_hold(describe(hold, situation))
@@ -151,9 +152,22 @@ def _compiled(named: NamedHold, settled: _Settled, instances: tuple[Instance, ..
 def faults_of_names(hold: Hold) -> tuple[Diagnostic, ...]:
     """What is wrong with the expressions of a description, also where its devices make no sense."""
     named = name_hold(describe(hold, None))
+    return _in_order((*_faults_within(named), *limit_faults(named)))
+
+
+def faults_of_part(part: Readable) -> tuple[Diagnostic, ...]:
+    """The same of a description that cannot be read whole; nothing is said of what may lie in what cannot."""
+    named = name_hold(describe(part.hold, None), part.unread)
+    return _in_order(_faults_within(named, part.loose))
+
+
+def _faults_within(named: NamedHold, more: Iterable[Syntax] = ()) -> tuple[Diagnostic, ...]:
+    """What is wrong with the expressions and requirements of a description, and with more expressions."""
     lowering = Lowering(named.world)
-    instantiate(hold.requirements, lowering, {})
-    return _in_order((*named.faults, *lowering.faults, *limit_faults(named)))
+    instantiate(named.described.hold.requirements, lowering, {})
+    for syntax in more:
+        lowering.expression(syntax)
+    return (*named.faults, *lowering.faults)
 
 
 def _settle(named: NamedHold) -> _Settled:

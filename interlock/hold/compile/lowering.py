@@ -79,6 +79,8 @@ class Lowering:
         # `b is k`, where `k` runs through kinds of unit: the state is called like the kind
         state = kind.id if kind is not None and kind.sort is Sort.KIND_OF_UNIT else fact.state
         if state not in found.states:
+            if self.world.may_lack(state):
+                return FALSE
             self._fault(
                 "unknown-state",
                 fact.state_span or fact.span,
@@ -99,6 +101,8 @@ class Lowering:
         bound = names or {}
         first = path.parts[0]
         found: Part | None = bound.get(first, self.world.things.get(first, self.world.groups.get(first)))
+        if found is None and (self.world.may_lack(first) or self.world.may_lack_steps):
+            return None
         if found is None and first in self.world.removed:
             gone = self.world.removed[first]
             self.faults.append(
@@ -120,6 +124,8 @@ class Lowering:
                 self._fault("wrong-object-kind", span, "a group has no parts", "one object before the dot")
                 return None
             if word not in found.parts:
+                if self.world.may_lack_steps:
+                    return None
                 self._fault(
                     "unknown-name",
                     span,
@@ -137,7 +143,7 @@ class Lowering:
         if len(path.parts) == 1 and first not in (names or {}):
             if first in self.world.groups:
                 return self.world.groups[first]
-            if first not in self.world.things:
+            if first not in self.world.things and not self.world.may_lack(first):
                 self._fault(
                     "unknown-group",
                     path.spans[0],
@@ -161,7 +167,7 @@ class Lowering:
             found = self.find(step.subject, names)
             members = (found,) if isinstance(found, Thing) else found or ()
             known = sorted({verb for member in members for verb in member.verbs})
-            if members and step.verb not in known:
+            if members and step.verb not in known and not self.world.may_lack_steps:
                 self._fault(
                     "unknown-verb",
                     step.span,

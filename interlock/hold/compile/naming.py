@@ -19,6 +19,7 @@ from interlock.hold.compile.things import controls, devices, doors, floor_things
 from interlock.hold.compile.world import Thing, World
 from interlock.hold.compile.zones import stations, zone_facts, zones
 from interlock.hold.language.model import Hold
+from interlock.hold.language.readable import Unread
 from interlock.hold.origin import Sort
 from interlock.kernel.expressions import TRUE, Expr, signals_of
 
@@ -51,16 +52,19 @@ class NamedHold:
     faults: tuple[Diagnostic, ...]
 
 
-def name_hold(described: Described) -> NamedHold:
-    """Names everything and defines it.  Raises UnsettledKind for a faulty declaration of a kind."""
+def name_hold(described: Described, unread: Unread | None = None) -> NamedHold:
+    """Names everything and defines it, without a word about what is `unread`.
+
+    Raises UnsettledKind for a faulty declaration of a kind.
+    """
     symbols = NOTHING
     for stage in STAGES:
         symbols = symbols.joined(stage(described, symbols))
-    world = _world(described, symbols)
+    world = _world(described, symbols, unread)
     contacts = failing_contacts(described.hold, world, symbols)
     if contacts.symbols.acts:
         symbols = symbols.joined(contacts.symbols)
-        world = _world(described, symbols)
+        world = _world(described, symbols, unread)
     lowering = Lowering(world)
     definitions: dict[str, Expr] = {}
     for name, one in symbols.signals.items():
@@ -73,7 +77,7 @@ def name_hold(described: Described) -> NamedHold:
     return NamedHold(described, symbols, world, MappingProxyType(definitions), faults)
 
 
-def _world(described: Described, symbols: Symbols) -> World:
+def _world(described: Described, symbols: Symbols, unread: Unread | None) -> World:
     """All things with all that can be done to them, and the groups."""
     verbs: dict[str, dict[str, tuple[str, ...]]] = {}
     for act in symbols.acts:
@@ -87,7 +91,9 @@ def _world(described: Described, symbols: Symbols) -> World:
         (sides if behind_a_dot else things)[id] = replace(thing, verbs={**thing.verbs, **verbs.get(id, {})})
     removed = {one.object: one.span for one in described.hold.changes if one.verb == "remove"}
     groups = {id: tuple(things[one] for one in ids if one in things) for id, ids in _groups(described, things)}
-    return World(MappingProxyType(things), MappingProxyType(sides), MappingProxyType(groups), MappingProxyType(removed))
+    return World(
+        MappingProxyType(things), MappingProxyType(sides), MappingProxyType(groups), MappingProxyType(removed), unread
+    )
 
 
 def _groups(described: Described, things: Mapping[str, Thing]) -> Iterator[tuple[str, Sequence[str]]]:

@@ -63,12 +63,19 @@ def _instances(
                 continue
         names = {variable: thing.phrase for variable, thing in bound.items()}
         ids = [thing.id for thing in bound.values()]
+        faults = len(lowering.faults)
         situation = lowering.expression(text.when, bound) if text.when is not None else TRUE
         condition = lowering.expression(text.condition, bound) if text.condition is not None else TRUE
         # the description alone rules it out: there is no latch on that side, say; but what can be done must be possible
-        if text.kind is not RequirementKind.CAN and FALSE in (
-            situation,
-            conj(situation, condition) if text.kind is RequirementKind.NEVER else TRUE,
+        faultless = len(lowering.faults) == faults
+        if (
+            text.kind is not RequirementKind.CAN
+            and faultless
+            and FALSE
+            in (
+                situation,
+                conj(situation, condition) if text.kind is RequirementKind.NEVER else TRUE,
+            )
         ):
             continue
         first = rules(text.first, bound)

@@ -8,6 +8,7 @@ from types import MappingProxyType
 from typing import TypeAlias
 
 from interlock.diagnostics.spans import Span
+from interlock.hold.language.readable import Unread
 from interlock.hold.origin import Meaning, Sort
 from interlock.kernel.expressions import Expr
 
@@ -60,18 +61,28 @@ class World:
     """All things of one hold by id, and the groups that quantifiers range over.
 
     `sides` are those that are named behind a dot only, by both names: `3L.aft`.  `removed` says where a modification
-    took a thing away.
+    took a thing away, `unread` what is missing of a description that could not be read whole.
     """
 
     things: Mapping[str, Thing]
     sides: Mapping[str, Thing]
     groups: Mapping[str, tuple[Thing, ...]]
     removed: Mapping[str, Span]
+    unread: Unread | None = None
 
     def part(self, thing: Thing, word: str) -> Part:
         """What the thing has behind a dot.  Raises KeyError."""
         found = thing.parts[word]
         return self._of(found) if isinstance(found, str) else tuple(map(self._of, found))
+
+    def may_lack(self, name: str) -> bool:
+        """The name may stand for something that could not be read."""
+        return self.unread is not None and name in self.unread.names
+
+    @property
+    def may_lack_steps(self) -> bool:
+        """Steps that could be asked for, or places at sills, may be among what could not be read."""
+        return self.unread is not None and self.unread.steps
 
     def _of(self, id: str) -> Thing:
         return self.sides[id] if id in self.sides else self.things[id]

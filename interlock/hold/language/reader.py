@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 from typing import Final, Literal
@@ -28,14 +29,6 @@ FAILED: Final = Failed.FAILED
 
 
 @dataclass(frozen=True, slots=True)
-class Made:
-    """A record that was read, with its context."""
-
-    value: object
-    context: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
 class Mention:
     """A name used in a field, to be looked up when every section is known.
 
@@ -49,6 +42,21 @@ class Mention:
     bays: bool
     span: Span
     context: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """A record that was read, as far as it could be, with its context, and the names and expressions in it.
+
+    `value` is None where it makes no `record`; `values`, by attribute, have FAILED for what could not be read.
+    """
+
+    record: type[object]
+    value: object | None
+    values: Mapping[str, object]
+    context: tuple[str, ...]
+    mentions: tuple[Mention, ...]
+    expressions: tuple[Syntax, ...]
 
 
 class Reader:

@@ -18,15 +18,14 @@ def read_record(record: type[R], node: Node, reader: Reader) -> R | Failed:
     if not isinstance(node, MappingNode):
         expected = "the fields " + ", ".join(field.key for field in declaration.fields if field.required)
         return reader.fail("not-a-mapping", node.span, f"{declaration.noun} cannot be {describe(node)}", expected)
-    outer = reader.context
+    outer, mentions, expressions = reader.context, len(reader.mentions), len(reader.expressions)
     reader.context = node.context or outer
     try:
         values, fits = read_values(declaration, node, reader)
-        if not fits:
-            return FAILED
-        made = record(**values)
-        reader.made.append(Made(made, reader.context))
-        return made
+        made = record(**values) if fits else None
+        named, said = reader.mentions[mentions:], [syntax for syntax, _ in reader.expressions[expressions:]]
+        reader.made.append(Made(record, made, values, reader.context, tuple(named), tuple(said)))
+        return FAILED if made is None else made
     finally:
         reader.context = outer
 

@@ -123,11 +123,12 @@ def resolve_mentions(
     bays: BayNames | None,
     removed: Mapping[str, Span],
     faults: Faults,
-) -> None:
-    """Note a fault for every name that is unknown or of the wrong sort.
+) -> frozenset[Mention]:
+    """Those that are unknown or of the wrong sort; notes a fault for each.
 
     `removed` tells where a modification took a thing away.
     """
+    unresolved: set[Mention] = set()
     for mention in mentions:
         name, at = clip(mention.name), mention.span
         defined = names.get(mention.name)
@@ -144,6 +145,8 @@ def resolve_mentions(
             found = None
         if found is not None:
             faults.take([replace(found, context=(*found.context, *mention.context))])
+            unresolved.add(mention)
+    return frozenset(unresolved)
 
 
 def names_in(
@@ -152,7 +155,7 @@ def names_in(
     """What expressions name first of all, to be looked up: not their own variables, nor those of requirements.
 
     Left out are groups that every description has, and places on a loader: whether there is such a place the floor
-    tells.  Nor is anything said of what comes behind a dot or after `is`: that takes the meaning of the thing.
+    tells.  What comes behind a dot or after `is` is looked up where everything has been given its meaning.
     """
     loaders = tuple(f"{name}-" for name, defined in names.items() if defined.section == "doorways")
     free = frozenset((*variables, *BUILT_IN_GROUPS))

@@ -1,0 +1,116 @@
+"""What of a description makes sense by itself where not all of it can be read: so that its expressions are looked into.
+
+What cannot be read is left out, and with it whatever names it outside of an expression.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence, Set
+from dataclasses import dataclass
+from typing import Any
+
+from interlock.diagnostics.spans import Span
+from interlock.hold.language.bay_names import BayNames
+from interlock.hold.language.declarations import Record
+from interlock.hold.language.model import SECTIONS, Hold, Layout, RequirementText, SomeFailure, Thing
+from interlock.hold.language.reader import FAILED, Made, Mention
+from interlock.hold.language.references import BUILT_IN_GROUPS
+from interlock.hold.language.syntax import Syntax
+from interlock.kernel.machine import RequirementKind
+
+_CALLED_BY = frozenset({"units", "doorways", "zones", "places", "people", "failures", "common_causes"})
+"""Sections that give steps, and places at sills, their names: where they are not whole, no other is surely unknown."""
+
+
+@dataclass(frozen=True, slots=True)
+class Unread:
+    """What was left out: names that may mean anything, and whether steps and places at sills may be missing."""
+
+    names: frozenset[str]
+    steps: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Readable:
+    """The part of a description that makes sense, what was left out, and the expressions in that."""
+
+    hold: Hold
+    unread: Unread
+    loose: tuple[Syntax, ...]
+
+
+def readable_part(
+    span: Span,
+    made: Sequence[Made],
+    names: Set[str],
+    bays: BayNames | None,
+    unresolved: Set[Mention],
+) -> Readable | None:
+    """The readable part of the description at `span`; None where the floor cannot be read.
+
+    `names` are all that are given in it, or told as given nowhere; `unresolved` are those in fields that stand for
+    nothing that fits.
+    """
+    layout = next((one.value for one in made if isinstance(one.value, Layout)), None)
+    if layout is None or bays is None:
+        return None
+    items = [one for one in made if one.record in SECTIONS.values()]
+    sound, given = _sound(items, bays, unresolved)
+    left_out = [one for one in items if not any(one is other for other in sound)]
+    sections: dict[str, tuple[object, ...]] = {
+        section: tuple(one.value for one in sound if one.record is record) for section, record in SECTIONS.items()
+    }
+    patched = (_patched(one) for one in items if one.record is RequirementText)
+    sections["requirements"] = tuple(one for one in patched if one is not None)
+    hold: Any = Hold
+    steps = any(one.record is SECTIONS[section] for one in left_out for section in _CALLED_BY)
+    return Readable(
+        hold(span=span, interlock="", title="", layout=layout, **sections),
+        Unread(frozenset(names) - given, steps),
+        tuple(syntax for one in left_out if one.record is not RequirementText for syntax in one.expressions),
+    )
+
+
+def _sound(items: Sequence[Made], bays: BayNames, unresolved: Set[Mention]) -> tuple[list[Made], frozenset[str]]:
+    """The items that can be read and name nothing but one another, and the names that they give; of two the first."""
+    sound: list[Made] = []
+    given: set[str] = set()
+    for one in items:
+        value = one.value
+        if not isinstance(value, Record) or not unresolved.isdisjoint(one.mentions) or _asks_contacts(value):
+            continue
+        if isinstance(value, Thing):
+            if value.id in given or value.id in bays or value.id in BUILT_IN_GROUPS:
+                continue
+            given.add(value.id)
+        sound.append(one)
+    while True:
+        known = {*given, *bays.places}
+        kept = [one for one in sound if all(mention.name in known for mention in one.mentions)]
+        if len(kept) == len(sound):
+            return sound, frozenset(given)
+        sound, given = kept, {one.value.id for one in kept if isinstance(one.value, Thing)}
+
+
+def _asks_contacts(value: Record) -> bool:
+    """Which contacts there are is known only where every expression is read."""
+    failures = (value,) if isinstance(value, SomeFailure) else getattr(value, "failures", ())
+    return any(one.contact is not None for one in failures)
+
+
+def _patched(one: Made) -> RequirementText | None:
+    """A requirement as far as it can be read; None where nobody knows what its variables run through."""
+    usual: dict[str, object] = {
+        "kind": RequirementKind.CAN,
+        "when": None,
+        "condition": None,
+        "steps": (),
+        "first": (),
+        "since": (),
+    }
+    if FAILED in (one.values["each"], one.values["where"]):
+        return None
+    values: Any = {name: usual.get(name, "") if value is FAILED else value for name, value in one.values.items()}
+    if not values["each"]:
+        values["where"] = None  # there is nothing to choose from, which is told
+    return RequirementText(**values)
