@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
 from time import monotonic
 
 from interlock.confirm.smtlib import Obligation
@@ -30,7 +29,7 @@ def recheck(obligation: Obligation, deadline: float | None = None) -> Recheck:
     except ImportError as error:
         return _unknown("no second solver", obligation, f"cvc5 cannot be imported ({error})")
     solver = cvc5.Solver(cvc5.TermManager())
-    name = f"cvc5 {_version()}"
+    name = f"cvc5 {cvc5.__version__}"
     solver.setOption("incremental", "true")
     symbols = cvc5.SymbolManager(solver.getTermManager())
     parser = cvc5.InputParser(solver, symbols)
@@ -58,13 +57,6 @@ def recheck(obligation: Obligation, deadline: float | None = None) -> Recheck:
     if len(answers) != len(obligation.queries):
         return _unknown(name, obligation, f"{len(answers)} answers to {len(obligation.queries)} queries")
     return Recheck(name, tuple(answers))
-
-
-@cache
-def _version() -> str:
-    from importlib.metadata import version  # here, because most of the standard library's mail comes with it
-
-    return version("cvc5")
 
 
 def _unknown(solver: str, obligation: Obligation, why: str) -> Recheck:

@@ -52,7 +52,7 @@ SMALL = 2_000
 """Or so many all rules together."""
 FIRST_GUARDS = 50_000_000
 """How many times a guard may be looked at in visiting all states of such a machine: about a fifth of a second."""
-FIRST_EXPANDED = 250
+FIRST_EXPANDED = 100
 """How many states guided search expands at first for a question whose asker expects a run."""
 EXPECTED_EXPANDED = 1_500
 """The same once mined invariants could not answer it."""
@@ -79,6 +79,8 @@ MORE = 4
 TURN_LOOKS = 2
 """So many times the queries of mining property-directed reachability may take in its first turn, and at least this:"""
 LEAST_LOOKS = 1_000
+SECOND_LOOKS = 5_000
+"""The same before guided search looks longer for runs that are expected, which takes as long for one of them."""
 MOST_WORK = 8_000_000
 """Of diagrams: more would take too much memory."""
 FIRST_FRAMES = 60
@@ -224,7 +226,7 @@ class _Strategy:
         deepest: int | None = max(FIRST_FRAMES, len(self.machine.variables))
         if self.still_open():
             # where a run is expected and there is none, that is often proved sooner than a search gives up
-            self.attempt(partial(self.pursue, rules, self.clock.within(Allowance(LEAST_LOOKS)), deepest))
+            self.attempt(partial(self.pursue, rules, self.clock.within(Allowance(SECOND_LOOKS)), deepest))
         self.look_guided([at for at in self.still_open() if self.questions[at].expects_run], EXPECTED_EXPANDED)
         looks = max(LEAST_LOOKS, TURN_LOOKS * (allowed - max(0, allowance.left)))
         for turn in count():
