@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from interlock.study.checklist.audit import ChecklistAudit
     from interlock.study.checklist.making import Result
+    from interlock.study.comparison.compare import Comparison
     from interlock.study.failures import FailureAnalysis
     from interlock.study.procedure.audit import Overall
     from interlock.study.verify import Status, Verification
@@ -82,6 +83,16 @@ def code_of_failures(analysis: FailureAnalysis) -> int:
     return DONE if analysis.is_complete and analysis.answers else UNDECIDED
 
 
+def code_of_comparison(comparison: Comparison) -> int:
+    """Done where both do the same: proved; found where some difference is shown, whether or not there may be more."""
+    behaviour = comparison.behaviour
+    if behaviour.is_disputed:
+        return DISPUTED
+    if any(kind.shown is not None for kind in behaviour.kinds):
+        return FOUND
+    return DONE if behaviour.is_same else UNDECIDED
+
+
 def help_text(sound: str, found: str, open: str, *, last: str = "") -> str:
     """The end of a help text: what 0, 1 and 3 mean for a command, and what the other codes mean for all of them."""
     return f"""\b
@@ -110,3 +121,10 @@ FAILING = help_text(
     "none was found, and there may be some (a limit was reached)",
 )
 """For `failures`."""
+
+COMPARING = help_text(
+    "both behave the same: proved",
+    "they behave otherwise; what is printed says whether all of it is known",
+    "no difference was found, and there may be some (a limit was reached)",
+)
+"""For `compare`; verdicts of requirements do not count here."""

@@ -41,7 +41,8 @@ class Opened:
 
     `replaced` are the ids of given texts that the description's own overruled.  `warnings` leave it usable.
     `without` gives the description with some of its changes (`Change.item`) undone, None where that is none.  `keys`
-    are names by which the description is known, and those that it modifies (see `cache`).
+    are names by which the description is known, and those that it modifies (see `cache`); `modifies` names the files of
+    these, the nearest first.
     """
 
     label: str
@@ -51,6 +52,7 @@ class Opened:
     warnings: Rejected
     without: Callable[[frozenset[int]], Hold | None]
     keys: tuple[str, ...]
+    modifies: tuple[str, ...]
 
 
 def open_texts(files: Sequence[str], standing: bool) -> Texts | Rejected:
@@ -127,7 +129,27 @@ def open_hold(
         return load_hold(source, fetch, undone).value
 
     told, keys = (*hold.requirements, *given), keys_of(sources, situation)
-    return Opened(name, compilation.compiled, told, replaced, warnings, without, keys)
+    return Opened(name, compilation.compiled, told, replaced, warnings, without, keys, tuple(sources)[1:])
+
+
+def base_of(opened: Opened) -> str:
+    """The name of the description that one modifies.  Raises click.UsageError where it is no modification."""
+    if not opened.modifies:
+        raise click.UsageError(f"{opened.label} modifies no other hold: name the one that it is to be compared with.")
+    return opened.modifies[0]
+
+
+def named_pairs(words: Sequence[str]) -> Mapping[str, str]:
+    """What OLD=NEW says of each OLD.  Raises click.UsageError."""
+    found: dict[str, str] = {}
+    for word in words:
+        old, equals, new = word.partition("=")
+        if not (old and equals and new):
+            raise click.UsageError(f"{word!r} is not of the form OLD=NEW.")
+        if old in found:
+            raise click.UsageError(f"{old!r} is given twice.")
+        found[old] = new
+    return found
 
 
 def named_instead(word: str, known: Iterable[str]) -> str:

@@ -14,10 +14,12 @@ from interlock.cli.screen import output_option, show_whole
 @click.command(
     name="schema",
     help="Print the JSON Schema (draft-07) of description, requirement and procedure files, for editors, or of the "
-    "JSON results of 'prove' (result), 'audit', 'checklist' and 'failures'.",
+    "JSON results of 'prove' (result), 'audit', 'checklist', 'compare' and 'failures'.",
 )
 @click.argument(
-    "what", type=click.Choice(["description", "result", "audit", "checklist", "failures"]), default="description"
+    "what",
+    type=click.Choice(["description", "result", "audit", "checklist", "compare", "failures"]),
+    default="description",
 )
 @output_option
 def command(what: str, output: Path | None) -> int:
@@ -26,6 +28,7 @@ def command(what: str, output: Path | None) -> int:
     from interlock.report.json.writing import schema as schema_of
     from interlock.report.views.audit_facts import AuditFacts
     from interlock.report.views.checklist_facts import Made, Refused
+    from interlock.report.views.comparison_facts import ComparisonFacts
     from interlock.report.views.facts import Facts
     from interlock.report.views.failures_facts import FailuresFacts
     from interlock.report.views.proof_facts import ProofFacts
@@ -34,6 +37,7 @@ def command(what: str, output: Path | None) -> int:
         "result": (ProofFacts,),
         "audit": (AuditFacts,),
         "checklist": (Made, Refused),
+        "compare": (ComparisonFacts,),
         "failures": (FailuresFacts,),
     }
     schema = hold_schema() if what == "description" else schema_of(*results[what])

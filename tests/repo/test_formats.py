@@ -22,6 +22,7 @@ CALLS = {
     " --catalogue known.yaml",
     "audit": "audit demo:procedures/single-lane-load --no-interlock --no-slips",
     "checklist": "checklist demo:single-lane --goal",
+    "compare": "compare small.yaml small.yaml --no-verdicts",
     "draw plan": "draw small.yaml",
     "draw moves": "draw small.yaml --what moves",
     "draw kind": "draw --what relay",

@@ -178,12 +178,16 @@ def shape_of(value: object) -> object:
 
 LOAD = ("checklist", "HOLD", "--load", "4C=HALF", "--format")
 AUDIT = ("audit", "PROCEDURE", "--requirements", "ASKED", "--no-interlock", "-v", "--format")
+COMPARE = ("compare", "demo:single-lane", "HOLD", "--requirements", "ASKED", "--no-standing", "--format")
 FAILING = ("failures", "HOLD", "--requirements", "ASKED", "--only", "given", "--format")
 RUNS: dict[str, tuple[str, ...]] = {
     "prove text": ("prove", "HOLD", "--requirements", "ASKED", "-v", "--why", "--color", "always"),
     "prove json": ("prove", "HOLD", "--requirements", "ASKED", "--why", "--format", "json"),
     "failures text": (*FAILING, "text", "-v", "--runs", "1"),
     "failures json": (*FAILING, "json"),
+    "compare text": (*COMPARE, "text", "-v"),
+    "compare markdown": (*COMPARE, "markdown"),
+    "compare json": (*COMPARE, "json"),
     "audit text": (*AUDIT, "text"),
     "audit markdown": (*AUDIT, "markdown"),
     "audit html": (*AUDIT, "html"),

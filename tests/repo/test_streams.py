@@ -22,6 +22,7 @@ COMMANDS = {
     "prove": HOLDING,
     "prove json": (*HOLDING, "--format", "json", "--quiet"),
     "failures": ("failures", "small.yaml", *PROVE[2:5], "--only", "latched-when-locked", "--catalogue", "known.yaml"),
+    "compare": ("compare", "small.yaml", "small.yaml", "--no-verdicts"),
     "audit": ("audit", "demo:procedures/single-lane-load", "--no-interlock", "--no-slips"),
     "checklist": ("checklist", "demo:single-lane", "--goal", "KEY is on"),
     "describe": ("describe", "small.yaml"),

@@ -201,7 +201,7 @@ def _dead_end(finding: DeadEnd, story: StoryFacts) -> Iterator[Line]:
         yield from flow("From the very start it can never be brought about.", 2)
     else:
         yield from flow(f"{_leads(finding.steps)} to a dead end.{_shorter(finding.shortest)}", 2)
-    yield from _run_lines(story)
+    yield from run_lines(story)
     yield BLANK
     yield from flow(
         "From here on it can never be brought about, whatever is done, unless something fails.", 2, tone=Tone.BAD
@@ -264,7 +264,7 @@ def story_lines(story: StoryFacts, forbidden: Sequence[str]) -> Iterator[Line]:
 
     `forbidden` are the steps that are possible at the end and must not be.
     """
-    yield from _run_lines(story)
+    yield from run_lines(story)
     if story.last_step_possible:
         yield BLANK
         yield Line("  Why the last step was possible", Tone.HEAD)
@@ -280,7 +280,8 @@ def story_lines(story: StoryFacts, forbidden: Sequence[str]) -> Iterator[Line]:
         yield from reason_lines(story.reached)
 
 
-def _run_lines(story: StoryFacts) -> Iterator[Line]:
+def run_lines(story: StoryFacts) -> Iterator[Line]:
+    """A run: where it begins, and its steps."""
     if story.start:
         yield BLANK
         yield Line("  At the start", Tone.HEAD)
@@ -347,7 +348,7 @@ def _shown(group: Group) -> Iterator[Line]:
         if answer.facts.story is not None and isinstance(answer.facts.finding, Reachable):
             yield from _title("CAN BE DONE", answer, Tone.GOOD)
             yield from flow(f"{count_of(answer.facts.finding.steps, 'step')} bring it about.", 2)
-            yield from _run_lines(answer.facts.story)
+            yield from run_lines(answer.facts.story)
 
 
 def _assumed(proof: ProofView) -> Iterator[Line]:

@@ -42,7 +42,7 @@ _BEFORE = "it fails without any of the changes too"
 
 
 def _changed(blamed: BlamedFacts, total: int) -> Pointer:
-    first, *others = [_set(one) for one in blamed.sets]
+    first, *others = [said_changes(one) for one in blamed.sets]
     them = "it is" if len(blamed.sets[0]) == 1 else "they are"
     did = blamed.differences[:MOST_LOST]
     sentences = [f"{one.item}: {'; '.join(filter(None, (one.now, one.was)))}" for one in did]
@@ -60,7 +60,8 @@ def _changed(blamed: BlamedFacts, total: int) -> Pointer:
 _DONE = {"remove": "removal", "fix": "fixing", "defer": "deferral", "change": "change", "add": "addition"}
 
 
-def _set(changes: tuple[ChangeFacts, ...]) -> str:
+def said_changes(changes: tuple[ChangeFacts, ...]) -> str:
+    """The changes and where they are written."""
     return listed([f"the {_DONE[one.verb]} of {one.object} ({_where(one.at)})" for one in changes])
 
 

@@ -287,7 +287,7 @@ def _facts(
             verification.count(Status.DISPUTED),
         ),
         MachineSize(len(machine.variables), len(machine.rules)),
-        tuple(map(_change, compiled.hold.changes)),
+        tuple(map(change_facts, compiled.hold.changes)),
         tuple(_requirement(verification, answer) for answer in verification.answers),
         tuple(text.id for text in texts if text.id not in known),
         checkers_of(verification),
@@ -305,12 +305,13 @@ def _cause(cause: Cause) -> CauseFacts:
 
 
 def _blamed(id: str, blamed: BlamedChanges) -> BlamedFacts:
-    sets = tuple(tuple(map(_change, one)) for one in blamed.sets)
+    sets = tuple(tuple(map(change_facts, one)) for one in blamed.sets)
     did = tuple(DifferenceFacts(one.item, _place(one.span), one.now, one.was) for one in blamed.differences)
     return BlamedFacts(id, sets, blamed.complete, blamed.before, did)
 
 
-def _change(change: Change) -> ChangeFacts:
+def change_facts(change: Change) -> ChangeFacts:
+    """A change of a modification, as facts."""
     return ChangeFacts(change.verb, change.object, _place(change.span))
 
 

@@ -1,0 +1,152 @@
+"""Comparing holds: what is found can be done in one and not in the other, and what is the same is proved to be."""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from interlock.confirm.replay import replay
+from interlock.hold.compile.compiler import CompiledHold, compile_hold
+from interlock.hold.language.model import Hold
+from interlock.hold.loader import Source, load_hold
+from interlock.kernel.claims import Holds
+from interlock.kernel.evaluator import evaluate, is_enabled
+from interlock.kernel.expressions import TRUE
+from interlock.prove.engine import NO_LIMITS
+from interlock.study.comparison.compare import Comparison, compare_holds
+from interlock.study.comparison.matching import Unmatchable, match_things
+from interlock.study.comparison.pairing import What
+
+MODELS = Path(__file__).parents[2] / "models"
+BASE = (MODELS / "single-lane.yaml").read_text()
+
+
+def fetch(name: str) -> Source | None:
+    """A file of the models."""
+    path = MODELS / name.removeprefix("models/")
+    return Source(name, path.read_bytes()) if path.is_file() else None
+
+
+def read(text: str, undone: frozenset[int] = frozenset()) -> Hold | None:
+    """A description beside the models."""
+    return load_hold(Source("models/flawed/other.yaml", text.encode()), fetch, undone).value
+
+
+def compiled(hold: Hold | None) -> CompiledHold:
+    """Without requirements."""
+    assert hold is not None
+    found = compile_hold(hold).compiled
+    assert found is not None
+    return found
+
+
+@cache
+def compare(new: str, old: str = BASE, every: bool = False) -> Comparison:
+    """The texts side by side, without verdicts."""
+
+    def without(undone: frozenset[int]) -> Hold | None:
+        return read(new, undone)
+
+    return compare_holds(compiled(read(old)), compiled(read(new)), {}, without, NO_LIMITS, verdicts=False, every=every)
+
+
+def changed(*changes: str, base: str = "../single-lane.yaml") -> str:
+    """A modification of a model."""
+    return f"interlock: 1\nmodifies: {base}\ntitle: modified\nchanges:\n" + "".join(f"  - {one}\n" for one in changes)
+
+
+FLAWED = ("both-stations-in-charge", "floor-falls-forward", "one-way-mid-latches")
+
+
+@pytest.mark.parametrize("name", FLAWED)
+def test_what_is_shown_is_so_in_one_hold_and_not_in_the_other(name: str) -> None:
+    """Both runs of each difference are runs of their holds, at whose ends the two differ as is said."""
+    found = compare((MODELS / "flawed" / f"{name}.yaml").read_text())
+    pair = found.behaviour.pair
+    shown = [kind.shown for kind in found.behaviour.kinds if kind.shown is not None]
+    assert shown
+    for one in shown:
+        assert not replay(pair.old.machine, TRUE, one.first)
+        assert not replay(pair.new.machine, TRUE, one.second)
+        ends = one.first.states[-1], one.second.states[-1]
+        if one.asked.what.is_of_step:
+            there = tuple(
+                any(
+                    is_enabled(side.machine, rule, end)
+                    for rule in side.machine.rules
+                    if side.labels[rule.name] == one.asked.label
+                )
+                for side, end in zip((pair.both.first, pair.both.second), ends, strict=True)
+            )
+        else:
+            exprs = one.asked.here, one.asked.there
+            holds = pair.old.machine, pair.new.machine
+            there = tuple(evaluate(m, expr, end) for m, expr, end in zip(holds, exprs, ends, strict=True))
+        wanted = {
+            What.GAINED: (False, True),
+            What.LOST: (True, False),
+            What.OTHERWISE: (True, True),
+            What.ON: (False, True),
+            What.OFF: (True, False),
+        }
+        assert there == wanted[one.asked.what], one.asked.said
+
+
+def test_a_hold_is_the_same_as_itself() -> None:
+    """There is nothing to ask, and that both can start is shown."""
+    found = compare(BASE)
+    assert found.behaviour.is_same
+    assert not found.behaviour.kinds
+    assert not found.description
+
+
+def test_a_circuit_that_is_rewired_but_says_the_same_is_proved_to_be_the_same() -> None:
+    """It is written otherwise, and every step and state that it bears on is proved not to differ."""
+    found = compare(changed('{change: drives_permitted, to: {is: "(key_power or not armed) and armed and door_open"}}'))
+    assert found.description
+    assert found.behaviour.is_same
+    assert len(found.behaviour.kinds) > 3
+
+
+def test_a_limit_that_is_proved_leaves_nothing_new() -> None:
+    """A latch that is deferred: a step is lost, none is gained, and each of these is a proof."""
+    found = compare(changed("{fix: M2, in: lowered}"))
+    behaviour = found.behaviour
+    assert behaviour.of(What.LOST)
+    gained = [kind for kind in behaviour.kinds if kind.what in (What.GAINED, What.OTHERWISE)]
+    assert gained
+    assert all(isinstance(kind.finding, Holds) for kind in gained)
+
+
+def test_a_difference_is_traced_to_the_change_that_makes_it() -> None:
+    """Of two changes the harmless one is not blamed."""
+    found = compare(changed("{change: STA, to: {name: door panel}}", '{change: STA, to: {owns: "true"}}'))
+    assert found.causes
+    assert {cause for causes in found.causes.values() for cause in causes} == {frozenset({2})}
+
+
+def test_a_thing_with_another_id_is_the_same_where_nothing_else_is_so_like_it() -> None:
+    """A device renamed wherever it is named: the same behaviour, and it is said which were taken to be the same."""
+    new = re.sub(r"\bSG\b", "GUARD", BASE)
+    assert new != BASE
+    found = compare(new)
+    assert found.behaviour.is_same
+    assert ("SG", "GUARD") in found.behaviour.pair.matching.guessed
+
+
+def test_what_cannot_be_the_same_is_refused() -> None:
+    """An id that is in neither, or of another sort, or given twice."""
+    hold = read(BASE)
+    assert hold is not None
+    device, control = hold.devices[0].id, hold.controls[0].id
+    for said in (
+        {"nonsense": device},
+        {device: "nonsense"},
+        {device: control},
+        {device: device, hold.devices[1].id: device},
+    ):
+        with pytest.raises(Unmatchable):
+            match_things(hold, hold, said)
