@@ -2,9 +2,10 @@
 
 The order is: look at the nearest states one by one; where rules touch few variables each, try for a small diagram of
 all states; look for runs, guided, where whoever asks expects one; mine invariants, of which the states met until then
-leave few candidates, and strengthen them until they exclude what they do not yet; look longer for such runs.  For what
-is left engines take turns, each allowed four times as much as the last time: property-directed reachability with those
-invariants and the states met, diagrams with other orders of the variables, all states as arrays.  Shorten by bounded
+leave few candidates, and strengthen them until they exclude what they do not yet.  For what is left engines take
+turns, each allowed four times as much as the last time, and each beginning with what the others have found:
+property-directed reachability, which goes on where it was; guided search; diagrams with other orders of the variables
+and all states as arrays, on machines that are not made for these no longer than all else took.  Shorten by bounded
 search every run that may be longer than it need be.
 
 What an engine may do is counted in its own units (queries, guards looked at, pieces of work), not in seconds, so that
@@ -15,7 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from functools import partial
+from functools import cached_property, partial
 from itertools import count
 from time import monotonic
 
@@ -52,12 +53,14 @@ SMALL = 2_000
 """Or so many all rules together."""
 FIRST_GUARDS = 50_000_000
 """How many times a guard may be looked at in visiting all states of such a machine: about a fifth of a second."""
-FIRST_EXPANDED = 100
-"""How many states guided search expands at first for a question whose asker expects a run."""
-EXPECTED_EXPANDED = 1_500
-"""The same once mined invariants could not answer it."""
-UNEXPECTED_EXPANDED = 300
-"""The same for any other question, once property-directed reachability has gone deep."""
+FIRST_EXPANDED = 60
+"""How many states guided search expands for a question whose asker expects a run in the first look, and in the first
+of the turns that engines take; most runs that it finds at all it finds within these.  Each next turn has four times as
+many, and all questions."""
+IN_VAIN = 800
+"""So many it expands in that look for questions to which it finds no run, and four times as many each next turn."""
+LAST_TIMES = 64
+"""So many times as many where all states are known, and that there are runs."""
 MOST_PLACED = 512
 """Random walks begin in so many states, where so many have been met."""
 MOST_WRITTEN = 500_000
@@ -74,13 +77,13 @@ TURN_GUARDS = 200_000_000
 """How many times a guard may be looked at in that turn: states times rules."""
 TURN_RULES = 2_500
 """With more rules states are visited one by one, and rules sorted by what they ask; so many count for all."""
+WORK_PER_LOOK = 1
+GUARDS_PER_LOOK = 2_000
+"""With diagrams, and at guards, so much is done in about the time that a query takes of that engine."""
 MORE = 4
 """So many times more each next turn."""
-TURN_LOOKS = 2
-"""So many times the queries of mining property-directed reachability may take in its first turn, and at least this:"""
-LEAST_LOOKS = 1_000
-SECOND_LOOKS = 5_000
-"""The same before guided search looks longer for runs that are expected, which takes as long for one of them."""
+LEAST_LOOKS = 5_000
+"""So many queries property-directed reachability may take in its first turn; as many as mining where that took more."""
 MOST_WORK = 8_000_000
 """Of diagrams: more would take too much memory."""
 FIRST_FRAMES = 60
@@ -148,8 +151,10 @@ class _Strategy:
         """The number of reachable states, where all were looked at."""
         self.reason = ""
         self.met: list[State] = []
-        """Reachable states that guided search has met; `run_to` gives a run to each."""
-        self.run_to: Callable[[State], Trace] | None = None
+        """Reachable states that guided search has met."""
+        self.search: guided.GuidedSearch | None = None
+        self.sought: list[int] = []
+        """Places of the questions that guided search knows, in its order."""
         self.rules: LocalRules | None = None
         self.lemmas: list[Cube] = []
         self.frames: Frames | None = None
@@ -216,7 +221,7 @@ class _Strategy:
         if self.counted is not None:
             self.attempt(partial(self.mine, rules, self.clock.within(Allowance(COUNTED_LOOKS))))
             return
-        self.look_guided([at for at in self.still_open() if self.questions[at].expects_run], FIRST_EXPANDED)
+        self.look_guided(self.expecting(), 1)
         if self.remembered is not None and self.recall(rules, self.remembered):
             return
         allowed = MINING_LOOKS + MINING_LOOKS_EACH * (len(rules.guards) + len(self.questions))
@@ -224,29 +229,31 @@ class _Strategy:
         is_mined = self.attempt(partial(self.mine, rules, self.clock.within(allowance)))
         # facts travel a frame at a time, so a long hold needs more frames than a short one
         deepest: int | None = max(FIRST_FRAMES, len(self.machine.variables))
-        if self.still_open():
-            # where a run is expected and there is none, that is often proved sooner than a search gives up
-            self.attempt(partial(self.pursue, rules, self.clock.within(Allowance(SECOND_LOOKS)), deepest))
-        self.look_guided([at for at in self.still_open() if self.questions[at].expects_run], EXPECTED_EXPANDED)
-        looks = max(LEAST_LOOKS, TURN_LOOKS * (allowed - max(0, allowance.left)))
+        looks = max(LEAST_LOOKS, allowed - max(0, allowance.left))
         for turn in count():
             if not self.still_open():
                 return
-            if turn or not self.wants_facts:
-                self.draw(min(MOST_WORK, TURN_WORK * MORE**turn), MOST_ORDERS)
-                if self.drawn:
-                    return
-                self.visit(TURN_GUARDS * MORE**turn)
+            # where a run is expected there often is none, which is proved sooner than a search gives up
             is_over = self.attempt(partial(self.pursue, rules, self.clock.within(Allowance(looks)), deepest))
             if is_over and deepest is None:
                 return
-            if not turn:
-                self.look_guided(self.still_open(), UNEXPECTED_EXPANDED)
+            self.look_guided(self.still_open() if turn else self.expecting(), MORE**turn)
+            if not self.still_open():
+                return
+            if turn or not self.wants_facts:
+                self.look_at_more(looks, turn)
+                if self.drawn:
+                    return
+            if turn:
                 deepest = None
             if not is_mined and self.still_open():
                 allowed *= MORE
                 is_mined = self.attempt(partial(self.mine, rules, self.clock.within(Allowance(allowed))))
             looks *= MORE
+
+    def expecting(self) -> list[int]:
+        """What is open of which whoever asks expects a run."""
+        return [at for at in self.still_open() if self.questions[at].expects_run]
 
     def recall(self, rules: LocalRules, found: Lemmas) -> bool:
         """Claims what lemmas of an earlier call exclude, if that is all that is open and nobody expects a run to it.
@@ -283,18 +290,19 @@ class _Strategy:
             starts = spread(starts, self.met)
             self.lemmas = mine(rules, targets, starts, clock, light_solver, self.report, self.samples())
         clock.check()
-        frames = self.renew_frames(rules, clock)
-        strengthen(frames, self.questions, self.claims, self.report)
+        frames = self.renew_frames(rules, self.clock)
+        strengthen(frames, self.questions, self.claims, self.report, clock, self.go_along)
         decided = len(self.claims)
         self.report(Progress(NAME, f"{decided} of {len(self.questions)} decided", decided, len(self.questions)))
 
     def pursue(self, rules: LocalRules, clock: Clock, deepest: int | None) -> None:
         """Claims what property-directed reachability decides, from the facts known, up to so many frames."""
         most = self.limits.depth
-        frames = self.renew_frames(rules, clock)
+        frames = self.frames or self.renew_frames(rules, clock)
+        frames.clock, frames.samples = clock, self.samples()
         bound = most if deepest is None else deepest if most is None else min(deepest, most)
         try:
-            pursue(frames, self.questions, self.claims, bound, self.report)
+            pursue(frames, self.questions, self.claims, bound, self.report, self.go_along)
             self.reason = f"no proof was found in looking up to {frames.top} steps ahead"
         finally:
             self.clear = max(self.clear, frames.clear)
@@ -309,17 +317,32 @@ class _Strategy:
 
     def samples(self) -> Samples | None:
         """The states that were met, where any were."""
-        if self.run_to is None or self.rules is None:
+        if self.search is None or self.rules is None:
             return None
-        return Samples(self.rules.encoding, self.met, self.run_to)
+        return Samples(self.rules.encoding, self.met, self.search.run_to)
+
+    @cached_property
+    def is_loose(self) -> bool:
+        """Rules touch few variables each, or few in all."""
+        touched = [len({*support_of(self.machine, r.guard), *(n for n, _ in r.update)}) for r in self.machine.rules]
+        return sum(touched) <= max(SMALL, LOOSELY_KNIT * len(touched))
 
     def look_at_all(self) -> None:
         """All states, as a small diagram or as arrays, where rules touch few variables each."""
-        touched = [len({*support_of(self.machine, r.guard), *(n for n, _ in r.update)}) for r in self.machine.rules]
-        if sum(touched) <= max(SMALL, LOOSELY_KNIT * len(touched)):
-            self.draw(FIRST_WORK + WORK_EACH * len(touched), 1)
+        if self.is_loose:
+            self.draw(FIRST_WORK + WORK_EACH * len(self.machine.rules), 1)
             if not self.drawn:
                 self.visit(FIRST_GUARDS)
+
+    def look_at_more(self, looks: int, turn: int) -> None:
+        """All states, in such a turn; where rules touch many variables each, for no longer than all else took."""
+        work, guards = TURN_WORK * MORE**turn, TURN_GUARDS * MORE**turn
+        if not self.is_loose:
+            work, guards = min(work, WORK_PER_LOOK * looks), min(guards, GUARDS_PER_LOOK * looks)
+        if work >= FIRST_WORK:
+            self.draw(min(MOST_WORK, work), MOST_ORDERS)
+        if not self.drawn:
+            self.visit(guards)
 
     def draw(self, most: int, orders: int) -> None:
         """Answers from a diagram of all states, if it can be made with so much work in one of so many orders."""
@@ -370,7 +393,7 @@ class _Strategy:
         if states * (len(self.machine.rules) + 20) <= TURN_GUARDS:
             self.visit(TURN_GUARDS)
         if self.still_open():
-            self.look_guided(self.still_open(), guided.MOST_EXPANDED)
+            self.look_guided(self.still_open(), LAST_TIMES)
         places = self.still_open()
         if places:
             self.look_bounded(places, bmc.DEEPEST if self.limits.depth is None else self.limits.depth)
@@ -378,22 +401,34 @@ class _Strategy:
     def targets(self) -> list[Expr]:
         return [question.target for question in self.questions]
 
-    def look_guided(self, places: Sequence[int], most_expanded: int) -> None:
-        """Runs that guided search finds for these questions within `most_expanded` states each."""
-        asked = [self.questions[at] for at in places]
-        if not asked or (self.limits.depth is not None and self.limits.depth < DEEP_ENOUGH):
+    def look_guided(self, places: Sequence[int], times: int) -> None:
+        """Runs that guided search finds for these questions, and on the way, with so many times its first allowance."""
+        if not places or (self.limits.depth is not None and self.limits.depth < DEEP_ENOUGH):
             return
-        search = guided.GuidedSearch(self.machine, asked, self.limits, self.clock)
+        is_first = self.search is None
+        if self.search is None:
+            self.sought = self.still_open()
+            asked = [self.questions[at] for at in self.sought]
+            self.search = guided.GuidedSearch(self.machine, asked, self.limits, self.clock)
         try:
-            search.run(range(len(asked)), most_expanded, self.report)
-            if not self.met:
-                search.cover(self.report)
+            numbers = [self.sought.index(at) for at in places]
+            self.search.run(numbers, FIRST_EXPANDED * times, self.report, IN_VAIN * times)
+            if is_first:
+                self.search.cover(self.report)
         finally:
-            self.met, self.run_to = search.states(MOST_SAMPLES), search.run_to
-            self.claim_found(places, search.found)
+            self.met = self.search.states(MOST_SAMPLES)
+            self.claim_found(self.search.found)
 
-    def claim_found(self, places: Sequence[int], found: Mapping[str, Trace]) -> None:
-        for at in places:
+    def go_along(self, trace: Trace) -> None:
+        """What a run that was found leads by: answers to other questions, and states from where others are near."""
+        if self.search is not None:
+            self.search.follow(trace)
+            self.claim_found(self.search.found)
+            if self.frames is not None and self.frames.samples is not None:
+                self.frames.samples.add(trace.states[1:])
+
+    def claim_found(self, found: Mapping[str, Trace]) -> None:
+        for at in self.still_open():
             trace = found.get(self.questions[at].id)
             if trace is not None and (self.limits.depth is None or trace.depth <= self.limits.depth):
                 self.claims[at] = Refuted(self.questions[at].id, guided.NAME, trace, shortest=False)

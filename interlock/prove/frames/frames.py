@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import heapq
-from collections.abc import Iterator, Sequence
+from collections.abc import Container, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import count
 
@@ -14,7 +14,7 @@ from interlock.prove.core.local import Cube, LocalRules
 from interlock.prove.core.polarity import PolaritySolver
 from interlock.prove.core.samples import Samples
 from interlock.prove.core.solvers import SolverFactory, add_all
-from interlock.prove.engine import Clock
+from interlock.prove.engine import Clock, OutOfTime
 
 NAME = "pdr"
 SETTLING_FRAMES = frozenset({2, 4, 8, 16, 32, 64, 128})
@@ -69,6 +69,7 @@ class Frames:
         self.samples = samples
         self.invariant: tuple[Cube, ...] | None = None
         self.clear = -1
+        self._is_propagated = True
         encoding = rules.encoding
         self.targets = [encoding.gate(target) for target in targets]
         self.solver = PolaritySolver(encoding, make_solver())
@@ -96,8 +97,17 @@ class Frames:
         """The number of the last frame."""
         return len(self.acts) - 1
 
-    def strengthen(self, asked: Sequence[int], report: ProgressCallback) -> Iterator[tuple[int, Trace]]:
+    def strengthen(
+        self,
+        asked: Sequence[int],
+        report: ProgressCallback,
+        looking: Clock | None = None,
+        answered: Container[int] = (),
+    ) -> Iterator[tuple[int, Trace]]:
         """Adds lemmas that keep targets out for good, as far as that is found within a few steps back; before `run`.
+
+        Targets that come to be `answered` are passed over.  What was found by when the clock for `looking` is over is
+        kept.
 
         Gives (place, trace) for each target found reachable on the way.  One frame stands for all that is reachable.  A
         cube that must be kept out is taken to be out while what leads into it is looked at, so that clauses which only
@@ -106,15 +116,23 @@ class Frames:
         self.acts.append(self.solver.new())
         self.cubes.append([])
         left = MOST_IN_VAIN
-        for place, at in enumerate(asked):
-            report(Progress(NAME, "looking for what never changes", place, len(asked)))
-            found = self._block_for_good(at, min(left, MOST_STEPS_BACK))
-            if isinstance(found, Trace):
-                yield at, found
-            else:
-                left -= found
-            if not left:
-                break
+        whole, self.clock = self.clock, looking or self.clock
+        try:
+            for place, at in enumerate(asked):
+                if at in answered:
+                    continue
+                report(Progress(NAME, "looking for what never changes", place, len(asked)))
+                found = self._block_for_good(at, min(left, MOST_STEPS_BACK))
+                if isinstance(found, Trace):
+                    yield at, found
+                else:
+                    left -= found
+                if not left:
+                    break
+        except OutOfTime:
+            whole.check()
+        finally:
+            self.clock = whole
         self._settle()
         self.solver.add([-self.acts[1]])
         self.acts, self.cubes = self.acts[:1], self.cubes[:1]
@@ -158,38 +176,46 @@ class Frames:
         self.solver.add([-switch, *(-literal for literal in obligation.cube)])
         stack.append((obligation, switch))
 
-    def run(self, asked: Sequence[int], deepest: int | None, report: ProgressCallback) -> Iterator[tuple[int, Trace]]:
-        """Gives (place, trace) for each target asked about and found reachable; ends at a fixed point or `deepest`."""
+    def run(
+        self, asked: Sequence[int], deepest: int | None, report: ProgressCallback, answered: Container[int] = ()
+    ) -> Iterator[tuple[int, Trace]]:
+        """Gives (place, trace) for each target asked about and found reachable; ends at a fixed point or `deepest`.
+
+        Whoever takes a trace may find others answered by it: targets that are `answered` are asked about no more.
+        After OutOfTime it goes on, when called again, where it was.
+        """
         still_open = list(asked)
-        for at in list(still_open):
-            if self._solve([self.acts[0], *self.solver.parts(self.targets[at])]):
-                yield at, Trace((), (self.rules.encoding.decode(self.solver.model()),))
-                still_open.remove(at)
-        self.clear = 0
-        if still_open and not self.not_excluded(still_open):
-            self.invariant = self.lemmas
-            return
-        while still_open and (deepest is None or self.top < deepest):
+        while True:
+            if not self._is_propagated:
+                # What the frame before knows and can be kept need not be learnt again.
+                fixed = self._propagate()
+                if fixed is not None:
+                    kept = [cube for level in self.cubes[fixed + 1 :] for cube in level]
+                    self.invariant = (*self.lemmas, *kept)
+                    return
+                self._is_propagated = True
+            if self.clear < self.top:
+                for place, at in enumerate(asked):
+                    if at in answered or at not in still_open:
+                        continue
+                    report(Progress(NAME, f"what {self.top} steps can reach", place, len(self.targets)))
+                    trace = self._clear_target(at)
+                    if trace is not None:
+                        yield at, trace
+                        still_open.remove(at)
+                still_open = [at for at in still_open if at not in answered]
+                self.clear = self.top
+                if still_open and (self.top == 0 or self.top in SETTLING_FRAMES):
+                    if self.top:
+                        self._settle()
+                    if not self.not_excluded(still_open):
+                        self.invariant = self.lemmas
+                        return
+            if not still_open or (deepest is not None and self.top >= deepest):
+                return
             self.acts.append(self.solver.new())
             self.cubes.append([])
-            # What the frame before knows and can be kept need not be learnt again.
-            fixed = self._propagate()
-            if fixed is not None:
-                kept = [cube for level in self.cubes[fixed + 1 :] for cube in level]
-                self.invariant = (*self.lemmas, *kept)
-                return
-            for place, at in enumerate(list(still_open)):
-                report(Progress(NAME, f"what {self.top} steps can reach", place, len(self.targets)))
-                trace = self._clear_target(at)
-                if trace is not None:
-                    yield at, trace
-                    still_open.remove(at)
-            self.clear = self.top
-            if self.top in SETTLING_FRAMES and still_open:
-                self._settle()
-                if not self.not_excluded(still_open):
-                    self.invariant = self.lemmas
-                    return
+            self._is_propagated = False
 
     def not_excluded(self, asked: Sequence[int]) -> list[int]:
         """Those of these targets that the lemmas alone do not keep out."""
@@ -207,6 +233,10 @@ class Frames:
     def _clear_target(self, at: int) -> Trace | None:
         """Empties the last frame of states in the target; gives a trace where that cannot be."""
         target = self.targets[at]
+        if self.top == 0:
+            if not self._solve([self.acts[0], *self.solver.parts(target)]):
+                return None
+            return Trace((), (self.rules.encoding.decode(self.solver.model()),))
         while self._solve([self.acts[-1], *self.solver.parts(target)]):
             cube = tuple(sorted(self.rules.justify([target], self.solver.model())))
             trace = self._block(Obligation(cube, -1, None), self.top)

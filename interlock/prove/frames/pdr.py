@@ -12,7 +12,7 @@ References (from memory)
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from interlock.kernel.claims import (
     Certificate,
@@ -78,13 +78,17 @@ def pursue(
     claims: dict[int, Claim],
     deepest: int | None,
     report: ProgressCallback,
+    met: Callable[[Trace], None] | None = None,
 ) -> None:
     """Adds a claim to `claims`, by place, for each question it decides; the frames were made for these questions.
 
-    Raises OutOfTime.
+    `met` is given each run that is found, and may add claims of its own.  Raises OutOfTime.
     """
-    for at, trace in frames.run([at for at in range(len(questions)) if at not in claims], deepest, report):
+    asked = [at for at in range(len(questions)) if at not in claims]
+    for at, trace in frames.run(asked, deepest, report, claims):
         claims[at] = Refuted(questions[at].id, NAME, trace, shortest=trace.depth == 0)
+        if met is not None:
+            met(trace)
     still_open = [at for at in range(len(questions)) if at not in claims]
     if frames.invariant is None or not still_open:
         return

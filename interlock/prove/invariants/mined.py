@@ -12,11 +12,11 @@ References (from memory)
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from itertools import count
 
-from interlock.kernel.claims import Claim, Limits, Progress, ProgressCallback, Proved, Refuted, Unknown, silent
+from interlock.kernel.claims import Claim, Limits, Progress, ProgressCallback, Proved, Refuted, Trace, Unknown, silent
 from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Machine, Question
@@ -79,17 +79,24 @@ def mined(
 
 
 def strengthen(
-    frames: Frames, questions: Sequence[Question], claims: dict[int, Claim], report: ProgressCallback
+    frames: Frames,
+    questions: Sequence[Question],
+    claims: dict[int, Claim],
+    report: ProgressCallback,
+    looking: Clock | None = None,
+    met: Callable[[Trace], None] | None = None,
 ) -> None:
     """Strengthens mined lemmas by what the open questions need, and adds to `claims`, by place, what that decides.
 
-    Raises OutOfTime.
+    The clock for `looking` may end sooner than that of the frames; `met` is as for `pursue`.  Raises OutOfTime.
     """
     left = frames.not_excluded([at for at in range(len(questions)) if at not in claims])
     # those that are likely to be reachable last: they must not keep the others from their turn
     left.sort(key=lambda at: questions[at].expects_run)
-    for at, trace in frames.strengthen(left, report):
+    for at, trace in frames.strengthen(left, report, looking, claims):
         claims[at] = Refuted(questions[at].id, PDR, trace, shortest=trace.depth == 0)
+        if met is not None:
+            met(trace)
     claim_mined(frames.rules, frames.lemmas, questions, claims, frames.clock)
 
 

@@ -33,8 +33,10 @@ MOST_STARTS = 64
 NEARBY_EXPANDED = 40
 """How many states are expanded from where an earlier search has been, and for each step estimated this many more: """
 NEARBY_PER_STEP = 3
-EXPANDED_PER_STEP = 8
-"""How many states may be expanded for each step that a target seems to be away, where that is more."""
+STEPS = 32
+"""Where a target seems to be farther away than so many steps, more states may be expanded in the same proportion."""
+PAID_FOR = 20
+"""So many more states may be expanded in vain for each run that is found."""
 COVER_EXPANDED = 12
 """How many states are expanded, and for each step estimated one more, to see a rule fire that has not yet."""
 
@@ -84,6 +86,7 @@ class GuidedSearch:
         self._most = limits.states or 1_000_000
         self._packing = Packing(machine)
         self._writes = [self._packing.writes(rule) for rule in machine.rules]
+        self._numbers = {rule.name: at for at, rule in enumerate(machine.rules)}
         self._relaxation = DeleteRelaxation(machine, [q.target for q in questions])
         self._starts = [self._packing.pack(state) for state in islice(initial_states(machine), MOST_STARTS)]
         self._parents: dict[int, tuple[int, int] | None] = dict.fromkeys(self._starts)
@@ -93,6 +96,7 @@ class GuidedSearch:
         self._states: dict[int, State] = {}
         """Those that were unpacked: runs share most of theirs."""
         self.found: dict[str, Trace] = {}
+        self._expanded = 0
         self._seen: set[tuple[str, Value]] = set()
         """What some rule made so that could fire in a state visited, and what was so at first."""
         self._open_at: dict[int, list[int]] = {}
@@ -132,10 +136,13 @@ class GuidedSearch:
     def _cost(self, node: int) -> int:
         return self._survey(node).cost(node)
 
-    def run(self, numbers: Iterable[int], most_expanded: int, report: ProgressCallback) -> None:
+    def run(
+        self, numbers: Iterable[int], most_expanded: int, report: ProgressCallback, in_vain: int | None = None
+    ) -> None:
         """Pursues these questions, by place, the nearest first: a farther one begins where a nearer one ended.
 
-        Ends early, without a word, when time is over.
+        Ends early, without a word, when time is over, or once so many states were expanded `in_vain`, for questions to
+        which no run was found; each run that is found pays for a few more.
         """
         if not self._starts:
             return
@@ -145,7 +152,13 @@ class GuidedSearch:
                 break
             report(Progress(NAME, "looking for runs", done, len(far)))
             if self._is_open(number) and far[number] < NEVER:
+                expanded, found = self._expanded, len(self.found)
                 self.pursue(number, most_expanded)
+                if in_vain is not None:
+                    in_vain += PAID_FOR * (len(self.found) - found)
+                    in_vain -= (self._expanded - expanded) * self._is_open(number)
+                    if in_vain <= 0:
+                        break
 
     def cover(self, report: ProgressCallback) -> None:
         """Goes where rules fire that make something so which was not so yet, as far as that is soon done.
@@ -192,6 +205,19 @@ class GuidedSearch:
                 chosen[self._step(state, enabled[turn % len(enabled)])] = None
         return [self._state(state) for state in islice(chosen, most)]
 
+    def follow(self, trace: Trace) -> None:
+        """Goes along a run that was found elsewhere: its states count as met, and are where later searches begin."""
+        state = self._packing.pack(trace.states[0])
+        if not self._visited:
+            return
+        if state not in self._parents:
+            self._parents[state] = None
+            self._depths[state] = 0
+        self._visit(state)
+        for name in trace.rules:
+            state = self._step(state, self._numbers[name])
+            self._visit(state)
+
     def pursue(self, number: int, most_expanded: int = MOST_EXPANDED) -> None:
         """Searches for one target; whatever other targets are met on the way count as well.
 
@@ -209,11 +235,11 @@ class GuidedSearch:
             self._visit(nearby)
             plan = self._relaxation.plan_here(node)
             if plan is not None:
-                most = max(most_expanded, min(EXPANDED_PER_STEP * plan.size, MOST_EXPANDED))
+                most = _most(most_expanded, plan.size)
                 few = NEARBY_EXPANDED + NEARBY_PER_STEP * plan.size
                 self._pursue_from([nearby], halves, node, min(few, most), number)
         if self._is_open(number):
-            most = max(most_expanded, min(EXPANDED_PER_STEP * survey.steps(whole), MOST_EXPANDED))
+            most = _most(most_expanded, survey.steps(whole))
             if self._pursue_from(self._starts, halves, node, most, number) and self._is_open(number):
                 # The half was reached where the rest cannot follow: both at once.
                 self._run(self._starts, False, whole, most, number)
@@ -259,6 +285,7 @@ class GuidedSearch:
             state = waiting.take()
             if state is None:
                 break
+            self._expanded += 1
             self._visit(state)
             if partial and self._relaxation.is_so(node):
                 return state
@@ -342,6 +369,11 @@ class GuidedSearch:
                     values[positions[name]] = value
                 self._states[after] = tuple(values)
         return self._states[packed]
+
+
+def _most(expanded: int, steps: int) -> int:
+    """How many states may be expanded for a target that seems to be so many steps away."""
+    return max(expanded, min(expanded * steps // STEPS, MOST_EXPANDED))
 
 
 def _conjuncts(target: Expr, machine: Machine) -> list[Expr]:
