@@ -2,7 +2,8 @@
 
 Some rules of the machine are *departures*, each with a label; its variable `place` says how far things have gone.
 What comes of a label is everything that is watched on some run on which its rule fires first of all departures, and
-no other after it, the ends of that run included.
+no other after it, the ends of that run included.  Labels *lead* to something that is watched when some run meets it on
+which departures with these labels fire, each as often as it is named, and no others.
 """
 
 from __future__ import annotations
@@ -11,11 +12,15 @@ from collections import deque
 from collections.abc import Mapping
 from dataclasses import dataclass
 from time import monotonic
+from typing import TypeAlias
 
 from interlock.confirm.screening import Screen
 from interlock.kernel.evaluator import State, fire, initial_states, truths_in
 from interlock.kernel.expressions import Expr, Value
 from interlock.kernel.machine import Machine, support_of
+
+Labels: TypeAlias = tuple[str, ...]
+"""Departures by their labels, sorted; each as often as it fires."""
 
 MISSED = "ends without what is wanted"
 MOST_PLACES = 25_000
@@ -43,11 +48,13 @@ class Track:
     departures: Mapping[str, str]
     watched: Mapping[str, Watched]
     ends: Mapping[Value, Expr | None]
+    together: int
 
 
 @dataclass(frozen=True, slots=True)
 class Consequences:
-    """What the count found: per label what comes of it, and per watched thing the fewest departures before it.
+    """What the count found: per label what comes of it, and per watched thing all smallest choices of labels, each
+    sorted, that lead to it.
 
     Among what comes of a label are MISSED and `stopped_at` of places; a label that is not there cannot fire.
     `stopped` says why the count ended early; nothing else is then of use.
@@ -55,7 +62,7 @@ class Consequences:
 
     states: int
     of: Mapping[str, frozenset[str]]
-    fewest: Mapping[str, int]
+    leading: Mapping[str, frozenset[tuple[str, ...]]]
     stopped: str = ""
 
 
@@ -65,73 +72,85 @@ def stopped_at(place: Value) -> str:
 
 
 def count_consequences(track: Track, most: int = MOST_PLACES, deadline: float | None = None) -> Consequences:
-    """Walks every state within as many departures as the machine allows; `deadline` is on the monotonic clock."""
+    """Walks every state within as many departures as are looked at; `deadline` is on the monotonic clock."""
     machine = track.machine
     at = machine.positions[track.place]
-    depth: dict[State, int] = dict.fromkeys(initial_states(machine), 0)
+    labels: dict[State, list[Labels]] = {state: [()] for state in initial_states(machine)}
+    leading: dict[str, set[Labels]] = {}
     found: dict[State, set[str]] = {}
     before: dict[State, list[State]] = {}
-    away: list[tuple[State, State, str, set[str]]] = []
+    after: dict[State, list[tuple[State, str | None, set[str]]]] = {}
+    away: list[tuple[State, str, set[str]]] = []
     free: dict[State, None] = {}
-    queue = deque(depth)
     names = list(track.watched)
     bads = [track.watched[name].bad for name in names]
     guards, broken = Screen(machine, [rule.guard for rule in machine.rules]), Screen(machine, bads)
     # what is watched looks at the same things in many states
     looked_at = sorted({machine.positions[name] for bad in bads for name in support_of(machine, bad)})
     known: dict[tuple[Value, ...], dict[str, frozenset[str] | None]] = {}
-    while queue:
-        if len(depth) > most:
-            return Consequences(len(depth), {}, {}, f"more than {most:,} places")
+    here: dict[State, frozenset[str]] = {}
+    # fewer departures first: what they lead to needs no more of them
+    waiting: list[deque[tuple[State, Labels]]] = [deque() for _ in range(track.together + 1)]
+    waiting[0].extend((state, ()) for state in labels)
+    while any(waiting):
+        if len(labels) > most:
+            return Consequences(len(labels), {}, {}, f"more than {most:,} places")
         if deadline is not None and monotonic() > deadline:
-            return Consequences(len(depth), {}, {}, "out of time")
-        state = queue.popleft()
-        if state in found:
-            continue
-        true = truths_in(machine, state)
-        seen = tuple([state[position] for position in looked_at])
-        if seen not in known:
-            known[seen] = {names[i]: track.watched[names[i]].steps for i in broken.true_in(state, true)}
-        bad = known[seen]
-        marks = found[state] = {name for name, those in bad.items() if those is None}
-        leaves = state[at] in track.ends and (wanted := track.ends[state[at]]) is not None and true(wanted)
-        for number in guards.true_in(state, true):
-            rule = machine.rules[number]
-            after = fire(machine, rule, state)
-            made = {name for name, those in bad.items() if those is not None and rule.name in those}
-            label = track.departures.get(rule.name)
-            steps = depth[state] + (label is not None)
-            if label is None:
-                marks |= made
-                before.setdefault(after, []).append(state)
-                leaves = leaves or (state[at] not in track.ends and after[at] != state[at])
-            else:
-                away.append((state, after, label, made))
-            if steps < depth.get(after, steps + 1):
-                depth[after] = steps
-                # breadth first by departures: what needs fewer of them is gone through before the rest
+            return Consequences(len(labels), {}, {}, "out of time")
+        state, those = next(queue for queue in waiting if queue).popleft()
+        if state not in found:
+            true = truths_in(machine, state)
+            seen = tuple([state[position] for position in looked_at])
+            if seen not in known:
+                known[seen] = {names[i]: track.watched[names[i]].steps for i in broken.true_in(state, true)}
+            bad = known[seen]
+            here[state] = frozenset(name for name, steps in bad.items() if steps is None)
+            marks = found[state] = set(here[state])
+            leaves = state[at] in track.ends and (wanted := track.ends[state[at]]) is not None and true(wanted)
+            after[state] = []
+            for number in guards.true_in(state, true):
+                rule = machine.rules[number]
+                then = fire(machine, rule, state)
+                made = {name for name, steps in bad.items() if steps is not None and rule.name in steps}
+                label = track.departures.get(rule.name)
+                after[state].append((then, label, made))
                 if label is None:
-                    queue.appendleft(after)
-                else:
-                    queue.append(after)
-        if leaves:
-            free[state] = None
+                    marks |= made
+                    before.setdefault(then, []).append(state)
+                    leaves = leaves or (state[at] not in track.ends and then[at] != state[at])
+                elif not those:
+                    away.append((then, label, made))
+            if leaves:
+                free[state] = None
+        for name in here[state]:
+            leading.setdefault(name, set()).add(those)
+        for then, label, made in after[state]:
+            more = those if label is None else tuple(sorted((*those, label)))
+            if len(more) > track.together:
+                continue
+            for name in made:
+                leading.setdefault(name, set()).add(more)
+            if not any(_within(less, more) for less in labels.setdefault(then, [])):
+                labels[then].append(more)
+                waiting[len(more)].append((then, more))
     _spread_free(free, before, at)
     for state, marks in found.items():
         if state not in free:
             marks.add(MISSED if track.ends.get(state[at]) is not None else stopped_at(state[at]))
     _spread_marks(found, before)
     of: dict[str, set[str]] = {}
-    fewest: dict[str, int] = {}
-    for state, after, label, made in away:
-        if depth[state] == 0:
-            of.setdefault(label, set()).update(made, found[after])
-        for name in made:
-            fewest[name] = min(fewest.get(name, depth[state] + 1), depth[state] + 1)
-    for state, marks in found.items():
-        for name in marks & track.watched.keys():
-            fewest[name] = min(fewest.get(name, depth[state]), depth[state])
-    return Consequences(len(found), {label: frozenset(marks) for label, marks in of.items()}, fewest)
+    for then, label, made in away:
+        of.setdefault(label, set()).update(made, found.get(then, ()))
+    smallest = {
+        name: frozenset(one for one in some if not any(less != one and _within(less, one) for less in some))
+        for name, some in leading.items()
+    }
+    return Consequences(len(found), {label: frozenset(marks) for label, marks in of.items()}, smallest)
+
+
+def _within(less: Labels, more: Labels) -> bool:
+    """Whether the second choice has every label of the first at least as often."""
+    return all(less.count(label) <= more.count(label) for label in less)
 
 
 def _spread_free(free: dict[State, None], before: Mapping[State, list[State]], at: int) -> None:

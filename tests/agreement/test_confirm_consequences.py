@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
+from itertools import combinations_with_replacement, permutations
 from random import Random
 from time import monotonic
 
@@ -34,7 +36,7 @@ def a_track(rng: Random) -> Track:
         value: None if rng.random() < 0.4 else an_expr(rng, atoms) for value in place.domain if rng.random() < 0.4
     }
     departures = {name: rng.choice(("slip", "fault")) for name in names if rng.random() < 0.4}
-    return Track(machine, place.name, departures, watched, ends)
+    return Track(machine, place.name, departures, watched, ends, 2)
 
 
 def edges_of(machine: Machine) -> list[Edge]:
@@ -56,8 +58,11 @@ def from_these(states: Iterable[State], edges: Iterable[Edge]) -> set[State]:
     return seen
 
 
-def told(track: Track) -> tuple[int, dict[str, set[str]], dict[str, int]]:
-    """The states, what comes of each label and the fewest departures, as the definitions say."""
+Leading = dict[str, frozenset[tuple[str, ...]]]
+
+
+def told(track: Track) -> tuple[int, dict[str, set[str]], Leading]:
+    """The states, what comes of each label and which choices of labels lead where, as the definitions say."""
     machine, edges = track.machine, edges_of(track.machine)
     at = [v.name for v in machine.variables].index(track.place)
     usual = [edge for edge in edges if edge[1] not in track.departures]
@@ -86,34 +91,53 @@ def told(track: Track) -> tuple[int, dict[str, set[str]], dict[str, int]]:
         on_the_way = [bad(s, r) for s, r, _ in usual if s in later]
         return set().union(*on_the_way, *(bad(s, None) | amiss(s) for s in later))
 
+    def meets(choice: tuple[str, ...]) -> set[str]:
+        """What is met on runs on which exactly these departures fire, in some order."""
+        met: set[str] = set()
+        for order in set(permutations(choice)):
+            states = from_these(world_of(machine).initial, usual)
+            for label in order:
+                those = [e for e in away if e[0] in states and track.departures[e[1]] == label]
+                last = [bad(s, r) for s, r, _ in those]
+                states = from_these([after for _, _, after in those], usual)
+            met |= set().union(*(bad(s, None) for s in states), *(bad(s, r) for s, r, _ in usual if s in states))
+            met |= set().union(*last) if order else set()
+        return met
+
     layer = from_these(world_of(machine).initial, usual)
     of: dict[str, set[str]] = {}
     for state, rule, after in away:
         if state in layer:
             of.setdefault(track.departures[rule], set()).update(bad(state, rule), comes_of(after))
-    fewest: dict[str, int] = {}
-    seen: set[State] = set()
-    number = 0
-    while layer:
+    seen = set(layer)
+    for _ in range(track.together):
+        layer = from_these([after for state, _, after in away if state in layer], usual)
         seen |= layer
-        for name in set().union(*(bad(s, None) for s in layer), *(bad(s, r) for s, r, _ in usual if s in layer)):
-            fewest[name] = min(fewest.get(name, number), number)
-        for name in set().union(*(bad(s, r) for s, r, _ in away if s in layer)):
-            fewest[name] = min(fewest.get(name, number + 1), number + 1)
-        layer = from_these([after for state, _, after in away if state in layer], usual) - seen
-        number += 1
-    return len(seen), of, fewest
+    leads = {name: smallest(choice for choice in choices(track) if name in meets(choice)) for name in track.watched}
+    return len(seen), of, {name: found for name, found in leads.items() if found}
+
+
+def choices(track: Track) -> list[tuple[str, ...]]:
+    """Every sorted choice of up to so many labels."""
+    labels = sorted(set(track.departures.values()))
+    return [one for size in range(track.together + 1) for one in combinations_with_replacement(labels, size)]
+
+
+def smallest(those: Iterable[tuple[str, ...]]) -> frozenset[tuple[str, ...]]:
+    """Those that are no more than another with something added."""
+    counted = {one: Counter(one) for one in those}
+    return frozenset(one for one in counted if not any(o != one and counted[o] <= counted[one] for o in counted))
 
 
 @pytest.mark.parametrize("part", range(4))
 def test_count_is_what_the_definition_says(part: int) -> None:
-    """On random machines the states, what comes of each departure and the fewest departures are as defined."""
+    """On random machines the states, what comes of each departure and which of them lead where are as defined."""
     for seed in range(60 * part, 60 * part + 60):
         track = a_track(Random(seed))
-        states, of, fewest = told(track)
+        states, of, leading = told(track)
         counted = count_consequences(track)
         assert not counted.stopped
-        assert counted.states == states and counted.of == of and counted.fewest == fewest, seed
+        assert counted.states == states and counted.of == of and counted.leading == leading, seed
 
 
 def test_random_tracks_are_not_trivial() -> None:
@@ -124,18 +148,19 @@ def test_random_tracks_are_not_trivial() -> None:
     assert sum(mark.startswith("stopped at") for mark in marks) > 20
     assert sum(mark in ("w0", "w1", "w2") for mark in marks) > 20
     assert sum(not found for _, of, _ in drawn for found in of.values()) > 3
-    depths = [number for _, _, fewest in drawn for number in fewest.values()]
-    assert all(depths.count(number) > 2 for number in (0, 1, 2))
+    sets = [one for _, _, leading in drawn for found in leading.values() for one in found]
+    assert all(sum(len(one) == number for one in sets) > 2 for number in (0, 1, 2))
+    assert sum(one == ("slip", "slip") for one in sets) > 1 and ("fault", "slip") in sets
 
 
 def test_count_that_ends_early_says_why() -> None:
     """More states than allowed, or no time left, gives a reason and no result; exactly as many is enough."""
     rules = tuple(Rule(f"up{n}", Actor.CREW, Is("n", n), (("n", n + 1),)) for n in range(4))
     machine = Machine((Variable("n", (0, 1, 2, 3, 4), (0,)),), (), rules)
-    track = Track(machine, "n", {}, {"far": Watched(Is("n", 4), None)}, {4: None})
+    track = Track(machine, "n", {}, {"far": Watched(Is("n", 4), None)}, {4: None}, 0)
     short = count_consequences(track, most=4)
-    assert short.stopped == "more than 4 places" and not short.of and not short.fewest
-    assert count_consequences(track, most=5).fewest == {"far": 0}
+    assert short.stopped == "more than 4 places" and not short.of and not short.leading
+    assert count_consequences(track, most=5).leading == {"far": {()}}
     late = count_consequences(track, deadline=monotonic() - 1)
-    assert late.stopped == "out of time" and not late.of and not late.fewest
+    assert late.stopped == "out of time" and not late.of and not late.leading
     assert count_consequences(track, deadline=monotonic() + 1e6).states == 5

@@ -110,8 +110,8 @@ def test_counts_go_through(name: str) -> None:
     machine = MACHINES[name]
     assert explicit.count_states(machine).states == vectorised.count_states(machine).states == 3
     assert count_by_numbers(machine, [QUESTIONS[0].target], 100).states == 3
-    track = Track(machine, "lamp", {"set": "set"}, {"lit": Watched(QUESTIONS[0].target, None)}, {"off": None})
-    assert count_consequences(track).fewest == {"lit": 1}
+    track = Track(machine, "lamp", {"set": "set"}, {"lit": Watched(QUESTIONS[0].target, None)}, {"off": None}, 2)
+    assert count_consequences(track).leading == {"lit": {("set",)}}
 
 
 def test_expressions_go_through() -> None:

@@ -202,7 +202,9 @@ def test_a_failure_that_only_brings_work_to_a_stand_breaks_nothing() -> None:
     )
     audit = audit_procedure(bound_here(hold, "  - close D1\n  - set SW to on\n"), None, Limits(), slips=False)
     assert audit.hazards and audit.overall is Overall.SOUND, (audit.breaches, audit.open)
-    assert audit.failures == FailureAudit(1, (), ())
+    assert audit.failures is not None
+    assert audit.failures == FailureAudit(1, (), (), together=2, counted=audit.failures.counted)
+    assert audit.failures.counted is not None and audit.failures.counted.agreed
     machine = procedure_machine(audit.graph, lost=False, failing=True)
     assert any(rule.actor is Actor.FAILURE for rule in machine.rules)
 
@@ -272,23 +274,24 @@ def test_the_second_count_notices_a_wrong_search() -> None:
     track = track_of(graph, 2)
     counted = count_consequences(track)
     # counted with supplies steady, as slips are followed: this hold would break more if they were lost
-    usual = {breach.hazard.instance.requirement.id for breach in audit.breaches if not breach.lost}
-    told = {id: 0 if id in usual else audit.slips.fewest(id) for id in track.watched}
-    assert counted.fewest == {id: fewest for id, fewest in told.items() if fewest is not None}
     assert any(breach.lost for breach in audit.breaches)
-    slip = next(id for id, found in counted.of.items() if found & track.watched.keys())
-    for effects, fewest, wrong in (
-        ({**counted.of, slip: frozenset()}, counted.fewest, slip),
-        ({id: found for id, found in counted.of.items() if id != slip}, counted.fewest, slip),
-        (counted.of, {**counted.fewest, next(iter(track.watched)): 7}, next(iter(track.watched))),
+    id, leading = next((id, some) for id, some in counted.leading.items() if max(map(len, some)) == 2)
+    slip = next(slip for slip, found in counted.of.items() if found & track.watched.keys())
+    pair = next(one for one in leading if len(one) == 2)
+    for effects, said, wrong in (
+        ({**counted.of, slip: frozenset()}, counted.leading, slip),
+        ({one: found for one, found in counted.of.items() if one != slip}, counted.leading, slip),
+        (counted.of, {**counted.leading, id: leading - {pair}}, id),
+        (counted.of, {**counted.leading, id: leading | {tuple(sorted((slip, *pair)))}}, id),
+        (counted.of, {one: some for one, some in counted.leading.items() if one != id}, id),
     ):
-        recounted, disputed = recount(track, 2, effects, fewest, 10, Clock(None))
+        recounted, disputed = recount(track, effects, said, 10, Clock(None))
         assert not recounted.agreed
         assert [one.question for one in disputed] == [wrong]
-    recounted, disputed = recount(track, 2, counted.of, counted.fewest, 10, Clock(None))
+    recounted, disputed = recount(track, counted.of, counted.leading, 10, Clock(None))
     assert recounted.agreed
     assert disputed == ()
-    assert not recount(track, 2, counted.of, counted.fewest, 10**6, Clock(None))[0].together
+    assert not recount(track, counted.of, counted.leading, 10**6, Clock(None))[0].together
 
 
 def test_levers_spring_back_when_everybody_is_gone() -> None:

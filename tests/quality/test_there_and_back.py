@@ -14,7 +14,6 @@ from interlock.hold.procedure.binding import BoundProcedure, bind_procedure, com
 from interlock.kernel.claims import Limits
 from interlock.kernel.evaluator import evaluate
 from interlock.report.yaml.procedure import checklist_procedure
-from interlock.study.checklist.audit import MOST_FOR_PAIRS
 from interlock.study.checklist.goals import Load, Unload
 from interlock.study.checklist.making import Checklist, make_checklist
 from interlock.study.procedure.audit import Audit, Overall, Verdict, audit_procedure
@@ -71,9 +70,8 @@ def read_back(checklist: Checklist, hold: str) -> BoundProcedure:
 
 
 def audited(bound: BoundProcedure) -> Audit:
-    """With slips (and pairs of them, where they are not too many) and with everybody called away at any point."""
-    together = 2 if len(slips_of(bound)) <= MOST_FOR_PAIRS else 1
-    return audit_procedure(bound, None, Limits(), together=together)
+    """With slips, pairs of them, and everybody called away at any point."""
+    return audit_procedure(bound, None, Limits())
 
 
 def check_nothing_found(checklist: Checklist, hold: str) -> None:

@@ -18,7 +18,7 @@ from interlock.prove import engine
 from interlock.study import sessions
 from interlock.study.checklist import making, operating
 from interlock.study.checklist.free_orders import freedom_of
-from interlock.study.procedure import interleavings, slip_audit
+from interlock.study.procedure import beyond, interleavings, slip_audit, together
 
 
 class Workload:
@@ -53,7 +53,9 @@ def work(monkeypatch: pytest.MonkeyPatch) -> Workload:
     work.costs(procedures, "open_procedure", 2.0)
     work.costs(operating.Operation, "outcome", 0.01)
     work.costs(interleavings.InterleavingSearch, "_expand", 0.003)
+    work.costs(beyond.Beyond, "_expand", 0.5)
     work.costs(slip_audit, "tell_run", 0.5)
+    work.costs(together, "tell_run", 0.5)
     return work
 
 
@@ -115,13 +117,13 @@ def test_single_slips_are_told_where_there_is_no_time_for_pairs(
 ) -> None:
     """What each slip by itself leads to is found first; that no pair was followed to an end is said."""
     _, whole = made(capsys, *AUDIT)
-    pairs = slip_audit._pairs
+    pairs = together.Pairs
 
-    def late(*args: Any) -> Any:
+    def late(*args: Any, **named: Any) -> Any:
         work.now = 1000.0
-        return pairs(*args)
+        return pairs(*args, **named)
 
-    monkeypatch.setattr(slip_audit, "_pairs", late)
+    monkeypatch.setattr(slip_audit, "Pairs", late)
     work.now = 0.0
     code, found = made(capsys, *AUDIT, "--time", "900")
     assert found["slips"] == whole["slips"]

@@ -29,7 +29,7 @@ BUDGET = {
     "ways back": 185,
     "what would make possible": 95,
     "counts": 183,
-    "what slips lead to": 190,
+    "what slips lead to": 200,
     "evidence as files": 166,
     "what sets of failures are": 140,
     "sets of failures": 205,

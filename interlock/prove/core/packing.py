@@ -18,6 +18,8 @@ from interlock.kernel.machine import Machine, Rule
 
 MOST_NESTED = 50
 """Brackets in brackets; what is deeper gets a name first.  Python reads no more than 200."""
+WORD = 64
+"""No variable lies across two words of so many bits, so that a packed state is what `search.arrays.Layout` lays out."""
 DEEPEST = 20
 """How many shared facts are nested; Python allows a hundred levels of indentation."""
 
@@ -32,11 +34,15 @@ class Packing:
         shift = 0
         for variable in machine.variables:
             width = (len(variable.domain) - 1).bit_length()
+            if shift % WORD + width > WORD:
+                shift += WORD - shift % WORD
             self._fields[variable.name] = (shift, (1 << width) - 1)
             self._places[variable.name] = {value: at for at, value in enumerate(variable.domain)}
             shift += width
         self._shifts = list(self._fields.values())
-        self._owners = [at for at, (_, mask) in enumerate(self._shifts) for _ in range(mask.bit_length())]
+        self._owners = {
+            shift + bit: at for at, (shift, mask) in enumerate(self._shifts) for bit in range(mask.bit_length())
+        }
         """Per bit the place of the variable that it belongs to."""
 
     def fact(self, name: str, value: Value) -> tuple[int, int]:

@@ -11,8 +11,9 @@ from msgspec import Meta
 from interlock.report.views.audit_facts import KindWord, Mode
 from interlock.report.views.facts import Count, Facts
 from interlock.report.views.wording import count_of
-from interlock.study.procedure.slip_audit import Combination, Effect, SlipAudit, SlipResult
+from interlock.study.procedure.slip_audit import Effect, SlipAudit, SlipResult
 from interlock.study.procedure.slips import TAXONOMY, Slip, SlipKind
+from interlock.study.procedure.together import Combination
 
 EFFECT_HEADS = {
     Effect.HAZARD: "hazard",

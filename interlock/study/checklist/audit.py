@@ -3,20 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from interlock.hold.loader import Source, load_procedure
 from interlock.hold.procedure.binding import bind_procedure, compile_for
 from interlock.kernel.claims import Limits, ProgressCallback, silent
 from interlock.study.checklist.making import Checklist
 from interlock.study.procedure.audit import Audit, audit_procedure
-from interlock.study.procedure.slip_audit import Combination, SlipResult
-from interlock.study.procedure.slips import slips_of
-
-MOST_PLACES = 400_000
-"""Places that are followed for one checklist; every slip by itself of 240 actions in thirty bays takes 45,000."""
-MOST_FOR_PAIRS = 400
-"""Slips up to which pairs of them are followed too: time grows with the pairs."""
+from interlock.study.procedure.slip_audit import SlipResult
+from interlock.study.procedure.together import Combination
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +70,5 @@ def audit_checklist(
         raise ValueError(f"a checklist that does not fit its hold: {binding.diagnostics[0].message}")
     if len(binding.bound.actions) != len(steps):
         raise ValueError(f"{len(binding.bound.actions)} actions for {len(steps)} places")
-    bounds = replace(limits, states=MOST_PLACES)
-    together = 2 if len(slips_of(binding.bound)) <= MOST_FOR_PAIRS else 1
-    audit = audit_procedure(binding.bound, None, bounds, report, together=together, interrupted=False)
+    audit = audit_procedure(binding.bound, None, limits, report, interrupted=False)
     return ChecklistAudit(audit, tuple(steps))

@@ -31,6 +31,7 @@ from interlock.study.procedure.runs import Replays, Run, reasons_at, tell_run
 from interlock.study.procedure.slip_audit import MOST_SLIPS, SlipAudit, audit_slips
 from interlock.study.procedure.slips import slips_of
 from interlock.study.procedure.standstill import why_still
+from interlock.study.procedure.together import MOST_PLACES
 from interlock.study.verify import Status, Verification, verify
 
 NAME = "procedure"
@@ -183,14 +184,15 @@ def audit_procedure(
         proofs = _recount(search, states, losing, states_lost)
         if slips:
             report(Progress(NAME, "making slips"))
-            slip_audit = audit_slips(search, range(states), report, together)
+            slip_audit = audit_slips(search, range(states), report, together, limits.states or MOST_PLACES)
             notes += slip_audit.open
         if interrupted:
-            report(Progress(NAME, "letting declared failures strike"))
+            report(Progress(NAME, "letting declared failures strike, with slips"))
             failing = InterleavingSearch(graph, hazards, clock, lost=False, most_nodes=most)
             failing.begin()
-            failures = audit_failures(failing, failing.explore())
+            failures = audit_failures(failing, failing.explore(), together, limits.states or MOST_PLACES)
             notes += [f"not all failures were followed: {failures.open}"] if failures.open else []
+            notes += [f"not all pairs with a failure were followed: {why}"] if (why := failures.open_together) else []
     except OutOfTime:
         notes.append(f"{end_of_time(clock)} before everything was followed")
     except TooMuch:

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 
 from interlock.hold.procedure.binding import Bound, BoundProcedure, Manner, rules_of_supplies
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, conj, disj, neg
+from interlock.kernel.failures import failures_of, struck_by
 from interlock.kernel.machine import (
     Actor,
     Machine,
@@ -184,18 +185,25 @@ def _slip(
 
 
 def procedure_machine(
-    graph: ProcedureGraph, *, lost: bool, slips: int = 0, gone_from: Iterable[int] = (), failing: bool = False
+    graph: ProcedureGraph,
+    *,
+    lost: bool,
+    slips: int = 0,
+    gone_from: Iterable[int] = (),
+    failing: bool = False,
+    counted: bool = True,
 ) -> Machine:
     """The graph as a state machine of its own: the hold's variables, where the people are, how many slips were made.
 
-    With `lost` supplies go and come at any time; with `failing` declared failures strike at any time.  From the points
+    With `lost` supplies go and come at any time; with `failing` declared failures strike at any time.  Where slips are
+    not `counted` there may be any number, and each has the name of the first.  From the points
     in `gone_from` everybody may leave.  Requirements speak of the same steps as in the hold; `can` requirements and
     order memories are left out, for the rules carry the memories already.
     """
     machine = graph.machine
     names = tuple(point.name for point in graph.points)
     variables = [*machine.variables, Variable(AT, names, (names[graph.starts[0]],))]
-    if slips:
+    if slips and counted:
         variables.append(Variable(SLIPS, tuple(range(slips + 1)), (0,)))
     rules: list[Rule] = []
     origin: dict[str, list[str]] = {}
@@ -221,14 +229,12 @@ def procedure_machine(
         if move.slip is None:
             add(move_name(graph, place, None), Actor.CREW, guard, update, move.rule)
             continue
+        if not counted:
+            add(move_name(graph, place, 0), Actor.CREW, guard, update, move.rule)
+            continue
         for made in range(slips):
-            add(
-                move_name(graph, place, made),
-                Actor.CREW,
-                conj(guard, Is(SLIPS, made)),
-                [*update, (SLIPS, made + 1)],
-                move.rule,
-            )
+            name = move_name(graph, place, made)
+            add(name, Actor.CREW, conj(guard, Is(SLIPS, made)), [*update, (SLIPS, made + 1)], move.rule)
     for point in gone_from:
         add(f"gone {names[point]}", Actor.CREW, Is(AT, names[point]), [(AT, names[graph.gone])], None)
     requirements = tuple(_mapped(one, origin) for one in machine.requirements if not one.kind.is_about_work)
@@ -249,3 +255,16 @@ def _mapped(requirement: Requirement, origin: Mapping[str, Sequence[str]]) -> Re
         return replace(requirement, steps=steps)
     condition = allowed_by(requirement)
     return Requirement(requirement.id, RequirementKind.ONLY_IF, condition, requirement.situation, steps)
+
+
+def strikes(machine: Machine) -> dict[Rule, str]:
+    """The rules by which failures strike, each with the failure, by the name of its variable."""
+    failures = failures_of(machine)
+    struck = {rule: struck_by(rule, failures) for rule in machine.rules}
+    return {rule: name for rule, name in struck.items() if name is not None and (name, True) in rule.update}
+
+
+def healings(machine: Machine) -> list[Rule]:
+    """The rules by which failures go again: that may happen at any time, like what the equipment does by itself."""
+    made = strikes(machine)
+    return [rule for rule in machine.rules if rule.actor is Actor.FAILURE and rule not in made]

@@ -18,7 +18,7 @@ from interlock.kernel.expressions import Expr, conj, disj, neg
 from interlock.kernel.machine import Actor, Machine, Rule, allowed_by, question_of
 from interlock.prove.core.packing import Packing, compile_enabled
 from interlock.prove.engine import Clock
-from interlock.study.procedure.graph import Move, ProcedureGraph
+from interlock.study.procedure.graph import Move, ProcedureGraph, healings, strikes
 
 CHUNK = 256
 """Nodes between two looks at the clock."""
@@ -53,6 +53,10 @@ Way = Sequence[tuple[int, int | None]]
 """Nodes, each with what led to it, as in an `Edge`; None at the start."""
 
 
+Departure = tuple[int, int, int, int]
+"""(what, as in an `Edge`; the point and the packed state of the hold to which it leads; the hazards that it is)."""
+
+
 class TooMuch(Exception):
     """More nodes than allowed."""
 
@@ -85,8 +89,11 @@ class InterleavingSearch:
         self.clock = clock
         self.most_nodes = most_nodes
         acting = [graph.machine.rule(name) for name in (*graph.plant, *(graph.lost if lost else ()))]
-        self.failures = [rule for rule in graph.machine.rules if rule.actor is Actor.FAILURE]
-        """They strike in `failures_from` only."""
+        acting += healings(graph.machine)
+        self.failures = list(strikes(graph.machine))
+        """The rules by which they strike; that is in `failures_from` only."""
+        self.acting = tuple(acting)
+        """What acts by itself at any time: the equipment, mechanism, failures that go again."""
         self.plant = [*acting, *self.failures]
         """What acts without people; a failure has its place here so that it can be a step of a way."""
         self.stands = len(self.hazards)
@@ -224,21 +231,30 @@ class InterleavingSearch:
 
     def slips_from(self, node: int) -> Iterator[tuple[int, int, int]]:
         """(place of the move, node it leads to, hazards that making it is) for every slip that is possible there."""
+        for place, point, hold, marks in self.slipping(node):
+            yield place, self.node(point, hold), marks
+
+    def failures_from(self, node: int) -> Iterator[tuple[int, int]]:
+        """(what happens, node it leads to) for every failure that can strike there."""
+        for what, point, hold, _ in self.striking(node):
+            yield what, self.node(point, hold)
+
+    def slipping(self, node: int) -> Iterator[Departure]:
+        """The same as `slips_from`, without making nodes: point and state of the hold to which each leads."""
         hold = self.hold[node]
         facts = self.facts(hold)
         for place, dest, guard, when in self._slips[self.point[node]]:
             if when in facts and (guard < 0 or guard in facts):
-                after, marks = self._fire(self.graph.moves[place], hold, facts)
-                yield place, self.node(dest, after), marks
+                yield place, dest, *self._fire(self.graph.moves[place], hold, facts)
 
-    def failures_from(self, node: int) -> Iterator[tuple[int, int]]:
-        """(what happens, node it leads to) for every failure that can strike there."""
+    def striking(self, node: int) -> Iterator[Departure]:
+        """The same of failures."""
         hold = self.hold[node]
         facts = self.facts(hold)
         for at, test in enumerate(self._failure_tests, len(self._plant_tests)):
             if test in facts:
                 keep, bits = self._plant_writes[at]
-                yield -1 - at, self.node(self.point[node], hold & keep | bits)
+                yield -1 - at, self.point[node], hold & keep | bits, 0
 
     def _settle(self, fresh: range) -> None:
         """What can come of the new nodes; the others' outcomes are known."""

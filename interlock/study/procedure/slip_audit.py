@@ -2,26 +2,35 @@
 
 All slips are followed at once: what comes after a place does not depend on the slip that led there, so every place is
 followed once.  A slip from which the procedure comes back to a place that it reaches rightly has no more to tell there.
-What the search says of every slip is then counted a second time, from the state machine of the procedure (`recount`),
-as far as that is not too large.
+Pairs are followed in `together`.  What the search says of every slip is then counted a second time, from the state
+machine of the procedure (`recount`), as far as that is not too large.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from interlock.confirm.consequences import MISSED, MOST_PLACES, stopped_at
+from interlock.confirm.consequences import MOST_PLACES
 from interlock.hold.tell import Reason
 from interlock.kernel.claims import Finding, Progress, ProgressCallback
 from interlock.kernel.expressions import disj
 from interlock.prove.engine import OutOfTime
 from interlock.study.procedure.graph import procedure_machine
-from interlock.study.procedure.interleavings import Hazard, InterleavingSearch, TooMuch, Way, bits_of, end_of_time
+from interlock.study.procedure.interleavings import InterleavingSearch, TooMuch, Way, bits_of, end_of_time
 from interlock.study.procedure.recount import SecondCount, recount, track_of
 from interlock.study.procedure.runs import Replays, Run, reasons_at, tell_run
 from interlock.study.procedure.slips import Slip
+from interlock.study.procedure.together import MOST_PLACES as MOST_PLACES_TOGETHER
+from interlock.study.procedure.together import (
+    Combination,
+    Departures,
+    Made,
+    Pairs,
+    effects_of,
+    leading,
+    pair_combinations,
+)
 
 MOST_SLIPS = 2
 
@@ -55,15 +64,6 @@ class SlipResult:
 
 
 @dataclass(frozen=True, slots=True)
-class Combination:
-    """A smallest set of slips that together reach a hazard."""
-
-    hazard: Hazard
-    slips: tuple[Slip, ...]
-    run: Run | None
-
-
-@dataclass(frozen=True, slots=True)
 class SlipAudit:
     """All slips and all smallest combinations of up to two, by hazard; `findings` are of their replayed runs.
 
@@ -90,30 +90,20 @@ class SlipAudit:
         return min(sizes, default=None)
 
 
-@dataclass(slots=True)
-class _Made:
-    """Where one slip can be made: (from, move, to), and the hazards that making it is."""
-
-    places: list[tuple[int, int, int]]
-    marks: int = 0
-
-    @property
-    def dests(self) -> dict[int, None]:
-        """Where it leads to."""
-        return dict.fromkeys(dest for _, _, dest in self.places)
-
-    def outcome(self, search: InterleavingSearch) -> int:
-        """What can come of it, with no other slip."""
-        return self.marks | search.outcome_of(self.dests)
-
-
 def audit_slips(
-    search: InterleavingSearch, rightly: range, report: ProgressCallback, together: int = MOST_SLIPS
+    search: InterleavingSearch,
+    rightly: range,
+    report: ProgressCallback,
+    together: int = MOST_SLIPS,
+    most: int = MOST_PLACES_TOGETHER,
 ) -> SlipAudit:
-    """Every slip at every place that the procedure reaches rightly, then every pair where two go `together`."""
+    """Every slip at every place that the procedure reaches rightly, then every pair where two go `together`.
+
+    `most` are the places that are followed for pairs at most.
+    """
     graph, clock = search.graph, search.clock
-    asked = together
-    made = _made(search, rightly)
+    departures = Departures(search)
+    made = departures.made_at(rightly, slips=True, failures=False)
     search.explore()
     after_one = len(search.edges)
     usual = search.outcome_of(search.first)
@@ -132,58 +122,30 @@ def audit_slips(
         for place, slip in enumerate(graph.slips):
             if dangers[place] >> at & 1:
                 combinations.append(Combination(hazard, (slip,), None))
+    places = after_one
     if together > 1:
         report(Progress("procedure", "making two slips"))
         try:
-            combinations += _pairs(search, range(len(rightly), after_one), made, dangers, replays)
+            pairs = Pairs(departures, range(len(rightly), after_one), made, dict(enumerate(dangers)), most=most)
+            places = pairs.places
+            combinations += pair_combinations(pairs, replays)
         except (TooMuch, OutOfTime) as fault:
             together = 1
-            why = f"more than {search.most_nodes:,} places" if isinstance(fault, TooMuch) else end_of_time(clock)
+            why = f"more than {most:,} places" if isinstance(fault, TooMuch) else end_of_time(clock)
             notes.append(f"not all pairs of slips were followed: {why}")
     findings = replays.confirmed(clock.seconds_left())
     report(Progress("procedure", "counting the slips a second time"))
-    effects = {graph.slips[which].id: _effects(search, one) for which, one in made.items()}
-    fewest = {hazard.instance.requirement.id: 0 for at, hazard in enumerate(search.hazards) if usual >> at & 1}
-    for combination in combinations:
-        id, size = combination.hazard.instance.requirement.id, len(combination.slips)
-        fewest[id] = min(fewest.get(id, size), size)
-    if together > 1 and len(search.edges) > MOST_PLACES >= after_one:
-        # too many for pairs: at least every slip by itself
-        fewest = {id: size for id, size in fewest.items() if size < MOST_SLIPS}
-        counted, wrong = recount(track_of(graph, 1), 1, effects, fewest, after_one, clock)
-    else:
-        track = track_of(graph, together, machine if together == asked else None)
-        counted, wrong = recount(track, together, effects, fewest, len(search.edges), clock)
-    return SlipAudit(
-        results, tuple(combinations), (*findings, *wrong), len(search.edges), together, tuple(notes), counted
-    )
-
-
-def _effects(search: InterleavingSearch, made: _Made) -> frozenset[str]:
-    """What the search says can come of a slip, in the words of the second count."""
-    met = made.outcome(search)
-    hazards, points = search.hazards, search.graph.points
-    found = {
-        hazards[at].instance.requirement.id if at < search.stands else stopped_at(points[at - search.stands].name)
-        for at in bits_of(met & (search.good - 1))
-    }
-    return frozenset(found | ({MISSED} if met & search.bad else set()))
-
-
-def _made(search: InterleavingSearch, nodes: Sequence[int]) -> dict[int, _Made]:
-    found: dict[int, _Made] = {}
-    for node in nodes:
-        for place, dest, marks in search.slips_from(node):
-            slip = search.graph.moves[place].slip
-            assert slip is not None  # noqa: S101 -- only slips are given
-            one = found.setdefault(slip, _Made([]))
-            one.places.append((node, place, dest))
-            one.marks |= marks
-    return found
+    effects = {graph.slips[which].id: effects_of(search, one) for which, one in made.items()}
+    # too many for pairs: at least every slip by itself
+    counting = 1 if places > MOST_PLACES >= after_one else together
+    said = leading(search, (one for one in combinations if len(one.slips) <= counting))
+    followed = after_one if counting == 1 else places
+    counted, wrong = recount(track_of(graph, counting), effects, said, followed, clock)
+    return SlipAudit(results, tuple(combinations), (*findings, *wrong), places, together, tuple(notes), counted)
 
 
 def _result(
-    search: InterleavingSearch, rightly: range, slip: Slip, made: _Made | None, danger: int, replays: Replays
+    search: InterleavingSearch, rightly: range, slip: Slip, made: Made | None, danger: int, replays: Replays
 ) -> SlipResult:
     search.clock.check()
     graph = search.graph
@@ -212,7 +174,7 @@ def _result(
     return SlipResult(slip, Effect.HARMLESS, (), (), False, (), None)
 
 
-def _way_with(search: InterleavingSearch, made: _Made, wanted: int) -> Way:
+def _way_with(search: InterleavingSearch, made: Made, wanted: int) -> Way:
     """A shortest way to the slip and on to what is wanted; where making it is itself that, the way ends before it."""
     tail = search.path(made.dests, wanted)
     if tail:
@@ -231,44 +193,3 @@ def _why_impossible(search: InterleavingSearch, rightly: range, slip: Slip) -> t
         return ()
     wanted = disj(*(graph.machine.rule(name).guard for name in slip.instead.rules))
     return reasons_at(search, node, wanted, 2)
-
-
-def _pairs(
-    search: InterleavingSearch, after_one: range, made: dict[int, _Made], dangers: Sequence[int], replays: Replays
-) -> list[Combination]:
-    """Every pair that reaches a hazard which neither of the two reaches by itself, hazard by hazard.
-
-    `after_one` are the nodes that one slip leads to, and the procedure by itself does not.
-    """
-    graph = search.graph
-    usual = search.outcome_of(search.first)
-    second = {node: list(search.slips_from(node)) for node in after_one}
-    search.explore()
-    found: dict[tuple[int, frozenset[int]], tuple[int, int, int, int]] = {}
-    for slip, one in made.items():
-        search.clock.check()
-        for node in search.closure(one.dests, after_one.start):
-            for place, dest, marks in second.get(node, ()):
-                other = graph.moves[place].slip
-                assert other is not None  # noqa: S101 -- only slips are given
-                if other == slip:
-                    continue
-                new = (marks | search.outcomes[dest]) & search.every_hazard & ~usual
-                for at in bits_of(new & ~dangers[slip] & ~dangers[other]):
-                    found.setdefault((at, frozenset((slip, other))), (slip, node, place, dest))
-    combinations = []
-    by_hazard = sorted(found.items(), key=lambda item: (item[0][0], sorted(item[0][1])))
-    for (at, those), (slip, node, place, dest) in by_hazard:
-        search.clock.check()
-        way = _way_of_pair(search, made[slip], (node, place, dest), 1 << at)
-        pair = tuple(graph.slips[which] for which in sorted(those))
-        replays.add(search.hazards[at], way)
-        combinations.append(Combination(search.hazards[at], pair, tell_run(search, way, search.hazards[at].bad)))
-    return combinations
-
-
-def _way_of_pair(search: InterleavingSearch, made: _Made, second: tuple[int, int, int], wanted: int) -> Way:
-    node, place, dest = second
-    way = search.way_by(made.places, search.way_to(made.dests, frozenset([node])))
-    tail = search.path([dest], wanted)
-    return [*way, (dest, place), *tail[1:]] if tail else way
