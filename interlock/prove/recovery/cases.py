@@ -85,6 +85,7 @@ class RecoveryCases:
         self.before = encoding.gate(before)
         self.to = encoding.gate(goal)
         self.planner = context.planner.stage(before, goal, rank)
+        self._plan_far = self.planner.plan_far if thorough or context.effort > 1 else self.planner.plan_on
         self._fed = 0
         self._lemmas_fed = 0
         self.solver: SatSolver = light_solver()
@@ -175,7 +176,7 @@ class RecoveryCases:
             return None
         clock = self.context.clock
         planner = self.planner
-        names = planner.plan_near(state, clock) or planner.plan_far(state, clock) or planner.plan_into(state, clock)
+        names = planner.plan_near(state, clock) or self._plan_far(state, clock) or planner.plan_into(state, clock)
         if names is None and not self.thorough:
             raise TooHard
         if names is None:
@@ -195,12 +196,12 @@ class RecoveryCases:
         names = self.planner.plan_near(state, clock)
         # Where all things counted can be had away with in one run, that none was found soon is telling.
         if names is None and not self.planner.counts(state):
-            names = self.planner.plan_far(state, clock)
+            names = self._plan_far(state, clock)
         if names is None and self.context.excludes(state):
             self._feed()
             return None
         if names is None and self.planner.counts(state):
-            names = self.planner.plan_far(state, clock)
+            names = self._plan_far(state, clock)
         names = names or self.planner.plan_into(state, clock)
         if names is None:
             if not self.thorough:

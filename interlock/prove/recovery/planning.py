@@ -249,6 +249,12 @@ class StagePlanner:
             clock.check()
             self._into = False
 
+    def plan_on(self, state: State, clock: Clock) -> tuple[str, ...] | None:
+        """The same, where they were not soon found, as far as it shows before long: there are other measures."""
+        start = self.planner.packing.pack(state)
+        found = self._towards(start, state, clock)
+        return None if found is None else self._spare(start, found)
+
     def plan_far(self, state: State, clock: Clock) -> tuple[str, ...] | None:
         """The same, where they were not soon found."""
         start = self.planner.packing.pack(state)
@@ -257,6 +263,7 @@ class StagePlanner:
         if found is None and leave is not None:
             found = self._guided(start, leave[0], LEAVE_EXPANDED, False, clock)
         found = found or self._towards(start, state, clock)
+        found = found or self._all_the_way(start, clock)
         return None if found is None else self._spare(start, found)
 
     def falls(self, state: State, names: Sequence[str]) -> bool:
@@ -372,18 +379,29 @@ class StagePlanner:
         return None
 
     def _towards(self, start: int, state: State, clock: Clock) -> list[int] | None:
-        planner = self.planner
-        places = planner.packing.places(start)
-        fired = [planner.aim(planner.machine.rules[at].guard) for at in self._helpful(start)]
-        cleared = [planner.aim(expr) for expr in self._clearings(state)]
-        for aims, most in ((fired, FEW_EXPANDED), (cleared, FEW_EXPANDED), (fired, MORE_EXPANDED)):
-            far = {aim.node: (plan.size, aim) for aim in aims if (plan := aim.plan(places)) is not None}
-            for node in sorted(far, key=lambda node: (far[node][0], node))[:MOST_TRIED]:
-                found = self._guided(start, far[node][1], most, False, clock)
-                if found is not None:
-                    return found
+        """To where some rule fires that would help, or something is better, with few states for each."""
+        for aims in (self._firing(start), [self.planner.aim(expr) for expr in self._clearings(state)]):
+            found = self._to_one_of(aims, start, FEW_EXPANDED, clock)
+            if found is not None:
+                return found
+        return None
+
+    def _all_the_way(self, start: int, clock: Clock) -> list[int] | None:
+        """The same with more, and to the goal itself."""
+        found = self._to_one_of(self._firing(start), start, MORE_EXPANDED, clock)
         for narrow, most in ((True, NARROW_EXPANDED), (False, LAST_EXPANDED)):
-            found = self._guided(start, planner.aim(self.goal), most, narrow, clock)
+            found = found or self._guided(start, self.planner.aim(self.goal), most, narrow, clock)
+        return found
+
+    def _firing(self, start: int) -> list[RelaxedGoal]:
+        return [self.planner.aim(self.planner.machine.rules[at].guard) for at in self._helpful(start)]
+
+    def _to_one_of(self, aims: Sequence[RelaxedGoal], start: int, most: int, clock: Clock) -> list[int] | None:
+        """To the first of these aims that is reached with so many states, those that seem nearest first."""
+        places = self.planner.packing.places(start)
+        far = {aim.node: (plan.size, aim) for aim in aims if (plan := aim.plan(places)) is not None}
+        for node in sorted(far, key=lambda node: (far[node][0], node))[:MOST_TRIED]:
+            found = self._guided(start, far[node][1], most, False, clock)
             if found is not None:
                 return found
         return None
