@@ -7,7 +7,7 @@ relation; a rule that makes no literal of the cube true need not be asked at all
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence, Set
+from collections.abc import Collection, Iterable, Mapping, Sequence, Set
 from copy import copy
 from typing import TypeAlias
 
@@ -42,6 +42,8 @@ class LocalRules:
                 for name, value in rule.update:
                     self._writers.setdefault(name, []).append((at, value))
         self._making: dict[int, list[int]] = {}
+        self._literals: dict[int, tuple[frozenset[int], frozenset[int]]] = {}
+        """Per rule the literals that it makes true and those that it makes false, where these are few."""
 
     def without(self, gone: Set[int]) -> LocalRules:
         """The same without some rules, by their numbers, which can never fire; the encoding is shared."""
@@ -68,18 +70,17 @@ class LocalRules:
         """The rules that make some literal of the cube true, whatever they do to the others."""
         return sorted({rule for literal in cube for rule in self.making(literal)})
 
-    def written(self, rule: int, cube: Iterable[int]) -> list[int] | None:
+    def written(self, rule: int, cube: Collection[int]) -> list[int] | None:
         """The literals of the cube that the rule makes true; None where it makes one false."""
         effect = self.effects[rule]
-        found = []
-        for literal in cube:
-            value = effect.get(abs(literal))
-            if value is None:
-                continue
-            if value != (literal > 0):
-                return None
-            found.append(literal)
-        return found
+        if not isinstance(effect, dict):
+            told = [(literal, effect[abs(literal)] == (literal > 0)) for literal in cube if abs(literal) in effect]
+            return [literal for literal, _ in told] if all(is_made for _, is_made in told) else None
+        if rule not in self._literals:
+            made = frozenset(atom if value else -atom for atom, value in effect.items())
+            self._literals[rule] = made, frozenset(-literal for literal in made)
+        made, unmade = self._literals[rule]
+        return [literal for literal in cube if literal in made] if unmade.isdisjoint(cube) else None
 
     def justify(self, literals: Iterable[int], model: Sequence[int]) -> set[int]:
         """Facts of the model, as few as come easily, from which these literals (true in it) follow."""

@@ -22,7 +22,8 @@ from interlock.kernel.recovery import (
 )
 from interlock.prove.core.encoding import TRUTH
 from interlock.prove.core.local import Cube, LocalRules
-from interlock.prove.core.solvers import FOREVER, SatSolver, add_all, light_solver
+from interlock.prove.core.polarity import PolaritySolver
+from interlock.prove.core.solvers import FOREVER, add_all, light_solver
 from interlock.prove.engine import NO_LIMITS, Clock
 from interlock.prove.frames.pdr import certify, reach
 from interlock.prove.recovery.context import RecoveryContext
@@ -86,12 +87,11 @@ class RecoveryCases:
         self.to = encoding.gate(goal)
         self.planner = context.planner.stage(before, goal, rank)
         self._plan_far = self.planner.plan_far if thorough or context.effort > 1 else self.planner.plan_on
-        self._fed = 0
         self._lemmas_fed = 0
-        self.solver: SatSolver = light_solver()
-        self.cover_solver: SatSolver = light_solver()
+        self.solver = PolaritySolver(encoding, light_solver())
+        self.cover_solver = PolaritySolver(encoding, light_solver())
         self._feed()
-        add_all(self.cover_solver, [[self.before], [-self.to]])
+        add_all(self.cover_solver, [[one] for one in self.cover_solver.said([self.before, -self.to])])
 
     def close(self) -> None:
         """Frees the solvers."""
@@ -99,13 +99,11 @@ class RecoveryCases:
         self.cover_solver.close()
 
     def _feed(self) -> None:
-        clauses = self.context.rules.encoding.clauses
+        """Tells the solvers of lemmas that they do not know yet."""
         lemmas = self.context.lemmas
         for solver in (self.solver, self.cover_solver):
-            add_all(solver, clauses[self._fed :])
             add_all(solver, [[-literal for literal in cube] for cube in lemmas[self._lemmas_fed :]])
-            solver.add([TRUTH, self.context.rules.encoding.top])
-        self._fed, self._lemmas_fed = len(clauses), len(lemmas)
+        self._lemmas_fed = len(lemmas)
 
     def uncovered(self) -> State | None:
         """A state of the invariant in which no case applies, as near to the start as may be; None where there is none.
@@ -156,8 +154,7 @@ class RecoveryCases:
     def _serves(self, entry: Entry) -> bool:
         context, encoding = self.context, self.context.rules.encoding
         failing = context.failing_case(self.rank, self.entries, entry, self.before, self.to)
-        self._feed()
-        asked = [self.before, -self.to, failing, *map(encoding.gate, entry.when)]
+        asked = self.solver.said([self.before, -self.to, failing, *map(encoding.gate, entry.when)])
         return not self.solver.solve(asked, context.clock)
 
     def _keep(self, entry: Entry) -> None:
@@ -225,10 +222,8 @@ class RecoveryCases:
             good.append(self.before)
         elif into is not None:
             good.append(context.rules.encoding.all_of([self.before, context.applies(self.entries[into])]))
-        failing = context.failing(names, *good)
-        self._feed()
         facts = context.facts_of(state)
-        asked = [self.before, -self.to, failing]
+        asked = self.solver.said([self.before, -self.to, context.failing(names, *good)])
         # What the rules themselves speak of says it all, as a rule; what follows from the rest of the state, by way
         # of the invariant, would make cases that are needlessly special.
         spoken = context.spoken_of(names)
