@@ -23,8 +23,8 @@ from interlock.study.procedure.interleavings import Hazard, InterleavingSearch
 from interlock.study.procedure.recount import track_of
 from interlock.study.procedure.slips import slips_of
 from interlock.study.procedure.together import Departures, Pairs
-from tests.agreement.test_procedures_agree import FAILING, HOLDS, drawn
-from tests.teeth.procedures import bind
+from tests.agreement.test_procedures_agree import HOLDS, drawn
+from tests.teeth.procedures import FAILING, bind
 
 Leading = dict[str, frozenset[tuple[str, ...]]]
 
@@ -95,7 +95,7 @@ def said(graph: ProcedureGraph) -> tuple[Leading, dict[str, frozenset[str]]]:
     search.explore()
     usual = search.outcome_of(search.first)
     dangers = {which: one.outcome(search) & search.every_hazard & ~usual for which, one in made.items()}
-    pairs = Pairs(departures, range(len(rightly), len(search.edges)), made, dangers)
+    pairs = Pairs(departures, range(len(rightly), len(search.edges)), made, dangers, slips=True, failures=True)
     found: dict[str, set[tuple[str, ...]]] = {id: {()} for id in search.hazards_in(usual)}
     for which, danger in dangers.items():
         for id in search.hazards_in(danger):
@@ -222,7 +222,9 @@ def test_each_pair_of_slips_by_itself() -> None:
 def test_failures_and_slips_of_a_hold() -> None:
     """What two switches that fail lead to with each other and with slips is what a second count finds."""
     audit = audit_procedure(bind(FAILING, "../tests/teeth/failing-door-switch.yaml"), None, Limits(), interrupted=True)
-    failures = audit.failures
+    failures, slips = audit.failures, audit.slips
+    assert audit.disputed == () and slips is not None and slips.counted.agreed
+    assert not any(one.failures for one in slips.combinations)
     assert failures is not None and failures.counted is not None
     assert failures.counted.agreed and failures.counted.together == 2
     assert {type(one).__name__ for one in failures.findings} == {"Fails"}

@@ -24,7 +24,7 @@ from interlock.study.procedure.recount import recount, track_of
 from interlock.study.procedure.slips import slips_of
 from tests.agreement.hold_texts import doorway, fetch, hold_text
 from tests.agreement.state_graphs import state_graph
-from tests.teeth.procedures import bind, standing
+from tests.teeth.procedures import FAILING, bind, standing
 
 POOL = (
     "unlock D1",
@@ -246,22 +246,6 @@ controls:
     rescue = shown[2].rescue
     assert rescue is not None and rescue.breaks == ()
     assert [(actor, "SW" in text and "on" in text) for actor, text in rescue.steps] == [(Actor.CREW, True)]
-
-
-FAILING = """\
-interlock: 1
-procedure: Try the drives with the door part open
-hold: ../twin-lane.yaml
-start: {GP: on}
-goal: D1 is moving
-steps:
-  - unlock D1
-  - open AP
-  - set PWR to on
-  - unlatch D1
-  - hold LVD to up until D1 is moving
-  - hold LVY to left
-"""
 
 
 def test_the_second_count_notices_a_wrong_search() -> None:

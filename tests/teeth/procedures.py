@@ -75,3 +75,20 @@ def planted(name: str, old: str, new: str) -> str:
 def words_of(reasons: tuple[Reason, ...]) -> str:
     """All sentences of some reasons, one after another."""
     return "; ".join(f"{reason.text}; {words_of(reason.because)}" for reason in reasons)
+
+
+FAILING = """\
+interlock: 1
+procedure: Try the drives with the door part open
+hold: ../twin-lane.yaml
+start: {GP: on}
+goal: D1 is moving
+steps:
+  - unlock D1
+  - open AP
+  - set PWR to on
+  - unlatch D1
+  - hold LVD to up until D1 is moving
+  - hold LVY to left
+"""
+"""For a hold whose door switches may fail: `../tests/teeth/failing-door-switch.yaml`."""

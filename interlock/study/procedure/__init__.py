@@ -2,5 +2,6 @@
 
 `graph` is what people may do, `slips` what they may do wrong, `interleavings` follows both through everything that the
 equipment can do meanwhile.  On that: `slip_audit`, `interruptions` with `rescue`, `failing`; `recount` counts again.
+`together` pairs slips and failures, `beyond` follows what two of them lead to, very many places at once.
 `holders` says what keeps each requirement; `runs` and `standstill` put what was found into words.
 """

@@ -87,7 +87,7 @@ def audit_failures(search: InterleavingSearch, rightly: range, together: int, mo
     if together > 1:
         try:
             first = range(len(rightly), after_one)
-            pairs = Pairs(departures, first, made, dangers, slips=False, most=most)
+            pairs = Pairs(departures, first, made, dangers, slips=False, failures=True, most=most)
             places = pairs.places
             combinations += pair_combinations(pairs, replays)
         except (TooMuch, OutOfTime) as fault:

@@ -126,7 +126,8 @@ def audit_slips(
     if together > 1:
         report(Progress("procedure", "making two slips"))
         try:
-            pairs = Pairs(departures, range(len(rightly), after_one), made, dict(enumerate(dangers)), most=most)
+            first, beyond_usual = range(len(rightly), after_one), dict(enumerate(dangers))
+            pairs = Pairs(departures, first, made, beyond_usual, slips=True, failures=False, most=most)
             places = pairs.places
             combinations += pair_combinations(pairs, replays)
         except (TooMuch, OutOfTime) as fault:

@@ -22,6 +22,7 @@ MOST_PLACES = 4_000_000
 MOST_RUNS = 6
 """Pairs that are told step by step for one requirement; runs of the others are neither told nor replayed."""
 MOST_RUNS_IN_ALL = 100
+"""The same for all requirements: slips and failures are counted apart."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,7 +130,8 @@ class Pairs:
 
     `first` are the nodes that one departure leads to and the procedure by itself does not, `made` and `dangers` where
     each departure can be made and which hazards, beyond those of the procedure itself, it leads to.  Pairs of slips are
-    left out unless they are asked for.  Raises OutOfTime and TooMuch.
+    left out where `slips` are not asked for, and all with a failure where `failures` are not.  Raises OutOfTime and
+    TooMuch.
     """
 
     def __init__(
@@ -139,7 +141,8 @@ class Pairs:
         made: Mapping[int, Made],
         dangers: Mapping[int, int],
         *,
-        slips: bool = True,
+        slips: bool,
+        failures: bool,
         most: int = MOST_PLACES,
     ) -> None:
         from interlock.study.procedure.beyond import Beyond  # here, as numpy takes long to load
@@ -149,6 +152,7 @@ class Pairs:
         self._made = made
         self._dangers = dangers
         self._slips = slips
+        self._failures = failures
         self.departures = departures
         self._usual = search.outcome_of(search.first)
         self._reached = self._labels(first)
@@ -175,7 +179,8 @@ class Pairs:
     def _asked(self, node: int, those: int) -> Iterator[Departure]:
         if self._slips or those >> self.departures.slips:
             yield from self._search.slipping(node)
-        yield from self._search.striking(node)
+        if self._failures:
+            yield from self._search.striking(node)
 
     def found(self) -> list[Pair]:
         """The pairs, hazard by hazard."""
