@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import json
 import os
 import re
@@ -12,6 +13,7 @@ import pytest
 
 from interlock import cli
 from interlock.cli.exit_codes import code_of_audit
+from interlock.kernel.claims import Limits
 from interlock.kernel.machine import Actor
 from interlock.report.html.audit import audit_html
 from interlock.report.json.writing import document
@@ -23,11 +25,11 @@ from interlock.report.text.lines import WIDTH, as_text
 from interlock.report.text.runs import run_lines
 from interlock.report.views.audit import AuditView, audit_view
 from interlock.report.views.facts import as_run
-from interlock.study.procedure.audit import Audit, Overall
+from interlock.study.procedure.audit import Audit, Overall, audit_procedure
 from interlock.study.procedure.holders import Holder
 from interlock.study.procedure.interruptions import Interruption, Resumption
 from interlock.study.procedure.rescue import Rescue
-from tests.teeth.procedures import ROOT, audit, demo, planted
+from tests.teeth.procedures import FAILING, ROOT, audit, bind, demo, planted
 
 
 @pytest.fixture(scope="module")
@@ -89,12 +91,31 @@ def test_pairs_that_were_not_followed_are_not_said_to_be_harmless(flawed: Audit)
     single = tuple(one for one in flawed.slips.combinations if len(one.slips) == 1)
     cut = replace(flawed, slips=replace(flawed.slips, together=1, combinations=single))
     text = as_text(audit_lines(view_of(cut))).partition("no.: how many")[0]
-    assert "what two of them lead to is left open" in " ".join(text.split())
+    assert "which two do it together was not followed to an end" in " ".join(text.split())
     for told in (text, audit_markdown(view_of(cut)), audit_html(view_of(cut))):
         # a cell of the text, of a Markdown table, of a page
         assert not re.search(r"( >|\| (\\>|&gt;)|<td class=\"number\">&gt;)2\b", told)
         assert re.search(r"( >|\| (\\>|&gt;)|<td class=\"number\">&gt;)1\b", told)
-        assert "two slips together lead to a hazard that" not in " ".join(told.split())
+        assert "which two do it together was not followed to an end" in " ".join(told.split())
+
+
+def test_the_margin_is_told_in_every_format() -> None:
+    """A failure that does it alone, and one that does it with a slip, stand in words beside what they break."""
+    found = audit_procedure(bind(FAILING, "../tests/teeth/failing-door-switch.yaml"), None, Limits())
+    view = view_of(found)
+    margin = view.facts.margin
+    assert margin is not None and (margin.slips, margin.failures, margin.declared) == (2, 2, 2)
+    latch = next(row for row in margin.requirements if row.requirement == "no-door-drive-against-latch[D1]")
+    assert latch.fewest == 2 and {(len(one.slips), len(one.failures)) for one in latch.choices} == {(1, 1)}
+    assert all(one.run is not None for one in latch.choices)
+    assert len(margin.requirements) + margin.others == len(found.hazards)
+    assert [row.fewest for row in margin.requirements] == sorted(row.fewest for row in margin.requirements)
+    for told in (as_text(audit_lines(view)), audit_markdown(view), html.unescape(audit_html(view))):
+        words = " ".join(told.replace("\\", "").split())
+        assert "action 4, omitted: 'unlatch D1' is left out; and failure: door latch switch sticks at false" in words
+        assert "failure: door open switch sticks at true" in words
+        assert "combinations with any of 2 declared failures go; what takes three is not told" in words
+        assert "was counted a second time by other means" in words
 
 
 def test_a_step_that_is_nothing_but_a_slip_is_told_once(flawed: Audit) -> None:

@@ -9,7 +9,7 @@ from interlock.report.html.page import page
 from interlock.report.views.audit import AuditView
 from interlock.report.views.audit_facts import Effect
 from interlock.report.views.interruptions import InterruptionTold
-from interlock.report.views.slips import MOST_COMBINATIONS
+from interlock.report.views.margin import MARGIN, others_text
 from interlock.report.views.tones import Tone
 
 MOST_LEFT = 4
@@ -20,7 +20,7 @@ _CLASSES = {Tone.GOOD: "good", Tone.BAD: "bad", Tone.LOUD: "bad", Tone.OPEN: "op
 
 def audit_html(view: AuditView) -> str:
     """The page."""
-    slips = view.facts.slips or ()
+    slips, margin = view.facts.slips or (), view.facts.margin
     return page(
         "audit.html.j2",
         view=view,
@@ -30,7 +30,8 @@ def audit_html(view: AuditView) -> str:
         hazardous=[one for one in slips if one.effect is Effect.HAZARD],
         unnoticed=[one for one in slips if one.effect is Effect.UNNOTICED],
         most_steps=MOST_STEPS,
-        most_named=MOST_COMBINATIONS,
+        margin_title=MARGIN,
+        others="" if margin is None else others_text(margin),
     )
 
 

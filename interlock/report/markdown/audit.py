@@ -9,8 +9,8 @@ from interlock.report.markdown.writing import bullets, heading, slips_by_kind, t
 from interlock.report.views.audit import AuditView
 from interlock.report.views.audit_facts import Effect, SlipFacts, Verdict
 from interlock.report.views.facts import Run
-from interlock.report.views.slips import PAIRS_OPEN
-from interlock.report.views.wording import count_of, listed, sentence
+from interlock.report.views.margin import MARGIN, others_text
+from interlock.report.views.wording import listed, sentence
 
 
 def audit_markdown(view: AuditView) -> str:
@@ -74,6 +74,7 @@ def _parts(view: AuditView) -> Iterator[str]:
     for failure in () if facts.failures is None else facts.failures.hazardous:
         yield from heading(f"{sentence(failure.failure)} Breaks {listed(failure.breaks)}", 3)
         yield from _run(failure.run)
+    yield from _margin(view)
     yield from heading("What holds each requirement")
     yield from table(
         ("requirement", "how many", "held by", "fewest slips", "single failures", "hazard", "severity", "source"),
@@ -115,14 +116,25 @@ def _slips(view: AuditView) -> Iterator[str]:
             if one.effect is not Effect.HARMLESS
         ),
     )
-    number = f"{count_of(len(told.pairs), 'pair')} of slips lead to a hazard that neither leads to by itself."
-    yield number if told.pairs or told.pairs_followed else PAIRS_OPEN
-    yield ""
-    if told.pairs:
+
+
+def _margin(view: AuditView) -> Iterator[str]:
+    margin = view.facts.margin
+    if margin is None:
+        return
+    yield from heading(MARGIN)
+    if margin.requirements:
         yield from table(
-            ("requirement", "first slip", "second slip"),
-            ((id, *(slip.id for slip in those)) for id, those in told.pairs),
+            ("requirement", "hazard", "severity", "fewest", "how many", "which"),
+            (
+                (row.requirement, row.hazard, row.severity, str(row.fewest), row.many, "; or ".join(row.told()))
+                for row in margin.requirements
+            ),
         )
+    yield others_text(margin)
+    yield ""
+    yield in_markdown(f"{margin.complete} {margin.evidence}")
+    yield ""
 
 
 def _shows(one: SlipFacts) -> str:

@@ -11,7 +11,8 @@ from interlock.report.text.slips import slip_table
 from interlock.report.views.audit import AuditView
 from interlock.report.views.audit_facts import ActionFacts, Effect, Holder, Overall, SlipFacts, Verdict
 from interlock.report.views.held import HeldGroup
-from interlock.report.views.slips import EFFECTS_EXPLAINED, MOST_COMBINATIONS, PAIRS_OPEN
+from interlock.report.views.margin import MARGIN, others_text
+from interlock.report.views.slips import EFFECTS_EXPLAINED
 from interlock.report.views.wording import count_of, listed, sentence, shortened
 
 
@@ -26,6 +27,7 @@ def audit_lines(view: AuditView, verbose: bool = False) -> tuple[Line, ...]:
             *interruption_lines(view, verbose),
             *_slips(view, verbose),
             *_failures(view),
+            *_margin(view),
             *_held(view),
             *_assumed(view),
         ]
@@ -141,8 +143,6 @@ def _slips(view: AuditView, verbose: bool) -> Iterator[Line]:
         for one in slips:
             if one.effect not in (Effect.HAZARD, Effect.UNNOTICED):
                 yield from _slip(one, full=False)
-    yield BLANK
-    yield from _pairs(told.pairs, told.pairs_followed)
 
 
 def _slip(one: SlipFacts, full: bool) -> Iterator[Line]:
@@ -160,26 +160,6 @@ def _slip(one: SlipFacts, full: bool) -> Iterator[Line]:
         yield from run_lines(one.run)
 
 
-def _pairs(pairs: tuple[tuple[str, tuple[SlipFacts, ...]], ...], followed: bool) -> Iterator[Line]:
-    if not pairs:
-        none = "No two slips together lead to a hazard that neither of them leads to by itself."
-        yield from flow(none if followed else PAIRS_OPEN, 2)
-        return
-    yield Line("  Pairs of slips that lead to a hazard which neither leads to by itself", Tone.HEAD)
-    by_hazard: dict[str, list[tuple[SlipFacts, ...]]] = {}
-    for id, slips in pairs:
-        by_hazard.setdefault(id, []).append(slips)
-    for id, those in by_hazard.items():
-        yield from flow(f"{id}: {count_of(len(those), 'pair')}", 4, 2, Tone.BAD)
-        yield from bullets((" and ".join(map(_named, slips)) for slips in those[:MOST_COMBINATIONS]), 6)
-        if len(those) > MOST_COMBINATIONS:
-            yield from flow(f"and {len(those) - MOST_COMBINATIONS} more", 6)
-
-
-def _named(slip: SlipFacts) -> str:
-    return f"action {slip.action} {slip.kind}, {slip.text}"
-
-
 def _failures(view: AuditView) -> Iterator[Line]:
     yield from heading("One declared failure")
     yield from flow(view.failures, 2)
@@ -187,6 +167,23 @@ def _failures(view: AuditView) -> Iterator[Line]:
         yield from flow(one.failure, 4, 2, Tone.BAD)
         yield from labelled("breaks:", shortened(one.breaks, MOST_NAMED), 6)
         yield from run_lines(one.run)
+
+
+def _margin(view: AuditView) -> Iterator[Line]:
+    yield from heading(MARGIN)
+    margin = view.facts.margin
+    if margin is None:
+        yield from flow("Neither slips nor failures were followed.", 2)
+        return
+    for row in margin.requirements:
+        tone = Tone.BAD if row.fewest < 2 else Tone.PLAIN
+        yield from flow(f"{row.fewest}  {row.requirement}: {row.many}", 2, 3, tone)
+        yield from flow(f"{row.hazard}; severity {row.severity}", 5, tone=Tone.FAINT)
+        yield from bullets(row.told(), 5)
+    if margin.requirements:
+        yield BLANK
+    yield from flow(others_text(margin), 2)
+    yield from flow(f"{margin.complete} {margin.evidence}", 2, tone=Tone.FAINT)
 
 
 def _held(view: AuditView) -> Iterator[Line]:

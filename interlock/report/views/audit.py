@@ -25,7 +25,8 @@ from interlock.report.views.audit_facts import (
 from interlock.report.views.facts import PROGRAM, Run, WayOut, WayStep, as_reasons, as_run
 from interlock.report.views.held import HeldGroup, held_groups
 from interlock.report.views.interruptions import InterruptionTold, interruption_told, is_done, resumed
-from interlock.report.views.slips import Fewest, KindFacts, counted_text, fewest_rows, followed_text, kind_counts
+from interlock.report.views.margin import margin_facts
+from interlock.report.views.slips import KindFacts, counted_text, followed_text, kind_counts
 from interlock.report.views.tones import Tone
 from interlock.report.views.wording import count_of, seconds_as_text
 from interlock.study.procedure.audit import Audit, Overall, Verdict
@@ -45,18 +46,11 @@ _TONES = {
 
 @dataclass(frozen=True, slots=True)
 class SlipsTold:
-    """What slips come to.
-
-    `pairs` are those that only together break the requirement that is named first; `pairs_followed`: all were looked
-    for.
-    """
+    """What slips come to."""
 
     followed: str
     counted: str
     kinds: tuple[KindFacts, ...]
-    fewest: tuple[Fewest, ...]
-    pairs: tuple[tuple[str, tuple[SlipFacts, ...]], ...]
-    pairs_followed: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +98,7 @@ def audit_view(audit: Audit, label: str, code: int) -> AuditView:
         held_groups(facts, None if audit.slips is None else audit.slips.together),
         interruptions,
         tuple(resumed(audit.interruptions, len(facts.actions))),
-        None if audit.slips is None else _slips(audit.slips, facts),
+        None if audit.slips is None else _slips(audit.slips),
         _failures_text(facts.failures),
     )
 
@@ -165,6 +159,7 @@ def _facts(audit: Audit, label: str, code: int) -> AuditFacts:
             audit.slips.counted.together, audit.slips.counted.states, audit.slips.counted.why or None
         ),
         None if failures is None else _failures(failures),
+        margin_facts(audit),
         tuple(
             HeldFacts(
                 one.instance.requirement.id,
@@ -210,20 +205,8 @@ def _slip(one: SlipResult) -> SlipFacts:
     )
 
 
-def _slips(slips: SlipAudit, facts: AuditFacts) -> SlipsTold:
-    by_id = {one.id: one for one in facts.slips or ()}
-    return SlipsTold(
-        followed_text(slips),
-        counted_text(slips),
-        kind_counts(slips.results),
-        fewest_rows(slips, lambda slip: f"action {slip.action + 1}: {slip.text}"),
-        tuple(
-            (one.requirement, tuple(by_id[id] for id in one.slips))
-            for one in facts.combinations or ()
-            if len(one.slips) > 1
-        ),
-        slips.together > 1,
-    )
+def _slips(slips: SlipAudit) -> SlipsTold:
+    return SlipsTold(followed_text(slips), counted_text(slips), kind_counts(slips.results))
 
 
 def _failures(failures: FailureAudit) -> FailuresFacts:
@@ -293,7 +276,10 @@ def _assumptions(audit: Audit) -> Iterator[str]:
         "A lever held until something is so may be let go later than that, never sooner. The same goes for the loader."
     )
     yield "An action that finds its work done already is passed over."
-    yield "A slip is made once; slips in an interrupted procedure, and more than two together, are not followed."
+    yield (
+        "Of slips and declared failures up to two happen, at any points of it; more than two together, and any in an "
+        "interrupted procedure, are not followed. A failure that has struck stays, unless it is declared to heal."
+    )
     yield (
         "Whoever is called away lets go of every lever, and nobody takes over. Where power is lost it may come back at "
         "any moment."
@@ -301,10 +287,6 @@ def _assumptions(audit: Audit) -> Iterator[str]:
     yield (
         "What the interlock holds by itself is proved from the same start, but with supplies that may be lost as the "
         "hold describes them, and for every behaviour of people."
-    )
-    yield (
-        "One declared failure may strike at any point, with no slip and no second failure beside it; never during an "
-        "interruption."
     )
     yield _evidence(audit)
     # the first speaks of every behaviour, which is what the interlock column rests on
@@ -318,6 +300,7 @@ def _evidence(audit: Audit) -> str:
         along = "That nothing else is broken along the procedure was looked for, and not counted a second time in full"
     text = f"{along}; runs were replayed."
     if audit.slips is not None:
-        text += f" {counted_text(audit.slips)} Which pairs of slips are the smallest was looked for, and not counted a "
-        text += "second time."
+        text += f" {counted_text(audit.slips)}"
+        if audit.slips.counted.together < audit.slips.together:
+            text += " Which pairs of slips are the smallest was looked for, and not counted a second time."
     return text

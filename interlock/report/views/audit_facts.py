@@ -7,6 +7,7 @@ from typing import Annotated, Literal, TypeAlias
 from msgspec import Meta, field
 
 from interlock.report.views.facts import Count, ExitCode, Facts, Program, Reason, Run, WayOut
+from interlock.report.views.margin import MarginFacts
 from interlock.study.procedure.audit import Overall as Overall
 from interlock.study.procedure.audit import Verdict as Verdict
 from interlock.study.procedure.holders import Holder as Holder
@@ -165,6 +166,7 @@ class AuditFacts(Facts, frozen=True):
     ]
     second_count: Annotated[SecondCountFacts | None, Meta(description="of what slips lead to")]
     failures: Annotated[FailuresFacts | None, Meta(description="null: they were not followed")]
+    margin: Annotated[MarginFacts | None, Meta(description="how few slips and failures break what; null: not followed")]
     requirements: Annotated[tuple[HeldFacts, ...], Meta(description="what holds each")]
     assumptions: Annotated[Texts, Meta(description="what is taken for granted; object to each line")]
     cautions: Annotated[Texts, Meta(description="what governs")]

@@ -22,9 +22,6 @@ EFFECT_HEADS = {
     Effect.DETECTED: "detected",
     Effect.HARMLESS: "harmless",
 }
-MOST_COMBINATIONS = 6
-"""Combinations of slips that are listed for one requirement."""
-PAIRS_OPEN = "Pairs of slips were not followed to an end: what two of them lead to is left open."
 EFFECTS_EXPLAINED = (
     "hazard: a requirement can be broken; unnoticed: the work ends without its goal, and no check tells; blocked: the "
     "hold does not let the slip, or a later action, happen; detected: a later check is found not so; harmless: none of "
@@ -99,7 +96,7 @@ def counted_text(slips: SlipAudit) -> str:
         )
     what = "What comes of each slip"
     if counted.together > 1:
-        what += ", and the fewest slips that break each requirement,"
+        what += ", and which of them break each requirement alone or in pairs,"
     result = "the same result" if counted.agreed else "ANOTHER RESULT"
     return (
         f"{what} was counted a second time by other means, from the state machine of the procedure "
