@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from interlock.study.checklist.audit import ChecklistAudit
     from interlock.study.checklist.making import Result
     from interlock.study.comparison.compare import Comparison
+    from interlock.study.contacts.purposes import ContactAnalysis
     from interlock.study.failures import FailureAnalysis
     from interlock.study.procedure.audit import Overall
     from interlock.study.verify import Status, Verification
@@ -93,6 +94,18 @@ def code_of_comparison(comparison: Comparison) -> int:
     return DONE if behaviour.is_same else UNDECIDED
 
 
+def code_of_contacts(analysis: ContactAnalysis) -> int:
+    """Found where nothing needs some contact, undecided where it is not known of one whether anything does."""
+    from interlock.study.contacts.purposes import Need
+
+    if analysis.disputed:
+        return DISPUTED
+    needs = {contact.need for contact in analysis.contacts}
+    if Need.NOTHING in needs:
+        return FOUND
+    return UNDECIDED if Need.OPEN in needs or not needs else DONE
+
+
 def help_text(sound: str, found: str, open: str, *, last: str = "") -> str:
     """The end of a help text: what 0, 1 and 3 mean for a command, and what the other codes mean for all of them."""
     return f"""\b
@@ -128,3 +141,10 @@ COMPARING = help_text(
     "no difference was found, and there may be some (a limit was reached)",
 )
 """For `compare`; verdicts of requirements do not count here."""
+
+PURPOSES = help_text(
+    "something that is required needs each contact",
+    "of some contact it is proved that nothing that was asked needs it alone",
+    "of some contact that is not known (a limit was reached)",
+)
+"""For `contacts`."""

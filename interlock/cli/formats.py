@@ -59,6 +59,8 @@ FORMATS = (
     Format("compare", "text", ".txt", "text.comparison:comparison_report", ("view", "told", "verbose", "seconds")),
     Format("compare", "json", ".json", "json.writing:document", ("facts",)),
     Format("compare", "markdown", ".md", "markdown.comparison:comparison_markdown", ("view",)),
+    Format("contacts", "text", ".txt", "text.contacts:contacts_report", ("view", "verbose", "seconds")),
+    Format("contacts", "json", ".json", "json.writing:document", ("facts",)),
     Format("audit", "text", ".txt", "text.audit:audit_report", ("view", "verbose", "seconds")),
     Format("audit", "json", ".json", "json.writing:document", ("facts",)),
     Format("audit", "markdown", ".md", "markdown.audit:audit_markdown", ("view",)),

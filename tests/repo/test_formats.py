@@ -14,12 +14,14 @@ import yaml
 from interlock import cli
 from interlock.cli.formats import FORMATS, Format
 from tests.golden.small_hold import CATALOGUE, REQUIREMENTS, TEXT
+from tests.golden.wired_hold import WIRED, WIRED_ASKED
 from tests.some import some
 
 CALLS = {
     "prove": "prove small.yaml --no-standing --requirements asked.yaml --method enumeration --only bay-filled",
     "failures": "failures small.yaml --no-standing --requirements asked.yaml --only latched-when-locked"
     " --catalogue known.yaml",
+    "contacts": "contacts wired.yaml --no-standing --requirements wired-asked.yaml",
     "audit": "audit demo:procedures/single-lane-load --no-interlock --no-slips",
     "checklist": "checklist demo:single-lane --goal",
     "compare": "compare small.yaml small.yaml --no-verdicts",
@@ -36,6 +38,8 @@ def in_a_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     Path("small.yaml").write_text(TEXT)
     Path("asked.yaml").write_text(REQUIREMENTS)
     Path("known.yaml").write_text(CATALOGUE)
+    Path("wired.yaml").write_text(WIRED)
+    Path("wired-asked.yaml").write_text(WIRED_ASKED)
     monkeypatch.setattr("interlock.cli.rendering.render_dot", lambda source: b"<svg/>")
 
 

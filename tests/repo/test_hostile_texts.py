@@ -180,6 +180,7 @@ LOAD = ("checklist", "HOLD", "--load", "4C=HALF", "--format")
 AUDIT = ("audit", "PROCEDURE", "--requirements", "ASKED", "--no-interlock", "-v", "--format")
 COMPARE = ("compare", "demo:single-lane", "HOLD", "--requirements", "ASKED", "--no-standing", "--format")
 FAILING = ("failures", "HOLD", "--requirements", "ASKED", "--only", "given", "--format")
+CONTACTS = ("contacts", "HOLD", "--no-standing", "--requirements", "ASKED", "--only", "given", "--format")
 RUNS: dict[str, tuple[str, ...]] = {
     "prove text": ("prove", "HOLD", "--requirements", "ASKED", "-v", "--why", "--color", "always"),
     "prove json": ("prove", "HOLD", "--requirements", "ASKED", "--why", "--format", "json"),
@@ -188,6 +189,8 @@ RUNS: dict[str, tuple[str, ...]] = {
     "compare text": (*COMPARE, "text", "-v"),
     "compare markdown": (*COMPARE, "markdown"),
     "compare json": (*COMPARE, "json"),
+    "contacts text": (*CONTACTS, "text", "-v"),
+    "contacts json": (*CONTACTS, "json"),
     "audit text": (*AUDIT, "text"),
     "audit markdown": (*AUDIT, "markdown"),
     "audit html": (*AUDIT, "html"),

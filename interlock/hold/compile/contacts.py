@@ -85,6 +85,29 @@ def _of_wire(world: World, wire: Wire) -> Iterator[FailingItem]:
             )
 
 
+def ways_out(hold: Hold, world: World) -> Mapping[str, frozenset[str]]:
+    """Per contact, by its name, the modes of failing in which its line is as if the contact were not there.
+
+    In series with others it is `welded` then, beside others `open`.  One that is all of its line, or stands in it more
+    than once, may be either.
+    """
+    found: dict[str, set[str]] = {}
+    for wire in wires_of(hold):
+        if wire.is_electrical:
+            leaves = _Leaves(world, owner=wire.meaning)
+            stack: list[tuple[Expr, bool, bool | None]] = [(leaves.expression(wire.syntax), True, None)]
+            while stack:
+                part, sign, in_series = stack.pop()
+                if isinstance(part, Ref) and part.signal in leaves.asked:
+                    _, read, _ = leaves.asked[part.signal]
+                    modes = {True: {"welded"}, False: {"open"}, None: {"welded", "open"}}[in_series]
+                    found.setdefault(Contact(read.owner, read.thing, read.state, sign).name, set()).update(modes)
+                if isinstance(part, And | Or):
+                    in_series = isinstance(part, And) is sign
+                stack += [(inner, sign != isinstance(part, Not), in_series) for inner in parts_of(part)]
+    return {name: frozenset(modes) for name, modes in found.items()}
+
+
 def _signs(expr: Expr) -> Mapping[tuple[str, bool], None]:
     """The signals that an expression names with or without a negation, in order."""
     found: dict[tuple[str, bool], None] = {}

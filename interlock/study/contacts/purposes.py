@@ -1,0 +1,265 @@
+"""What each contact is for: what goes wrong, or can no longer be done, where it is as if it were not there.
+
+A contact in series with others is bridged then, one beside others is open (`ways_out`).  What goes wrong is what the
+smallest sets of failures say (`study.failures`).  That nothing needs a contact is said only where all of it is proved:
+that it makes no difference in any state that is reached, or else that without it nothing breaks, that everything that
+could be done still can, and always where that is asked.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+from interlock.confirm.confirm import confirm
+from interlock.hold.catalogue import FailingHold, everything_fails
+from interlock.hold.compile.compiler import CompiledHold
+from interlock.hold.compile.contacts import contact_items, ways_out
+from interlock.hold.compile.requirements import Instance
+from interlock.hold.failing import FailingItem
+from interlock.hold.language.model import Catalogue, Hold
+from interlock.hold.sorts import Item
+from interlock.kernel.claims import Disputed, Fails, Holds, Limits, Progress, ProgressCallback, silent
+from interlock.kernel.expressions import FALSE, Is, disj
+from interlock.kernel.failures import DisputedSets, KnownSets
+from interlock.kernel.machine import Question, RequirementKind, question_of, with_monitors
+from interlock.kernel.recovery import HasDeadEnd, Recovers, RecoveryQuestion, without_failures
+from interlock.prove.decide import decide
+from interlock.prove.engine import NO_LIMITS, clock_of
+from interlock.prove.recovery.recovery import recover
+from interlock.study.contacts.losses import Loss, Work
+from interlock.study.contacts.struck import difference, struck_first
+from interlock.study.failures import FailureAnalysis, analyse_failures
+from interlock.study.sessions import Session
+
+NAME = "contacts"
+SETS = 0.5
+"""The part of the time for sets of failures."""
+LOSSES = 0.6
+"""The part of what is left then for what can no longer be done."""
+
+
+class Need(StrEnum):
+    """How far something that is required needs a contact."""
+
+    ALONE = "without it something breaks, or can no longer be done"
+    TOGETHER = "without it and with one more failure something breaks"
+    NOTHING = "nothing that is required needs it"
+    OPEN = "not settled"
+
+
+@dataclass(frozen=True, slots=True)
+class Effect:
+    """What comes of one failure of a contact: `failure` is the name of its variable, `mode` how it fails.
+
+    `breaks` are requirements that break by it alone, `together` those that break by it and the others named, and not
+    without it.  `lost` and `steps` are requirements and deeds that are then proved to be out of reach.  `settled` says
+    up to how many failures together all that breaks is known, of everything that holds without a failure.
+    `no_difference`: proved to be without any effect.  `can_still`: proved that everything else can still be done.
+    """
+
+    failure: str
+    mode: str
+    breaks: tuple[Instance, ...]
+    together: tuple[tuple[Instance, tuple[str, ...]], ...]
+    lost: tuple[Instance, ...]
+    steps: tuple[str, ...]
+    settled: int
+    losses_known: bool
+    no_difference: bool = False
+    can_still: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class ContactPurpose:
+    """A contact, and what comes of its being as if it were not there (`without`), or the opposite (`otherwise`)."""
+
+    item: FailingItem
+    without: tuple[Effect, ...]
+    otherwise: tuple[Effect, ...]
+
+    @property
+    def need(self) -> Need:
+        """How far it is needed; never more than is proved."""
+        if any(one.breaks or one.lost or one.steps for one in self.without):
+            return Need.ALONE
+        if any(one.together for one in self.without):
+            return Need.TOGETHER
+        if all(one.settled >= 1 and (one.no_difference or one.can_still) for one in self.without):
+            return Need.NOTHING
+        return Need.OPEN
+
+
+@dataclass(frozen=True, slots=True)
+class ContactAnalysis:
+    """What was found of all contacts of a hold; `broken` are requirements that break although nothing fails.
+
+    `impossible` are requirements to which no run was found although nothing fails.  `size` is how many failures were
+    asked about together; `disputed` what parts of this program contradict each other about.
+    """
+
+    compiled: CompiledHold
+    analysis: FailureAnalysis
+    contacts: tuple[ContactPurpose, ...]
+    broken: tuple[Instance, ...]
+    impossible: tuple[Instance, ...]
+    size: int
+    disputed: tuple[str, ...]
+
+
+def failing_contacts(hold: Hold, catalogue: Catalogue) -> FailingHold:
+    """The hold in which every contact may fail either way, and what the hold declares.
+
+    That a contact is taken not to fail says nothing of what it is for.
+    """
+    kept = tuple(one for one in hold.excluded_failures if one.contact is None)
+    return everything_fails(replace(hold, excluded_failures=kept), catalogue, {Item.CONTACT})
+
+
+def analyse_contacts(
+    compiled: CompiledHold,
+    size: int,
+    limits: Limits = NO_LIMITS,
+    report: ProgressCallback = silent,
+    chosen: Sequence[str] | None = None,
+) -> ContactAnalysis:
+    """What each contact of the hold, which comes from `failing_contacts`, is for.
+
+    `size` (1 or 2) is how many failures are asked about together, `chosen` are requirements where not all are asked.
+    """
+    clock = clock_of(limits)
+    seconds = None if limits.seconds is None else SETS * limits.seconds
+    analysis = analyse_failures(compiled, size, replace(limits, seconds=seconds), report, chosen)
+    study = _Study(compiled, analysis, limits, report)
+    left = clock.seconds_left()
+    losses = study.losses(None if left is None else LOSSES * left)
+    contacts = tuple(study.contacts(losses))
+    proved = study.needless([one for one in contacts if one.need is Need.OPEN], clock.seconds_left())
+    contacts = tuple(proved.get(one.item.contact.name, one) if one.item.contact else one for one in contacts)
+    broken = tuple(answer.instance for answer in analysis.answers if any(not one.failures for one in answer.broken))
+    return ContactAnalysis(compiled, analysis, contacts, broken, study.impossible, size, tuple(study.disputed))
+
+
+class _Study:
+    def __init__(
+        self, compiled: CompiledHold, analysis: FailureAnalysis, limits: Limits, report: ProgressCallback
+    ) -> None:
+        self.compiled = compiled
+        self.analysis = analysis
+        self.limits = limits
+        self.report = report
+        self.machine = with_monitors(compiled.machine)
+        asked = analysis.left_out
+        self.ends = {one.requirement.id: one for one in asked if one.requirement.kind is RequirementKind.CAN}
+        self.always = [one for one in asked if one.requirement.kind is RequirementKind.CAN_ALWAYS]
+        self.disputed = [one.finding.what for one in analysis.answers if isinstance(one.finding, DisputedSets)]
+        self.items = contact_items(compiled.hold, compiled.world)
+        self.work: Work | None = None
+
+    @property
+    def impossible(self) -> tuple[Instance, ...]:
+        """What was not found to be possible although nothing fails."""
+        return tuple(one for id, one in self.ends.items() if self.work is None or id not in self.work.possible)
+
+    def failure(self, item: FailingItem, mode: str) -> str:
+        """The name of its variable."""
+        return item.failure(next(one for one in item.failings if one.mode == mode)).name
+
+    def losses(self, seconds: float | None) -> Mapping[str, Loss]:
+        """By failure; of all contacts both ways."""
+        names = [self.failure(item, mode) for item in self.items for mode in ("welded", "open")]
+        ends = {id: question_of(self.machine, one.requirement).target for id, one in self.ends.items()}
+        limits = replace(self.limits, seconds=seconds)
+        self.work = Work(self.machine, self.compiled.origins, ends, clock_of(limits), limits, self.report)
+        found = {one.failure: one for one in self.work.losses([name for name in names if name in self.work.uses])}
+        self.disputed += [one.disputed for one in found.values() if one.disputed]
+        return found
+
+    def contacts(self, losses: Mapping[str, Loss]) -> Iterator[ContactPurpose]:
+        """Every contact, in the order of the description."""
+        out = ways_out(self.compiled.hold, self.compiled.world)
+        for item in self.items:
+            if item.contact is not None:
+                effects = {mode: self.effect(item, mode, losses) for mode in ("welded", "open")}
+                without = out[item.contact.name]
+                yield ContactPurpose(
+                    item,
+                    tuple(one for mode, one in effects.items() if mode in without),
+                    tuple(one for mode, one in effects.items() if mode not in without),
+                )
+
+    def effect(self, item: FailingItem, mode: str, losses: Mapping[str, Loss]) -> Effect:
+        """What comes of it, as far as it is known by now."""
+        failure = self.failure(item, mode)
+        breaks, together = [], []
+        settled = self.analysis.size
+        for answer in self.analysis.answers:
+            for broken in answer.broken:
+                if broken.failures == (failure,):
+                    breaks.append(answer.instance)
+                elif failure in broken.failures:
+                    others = tuple(other for other in broken.failures if other != failure)
+                    together.append((answer.instance, others))
+            known = answer.finding.complete if isinstance(answer.finding, KnownSets) else -1
+            unknown = min((len(one) for one in answer.open if set(one) <= {failure} or failure in one), default=None)
+            settled = min(settled, known, settled if unknown is None else unknown - 1)
+        loss = losses.get(failure)
+        lost = () if loss is None else tuple(self.ends[id] for id in loss.lost if id in self.ends)
+        steps = () if loss is None else tuple(id for id in loss.lost if id not in self.ends)
+        known_losses = loss is not None and not loss.open and not loss.disputed
+        return Effect(failure, mode, tuple(breaks), tuple(together), lost, steps, settled, known_losses)
+
+    def needless(self, left: Sequence[ContactPurpose], seconds: float | None) -> Mapping[str, ContactPurpose]:
+        """Those of the contacts of which it is proved that nothing needs them, or what does after all; by name."""
+        clock = clock_of(replace(self.limits, seconds=seconds))
+        limits = replace(self.limits, seconds=clock.seconds_left())
+        none = self.without_difference([one.failure for contact in left for one in contact.without], limits)
+        found = {}
+        for done, contact in enumerate(left):
+            self.report(Progress(NAME, "contacts that nothing seems to need", done, len(left)))
+            effects = []
+            for one in contact.without:
+                if one.failure in none:
+                    effects.append(replace(one, no_difference=True, settled=self.analysis.size, losses_known=True))
+                elif clock.is_over() or one.settled < 1 or not one.losses_known:
+                    effects.append(one)
+                else:
+                    left_over = clock.seconds_left()
+                    share = None if left_over is None else left_over / (len(left) - done)
+                    effects.append(self.still_possible(one, replace(self.limits, seconds=share)))
+            if contact.item.contact is not None:
+                found[contact.item.contact.name] = replace(contact, without=tuple(effects))
+        return found
+
+    def without_difference(self, failures: Sequence[str], limits: Limits) -> frozenset[str]:
+        """Those of the failures that are proved to make no difference in any state that is reached without one."""
+        if self.work is None or not failures:
+            return frozenset()
+        sound = without_failures(self.machine)
+        seen = frozenset().union(*(differ for _, _, differ in self.work.runs))
+        asked = [Question(one, difference(one, self.work.uses[one])) for one in failures if one not in seen]
+        claims = decide(sound, asked, limits, self.report) if asked else ()
+        findings = confirm(sound, asked, claims, limits.seconds, self.report)
+        self.disputed += [one.what for one in findings if isinstance(one, Disputed)]
+        return frozenset(one.question for one in findings if isinstance(one, Holds))
+
+    def still_possible(self, effect: Effect, limits: Limits) -> Effect:
+        """Whether everything can still be done with the failure there first, and always where that is asked."""
+        assert self.work is not None  # noqa: S101 -- nothing is needless before losses were looked for
+        machine, questions, begun = struck_first(self.machine, effect.failure, list(self.work.possible.values()))
+        # before it has struck nothing is asked
+        before = FALSE if begun else Is(effect.failure, False)
+        ways = [RecoveryQuestion(one.requirement.id, disj(before, one.requirement.condition)) for one in self.always]
+        session = Session(machine, limits, self.report)
+        found, back = session.claim_and_confirm(questions, ways, decide, recover)
+        gone = [id for id, one in found.items() if isinstance(one, Holds)]
+        dead = tuple(one for one in self.always if isinstance(back[one.requirement.id], HasDeadEnd))
+        every = [*found.values(), *back.values()]
+        self.disputed += [one.what for one in every if isinstance(one, Disputed)]
+        return replace(
+            effect,
+            lost=tuple(self.ends[id] for id in gone if id in self.ends) + dead,
+            steps=tuple(id for id in gone if id not in self.ends),
+            can_still=all(isinstance(one, Fails | Recovers) for one in every),
+        )

@@ -1,0 +1,269 @@
+"""`interlock contacts`: what it says of a contact is what is found where the contact is taken out of the text."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import jsonschema
+import pytest
+
+from interlock import cli
+from interlock.cli.exit_codes import DONE, FOUND, REJECTED, UNDECIDED
+from interlock.cli.opening import Rejected, open_catalogue, open_texts
+from interlock.hold.compile.compiler import CompiledHold, compile_hold
+from interlock.hold.compile.contacts import ways_out
+from interlock.hold.language.model import Hold, RequirementText
+from interlock.hold.language.syntax import Chain, Fact, Negation, Syntax
+from interlock.hold.loader import Source, load_hold
+from interlock.hold.wiring import rewired, wires_of
+from interlock.prove.decide import decide
+from interlock.prove.engine import NO_LIMITS
+from interlock.report.json.writing import schema
+from interlock.report.views.contacts_facts import ContactsFacts
+from interlock.study.contacts.purposes import (
+    ContactAnalysis,
+    ContactPurpose,
+    Need,
+    analyse_contacts,
+    failing_contacts,
+)
+from interlock.study.verify import Status, verify
+from tests.golden.small_hold import requirement_texts
+from tests.golden.wired_hold import WIRED, WIRED_ASKED
+from tests.some import some
+
+ROOT = Path(__file__).parents[2]
+ASKED = ("--no-standing", "--requirements", "asked.yaml")
+
+
+@pytest.fixture(autouse=True)
+def in_a_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every test works in a folder with the wired hold and its requirements."""
+    monkeypatch.chdir(tmp_path)
+    Path("wired.yaml").write_text(WIRED)
+    Path("asked.yaml").write_text(WIRED_ASKED)
+
+
+def hold_of(text: str) -> Hold:
+    """The description as read."""
+    hold = load_hold(Source("wired.yaml", text.encode()), lambda _name: None).value
+    assert hold is not None
+    return hold
+
+
+def analysed(hold: Hold, texts: tuple[RequirementText, ...], size: int = 1) -> ContactAnalysis:
+    """What is found of its contacts."""
+    catalogue = open_catalogue(None)
+    assert not isinstance(catalogue, Rejected)
+    compilation = compile_hold(failing_contacts(hold, catalogue).hold, texts)
+    assert compilation.compiled is not None, compilation.diagnostics
+    return analyse_contacts(compilation.compiled, size)
+
+
+def needs_of(analysis: ContactAnalysis) -> dict[str, Need]:
+    """How far each is needed, by what it is in and how it is written."""
+    return {f"{one.item.subject.id}.{one.item.place}: {one.item.written}": one.need for one in analysis.contacts}
+
+
+def test_every_contact_of_the_wired_hold_is_needed() -> None:
+    """Each of its six contacts, the one that inhibits too."""
+    found = needs_of(analysed(hold_of(WIRED), requirement_texts(WIRED_ASKED)))
+    assert len(found) == 6
+    assert set(found.values()) == {Need.ALONE}
+
+
+DOUBLED = WIRED.replace("is: GP is on and door_open", "is: GP is on and door_open and not D1 is closed")
+
+
+def test_a_contact_that_another_makes_good_is_needed_with_it_alone() -> None:
+    """Two that ask the same of the door: either is enough, so each is needed where the other fails."""
+    texts = requirement_texts(WIRED_ASKED)
+    two = ("permit.is: door_open", "permit.is: not D1 is closed")
+    alone = needs_of(analysed(hold_of(DOUBLED), texts))
+    assert [alone[one] for one in two] == [Need.NOTHING] * 2
+    pairs = needs_of(analysed(hold_of(DOUBLED), texts, 2))
+    assert [pairs[one] for one in two] == [Need.TOGETHER] * 2
+
+
+def test_a_spare_is_found_and_one_that_never_matters() -> None:
+    """A contact that no requirement asks for, and one that another contact of its line always makes good."""
+    spare = WIRED.replace("power: permit", "power: permit and (GP is on or LV is neutral)")
+    analysis = analysed(hold_of(spare), requirement_texts(WIRED_ASKED), 2)
+    by_name = {one.item.written: one for one in analysis.contacts if one.item.subject.id == "Z"}
+    assert by_name["LV is neutral"].need is Need.NOTHING
+    assert all(one.no_difference for one in by_name["LV is neutral"].without)
+
+
+ENDING = (
+    WIRED.replace("starts: [closed, latched, locked]", "starts: [open]")
+    .replace("starts: [off, on], may_be_lost: true", "starts: on, may_be_lost: false")
+    .replace("power: permit", "power: permit and (not shut_once is on or LV is left)")
+    .replace("circuits:", "relays:\n  - {id: shut_once, sets: D1 is latched, drops: 'false'}\ncircuits:")
+)
+EMPTIED = """\
+interlock: 1
+specification: What can always be done
+requirements:
+  - id: always-emptied
+    text: The bay can be emptied again
+    kind: can always
+    condition: 1C is empty
+    hazard: unit locked in
+    severity: "3"
+    scheme: MIL-STD-882E
+    source: operability, no source
+"""
+
+
+def test_a_contact_without_which_one_gets_stuck_is_needed() -> None:
+    """Each single thing can still be done without it, and nothing breaks; but after shutting once no unit gets out."""
+    analysis = analysed(hold_of(ENDING), requirement_texts(EMPTIED))
+    (contact,) = [one for one in analysis.contacts if one.item.place == "power" and one.item.written == "LV is left"]
+    (effect,) = contact.without
+    assert (effect.breaks, effect.steps) == ((), ())
+    assert [one.requirement.id for one in effect.lost] == ["always-emptied"]
+    assert contact.need is Need.ALONE
+
+
+@pytest.mark.parametrize(
+    ("expression", "expected"),
+    [
+        ("GP is on and door_open", {"GP is on": {"welded"}, "door_open": {"welded"}}),
+        ("GP is on or door_open", {"GP is on": {"open"}, "door_open": {"open"}}),
+        ("not (GP is on and door_open)", {"not GP is on": {"open"}, "not door_open": {"open"}}),
+        ("GP is on implies door_open", {"not GP is on": {"open"}, "door_open": {"open"}}),
+        ("not (not door_open or GP is on)", {"door_open": {"welded"}, "not GP is on": {"welded"}}),
+        ("GP is on", {"GP is on": {"welded", "open"}}),
+        ("GP is on and (door_open or GP is on)", {"GP is on": {"welded", "open"}, "door_open": {"open"}}),
+    ],
+)
+def test_how_a_contact_is_as_if_it_were_not_there(expression: str, expected: dict[str, set[str]]) -> None:
+    """In series bridged, beside others open, under a negation the other way round."""
+    text = WIRED.replace("is: GP is on and door_open", f"is: {expression}")
+    compiled = compile_hold(hold_of(text)).compiled
+    assert compiled is not None
+    found = ways_out(compiled.hold, compiled.world)
+    analysis = analysed(compiled.hold, ())
+    names = {
+        one.item.contact.name: one.item.written
+        for one in analysis.contacts
+        if one.item.contact is not None and one.item.subject.id == "permit"
+    }
+    assert {str(names[name]): set(modes) for name, modes in found.items() if name in names} == expected
+
+
+def without(syntax: Syntax, written: str, sign: bool = True) -> Syntax | None:
+    """The expression as somebody would write it who took the contact out; None where nothing is left, or not simple."""
+    if isinstance(syntax, Fact):
+        said = ".".join(syntax.subject.parts) + ("" if syntax.state is None else f" is {syntax.state}")
+        return None if written == ("" if sign is not syntax.negated else "not ") + said else syntax
+    if isinstance(syntax, Negation):
+        inner = without(syntax.arg, written, not sign)
+        return None if inner is None else Negation(inner, syntax.span)
+    if isinstance(syntax, Chain):
+        if syntax.operator == "implies":
+            first, second = (without(arg, written, sign is at) for at, arg in enumerate(syntax.args))
+            if first is None:
+                return second
+            return Negation(first, syntax.span) if second is None else replace(syntax, args=(first, second))
+        left = tuple(arg for arg in (without(arg, written, sign) for arg in syntax.args) if arg is not None)
+        return replace(syntax, args=left) if len(left) > 1 else (left[0] if left else None)
+    return syntax
+
+
+def taken_out(hold: Hold, contact: ContactPurpose) -> Hold | None:
+    """The hold with the contact taken out of the text of its expression, where something is left."""
+    assert contact.item.contact is not None
+    (wire,) = [one for one in wires_of(hold) if one.meaning == contact.item.contact.owner]
+    syntax = without(wire.syntax, str(contact.item.written))
+    return None if syntax is None or syntax == wire.syntax else rewired(hold, wire.meaning, syntax)
+
+
+def statuses(compiled: CompiledHold) -> dict[str, Status]:
+    """What proving says of each requirement."""
+    found = verify(compiled, decide, NO_LIMITS)
+    return {one.instance.requirement.id: one.status for one in found.answers}
+
+
+def compare(hold: Hold, texts: tuple[RequirementText, ...], contacts: Iterator[ContactPurpose]) -> int:
+    """Proves the hold without each of the contacts and compares; gives how many were compared."""
+    sound = compile_hold(hold, texts).compiled
+    assert sound is not None
+    before, compared = statuses(sound), 0
+    for contact in contacts:
+        changed = taken_out(hold, contact)
+        compiled = None if changed is None else compile_hold(changed, texts).compiled
+        if compiled is None or len(contact.without) != 1:
+            continue
+        (effect,) = contact.without
+        after = statuses(compiled)
+        worse = {id for id, status in after.items() if status is Status.FAILS and before[id] is not Status.FAILS}
+        told = {one.requirement.id for one in (*effect.breaks, *effect.lost)}
+        # where it is not needed nothing is worse; a contact that fails late may do more than one that is not there
+        assert worse <= told, (contact.item.name, worse - told)
+        assert not (contact.need is Need.NOTHING and worse)
+        compared += 1
+    return compared
+
+
+def test_taking_a_contact_out_of_the_text_breaks_no_more_than_is_told() -> None:
+    """Of the small wired hold with a double contact, each that can be taken out of its line."""
+    texts = requirement_texts(WIRED_ASKED)
+    hold = hold_of(DOUBLED)
+    assert compare(hold, texts, iter(analysed(hold, texts).contacts)) >= 3
+
+
+@cache
+def single_lane() -> tuple[Hold, tuple[RequirementText, ...], ContactAnalysis]:
+    """The demonstration, the standing requirements, and what was found of its contacts."""
+    hold = hold_of((ROOT / "models" / "single-lane.yaml").read_text())
+    texts = open_texts((), True)
+    assert not isinstance(texts, Rejected)
+    asked = tuple(texts.by_id.values())
+    return hold, asked, analysed(hold, asked)
+
+
+@pytest.mark.slow
+def test_the_contacts_of_the_single_lane_against_proofs_without_each() -> None:
+    """All is settled; taken out of the text one by one, those that nothing needs change no verdict."""
+    hold, texts, analysis = single_lane()
+    assert Need.OPEN not in needs_of(analysis).values()
+    needless = [one for one in analysis.contacts if one.need is Need.NOTHING]
+    assert compare(hold, texts, iter(needless)) >= 25
+    assert compare(hold, texts, (one for one in analysis.contacts if one.need is Need.ALONE)) >= 25
+
+
+def test_what_is_written_is_what_was_found(capsys: pytest.CaptureFixture[str]) -> None:
+    """JSON by its schema; the text within 80 columns, with where each contact is and what it is for."""
+    assert cli.run(["contacts", "wired.yaml", *ASKED, "--format", "json"]) == DONE
+    result = json.loads(capsys.readouterr().out)
+    jsonschema.validate(result, schema(ContactsFacts))
+    lines = WIRED.splitlines()
+    for one in some(result["contacts"]):
+        at = one["at"]
+        assert one["contact"].removeprefix("not ") in lines[at["line"] - 1]
+        assert one["need"] == "alone"
+    assert cli.run(["contacts", "wired.yaml", *ASKED]) == DONE
+    text = capsys.readouterr().out
+    assert max(map(len, text.splitlines())) <= 80
+    assert "severity 1: held-to-run" in text
+    assert "6 contacts: 6 needed, in" in text
+
+
+def test_what_is_not_known_is_not_said(capsys: pytest.CaptureFixture[str]) -> None:
+    """Without time nothing is needless, with a spare contact the code says so, without contacts there is nothing."""
+    Path("wired.yaml").write_text(DOUBLED)
+    assert cli.run(["contacts", "wired.yaml", *ASKED, "--time", "0.001", "--format", "json"]) == UNDECIDED
+    needs = {one["need"] for one in json.loads(capsys.readouterr().out)["contacts"]}
+    assert needs == {"not settled"}
+    assert cli.run(["contacts", "wired.yaml", *ASKED]) == FOUND
+    assert "nothing needs it" in capsys.readouterr().out
+    assert cli.run(["contacts", "demo:single-lane", "--time", "1", "--only", "nonsense"]) == REJECTED
+    Path("bare.yaml").write_text(WIRED[: WIRED.index("controls:")].replace("Wired", "Bare"))
+    capsys.readouterr()
+    assert cli.run(["contacts", "bare.yaml", "--no-standing"]) == REJECTED
+    assert "there is no contact in it" in capsys.readouterr().err
