@@ -39,6 +39,8 @@ class _Wanted:
     depth: int | None
     quiet: bool
     blame: bool
+    thorough: bool
+    """What to blame is looked for as long as it takes, up to a minute."""
     recalls: bool
     """What earlier proofs have left may be used."""
     leaves: bool
@@ -93,9 +95,8 @@ class _Wanted:
 @click.option(
     "--blame/--no-blame",
     "blaming",
-    default=True,
-    show_default=True,
-    help="Look for what to blame where something fails.",
+    default=None,
+    help="Look longer for what to blame where something fails; or not at all.",
 )
 @click.option(
     "--no-cache",
@@ -125,7 +126,7 @@ def command(
     output: Path | None,
     quiet: bool,
     verbose: bool,
-    blaming: bool,
+    blaming: bool | None,
     why: bool,
     afresh: bool,
     color: str,
@@ -151,7 +152,8 @@ def command(
     # what is told of proofs, and not only that they are there, must not depend on what was proved before
     leaves = method == DEFAULT and not (only or afresh)
     recalls = method == DEFAULT and shape.shows_each and evidence is None and not (why or afresh)
-    wanted = _Wanted(only, method, seconds, memory_mib, depth, quiet, blaming and not quiet, recalls, leaves)
+    blames = blaming is not False and not quiet
+    wanted = _Wanted(only, method, seconds, memory_mib, depth, quiet, blames, bool(blaming), recalls, leaves)
     codes: list[int] = []
     faults: list[Exception] = []
     proofs: list[ProofView] = []
@@ -265,7 +267,7 @@ def _blame(opened: Opened, wanted: _Wanted, stop: Stop, found: Verification, too
         return None
     with stop.tearing(), shown_progress(opened.label, wanted.quiet) as report:
         report(Progress("blame", "looking for what to blame"))
-        return blame(found, opened.without, engine_of("combined"), limits)
+        return blame(found, opened.without, engine_of("combined"), limits, wanted.thorough)
 
 
 def _cores(found: Verification) -> tuple[ProofCore, ...]:

@@ -102,18 +102,21 @@ def decide(
     limits: Limits = NO_LIMITS,
     report: ProgressCallback = silent,
     found: Lemmas | None = None,
+    shortest: bool = True,
 ) -> tuple[Claim, ...]:
     """Decides every question within the limits, by whatever engine is best for it; each claim names its engine.
 
-    A refutation's run is the shortest wherever that could be made sure of.  `limits.depth` bounds runs and frames,
-    `limits.states` the states that are looked at one by one.  `found` keeps what lemmas are found; whoever gives it
-    wants facts that say why, so that ways of proof that find such come before those that only count.  What it remembers
-    of an earlier call is tried first.
+    A refutation's run is the shortest wherever that could be made sure of, unless `shortest` is not asked for.
+    `limits.depth` bounds runs and frames, `limits.states` the states that are looked at one by one.  `found` keeps what
+    lemmas are found; whoever gives it wants facts that say why, so that ways of proof that find such come before those
+    that only count.  What it remembers of an earlier call is tried first.
     """
     strategy = _Strategy(machine, questions, limits, report, found)
     reason = ""
     try:
         strategy.run()
+        if shortest:
+            strategy.shorten()
         reason = strategy.reason
     except OutOfTime:
         reason = stop_reason(limits, strategy.clock)
@@ -198,7 +201,6 @@ class _Strategy:
             self.prove()
         if self.still_open() and self.drawn:
             self.look_for_runs(self.drawn)
-        self.shorten()
 
     def look_around(self) -> None:
         """Breadth-first over as many states as cost next to nothing."""
@@ -322,14 +324,18 @@ class _Strategy:
         return Samples(self.rules.encoding, self.met, self.search.run_to)
 
     @cached_property
+    def touched(self) -> int:
+        """How many variables the rules touch, each counted for itself."""
+        return sum(len({*support_of(self.machine, r.guard), *(n for n, _ in r.update)}) for r in self.machine.rules)
+
+    @property
     def is_loose(self) -> bool:
-        """Rules touch few variables each, or few in all."""
-        touched = [len({*support_of(self.machine, r.guard), *(n for n, _ in r.update)}) for r in self.machine.rules]
-        return sum(touched) <= max(SMALL, LOOSELY_KNIT * len(touched))
+        """Rules touch few variables each."""
+        return self.touched <= LOOSELY_KNIT * len(self.machine.rules)
 
     def look_at_all(self) -> None:
-        """All states, as a small diagram or as arrays, where rules touch few variables each."""
-        if self.is_loose:
+        """All states, as a small diagram or as arrays, where rules touch few variables each, or few in all."""
+        if self.is_loose or self.touched <= SMALL:
             self.draw(FIRST_WORK + WORK_EACH * len(self.machine.rules), 1)
             if not self.drawn:
                 self.visit(FIRST_GUARDS)

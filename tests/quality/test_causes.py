@@ -5,7 +5,7 @@ Each flaw is the only one in a hold that is sound without it; the hold itself is
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 from typing import Any
@@ -26,7 +26,9 @@ from interlock.prove.decide import decide
 from interlock.report.text.lines import as_text
 from interlock.report.text.proof import proof_lines
 from interlock.report.views.proof import proof_view
+from interlock.study.causes import causes
 from interlock.study.causes.blame import Blame, blame
+from interlock.study.causes.trials import Bench, Model
 from interlock.study.verify import Status, Verification, verify
 from tests.agreement.hold_texts import fetch, standing
 
@@ -207,3 +209,20 @@ def test_instances_with_one_cause_are_told_once() -> None:
     assert set(cause.requirements) == failing
     assert cause.proved
     assert cause.lost == ()
+
+
+def test_unasked_few_guesses_are_put_to_proof(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nobody waits for what was not asked for: guesses are proved up to a number for all that fails together."""
+    found, _ = studied(*next((planted(), asked) for planted, asked, *_ in FLAWS.values()))
+    tried: list[Sequence[str]] = []
+
+    def refuted(_: Bench, model: Model, ids: Sequence[str]) -> Mapping[str, Status]:
+        tried.append(ids)
+        return dict.fromkeys(ids, Status.FAILS)
+
+    monkeypatch.setattr(Bench, "prove", refuted)
+    monkeypatch.setattr(causes, "MOST_UNASKED", 2)
+    blame(found, lambda undone: None, decide, thorough=False)
+    assert len(tried) == 2
+    blame(found, lambda undone: None, decide)
+    assert len(tried) > 6

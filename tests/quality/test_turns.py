@@ -137,3 +137,17 @@ def test_a_run_that_is_found_answers_all_that_it_leads_by(monkeypatch: pytest.Mo
     monkeypatch.setattr(guided, "COVER_EXPANDED", 0)
     claims = decide(machine, questions)
     assert [claim.engine for claim in claims if isinstance(claim, Refuted)] == ["pdr", "guided"]
+
+
+def test_where_any_run_will_do_no_shorter_one_is_looked_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whoever does not ask for the shortest run is given one all the same, and no bounded search is made."""
+    machine, (one, _) = with_counters(hanoi(3, 2), 2, 6)
+    questions = [replace(one, expects_run=False)]
+    monkeypatch.setattr(strategy, "FIRST_LOOK", 0)
+    monkeypatch.setattr(strategy, "SMALL", -1)
+    monkeypatch.setattr(strategy, "LOOSELY_KNIT", 0)
+    (shortest,) = decide(machine, questions)
+    monkeypatch.setattr(strategy, "BoundedSearch", None)
+    (any_run,) = decide(machine, questions, shortest=False)
+    assert isinstance(shortest, Refuted) and isinstance(any_run, Refuted)
+    assert shortest.shortest and not any_run.shortest

@@ -146,12 +146,12 @@ class GuidedSearch:
         """
         if not self._starts:
             return
-        far = {number: self._cost(self._relaxation.targets[number]) for number in numbers if self._is_open(number)}
-        for done, number in enumerate(sorted(far, key=lambda number: (far[number], number))):
+        asked = self.nearest(numbers)
+        for done, number in enumerate(asked):
             if self._clock.is_over():
                 break
-            report(Progress(NAME, "looking for runs", done, len(far)))
-            if self._is_open(number) and far[number] < NEVER:
+            report(Progress(NAME, "looking for runs", done, len(asked)))
+            if self._is_open(number):
                 expanded, found = self._expanded, len(self.found)
                 self.pursue(number, most_expanded)
                 if in_vain is not None:
@@ -159,6 +159,11 @@ class GuidedSearch:
                     in_vain -= (self._expanded - expanded) * self._is_open(number)
                     if in_vain <= 0:
                         break
+
+    def nearest(self, numbers: Iterable[int]) -> list[int]:
+        """Those of these questions to which no run is found yet and to which there may be one, the nearest first."""
+        far = {number: self._cost(self._relaxation.targets[number]) for number in numbers if self._is_open(number)}
+        return sorted((number for number in far if far[number] < NEVER), key=lambda number: (far[number], number))
 
     def cover(self, report: ProgressCallback) -> None:
         """Goes where rules fire that make something so which was not so yet, as far as that is soon done.

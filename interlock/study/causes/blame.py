@@ -29,8 +29,12 @@ def blame(
     without: Callable[[frozenset[int]], Hold | None],
     engine: Engine,
     limits: Limits = NO_LIMITS,
+    thorough: bool = True,
 ) -> Blame:
-    """What is to be blamed for all that fails; an end that is asked for leaves what was found by then."""
+    """What is to be blamed for all that fails; an end that is asked for leaves what was found by then.
+
+    `thorough` is as for `causes_of`.
+    """
     if not verification.count(Status.FAILS):
         return Blame()
     # here, because most holds have nothing to be blamed for
@@ -43,7 +47,7 @@ def blame(
     try:
         bench = Bench(verification, engine, limits)
         changes.update(blame_changes(bench, without))
-        causes.extend(causes_of(bench, [id for id, one in changes.items() if one.sets]))
+        causes.extend(causes_of(bench, [id for id, one in changes.items() if one.sets], thorough))
     except KeyboardInterrupt:
         pass
     return Blame(tuple(causes), changes)

@@ -38,6 +38,8 @@ MOST_BUILT = 24
 """Guesses of one sort that are built and run for one requirement."""
 MOST_PROVED = 8
 """Guesses of one sort that are put to proof for one requirement."""
+MOST_UNASKED = 12
+"""Guesses that are put to proof for all requirements together, where nobody asked for more."""
 MOST_LOST = 0.1
 """The part of what can be done that a guess may cost at most: a hold in which nothing moves breaks nothing."""
 
@@ -61,13 +63,14 @@ class Cause:
     lost: tuple[str, ...]
 
 
-def causes_of(bench: Bench, explained: Collection[str] = ()) -> Iterator[Cause]:
+def causes_of(bench: Bench, explained: Collection[str] = (), thorough: bool = True) -> Iterator[Cause]:
     """One cause for each of what fails by a run, as far as one is found in time; those that share one once.
 
-    For those that are `explained` none is looked for.
+    For those that are `explained` none is looked for.  Unless it is `thorough`, few guesses are put to proof, and none
+    that is less likely than those of which one would restore all that fails.
     """
     told: dict[tuple[str, str], Cause] = {}
-    for cause in _Search(bench, explained).causes():
+    for cause in _Search(bench, explained, thorough).causes():
         same = told.get((cause.item, cause.beside))
         joined = cause if same is None else replace(same, requirements=(*same.requirements, *cause.requirements))
         told[joined.item, joined.beside] = joined
@@ -88,12 +91,15 @@ class _Tried:
 
 
 class _Search:
-    def __init__(self, bench: Bench, explained: Collection[str]) -> None:
+    def __init__(self, bench: Bench, explained: Collection[str], thorough: bool) -> None:
         self.bench = bench
+        self.thorough = thorough
+        self.proofs = 0
         self.compiled = bench.verification.compiled
         self.alike = Alike(self.compiled.hold, self.compiled.floor)
         self.reach: dict[Meaning, int] = {}
         self.open = [id for id in bench.bad if id not in explained]
+        self.most_lost = MOST_LOST * len(bench.good)
 
     def causes(self) -> Iterator[Cause]:
         answers = [a for a in self.bench.verification.answers if a.instance.requirement.id in self.bench.bad]
@@ -125,13 +131,9 @@ class _Search:
 
     def _guessed(self, answer: Answer) -> Cause | None:
         best: _Tried | None = None
-        most = MOST_LOST * len(self.bench.good)
-        for tried in (one for guesses in self._sorts(answer) for one in self._tried(answer, guesses)):
-            if len(tried.lost) > most:
-                continue
-            if best is None or tried.merit > best.merit:
-                best = tried
-            if not best.lost and not best.vacuous and len(best.restored) == len(self.open):
+        for guesses in () if self._is_enough() else self._sorts(answer):
+            best = self._better(best, self._tried(answer, guesses))
+            if best is not None and len(best.restored) == len(self.open) and self._is_good(best):
                 break
         if best is None:
             return None
@@ -139,22 +141,47 @@ class _Search:
         told = remedy.id, remedy.item, remedy.span, f"it {remedy.found}", remedy.beside
         return Cause(*told, best.restored, True, best.lost)
 
+    def _better(self, best: _Tried | None, others: Iterator[_Tried]) -> _Tried | None:
+        """The best of all these that leave what can be done; the first that could not be better."""
+        for tried in others:
+            if len(tried.lost) > self.most_lost:
+                continue
+            if best is None or tried.merit > best.merit:
+                best = tried
+            if not best.lost and not best.vacuous and len(best.restored) == len(self.open):
+                break
+        return best
+
+    def _is_good(self, tried: _Tried) -> bool:
+        """No less likely guess is to be tried where this one restores all."""
+        return not self.thorough or not (tried.lost or tried.vacuous)
+
+    def _is_enough(self) -> bool:
+        return not self.thorough and self.proofs >= MOST_UNASKED
+
     def _sorts(self, answer: Answer) -> Iterator[list[Remedy]]:
         id = answer.instance.requirement.id
         wires = self._wires(id)
         devices = devices_near(self.compiled, self._things(answer))
-        both = [(wire, inhibits) for wire in wires for inhibits in (False, True)]
-        both = [(wire, inhibits) for wire, inhibits in both if wire.meaning.subject.sort is not Sort.SENSOR]
-        guesses = [
+        near = [
             *device_remedies(self.compiled, self.alike, devices),
             *like_wires(self.compiled, self.alike, wires),
             *like_zones(self.compiled, wires),
             *odd_sensors(self.compiled, wires),
+        ]
+        for likeliness in (Likeliness.SET_ASIDE, Likeliness.UNLIKE):
+            yield [one for one in near if one.likeliness is likeliness]
+        # there are thousands of the others
+        both = [(wire, inhibits) for wire in wires for inhibits in (False, True)]
+        both = [(wire, inhibits) for wire, inhibits in both if wire.meaning.subject.sort is not Sort.SENSOR]
+        guesses = [
+            *near,
             *contact_remedies(self.compiled, wires),
             *tighter(self.compiled, both, self._contacts(id)),
         ]
         for likeliness in Likeliness:
-            yield [one for one in guesses if one.likeliness is likeliness]
+            if likeliness > Likeliness.UNLIKE:
+                yield [one for one in guesses if one.likeliness is likeliness]
 
     def _tried(self, answer: Answer, guesses: Sequence[Remedy]) -> Iterator[_Tried]:
         bench, id = self.bench, answer.instance.requirement.id
@@ -162,7 +189,7 @@ class _Search:
         told = _in_turn(sorted(told, key=self._promise)) if len(told) > 1 else told
         proofs = 0
         for remedy in told[:MOST_BUILT]:
-            if proofs == MOST_PROVED or bench.is_over():
+            if proofs == MOST_PROVED or self._is_enough() or bench.is_over():
                 break
             if not all(self._stops(remedy, id, trace) for trace in bench.bad[id]):
                 continue  # a run that was found in the meantime
@@ -170,11 +197,12 @@ class _Search:
             if model is None or id not in (stopped := bench.stopped(model, self.open)):
                 continue
             proofs += 1
+            self.proofs += 1
             found = bench.prove(model, stopped)
             good = tuple(one for one in stopped if found[one] in (Status.HOLDS, Status.VACUOUS))
             if id in good:
                 vacuous = sum(found[one] is Status.VACUOUS for one in good)
-                yield _Tried(remedy, good, vacuous, bench.lost(model))
+                yield _Tried(remedy, good, vacuous, bench.lost(model, self.most_lost))
 
     def _stops(self, remedy: Remedy, id: str, trace: Trace) -> bool:
         """Whether the guess stops the run; where that is not so easily seen, it may stop what it should."""

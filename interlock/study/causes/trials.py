@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import ChainMap
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import product
 from typing import cast
 
@@ -22,7 +23,9 @@ from interlock.kernel.claims import Fails, Limits, Trace, silent
 from interlock.kernel.evaluator import State, fire, is_enabled, is_initial, truths_in
 from interlock.kernel.expressions import Const, Expr, Ref, conj, disj, neg, signals_of
 from interlock.kernel.machine import Machine, Question, RequirementKind, question_of, with_monitors
+from interlock.prove.decide import decide
 from interlock.prove.engine import Engine, clock_of
+from interlock.prove.invariants.lemmas import Lemmas
 from interlock.prove.search.guided import GuidedSearch
 from interlock.study.verify import Status, Verification, verify
 
@@ -103,7 +106,8 @@ class Bench:
 
     def __init__(self, verification: Verification, engine: Engine, limits: Limits) -> None:
         self.verification = verification
-        self.engine = engine
+        # lemmas are found sooner than all states are seen, and any run will do
+        self.engine = partial(decide, found=Lemmas(), shortest=False) if engine is decide else engine
         self.clock = clock_of(limits)
         self._limits = replace(limits, depth=None)
         self.bad: dict[str, list[Trace]] = {}
@@ -242,8 +246,10 @@ class Bench:
             if id in model.questions and not any(self.can_do(model, trace, id) for trace in self.bad[id])
         )
 
-    def lost(self, model: Model) -> tuple[str, ...]:
+    def lost(self, model: Model, most: float) -> tuple[str, ...]:
         """What could not be done any more in the hold as it would be, or for which no run is soon found.
+
+        Once that is more than `most` the rest is taken to be lost as well.
 
         Runs that are found are remembered where they can be done in the hold as it is: they do not rest on the flaw.
         """
@@ -253,7 +259,13 @@ class Bench:
             return ()
         asked = [replace(model.questions[id], expects_run=True) for id in open]
         search = GuidedSearch(model.machine, asked, self.limits, clock_of(self.limits))
-        search.run(range(len(asked)), MOST_EXPANDED, silent)
+        near = search.nearest(range(len(asked)))
+        lost = len(asked) - len(near)
+        for number in near:
+            if lost > most:
+                break
+            search.run([number], MOST_EXPANDED, silent)
+            lost += asked[number].id not in search.found
         for id in open:
             trace = search.found.get(id)
             back = None if trace is None else run_again(self.model, model, trace, id)
