@@ -248,6 +248,47 @@ controls:
     assert [(actor, "SW" in text and "on" in text) for actor, text in rescue.steps] == [(Actor.CREW, True)]
 
 
+SLOW_GUIDE = hold_text(
+    rows=1,
+    doorways=doorway("1C", "left"),
+    devices="- {id: G, kind: powered guide resting lowered, on: 1C.aft, stops: [aft], restrains: [x], locking: raised,"
+    " circuit: SW is on, lags: true}",
+    rest="controls:\n  - {id: SW, kind: switch, positions: [off, on], starts: off}\n"
+    "  - {id: SX, kind: switch, positions: [off, on], starts: off}\n",
+)
+
+
+@pytest.mark.parametrize(
+    ("more", "goal"),
+    [
+        ("  - wait until G is raised or SX is on\n  - set SX to on\n", "always"),
+        ("  - wait until SX is on\n", "always"),
+        ("", "SX is on"),
+    ],
+    ids=["goes on", "comes to a stand", "ends without the goal"],
+)
+def test_what_comes_of_a_place_does_not_depend_on_when_it_is_met(more: str, goal: str) -> None:
+    """A wait that is left out leads, once the guide has moved, to a place that is known: it ends as that one does.
+
+    All slips are followed one by one, and then all places are looked at together.
+    """
+    bound = bound_here(SLOW_GUIDE, f"  - set SW to on\n  - wait until G is raised\n{more}", goal)
+    graph = procedure_graph(bound, slips_of(bound))
+    search = InterleavingSearch(graph, hazards_of(graph), Clock(None), lost=False)
+    search.begin()
+    joined = False
+    for node in search.explore():
+        for _ in search.slips_from(node):
+            fresh = search.explore()
+            joined |= any(after < fresh.start for one in fresh for after, _ in search.edges[one])
+    together = InterleavingSearch(graph, hazards_of(graph), Clock(None), lost=False)
+    for point, hold in search.index:
+        together.node(point, hold)
+    together.explore()
+    assert joined
+    assert search.outcomes == together.outcomes
+
+
 def test_the_second_count_notices_a_wrong_search() -> None:
     """What the search is made to say wrongly, of a slip or of the fewest slips, is disputed."""
     bound = bind(drawn(4), HOLDS[0])

@@ -10,7 +10,7 @@ import pytest
 
 from interlock.confirm.recovery import confirm_recovery
 from interlock.kernel.claims import Certificate, Disputed, Limits, Trace, Undecided
-from interlock.kernel.expressions import Expr, Is, conj, disj, neg
+from interlock.kernel.expressions import Expr, Is, Value, conj, disj, neg
 from interlock.kernel.machine import Actor, Machine, Question, Requirement, RequirementKind, Rule, Variable, question_of
 from interlock.kernel.recovery import (
     DeadEnd,
@@ -74,6 +74,27 @@ def test_second_solver_agrees(seed: int) -> None:
     claims = recover(machine, [question], BY_CASES)
     (finding,) = confirm_recovery(machine, [question], claims)
     assert isinstance(finding, Recovers if isinstance(claims[0], Recoverable) else HasDeadEnd), finding
+
+
+def test_a_dead_end_that_no_walk_meets_is_claimed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A dead end found among states of the invariant is claimed where a run leads there, not excluded as unreachable.
+
+    The machines are ones in which that is how it is found; an engine that excludes it goes on until the time is up.
+    """
+    found = []
+    looked_into = cases.RecoveryCases._dead_end
+
+    def noting(self: cases.RecoveryCases, state: tuple[Value, ...]) -> object:
+        found.append(looked_into(self, state))
+        return found[-1]
+
+    monkeypatch.setattr(cases.RecoveryCases, "_dead_end", noting)
+    for seed in (90, 256, 266, 288):
+        machine, question = _case(seed)
+        (claim,) = recover(machine, [question], replace(BY_CASES, seconds=20))
+        assert isinstance(claim, DeadEnd)
+        assert claim.trace.states[-1] in dead_ends(machine, question.goal)
+        assert isinstance(found[-1], DeadEnd)
 
 
 def _corrupted(machine: Machine, recovery: Recovery, draw: random.Random) -> Iterator[Recovery]:
