@@ -15,7 +15,9 @@ from .mutants import SORTS, judge_mutant, make_mutant, originals
 BLOCK = 40
 
 
-@pytest.mark.parametrize("first", range(0, 320, BLOCK))
+@pytest.mark.parametrize(
+    "first", [pytest.param(at, marks=pytest.mark.slow if at >= 160 else ()) for at in range(0, 320, BLOCK)]
+)
 def test_mutants(first: int) -> None:
     """Each is taken through reading, compiling and a bounded proof or audit, and nothing goes wrong."""
     outcomes = {seed: judge_mutant(seed) for seed in range(first, first + BLOCK)}

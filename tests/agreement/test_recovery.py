@@ -43,7 +43,7 @@ from tests.agreement.ways_by_z3 import discharge_recovery
 from tests.some import some
 
 
-@pytest.mark.parametrize("tens", [pytest.param(at, marks=pytest.mark.slow if at >= 40 else ()) for at in range(100)])
+@pytest.mark.parametrize("tens", [pytest.param(at, marks=pytest.mark.slow if at >= 20 else ()) for at in range(100)])
 def test_engine_agrees_with_enumeration(tens: int) -> None:
     """On a thousand random machines the engine is right, and its evidence is what it says, state by state."""
     for seed in range(10 * tens, 10 * tens + 10):

@@ -25,7 +25,7 @@ from tests.agreement.recovering import dead_ends, proves, shows_dead_end
 from tests.agreement.sidings import random_siding, siding
 
 
-@pytest.mark.parametrize("tens", [pytest.param(at, marks=pytest.mark.slow if at >= 4 else ()) for at in range(12)])
+@pytest.mark.parametrize("tens", [pytest.param(at, marks=pytest.mark.slow if at >= 2 else ()) for at in range(12)])
 def test_engine_agrees_on_sidings(tens: int) -> None:
     """On random sidings the engine decides, is right, and its evidence is what it says, state by state."""
     for seed in range(10 * tens, 10 * tens + 10):

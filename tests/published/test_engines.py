@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Any
+
 import pytest
 
 from interlock.confirm.confirm import confirm
@@ -17,8 +20,15 @@ from .rows import ROWS
 GOALS = [row for row in ROWS if row.goal is not None]
 REACHED = [row for row in GOALS if row.shortest is not None]
 NEVER_REACHED = [row for row in GOALS if row.shortest is None]
+MANY_STATES = 100_000
+"""Rows with more are counted by arrays (`test_arrays.py`), by the explicit engine among the slow."""
 SHALLOW = 10
 """Steps that a bounded search looks ahead for a goal that is never reached."""
+
+
+def marked(rows: Sequence[Row]) -> list[Any]:
+    """The rows, those with many states slow."""
+    return [pytest.param(row, marks=pytest.mark.slow if (row.states or 0) > MANY_STATES else ()) for row in rows]
 
 
 def question_in(row: Row) -> tuple[Machine, Question]:
@@ -34,7 +44,7 @@ def is_as_published(row: Row, claim: Claim) -> bool:
     return isinstance(claim, Refuted) and claim.shortest and claim.trace.depth == row.shortest
 
 
-@pytest.mark.parametrize("row", ROWS, ids=lambda row: row.name)
+@pytest.mark.parametrize("row", marked(ROWS), ids=lambda row: row.name)
 def test_counts_by_the_explicit_engine(row: Row) -> None:
     """The engine's count of states, steps, dead ends and levels is the published one."""
     count = count_states(with_monitors(row.build()))
@@ -50,7 +60,7 @@ def test_counts_by_the_explicit_engine(row: Row) -> None:
     assert {name: found[name] for name in expected} == expected, row.source
 
 
-@pytest.mark.parametrize("row", GOALS, ids=lambda row: row.name)
+@pytest.mark.parametrize("row", marked(GOALS), ids=lambda row: row.name)
 def test_verdict_by_the_explicit_engine(row: Row) -> None:
     """The explicit engine decides the goal as published, its traces replay and its counts are counted again."""
     machine, question = question_in(row)

@@ -59,7 +59,13 @@ def procedure(order: tuple[str, ...]) -> str:
     return f"interlock: 1\nprocedure: An order\nhold: hold.yaml\ngoal: {goal}\nsteps:\n{steps}"
 
 
-@pytest.mark.parametrize(("steps", "number"), [(CONTROL, 720), (RELEASE, 24)], ids=["1910.147(d)", "1910.147(e)"])
+@pytest.mark.parametrize(
+    ("steps", "number"),
+    [
+        pytest.param(CONTROL, 720, marks=pytest.mark.slow, id="1910.147(d)"),
+        pytest.param(RELEASE, 24, id="1910.147(e)"),
+    ],
+)
 def test_exactly_one_order_is_right(steps: tuple[str, ...], number: int) -> None:
     """Of all n! orders the audit finds nothing in the one of the regulation, and something in every other."""
     hold = load_hold(Source("hold.yaml", description(steps).encode()), lambda name: None).value

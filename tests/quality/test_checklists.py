@@ -95,7 +95,7 @@ QUICK = [
     ("twin-lane.yaml", ALL_OUT, SOME),
     ("single-lane.yaml", ALL_HALF, None),
     ("single-lane.yaml", ALL_OUT, ALL_HALF),
-    ("main-deck.yaml", Load((("2R", "LONG"), ("9L", "SHORT"))), None),
+    pytest.param("main-deck.yaml", Load((("2R", "LONG"), ("9L", "SHORT"))), None, marks=pytest.mark.slow),
 ]
 quick = pytest.mark.parametrize(("name", "goal", "aboard"), QUICK)
 

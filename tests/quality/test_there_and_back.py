@@ -27,7 +27,7 @@ LEFT_LONG = Load((*((f"{row}L", "LONG") for row in range(1, 17, 2)), ("all", "SH
 LOADS = [
     ("single-lane", HALVES, 4),
     pytest.param("twin-lane", HALVES, 12, marks=pytest.mark.slow),
-    ("twin-lane", WIDES, 12),
+    pytest.param("twin-lane", WIDES, 12, marks=pytest.mark.slow),
     pytest.param("main-deck", SHORTS, 32, marks=pytest.mark.slow),
     pytest.param("main-deck", LONGS, 32, marks=pytest.mark.slow),
     pytest.param("main-deck", LEFT_LONG, 32, marks=pytest.mark.slow),
@@ -119,7 +119,8 @@ def test_unloading_everything(hold: str, load: Load, bays: int) -> None:
     check_nothing_found(checklist, hold)
 
 
-@pytest.mark.parametrize("load", [SHORTS, pytest.param(LEFT_LONG, marks=pytest.mark.slow)])
+@pytest.mark.slow
+@pytest.mark.parametrize("load", [SHORTS, LEFT_LONG])
 def test_all_bays_in_one_plan_within_half_a_minute(load: Load) -> None:
     """One plan fills all 32 bays of the main deck in at most 30 s of the processor, compilation included."""
     compiled.cache_clear()
