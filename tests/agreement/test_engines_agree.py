@@ -1,4 +1,4 @@
-"""Every engine against plain enumeration on 2,000 random machines, three quarters of them slow; `long_run.py` goes on."""
+"""Every engine against plain enumeration on 2,000 random machines, three of four slow; `long_run.py` goes on."""
 
 from __future__ import annotations
 
