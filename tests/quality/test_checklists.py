@@ -95,9 +95,9 @@ QUICK = [
     ("twin-lane.yaml", ALL_OUT, SOME),
     ("single-lane.yaml", ALL_HALF, None),
     ("single-lane.yaml", ALL_OUT, ALL_HALF),
-    pytest.param("main-deck.yaml", Load((("2R", "LONG"), ("9L", "SHORT"))), None, marks=pytest.mark.slow),
 ]
-quick = pytest.mark.parametrize(("name", "goal", "aboard"), QUICK)
+LARGE = pytest.param("main-deck.yaml", Load((("2R", "LONG"), ("9L", "SHORT"))), None, marks=pytest.mark.slow)
+quick = pytest.mark.parametrize(("name", "goal", "aboard"), [*QUICK, LARGE])
 
 
 @quick
@@ -297,10 +297,7 @@ def test_a_sound_interlock_gives_none() -> None:
     assert labels == {NOTE}
 
 
-AUDITED = [one for one in QUICK if not one[0].startswith("main-deck")]
-
-
-@pytest.mark.parametrize(("name", "goal", "aboard"), AUDITED)
+@pytest.mark.parametrize(("name", "goal", "aboard"), QUICK)
 def test_audited_without_findings(name: str, goal: Goal, aboard: Goal | None) -> None:
     """The audit of a checklist for a demonstration hold finds nothing, and its slips were counted a second time."""
     audit = _audited(name, goal, aboard).audit
