@@ -20,6 +20,7 @@ COMMANDS = {
     "failures": "Find which failures break a requirement, alone or together.",
     "compare": "Compare a modified hold with the old one: verdicts and behaviour.",
     "contacts": "Say what each contact is for: what fails without it.",
+    "defer": "Find what fails with an item inoperative, and which limitations suffice.",
     "audit": "Audit a written procedure, and what slips in it lead to.",
     "checklist": "Make a checklist that is proved: load, unload, or reach a goal.",
     "describe": "Say what a description contains and what a proof would assume.",

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from interlock.study.checklist.making import Result
     from interlock.study.comparison.compare import Comparison
     from interlock.study.contacts.purposes import ContactAnalysis
+    from interlock.study.deferral.deferral import Deferral
     from interlock.study.failures import FailureAnalysis
     from interlock.study.procedure.audit import Overall
     from interlock.study.verify import Status, Verification
@@ -106,6 +107,19 @@ def code_of_contacts(analysis: ContactAnalysis) -> int:
     return UNDECIDED if Need.OPEN in needs or not needs else DONE
 
 
+def code_of_deferrals(cases: Iterable[Deferral | None]) -> int:
+    """Done where nothing fails in any case; found where something does, or where one makes no hold."""
+    codes = []
+    for case in cases:
+        if case is not None and case.is_disputed:
+            codes.append(DISPUTED)
+        elif case is None or case.broken:
+            codes.append(FOUND)
+        else:
+            codes.append(UNDECIDED if case.open else DONE)
+    return worst_code(codes) if codes else UNDECIDED
+
+
 def help_text(sound: str, found: str, open: str, *, last: str = "") -> str:
     """The end of a help text: what 0, 1 and 3 mean for a command, and what the other codes mean for all of them."""
     return f"""\b
@@ -148,3 +162,10 @@ PURPOSES = help_text(
     "of some contact that is not known (a limit was reached)",
 )
 """For `contacts`."""
+
+DEFERRING = help_text(
+    "with that inoperative everything that held still holds: no limitation is needed",
+    "something fails; what is printed says which limitations suffice, if any",
+    "nothing fails as far as it was decided, and not all was",
+)
+"""For `defer`."""

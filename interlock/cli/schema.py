@@ -14,11 +14,11 @@ from interlock.cli.screen import output_option, show_whole
 @click.command(
     name="schema",
     help="Print the JSON Schema (draft-07) of description, requirement and procedure files, for editors, or of the "
-    "JSON results of 'prove' (result), 'audit', 'checklist', 'compare', 'failures' and 'contacts'.",
+    "JSON results of 'prove' (result), 'audit', 'checklist', 'compare', 'defer', 'failures' and 'contacts'.",
 )
 @click.argument(
     "what",
-    type=click.Choice(["description", "result", "audit", "checklist", "compare", "failures", "contacts"]),
+    type=click.Choice(["description", "result", "audit", "checklist", "compare", "defer", "failures", "contacts"]),
     default="description",
 )
 @output_option
@@ -30,6 +30,7 @@ def command(what: str, output: Path | None) -> int:
     from interlock.report.views.checklist_facts import Made, Refused
     from interlock.report.views.comparison_facts import ComparisonFacts
     from interlock.report.views.contacts_facts import ContactsFacts
+    from interlock.report.views.deferral_facts import DeferralFacts
     from interlock.report.views.facts import Facts
     from interlock.report.views.failures_facts import FailuresFacts
     from interlock.report.views.proof_facts import ProofFacts
@@ -39,6 +40,7 @@ def command(what: str, output: Path | None) -> int:
         "audit": (AuditFacts,),
         "checklist": (Made, Refused),
         "compare": (ComparisonFacts,),
+        "defer": (DeferralFacts,),
         "failures": (FailuresFacts,),
         "contacts": (ContactsFacts,),
     }

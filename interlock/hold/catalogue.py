@@ -53,7 +53,7 @@ def everything_fails(
     again.  A hold whose expressions are at fault has no contacts; loading it says why.
     """
     entries = {(one.item, one.mode): one for one in catalogue.failures if only is None or one.item in only}
-    items = (*failing_items(hold), *_contacts(hold))
+    items = all_items(hold)
     causes = {cause.id: cause for cause in hold.common_causes}
     more: list[FailureMode] = []
     known: dict[str, KnownFailure] = {}
@@ -79,6 +79,11 @@ def _failures(items: Iterable[FailingItem], written: Iterable[SomeFailure]) -> I
     """Those that are written, in the order of the items."""
     named = tuple(written)
     return (item.failure(one) for item in items for one in item.failings if _names(named, item, one.mode))
+
+
+def all_items(hold: Hold) -> tuple[FailingItem, ...]:
+    """Every item that can fail, then the contacts at their places; none where the expressions are at fault."""
+    return (*failing_items(hold), *_contacts(hold))
 
 
 def _contacts(hold: Hold) -> tuple[FailingItem, ...]:

@@ -32,6 +32,13 @@ class Recoverer(Protocol):
     ) -> tuple[RecoveryClaim, ...]: ...
 
 
+def nobody(
+    machine: Machine, questions: Sequence[RecoveryQuestion], limits: Limits, report: ProgressCallback
+) -> tuple[RecoveryClaim, ...]:
+    """For whoever asks about no ways back."""
+    return tuple(Unknown(question.id, "none", "nobody was asked") for question in questions)
+
+
 AnyQuestion = TypeVar("AnyQuestion", Question, RecoveryQuestion)
 AnyClaim = TypeVar("AnyClaim", Claim, RecoveryClaim)
 AnyFinding = TypeVar("AnyFinding", Finding, RecoveryFinding)

@@ -25,6 +25,7 @@ CALLS = {
     "audit": "audit demo:procedures/single-lane-load --no-interlock --no-slips",
     "checklist": "checklist demo:single-lane --goal",
     "compare": "compare small.yaml small.yaml --no-verdicts",
+    "defer": "defer small.yaml FS --no-standing --requirements asked.yaml",
     "draw plan": "draw small.yaml",
     "draw moves": "draw small.yaml --what moves",
     "draw kind": "draw --what relay",

@@ -223,6 +223,7 @@ def shape_of(value: object) -> object:
 LOAD = ("checklist", "HOLD", "--load", "1C=HALF", "--format")
 AUDIT = ("audit", "PROCEDURE", "--requirements", "ASKED", "--no-interlock", "-v", "--format")
 COMPARE = ("compare", "demo:single-lane", "HOLD", "--requirements", "ASKED", "--no-standing", "--format")
+DEFER = ("defer", "HOLD", "AS", "--requirements", "ASKED", "--no-standing", "--format")
 FAILING = ("failures", "HOLD", "--requirements", "ASKED", "--only", "given", "--format")
 CONTACTS = ("contacts", "HOLD", "--no-standing", "--requirements", "ASKED", "--only", "given", "--format")
 RUNS: dict[str, tuple[str, ...]] = {
@@ -235,6 +236,9 @@ RUNS: dict[str, tuple[str, ...]] = {
     "compare json": (*COMPARE, "json"),
     "contacts text": (*CONTACTS, "text", "-v"),
     "contacts json": (*CONTACTS, "json"),
+    "defer text": (*DEFER, "text", "-v", "--runs", "1"),
+    "defer markdown": (*DEFER, "markdown"),
+    "defer json": (*DEFER, "json"),
     "audit text": (*AUDIT, "text"),
     "audit markdown": (*AUDIT, "markdown"),
     "audit html": (*AUDIT, "html"),

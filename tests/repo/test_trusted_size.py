@@ -10,6 +10,7 @@ import interlock
 PARTS = {
     "what a machine means": ("kernel", "claims enabling evaluator expressions machine recovery shapes"),
     "two machines side by side": ("kernel", "together"),
+    "limitations as choices": ("kernel", "limiting"),
     "proofs and runs": ("confirm", "confirm recheck replay smtlib"),
     "sets of states": ("confirm", "closed"),
     "ways back": ("confirm", "recovery"),
@@ -24,6 +25,7 @@ PARTS = {
 BUDGET = {
     "what a machine means": 735,
     "two machines side by side": 225,
+    "limitations as choices": 42,
     "proofs and runs": 520,
     "sets of states": 105,
     "ways back": 185,

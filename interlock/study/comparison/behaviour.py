@@ -18,16 +18,14 @@ from interlock.kernel.claims import (
     Refuted,
     Trace,
     Undecided,
-    Unknown,
     silent,
 )
 from interlock.kernel.evaluator import State, fire, is_enabled, truths_in
 from interlock.kernel.expressions import TRUE, Expr, disj
 from interlock.kernel.machine import Machine, Question
-from interlock.kernel.recovery import RecoveryClaim, RecoveryQuestion
 from interlock.prove.decide import decide
 from interlock.study.comparison.pairing import Asked, Pair, What
-from interlock.study.sessions import Session
+from interlock.study.sessions import Session, nobody
 
 _START = "both can start"
 _ONCE = "what is kept once is the same in both"
@@ -125,7 +123,7 @@ def compare_behaviour(
     start = Question(_START, TRUE, expects_run=True)
     once = Question(_ONCE, disj(*pair.both.clashes.values()))
     session = Session(machine, limits, report)
-    found, _ = session.claim_and_confirm([start, once, *questions.values()], (), decide, _nobody)
+    found, _ = session.claim_and_confirm([start, once, *questions.values()], (), decide, nobody)
     runs = [one.claim.trace for one in found.values() if isinstance(one, Fails)]
     seen = _seen(machine, [one for group in kinds.values() for one in group], runs)
     unseen = [
@@ -138,7 +136,7 @@ def compare_behaviour(
     more = [Question(f"{one.what}: {one.label}", one.target) for one in unseen]
     answers: Mapping[str, Finding] = {}
     if every and more:
-        answers, _ = session.claim_and_confirm(more, (), decide, _nobody)
+        answers, _ = session.claim_and_confirm(more, (), decide, nobody)
     known = {id(one): answers.get(question.id) for one, question in zip(unseen, more, strict=True)}
     told = []
     for group, members in kinds.items():
@@ -148,12 +146,6 @@ def compare_behaviour(
         shown = _shown(pair, finding.claim, members) if isinstance(finding, Fails) else None
         told.append(Kind(members[0].what, tuple(members), finding, shown, tuple(differ), tuple(left)))
     return Behaviour(pair, tuple(told), found[_START], found[_ONCE])
-
-
-def _nobody(
-    machine: Machine, questions: Sequence[RecoveryQuestion], limits: Limits, report: ProgressCallback
-) -> tuple[RecoveryClaim, ...]:
-    return tuple(Unknown(question.id, "none", "not asked") for question in questions)
 
 
 def _seen(machine: Machine, asked: Sequence[Asked], runs: Sequence[Trace]) -> set[int]:

@@ -1,0 +1,139 @@
+"""`interlock defer`: may the hold be used with something inoperative, and under which limitations."""
+
+from __future__ import annotations
+
+from itertools import product
+from pathlib import Path
+from time import monotonic
+from typing import TYPE_CHECKING
+
+import click
+
+from interlock.cli.exit_codes import DEFERRING, code_of_deferrals
+from interlock.cli.formats import chosen_format, format_option
+from interlock.cli.options import requirements_option, seconds_left, situation_option, standing_option, time_option
+from interlock.cli.screen import Screen, color_option, output_option
+
+if TYPE_CHECKING:
+    from interlock.hold.language.model import Hold
+    from interlock.study.deferral.inoperative import Inoperative
+
+MOST_TOGETHER = 3
+"""Limitations in a set, where nobody says how many."""
+MOST_CASES = 64
+
+
+@click.command(
+    name="defer",
+    help="Find which requirements fail with items inoperative, and all smallest sets of limitations with which none "
+    "does: positions kept empty, kinds of unit not carried there, and where that does not suffice devices, controls "
+    "and doorways not used. Each set is proved, and told with what it leaves to be carried. ITEM is an id, or ID=WAY: "
+    "the state in which a device stays, or how something has failed (CIRCUIT:CONTACT=bypassed for a contact). Without "
+    "a way all ways are taken one after the other. It approves no deferral.",
+    epilog=DEFERRING,
+)
+@click.argument("hold")
+@click.argument("items", nargs=-1, metavar="[ITEM]...")
+@click.option("--each", "kind", metavar="KIND", help="One after the other, every device of this kind.")
+@requirements_option("Requirements to add; one with the id of a standing requirement replaces it.")
+@standing_option("Ask")
+@situation_option
+@click.option(
+    "--together",
+    "size",
+    type=click.IntRange(min=1, max=6),
+    default=MOST_TOGETHER,
+    show_default=True,
+    help="How many limitations a set may have.",
+)
+@click.option("--wider", is_flag=True, help="Look at limitations of all sorts from the start.")
+@click.option(
+    "--runs",
+    "told",
+    type=click.IntRange(min=0),
+    default=0,
+    show_default=True,
+    help="Of so many requirements that fail, show step by step how.",
+)
+@time_option("Give up after this many seconds.")
+@format_option("defer", "'json' is for other programs.")
+@output_option
+@click.option("-v", "--verbose", is_flag=True, help="Name every set, and all that each takes.")
+@color_option
+def command(
+    hold: str,
+    items: tuple[str, ...],
+    kind: str | None,
+    files: tuple[str, ...],
+    standing: bool,
+    situation: str | None,
+    size: int,
+    wider: bool,
+    told: int,
+    seconds: float | None,
+    layout: str | None,
+    output: Path | None,
+    verbose: bool,
+    color: str,
+) -> int:
+    """Opens, works out each case, shows."""
+    from interlock.cli.opening import open_texts
+    from interlock.cli.progress import shown_progress
+    from interlock.cli.refusals import usable, usable_hold
+    from interlock.cli.stopping import noted_stop
+    from interlock.kernel.claims import Limits
+    from interlock.report.views.deferral import deferral_view
+    from interlock.study.deferral.deferral import defer
+
+    began = monotonic()
+    shape = chosen_format("defer", layout, output)
+    texts = usable("requirements", open_texts(files, standing))
+    opened = usable_hold(hold, texts, situation)
+    described = opened.compiled.hold
+    cases = _cases(described, items, kind)
+    own = {text.id for text in described.requirements}
+    given = tuple(text for text in texts.by_id.values() if text.id not in own)
+    screen = Screen(output, color)
+    with noted_stop() as stop:
+        found = []
+        for number, case in enumerate(cases):
+            left = seconds_left(seconds, began)
+            limits = Limits(seconds=None if left is None else left / (len(cases) - number), stop=stop.is_asked)
+            with stop.tearing(), shown_progress(opened.label, False) as report:
+                found.append((case, defer(described, opened.compiled, case, given, size, limits, report, wider=wider)))
+        code = code_of_deferrals(result for _, result in found)
+        view = deferral_view(opened.label, opened.compiled, found, size, code)
+        parts = {"view": view, "facts": view.facts, "told": told, "verbose": verbose, "seconds": monotonic() - began}
+        screen.show(shape.render(parts))
+        screen.close()
+    return code
+
+
+def _cases(hold: Hold, items: tuple[str, ...], kind: str | None) -> list[tuple[Inoperative, ...]]:
+    """What is to be looked at: all ways of what is named together, or of each device by itself.
+
+    Raises click.UsageError.
+    """
+    from interlock.cli.reading import instead
+    from interlock.study.deferral.inoperative import NoSuchItem, ways_of
+
+    if (kind is None) == (not items):
+        raise click.UsageError("Name one or more items, or give --each with a kind of device.")
+    cases: list[tuple[Inoperative, ...]]
+    try:
+        if kind is not None:
+            those = [device.id for device in hold.devices if device.kind == kind and not device.is_structure]
+            if not those:
+                raise click.UsageError(
+                    f"There is no {kind!r} here." + instead(kind, {one.kind for one in hold.devices})
+                )
+            cases = [(way,) for id in those for way in ways_of(hold, id)]
+        else:
+            named = [item.partition("=") for item in items]
+            cases = list(product(*(ways_of(hold, id, way if equals else None) for id, equals, way in named)))
+    except NoSuchItem as fault:
+        message = str(fault)
+        raise click.UsageError(message[0].upper() + message[1:] + "." + instead(fault.word, fault.known)) from fault
+    if len(cases) > MOST_CASES:
+        raise click.UsageError(f"That makes {len(cases)} cases; say for more of the items how they are inoperative.")
+    return cases

@@ -1,0 +1,109 @@
+"""What may be deferred, as text of at most 80 columns."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from interlock.report.text.lines import BLANK, WIDTH, Line, Tone, bullets, flow, heading, labelled
+from interlock.report.text.proof import story_lines
+from interlock.report.views.deferral import DeferralView
+from interlock.report.views.deferral_facts import CaseFacts, FailingFacts, OptionFacts
+from interlock.report.views.wording import count_of, listed, seconds_as_text, sentence, shortened
+
+MOST_NAMED = 6
+MOST_OPTIONS = 8
+
+
+def deferral_report(view: DeferralView, told: int, verbose: bool, seconds: float) -> tuple[Line, ...]:
+    """The whole report; of each case the runs of so many requirements that fail are told."""
+    return tuple(_lines(view, told, verbose, seconds))
+
+
+def _lines(view: DeferralView, told: int, verbose: bool, seconds: float) -> Iterator[Line]:
+    facts = view.facts
+    yield from flow(facts.title, tone=Tone.HEAD)
+    yield from labelled("description:", facts.description, 2)
+    for case in facts.cases:
+        yield BLANK
+        yield Line("-" * WIDTH, Tone.FAINT)
+        yield from flow(f"Inoperative: {listed([one.text for one in case.items])}", 0, 2, Tone.HEAD)
+        yield from flow(view.result(case), 2, tone=_tone(case))
+        yield from _case(view, case, told, verbose)
+    yield from heading("What this assumes")
+    yield from bullets(facts.assumptions)
+    yield from heading("Caution")
+    for text in facts.cautions:
+        yield from flow(text, 2)
+    yield BLANK
+    yield from flow(f"{_summary(facts.cases)}, in {seconds_as_text(seconds)}", tone=view.tone)
+
+
+def _tone(case: CaseFacts) -> Tone:
+    return {"none needed": Tone.GOOD, "undecided": Tone.OPEN, "disputed": Tone.LOUD}.get(case.result, Tone.BAD)
+
+
+def _summary(cases: tuple[CaseFacts, ...]) -> str:
+    results = [case.result for case in cases]
+    counted = [f"{one}: {results.count(one)}" for one in dict.fromkeys(results)]
+    return f"{count_of(len(cases), 'case')}; {'; '.join(counted)}"
+
+
+def _case(view: DeferralView, case: CaseFacts, told: int, verbose: bool) -> Iterator[Line]:
+    if case.failing:
+        yield from heading("What fails without limitations")
+    for one in case.failing:
+        yield from _failing(one)
+    if case.options:
+        yield from heading("Smallest sets of limitations")
+    for number, option in enumerate(case.options[: len(case.options) if verbose else MOST_OPTIONS], 1):
+        yield from _option(case, number, option, verbose)
+    if not verbose and len(case.options) > MOST_OPTIONS:
+        yield from flow(f"and {len(case.options) - MOST_OPTIONS} more (-v names all)", 2)
+    if case.options or case.result == "no limitation found":
+        yield from labelled("looked at:", "; ".join(case.looked_at), 2)
+    if case.carried:
+        yield from heading("What it leaves, limitations aside")
+        left = f"{case.left} of {case.carried} ways to carry a unit secured behind shut doors (kinds times bays)"
+        yield from flow(left, 2)
+        if case.lost:
+            yield from labelled("no longer:", shortened(case.lost, len(case.lost) if verbose else MOST_NAMED), 2)
+    for one in case.lost_work[: len(case.lost_work) if verbose else MOST_NAMED]:
+        yield from flow(f"- no longer can be done: {one.id}: {one.text}", 2, 2)
+    if not verbose and len(case.lost_work) > MOST_NAMED:
+        yield from flow(f"and {len(case.lost_work) - MOST_NAMED} more (-v names all)", 2)
+    if case.failed_before:
+        yield from labelled("fails with nothing inoperative too:", ", ".join(case.failed_before), 2)
+    for relief in view.relief(case):
+        yield from heading("Draft of a line for the list, to be approved")
+        yield from labelled("item:", relief.item, 2)
+        yield from labelled("number installed:", relief.installed, 2)
+        yield from labelled("number required for dispatch:", relief.required, 2)
+        for remark in relief.remarks:
+            yield from flow(f"- {remark}", 4, 2)
+    for one in [one for one in case.failing if one.hopeless or told][: max(told, 1)]:
+        if one.story is not None and told:
+            yield from heading(f"How {one.id} breaks")
+            yield from story_lines(one.story, ())
+
+
+def _failing(one: FailingFacts) -> Iterator[Line]:
+    yield from flow(f"- {one.id}: {one.text}", 2, 2, Tone.BAD)
+    yield from labelled("hazard:", f"{one.hazard}; severity {one.severity} ({one.scheme})", 6)
+    if one.story is not None:
+        yield from labelled("run:", f"{count_of(len(one.story.steps), 'step')} (--runs shows it)", 6)
+    if one.hopeless:
+        yield from flow("none of the limitations looked at would stop it", 6, tone=Tone.BAD)
+
+
+def _option(case: CaseFacts, number: int, option: OptionFacts, verbose: bool) -> Iterator[Line]:
+    for at, one in enumerate(option.limitations):
+        mark = f"{number}. " if at == 0 else "   "
+        yield from flow(mark + sentence(one.order), 2, 3)
+    if option.leaves is None:
+        yield from flow("what it leaves was not worked out", 5)
+        return
+    yield from flow(f"leaves {len(option.leaves)} of {case.left} ways to carry a unit", 5)
+    if option.takes:
+        yield from labelled("takes:", shortened(option.takes, len(option.takes) if verbose else MOST_NAMED), 5)
+    if option.unknown:
+        yield from labelled("not known:", shortened(option.unknown, MOST_NAMED), 5)

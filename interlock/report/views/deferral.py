@@ -1,0 +1,186 @@
+"""What may be deferred, as it is told, whatever the format."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from interlock.hold.compile.compiler import CompiledHold
+from interlock.kernel.claims import Undecided
+from interlock.report.views.assumptions import CAUTIONS, assumptions_of
+from interlock.report.views.deferral_facts import (
+    CaseFacts,
+    DeferralFacts,
+    FailingFacts,
+    ItemFacts,
+    LimitationFacts,
+    OptionFacts,
+    Result,
+)
+from interlock.report.views.facts import PROGRAM
+from interlock.report.views.proof import story_facts
+from interlock.report.views.tones import Tone
+from interlock.report.views.wording import count_of, listed
+from interlock.study.deferral.deferral import Capability, Deferral, Option
+from interlock.study.deferral.inoperative import Inoperative
+from interlock.study.verify import Answer
+
+DEFERRED = (
+    "What is inoperative is so from the start and stays so; all else works, but for the failures that the description "
+    "declares.",
+    "Limitations are kept by the crew at every step: that people may forget one is not examined here. A position is "
+    "kept empty when a door is shut; what comes into it behind the shut door by itself is examined.",
+)
+DEFERRAL_CAUTIONS = (
+    "This approves no deferral. What may be inoperative, for how long, and with which procedures is said by the "
+    "approved minimum equipment list of the operator and by its authority.",
+    *CAUTIONS,
+)
+INTERVAL = "repair interval: as the operator's approved list says"
+
+
+@dataclass(frozen=True, slots=True)
+class Relief:
+    """A draft of one line of a list of what may be inoperative, in the trade's columns."""
+
+    item: str
+    installed: str
+    required: str
+    remarks: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class DeferralView:
+    """What is told."""
+
+    facts: DeferralFacts
+
+    @property
+    def tone(self) -> Tone:
+        """That of the worst that came out."""
+        return {0: Tone.GOOD, 1: Tone.BAD, 4: Tone.LOUD}.get(self.facts.exit_code, Tone.OPEN)
+
+    def result(self, case: CaseFacts) -> str:
+        """What came out of one case, in a sentence."""
+        match case.result:
+            case "none needed":
+                return (
+                    "No limitation is needed: with this inoperative nothing is possible that must not be "
+                    f"(proved, checked again by {case.checked_by})."
+                )
+            case "limitations":
+                number = count_of(len(case.options), "smallest set")
+                return (
+                    f"It takes limitations: {number} of at most {case.size} of them found, each proved to suffice "
+                    f"(checked again by {case.checked_by}); with any other set of these that has none of them within "
+                    f"it, one of {count_of(case.runs, 'run')} breaks a requirement."
+                )
+            case "no limitation found":
+                return "No set of the limitations that were looked at suffices: see the runs that none would stop."
+            case "no hold":
+                return "With this inoperative the description makes no sense as a hold; nothing was examined."
+            case "disputed":
+                return "Two parts of this program contradict each other. Use no result of this run."
+        return f"UNDECIDED: {case.why}."
+
+    def relief(self, case: CaseFacts) -> Iterator[Relief]:
+        """Drafts for each item, with the best set of limitations; none where nothing is known to suffice."""
+        if case.result not in ("none needed", "limitations"):
+            return
+        best = case.options[0].limitations if case.options else ()
+        for one in case.items:
+            remarks = [f"(O) {limit.order[0].upper()}{limit.order[1:]}." for limit in best]
+            remarks += [f"(M) Make sure that this is so: {one.text}. Mark it inoperative."]
+            required = max(0, one.installed - 1)
+            yield Relief(one.name, str(one.installed), str(required), (*remarks, INTERVAL))
+
+
+def deferral_view(
+    label: str,
+    compiled: CompiledHold,
+    cases: Sequence[tuple[Sequence[Inoperative], Deferral | None]],
+    size: int,
+    code: int,
+) -> DeferralView:
+    """What is told of the cases; `label` is what the reader calls the hold."""
+    facts = DeferralFacts(
+        1,
+        PROGRAM,
+        code,
+        label,
+        compiled.hold.title,
+        tuple(_case(compiled, items, found, size) for items, found in cases),
+        (*DEFERRED, *assumptions_of(compiled)),
+        DEFERRAL_CAUTIONS,
+    )
+    return DeferralView(facts)
+
+
+def _case(compiled: CompiledHold, items: Sequence[Inoperative], found: Deferral | None, size: int) -> CaseFacts:
+    told = tuple(ItemFacts(one.id, one.name, one.way, one.text, _installed(compiled, one)) for one in items)
+    if found is None:
+        return CaseFacts(told, "no hold", (), (), (), (), size, (), 0, 0, 0, (), "", "")
+    restoring = found.restoring
+    hopeless = restoring.hopeless if restoring is not None else {}
+    why = listed(list(dict.fromkeys(a.finding.reason for a in found.open if isinstance(a.finding, Undecided))))
+    why = why or ("" if restoring is None else restoring.reason)
+    return CaseFacts(
+        told,
+        _result(found, why),
+        tuple(_failing(one, one.instance.requirement.id in hopeless) for one in found.broken),
+        tuple(_failing(one, False) for one in found.lost_work),
+        found.before,
+        tuple(_option(found, one) for one in found.options),
+        size,
+        tuple(found.sorts),
+        0 if restoring is None else len(restoring.runs),
+        len(found.carried),
+        len(found.left),
+        _texts(compiled, (one for one in found.carried if one not in found.left)),
+        found.checked_by,
+        why,
+    )
+
+
+def _result(found: Deferral, why: str) -> Result:
+    if found.is_disputed:
+        return "disputed"
+    if why:
+        return "undecided"
+    if found.needs_none:
+        return "none needed"
+    return "limitations" if found.options else "no limitation found"
+
+
+def _installed(compiled: CompiledHold, item: Inoperative) -> int:
+    kinds = {device.id: device.kind for device in compiled.hold.devices}
+    return sum(kind == kinds[item.id] for kind in kinds.values()) if item.id in kinds else 1
+
+
+def _failing(answer: Answer, hopeless: bool) -> FailingFacts:
+    origin = answer.instance.origin
+    return FailingFacts(
+        answer.instance.requirement.id,
+        origin.id,
+        answer.instance.text,
+        origin.hazard,
+        origin.severity,
+        origin.scheme,
+        hopeless,
+        None if answer.story is None else story_facts(answer.story),
+    )
+
+
+def _option(found: Deferral, option: Option) -> OptionFacts:
+    limitations = tuple(LimitationFacts(one.kept, one.of, one.order, one.condition) for one in option.limitations)
+    if option.leaves is None:
+        return OptionFacts(limitations, None, None, ())
+    taken = (one for one in found.left if one not in option.leaves and one not in option.unknown)
+    texts = (_texts(found.compiled, ones) for ones in (option.leaves, taken, option.unknown))
+    leaves, takes, unknown = texts
+    return OptionFacts(limitations, leaves, takes, unknown)
+
+
+def _texts(compiled: CompiledHold, capabilities: Iterable[Capability]) -> tuple[str, ...]:
+    names = {unit.id: unit.name for unit in compiled.hold.units}
+    return tuple(f"{names[one.kind]} in {one.bay}" for one in capabilities)

@@ -1,0 +1,91 @@
+"""The facts of what may be deferred, as the JSON result has them."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal, TypeAlias
+
+from msgspec import Meta
+
+from interlock.report.views.facts import Count, Facts, Program
+from interlock.report.views.proof_facts import StoryFacts, Texts
+
+Result: TypeAlias = Literal["none needed", "limitations", "no limitation found", "undecided", "disputed", "no hold"]
+
+
+class ItemFacts(Facts, frozen=True):
+    """An item that is inoperative."""
+
+    id: Annotated[str, Meta(description="as it was named")]
+    name: Annotated[str, Meta(description="what people call it")]
+    way: Annotated[str, Meta(description="the state in which it stays, or how it has failed")]
+    text: Annotated[str, Meta(description="what is then so")]
+    installed: Annotated[Count, Meta(description="how many of its kind the hold has")]
+
+
+class FailingFacts(Facts, frozen=True):
+    """A requirement that fails with the items inoperative."""
+
+    id: Annotated[str, Meta(description="unique in the hold")]
+    from_: Annotated[str, Meta(description="the id of its text")]
+    text: Annotated[str, Meta(description="what it asks for")]
+    hazard: Annotated[str, Meta(description="what its breach can lead to")]
+    severity: Annotated[str, Meta(description="the category of the hazard")]
+    scheme: Annotated[str, Meta(description="the scheme of the categories")]
+    hopeless: Annotated[bool, Meta(description="a run breaks it that none of the limitations looked at would stop")]
+    story: Annotated[StoryFacts | None, Meta(description="a run against it; null: of what can no longer be done")]
+
+
+class LimitationFacts(Facts, frozen=True):
+    """One limitation."""
+
+    kept: Annotated[str, Meta(description="what sort it is")]
+    of: Annotated[str, Meta(description="what it is about")]
+    order: Annotated[str, Meta(description="what the crew is told")]
+    condition: Annotated[str | None, Meta(description="the same as a `limit` says it; null: none can")]
+
+
+class OptionFacts(Facts, frozen=True):
+    """A smallest set of limitations with which nothing fails: proved."""
+
+    limitations: Annotated[tuple[LimitationFacts, ...], Meta(description="all of them are to be kept")]
+    leaves: Annotated[Texts | None, Meta(description="what can still be carried; null: not worked out")]
+    takes: Annotated[Texts | None, Meta(description="what can no longer be carried; null: not worked out")]
+    unknown: Annotated[Texts, Meta(description="what is not known to be carried or not")]
+
+
+class CaseFacts(Facts, frozen=True):
+    """Some items inoperative, each in one way."""
+
+    items: Annotated[tuple[ItemFacts, ...], Meta(description="what is inoperative")]
+    result: Annotated[Result, Meta(description="what came out")]
+    failing: Annotated[tuple[FailingFacts, ...], Meta(description="what must not be, and is without limitations")]
+    lost_work: Annotated[tuple[FailingFacts, ...], Meta(description="what can no longer be done, limitations aside")]
+    failed_before: Annotated[Texts, Meta(description="requirements that fail without the items inoperative too")]
+    options: Annotated[tuple[OptionFacts, ...], Meta(description="the smallest sets, what leaves most first")]
+    size: Annotated[Count, Meta(description="sets of at most so many limitations are given")]
+    looked_at: Annotated[Texts, Meta(description="sorts of limitation that were looked at")]
+    runs: Annotated[Count, Meta(description="of every other set one of so many runs breaks a requirement")]
+    carried: Annotated[Count, Meta(description="what can be carried with nothing inoperative: kinds times bays")]
+    left: Annotated[Count, Meta(description="of these with the items inoperative, before limitations")]
+    lost: Annotated[Texts, Meta(description="what can no longer be carried, limitations aside")]
+    checked_by: Annotated[str, Meta(description="what checked the proofs by other means")]
+    why: Annotated[str, Meta(description="why not more is known")]
+
+
+class DeferralFacts(Facts, frozen=True):
+    """What may be inoperative in a cargo hold, and under which limitations."""
+
+    schema: Annotated[Literal[1], Meta(description="counts up when a reader of the old layout would go wrong")]
+    program: Annotated[Program, Meta(description="what wrote this")]
+    exit_code: Annotated[
+        int,
+        Meta(
+            extra_json_schema={"enum": [0, 1, 3, 4]},
+            description="0 nothing fails; 1 something does, without limitations; 3 not all is known; 4 disputed",
+        ),
+    ]
+    description: Annotated[str, Meta(description="the file, as it was named")]
+    title: Annotated[str, Meta(description="of the hold")]
+    cases: Annotated[tuple[CaseFacts, ...], Meta(description="one for each way in which they can be inoperative")]
+    assumptions: Annotated[Texts, Meta(description="what is taken for granted; object to each line")]
+    cautions: Annotated[Texts, Meta(description="what governs")]

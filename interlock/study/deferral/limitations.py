@@ -1,0 +1,122 @@
+"""What people could keep so that it is safe to go: each as what it forbids."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+from interlock.hold.compile.compiler import CompiledHold
+from interlock.hold.kinds import DEVICE_KINDS, Working
+from interlock.hold.origin import Aspect, Bring, Condition, Depart, Sort, Work
+from interlock.kernel.expressions import FALSE, Expr, neg
+from interlock.kernel.limiting import Forbidding
+from interlock.kernel.machine import Actor
+
+
+class Kept(StrEnum):
+    """What sort of limitation it is, the mildest first."""
+
+    NOT_CARRIED = "kind of unit not carried there"
+    EMPTY = "position kept empty"
+    NOT_WORKED = "device not worked"
+    CONTROL_UNUSED = "control not used"
+    DOOR_UNUSED = "doorway not used"
+
+
+MILD = (Kept.NOT_CARRIED, Kept.EMPTY)
+"""What only bears on where units are when a door is shut; all else is tried where that does not suffice."""
+
+
+@dataclass(frozen=True, slots=True)
+class Limitation:
+    """Something that people keep: `order` tells them to, `of` is what it is about; `condition` is the same as the
+    description language says it, for limits that speak of what is so when the doors are shut."""
+
+    kept: Kept
+    of: str
+    order: str
+    forbidding: Forbidding
+    condition: str | None = None
+
+
+def limitations_of(
+    compiled: CompiledHold, inoperative: Sequence[str], sorts: Sequence[Kept] = tuple(Kept)
+) -> tuple[Limitation, ...]:
+    """All of these sorts that could be kept in a hold, the mildest first; nothing is asked of what is inoperative."""
+    found = tuple(one for one in _limitations(compiled, frozenset(inoperative)) if one.kept in sorts)
+    order = list(Kept)
+    return tuple(sorted(found, key=lambda one: order.index(one.kept)))
+
+
+def _limitations(compiled: CompiledHold, inoperative: frozenset[str]) -> Iterator[Limitation]:
+    hold, world, origins = compiled.hold, compiled.world, compiled.origins
+    shutting = frozenset(
+        rule
+        for rule, origin in origins.rules.items()
+        if isinstance(origin.deed, Work)
+        and origin.deed.of.subject.sort is Sort.DOOR
+        and origin.deed.of.aspect is Aspect.POSITION
+        and origin.deed.dest == "closed"
+    )
+    names = {unit.id: unit.name for unit in hold.units}
+    for bay in compiled.floor.bays if shutting else ():
+        states = world.things[bay].states
+        yield _limit(
+            Kept.EMPTY, bay, f"keep bay {bay} empty when a door is shut", shutting, states["empty"], f"{bay} is empty"
+        )
+        kinds = [kind for kind in names if kind in states]
+        for kind in kinds if len(kinds) > 1 else ():
+            yield _limit(
+                Kept.NOT_CARRIED,
+                f"{bay}.{kind}",
+                f"carry no {names[kind]} in bay {bay}: none is there when a door is shut",
+                shutting,
+                neg(states[kind]),
+                f"not {bay} is {kind}",
+            )
+    for door in hold.doorways if len(hold.doorways) > 1 else ():
+        used = frozenset(
+            rule
+            for rule, origin in origins.rules.items()
+            if (isinstance(origin.deed, Bring) and origin.deed.door == door.id)
+            or (isinstance(origin.deed, Depart) and door.id in origin.deed.move.doors)
+            or _leaves_closed(origin.deed, door.id)
+        )
+        yield _limit(Kept.DOOR_UNUSED, door.id, f"do not use {door.name}", used, FALSE)
+    for control in hold.controls:
+        if control.is_held and control.fixed is None and control.id not in inoperative:
+            held = _crew_work(compiled, control.id)
+            yield _limit(Kept.CONTROL_UNUSED, control.id, f"do not use {control.name}", held, FALSE)
+    for device in hold.devices:
+        by_hand = DEVICE_KINDS[device.kind].working is Working.HAND
+        if by_hand and device.fixed is None and device.id not in inoperative:
+            worked = _crew_work(compiled, device.id)
+            yield _limit(Kept.NOT_WORKED, device.id, f"do not work {device.name}: leave it as it is", worked, FALSE)
+
+
+def _leaves_closed(deed: object, door: str) -> bool:
+    return (
+        isinstance(deed, Work)
+        and deed.of == Condition(deed.of.subject, Aspect.POSITION)
+        and deed.of.subject.id == door
+        and deed.source == "closed"
+    )
+
+
+def _crew_work(compiled: CompiledHold, id: str) -> frozenset[str]:
+    """The steps by which the crew works a thing."""
+    machine, origins = compiled.machine, compiled.origins
+    return frozenset(
+        rule.name
+        for rule in machine.rules
+        if rule.actor is Actor.CREW
+        and isinstance(deed := origins.deed_of(rule.name), Work)
+        and deed.of.subject.id == id
+    )
+
+
+def _limit(
+    kept: Kept, of: str, order: str, rules: frozenset[str], unless: Expr, condition: str | None = None
+) -> Limitation:
+    return Limitation(kept, of, order, Forbidding(f"kept.{kept.name.lower()}.{of}", rules, unless), condition)

@@ -1,0 +1,102 @@
+"""Smallest sets of limitations against every subset tried by itself, on small random machines."""
+
+from __future__ import annotations
+
+import random
+from itertools import combinations
+
+import pytest
+
+from interlock.kernel.claims import Limits, silent
+from interlock.kernel.evaluator import State, evaluate, fire, initial_states, is_enabled
+from interlock.kernel.expressions import FALSE, Expr, Is, neg
+from interlock.kernel.limiting import Forbidding, with_first
+from interlock.kernel.machine import Actor, Machine, Question, Rule, Variable
+from interlock.study.deferral import restoring
+from interlock.study.deferral.restoring import restore
+from tests.agreement.random_machines import random_case
+
+SIZE = 3
+
+
+def limitations(draw: random.Random, machine: Machine) -> tuple[Forbidding, ...]:
+    """Some that each forbid some rules, some of them only where a fact is not so."""
+    found = []
+    for at in range(draw.randint(1, 5)):
+        rules = frozenset(rule.name for rule in machine.rules if draw.random() < 0.3)
+        one = draw.choice(machine.variables)
+        fact: Expr = Is(one.name, draw.choice(one.domain))
+        found.append(Forbidding(f"keep{at}", rules, draw.choice((FALSE, fact, neg(fact)))))
+    return tuple(found)
+
+
+def reaches(machine: Machine, target: Expr, kept: tuple[Forbidding, ...]) -> bool:
+    """Some run reaches the target in which these are kept, by stepping through all states."""
+    seen: set[State] = set(initial_states(machine))
+    waiting = list(seen)
+    while waiting:
+        state = waiting.pop()
+        if evaluate(machine, target, state):
+            return True
+        for rule in machine.rules:
+            forbidden = any(rule.name in one.rules and not evaluate(machine, one.unless, state) for one in kept)
+            if is_enabled(machine, rule, state) and not forbidden and (after := fire(machine, rule, state)) not in seen:
+                seen.add(after)
+                waiting.append(after)
+    return False
+
+
+def judge(seed: int) -> tuple[frozenset[str], ...]:
+    """One machine; its smallest sets."""
+    machine, questions = random_case(seed)
+    draw = random.Random(seed)
+    limits = limitations(draw, machine)
+    question = draw.choice(questions)
+    safe = [
+        frozenset(one.name for one in kept)
+        for size in range(len(limits) + 1)
+        for kept in combinations(limits, size)
+        if not reaches(machine, question.target, kept)
+    ]
+    least = {one for one in safe if len(one) <= SIZE and not any(other < one for other in safe)}
+    found = restore(machine, [question], (), limits, SIZE, Limits(), silent)
+    assert not found.reason
+    assert not found.disputed
+    if not safe:
+        assert question.id in found.hopeless
+        assert not found.sets
+        return ()
+    assert set(found.sets) == least, seed
+    for stopped in found.runs:
+        assert evaluate(machine, question.target, stopped.run.states[-1])
+        assert stopped.by
+    return found.sets
+
+
+def test_smallest_sets_are_those_of_trying_every_subset() -> None:
+    """On sixty machines; in some of them it takes one limitation, in some several."""
+    sizes = [len(one) for seed in range(60) for one in judge(seed)]
+    assert sizes.count(1) > 5
+    assert max(sizes) > 1
+
+
+def test_a_limitation_that_is_taken_to_stop_a_run_and_does_not_is_found_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where any limitation on a rule of the run counts as stopping it, subsets disagree."""
+    monkeypatch.setattr(restoring, "stops", lambda machine, limit, run: bool(limit.rules & set(run.rules)))
+    with pytest.raises(AssertionError):
+        for seed in range(200):
+            judge(seed)
+
+
+def test_what_is_first_comes_before_everything_else() -> None:
+    """No other rule fires while one of these Booleans is still false."""
+    variables = (Variable("struck", (False, True), (False,)), Variable("at", (0, 1), (0,)))
+    rules = (
+        Rule("strike", Actor.FAILURE, Is("struck", False), (("struck", True),)),
+        Rule("go", Actor.CREW, Is("at", 0), (("at", 1),)),
+    )
+    machine = with_first(Machine(variables, (), rules), {"struck"})
+    early = Question("early", Is("at", 1))
+    assert reaches(machine, early.target, ())
+    assert not is_enabled(machine, machine.rule("go"), (False, 0))
+    assert is_enabled(machine, machine.rule("go"), (True, 0))

@@ -1,0 +1,117 @@
+"""`interlock defer`: what fails, what suffices, what is refused, and what is never claimed."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import jsonschema
+import pytest
+
+from interlock import cli
+from interlock.cli.exit_codes import DONE, FOUND, REJECTED, UNDECIDED
+from interlock.report.json.writing import schema
+from interlock.report.views.deferral_facts import DeferralFacts
+from tests.golden.small_hold import TEXT
+
+SECURED = """\
+interlock: 1
+specification: A unit behind shut doors
+requirements:
+  - id: secured-behind-door
+    text: With the door shut, a unit in {b} is secured
+    kind: always
+    for: {b: bays}
+    when: b is occupied and (every d in doors, d is latched)
+    condition: b is secured
+    hazard: unit shifts in flight
+    severity: "1"
+    scheme: MIL-STD-882E
+    source: 14 CFR 25.787(b) in concept
+"""
+ASKED = ("--no-standing", "--requirements", "secured.yaml")
+GUARDED = TEXT.replace('hand_work: "true"', "hand_work: D1 is open").replace(
+    "closes: not D1 is sill_covered", "closes: not D1 is sill_covered and (1C is empty or up)"
+) + ("sensors:\n  - {id: up, name: switch of the sill latch, reads: SL is raised}\n")
+
+
+@pytest.fixture(autouse=True)
+def in_a_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every test works in a folder with a hold whose door asks a switch whether the sill latch is up."""
+    monkeypatch.chdir(tmp_path)
+    Path("hold.yaml").write_text(GUARDED)
+    Path("secured.yaml").write_text(SECURED)
+
+
+def said(capsys: pytest.CaptureFixture[str]) -> str:
+    """Standard output as one line."""
+    return " ".join(capsys.readouterr().out.split())
+
+
+def test_where_the_interlock_itself_keeps_it_no_limitation_is_needed(capsys: pytest.CaptureFixture[str]) -> None:
+    """The latch stays down, the switch says so: the door cannot be shut on a unit."""
+    assert cli.run(["defer", "hold.yaml", "SL=lowered", *ASKED]) == DONE
+    out = said(capsys)
+    assert "No limitation is needed" in out
+    assert "0 of 1 ways" in out
+    assert "approves no deferral" in out
+
+
+def test_what_fails_with_nothing_inoperative_needs_limitations_too(capsys: pytest.CaptureFixture[str]) -> None:
+    """A hold that is unsafe as it is: it is never said that nothing is needed."""
+    Path("hold.yaml").write_text(TEXT)
+    assert cli.run(["defer", "hold.yaml", "SL=lowered", *ASKED]) == FOUND
+    out = said(capsys)
+    assert "No limitation is needed" not in out
+    assert "Keep bay 1C empty" in out
+    assert "fails with nothing inoperative too: secured-behind-door[1C]" in out
+
+
+def test_with_the_switch_stuck_the_position_is_kept_empty(capsys: pytest.CaptureFixture[str]) -> None:
+    """The switch says that the latch is up: the crew has to keep the bay empty, and the draft says so."""
+    assert cli.run(["defer", "hold.yaml", "SL=lowered", "up=stuck_true", *ASKED, "--runs", "1"]) == FOUND
+    out = said(capsys)
+    assert "secured-behind-door[1C]" in out
+    assert "1. Keep bay 1C empty when a door is shut." in out
+    assert "(O) Keep bay 1C empty when a door is shut." in out
+    assert "sticks at true" in out.partition("Step by step")[2]
+
+
+def test_every_way_is_taken_where_none_is_named(capsys: pytest.CaptureFixture[str]) -> None:
+    """One case for each state of the latch, and the result for programs is as its schema says."""
+    assert cli.run(["defer", "hold.yaml", "SL", *ASKED, "--format", "json"]) == DONE
+    found = json.loads(capsys.readouterr().out)
+    jsonschema.validate(found, schema(DeferralFacts))
+    assert [case["items"][0]["way"] for case in found["cases"]] == ["lowered", "raised"]
+    assert cli.run(["defer", "hold.yaml", "--each", "manual latch", *ASKED, "--format", "json"]) == DONE
+    assert json.loads(capsys.readouterr().out) == found
+
+
+@pytest.mark.parametrize(
+    ("args", "message"),
+    [
+        ((), "Name one or more items"),
+        (("SX",), "There is no item 'SX' that could be inoperative."),
+        (("SL=lowred",), "Did you mean 'lowered'?"),
+        (("SL", "--each", "manual latch"), "Name one or more items"),
+        (("--each", "manual lach"), "Did you mean 'manual latch'?"),
+        (("FS",), "broken"),
+    ],
+)
+def test_what_cannot_be_inoperative_is_refused(
+    args: tuple[str, ...], message: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """With the nearest name; a fixed stop can only be broken, and is not refused."""
+    code = cli.run(["defer", "hold.yaml", *args, *ASKED])
+    captured = capsys.readouterr()
+    assert message in " ".join((captured.err + captured.out).split())
+    assert code == (FOUND if args == ("FS",) else REJECTED)
+
+
+def test_out_of_time_no_limitation_is_said_to_suffice(capsys: pytest.CaptureFixture[str]) -> None:
+    """Nothing was decided: no set is given, and none is called needless."""
+    assert cli.run(["defer", "hold.yaml", "SL=lowered", "up=stuck_true", *ASKED, "--time", "0.001"]) == UNDECIDED
+    out = said(capsys)
+    assert "UNDECIDED" in out
+    assert "No limitation is needed" not in out
+    assert "Keep bay" not in out
