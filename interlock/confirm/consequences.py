@@ -23,7 +23,7 @@ Labels: TypeAlias = tuple[str, ...]
 """Departures by their labels, sorted; each as often as it fires."""
 
 MISSED = "ends without what is wanted"
-MOST_PLACES = 25_000
+MOST_PLACES = 40_000
 """The most states that the count takes on by itself."""
 
 

@@ -102,6 +102,7 @@ def audit_slips(
     `most` are the places that are followed for pairs at most.
     """
     graph, clock = search.graph, search.clock
+    others = len(search.edges) - len(rightly)  # places of interruptions, which the second count has no part in
     departures = Departures(search)
     made = departures.made_at(rightly, slips=True, failures=False)
     search.explore()
@@ -138,9 +139,9 @@ def audit_slips(
     report(Progress("procedure", "counting the slips a second time"))
     effects = {graph.slips[which].id: effects_of(search, one) for which, one in made.items()}
     # too many for pairs: at least every slip by itself
-    counting = 1 if places > MOST_PLACES >= after_one else together
+    counting = 1 if places - others > MOST_PLACES >= after_one - others else together
     said = leading(search, (one for one in combinations if len(one.slips) <= counting))
-    followed = after_one if counting == 1 else places
+    followed = (after_one if counting == 1 else places) - others
     counted, wrong = recount(track_of(graph, counting), effects, said, followed, clock)
     return SlipAudit(results, tuple(combinations), (*findings, *wrong), places, together, tuple(notes), counted)
 
