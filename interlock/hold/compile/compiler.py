@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from types import MappingProxyType
 
 from interlock.diagnostics.spans import Diagnostic
@@ -93,7 +94,7 @@ def compile_hold(
     settled, or for what the requirements given name.  Raises KeyError when the hold has no situation of that id.
     """
     try:
-        named = name_hold(describe(hold, situation))
+        named = _named(hold, situation)
     except UnsettledKind as fault:
         return Compilation(None, (Diagnostic("settling-never-ends", hold.span, str(fault)),))
     settled = _settle(named)
@@ -151,7 +152,7 @@ def _compiled(named: NamedHold, settled: _Settled, instances: tuple[Instance, ..
 
 def faults_of_names(hold: Hold) -> tuple[Diagnostic, ...]:
     """What is wrong with the expressions of a description, also where its devices make no sense."""
-    named = name_hold(describe(hold, None))
+    named = _named(hold, None)
     return _in_order((*_faults_within(named), *limit_faults(named)))
 
 
@@ -159,6 +160,12 @@ def faults_of_part(part: Readable) -> tuple[Diagnostic, ...]:
     """The same of a description that cannot be read whole; nothing is said of what may lie in what cannot."""
     named = name_hold(describe(part.hold, None), part.unread)
     return _in_order(_faults_within(named, part.loose))
+
+
+@lru_cache(maxsize=1)
+def _named(hold: Hold, situation: str | None) -> NamedHold:
+    """What is loaded is compiled next, as a rule: it is named once for both."""
+    return name_hold(describe(hold, situation))
 
 
 def _faults_within(named: NamedHold, more: Iterable[Syntax] = ()) -> tuple[Diagnostic, ...]:
