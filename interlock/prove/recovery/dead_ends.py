@@ -20,6 +20,8 @@ from interlock.prove.search.explicit import BreadthFirstSearch
 
 FEW = 1_000_000
 """How many times a guard may be looked at: states times rules."""
+SURELY = 1_000
+"""After so many states it is given up where the next level would be one too many, growing as the last one did."""
 
 
 def nearest_dead_end(machine: Machine, goal: Expr, limits: Limits, clock: Clock, few: int = FEW) -> Trace | None:
@@ -32,7 +34,13 @@ def nearest_dead_end(machine: Machine, goal: Expr, limits: Limits, clock: Clock,
         most = min(most, limits.states)
     bounds = replace(limits, depth=None, seconds=clock.seconds_left(), states=most)
     search = BreadthFirstSearch(machine, bounds, counting=False)
-    reached = [state for level in search.levels() for state in level]
+    reached: list[int] = []
+    last = 1
+    for level in search.levels():
+        reached += level
+        if len(reached) > SURELY and len(reached) + len(level) * len(level) // last > most:
+            return None
+        last = len(level)
     if search.stopped:
         return None
     enabled = compile_enabled(search.packing)

@@ -26,7 +26,7 @@ HOPELESS = 1_000
 
 def rank_by_distance(machine: Machine, goal: Expr) -> list[tuple[Expr, Rank]]:
     """Stages on the way to the goal, each with its own goal (the last: the whole) and a measure for it."""
-    return RankHeuristic(machine).stages(goal)
+    return RankHeuristic(machine).by_distance(goal)
 
 
 def rank_by_counting(machine: Machine, goal: Expr) -> list[tuple[Expr, Rank]]:
@@ -35,13 +35,15 @@ def rank_by_counting(machine: Machine, goal: Expr) -> list[tuple[Expr, Rank]]:
     Fewer is better, whatever has to be shifted for it.  Among as many the farther is the better: what cannot be got
     rid of yet makes room for what can.
     """
-    return RankHeuristic(machine, counting=True).stages(goal)
+    return RankHeuristic(machine).by_counting(goal)
 
 
 class RankHeuristic:
-    def __init__(self, machine: Machine, counting: bool = False) -> None:
+    """Both measures of one machine: nearly all that is worked out for one serves the other."""
+
+    def __init__(self, machine: Machine) -> None:
         self.machine = machine
-        self.counting = counting
+        self._stages: dict[Expr, list[tuple[Expr, Rank, Rank]]] = {}
         self.relaxation = DeleteRelaxation(machine)
         self.guards = [self.relaxation.goal(rule.guard) for rule in machine.rules]
         self.places = {v.name: {value: at for at, value in enumerate(v.domain)} for v in machine.variables}
@@ -54,14 +56,28 @@ class RankHeuristic:
             for name, _ in rule.update:
                 self.writers.setdefault(name, []).append(at)
 
-    def stages(self, goal: Expr) -> list[tuple[Expr, Rank]]:
+    def by_distance(self, goal: Expr) -> list[tuple[Expr, Rank]]:
+        """As `rank_by_distance`."""
+        return [(stage, distance) for stage, distance, _ in self.stages(goal)]
+
+    def by_counting(self, goal: Expr) -> list[tuple[Expr, Rank]]:
+        """As `rank_by_counting`."""
+        return [(stage, counting) for stage, _, counting in self.stages(goal)]
+
+    def stages(self, goal: Expr) -> list[tuple[Expr, Rank, Rank]]:
+        """The stages, each with its own goal and both measures: by distance, by counting first."""
+        if goal not in self._stages:
+            self._stages[goal] = self._staged(goal)
+        return self._stages[goal]
+
+    def _staged(self, goal: Expr) -> list[tuple[Expr, Rank, Rank]]:
         parts = conjuncts(goal, self.machine)
         allowed: Allowed = {}
         own: list[frozenset[str]] = []
         for part in parts:
             found = self.narrowing.narrow(part, True, allowed)
             if found is None:
-                return [(goal, ())]
+                return [(goal, (), ())]
             own.append(frozenset(name for name in found if found[name] != allowed.get(name)))
             allowed = found
         _, best = self.weigh(allowed)
@@ -74,7 +90,7 @@ class RankHeuristic:
                     graph[owners[name]].append(owners[other])
         groups = Condensation(graph)
         levels = groups.levels()
-        found_stages: list[tuple[Expr, Rank]] = []
+        found_stages: list[tuple[Expr, Rank, Rank]] = []
         done: list[Expr] = []
         settled: Allowed = {}
         last = max(levels, default=0)
@@ -86,14 +102,14 @@ class RankHeuristic:
             members = [at for group, its in enumerate(levels) if its == level for at in groups.members[group]]
             done += [parts[at] for at in sorted(members)]
             fresh = {name: allowed[name] for at in sorted(members) for name in sorted(own[at])}
-            found_stages.append((conj(*done), self.rank(fresh, settled)))
+            found_stages.append((conj(*done), *self.ranks(fresh, settled)))
             settled |= fresh
         return found_stages
 
-    def rank(self, allowed: Allowed, settled: Allowed) -> Rank:
-        """Weights for these variables, then for what helps, in layers; ordered by what disturbs what.
+    def ranks(self, allowed: Allowed, settled: Allowed) -> tuple[Rank, Rank]:
+        """By distance, and by counting first: weights for these variables, then for what helps, in layers.
 
-        The settled ones are good already and stay so.
+        Ordered by what disturbs what.  The settled ones are good already and stay so.
         """
         weights: dict[tuple[str, Value], int] = {}
         best: dict[tuple[str, Value], int] = {}
@@ -130,7 +146,7 @@ class RankHeuristic:
         groups = Condensation(graph)
         members = [sorted(own) for own in groups.members]
         order = groups.in_order(lambda group: (min(layer_of[name] for name in members[group]), members[group]))
-        rank = []
+        distance, counting = [], []
         for group in order:
             component = [
                 (name, value, weights[name, value])
@@ -138,12 +154,14 @@ class RankHeuristic:
                 for value in self.machine.domains[name]
                 if weights.get((name, value))
             ]
-            if self.counting and not handed.isdisjoint(members[group]):
-                rank.append(tuple((name, value, 1) for name, value, _ in component))
+            if component:
+                distance.append(tuple(component))
+            if component and not handed.isdisjoint(members[group]):
+                counting.append(tuple((name, value, 1) for name, value, _ in component))
                 component = [(name, value, -weight) for name, value, weight in component]
             if component:
-                rank.append(tuple(component))
-        return tuple(rank)
+                counting.append(tuple(component))
+        return tuple(distance), tuple(counting)
 
     def needs(self, rule: int, name: str, value: Value) -> Allowed | None:
         """What the guard of the rule asks for where the variable has this value; None where it cannot fire."""

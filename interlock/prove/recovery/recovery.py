@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import cached_property
 from hashlib import sha256
 from typing import TypeAlias
 
@@ -45,7 +46,7 @@ from interlock.prove.invariants.lemmas import Lemmas
 from interlock.prove.recovery.cases import NAME, RecoveryCases, TooHard
 from interlock.prove.recovery.context import RecoveryContext
 from interlock.prove.recovery.dead_ends import nearest_dead_end
-from interlock.prove.recovery.ranks import rank_by_counting, rank_by_distance
+from interlock.prove.recovery.ranks import RankHeuristic
 
 MOST_ENTRIES = 20_000
 """So many cases, and the engine gives up."""
@@ -65,13 +66,14 @@ def recover(
     questions: Sequence[RecoveryQuestion],
     limits: Limits = NO_LIMITS,
     report: ProgressCallback = silent,
-    heuristics: Sequence[Heuristic] = (rank_by_distance, rank_by_counting),
+    heuristics: Sequence[Heuristic] = (),
     found: Lemmas | None = None,
 ) -> tuple[RecoveryClaim, ...]:
     """Decides every question, given time.  The machine has been through `with_monitors`.
 
     `limits.depth` is not heeded: a way back may be as long as it likes.  Of several heuristics each next one is tried
-    where the measures of the one before led no further, or to more and more cases.  The search begins with the lemmas
+    where the measures of the one before led no further, or to more and more cases; where none is given these are
+    distances, then counting.  The search begins with the lemmas
     that were `found`, where there are any, and with cases remembered there; those found are kept there.
     """
     clock = clock_of(limits)
@@ -139,6 +141,7 @@ class _Search(RecoveryContext):
         While a state was too hard, all is tried again with twice the effort: as long as there is time, or, where that
         is not limited, a few times.
         """
+        heuristics = heuristics or (self._by_distance, self._by_counting)
         places = list(range(len(heuristics)))
         self.effort = 1
         while True:
@@ -153,6 +156,16 @@ class _Search(RecoveryContext):
             if not self.was_too_hard or (self.clock.end is None and self.effort >= MOST_EFFORT):
                 return claim
             self.effort *= 2
+
+    @cached_property
+    def _ranking(self) -> RankHeuristic:
+        return RankHeuristic(self.calm)
+
+    def _by_distance(self, _machine: Machine, goal: Expr) -> list[tuple[Expr, Rank]]:
+        return self._ranking.by_distance(goal)
+
+    def _by_counting(self, _machine: Machine, goal: Expr) -> list[tuple[Expr, Rank]]:
+        return self._ranking.by_counting(goal)
 
     def _by(self, question: RecoveryQuestion, heuristic: Heuristic, thorough: bool) -> RecoveryClaim:
         stages: list[Stage] = []
