@@ -23,6 +23,7 @@ COMMANDS = {
     "defer": "Find what fails with an item inoperative, and which limitations suffice.",
     "audit": "Audit a written procedure, and what slips in it lead to.",
     "checklist": "Make a checklist that is proved: load, unload, or reach a goal.",
+    "test": "Make a functional test: steps in which failures show.",
     "describe": "Say what a description contains and what a proof would assume.",
     "draw": "Draw the plan, the unit moves or a kind of device.",
     "count": "Count the reachable states of a hold exactly.",

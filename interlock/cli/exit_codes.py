@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from interlock.study.contacts.purposes import ContactAnalysis
     from interlock.study.deferral.deferral import Deferral
     from interlock.study.failures import FailureAnalysis
+    from interlock.study.functional_test.making import FunctionalTest
     from interlock.study.procedure.audit import Overall
     from interlock.study.verify import Status, Verification
 
@@ -120,6 +121,13 @@ def code_of_deferrals(cases: Iterable[Deferral | None]) -> int:
     return worst_code(codes) if codes else UNDECIDED
 
 
+def code_of_test(test: FunctionalTest) -> int:
+    """Done where it shows every failure that was asked for; undecided where the search for more was cut short."""
+    if test.cut:
+        return UNDECIDED
+    return FOUND if test.hidden else DONE
+
+
 def help_text(sound: str, found: str, open: str, *, last: str = "") -> str:
     """The end of a help text: what 0, 1 and 3 mean for a command, and what the other codes mean for all of them."""
     return f"""\b
@@ -169,3 +177,10 @@ DEFERRING = help_text(
     "nothing fails as far as it was decided, and not all was",
 )
 """For `defer`."""
+
+TESTING = help_text(
+    "the test shows every failure that was asked for",
+    "the test is made, and some failures stay hidden from it, each with why",
+    "the search was cut short: longer looking may show more",
+)
+"""For `test`."""

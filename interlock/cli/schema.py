@@ -14,11 +14,13 @@ from interlock.cli.screen import output_option, show_whole
 @click.command(
     name="schema",
     help="Print the JSON Schema (draft-07) of description, requirement and procedure files, for editors, or of the "
-    "JSON results of 'prove' (result), 'audit', 'checklist', 'compare', 'defer', 'failures' and 'contacts'.",
+    "JSON results of 'prove' (result), 'audit', 'checklist', 'compare', 'contacts', 'defer', 'failures' and 'test'.",
 )
 @click.argument(
     "what",
-    type=click.Choice(["description", "result", "audit", "checklist", "compare", "defer", "failures", "contacts"]),
+    type=click.Choice(
+        ["description", "result", "audit", "checklist", "compare", "contacts", "defer", "failures", "test"]
+    ),
     default="description",
 )
 @output_option
@@ -33,6 +35,7 @@ def command(what: str, output: Path | None) -> int:
     from interlock.report.views.deferral_facts import DeferralFacts
     from interlock.report.views.facts import Facts
     from interlock.report.views.failures_facts import FailuresFacts
+    from interlock.report.views.functional_test_facts import FunctionalTestFacts
     from interlock.report.views.proof_facts import ProofFacts
 
     results: Mapping[str, Sequence[type[Facts]]] = {
@@ -43,6 +46,7 @@ def command(what: str, output: Path | None) -> int:
         "defer": (DeferralFacts,),
         "failures": (FailuresFacts,),
         "contacts": (ContactsFacts,),
+        "test": (FunctionalTestFacts,),
     }
     schema = hold_schema() if what == "description" else schema_of(*results[what])
     return show_whole(json.dumps(schema, indent=2) + "\n", output)

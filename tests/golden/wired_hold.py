@@ -59,3 +59,14 @@ WIRED_ASKED = (
     source: common practice, no source
 """
 )
+WIRES_FAIL = """\
+interlock: 1
+catalogue: Of all that can fail, wires that break
+about: A catalogue for tests.
+failures:
+  - item: circuit
+    mode: open
+    effect: it is off
+    noticed: by what stays off
+    source: common practice, no source
+"""

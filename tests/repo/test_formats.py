@@ -14,7 +14,7 @@ import yaml
 from interlock import cli
 from interlock.cli.formats import FORMATS, Format
 from tests.golden.small_hold import CATALOGUE, REQUIREMENTS, TEXT
-from tests.golden.wired_hold import WIRED, WIRED_ASKED
+from tests.golden.wired_hold import WIRED, WIRED_ASKED, WIRES_FAIL
 from tests.some import some
 
 CALLS = {
@@ -26,6 +26,7 @@ CALLS = {
     "checklist": "checklist demo:single-lane --goal",
     "compare": "compare small.yaml small.yaml --no-verdicts",
     "defer": "defer small.yaml FS --no-standing --requirements asked.yaml",
+    "test": "test wired.yaml --no-standing --requirements wired-asked.yaml --catalogue wires.yaml",
     "draw plan": "draw small.yaml",
     "draw moves": "draw small.yaml --what moves",
     "draw kind": "draw --what relay",
@@ -41,6 +42,7 @@ def in_a_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     Path("known.yaml").write_text(CATALOGUE)
     Path("wired.yaml").write_text(WIRED)
     Path("wired-asked.yaml").write_text(WIRED_ASKED)
+    Path("wires.yaml").write_text(WIRES_FAIL)
     monkeypatch.setattr("interlock.cli.rendering.render_dot", lambda source: b"<svg/>")
 
 

@@ -225,7 +225,9 @@ AUDIT = ("audit", "PROCEDURE", "--requirements", "ASKED", "--no-interlock", "-v"
 COMPARE = ("compare", "demo:single-lane", "HOLD", "--requirements", "ASKED", "--no-standing", "--format")
 DEFER = ("defer", "HOLD", "AS", "--requirements", "ASKED", "--no-standing", "--format")
 FAILING = ("failures", "HOLD", "--requirements", "ASKED", "--only", "given", "--format")
-CONTACTS = ("contacts", "HOLD", "--no-standing", "--requirements", "ASKED", "--only", "given", "--format")
+# with all the time that it takes it is minutes, and what is told is made of the same texts
+CONTACTS = ("contacts", "HOLD", "--no-standing", "--requirements", "ASKED", "--time", "0.001", "--format")
+TEST = ("test", "HOLD", "--no-standing", "--requirements", "ASKED", "--format")
 RUNS: dict[str, tuple[str, ...]] = {
     "prove text": ("prove", "HOLD", "--requirements", "ASKED", "-v", "--why", "--color", "always"),
     "prove json": ("prove", "HOLD", "--requirements", "ASKED", "--why", "--format", "json"),
@@ -239,6 +241,9 @@ RUNS: dict[str, tuple[str, ...]] = {
     "defer text": (*DEFER, "text", "-v", "--runs", "1"),
     "defer markdown": (*DEFER, "markdown"),
     "defer json": (*DEFER, "json"),
+    "test text": (*TEST, "text", "-v"),
+    "test markdown": (*TEST, "markdown"),
+    "test json": (*TEST, "json"),
     "audit text": (*AUDIT, "text"),
     "audit markdown": (*AUDIT, "markdown"),
     "audit html": (*AUDIT, "html"),

@@ -15,7 +15,7 @@ import pytest
 from interlock import cli
 from interlock.cli import exit_codes
 from tests.golden.small_hold import CATALOGUE, REQUIREMENTS, TEXT
-from tests.golden.wired_hold import WIRED, WIRED_ASKED
+from tests.golden.wired_hold import WIRED, WIRED_ASKED, WIRES_FAIL
 
 PROVE = ("prove", "small.yaml", "--no-standing", "--requirements", "asked.yaml", "--method", "enumeration")
 HOLDING = (*PROVE, "--only", "bay-filled")
@@ -28,6 +28,7 @@ COMMANDS = {
     "defer": ("defer", "small.yaml", "SL=raised", "--no-standing", "--requirements", "asked.yaml"),
     "audit": ("audit", "demo:procedures/single-lane-load", "--no-interlock", "--no-slips"),
     "checklist": ("checklist", "demo:single-lane", "--goal", "KEY is on"),
+    "test": ("test", "wired.yaml", "--no-standing", "--catalogue", "wires.yaml"),
     "describe": ("describe", "small.yaml"),
     "draw": ("draw", "small.yaml"),
     "draw kinds": ("draw", "--what", "kinds"),
@@ -83,6 +84,7 @@ def in_a_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     Path("known.yaml").write_text(CATALOGUE)
     Path("wired.yaml").write_text(WIRED)
     Path("wired-asked.yaml").write_text(WIRED_ASKED)
+    Path("wires.yaml").write_text(WIRES_FAIL)
     Path("faulty.yaml").write_text(TEXT.replace("title:", "titel:"))
 
 

@@ -1,0 +1,199 @@
+"""Functional tests as they are told, whatever the format."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from interlock.hold.catalogue import FailingHold
+from interlock.hold.compile.requirements import Instance
+from interlock.hold.origin import Condition, Sort
+from interlock.report.views.assumptions import CAUTIONS
+from interlock.report.views.checklist_facts import CAUTION, NOTE, SCHEME, WARNING, Guard, Label, note
+from interlock.report.views.facts import PROGRAM
+from interlock.report.views.functional_test_facts import CoveredFacts, FunctionalTestFacts, SeenFacts, StageFacts
+from interlock.report.views.instructions import InstructionWriter
+from interlock.report.views.tones import Tone
+from interlock.report.views.wording import count_of, listed, sentence
+from interlock.study.checklist.operating import Deed
+from interlock.study.functional_test.making import FunctionalTest, Stage
+
+_LABELS: Mapping[str, Label] = {"1": WARNING, "2": WARNING, "3": CAUTION}
+_ORDER = (WARNING, CAUTION, NOTE)
+KEEP_CLEAR = Guard(
+    WARNING,
+    "What is tested may have failed: drives, doors and guides can move when nothing asks them to.",
+    "Let nobody stand in the way of a drive, a unit, a door or a guide, unless a step says so.",
+    "Stop at the first observation that is not as told; leave the hold to licensed staff.",
+)
+"""Said before the first step of every test."""
+CLAIMS = (
+    "On a hold without a failure every step ends as told, in whatever order the equipment acts, and breaks no "
+    "requirement that was asked; supplies are taken to stay on.",
+    "A failure that is listed with a step shows at that step at the latest, for certain, if it was there before the "
+    "test began and stays, and nothing else has failed. One that comes and goes, or comes later, may be missed.",
+    "What people can see or hear is taken to be: indications, which drives run and which way, whether doors are open, "
+    "closed, latched and locked, whether devices are raised, where units stand, and what cannot be done.",
+    "A failure that is not listed is not reckoned with. Failures that stay hidden need other means of finding them.",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class FunctionalTestView:
+    """What is told of a test."""
+
+    facts: FunctionalTestFacts
+
+    @property
+    def tone(self) -> Tone:
+        """That of what came out."""
+        return {0: Tone.GOOD, 1: Tone.BAD}.get(self.facts.exit_code, Tone.OPEN)
+
+    @property
+    def shown(self) -> tuple[CoveredFacts, ...]:
+        """The failures that the test shows, by step."""
+        found = [one for one in self.facts.coverage if one.step is not None]
+        return tuple(sorted(found, key=lambda one: one.step or 0))
+
+    @property
+    def hidden(self) -> Mapping[str, tuple[CoveredFacts, ...]]:
+        """Those that it does not show, by why."""
+        found: dict[str, list[CoveredFacts]] = {}
+        for one in self.facts.coverage:
+            if one.step is None:
+                found.setdefault(one.why_not, []).append(one)
+        return {why: tuple(some) for why, some in found.items()}
+
+    @property
+    def end(self) -> str:
+        """How it leaves the hold."""
+        if self.facts.ends_as_it_began:
+            return "The test ends as it began."
+        return "The test does not bring the hold back to how it was found: see to that afterwards."
+
+    def summary(self) -> str:
+        """The last line."""
+        facts = self.facts
+        asked = count_of(len(facts.coverage), "failure")
+        steps = count_of(len(facts.steps) - 1, "step")
+        cut = f"; {facts.cut}, longer looking may show more" if facts.cut else ""
+        return f"{steps}: {len(self.shown)} of {asked} shown, {len(facts.coverage) - len(self.shown)} not{cut}"
+
+
+def functional_test_view(
+    label: str, test: FunctionalTest, reckoned: FailingHold, code: int, only_changed: bool
+) -> FunctionalTestView:
+    """What is told of a test of the hold in which everything `reckoned` may fail."""
+    compiled = test.compiled
+    writer = InstructionWriter(compiled)
+    instances = {one.requirement.id: one for one in compiled.instances}
+    known = {name: one.text for name, one in reckoned.failures.items()}
+    steps = []
+    told: frozenset[str] = frozenset()
+    for stage in test.steps:
+        guards, told = _guards(stage, instances, known, told)
+        steps.append(_stage(test, writer, stage, guards))
+    shown = test.shown
+    facts = FunctionalTestFacts(
+        1,
+        PROGRAM,
+        code,
+        label,
+        compiled.hold.title,
+        only_changed,
+        tuple(_before(test, writer)),
+        tuple(steps),
+        test.back,
+        tuple(CoveredFacts(one, known[one], shown.get(one), test.hidden.get(one, "")) for one in test.asked),
+        test.cut,
+        CLAIMS,
+        SCHEME,
+        CAUTIONS,
+    )
+    return FunctionalTestView(facts)
+
+
+def _before(test: FunctionalTest, writer: InstructionWriter) -> Iterator[str]:
+    compiled = test.compiled
+    state = dict(zip((one.name for one in test.bench.asked.variables), test.steps[0].after, strict=True))
+    yield "No unit is in the hold or at a sill." if not writer.resting(test.steps[0].after) else "Units stand as told."
+    for name, value in state.items():
+        about = compiled.origins.variables.get(name)
+        text = compiled.glossary.values.get((name, value))
+        # whether a relay is set is not seen
+        if isinstance(about, Condition) and about.subject.sort is not Sort.RELAY and text is not None:
+            yield sentence(text)
+
+
+def _stage(test: FunctionalTest, writer: InstructionWriter, stage: Stage, guards: tuple[Guard, ...]) -> StageFacts:
+    observables = test.bench.observables
+    expected = tuple(
+        SeenFacts(observables[at].about, sentence(observables[at].said(value)), at in stage.changes)
+        for at, value in stage.expected.items()
+    )
+    return StageFacts(
+        stage.number,
+        _instruction(writer, stage),
+        stage.attempt,
+        stage.head,
+        expected,
+        tuple(_told(test, stage)),
+        guards,
+        stage.shows,
+    )
+
+
+def _instruction(writer: InstructionWriter, stage: Stage) -> str:
+    if stage.head is None:
+        return "Look before anything is done."
+    said = writer.instruction(Deed((stage.head,)), stage.before, stage.after)
+    if stage.attempt:
+        return f"Try to do this; it must not be possible: {said[:1].lower()}{said[1:]}"
+    return said
+
+
+def _told(test: FunctionalTest, stage: Stage) -> Iterator[str]:
+    """What must be seen, drives that run the same way in one sentence; none of what is seen is left out."""
+    observables, seen = test.bench.observables, stage.expected
+    if stage.attempt:
+        yield "It is not possible."
+    motions = [at for at in seen if observables[at].is_motion]
+    ways: dict[tuple[str, bool], list[str]] = {}
+    for at in motions:
+        one = observables[at]
+        ways.setdefault((one.way, seen[at]), []).append(one.about)
+    everything = test.bench.seen(test.bench.packing.pack(stage.after))
+    running = [at for at, value in enumerate(everything) if value and observables[at].is_motion]
+    if motions and not running:
+        yield "No drive runs."
+    else:
+        for (way, runs), bays in ways.items():
+            under = f"under bay {bays[0]}" if len(bays) == 1 else f"under bays {listed(bays)}"
+            verb = ("runs" if runs else "does not run") if len(bays) == 1 else ("run" if runs else "do not run")
+            yield f"The drive{'' if len(bays) == 1 else 's'} {under} {verb} {way}."
+    for at in seen:
+        if not observables[at].is_motion:
+            yield sentence(observables[at].said(seen[at]))
+
+
+def _guards(
+    stage: Stage, instances: Mapping[str, Instance], known: Mapping[str, str], before: frozenset[str]
+) -> tuple[tuple[Guard, ...], frozenset[str]]:
+    """What must be known before the step, gravest first, but for what was told of the step before; and all of it."""
+    by_text: dict[str, tuple[Instance, list[str]]] = {}
+    for id, failures in stage.breaks.items():
+        instance = instances[id]
+        by_text.setdefault(instance.origin.id, (instance, []))[1].extend(failures)
+    found = []
+    for id, (instance, causes) in by_text.items():
+        if id not in before:
+            origin = instance.origin
+            label = _LABELS.get(origin.severity, NOTE) if "882E" in origin.scheme else NOTE
+            names = list(dict.fromkeys(causes))
+            said = known[names[0]] + (f", or {count_of(len(names) - 1, 'other failure')}" if names[1:] else "")
+            consequence = f"Where {said}, requirement {origin.id} can break here."
+            if label == NOTE:
+                found.append(note(f"{sentence(origin.hazard)} {consequence}"))
+            else:
+                found.append(Guard(label, sentence(origin.hazard), "Stand clear.", consequence))
+    return tuple(sorted(found, key=lambda one: _ORDER.index(one.label))), frozenset(by_text)

@@ -1,0 +1,1 @@
+"""Tests that show failures to people in the hold: `observing` <- `bench` (one failure beside none) <- `making`."""

@@ -1,0 +1,226 @@
+"""Functional tests do what they say: judged by replaying them, and on a small hold by trying all that people can do."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import jsonschema
+import pytest
+
+from interlock import cli
+from interlock.cli.exit_codes import DONE, FOUND, REJECTED, UNDECIDED
+from interlock.cli.opening import Rejected, open_texts
+from interlock.hold.catalogue import everything_fails
+from interlock.hold.compile.compiler import CompiledHold, compile_hold
+from interlock.hold.language.model import RequirementText
+from interlock.hold.loader import Source, load_hold
+from interlock.hold.origin import Arrive, Bring, Depart, TakeAway
+from interlock.kernel.claims import Limits
+from interlock.kernel.evaluator import State, evaluate, fire, is_enabled
+from interlock.report.json.writing import schema
+from interlock.report.views.functional_test_facts import FunctionalTestFacts
+from interlock.study.functional_test.making import NEEDS_UNIT, UNSEEN, FunctionalTest, make_test
+from tests.agreement.hold_texts import fetch
+from tests.agreement.replayed_tests import Replay
+from tests.agreement.test_everything_fails import shipped_catalogue
+from tests.golden.small_hold import requirement_texts
+from tests.golden.wired_hold import WIRED, WIRED_ASKED, WIRES_FAIL
+from tests.some import some
+
+LIT = WIRED.replace(
+    "zones:", "  - {id: lamp, name: power lamp, use: indication, is: GP is on and SL is raised}\nzones:"
+)
+
+
+def failing(text: str, texts: tuple[RequirementText, ...] = requirement_texts(WIRED_ASKED)) -> CompiledHold:
+    """The hold in which everything may fail."""
+    hold = load_hold(Source("wired.yaml", text.encode()), lambda _name: None).value
+    assert hold is not None
+    compilation = compile_hold(everything_fails(hold, shipped_catalogue()).hold, texts)
+    assert compilation.compiled is not None, compilation.diagnostics
+    return compilation.compiled
+
+
+def made(compiled: CompiledHold, **options: bool) -> FunctionalTest:
+    """The test of a hold."""
+    test = make_test(compiled, **options)  # type: ignore[arg-type]
+    assert test is not None
+    return test
+
+
+@cache
+def lit() -> FunctionalTest:
+    """The test of the wired hold with a lamp."""
+    return made(failing(LIT))
+
+
+def test_a_test_shows_what_it_says_and_a_sound_hold_passes() -> None:
+    """By the reference evaluator, looking at no more than the test says: the same failures at the same steps."""
+    test = lit()
+    replay = Replay(test)
+    assert list(replay.sound_faults()) == []
+    assert replay.shown() == test.shown
+    assert len(test.shown) >= 25
+    assert set(test.shown) | set(test.hidden) == set(test.asked)
+    assert {"failure.door_open.stuck_true", "failure.lamp.open"} <= set(test.shown)
+
+
+def test_units_let_a_test_show_more() -> None:
+    """With units brought in: still certain on the sound hold, still what it says, and not less."""
+    test = made(failing(LIT), units=True)
+    replay = Replay(test)
+    assert list(replay.sound_faults()) == []
+    assert replay.shown() == test.shown
+    assert len(test.shown) >= len(lit().shown)
+
+
+def test_the_judge_can_fail() -> None:
+    """With less looked at less shows, and a step that ends otherwise than told is found."""
+    test = lit()
+    blind = replace(test, steps=tuple(replace(step, expected={}) for step in test.steps))
+    assert len(Replay(blind).shown()) < len(test.shown)
+    first, second, *rest = test.steps
+    assert list(Replay(replace(test, steps=(first, *rest))).sound_faults())
+    wrong = replace(second, after=first.after)
+    assert list(Replay(replace(test, steps=(first, wrong, *rest))).sound_faults())
+
+
+def moves(replay: Replay, state: State) -> Iterator[tuple[str, State | None, frozenset[State]]]:
+    """What people can do to a sound hold in which nothing is broken by it, or try in vain (None), without units."""
+    deeds = replay.test.compiled.origins.deeds
+    for deed, rules in replay.by_deed.items():
+        if isinstance(deeds[deed], Bring | TakeAway | Depart | Arrive):
+            continue
+        enabled = [rule for rule in rules if is_enabled(replay.machine, rule, state)]
+        reached = [replay.rests(fire(replay.machine, rule, state)) for rule in enabled]
+        ends = frozenset(end for one, _ in reached for end in one)
+        passed = {one for _, some_ in reached for one in some_}
+        if not enabled:
+            yield deed, None, frozenset()
+        elif len(ends) == 1 and not list(replay.broken(state, enabled, passed)):
+            yield deed, next(iter(ends)), ends
+
+
+def can_be_shown(replay: Replay, failure: str) -> bool:
+    """Some sequence of what people can do and try shows the failure for certain: all are tried."""
+
+    def seen(state: State) -> tuple[bool, ...]:
+        return tuple(evaluate(replay.machine, expr, state) for expr in replay.observables)
+
+    start = replay.test.steps[0].after
+    struck = [rule for rule in replay.machine.rules if (failure, True) in rule.update]
+    first = {
+        end
+        for rule in struck
+        if is_enabled(replay.machine, rule, start)
+        for end in replay.rests(fire(replay.machine, rule, start))[0]
+    }
+    states = frozenset(end for end in first if seen(end) == seen(start))
+    if not states:
+        return bool(first)
+    met = {(start, states)}
+    waiting = [(start, states)]
+    while waiting:
+        sound, with_it = waiting.pop()
+        for deed, after, _ in moves(replay, sound):
+            ends: set[State] = set()
+            for state in with_it:
+                rules = [rule for rule in replay.by_deed[deed] if is_enabled(replay.machine, rule, state)]
+                if after is None:
+                    ends |= set() if rules else {state}
+                else:
+                    ends |= {end for rule in rules for end in replay.rests(fire(replay.machine, rule, state))[0]}
+            end = sound if after is None else after
+            left = frozenset(state for state in ends if seen(state) == seen(end))
+            if not left:
+                return True
+            if (end, left) not in met:
+                met.add((end, left))
+                waiting.append((end, left))
+    return False
+
+
+def test_what_stays_hidden_can_be_shown_by_nothing_that_people_do() -> None:
+    """On the small hold with no unit in it: every sequence of steps and attempts, for every hidden failure."""
+    test = lit()
+    replay = Replay(test)
+    assert {test.hidden[one] for one in some(test.hidden)} & {UNSEEN, NEEDS_UNIT}
+    for failure in some(test.hidden):
+        assert not can_be_shown(replay, failure), (failure, test.hidden[failure])
+    assert can_be_shown(replay, "failure.door_open.stuck_true")
+
+
+@pytest.mark.slow
+def test_the_test_of_the_single_lane() -> None:
+    """All 307 failures of the catalogue, replayed: what is claimed is what shows."""
+    source = fetch("models/single-lane.yaml")
+    assert source is not None
+    texts = open_texts((), True)
+    assert not isinstance(texts, Rejected)
+    test = made(failing(source.content.decode(), tuple(texts.by_id.values())))
+    replay = Replay(test)
+    assert list(replay.sound_faults()) == []
+    assert replay.shown() == test.shown
+    assert len(test.shown) >= 160
+
+
+def test_without_time_little_is_claimed() -> None:
+    """What was not looked for is said to have been left, and what is claimed is so all the same."""
+    test = make_test(failing(LIT), Limits(seconds=0.001))
+    assert test is not None
+    assert test.cut
+    assert Replay(test).shown() == test.shown
+    assert set(test.shown) | set(test.hidden) == set(test.asked)
+
+
+@pytest.fixture
+def in_a_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A folder with the hold, a modification of it and its requirements."""
+    monkeypatch.chdir(tmp_path)
+    Path("wired.yaml").write_text(LIT)
+    Path("asked.yaml").write_text(WIRED_ASKED)
+    Path("wires.yaml").write_text(WIRES_FAIL)
+    Path("changed.yaml").write_text(
+        "interlock: 1\nmodifies: wired.yaml\ntitle: Another lamp\nabout: The lamp no longer heeds the latch.\n"
+        "changes:\n  - change: lamp\n    to: {is: GP is on}\n"
+    )
+
+
+ASKED = ("--no-standing", "--requirements", "asked.yaml")
+
+
+@pytest.mark.usefixtures("in_a_folder")
+def test_the_command_tells_the_test(capsys: pytest.CaptureFixture[str]) -> None:
+    """JSON by its schema, every failure in it once; the text within 80 columns, with the steps and what they show."""
+    assert cli.run(["test", "wired.yaml", *ASKED, "--format", "json"]) == FOUND
+    result = json.loads(capsys.readouterr().out)
+    jsonschema.validate(result, schema(FunctionalTestFacts))
+    covered = [one["id"] for one in result["coverage"]]
+    assert len(covered) == len(set(covered))
+    shown = [id for step in result["steps"] for id in step["shows"]]
+    assert sorted(shown) == sorted(one["id"] for one in result["coverage"] if one["step"] is not None)
+    assert all(one["why_not"] for one in result["coverage"] if one["step"] is None)
+    assert cli.run(["test", "wired.yaml", *ASKED]) == FOUND
+    text = capsys.readouterr().out
+    assert max(map(len, text.splitlines())) <= 80
+    assert "WARNING: What is tested may have failed" in text
+    assert "-> Power lamp is on." in text
+    assert cli.run(["test", "wired.yaml", *ASKED, "--catalogue", "wires.yaml"]) == DONE
+    assert cli.run(["test", "wired.yaml", *ASKED, "--time", "0.001"]) == UNDECIDED
+
+
+@pytest.mark.usefixtures("in_a_folder")
+def test_after_a_modification_only_what_it_touches(capsys: pytest.CaptureFixture[str]) -> None:
+    """The lamp, its contacts and what it reads; nothing of the drives. A hold that is no modification is refused."""
+    assert cli.run(["test", "changed.yaml", *ASKED, "--changed", "--format", "json"]) in (DONE, FOUND)
+    result = json.loads(capsys.readouterr().out)
+    assert result["only_changed"]
+    of = {one["id"].split(".")[1] for one in some(result["coverage"])}
+    assert "lamp" in of or "circuit" in of
+    assert not any("door_open" in one["id"] or "LV" in one["id"] for one in result["coverage"])
+    assert cli.run(["test", "wired.yaml", *ASKED, "--changed"]) == REJECTED
+    assert "is no modification" in capsys.readouterr().err
