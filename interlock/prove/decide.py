@@ -109,14 +109,13 @@ def decide(
     A refutation's run is the shortest wherever that could be made sure of, unless `shortest` is not asked for.
     `limits.depth` bounds runs and frames, `limits.states` the states that are looked at one by one.  `found` keeps what
     lemmas are found; whoever gives it wants facts that say why, so that ways of proof that find such come before those
-    that only count.  What it remembers of an earlier call is tried first.
+    that only count.  What it remembers of an earlier call is tried first; where any run will do, what is left of that
+    is strengthened before anything is mined.
     """
-    strategy = _Strategy(machine, questions, limits, report, found)
+    strategy = _Strategy(machine, questions, limits, report, found, shortest)
     reason = ""
     try:
         strategy.run()
-        if shortest:
-            strategy.shorten()
         reason = strategy.reason
     except OutOfTime:
         reason = stop_reason(limits, strategy.clock)
@@ -138,8 +137,10 @@ class _Strategy:
         limits: Limits,
         report: ProgressCallback,
         found: Lemmas | None,
+        shortest: bool,
     ) -> None:
         self.machine = machine
+        self.wants_shortest = shortest
         self.remembered = found if found is not None and found.remembered is not None else None
         self.wants_facts = found is not None
         """Whoever asks wants to know why: certificates are looked for where a number of states would do."""
@@ -201,6 +202,8 @@ class _Strategy:
             self.prove()
         if self.still_open() and self.drawn:
             self.look_for_runs(self.drawn)
+        if self.wants_shortest:
+            self.shorten()
 
     def look_around(self) -> None:
         """Breadth-first over as many states as cost next to nothing."""
@@ -228,7 +231,11 @@ class _Strategy:
             return
         allowed = MINING_LOOKS + MINING_LOOKS_EACH * (len(rules.guards) + len(self.questions))
         allowance = Allowance(allowed)
-        is_mined = self.attempt(partial(self.mine, rules, self.clock.within(allowance)))
+        is_mined = self.remembered is None or self.wants_shortest
+        if is_mined:
+            is_mined = self.attempt(partial(self.mine, rules, self.clock.within(allowance)))
+        else:
+            self.attempt(partial(self.strengthen, rules, self.clock.within(allowance)))
         # facts travel a frame at a time, so a long hold needs more frames than a short one
         deepest: int | None = max(FIRST_FRAMES, len(self.machine.variables))
         looks = max(LEAST_LOOKS, allowed - max(0, allowance.left))
@@ -260,12 +267,16 @@ class _Strategy:
     def recall(self, rules: LocalRules, found: Lemmas) -> bool:
         """Claims what lemmas of an earlier call exclude, if that is all that is open and nobody expects a run to it.
 
-        Else nothing is made of them: which runs are found, and shown, must not depend on what was proved before.
+        Else nothing is made of them: which runs are found, and shown, must not depend on what was proved before.  Where
+        any run will do all is begun with them.
         """
         places = self.still_open()
-        if any(self.questions[at].expects_run for at in places):
+        if self.wants_shortest and any(self.questions[at].expects_run for at in places):
             return False
         lemmas = found.taken_up(rules, self.clock, light_solver)
+        if not self.wants_shortest:
+            self.lemmas = lemmas
+            return False
         if len(excluded_by(rules, lemmas, places, self.questions, self.clock)) < len(places):
             return False
         self.lemmas = lemmas
@@ -292,6 +303,10 @@ class _Strategy:
             starts = spread(starts, self.met)
             self.lemmas = mine(rules, targets, starts, clock, light_solver, self.report, self.samples())
         clock.check()
+        self.strengthen(rules, clock)
+
+    def strengthen(self, rules: LocalRules, clock: Clock) -> None:
+        """Claims what the lemmas exclude, and what they do once strengthened."""
         frames = self.renew_frames(rules, self.clock)
         strengthen(frames, self.questions, self.claims, self.report, clock, self.go_along)
         decided = len(self.claims)

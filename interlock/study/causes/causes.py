@@ -138,7 +138,8 @@ class _Search:
         if best is None:
             return None
         remedy = best.remedy
-        told = remedy.id, remedy.item, remedy.span, f"it {remedy.found}", remedy.beside
+        found, beside = remedy.said()
+        told = remedy.id, remedy.item, remedy.span, f"it {found}", beside
         return Cause(*told, best.restored, True, best.lost)
 
     def _better(self, best: _Tried | None, others: Iterator[_Tried]) -> _Tried | None:

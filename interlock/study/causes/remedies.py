@@ -7,7 +7,7 @@ contacts: turned round, left out, exchanged for one like it, or added.  Whether 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import IntEnum
 from typing import Any
@@ -44,7 +44,7 @@ class Likeliness(IntEnum):
 
 @dataclass(frozen=True, slots=True)
 class Remedy:
-    """A guess at one thing: `item` is what it is called, `found` what is so of it, `beside` what that is held against.
+    """A guess at one thing: `item` is what it is called, `said` what is so of it and what that is held against.
 
     `id` and `span` are the thing's own; `hold` is the same hold with this one thing otherwise; `votes` is how many
     likes speak for it.
@@ -53,8 +53,8 @@ class Remedy:
     id: str
     item: str
     span: Span
-    found: str
-    beside: str
+    said: Callable[[], tuple[str, str]]
+    """Worked out when asked: most guesses are never told of."""
     likeliness: Likeliness
     votes: int
     hold: Hold
@@ -117,7 +117,7 @@ def _set_aside(hold: Hold, device: Device) -> Iterator[Remedy]:
     states = DEVICE_KINDS[device.kind].states
     starts = tuple(one for one in device.starts if one in states) or states[:1]
     free = _device(hold, device, fixed=None, deferred=None, starts=starts)
-    yield Remedy(device.id, called(device.name, device.id), span, found, beside, Likeliness.SET_ASIDE, 1, free)
+    yield Remedy(device.id, called(device.name, device.id), span, _saying(found, beside), Likeliness.SET_ASIDE, 1, free)
 
 
 _FIELDS = ("kind", "stops", "gives_way", "restrains", "locking")
@@ -155,12 +155,15 @@ def _unlike(compiled: CompiledHold, alike: Alike, device: Device) -> Iterator[Re
             device.id,
             called(device.name, device.id),
             device.span,
-            _says(field, getattr(device, field)),
-            beside,
+            _saying(_says(field, getattr(device, field)), beside),
             Likeliness.UNLIKE if number > 1 else Likeliness.ODD,
             number - votes[mine],
             _device(compiled.hold, device, **fields),
         )
+
+
+def _saying(found: str, beside: str) -> Callable[[], tuple[str, str]]:
+    return lambda: (found, beside)
 
 
 def _comparable(value: object) -> object:
@@ -190,7 +193,7 @@ def _odd(hold: Hold, device: Device) -> Iterator[Remedy]:
 
     def guess(found: str, beside: str, **fields: Any) -> Remedy:
         changed = _device(hold, device, **fields)
-        return Remedy(device.id, item, device.span, found, beside, Likeliness.ODD, 0, changed)
+        return Remedy(device.id, item, device.span, _saying(found, beside), Likeliness.ODD, 0, changed)
 
     for state in kind.states:
         if state != device.locking and state in kind.standing:
@@ -523,11 +526,15 @@ def _rewired(
     compiled: CompiledHold, wire: Wire, syntax: Syntax, likeliness: Likeliness, votes: int, like: Wire | None
 ) -> Remedy:
     item, id = name_of_wire(compiled, wire.meaning)
-    found, beside = difference_of(wire.syntax, syntax, reads=wire.meaning.subject.sort is Sort.SENSOR)
-    if like is not None:
-        beside = f"{name_of_wire(compiled, like.meaning)[0]} is '{print_syntax(like.syntax)}'"
+
+    def said() -> tuple[str, str]:
+        found, beside = difference_of(wire.syntax, syntax, reads=wire.meaning.subject.sort is Sort.SENSOR)
+        if like is not None:
+            beside = f"{name_of_wire(compiled, like.meaning)[0]} is '{print_syntax(like.syntax)}'"
+        return found, beside
+
     hold = rewired(compiled.hold, wire.meaning, syntax)
-    return Remedy(id, item, wire.span, found, beside, likeliness, votes, hold, (wire, syntax))
+    return Remedy(id, item, wire.span, said, likeliness, votes, hold, (wire, syntax))
 
 
 def difference_of(old: Syntax, new: Syntax, reads: bool) -> tuple[str, str]:

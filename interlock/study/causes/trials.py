@@ -19,13 +19,13 @@ from interlock.hold.language.model import Hold
 from interlock.hold.language.syntax import Syntax
 from interlock.hold.origin import Sort
 from interlock.hold.wiring import Wire
-from interlock.kernel.claims import Fails, Limits, Trace, silent
+from interlock.kernel.claims import Fails, Holds, Limits, Trace, silent
 from interlock.kernel.evaluator import State, fire, is_enabled, is_initial, truths_in
 from interlock.kernel.expressions import Const, Expr, Ref, conj, disj, neg, signals_of
 from interlock.kernel.machine import Machine, Question, RequirementKind, question_of, with_monitors
 from interlock.prove.decide import decide
 from interlock.prove.engine import Engine, clock_of
-from interlock.prove.invariants.lemmas import Lemmas
+from interlock.prove.invariants.lemmas import Lemmas, Remembered
 from interlock.prove.search.guided import GuidedSearch
 from interlock.study.verify import Status, Verification, verify
 
@@ -106,8 +106,8 @@ class Bench:
 
     def __init__(self, verification: Verification, engine: Engine, limits: Limits) -> None:
         self.verification = verification
-        # lemmas are found sooner than all states are seen, and any run will do
-        self.engine = partial(decide, found=Lemmas(), shortest=False) if engine is decide else engine
+        self.engine = engine
+        self._known = Remembered(_clauses_of(verification))
         self.clock = clock_of(limits)
         self._limits = replace(limits, depth=None)
         self.bad: dict[str, list[Trace]] = {}
@@ -123,6 +123,7 @@ class Bench:
         self.model = model_of(verification.compiled, [*self.bad, *self.good])
         self._note_what_runs([*self.bad.values(), *self.good.values()])
         self._keep_clear()
+        self._lowered: dict[int, tuple[Syntax, Expr]] = {}
         self._lowering = Lowering(verification.compiled.world)
         own = {text.id for text in verification.compiled.hold.requirements}
         asked = {a.instance.origin.id: a.instance.origin for a in verification.answers}
@@ -185,7 +186,11 @@ class Bench:
 
     def lowered(self, syntax: Syntax) -> Expr:
         """What the expression means in the hold as it is."""
-        return self._lowering.expression(syntax)
+        known = self._lowered.get(id(syntax))
+        if known is None:
+            # kept with the expression: what has gone could leave its id to another
+            known = self._lowered[id(syntax)] = syntax, self._lowering.expression(syntax)
+        return known[1]
 
     # ---- guesses at one expression, by the states of the runs that are known
 
@@ -275,7 +280,11 @@ class Bench:
 
     def prove(self, model: Model, ids: Sequence[str]) -> Mapping[str, Status]:
         """What comes of the failing requirements in the hold as it would be; runs against them are remembered."""
-        found = verify(model.compiled, self.engine, self.limits, chosen=ids)
+        engine = self.engine
+        if engine is decide:
+            # most of what is so for good in the hold as it is is so there as well, and any run will do
+            engine = partial(decide, found=Lemmas(self._known), shortest=False)
+        found = verify(model.compiled, engine, self.limits, chosen=ids)
         for answer in found.answers:
             if isinstance(answer.finding, Fails) and answer.instance.requirement.id in self.bad:
                 id = answer.instance.requirement.id
@@ -291,6 +300,15 @@ class _Otherwise:
 
     positions: Mapping[str, int]
     definitions: Mapping[str, Expr]
+
+
+def _clauses_of(verification: Verification) -> tuple[Expr, ...]:
+    """What the proofs of what holds rest on, where each step is enough for itself."""
+    claims = [finding.claim for finding in verification.findings if isinstance(finding, Holds)]
+    bodies = {id(claim.certificate): claim.certificate for claim in claims}
+    return tuple(
+        dict.fromkeys(clause for one in bodies.values() if one is not None and one.k == 1 for clause in one.clauses)
+    )
 
 
 def signals_under(machine: Machine, exprs: Sequence[Expr]) -> frozenset[str]:
