@@ -51,7 +51,7 @@ def a_graph(rng: Random) -> ProcedureGraph:
         rules.append(Rule("heals", Actor.FAILURE, struck[0], ((struck[0].variable, False),)))
     requirements = []
     for at in range(4):
-        bad = conj(*rng.sample(facts, rng.choice((2, 3))), *([rng.choice(struck)] if rng.random() < 0.4 else ()))
+        bad = conj(*rng.sample(facts, rng.choice((2, 3))), *rng.sample(struck, rng.choice((0, 0, 1, 2))))
         if at < 3:
             requirements.append(Requirement(f"r{at}", RequirementKind.NEVER, bad))
         else:
@@ -140,8 +140,12 @@ def _labels_without_two(self: Any, first: range) -> dict[int, int]:
     return {node: those & ~3 for node, those in LABELS(self, first).items()}
 
 
-def _no_seconds_by_failures(self: Any, node: int, those: int) -> Any:
-    return (one for one in ASKED(self, node, those) if one[0] >= 0)
+def _no_seconds_by_failures(self: Any) -> Any:
+    return (one for one in ASKED(self) if one[1][0] >= 0)
+
+
+def _only_steps_matter(self: Any, points: Any) -> Any:
+    return (one for one in HAPPENINGS(self, points) if one[1] is not None)
 
 
 def _marks_forgotten(self: Any, hazard: int, places: Any) -> None:
@@ -156,6 +160,7 @@ def _one_step_back(self: Any, hazards: Iterable[int]) -> Any:
 
 
 LABELS, ASKED, HIT, REACHING = Pairs._labels, Pairs._asked, Beyond._hit, Beyond.reaching
+HAPPENINGS = Beyond.happenings
 
 
 @pytest.mark.parametrize(
@@ -163,6 +168,7 @@ LABELS, ASKED, HIT, REACHING = Pairs._labels, Pairs._asked, Beyond._hit, Beyond.
     [
         (Pairs, "_labels", _labels_without_two),
         (Pairs, "_asked", _no_seconds_by_failures),
+        (Beyond, "happenings", _only_steps_matter),
         (Beyond, "_hit", _marks_forgotten),
         (Beyond, "reaching", _one_step_back),
     ],

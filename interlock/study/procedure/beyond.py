@@ -40,10 +40,11 @@ class Beyond:
         self.known = len(search.edges)
         """The nodes of the search that are followed there; places found here have the numbers from this one on."""
         graph = search.graph
-        self._layout = Layout(graph.machine)
-        self._words = self._layout.words
-        self._tests: dict[Expr, int] = {}
-        self._plant = [(self._test(rule.guard), self._layout.writes(rule), rule.name) for rule in search.acting]
+        self.layout = Layout(graph.machine)
+        self._words = self.layout.words
+        self.tests: dict[Expr, int] = {}
+        """All that is asked of a place, numbered."""
+        self._plant = [(self._test(rule.guard), self.layout.writes(rule), rule.name) for rule in search.acting]
         moves: dict[tuple[str | None, Expr], dict[int, list[tuple[int, int]]]] = {}
         for place, move in enumerate(graph.moves):
             if move.slip is None:
@@ -52,7 +53,7 @@ class Beyond:
         for (name, when), by_source in moves.items():
             rule = None if name is None else graph.machine.rule(name)
             tests = (self._test(TRUE if rule is None else rule.guard), self._test(when))
-            writes = {} if rule is None else self._layout.writes(rule)
+            writes = {} if rule is None else self.layout.writes(rule)
             for nth in range(max(map(len, by_source.values()))):
                 table = np.full((len(graph.points), 2), -1, np.int64)
                 for source, entries in by_source.items():
@@ -65,7 +66,8 @@ class Beyond:
         for at, hazard in enumerate(search.hazards):
             for name in hazard.steps or ():
                 self._stepping.setdefault(name, []).append(at)
-        self._truths = compile_truths(self._layout, list(self._tests))
+        self.truths = compile_truths(self.layout, list(self.tests))
+        """What is true of places given by their words, of `tests` by their numbers."""
         self._numbers: dict[int, int] = {}
         self._clashing: dict[bytes, int] = {}
         """Rows whose digest is that of another row."""
@@ -78,7 +80,7 @@ class Beyond:
         self.enter(search.point[: self.known], search.hold[: self.known])
 
     def _test(self, expr: Expr) -> int:
-        return self._tests.setdefault(expr, len(self._tests))
+        return self.tests.setdefault(expr, len(self.tests))
 
     def enter(self, points: Sequence[int], holds: Sequence[int]) -> Places:
         """The places of these points with these packed states of the hold; what is new waits to be followed."""
@@ -122,6 +124,17 @@ class Beyond:
         self._rows[self.count : last] = rows
         self.count = last
 
+    def rows_of(self, places: Sequence[int]) -> Words:
+        """The words of the hold's state and the point, a row for each place."""
+        found: Words = self._rows[np.array(places, np.int64)]
+        return found
+
+    def happenings(self, points: Places) -> Iterator[tuple[tuple[int, ...], Flags | None]]:
+        """All that can happen at places with these points: which tests must hold, and where (None: everywhere)."""
+        yield from (((test,), None) for test in {test for test, _, _ in self._plant} | set(self._bad))
+        for tests, _, _, table in self._moves:
+            yield tests, table[points, 0] >= 0
+
     def follow(self) -> None:
         """Follows all that waits, and what it leads to.  Raises OutOfTime and TooMuch."""
         while self._followed < self.count:
@@ -136,7 +149,7 @@ class Beyond:
         rows = self._rows[first:last]
         everything = np.arange(last - first)
         points = rows[:, -1].astype(np.int64)
-        truths = dict(self._truths([np.ascontiguousarray(rows[:, at]) for at in range(self._words)]))
+        truths = dict(self.truths([np.ascontiguousarray(rows[:, at]) for at in range(self._words)]))
         for hazard in self._standing:
             self._hit(hazard, first + _where(truths.get(self._bad[hazard]), everything))
         sources: list[Places] = []

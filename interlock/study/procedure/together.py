@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from interlock.confirm.consequences import MISSED, stopped_at
 from interlock.study.procedure.graph import strikes
-from interlock.study.procedure.interleavings import Departure, Hazard, InterleavingSearch, Way, bits_of
+from interlock.study.procedure.interleavings import Departure, Hazard, InterleavingSearch, TooMuch, Way, bits_of
 from interlock.study.procedure.runs import Replays, Run, tell_run
 from interlock.study.procedure.slips import Slip
 
@@ -156,12 +156,12 @@ class Pairs:
         self.departures = departures
         self._usual = search.outcome_of(search.first)
         self._reached = self._labels(first)
-        self._seconds = [
-            (node, what, departures.number(what), marks, point, hold)
-            for node, those in self._reached.items()
-            for what, point, hold, marks in self._asked(node, those)
-        ]
         self._beyond = Beyond(search, most)
+        self._seconds: list[tuple[int, int, int, int, int, int]] = []
+        for node, (what, point, hold, marks) in self._asked():
+            self._seconds.append((node, what, departures.number(what), marks, point, hold))
+            if len(self._seconds) > most:
+                raise TooMuch
         self._dests = self._beyond.enter([one[4] for one in self._seconds], [one[5] for one in self._seconds]).tolist()
         self._beyond.follow()
         self.places = self._beyond.count
@@ -176,11 +176,15 @@ class Pairs:
                     found[node] = found.get(node, 0) | 1 << which
         return dict(sorted(found.items()))
 
-    def _asked(self, node: int, those: int) -> Iterator[Departure]:
-        if self._slips or those >> self.departures.slips:
-            yield from self._search.slipping(node)
+    def _asked(self) -> Iterator[tuple[int, Departure]]:
+        """The second departures that are asked for, each with the node at which it is made."""
+        for node, those in self._reached.items():
+            if self._slips or those >> self.departures.slips:
+                yield from ((node, departure) for departure in self._search.slipping(node))
         if self._failures:
-            yield from self._search.striking(node)
+            from interlock.study.procedure.mattering import Mattering  # as above
+
+            yield from Mattering(self._beyond).strikes(list(self._reached))
 
     def found(self) -> list[Pair]:
         """The pairs, hazard by hazard."""
