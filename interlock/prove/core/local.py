@@ -7,7 +7,7 @@ relation; a rule that makes no literal of the cube true need not be asked at all
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence, Set
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from copy import copy
 from typing import TypeAlias
 
@@ -45,15 +45,32 @@ class LocalRules:
         self._literals: dict[int, tuple[frozenset[int], frozenset[int]]] = {}
         """Per rule the literals that it makes true and those that it makes false, where these are few."""
 
-    def without(self, gone: Set[int]) -> LocalRules:
-        """The same without some rules, by their numbers, which can never fire; the encoding is shared."""
-        left = copy(self)
-        left.guards = [-TRUTH if at in gone else guard for at, guard in enumerate(self.guards)]
-        left._writers = {
-            name: [(at, value) for at, value in writers if at not in gone] for name, writers in self._writers.items()
-        }
-        left._making = {}
-        return left
+    def with_guards(self, guards: Sequence[int]) -> LocalRules:
+        """The same with other guards; the encoding is shared.  A rule with the guard -TRUTH never fires."""
+        changed = copy(self)
+        changed.guards = list(guards)
+        changed._writers = {}
+        for at, (rule, guard) in enumerate(zip(self.machine.rules, guards, strict=True)):
+            if guard != -TRUTH:
+                for name, value in rule.update:
+                    changed._writers.setdefault(name, []).append((at, value))
+        changed._making = {}
+        return changed
+
+    def with_guards_changed(self, guards: Mapping[int, int]) -> LocalRules:
+        """The same where only these guards, by the number of their rule, are others."""
+        changed = copy(self)
+        changed.guards = list(self.guards)
+        changed._writers = dict(self._writers)
+        changed._making = {}
+        for at, guard in guards.items():
+            changed.guards[at] = guard
+            if (guard == -TRUTH) == (self.guards[at] == -TRUTH):
+                continue
+            for name, value in self.machine.rules[at].update:
+                others = [one for one in changed._writers.get(name, ()) if one[0] != at]
+                changed._writers[name] = others if guard == -TRUTH else sorted([*others, (at, value)], key=_first)
+        return changed
 
     def making(self, literal: int) -> list[int]:
         """The rules that make the literal true, in order."""
@@ -142,3 +159,7 @@ class LocalRules:
         if any(-literal in literals for literal in literals) or -TRUTH in literals:
             return None
         return tuple(sorted(literals))
+
+
+def _first(pair: tuple[int, Value]) -> int:
+    return pair[0]

@@ -15,18 +15,25 @@ MOST_SAMPLES = 6_000
 class Samples:
     """`masks[literal]`: one bit per state, set where the literal of a fact is true (negative ones from the end)."""
 
-    def __init__(self, encoding: Encoding, states: Sequence[State], run_to: Callable[[State], Trace]) -> None:
+    def __init__(
+        self,
+        encoding: Encoding,
+        states: Sequence[State],
+        run_to: Callable[[State], Trace],
+        most: int = MOST_SAMPLES,
+    ) -> None:
         self.encoding = encoding
+        self.most = most
         self.run_to = run_to
         """Gives a run to a sample."""
         self.states: list[State] = []
-        self.masks = [0] * (2 * encoding.top + 2)
+        self.masks = [0] * (2 * encoding.facts_top + 2)
         self.size = 0
         self.add(states)
 
     def add(self, states: Sequence[State]) -> None:
-        """Adds reachable states, up to `MOST_SAMPLES` in all."""
-        states = states[: MOST_SAMPLES - self.size]
+        """Adds reachable states, up to `most` in all."""
+        states = states[: self.most - self.size]
         every = (1 << len(states)) - 1
         shift = self.size
         self.masks[TRUTH] |= every << shift

@@ -65,6 +65,10 @@ class PySat:
             if answer is not None:
                 return bool(answer)
 
+    def prefer(self, literals: Sequence[int]) -> None:
+        """Models are from now on looked for near to where these literals are true."""
+        self._inner.set_phases(literals)
+
     def model(self) -> Sequence[int]:
         found: Sequence[int] = self._inner.get_model()
         return found
@@ -76,7 +80,7 @@ class PySat:
         self._outer.delete()
 
 
-def light_solver() -> SatSolver:
+def light_solver() -> PySat:
     """The solver for very many small queries under assumptions."""
     return PySat("m22")
 

@@ -11,12 +11,13 @@ Reference (from memory)
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
+from functools import reduce
+from operator import or_
 
 from interlock.kernel.claims import Limits, Progress, ProgressCallback, Trace, silent
-from interlock.kernel.evaluator import State, fire, truths_in
-from interlock.kernel.expressions import Expr
+from interlock.kernel.expressions import assign
 from interlock.kernel.failures import (
     Kept,
     Reason,
@@ -28,20 +29,23 @@ from interlock.kernel.failures import (
     members_of,
     number_of_sets,
     smallest,
-    struck_by,
     without_reason,
 )
 from interlock.kernel.machine import Machine, Question, Rule
 from interlock.kernel.recovery import without_failures
 from interlock.prove.certificates.trimming import trim
+from interlock.prove.core.constants import without
 from interlock.prove.core.encoding import TRUTH
 from interlock.prove.core.local import Cube, LocalRules
 from interlock.prove.core.samples import Samples
 from interlock.prove.core.solvers import light_solver
 from interlock.prove.core.starts import some_initial_states
 from interlock.prove.engine import INTERRUPTED, NO_LIMITS, OutOfTime, clock_of, stop_reason
+from interlock.prove.failures.narrowing import Narrowing
+from interlock.prove.failures.one_set import OneSet
 from interlock.prove.failures.pool import Obligation, Pool
 from interlock.prove.failures.runs import with_failures
+from interlock.prove.failures.states import Met, Nominal
 from interlock.prove.frames.frames import Frames
 from interlock.prove.invariants.mined import MOST_STARTS, mine
 from interlock.prove.search.guided import GuidedSearch
@@ -51,6 +55,8 @@ MOST_SETS = 5_000_000
 """More sets are not told apart: the size is lowered until there are no more."""
 MOST_SAMPLED = 1_000
 """So many states that are reached without a failure are kept."""
+MOST_SPREAD = 20_000
+"""How many states are expanded without a failure where facts meet that did not meet before."""
 MOST_EXPANDED = 400
 """How many states guided search expands for a target under one set."""
 
@@ -100,18 +106,22 @@ class _Work:
         self.clock = clock_of(limits)
         self.rules = LocalRules(machine)
         self.number = {rule.name: at for at, rule in enumerate(machine.rules)}
-        self.owners = [struck_by(rule, failures) for rule in machine.rules]
-        self.pool = Pool(self.rules, failures, sets, self.clock)
+        self.narrowing = Narrowing(self.rules, failures)
+        self.pool = Pool(self.narrowing, sets, self.clock)
         self.asked: list[Obligation] = []
         self.runs: list[dict[frozenset[str], Trace]] = [{} for _ in questions]
         """Per question a run for each set known to lead to its target."""
-        self.samples: Samples | None = None
-        """States that are reached without a failure."""
+        self.broken = [0] * len(questions)
+        """Per question the family of the sets that are known to lead to its target."""
+        self.place = {name: at for at, name in enumerate(failures)}
+        self.nominal: Nominal | None = None
+        self.grown = False
+        """Whether clauses were added since the questions were asked."""
         self.strikes: dict[str, list[Rule]] = {name: [] for name in failures}
         """Per failure the rules by which it strikes: one for every way in which mechanism can follow."""
-        for rule, owner in zip(machine.rules, self.owners, strict=True):
-            if owner is not None and (owner, True) in rule.update:
-                self.strikes[owner].append(rule)
+        for rule, owner in zip(machine.rules, self.narrowing.owners, strict=True):
+            if owner is not None and (failures[owner], True) in rule.update:
+                self.strikes[failures[owner]].append(rule)
         self.truth = [self.rules.encoding.gate(question.target) for question in questions]
 
     def run(self) -> None:
@@ -120,104 +130,112 @@ class _Work:
         self.pool.add(self.without_any())
         self.report(Progress(NAME, "what stays true whatever fails"))
         self.asked = [self.pool.ask(target) for target in self.truth]
-        for number in range(len(self.sets.members)):
-            if number % 50 == 0:
-                self.report(Progress(NAME, "sets of failures", number, len(self.sets.members)))
-            while left := self.left_under(number):
-                self.settle(number, left)
+        while True:
+            while (next_one := self.next_open()) is not None:
+                number, left = next_one
+                if self.grown:
+                    left = [at for at in left if not self.pool.excludes(self.asked[at], number)]
+                if left:
+                    self.settle(number, left)
+            # what rested on a clause that was lost since then comes up again
+            before = [one.given_up for one in self.asked]
+            for obligation, known in zip(self.asked, self.broken, strict=True):
+                self.pool.ask_again(obligation, known)
+            if before == [one.given_up for one in self.asked]:
+                return
 
-    def left_under(self, number: int) -> list[int]:
-        """The questions of which it is not known whether the set leads to their target."""
-        own = self.named(number)
-        return [at for at, one in enumerate(self.asked) if one.given_up >> number & 1 and self.is_left(at, own)]
+    def next_open(self) -> tuple[int, list[int]] | None:
+        """The first set, by number, of which it is not known whether it leads to some target, and these questions."""
+        families = [one.given_up & ~known for one, known in zip(self.asked, self.broken, strict=True)]
+        every = reduce(or_, families, 0)
+        if not every:
+            return None
+        number = (every & -every).bit_length() - 1
+        if number % 50 == 0:
+            self.report(Progress(NAME, "sets of failures", number, len(self.sets.members)))
+        return number, [at for at, family in enumerate(families) if family >> number & 1]
 
-    def named(self, number: int) -> frozenset[str]:
-        return frozenset(self.failures[at] for at in self.sets.members[number])
+    def named(self, number: int) -> tuple[str, ...]:
+        """The members of the set of that number."""
+        return tuple(self.failures[at] for at in self.sets.members[number])
 
     def without_any(self) -> list[Cube]:
         """Clauses that hold for good while nothing fails, enough to exclude what then cannot be reached."""
-        machine = without_failures(self.machine)
-        rules = LocalRules(machine)
+        never = dict.fromkeys(self.failures, False)
+        machine = without(without_failures(self.machine), never)
+        questions = [replace(question, target=assign(question.target, never)) for question in self.questions]
         clock = self.clock
+        rules = LocalRules(machine)
         starts = some_initial_states(rules, MOST_STARTS, clock, light_solver)
         if not starts:
             return []
-        targets = [question.target for question in self.questions]
-        search = GuidedSearch(machine, self.questions, self.limits, clock)
+        targets = [question.target for question in questions]
+        search = GuidedSearch(machine, questions, self.limits, clock)
         search.cover(self.report)
-        self.samples = Samples(rules.encoding, search.states(MOST_SAMPLED), search.run_to)
-        lemmas = mine(rules, targets, starts, clock, light_solver, self.report, self.samples)
-        frames = Frames(rules, targets, clock, light_solver, lemmas, self.samples)
+        states = list(dict.fromkeys([*search.states(MOST_SAMPLED), *search.spread(MOST_SPREAD)]))
+        samples = Samples(rules.encoding, states, search.run_to)
+        lemmas = mine(rules, targets, starts, clock, light_solver, self.report, samples)
+        frames = Frames(rules, targets, clock, light_solver, lemmas, samples)
         every = list(range(len(targets)))
+        runs: dict[int, Trace] = {}
         try:
-            for at, trace in frames.strengthen(frames.not_excluded(every), self.report):
-                self.found(at, trace)
-            open_ = [at for at in every if frozenset() not in self.runs[at]]
-            for at, trace in frames.run(open_, None, self.report):
-                self.found(at, trace)
+            runs.update(frames.strengthen(frames.not_excluded(every), self.report))
+            runs.update(frames.run([at for at in every if at not in runs], None, self.report))
             found = frames.lemmas if frames.invariant is None else frames.invariant
         finally:
             frames.solver.close()
-        kept = [at for at in every if frozenset() not in self.runs[at]]
+        kept = [at for at in every if at not in runs]
         needed = trim(rules, found, [rules.encoding.gate(targets[at]) for at in kept], clock, light_solver)
-        return self.under(needed)
+        everywhere = self.translated(rules, found)
+        self.nominal = Nominal(self.rules, machine, search, states, everywhere, clock)
+        for at, run in runs.items():
+            self.found(at, Trace(run.rules, tuple(map(self.nominal.whole, run.states))))
+        return self.translated(rules, needed)
 
-    def under(self, cubes: Sequence[Cube], members: Sequence[int] = ()) -> list[Cube]:
-        """The cubes without what they say of failures that, under the set of these, can never strike."""
-        off = {-literal: literal for at, literal in enumerate(self.pool.off) if at not in members}
-        return [
-            tuple(literal for literal in cube if -literal not in off) for cube in cubes if off.keys().isdisjoint(cube)
-        ]
+    def translated(self, rules: LocalRules, cubes: Iterable[Cube]) -> list[Cube]:
+        """Cubes of the machine without failures as cubes of the whole."""
+        literals = self.rules.encoding.literals
+        same: dict[int, int] = {}
+        for fact, literal in rules.encoding.literals.items():
+            same[literal], same[-literal] = literals[fact], -literals[fact]
+        return [tuple(sorted(same[literal] for literal in cube)) for cube in cubes]
 
     def settle(self, number: int, left: Sequence[int]) -> None:
         """Finds for each of the questions a run under the set, or clauses that exclude its target under it."""
-        members = self.sets.members[number]
         own = self.named(number)
-        gone = {at for at, owner in enumerate(self.owners) if owner is not None and owner not in own}
-        rules = self.rules.without(gone)
-        never = [(-self.pool.off[at],) for at in range(len(self.failures)) if at not in members]
-        alive = [self.pool.cubes[at] for at in self.pool.alive(number)]
-        targets = [self.questions[at].target for at in left]
-        samples = Met(self.samples, own, self) if self.samples else None
-        frames = Frames(rules, targets, self.clock, light_solver, [*never, *alive], samples)
+        met = None if self.nominal is None else Met(self.nominal, own, self.strikes)
+        search = OneSet(
+            self.narrowing.under(self.sets.members[number]),
+            [self.truth[at] for at in left],
+            self.cubes_under(number),
+            met,
+            self.clock,
+            lambda place, trace: self.found(left[place], trace),
+        )
 
-        def open_places() -> list[int]:
-            return [place for place in frames.not_excluded(range(len(left))) if self.is_left(left[place], own)]
+        def guide(places: Sequence[int]) -> Mapping[int, Trace]:
+            traces = self.look_guided(own, [left[place] for place in places])
+            return {left.index(at): trace for at, trace in traces.items()}
 
-        def note(found: Iterable[tuple[int, Trace]]) -> None:
-            for place, trace in found:
-                self.found(left[place], trace)
-                # where one run has been others begin
-                if samples is not None:
-                    samples.meet(trace)
+        needed = search.run(guide, self.report)
+        if search.left:
+            self.pool.add(needed, number)
+            self.grown = True
+            for place in search.left:
+                if not self.pool.excludes(self.asked[left[place]], number):
+                    raise AssertionError("what excludes a target does not do so in the pool")
 
-        try:
-            places = open_places()
-            if places:
-                note(frames.strengthen(places, self.report))
-                places = open_places()
-            if places:
-                traces = self.look_guided(own, [left[place] for place in places])
-                note((left.index(at), trace) for at, trace in traces.items())
-                places = open_places()
-            lemmas: Sequence[Cube] = frames.lemmas
-            if places:
-                note(frames.run(places, None, self.report))
-                lemmas = lemmas if frames.invariant is None else frames.invariant
-        finally:
-            frames.solver.close()
-        still = [at for at in left if self.is_left(at, own)]
-        if still:
-            needed = trim(rules, lemmas, [self.truth[at] for at in still], self.clock, light_solver)
-            self.pool.add(self.under(needed, members), number)
-            for obligation in self.asked:
-                self.pool.ask_again(obligation)
+    def cubes_under(self, number: int) -> list[Cube]:
+        """What the clauses alive under the set of that number keep out, where no other failure can have struck."""
+        members = set(self.sets.members[number])
+        off = {literal for at, literal in enumerate(self.pool.off) if at not in members}
+        return [
+            tuple(literal for literal in cube if literal not in off)
+            for cube in (self.pool.cubes[at] for at in self.pool.alive(number))
+            if not any(-literal in off for literal in cube)
+        ]
 
-    def is_left(self, at: int, own: frozenset[str]) -> bool:
-        """No run to the question's target is known in which nothing but these fails."""
-        return not any(known <= own for known in self.runs[at])
-
-    def look_guided(self, own: frozenset[str], left: Sequence[int]) -> dict[int, Trace]:
+    def look_guided(self, own: Collection[str], left: Sequence[int]) -> dict[int, Trace]:
         """Runs, by question, in which nothing but these fails."""
         asked = {self.questions[at].id: at for at in left}
         questions = [replace(self.questions[at], expects_run=True) for at in left]
@@ -225,65 +243,15 @@ class _Work:
         search.run(range(len(asked)), MOST_EXPANDED, self.report)
         return {asked[id]: trace for id, trace in search.found.items()}
 
-    def struck(self, own: frozenset[str], trace: Trace) -> Trace | None:
-        """The run, and then these failures strike; None where one of them cannot any more."""
-        fired, states = list(trace.rules), list(trace.states)
-        for name in sorted(own):
-            rule = self.first_enabled(self.strikes[name], states[-1])
-            if rule is None:
-                return None
-            fired.append(rule.name)
-            states.append(fire(self.machine, rule, states[-1]))
-        return Trace(tuple(fired), tuple(states))
-
-    def first_enabled(self, rules: Sequence[Rule], state: State) -> Rule | None:
-        """The first of the rules that may fire there."""
-        true = truths_in(self.machine, state)
-        return next((rule for rule in rules if true(rule.guard)), None)
-
     def found(self, at: int, trace: Trace) -> None:
-        """Notes a run to the question's target, what else it passes, and where other failures do as well in it."""
-        own = self.passed(at, trace)
-        if len(own) != 1 or not self.asked:
-            return
-        (name,) = own
-        for members in members_of(self.sets, self.asked[at].given_up):
-            if len(members) == 1 and self.is_left(at, frozenset({self.failures[members[0]]})):
-                other = self.swapped(trace, name, self.failures[members[0]], self.questions[at].target)
-                if other is not None:
-                    self.passed(at, other)
-
-    def swapped(self, trace: Trace, name: str, other: str, target: Expr) -> Trace | None:
-        """The steps of the run with the other failure in the place of the one; None where that is no run."""
-        state = trace.states[0]
-        fired, states = [], [state]
-        for step in trace.rules:
-            rules = self.strikes[other] if self.owners[self.number[step]] == name else [self.machine.rule(step)]
-            rule = self.first_enabled(rules, state)
-            if rule is None:
-                return None
-            state = fire(self.machine, rule, state)
-            fired.append(rule.name)
-            states.append(state)
-        return Trace(tuple(fired), tuple(states)) if truths_in(self.machine, state)(target) else None
-
-    def passed(self, at: int, trace: Trace) -> frozenset[str]:
-        """Notes a run to the question's target and to what else it passes; gives what fails in it."""
-        own: set[str] = set()
-        for step, state in enumerate(trace.states):
-            if step and (owner := self.owners[self.number[trace.rules[step - 1]]]) is not None:
-                own.add(owner)
-            true = None
-            for other, question in enumerate(self.questions):
-                if other != at and not self.is_left(other, frozenset(own)):
-                    continue
-                true = true or truths_in(self.machine, state)
-                if true(question.target):
-                    part = Trace(trace.rules[:step], trace.states[: step + 1])
-                    known = self.runs[other].get(frozenset(own))
-                    if known is None or part.depth < known.depth:
-                        self.runs[other][frozenset(own)] = part
-        return frozenset(own)
+        """Notes a run to the question's target."""
+        owners = (self.narrowing.owners[self.number[name]] for name in trace.rules)
+        members = {owner for owner in owners if owner is not None}
+        own = frozenset(self.failures[owner] for owner in members)
+        known = self.runs[at].get(own)
+        if known is None or trace.depth < known.depth:
+            self.runs[at][own] = trace
+        self.broken[at] |= self.sets.above(members)
 
     def claims(self, reason: str) -> tuple[SmallestSets, ...]:
         """One per question."""
@@ -341,39 +309,3 @@ class _Work:
             if reasons:
                 kept.append(Kept(place, rules[number].name, tuple(reasons)))
         return Tolerance(self.failures, clauses, tuple(kept)), place_of
-
-
-class Met(Samples):
-    """States that are reached when nothing but some failures strikes; grows with each run.
-
-    At first the samples without failures, and what each of them becomes where all of these strike there.
-    """
-
-    def __init__(self, samples: Samples, own: frozenset[str], work: _Work) -> None:
-        self.encoding = samples.encoding
-        self.run_to = self._run_to
-        self.states = list(samples.states)
-        self.masks = list(samples.masks)
-        self.size = samples.size
-        self._first_way = samples.run_to
-        self._places: dict[State, tuple[Trace, int]] = {}
-        for state in samples.states:
-            struck = work.struck(own, Trace((), (state,)))
-            if struck is not None:
-                self._places.setdefault(struck.states[-1], (struck, -1))
-        self.add(list(self._places))
-
-    def meet(self, trace: Trace) -> None:
-        """Adds what a run goes through."""
-        fresh = {state: (trace, step) for step, state in enumerate(trace.states) if state not in self._places}
-        self._places.update(fresh)
-        self.add(list(fresh))
-
-    def _run_to(self, state: State) -> Trace:
-        if state not in self._places:
-            return self._first_way(state)
-        trace, step = self._places[state]
-        if step >= 0:
-            return Trace(trace.rules[:step], trace.states[: step + 1])
-        before = self._first_way(trace.states[0])
-        return Trace(before.rules + trace.rules, before.states + trace.states[1:])

@@ -57,7 +57,7 @@ class Frames:
     def __init__(
         self,
         rules: LocalRules,
-        targets: Sequence[Expr],
+        targets: Sequence[Expr | int],
         clock: Clock,
         make_solver: SolverFactory,
         lemmas: Sequence[Cube] = (),
@@ -71,7 +71,7 @@ class Frames:
         self.clear = -1
         self._is_propagated = True
         encoding = rules.encoding
-        self.targets = [encoding.gate(target) for target in targets]
+        self.targets = [target if isinstance(target, int) else encoding.gate(target) for target in targets]
         self.solver = PolaritySolver(encoding, make_solver())
         self.acts = [self.solver.new()]
         for clause in encoding.initial_clauses():

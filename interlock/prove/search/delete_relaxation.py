@@ -191,8 +191,8 @@ class DeleteRelaxation:
         self.put_all(places)
         return self.plan_here(target)
 
-    def plan_here(self, target: int) -> RelaxedPlan | None:
-        """The same from the state put."""
+    def plan_here(self, target: int, banned: Set[int] = frozenset()) -> RelaxedPlan | None:
+        """The same from the state put, without the rules that are banned."""
         lack = self._lack
         if lack[target] <= 0:
             return RelaxedPlan(frozenset(), frozenset())
@@ -203,7 +203,7 @@ class DeleteRelaxation:
         levels, most = 0, FIRST_LEVELS
         while True:
             while pending and levels < most:
-                pending = self._one_level_back(pending, uses, opens, sources)
+                pending = self._one_level_back(pending, uses, opens, sources, banned)
                 levels += 1
             cost, support = self._forward(uses, opens, sources, target)
             if target in cost:
@@ -218,6 +218,7 @@ class DeleteRelaxation:
         uses: dict[int, list[int]],
         opens: dict[int, list[_Opened]],
         sources: list[_Opened],
+        banned: Set[int],
     ) -> list[int]:
         """Adds what lies behind the nodes up to the guards of rules, which it gives; nothing that is so already."""
         lack, children, givers, guards = self._lack, self._children, self._givers, self._guards
@@ -239,6 +240,8 @@ class DeleteRelaxation:
             closed: list[_Opened] = []
             # no fact: falsity has no rule behind it
             for rule in givers[fact]:
+                if rule in banned:
+                    continue
                 guard = guards[rule]
                 if guard is None:
                     guard = self.guard(rule)

@@ -17,12 +17,13 @@ from itertools import islice
 
 from interlock.kernel.claims import Claim, Limits, Progress, ProgressCallback, Refuted, Trace, Unknown, silent
 from interlock.kernel.evaluator import State, initial_states
-from interlock.kernel.expressions import And, Expr, Ref, Value
+from interlock.kernel.expressions import FALSE, And, Expr, Ref, Value, assign
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.core.packing import Packing
 from interlock.prove.engine import NO_LIMITS, Clock, clock_of
 from interlock.prove.search.best_first import OpenList
 from interlock.prove.search.delete_relaxation import NEVER, DeleteRelaxation, RelaxationCosts
+from interlock.prove.search.novelty import Novelty
 
 NAME = "guided"
 MOST_EXPANDED = 4_000
@@ -37,6 +38,10 @@ STEPS = 32
 """Where a target seems to be farther away than so many steps, more states may be expanded in the same proportion."""
 PAID_FOR = 20
 """So many more states may be expanded in vain for each run that is found."""
+HARD = 3
+"""What costs as much as this is not undone on the way to something else, where it is so."""
+REACHING_PER_STEP = 8
+"""How many states are expanded on the way to a cube, for each step that it seems to be away."""
 COVER_EXPANDED = 12
 """How many states are expanded, and for each step estimated one more, to see a rule fire that has not yet."""
 
@@ -97,6 +102,7 @@ class GuidedSearch:
         """Those that were unpacked: runs share most of theirs."""
         self.found: dict[str, Trace] = {}
         self._expanded = 0
+        self._undone_by: dict[Expr, frozenset[int]] = {}
         self._seen: set[tuple[str, Value]] = set()
         """What some rule made so that could fire in a state visited, and what was so at first."""
         self._open_at: dict[int, list[int]] = {}
@@ -195,6 +201,20 @@ class GuidedSearch:
             else:
                 self._visit(self._step(reached, rule))
 
+    def spread(self, most_expanded: int) -> list[State]:
+        """Goes on to states in which two facts meet for the first time (see `novelty`), from all that were visited.
+
+        Gives these states.  What takes few things at a time is among them, however many steps it takes.
+        """
+        novelty = Novelty(self._machine, self._packing, self._step)
+        begun = [(packed, novelty.facts(self._state(packed))) for packed in self._visited]
+        found: dict[int, None] = {}
+        for packed in novelty.spread(begun, most_expanded):
+            found[packed] = None
+            if self._clock.is_over():
+                break
+        return [self._state(packed) for packed in found]
+
     def states(self, most: int) -> list[State]:
         """Up to so many reachable states: first those that searches went through, then others a step away."""
         chosen = dict.fromkeys(islice(reversed(self._visited), most))
@@ -249,6 +269,49 @@ class GuidedSearch:
                 # The half was reached where the rest cannot follow: both at once.
                 self._run(self._starts, False, whole, most, number)
 
+    def reach(self, parts: Sequence[Expr], sources: Iterable[State], most_expanded: int) -> State | None:
+        """A state in which all of the parts are so, from where searches have been; `run_to` gives the run.
+
+        The parts are facts or negations of facts.  Of what was met before, the search begins in `sources`, one after
+        the other, and never undoes what is so there and was not easily come by; then in what is farthest along a
+        relaxed plan.  None: not found.
+        """
+        if not self._starts:
+            return None
+        nodes = [self._relaxation.goal(part) for part in parts]
+        node = self._relaxation.all_of(nodes)
+        if self._cost(node) >= NEVER:
+            return None
+        hard = [part for part, own in zip(parts, nodes, strict=True) if self._surveys[0].cost(own) >= HARD]
+        for source in sources:
+            packed = self._packing.pack(source)
+            self._visit(packed)
+            kept = [part for part in hard if self._relaxation.is_so(self._relaxation.goal(part))]
+            found = self._reach_from(packed, node, self._undoing(kept), most_expanded) if kept else None
+            if found is not None:
+                return found
+        return self._reach_from(self._nearest(node), node, frozenset(), most_expanded)
+
+    def _reach_from(self, source: int, node: int, banned: frozenset[int], most_expanded: int) -> State | None:
+        self._visit(source)
+        plan = self._relaxation.plan_here(node, banned)
+        if plan is None:
+            return None
+        most = most_expanded + REACHING_PER_STEP * plan.size
+        found = self._run([source], True, node, most, None, banned)
+        return None if found is None else self._state(found)
+
+    def _undoing(self, parts: Iterable[Expr]) -> frozenset[int]:
+        """The rules that make one of these, which are facts or negations of facts, false."""
+        found: set[int] = set()
+        for part in parts:
+            if part not in self._undone_by:
+                self._undone_by[part] = frozenset(
+                    at for at, rule in enumerate(self._machine.rules) if assign(part, dict(rule.update)) == FALSE
+                )
+            found |= self._undone_by[part]
+        return frozenset(found)
+
     def _pursue_from(self, sources: Sequence[int], halves: bool, node: int, most: int, number: int) -> bool:
         """Gives whether the half that is pursued first was reached."""
         reached = self._run(sources, halves, node, most, number)
@@ -273,11 +336,18 @@ class GuidedSearch:
         return min(near, key=lambda state: self._depths[state])
 
     def _run(
-        self, sources: Sequence[int], partial: bool, node: int, most_expanded: int, number: int | None
+        self,
+        sources: Sequence[int],
+        partial: bool,
+        node: int,
+        most_expanded: int,
+        number: int | None,
+        banned: Set[int] = frozenset(),
     ) -> int | None:
         """Searches from the sources until the question is met or, where it is `partial`, what the node stands for.
 
-        Without a question (None) only the node counts.  Gives the state in which that is so.
+        Without a question (None) only the node counts.  Rules that are banned do not fire.  Gives the state in which
+        that is so.
         """
         waiting = OpenList(sources)
         most_held = len(self._parents) + self._most
@@ -294,7 +364,7 @@ class GuidedSearch:
             self._visit(state)
             if partial and self._relaxation.is_so(node):
                 return state
-            plan = self._relaxation.plan_here(node)
+            plan = self._relaxation.plan_here(node, banned)
             if plan is None:
                 continue
             for rule in sorted(plan.first):
@@ -302,7 +372,7 @@ class GuidedSearch:
                 if after not in reached:
                     reached.add(after)
                     waiting.put_helped(plan.size, after)
-            waiting.put_others(plan.size, self._more_steps(state, plan.first, reached))
+            waiting.put_others(plan.size, self._more_steps(state, plan.first | banned, reached))
         return None
 
     def _more_steps(self, state: int, first: Set[int], reached: set[int]) -> Iterator[int]:

@@ -1,0 +1,114 @@
+"""One set of failures: runs to targets in which nothing else fails, or clauses that exclude the targets.
+
+First what is known is looked at, then it is looked back from each target (see `looking_back`); what is left is asked of
+property-directed reachability, begun with the clauses that are known, in turns with guided search.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+
+from interlock.kernel.claims import ProgressCallback, Trace
+from interlock.prove.certificates.trimming import trim
+from interlock.prove.core.local import Cube
+from interlock.prove.core.solvers import light_solver
+from interlock.prove.engine import Clock
+from interlock.prove.failures.looking_back import LookBack
+from interlock.prove.failures.narrowing import Narrowed
+from interlock.prove.failures.states import Met
+from interlock.prove.frames.frames import Frames
+
+FEW_FRAMES = 6
+"""So many steps from the start runs are looked for by frames before they are looked for by guided search."""
+
+Guide = Callable[[Sequence[int]], Mapping[int, Trace]]
+"""Guided search for some of the targets, by their places: runs to those that it finds."""
+
+
+class OneSet:
+    """The search under one set, for `targets` of the machine; `found` is told of each run, by the target's place.
+
+    `cubes` are kept out by clauses that hold under the set; `met` is None where there is no state to begin with.
+    """
+
+    def __init__(
+        self,
+        narrowed: Narrowed,
+        targets: Sequence[int],
+        cubes: Sequence[Cube],
+        met: Met | None,
+        clock: Clock,
+        found: Callable[[int, Trace], None],
+    ) -> None:
+        self.narrowed = narrowed
+        self.targets = [narrowed.gate(target) for target in targets]
+        self.cubes = cubes
+        self.met = met
+        self.clock = clock
+        self.answered: set[int] = set()
+        """The places of the targets to which a run is known."""
+        self._found = found
+
+    @property
+    def left(self) -> list[int]:
+        """The places of the others."""
+        return [place for place in range(len(self.targets)) if place not in self.answered]
+
+    def run(self, guide: Guide, report: ProgressCallback) -> list[Cube]:
+        """Clauses, as cubes that they keep out, that hold under the set and exclude what is then left.
+
+        Raises OutOfTime.
+        """
+        self._look_around()
+        if self.met is not None and self.left:
+            look = LookBack(self.narrowed.rules, self.cubes, self.met, self.narrowed.strikes, self.clock)
+            try:
+                for place in self.left:
+                    if place not in self.answered and (trace := look.run_to(self.targets[place])) is not None:
+                        self._note(place, trace)
+            finally:
+                look.close()
+        if not self.left:
+            return []
+        frames = Frames(self.narrowed.rules, self.targets, self.clock, light_solver, self.cubes, self.met)
+        try:
+            lemmas = self._by_frames(frames, guide, report)
+        finally:
+            frames.solver.close()
+        wanted = [self.targets[place] for place in self.left]
+        return trim(self.narrowed.rules, lemmas, wanted, self.clock, light_solver) if wanted else []
+
+    def _by_frames(self, frames: Frames, guide: Guide, report: ProgressCallback) -> Sequence[Cube]:
+        """The clauses that exclude what is left in the end."""
+        self._note_all(frames.strengthen(self.left, report, None, self.answered))
+        places = [place for place in frames.not_excluded(self.left) if place not in self.answered]
+        if places:
+            self._note_all(frames.run(places, FEW_FRAMES, report))
+            places = [place for place in places if place not in self.answered]
+        if places and frames.invariant is None:
+            places = frames.not_excluded(places)
+        if places and frames.invariant is None:
+            self._note_all(guide(places).items())
+            places = [place for place in places if place not in self.answered]
+            self._note_all(frames.run(places, None, report) if places else ())
+        return frames.lemmas if frames.invariant is None else frames.invariant
+
+    def _look_around(self) -> None:
+        """Notes what is so in a state that is known."""
+        if self.met is not None:
+            for place in self.left:
+                if lanes := self.met.true(self.targets[place]):
+                    self.answered.add(place)
+                    self._found(place, self.met.run_of(lanes))
+
+    def _note_all(self, found: Iterable[tuple[int, Trace]]) -> None:
+        for place, trace in found:
+            self._note(place, trace)
+
+    def _note(self, place: int, trace: Trace) -> None:
+        self.answered.add(place)
+        self._found(place, trace)
+        # where one run has been others begin
+        if self.met is not None:
+            self.met.meet(trace)
+            self._look_around()

@@ -1,0 +1,326 @@
+"""States that are known to be reached, without any failure and where some strike, by the facts that are so in them.
+
+Nearly every run to a target is one without a failure to the right place, then the failures strike, then a few steps.
+So the states that are reached without a failure serve all sets: struck in each of them, a set gives as many states of
+its own.  Where none of them lies in a cube that leads to a target, one that does is planned for, and serves from then
+on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from itertools import combinations
+
+from interlock.kernel.claims import Trace
+from interlock.kernel.evaluator import State, fire, truths_in
+from interlock.kernel.machine import Actor, Machine, Rule
+from interlock.prove.core.encoding import TRUTH
+from interlock.prove.core.local import Cube, LocalRules
+from interlock.prove.core.polarity import PolaritySolver
+from interlock.prove.core.samples import Samples
+from interlock.prove.core.solvers import add_all, light_solver
+from interlock.prove.engine import Clock
+from interlock.prove.search.guided import GuidedSearch
+
+MOST_PLANNED = 40
+"""How many states are expanded to reach a cube without a failure, and some more for each step that it seems away."""
+MOST_MORE = 10_000
+"""So many states are kept at the most that were planned for."""
+MOST_SOURCES = 6
+"""From so many states a cube is planned for at the most, beside the one that a plan comes nearest from."""
+MOST_IN_VAIN = 6
+"""So many cubes are planned for in vain under one set."""
+
+
+class Nominal:
+    """What is reached while nothing fails.
+
+    `search` is one over `base`, the machine without its failures; states here are those of the whole machine.
+    `lemmas`, over the encoding of the whole, hold in each of them.
+    """
+
+    def __init__(
+        self,
+        rules: LocalRules,
+        base: Machine,
+        search: GuidedSearch,
+        states: Sequence[State],
+        lemmas: Iterable[Cube],
+        clock: Clock,
+    ) -> None:
+        self.rules = rules
+        self.clock = clock
+        self._search = search
+        machine = rules.machine
+        self._place = [base.positions.get(variable.name, -1) for variable in machine.variables]
+        self.variables = [at for at, place in enumerate(self._place) if place >= 0]
+        """The places of those that are no failures."""
+        values = rules.encoding.values
+        literals = {literal for at in self.variables for literal, _ in values[machine.variables[at].name]}
+        self.literals = sorted({*literals, *(-literal for literal in literals), TRUTH} - {-TRUTH})
+        """What samples are told apart by."""
+        self.owners = {
+            r.name: next(n for n, _ in r.update if n not in base.positions)
+            for r in machine.rules
+            if r.actor is Actor.FAILURE
+        }
+        """Per rule of a failure, that failure."""
+        self._default = [v.init[0] for v in rules.machine.variables]
+        self._whole: dict[State, State] = {}
+        self._own: dict[State, State] = {}
+        self._solver = PolaritySolver(rules.encoding, light_solver())
+        add_all(self._solver, [[-literal for literal in cube] for cube in lemmas])
+        self._failed: list[frozenset[int]] = []
+        """Cubes that were planned for in vain."""
+        self.planned = 0
+        """How many cubes were planned for."""
+        self.samples = Samples(
+            rules.encoding, [self.whole(state) for state in states], self.run_to, len(states) + MOST_MORE
+        )
+
+    def close(self) -> None:
+        """Frees the solver."""
+        self._solver.close()
+
+    def whole(self, state: State) -> State:
+        """The state of the whole machine in which nothing has failed."""
+        found = self._whole.get(state)
+        if found is None:
+            values = zip(self._place, self._default, strict=True)
+            found = self._whole[state] = tuple(state[at] if at >= 0 else other for at, other in values)
+            self._own[found] = state
+        return found
+
+    def run_to(self, state: State) -> Trace:
+        """A run without a failure to a state that is known."""
+        trace = self._search.run_to(self._own[state])
+        return Trace(trace.rules, tuple(map(self.whole, trace.states)))
+
+    def may_reach(self, cube: Sequence[int]) -> bool:
+        """Whether nothing that is known speaks against a state of the cube that is reached without a failure."""
+        members = frozenset(cube)
+        return not any(failed <= members for failed in self._failed) and self._solver.solve(cube, self.clock)
+
+    def _near(self, cube: Sequence[int]) -> list[State]:
+        """States that lack one literal of the cube, one for each."""
+        found: dict[int, None] = {}
+        for literal in cube:
+            lanes = self.samples.within(other for other in cube if other != literal)
+            if lanes:
+                found[(lanes & -lanes).bit_length() - 1] = None
+        return [self._own[self.samples.states[at]] for at in list(found)[:MOST_SOURCES]]
+
+    def reach(self, cube: Sequence[int]) -> list[State]:
+        """The states on a way to the cube without a failure, the last in it; none where none was found."""
+        self.planned += 1
+        facts = [self.rules.encoding.facts[literal] for literal in cube]
+        found = self._search.reach(facts, self._near(cube), MOST_PLANNED)
+        if found is None:
+            self._failed.append(frozenset(cube))
+            return []
+        known = set(self.samples.states)
+        trace = self.run_to(self.whole(found))
+        fresh = [state for state in trace.states if state not in known]
+        self.samples.add(fresh)
+        return [*fresh, trace.states[-1]]
+
+
+class Met(Samples):
+    """States that are reached where nothing but some failures strikes; grows with each run.
+
+    At first those without a failure, and what each of them becomes where some or all of these strike there.
+    """
+
+    def __init__(self, nominal: Nominal, own: Sequence[str], strikes: Mapping[str, Sequence[Rule]]) -> None:
+        self.encoding = nominal.samples.encoding
+        self.run_to = nominal.run_to
+        self._nominal = nominal
+        self._machine = nominal.rules.machine
+        self._strikes = {name: strikes[name] for name in own}
+        self._variables = [*nominal.variables, *(self.encoding.machine.positions[name] for name in own)]
+        self._vain = 0
+        own_facts = {self.encoding.literals[name, True] for name in own}
+        self._told = [*nominal.literals, *own_facts, *(-literal for literal in own_facts)]
+        self.states = []
+        """Those of the lanes that were met since, and are in no block."""
+        self._ways: list[tuple[Trace, int]] = []
+        """Per such state a run, and how many of its steps lead there."""
+        self.masks = list(nominal.samples.masks)
+        self.size = nominal.samples.size
+        self._block = self.size
+        self._blocks: list[tuple[str, ...]] = [()]
+        """What has struck in each block of lanes; lane n of a block is nominal state n, struck."""
+        self._known: dict[int, int] = {}
+        for size in range(1, len(own) + 1):
+            for struck in combinations(own, size):
+                self._add_block(struck)
+
+    def _add_block(self, struck: tuple[str, ...]) -> None:
+        """What the states become, struck by the last of these where the others have struck."""
+        source, shift = self._blocks.index(struck[:-1]) * self._block, self.size
+        every = (1 << self._block) - 1
+        masks = self.masks
+        for literal in self._nominal.literals:
+            if masks[literal]:
+                masks[literal] |= (masks[literal] >> source & every) << shift
+        for name in self._strikes:
+            fact = self.encoding.literals[name, True]
+            has = struck[:-1].count(name)
+            masks[fact if has else -fact] |= every << shift
+        self._blocks.append(struck)
+        self.size += self._block
+        waiting = every << shift
+        for rule in self._strikes[struck[-1]]:
+            lanes = self._true(self.encoding.gate(rule.guard)) & waiting
+            if not lanes:
+                continue
+            waiting &= ~lanes
+            for name, value in rule.update:
+                for literal, other in self.encoding.values[name]:
+                    if other == value:
+                        masks[literal] |= lanes
+                        masks[-literal] &= ~lanes
+                    else:
+                        masks[literal] &= ~lanes
+                        masks[-literal] |= lanes
+        # where none of them may fire it cannot strike
+        masks[TRUTH] &= ~waiting
+
+    def meet(self, trace: Trace) -> None:
+        """Adds what a run goes through where something has struck, and what that becomes where the rest strikes too."""
+        known = set(self.states)
+        struck: set[str] = set()
+        rules = self._nominal.owners
+        for step, name in enumerate(trace.rules, start=1):
+            owner = rules.get(name)
+            if owner is not None:
+                struck.add(owner)
+            state = trace.states[step]
+            if not struck or state in known:
+                continue
+            known.add(state)
+            self._put(state, trace, step)
+            rest = [name for name in self._strikes if name not in struck]
+            if rest and (more := self.struck(Trace(trace.rules[:step], trace.states[: step + 1]), rest)) is not None:
+                self._put(more.states[-1], more, len(more.rules))
+
+    def _put(self, state: State, trace: Trace, step: int) -> None:
+        self.states.append(state)
+        self._ways.append((trace, step))
+        lane = 1 << self.size
+        self.size += 1
+        self._known.clear()
+        masks, variables, values = self.masks, self._machine.variables, self.encoding.values
+        masks[TRUTH] |= lane
+        for at in self._variables:
+            value = state[at]
+            for literal, other in values[variables[at].name]:
+                if literal != TRUTH:
+                    masks[literal if other == value else -literal] |= lane
+
+    def struck(self, trace: Trace, names: Iterable[str]) -> Trace | None:
+        """The run, and then these strike; None where one of them cannot any more."""
+        fired, states = list(trace.rules), list(trace.states)
+        for name in names:
+            true = truths_in(self._machine, states[-1])
+            rule = next((rule for rule in self._strikes[name] if true(rule.guard)), None)
+            if rule is None:
+                return None
+            fired.append(rule.name)
+            states.append(fire(self._machine, rule, states[-1]))
+        return Trace(tuple(fired), tuple(states))
+
+    def run_into(self, cube: Iterable[int]) -> Trace | None:
+        """A run to a state that is known and in which all of the literals hold; None where there is none."""
+        found = self.within(cube)
+        return self.run_of(found) if found else None
+
+    def nearest(self, cube: Cube) -> tuple[int, int]:
+        """How many literals of the cube are not so, in the lanes where these are fewest, and these lanes."""
+        lanes = every = self.masks[TRUTH]
+        counters: list[int] = []
+        for literal in cube:
+            carry = every & ~self.masks[literal]
+            for at, counter in enumerate(counters):
+                counters[at], carry = counter ^ carry, counter & carry
+            if carry:
+                counters.append(carry)
+        fewest = 0
+        for at in reversed(range(len(counters))):
+            if fewer := lanes & ~counters[at]:
+                lanes = fewer
+            else:
+                fewest |= 1 << at
+        return fewest, lanes
+
+    def literals_of(self, lanes: int) -> list[int]:
+        """What is so in the first of these lanes."""
+        lane = lanes & -lanes
+        return [literal for literal in self._told if self.masks[literal] & lane]
+
+    def run_of(self, lanes: int) -> Trace:
+        """A run to the first of these lanes."""
+        lane = (lanes & -lanes).bit_length() - 1
+        block, at = divmod(lane, self._block) if self._block else (len(self._blocks), lane)
+        if block >= len(self._blocks):
+            trace, step = self._ways[lane - len(self._blocks) * self._block]
+            return Trace(trace.rules[:step], trace.states[: step + 1])
+        run = self.struck(self.run_to(self._nominal.samples.states[at]), self._blocks[block])
+        if run is None:
+            raise AssertionError("a lane is no state that is reached")
+        return run
+
+    def plan_for(self, cube: Cube) -> bool:
+        """Adds states of the cube that are reached by a run in which failures come last; whether it did."""
+        if self._vain >= MOST_IN_VAIN:
+            return False
+        own = {self.encoding.literals[name, True]: name for name in self._strikes}
+        rest = [literal for literal in cube if abs(literal) not in own]
+        wanted = [name for literal, name in own.items() if literal in cube]
+        if not self._nominal.may_reach(rest):
+            return False
+        states = self._nominal.reach(rest)
+        for state in states:
+            trace = self.run_to(state)
+            struck = self.struck(trace, wanted)
+            if struck is not None:
+                self._put(struck.states[-1], struck, len(struck.rules))
+            if len(wanted) < len(own) and (struck := self.struck(trace, own.values())) is not None:
+                self._put(struck.states[-1], struck, len(struck.rules))
+        self._vain += not states
+        return bool(states)
+
+    def true(self, literal: int) -> int:
+        """The lanes in which a literal of the encoding is true; it depends on none but these failures."""
+        return self._true(literal)
+
+    def _true(self, literal: int) -> int:
+        """By the parts of gates; what is known is kept until lanes are added."""
+        masks, parts, known = self.masks, self.encoding.parts, self._known
+        every = masks[TRUTH]
+        stack = [abs(literal)]
+        while stack:
+            gate = stack[-1]
+            if gate in known:
+                stack.pop()
+                continue
+            if gate not in parts:
+                known[gate] = masks[gate]
+                stack.pop()
+                continue
+            own = parts[gate]
+            if unknown := [abs(part) for part in own if abs(part) in parts and abs(part) not in known]:
+                stack += unknown
+                continue
+            mask = every
+            for part in own:
+                if abs(part) in known:
+                    mask &= known[part] if part > 0 else ~known[-part]
+                else:
+                    mask &= masks[part]
+                if not mask:
+                    break
+            known[gate] = mask
+            stack.pop()
+        found = known[abs(literal)]
+        return found & every if literal > 0 else every & ~found
