@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
-from interlock.confirm.failures import confirm_sets
 from interlock.confirm.replay import replay
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.compile.requirements import Instance
@@ -13,12 +12,11 @@ from interlock.hold.tell import Story, tell
 from interlock.kernel.claims import Limits, ProgressCallback, Trace, silent
 from interlock.kernel.failures import DisputedSets, KnownSets, SetsFinding, failures_of
 from interlock.kernel.machine import Machine, question_of, with_order_monitors
-from interlock.prove.engine import NO_LIMITS, clock_of
+from interlock.prove.engine import NO_LIMITS
 from interlock.prove.failures.runs import shorter_run
 from interlock.prove.failures.sets import smallest_sets
+from interlock.study.sessions import Session
 
-SEARCHING = 0.7
-"""The part of the time for finding sets and proving that there are no others; the rest is for checking that."""
 SHORTENING_SECONDS = 10.0
 """How long a shorter run to one set is looked for where there is no limit."""
 
@@ -90,10 +88,7 @@ def analyse_failures(
     asked = [one for one in compiled.instances if chosen is None or {one.requirement.id, one.origin.id} & set(chosen)]
     kept = [one for one in asked if not one.requirement.kind.is_about_work]
     questions = [question_of(machine, one.requirement) for one in kept]
-    clock = clock_of(limits)
-    seconds = None if limits.seconds is None else SEARCHING * limits.seconds
-    claims = smallest_sets(machine, questions, size, replace(limits, seconds=seconds), report)
-    findings = confirm_sets(machine, questions, claims, clock.seconds_left())
+    findings = Session(machine, limits, report).claim_and_confirm_sets(questions, smallest_sets, size)
     answers = []
     for instance, finding in zip(kept, findings, strict=True):
         broken: tuple[Broken, ...] = ()

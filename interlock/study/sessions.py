@@ -8,8 +8,10 @@ from time import monotonic
 from typing import Protocol, TypeGuard, TypeVar
 
 from interlock.confirm.confirm import confirm
+from interlock.confirm.failures import confirm_sets
 from interlock.confirm.recovery import RecoveryFinding, confirm_recovery
 from interlock.kernel.claims import Claim, Finding, Limits, ProgressCallback, Proved, Undecided, Unknown
+from interlock.kernel.failures import SetsFinding, SmallestSets
 from interlock.kernel.machine import Machine, Question
 from interlock.kernel.recovery import RecoveryClaim, RecoveryQuestion
 from interlock.prove.engine import INTERRUPTED, Engine, is_time_reason, time_reason
@@ -37,6 +39,14 @@ def nobody(
 ) -> tuple[RecoveryClaim, ...]:
     """For whoever asks about no ways back."""
     return tuple(Unknown(question.id, "none", "nobody was asked") for question in questions)
+
+
+class SetFinder(Protocol):
+    """What finds the smallest sets of failures that lead to targets; `smallest_sets` is one."""
+
+    def __call__(
+        self, machine: Machine, questions: Sequence[Question], most: int, limits: Limits, report: ProgressCallback
+    ) -> Sequence[SmallestSets]: ...
 
 
 AnyQuestion = TypeVar("AnyQuestion", Question, RecoveryQuestion)
@@ -79,6 +89,20 @@ class Session:
             ways = [one for one, claim in zip(ways, back, strict=True) if _lacked_time(claim)]
             if not (questions or ways) or not self._is_worth_it():
                 return found, ways_found
+
+    def claim_and_confirm_sets(
+        self, questions: Sequence[Question], finder: SetFinder, most: int
+    ) -> Sequence[SetsFinding]:
+        """Findings about the smallest sets of at most so many failures, in the order of the questions."""
+        limits = replace(self.limits, seconds=self._share(SEARCHING))
+        claims = finder(self.machine, questions, most, limits, self.report)
+        whole = time_reason(self.limits)
+        claims = [replace(one, reason=whole) if is_time_reason(one.reason) else one for one in claims]
+        try:
+            return confirm_sets(self.machine, questions, claims, self._share(1))
+        except KeyboardInterrupt:
+            # what is claimed of all other sets is left unchecked; runs are replayed all the same
+            return confirm_sets(self.machine, questions, claims, 0.0)
 
     def _claimed(
         self,

@@ -11,8 +11,8 @@ from itertools import combinations
 import pytest
 
 from interlock.confirm.failures import confirm_sets
-from interlock.kernel.claims import Limits
-from interlock.kernel.expressions import TRUE, Is
+from interlock.kernel.claims import Limits, ProgressCallback, silent
+from interlock.kernel.expressions import TRUE, Is, conj, disj
 from interlock.kernel.failures import (
     DisputedSets,
     KnownSets,
@@ -24,7 +24,9 @@ from interlock.kernel.failures import (
     smallest,
 )
 from interlock.kernel.machine import Actor, Machine, Question, Rule, Variable
+from interlock.prove.engine import OutOfTime
 from interlock.prove.failures.sets import smallest_sets
+from interlock.study.sessions import Session
 from tests.agreement.failing import random_failing, reached_under
 from tests.some import some
 
@@ -149,6 +151,41 @@ def test_what_is_left_open_is_said() -> None:
     (finding,) = confirm_sets(LAMP, [LIT], claims)
     assert isinstance(finding, KnownSets)
     assert (finding.complete, finding.why) == (-1, "out of time (0 s)")
+
+
+def test_a_size_that_was_not_gone_through_is_not_claimed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where time ends among 190 pairs, what is known of single failures is claimed and confirmed, and no more."""
+    names = [f"p{at}" for at in range(20)]
+    strikes = [Rule(f"{name} strikes", Actor.FAILURE, Is(name, False), ((name, True),)) for name in names]
+    variables = tuple(Variable(name, (False, True), (False,)) for name in names)
+    top = disj(*(conj(Is(one, True), Is(other, True)) for one, other in combinations(names, 2)))
+
+    def out_of_time(*_: object) -> None:
+        raise OutOfTime
+
+    monkeypatch.setattr("interlock.prove.failures.sets.OneSet", out_of_time)
+    machine, question = Machine(variables, (), tuple(strikes)), Question("top", top)
+    (claim,) = smallest_sets(machine, [question], 2, Limits(seconds=100.0))
+    assert (claim.most, claim.sets, claim.open) == (1, (), ())
+    (finding,) = confirm_sets(machine, [question], [claim])
+    assert isinstance(finding, KnownSets)
+    assert (finding.complete, finding.why) == (1, "out of time (100 s)")
+
+
+def test_the_time_named_is_all_of_it() -> None:
+    """The search has a part of the time; where that was too short, the finding names what the user gave."""
+
+    def finder(
+        machine: Machine, questions: Sequence[Question], most: int, limits: Limits, report: ProgressCallback
+    ) -> Sequence[SmallestSets]:
+        assert limits.seconds is not None
+        assert 0 < limits.seconds < 100.0
+        return smallest_sets(machine, questions, most, replace(limits, seconds=0.0), report)
+
+    session = Session(LAMP, Limits(seconds=100.0), silent)
+    (finding,) = session.claim_and_confirm_sets([LIT], finder, 1)
+    assert isinstance(finding, KnownSets)
+    assert (finding.complete, finding.why) == (-1, "out of time (100 s)")
 
 
 def test_what_is_no_failure_is_refused() -> None:

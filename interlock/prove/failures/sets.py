@@ -34,6 +34,7 @@ from interlock.kernel.failures import (
 from interlock.kernel.machine import Machine, Question, Rule
 from interlock.kernel.recovery import without_failures
 from interlock.prove.certificates.trimming import trim
+from interlock.prove.core.cone import lifted
 from interlock.prove.core.constants import without
 from interlock.prove.core.encoding import TRUTH
 from interlock.prove.core.local import Cube, LocalRules
@@ -53,6 +54,8 @@ from interlock.prove.search.guided import GuidedSearch
 NAME = "failures"
 MOST_SETS = 5_000_000
 """More sets are not told apart: the size is lowered until there are no more."""
+MOST_OPEN = 100
+"""Where more sets of the largest size are open than this nothing is claimed about that size."""
 MOST_SAMPLED = 1_000
 """So many states that are reached without a failure are kept."""
 MOST_SPREAD = 20_000
@@ -237,11 +240,14 @@ class _Work:
 
     def look_guided(self, own: Collection[str], left: Sequence[int]) -> dict[int, Trace]:
         """Runs, by question, in which nothing but these fails."""
+        never = {name: False for name in self.failures if name not in own}
+        machine = without(with_failures(self.machine, own), never)
         asked = {self.questions[at].id: at for at in left}
-        questions = [replace(self.questions[at], expects_run=True) for at in left]
-        search = GuidedSearch(with_failures(self.machine, own), questions, self.limits, self.clock)
+        targets = {at: assign(self.questions[at].target, never) for at in left}
+        questions = [Question(self.questions[at].id, target, True) for at, target in targets.items()]
+        search = GuidedSearch(machine, questions, self.limits, self.clock)
         search.run(range(len(asked)), MOST_EXPANDED, self.report)
-        return {asked[id]: trace for id, trace in search.found.items()}
+        return {asked[id]: lifted(self.machine, machine, trace) for id, trace in search.found.items()}
 
     def found(self, at: int, trace: Trace) -> None:
         """Notes a run to the question's target."""
@@ -258,7 +264,6 @@ class _Work:
         self.pool.close()
         found = []
         finished = self.asked and len(self.asked) == len(self.questions)
-        most = len(self.sets.members[-1])
         places = {name: at for at, name in enumerate(self.failures)}
         tolerance, place_of = self.tolerance() if finished else (None, {})
         for at, question in enumerate(self.questions):
@@ -271,9 +276,12 @@ class _Work:
             asked = self.asked[at]
             family = without_reason(self.sets, asked.reasons, self.pool.lost)
             for one in listed:
-                if len(one) <= most:
+                if len(one) <= len(self.sets.members[-1]):
                     family &= ~self.sets.above(places[name] for name in one)
-            left = smallest(frozenset(self.failures[m] for m in members) for members in members_of(self.sets, family))
+            most = self.size_settled(family)
+            family &= (1 << number_of_sets(len(self.failures), most)) - 1
+            opened_sets = [frozenset(self.failures[m] for m in members) for members in members_of(self.sets, family)]
+            left = smallest(opened_sets) if most > 1 else opened_sets
             clear = tuple(
                 Reason(tuple(place_of[c] for c in one.clauses), one.failures)
                 for one in asked.reasons
@@ -282,6 +290,14 @@ class _Work:
             opened = tuple(tuple(sorted(one)) for one in left)
             found.append(SmallestSets(question.id, NAME, most, names, runs, opened, clear, tolerance, reason))
         return tuple(found)
+
+    def size_settled(self, family: int) -> int:
+        """Up to which size sets are claimed about where those of the family are open; few of a size can be named."""
+        count, size = len(self.failures), len(self.sets.members[-1])
+        while size > 1 and (family >> number_of_sets(count, size - 1)).bit_count() > MOST_OPEN:
+            size -= 1
+            family &= (1 << number_of_sets(count, size)) - 1
+        return size
 
     def tolerance(self) -> tuple[Tolerance, dict[int, int]]:
         """The part of the pool that the questions rest on, and the place of each of its clauses."""

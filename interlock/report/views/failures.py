@@ -15,6 +15,7 @@ from interlock.report.views.tones import Tone
 from interlock.report.views.wording import count_of, listed, sentence
 from interlock.study.failures import Answer, Broken, FailureAnalysis, story_of
 
+SIZES = {1: "single failures", 2: "single failures and pairs"}
 NOTHING_KNOWN = "No set was found, and it is not shown that there is none"
 
 
@@ -73,6 +74,8 @@ class FailuresView:
         left = sum(len(one.open) for one in facts.requirements)
         why = next((one.why for one in facts.requirements if one.why), "")
         known = "These sets are proved to break a requirement; there may be others" if self.sets else NOTHING_KNOWN
+        if 0 < (least := min((one.complete for one in facts.requirements), default=0)) < asked and not left:
+            known = f"Of {SIZES[least]} there are no others; of larger sets there may be"
         if left:
             known += f" ({count_of(left, 'set')} of failures, counted for each requirement, could not be settled)"
         return f"NOT complete. {known}." + (f" Why: {why}." if why else "")
