@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from interlock.kernel.claims import Progress, ProgressCallback
 
 BETWEEN_UPDATES_S = 0.2
+LONG_S = 5.0
+"""Results are told as they come to those who have waited so long; others have the report at once."""
 
 
 @contextmanager
@@ -27,14 +29,20 @@ def shown_progress(label: str, quiet: bool) -> Iterator[ProgressCallback]:
     from rich.console import Console
     from rich.text import Text
 
+    from interlock.study.pace import Results
+
     name = visible(label)
     console = Console(stderr=True)
     last = 0.0
+    began = monotonic()
     with console.status(Text(f"{name}: begins")) as status:
 
         def report(progress: Progress) -> None:
             nonlocal last
             now = monotonic()
+            if isinstance(progress, Results) and now - began >= LONG_S:
+                for line in progress.lines:
+                    console.print(Text(f"{name}: {line}"))
             if now - last >= BETWEEN_UPDATES_S:
                 last = now
                 status.update(Text(f"{name}: {in_words(progress)}", overflow="ellipsis", no_wrap=True))

@@ -90,7 +90,10 @@ class _Wanted:
 @output_option
 @click.option("-q", "--quiet", is_flag=True, help="Say only what does not hold.")
 @click.option(
-    "-v", "--verbose", is_flag=True, help="List each instance of each requirement, and show what can be done."
+    "-v",
+    "--verbose",
+    is_flag=True,
+    help="List each instance of each requirement with when it was decided, and show what can be done.",
 )
 @click.option(
     "--blame/--no-blame",

@@ -28,7 +28,7 @@ from interlock.prove.core.local import Cube, LocalRules
 from interlock.prove.core.samples import MOST_SAMPLES, Samples
 from interlock.prove.core.solvers import light_solver
 from interlock.prove.core.starts import some_initial_states
-from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Allowance, Clock, OutOfTime, clock_of, stop_reason
+from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Allowance, Answered, Clock, OutOfTime, clock_of, stop_reason
 from interlock.prove.frames.frames import Frames
 from interlock.prove.frames.pdr import pursue
 from interlock.prove.invariants.lemmas import Lemmas
@@ -147,7 +147,9 @@ class _Strategy:
         self.begun = monotonic()
         self.questions = questions
         self.limits = limits
-        self.report = report
+        self.waiting = report
+        self.told: set[int] = set()
+        """Places of the questions of which whoever waits knows that they are answered."""
         self.clock = clock_of(limits)
         self.claims: dict[int, Claim] = {}
         self.clear = -1
@@ -164,6 +166,13 @@ class _Strategy:
         self.frames: Frames | None = None
         self.drawn: int | None = None
         """The number of reachable states, where they are in a diagram and every question still open is met by some."""
+
+    def report(self, progress: Progress) -> None:
+        """Tells whoever waits, and what was answered meanwhile."""
+        new = [at for at in self.claims if at not in self.told] if len(self.told) < len(self.claims) else []
+        self.told.update(new)
+        about = progress.engine, progress.stage, progress.done, progress.total
+        self.waiting(Answered(*about, tuple(self.questions[at].id for at in new)) if new else progress)
 
     def answers(self, reason: str) -> tuple[Claim, ...]:
         for at, question in enumerate(self.questions):

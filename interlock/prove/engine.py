@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from time import monotonic
 from typing import Protocol
 
-from interlock.kernel.claims import Claim, Limits, ProgressCallback, silent
+from interlock.kernel.claims import Claim, Limits, Progress, ProgressCallback, silent
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.memory import Budget
 
@@ -33,6 +33,13 @@ class Engine(Protocol):
         limits: Limits = NO_LIMITS,
         report: ProgressCallback = silent,
     ) -> tuple[Claim, ...]: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Answered(Progress):
+    """What is going on, and the questions on which claims were made since the last report."""
+
+    questions: tuple[str, ...] = ()
 
 
 class OutOfTime(Exception):

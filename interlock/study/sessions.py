@@ -14,7 +14,7 @@ from interlock.kernel.claims import Claim, Finding, Limits, ProgressCallback, Pr
 from interlock.kernel.failures import SetsFinding, SmallestSets
 from interlock.kernel.machine import Machine, Question
 from interlock.kernel.recovery import RecoveryClaim, RecoveryQuestion
-from interlock.prove.engine import INTERRUPTED, Engine, is_time_reason, time_reason
+from interlock.prove.engine import INTERRUPTED, Answered, Engine, is_time_reason, time_reason
 
 STOPPED_SECONDS = 15.0
 """How long claims are confirmed that were made before an end was asked for."""
@@ -76,13 +76,15 @@ class Session:
         ways: Sequence[RecoveryQuestion],
         engine: Engine,
         recoverer: Recoverer,
+        told: Callable[[Mapping[str, Finding]], None] = lambda _: None,
     ) -> tuple[Mapping[str, Finding], Mapping[str, RecoveryFinding]]:
-        """Findings by the id of their question."""
+        """Findings by the id of their question; `told` is given those of the questions before ways are looked for."""
         found: dict[str, Finding] = {}
         ways_found: dict[str, RecoveryFinding] = {}
         while True:
             claims = self._claimed(questions, engine, 0.5 if ways else SEARCHING)
             _keep(found, self._confirmed(questions, claims, self._end_of_share(0.5 if ways else 1)))
+            told(found)
             back = self._claimed(ways, recoverer, SEARCHING)
             _keep(ways_found, [self._confirmed_way(way, claim) for way, claim in zip(ways, back, strict=True)])
             questions = [one for one, claim in zip(questions, claims, strict=True) if _lacked_time(claim)]
@@ -118,6 +120,8 @@ class Session:
         except KeyboardInterrupt:
             # engines catch it and give what they have: it came as one began or ended
             return [Unknown(question.id, "none", INTERRUPTED) for question in questions]
+        answered = tuple(claim.question for claim in claims if not isinstance(claim, Unknown))
+        self.report(Answered("session", "checking what was found", questions=answered))
         whole = time_reason(self.limits)
         return [replace(claim, reason=whole) if _lacked_time(claim) else claim for claim in claims]
 

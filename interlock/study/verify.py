@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import partial
 
@@ -39,6 +40,7 @@ from interlock.prove.engine import NO_LIMITS, Engine
 from interlock.prove.following import Handling, follow
 from interlock.prove.invariants.lemmas import Lemmas
 from interlock.prove.recovery.recovery import recover
+from interlock.study.pace import Pace
 from interlock.study.sessions import Recoverer, Session
 
 
@@ -74,7 +76,8 @@ class Answer:
 class Verification:
     """All answers of one hold, in the order of its requirements; `machine` is the one that was asked (monitors in).
 
-    `recoveries` are the questions of the kind `can always`, each with its finding.
+    `recoveries` are the questions of the kind `can always`, each with its finding.  `seconds` says, by requirement,
+    how long after the beginning it was claimed what comes of it; it is not part of the result.
     """
 
     compiled: CompiledHold
@@ -83,6 +86,7 @@ class Verification:
     findings: tuple[Finding, ...]
     answers: tuple[Answer, ...]
     recoveries: tuple[tuple[RecoveryQuestion, RecoveryFinding], ...] = ()
+    seconds: Mapping[str, float] = field(default_factory=dict, compare=False)
 
     def count(self, status: Status) -> int:
         """How many requirements came out so."""
@@ -122,17 +126,36 @@ def verify(
     How the limits are kept, and what becomes of it all where they are met, `Session` says.
     """
     asked = _ask(compiled, chosen)
-    session = Session(asked.machine, limits, report)
+    pace = Pace(report, len(asked.questions) + len(asked.ways))
+    session = Session(asked.machine, limits, pace.report)
     lemmas = lemmas or Lemmas()
     hands = hands_of(compiled)
     first = partial(decide, found=lemmas) if engine is decide else engine
     engine = follow(first, Handling(hands.held, hands.enough), again=engine)
     recoverer = recoverer or partial(_recover, asked.questions, lemmas)
-    found, ways_found = session.claim_and_confirm(asked.questions, asked.ways, engine, recoverer)
+    found, ways_found = session.claim_and_confirm(
+        asked.questions, asked.ways, engine, recoverer, lambda some: pace.tell(_results(asked, some))
+    )
     answers = tuple(_tell(asked, instance, found, ways_found) for instance in asked.instances)
     findings = tuple(found[question.id] for question in asked.questions)
     recoveries = tuple((way, ways_found[way.id]) for way in asked.ways)
-    return Verification(compiled, asked.machine, asked.questions, findings, answers, recoveries)
+    seconds = {id: pace.seconds[one.id] for id, one in asked.main.items() if one.id in pace.seconds}
+    return Verification(compiled, asked.machine, asked.questions, findings, answers, recoveries, seconds)
+
+
+def _results(asked: _Asked, found: Mapping[str, Finding]) -> list[str]:
+    """What came of each requirement text, as far as its questions are answered: `some-id: 3 hold, 1 fails`."""
+    statuses: dict[str, Counter[Status]] = {}
+    for instance in asked.instances:
+        question = asked.main[instance.requirement.id]
+        if isinstance(question, Question):
+            occasion = asked.occasions.get(instance.requirement.id)
+            status = _status(instance, found[question.id], None if occasion is None else found[occasion.id])
+            statuses.setdefault(instance.origin.id, Counter())[status] += 1
+    return [
+        f"{id}: " + ", ".join(f"{some[status]} {status.value}" for status in Status if some[status])
+        for id, some in statuses.items()
+    ]
 
 
 def _recover(

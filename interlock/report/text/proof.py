@@ -11,7 +11,7 @@ from interlock.report.text.runs import after_lines, reason_lines
 from interlock.report.views.blame import Pointer
 from interlock.report.views.proof import MOST_NAMED, TONES, AnswerView, Group, LeftOpen, ProofView
 from interlock.report.views.proof_facts import DeadEnd, Reachable, Status, StoryFacts
-from interlock.report.views.wording import ACTORS, count_of, sentence, shortened
+from interlock.report.views.wording import ACTORS, count_of, seconds_as_text, sentence, shortened
 
 _WORDS = {
     Status.HOLDS: "holds",
@@ -27,12 +27,15 @@ def proof_report(proof: ProofView, quiet: bool, verbose: bool, seconds: float) -
     if quiet:
         return brief_lines(proof)
     cores = core_lines(proof.facts.grounds or ())
-    return *proof_lines(proof, verbose), *cores, Line(proof.summary(seconds), proof.tone)
+    return *proof_lines(proof, verbose, timed=True), *cores, Line(proof.summary(seconds), proof.tone)
 
 
-def proof_lines(proof: ProofView, every: bool) -> tuple[Line, ...]:
-    """The whole report but its last line; with `every`, each instance is listed and each `can` is shown."""
-    lines = [*_head(proof), *_table(proof.groups, every), *_unused(proof)]
+def proof_lines(proof: ProofView, every: bool, timed: bool = False) -> tuple[Line, ...]:
+    """The whole report but its last line; with `every`, each instance is listed and each `can` is shown.
+
+    `timed`: with how many seconds it took until an instance was decided.
+    """
+    lines = [*_head(proof), *_table(proof.groups, every, timed), *_unused(proof)]
     for group in proof.groups:
         lines += _disputed(group)
     told: dict[tuple[Pointer, ...], str] = {}
@@ -75,7 +78,7 @@ def _head(proof: ProofView) -> Iterator[Line]:
         yield from labelled("replaced by the description's own text:", ", ".join(proof.replaced), 2, Tone.OPEN)
 
 
-def _table(groups: Sequence[Group], every: bool) -> Iterator[Line]:
+def _table(groups: Sequence[Group], every: bool, timed: bool) -> Iterator[Line]:
     yield from heading("Requirements")
     if not groups:
         yield from flow("Nothing was asked of this hold, so nothing is proved of it.", 2, tone=Tone.OPEN)
@@ -95,7 +98,8 @@ def _table(groups: Sequence[Group], every: bool) -> Iterator[Line]:
         if every:
             for answer in group.answers:
                 status = answer.facts.status
-                yield from flow(f"{_WORDS[status]:<9}  {_instance_line(answer)}", 4, 11, TONES[status])
+                after = f", after {seconds_as_text(answer.after)}" if timed and answer.after is not None else ""
+                yield from flow(f"{_WORDS[status]:<9}  {_instance_line(answer)}{after}", 4, 11, TONES[status])
 
 
 def _row(start: str, text: str, tone: Tone) -> Iterator[Line]:

@@ -76,7 +76,7 @@ class AnswerView:
 
     `unshown`: it holds, but whether its situation ever arises is not known.  `dispute` is what does not fit.  `never`
     is why it can never be, where that is known; `told_with` the requirement with which that is told instead.
-    `pointers` say what to look at first where it fails.
+    `pointers` say what to look at first where it fails.  `after` how many seconds it was known (None: it is not said).
     """
 
     facts: RequirementFacts
@@ -85,6 +85,7 @@ class AnswerView:
     never: NeverFacts | None
     told_with: str
     pointers: tuple[Pointer, ...]
+    after: float | None = None
 
     @property
     def steps(self) -> int | None:
@@ -204,6 +205,7 @@ def proof_view(
             explained.get(told.id),
             elsewhere.get(told.id, ""),
             pointers_for(facts, told.id),
+            verification.seconds.get(told.id),
         )
         for told, answer in zip(facts.requirements, verification.answers, strict=True)
     ]
