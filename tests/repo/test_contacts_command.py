@@ -24,6 +24,7 @@ from interlock.prove.decide import decide
 from interlock.prove.engine import NO_LIMITS
 from interlock.report.json.writing import schema
 from interlock.report.views.contacts_facts import ContactsFacts
+from interlock.study.contacts import losses
 from interlock.study.contacts.purposes import (
     ContactAnalysis,
     ContactPurpose,
@@ -74,6 +75,14 @@ def test_every_contact_of_the_wired_hold_is_needed() -> None:
     found = needs_of(analysed(hold_of(WIRED), requirement_texts(WIRED_ASKED)))
     assert len(found) == 6
     assert set(found.values()) == {Need.ALONE}
+
+
+def test_what_a_short_search_misses_is_decided(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Ends that guided search does not come to are possible all the same, and what bears on them is needed."""
+    monkeypatch.setattr(losses, "MOST_EXPANDED", 0)
+    analysis = analysed(hold_of(WIRED), requirement_texts(WIRED_ASKED))
+    assert not analysis.impossible
+    assert set(needs_of(analysis).values()) == {Need.ALONE}
 
 
 DOUBLED = WIRED.replace("is: GP is on and door_open", "is: GP is on and door_open and not D1 is closed")

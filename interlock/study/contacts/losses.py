@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 from interlock.confirm.confirm import confirm
 from interlock.hold.origin import Origins, Strike
-from interlock.kernel.claims import Disputed, Fails, Holds, Limits, Progress, ProgressCallback, Trace
+from interlock.kernel.claims import Disputed, Fails, Holds, Limits, Progress, ProgressCallback, Refuted, Trace
 from interlock.kernel.expressions import Expr, disj
 from interlock.kernel.failures import failures_of
 from interlock.kernel.machine import Actor, Machine, Question, Rule
@@ -77,10 +77,22 @@ class Work:
         search = GuidedSearch(sound, asked, limits, clock)
         search.cover(report)
         search.run(range(len(asked)), MOST_EXPANDED, report)
-        self.possible = {one.id: one for one in asked if one.id in search.found}
+        found = {
+            **search.found,
+            **self._decided(sound, [q for q in asked if q.id in ends and q.id not in search.found]),
+        }
+        self.possible = {one.id: one for one in asked if one.id in found}
         self._ends = {id: target for id, target in ends.items() if id in self.possible}
         self._rules_of = rules
-        self._prepare(search.found)
+        self._prepare(found)
+
+    def _decided(self, sound: Machine, ends: Sequence[Question]) -> Mapping[str, Trace]:
+        """Runs to ends that guided search alone does not reach."""
+        if not ends:
+            return {}
+        limits = replace(self.limits, seconds=self.clock.seconds_left())
+        claims = decide(sound, ends, limits, self.report)
+        return {claim.question: claim.trace for claim in claims if isinstance(claim, Refuted)}
 
     def _prepare(self, found: Mapping[str, Trace]) -> None:
         """Chooses runs that show everything, and sees where in them a failure makes a difference."""
