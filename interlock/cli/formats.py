@@ -56,6 +56,8 @@ FORMATS = (
     Format("prove", "json", ".json", "json.writing:document", ("facts",)),
     Format("failures", "text", ".txt", "text.failures:failures_report", ("view", "verbose", "seconds")),
     Format("failures", "json", ".json", "json.writing:document", ("facts",)),
+    Format("failures", "markdown", ".md", "markdown.failures:failures_markdown", ("view",)),
+    Format("failures", "html", ".html", "html.failures:failures_html", ("view",)),
     Format("compare", "text", ".txt", "text.comparison:comparison_report", ("view", "told", "verbose", "seconds")),
     Format("compare", "json", ".json", "json.writing:document", ("facts",)),
     Format("compare", "markdown", ".md", "markdown.comparison:comparison_markdown", ("view",)),

@@ -158,12 +158,12 @@ def test_page_in_a_browser(tmp_path: Path) -> None:
     """A real browser prints the page, each part on a page of its own."""
     page, paper = tmp_path / "page.html", tmp_path / "page.pdf"
     assert _code(SINGLE, "--load", "4C=HALF", "--format", "html", "-o", str(page)) == 0
-    _print(page, paper)
+    print_page(page, paper)
     pages = len(re.findall(rb"/Type\s*/Page\b", paper.read_bytes()))
     assert pages == 1 + page.read_text().count('<section class="part')
 
 
-def _print(page: Path, paper: Path) -> None:
+def print_page(page: Path, paper: Path) -> None:
     """Prints a page as a real browser does, margins and page breaks included."""
     command = [
         *("chromium", "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"),
@@ -173,7 +173,7 @@ def _print(page: Path, paper: Path) -> None:
     subprocess.run(command, check=True, capture_output=True, timeout=120)
 
 
-def _sheets(paper: Path) -> list[list[str]]:
+def sheets_of(paper: Path) -> list[list[str]]:
     """The lines of every printed sheet that are not empty."""
     done = subprocess.run(["pdftotext", "-layout", str(paper), "-"], check=True, capture_output=True, text=True)
     return [[line.strip() for line in sheet.splitlines() if line.strip()] for sheet in done.stdout.split("\f")[:-1]]
@@ -185,8 +185,8 @@ def test_printed_sheets_part_nothing_that_belongs_together(tmp_path: Path) -> No
     """On paper a WARNING, CAUTION or NOTE has its step below it on the same sheet, and no heading ends a sheet."""
     page, paper = tmp_path / "page.html", tmp_path / "page.pdf"
     assert _code(UNLATCHED, "--load", "6L=WIDE,2L=HALF", "--format", "html", "-o", str(page)) == 0
-    _print(page, paper)
-    sheets = _sheets(paper)
+    print_page(page, paper)
+    sheets = sheets_of(paper)
     guards = 0
     for lines in sheets:
         starts = [at for at, line in enumerate(lines) if line in ("WARNING", "CAUTION") or line.startswith("NOTE No")]
@@ -206,8 +206,8 @@ def test_printed_audit_can_be_signed(tmp_path: Path) -> None:
     page, paper = tmp_path / "page.html", tmp_path / "page.pdf"
     options = ("--no-interlock", "--format", "html", "-o", str(page))
     assert run(["audit", "demo:procedures/unload-two-and-one", *options]) == 0
-    _print(page, paper)
-    sheets = _sheets(paper)
+    print_page(page, paper)
+    sheets = sheets_of(paper)
     first = "\n".join(sheets[0])
     assert "nothing found" in first
     assert "This is not approved maintenance data" in first

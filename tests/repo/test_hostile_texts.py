@@ -233,6 +233,8 @@ RUNS: dict[str, tuple[str, ...]] = {
     "prove json": ("prove", "HOLD", "--requirements", "ASKED", "--why", "--format", "json"),
     "failures text": (*FAILING, "text", "-v", "--runs", "1"),
     "failures json": (*FAILING, "json"),
+    "failures markdown": (*FAILING, "markdown"),
+    "failures html": (*FAILING, "html", "--runs", "1"),
     "compare text": (*COMPARE, "text", "-v"),
     "compare markdown": (*COMPARE, "markdown"),
     "compare json": (*COMPARE, "json"),

@@ -10,12 +10,10 @@ from interlock.report.views.audit import AuditView
 from interlock.report.views.audit_facts import Effect
 from interlock.report.views.interruptions import InterruptionTold
 from interlock.report.views.margin import MARGIN, others_text
-from interlock.report.views.tones import Tone
 
 MOST_LEFT = 4
 MOST_STEPS = 12
 """Steps of a run that are shown: its end."""
-_CLASSES = {Tone.GOOD: "good", Tone.BAD: "bad", Tone.LOUD: "bad", Tone.OPEN: "open"}
 
 
 def audit_html(view: AuditView) -> str:
@@ -25,7 +23,6 @@ def audit_html(view: AuditView) -> str:
         "audit.html.j2",
         view=view,
         facts=view.facts,
-        classes=_CLASSES,
         interruptions=list(_interruptions(view)),
         hazardous=[one for one in slips if one.effect is Effect.HAZARD],
         unnoticed=[one for one in slips if one.effect is Effect.UNNOTICED],

@@ -6,12 +6,19 @@ from collections.abc import Iterator
 
 from interlock.report.text.lines import BLANK, Line, Tone, flow, heading, labelled
 from interlock.report.text.proof import story_lines
+from interlock.report.views.failure_tables import (
+    BY_REQUIREMENT,
+    BY_SEVERITY,
+    by_requirement,
+    by_severity,
+    length_of,
+    severity_words,
+)
 from interlock.report.views.failures import FailuresView, SetView
 from interlock.report.views.wording import count_of, seconds_as_text, sentence, shortened
 
 MOST_NAMED = 6
 MOST_OPEN = 12
-_SIZES = {0: "Broken although nothing fails", 1: "Single failures", 2: "Pairs of failures"}
 
 
 def failures_report(view: FailuresView, verbose: bool, seconds: float) -> tuple[Line, ...]:
@@ -30,11 +37,20 @@ def _lines(view: FailuresView, verbose: bool, seconds: float) -> Iterator[Line]:
         yield from labelled("not asked, as they say what can be done:", ", ".join(facts.left_out), 2)
     yield BLANK
     yield from flow(view.completeness, 2, tone=view.tone)
-    for size in sorted({len(one.failures) for one in view.sets}):
-        yield from heading(_SIZES.get(size, f"Sets of {size} failures"))
-        for one in view.of_size(size):
-            yield from _set(view, one, verbose)
+    yield from heading(BY_SEVERITY)
+    for row in by_severity(view):
+        yield from labelled(f"severity {row.severity}:", severity_words(row), 2)
+    for group in view.groups:
+        found = view.of_group(group)
+        if found:
+            yield from heading(group.title)
+            for one in found:
+                yield from _set(view, one, verbose)
     yield from _harmless(view, verbose)
+    yield from heading(BY_REQUIREMENT)
+    for table in by_requirement(view):
+        head = f"{table.first.from_} (severity {table.first.severity}, {count_of(table.asked, 'place')})"
+        yield from flow(f"- {head}: {table.short}", 2, 2)
     yield from _open(view)
     yield from _excluded(view)
     for one in view.sets:
@@ -43,9 +59,7 @@ def _lines(view: FailuresView, verbose: bool, seconds: float) -> Iterator[Line]:
             yield BLANK
             yield Line("-" * 80, Tone.FAINT)
             yield from flow(f"{view.said_of(one.failures)}: {requirement.id} is broken", tone=Tone.BAD)
-            end = "No shorter order of steps does." if shown.shortest else "A shorter one may exist."
-            among = ", with what fails" if one.failures else ""
-            yield from flow(f"{count_of(shown.steps, 'step')}{among}. {end}", 2)
+            yield from flow(length_of(shown), 2)
             yield from story_lines(shown.story, ())
     yield from heading("What this analysis assumes")
     for text in facts.assumptions:
@@ -76,7 +90,7 @@ def _set(view: FailuresView, one: SetView, verbose: bool) -> Iterator[Line]:
 def _harmless(view: FailuresView, verbose: bool) -> Iterator[Line]:
     if any(one.complete < 1 or one.open for one in view.facts.requirements):
         return
-    alone = {id for one in view.of_size(1) for id in one.failures}
+    alone = {one.failures[0] for one in view.sets if len(one.failures) == 1}
     rest = [item.text for item in view.facts.failures if item.id not in alone]
     if rest:
         yield from heading("Break nothing alone")
@@ -91,9 +105,8 @@ def _excluded(view: FailuresView) -> Iterator[Line]:
 
 
 def _open(view: FailuresView) -> Iterator[Line]:
-    open_sets = {one for requirement in view.facts.requirements for one in requirement.open}
-    if open_sets:
-        ordered = sorted(open_sets, key=lambda one: (len(one), one))
+    ordered = view.open_sets
+    if ordered:
         yield from heading("Not settled")
         for one in ordered[:MOST_OPEN]:
             yield from flow(f"- {view.said_of(one)}", 2, 2)

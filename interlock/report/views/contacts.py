@@ -19,7 +19,7 @@ from interlock.report.views.contacts_facts import (
 )
 from interlock.report.views.contacts_facts import Need as NeedWord
 from interlock.report.views.facts import PROGRAM, Place
-from interlock.report.views.failures_facts import FailureItem
+from interlock.report.views.failures import failure_item
 from interlock.report.views.tones import Tone
 from interlock.report.views.wording import count_of, listed, sentence
 from interlock.study.contacts.purposes import ContactAnalysis, ContactPurpose, Effect, Need
@@ -122,21 +122,7 @@ def contacts_view(label: str, analysis: ContactAnalysis, reckoned: FailingHold, 
         for one in effect.together
         for other in one.others
     }
-    others = tuple(
-        FailureItem(
-            name,
-            one.failure.subject.id,
-            one.name,
-            one.item,
-            one.failure.mode,
-            one.text,
-            one.effect,
-            one.noticed,
-            one.source,
-        )
-        for name, one in reckoned.failures.items()
-        if name in named
-    )
+    others = tuple(failure_item(name, one) for name, one in reckoned.failures.items() if name in named)
     facts = ContactsFacts(
         1,
         PROGRAM,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from interlock.hold.catalogue import FailingHold
+from interlock.hold.catalogue import FailingHold, KnownFailure
 from interlock.kernel.failures import DisputedSets, KnownSets
 from interlock.report.views.assumptions import CAUTIONS, assumptions_of
 from interlock.report.views.facts import PROGRAM
@@ -33,6 +33,25 @@ class SetView:
 
 
 @dataclass(frozen=True, slots=True)
+class SetGroup:
+    """Sets that are told together: of so many failures; a single event that is several failures is told apart."""
+
+    size: int
+    is_cause: bool
+    title: str
+    noun: str
+
+
+_GROUPS = (
+    SetGroup(0, False, "Broken although nothing fails", ""),
+    SetGroup(1, False, "Single failures", "single failure"),
+    SetGroup(1, True, "Common causes", "common cause"),
+    SetGroup(2, False, "Pairs of failures", "pair"),
+    SetGroup(3, False, "Sets of three failures", "set of three"),
+)
+
+
+@dataclass(frozen=True, slots=True)
 class FailuresView:
     """What is told of an analysis: `sets` by size, the gravest first; `said` has each failure in words by its id."""
 
@@ -45,13 +64,39 @@ class FailuresView:
         """That of the worst that came out."""
         return {0: Tone.GOOD, 1: Tone.BAD, 4: Tone.LOUD}.get(self.facts.exit_code, Tone.OPEN)
 
-    def of_size(self, size: int) -> tuple[SetView, ...]:
-        """The sets of so many failures."""
-        return tuple(one for one in self.sets if len(one.failures) == size)
+    @property
+    def groups(self) -> tuple[SetGroup, ...]:
+        """The groups of sets that were asked about, smaller ones first; of common causes only where there are any."""
+        return tuple(one for one in _GROUPS if one.size <= self.facts.size and (self._causes or not one.is_cause))
+
+    def of_group(self, group: SetGroup) -> tuple[SetView, ...]:
+        """Its sets, the gravest first."""
+        return tuple(
+            one
+            for one in self.sets
+            if len(one.failures) == group.size
+            and (group.size == 1 and one.failures[0] in self._causes) == group.is_cause
+        )
+
+    @property
+    def _causes(self) -> frozenset[str]:
+        return frozenset(item.id for item in self.facts.failures if item.several)
+
+    def known_of(self, failure: str) -> int:
+        """Of how many failures together, this one among them, all is known; 0: not even of this one alone."""
+        asked = self.facts.requirements
+        open_sizes = [len(one) - 1 for requirement in asked for one in requirement.open if failure in one]
+        return max(0, min([*open_sizes, *(one.complete for one in asked)], default=0))
 
     def said_of(self, failures: Sequence[str]) -> str:
         """These failures in words, without a full stop."""
-        return sentence(listed([self.said[id] for id in failures]) or "nothing fails").rstrip(".")
+        return sentence(listed([self.said.get(id, id) for id in failures]) or "nothing fails").rstrip(".")
+
+    @property
+    def open_sets(self) -> tuple[tuple[str, ...], ...]:
+        """The sets of which it is not known for some requirement whether they break it, by size."""
+        found = {one for requirement in self.facts.requirements for one in requirement.open}
+        return tuple(sorted(found, key=lambda one: (len(one), one)))
 
     @property
     def is_complete(self) -> bool:
@@ -80,15 +125,18 @@ class FailuresView:
             known += f" ({count_of(left, 'set')} of failures, counted for each requirement, could not be settled)"
         return f"NOT complete. {known}." + (f" Why: {why}." if why else "")
 
+    @property
+    def result(self) -> str:
+        """What stands at the head of a page: what came out, and whether that is all."""
+        whole = "complete" if self.is_complete else "NOT complete"
+        return sentence(f"{self.summary()}; {whole}")
+
     def summary(self) -> str:
         """`12 single failures and 3 pairs break a requirement`, and what is broken without any."""
-        parts = [
-            f"{count_of(number, noun)}"
-            for size, noun in ((1, "single failure"), (2, "pair"), (3, "set of three"))
-            if (number := len(self.of_size(size)))
-        ]
+        counted = [(len(self.of_group(group)), group.noun) for group in self.groups if group.noun]
+        parts = [count_of(number, noun) for number, noun in counted if number]
         already = sum(any(not one.failures for one in requirement.sets) for requirement in self.facts.requirements)
-        verb = "breaks" if parts == ["1 single failure"] or not parts else "break"
+        verb = "breaks" if sum(number for number, _ in counted) < 2 else "break"
         found = f"{listed(parts) or 'no failure'} {verb} a requirement"
         if not self.is_complete:
             found = f"{found}, there may be others" if parts else "what breaks a requirement is not known"
@@ -101,21 +149,8 @@ def failures_view(
 ) -> FailuresView:
     """What is told of an analysis; of so many sets the run is told too, one for each, within so many seconds each."""
     compiled = analysis.compiled
-    items = tuple(
-        FailureItem(
-            name,
-            one.failure.subject.id,
-            one.name,
-            one.item,
-            one.failure.mode,
-            one.text,
-            one.effect,
-            one.noticed,
-            one.source,
-        )
-        for name, one in reckoned.failures.items()
-        if name in set(analysis.failures)
-    )
+    kept = set(analysis.failures)
+    items = tuple(failure_item(name, one) for name, one in reckoned.failures.items() if name in kept)
     excluded = tuple(ExcludedItem(one.of, one.mode, one.because) for one in reckoned.excluded)
     stories = _stories(analysis, told, seconds)
     requirements = tuple(_broken(answer, stories) for answer in analysis.answers)
@@ -133,7 +168,19 @@ def failures_view(
         assumptions_of(compiled),
         CAUTIONS,
     )
-    return FailuresView(facts, {item.id: item.text for item in items}, _sets(requirements))
+    return view_of_facts(facts)
+
+
+def view_of_facts(facts: FailuresFacts) -> FailuresView:
+    """The same facts, with what follows from them."""
+    return FailuresView(facts, {item.id: item.text for item in facts.failures}, _sets(facts.requirements))
+
+
+def failure_item(id: str, known: KnownFailure) -> FailureItem:
+    """What is told of a failure that may strike."""
+    subject, mode, several = known.failure.subject.id, known.failure.mode, tuple(one.name for one in known.several)
+    told = known.effect, known.noticed, known.source
+    return FailureItem(id, subject, known.name, known.item, mode, known.text, *told, several)
 
 
 def _stories(
@@ -170,6 +217,7 @@ def _broken(answer: Answer, stories: Mapping[tuple[str, tuple[str, ...]], SetFac
     return BrokenFacts(
         id,
         origin.id,
+        tuple(name for _, name in instance.bindings),
         instance.text,
         origin.hazard,
         origin.severity,

@@ -22,6 +22,7 @@ class FailureItem(Facts, frozen=True):
     effect: Annotated[str, Meta(description="on the item itself, in general")]
     noticed: Annotated[str, Meta(description="what shows it, in general; to be reviewed for each hold")]
     source: Annotated[str, Meta(description="where effect and notice are taken from")]
+    several: Annotated[Texts, Meta(description="the ids of the failures that a common cause is; none: it is none")]
 
 
 class ExcludedItem(Facts, frozen=True):
@@ -46,6 +47,7 @@ class BrokenFacts(Facts, frozen=True):
 
     id: Annotated[str, Meta(description="unique in the hold")]
     from_: Annotated[str, Meta(description="the id of its text")]
+    about: Annotated[Texts, Meta(description="what its variables stand for, in their order")]
     text: Annotated[str, Meta(description="what it asks for")]
     hazard: Annotated[str, Meta(description="what its breach can lead to")]
     severity: Annotated[str, Meta(description="the category of the hazard")]

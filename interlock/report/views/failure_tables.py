@@ -1,0 +1,236 @@
+"""The tables of an analysis of failures that a reviewer reads and signs: by severity, by what fails, by requirement."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+
+from interlock.report.views.failures import FailuresView, SetGroup, SetView
+from interlock.report.views.failures_facts import BrokenFacts, FailureItem, SetFacts
+from interlock.report.views.wording import count_of, listed, shortened
+
+MOST_PLACES = 6
+BY_FAILURE = "What each failure does"
+BY_REQUIREMENT = "What breaks each requirement"
+BY_SEVERITY = "How much breaks, by severity"
+EXPLAINED = (
+    "Effect on the item and how it is noticed are what the catalogue says of such items in general: review them for "
+    "this hold. That a failure can be noticed does not say that it is before another strikes.",
+    "A set is listed where all of its failures together break a requirement and no fewer of them do; so nothing is "
+    "listed for what is broken although nothing fails. Sets are as "
+    "independent as the description makes them: what one event can do to several items is reckoned with only where "
+    "it is described as a common cause.",
+)
+"""What a reader of the tables must know."""
+_MORE = {1: "a second failure", 2: "a third failure", 3: "a fourth failure"}
+
+
+@dataclass(frozen=True, slots=True)
+class SeverityRow:
+    """Of the requirements of one severity: how many were asked, and how many sets of each group break any of them.
+
+    Where nothing needs to fail, the requirements are counted and not the sets.  `open` are sets of which it is not
+    known whether they break one, counted for each requirement.
+    """
+
+    severity: str
+    asked: int
+    counts: tuple[tuple[SetGroup, int], ...]
+    open: int
+
+
+@dataclass(frozen=True, slots=True)
+class Effect:
+    """What some failures do: `beside` says alone or with which others, `broken` which requirements then break."""
+
+    beside: str
+    broken: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ItemRow:
+    """Items that fail in one way and of which the same is to be said; `rest` is what else is known of them."""
+
+    names: tuple[str, ...]
+    effects: tuple[Effect, ...]
+    rest: str
+
+
+@dataclass(frozen=True, slots=True)
+class ModeTable:
+    """One way in which one sort of item fails; `known` is what is known of it in general, by one item of the sort."""
+
+    known: FailureItem
+    rows: tuple[ItemRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SetRow:
+    """A set of failures in words; `places` says of which of several instances it is a smallest one."""
+
+    said: str
+    places: str
+
+
+@dataclass(frozen=True, slots=True)
+class RequirementTable:
+    """What breaks the instances of one text of a requirement; `first` is the first of `asked` instances."""
+
+    first: BrokenFacts
+    asked: int
+    groups: tuple[tuple[SetGroup, tuple[SetRow, ...]], ...]
+    rest: str
+
+    @property
+    def short(self) -> str:
+        """How many sets of each group break any of them, and whether there are others."""
+        counted = [count_of(len(rows), group.noun) for group, rows in self.groups if group.size]
+        already = "Broken although nothing fails. " if len(counted) < len(self.groups) else ""
+        return (already + (f"Broken by {listed(counted)}. " if counted else "") + self.rest).rstrip()
+
+
+def by_severity(view: FailuresView) -> tuple[SeverityRow, ...]:
+    """The gravest first."""
+    rows = []
+    for severity in sorted({one.severity for one in view.facts.requirements}):
+        asked = [one for one in view.facts.requirements if one.severity == severity]
+        counts = []
+        for group in view.groups:
+            hits = [sum(broken.severity == severity for broken, _ in one.breaks) for one in view.of_group(group)]
+            counts.append((group, sum(map(bool, hits)) if group.size else sum(hits)))
+        rows.append(SeverityRow(severity, len(asked), tuple(counts), sum(len(one.open) for one in asked)))
+    return tuple(rows)
+
+
+def severity_heads(view: FailuresView) -> tuple[str, ...]:
+    """What the numbers of a row are of, those of the groups between the first and the last."""
+    return ("Requirements", *(group.title for group in view.groups), "Not settled")
+
+
+def identification(view: FailuresView) -> Iterator[tuple[str, str]]:
+    """What was analysed, how far, and what is not in it."""
+    facts = view.facts
+    yield "Description", facts.description
+    yield "May fail", f"{count_of(len(facts.failures), 'way')} to fail, at any time, none must"
+    yield (
+        "Asked",
+        f"{count_of(len(facts.requirements), 'requirement')}, up to {count_of(facts.size, 'failure')} together",
+    )
+    if facts.left_out:
+        yield "Not asked", f"{', '.join(facts.left_out)}, as they say what can be done"
+    yield "Severities", "; ".join(sorted({one.scheme for one in facts.requirements}))
+    yield "Completeness", view.completeness
+
+
+def length_of(one: SetFacts) -> str:
+    """How long the run is that is told of a set, and whether a shorter one may exist."""
+    among = ", with what fails" if one.failures else ""
+    end = "No shorter order of steps does." if one.shortest else "A shorter one may exist."
+    return f"{count_of(one.steps, 'step')}{among}. {end}"
+
+
+def severity_words(row: SeverityRow) -> str:
+    """A row as a sentence."""
+    broken = [count_of(number, group.noun) for group, number in row.counts if group.size and number]
+    already = sum(number for group, number in row.counts if not group.size)
+    told = [f"broken by {listed(broken)}"] if broken else []
+    told += [f"{already} {'is' if already == 1 else 'are'} broken although nothing fails"] if already else []
+    told += [f"{count_of(row.open, 'set')} not settled"] if row.open else []
+    return f"{count_of(row.asked, 'requirement')}; {'; '.join(told) or 'nothing was found that breaks one'}."
+
+
+def by_failure(view: FailuresView) -> tuple[ModeTable, ...]:
+    """Every failure that was reckoned with, in the order of the hold, those of one sort and mode together."""
+    having: dict[str, list[SetView]] = {}
+    for one in view.sets:
+        for id in one.failures:
+            having.setdefault(id, []).append(one)
+    modes: dict[tuple[str, str], list[FailureItem]] = {}
+    for item in view.facts.failures:
+        modes.setdefault((item.item, item.mode), []).append(item)
+    tables = []
+    for items in modes.values():
+        rows: dict[tuple[tuple[Effect, ...], str], list[str]] = {}
+        for item in items:
+            told = (tuple(_effects(view, item, having.get(item.id, ()))), _rest(view, item, item.id in having))
+            at_once = f" (at once: {view.said_of(item.several)})" if item.several else ""
+            rows.setdefault(told, []).append(item.name + at_once)
+        made = (ItemRow(tuple(dict.fromkeys(names)), *told) for told, names in rows.items())
+        tables.append(ModeTable(items[0], tuple(sorted(made, key=lambda row: not row.effects))))
+    return tuple(tables)
+
+
+def by_requirement(view: FailuresView) -> tuple[RequirementTable, ...]:
+    """Every text of a requirement that was asked about, the gravest first."""
+    texts = groupby(view.facts.requirements, key=lambda one: one.from_)
+    return tuple(sorted((_requirement(view, tuple(asked)) for _, asked in texts), key=lambda one: one.first.severity))
+
+
+def _effects(view: FailuresView, item: FailureItem, sets: Sequence[SetView]) -> Iterator[Effect]:
+    """Alone first, then with the fewest others; what others do the same beside it are told together."""
+    found: dict[tuple[int, tuple[str, ...]], list[str]] = {}
+    for one in sets:
+        others = [id for id in one.failures if id != item.id]
+        broken = tuple(broken_lines(one))
+        found.setdefault((len(others), broken), []).append(f"with: {view.said_of(others)}" if others else "alone")
+    for (_, broken), besides in sorted(found.items(), key=lambda pair: pair[0][0]):
+        yield Effect("; or ".join(besides), broken)
+
+
+def broken_lines(one: SetView) -> Iterator[str]:
+    """Each text of a requirement that a set breaks, the gravest first, and of how many places."""
+    texts: dict[tuple[str, str], int] = {}
+    for broken, _ in one.breaks:
+        key = broken.severity, broken.from_
+        texts[key] = texts.get(key, 0) + 1
+    for (severity, text), number in texts.items():
+        yield f"severity {severity}: {text}" + (f" ({number} places)" if number > 1 else "")
+
+
+def _rest(view: FailuresView, item: FailureItem, breaks: bool) -> str:
+    """What is known of a failure beside the sets in which it is."""
+    known, asked = view.known_of(item.id), min(view.facts.size, len(view.facts.failures))
+    if known < 1:
+        return "Not settled whether it breaks anything" + (" else." if breaks else ".")
+    beyond = "; of more not settled" if known < asked else ""
+    if known > 1:
+        return f"In no{' other' if breaks else ''} set of at most {known} failures{beyond}."
+    return "" if breaks and not beyond else f"Breaks nothing {'else ' if breaks else ''}by itself{beyond}."
+
+
+def _requirement(view: FailuresView, asked: Sequence[BrokenFacts]) -> RequirementTable:
+    places: dict[tuple[str, ...], list[str]] = {}
+    for one in asked:
+        for broken in one.sets:
+            places.setdefault(broken.failures, []).append(" with ".join(one.about))
+    groups = tuple((group, tuple(_rows(view, group, places, len(asked)))) for group in view.groups)
+    return RequirementTable(asked[0], len(asked), tuple(pair for pair in groups if pair[1]), _known(view, asked))
+
+
+def _rows(
+    view: FailuresView, group: SetGroup, places: Mapping[tuple[str, ...], Sequence[str]], asked: int
+) -> Iterator[SetRow]:
+    for one in view.of_group(group):
+        found = places.get(one.failures, ())
+        if found:
+            which = shortened(found, MOST_PLACES) or "the hold"
+            if len(found) < asked:
+                which = f"{len(found)} of {asked}: {which}"
+            yield SetRow(view.said_of(one.failures), "all" if len(found) == asked > 1 else which)
+
+
+def _known(view: FailuresView, asked: Sequence[BrokenFacts]) -> str:
+    """How far the sets of these requirements are all there are."""
+    if any(one.disputed is not None for one in asked):
+        return "DISPUTED: use nothing that is said of this requirement."
+    if all(not broken.failures for one in asked for broken in one.sets) and all(one.sets for one in asked):
+        return ""
+    most, left = min(one.complete for one in asked), sum(len(one.open) for one in asked)
+    wanted = min(view.facts.size, len(view.facts.failures))
+    if most >= wanted and not left:
+        noun = "single failure" if wanted == 1 else f"set of at most {wanted} failures"
+        return f"There is no other {noun}."
+    settled = "Of single failures there are no others. " if most == 1 < wanted and not left else ""
+    more = f" {count_of(left, 'set')} could not be settled." if left else ""
+    return f"NOT complete. {settled}There may be others.{more}"

@@ -1,0 +1,221 @@
+"""The tables that `interlock failures` gives to be signed: each says what the facts say, and no more than is known."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+from html.parser import HTMLParser
+from pathlib import Path
+
+import msgspec
+import pytest
+from markdown_it import MarkdownIt
+
+from interlock import cli
+from interlock.cli.exit_codes import FOUND, UNDECIDED
+from interlock.report.html.failures import failures_html
+from interlock.report.markdown.failures import failures_markdown
+from interlock.report.views.facts import PROGRAM
+from interlock.report.views.failure_tables import by_failure, by_requirement, by_severity
+from interlock.report.views.failures import FailuresView, view_of_facts
+from interlock.report.views.failures_facts import BrokenFacts, FailureItem, FailuresFacts, SetFacts
+from tests.golden.small_hold import REQUIREMENTS, TEXT
+from tests.repo.test_checklist_command import print_page, sheets_of
+from tests.some import some
+
+CAUSES = """\
+common_causes:
+  - id: BENT
+    name: bent door frame
+    failures: [{of: D1, mode: latch_does_not_hold}, {of: D1, mode: lock_does_not_hold}]
+"""
+ASKED = ("failures", "small.yaml", "--no-standing", "--requirements", "asked.yaml", "--together", "2", "--runs", "1")
+
+
+@pytest.fixture(autouse=True)
+def in_a_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every test works in a folder with the small hold, a common cause in it, and its requirements."""
+    monkeypatch.chdir(tmp_path)
+    Path("small.yaml").write_text(TEXT + CAUSES)
+    Path("asked.yaml").write_text(REQUIREMENTS)
+
+
+def item(id: str, mode: str = "stuck", several: tuple[str, ...] = ()) -> FailureItem:
+    """A failure of one sort."""
+    return FailureItem(id, id, f"the {id}", "latch", mode, f"{id} sticks", "it stays", "by hand", "invented", several)
+
+
+def broken(id: str, severity: str, sets: tuple[str, ...], complete: int = 2, open: tuple[str, ...] = ()) -> BrokenFacts:
+    """What breaks a requirement, of a text called by the first letter; sets are written `a` and `ab`, the empty `-`."""
+    found = tuple(SetFacts(tuple(one.strip("-")), 3, False, None) for one in sets)
+    left = tuple(map(tuple, open))
+    words = "it holds", "something falls", severity, "invented"
+    return BrokenFacts(id, id[0], (id[1:],), *words, complete, "", found, left, "cvc5", None)
+
+
+def view_of(*asked: BrokenFacts, size: int = 2) -> FailuresView:
+    """What is told of four failures, `a` to `c` and the common cause `d` of `a` and `b`."""
+    items = (item("a"), item("b"), item("c", "broken"), item("d", "happens", ("a", "b")))
+    code = FOUND if any(one.sets for one in asked) else UNDECIDED
+    left = (), ("assumed",), ("caution",)
+    return view_of_facts(FailuresFacts(1, PROGRAM, code, "x.yaml", "A hold", size, items, (), asked, *left))
+
+
+LATCHES = (
+    broken("p1", "2", ("a", "bc")),
+    broken("p2", "2", ("a", "d")),
+    broken("q3", "1", ("-",)),
+    broken("r4", "3", ("a", "b"), 1, ("cd",)),
+)
+
+
+def test_each_severity_is_counted_by_itself() -> None:
+    """Sets by their size, common causes apart; what nothing needs to fail for by requirement; what is open too."""
+    rows = by_severity(view_of(*LATCHES))
+    assert [(row.severity, row.asked, [number for _, number in row.counts], row.open) for row in rows] == [
+        ("1", 1, [1, 0, 0, 0], 0),
+        ("2", 2, [0, 1, 1, 1], 0),
+        ("3", 1, [0, 2, 0, 0], 1),
+    ]
+
+
+def test_each_failure_is_told_with_what_it_breaks() -> None:
+    """Alone, then with which others; of what is not known nothing is said."""
+    told = {
+        name: ([(one.beside, one.broken) for one in row.effects], row.rest)
+        for mode in by_failure(view_of(*LATCHES[:3]))
+        for row in mode.rows
+        for name in row.names
+    }
+    pair, rest = ("severity 2: p",), "In no other set of at most 2 failures."
+    assert told == {
+        "the a": ([("alone", ("severity 2: p (2 places)",))], rest),
+        "the b": ([("with: C sticks", pair)], rest),
+        "the c": ([("with: B sticks", pair)], rest),
+        "the d (at once: A sticks and b sticks)": ([("alone", pair)], rest),
+    }
+
+
+@pytest.mark.parametrize(
+    ("requirement", "size", "said"),
+    [
+        (broken("p1", "1", ()), 2, "In no set of at most 2 failures."),
+        (broken("p1", "1", (), 1), 1, "Breaks nothing by itself."),
+        (broken("p1", "1", (), 1), 2, "Breaks nothing by itself; of more not settled."),
+        (broken("p1", "1", (), 2, ("ac",)), 2, "Breaks nothing by itself; of more not settled."),
+        (broken("p1", "1", (), 1, ("a",)), 1, "Not settled whether it breaks anything."),
+        (broken("p1", "1", (), 0), 1, "Not settled whether it breaks anything."),
+        (broken("p1", "1", (), -1), 2, "Not settled whether it breaks anything."),
+        (broken("p1", "1", ("a",), 0), 2, "Not settled whether it breaks anything else."),
+        (broken("p1", "1", ("ab",), 2, ("ac",)), 2, "Breaks nothing else by itself; of more not settled."),
+        (broken("p1", "1", ("a",), 1), 1, ""),
+    ],
+)
+def test_no_more_is_said_of_a_failure_than_is_known(requirement: BrokenFacts, size: int, said: str) -> None:
+    """Beside the sets in which it is, by how far they are all that there are."""
+    rows = [row for mode in by_failure(view_of(requirement, size=size)) for row in mode.rows]
+    assert next(row.rest for row in rows if "the a" in row.names) == said
+
+
+def test_each_requirement_is_told_with_its_sets() -> None:
+    """The gravest first, by size, with the places where a set is a smallest one, and whether there are others."""
+    told = [
+        (one.first.from_, [(group.title, row.said, row.places) for group, rows in one.groups for row in rows], one.rest)
+        for one in by_requirement(view_of(*LATCHES))
+    ]
+    assert told == [
+        ("q", [("Broken although nothing fails", "Nothing fails", "3")], ""),
+        (
+            "p",
+            [
+                ("Single failures", "A sticks", "all"),
+                ("Common causes", "D sticks", "1 of 2: 2"),
+                ("Pairs of failures", "B sticks and c sticks", "1 of 2: 1"),
+            ],
+            "There is no other set of at most 2 failures.",
+        ),
+        (
+            "r",
+            [("Single failures", "A sticks", "4"), ("Single failures", "B sticks", "4")],
+            "NOT complete. There may be others. 1 set could not be settled.",
+        ),
+    ]
+
+
+def test_what_is_disputed_is_said_on_every_page() -> None:
+    """Nothing that stands beside it is to be used."""
+    view = view_of(msgspec.structs.replace(LATCHES[0], disputed="it does not fit", complete=-1))
+    assert "DISPUTED" in by_requirement(view)[0].rest
+    assert "DISPUTED" in failures_html(view)
+    assert "DISPUTED" in failures_markdown(view)
+    assert "two parts of this program contradict each other" in failures_html(view)
+
+
+class Page(HTMLParser):
+    """The rows of the tables of a page, its heads without a scope, and its text."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.rows: list[list[str]] = []
+        self.unscoped: list[str] = []
+        self.text = ""
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """Begins a row or a cell."""
+        if tag == "tr":
+            self.rows.append([])
+        if tag in ("td", "th"):
+            self.rows[-1].append("")
+        if tag == "th" and "scope" not in dict(attrs):
+            self.unscoped.append(str(self.getpos()))
+
+    def handle_data(self, data: str) -> None:
+        """Keeps what is read."""
+        self.text += data
+        if self.rows and self.rows[-1]:
+            self.rows[-1][-1] += data
+
+
+def test_page_and_text_to_paste_say_the_same(capsys: pytest.CaptureFixture[str]) -> None:
+    """Of a real analysis: every head has its scope, both have every set, and one signs after what is signed."""
+    shown = {}
+    for layout in ("html", "markdown", "json", "text"):
+        assert cli.run([*ASKED, "--format", layout]) == FOUND
+        shown[layout] = capsys.readouterr().out
+    page, facts = Page(shown["html"]), json.loads(shown["json"])
+    assert page.unscoped == []
+    tokens = MarkdownIt("commonmark").enable("table").parse(shown["markdown"])
+    cells = [token.content for at, token in enumerate(tokens) if at and tokens[at - 1].type == "td_open"]
+    said = {one["id"]: one["text"] for one in facts["failures"]}
+    sets = [one["failures"] for asked in facts["requirements"] for one in asked["sets"]]
+    assert max(map(len, some(sets))) == 1
+    for failures in sets:
+        words = " and ".join(said[id] for id in failures) or "nothing fails"
+        words = words[0].upper() + words[1:]
+        assert any(words in row for row in page.rows), words
+        assert words in cells, words
+    for one in some(facts["failures"]):
+        assert any(one["name"] in row[0] for row in page.rows if row), one
+    flat = " ".join(page.text.split())
+    for text in (*facts["assumptions"], *facts["cautions"]):
+        assert flat.index(text) < flat.index("Reviewed by") < flat.index("Made by interlock")
+    assert "COMMON CAUSES" in shown["text"]
+    assert "and 1 common cause break" in " ".join(shown["text"].split())
+
+
+@pytest.mark.browser
+@pytest.mark.skipif(not (shutil.which("chromium") and shutil.which("pdftotext")), reason="no Chromium or pdftotext")
+def test_printed_tables_can_be_signed(tmp_path: Path) -> None:
+    """On paper the first sheet has result, caution and the table by severity, and no heading ends a sheet."""
+    page, paper = tmp_path / "page.html", tmp_path / "page.pdf"
+    assert cli.run([*ASKED, "--format", "html", "-o", str(page)]) == FOUND
+    print_page(page, paper)
+    sheets = sheets_of(paper)
+    first = "\n".join(sheets[0])
+    assert "break a requirement" in first
+    assert "This is not approved maintenance data" in first
+    assert "Requirements asked" in first
+    headings = re.findall(r"<h[23]>(.*?)</h[23]>", page.read_text())
+    assert not [lines[-1] for lines in some(sheets) if lines[-1] in headings]
