@@ -27,6 +27,13 @@ MOST_TOLD = 3
 @requirements_option("Requirements to add; one with the id of a standing requirement replaces it.")
 @standing_option("Ask")
 @click.option("--catalogue", metavar="FILE", help="Take what can fail from this file in place of the standing one.")
+@click.option(
+    "--rates",
+    "rated",
+    metavar="FILE",
+    help="Work out how likely the sets are, from the failure rates and exposure times of this file, each with its "
+    "source. None come with the program.",
+)
 @click.option("--declared", is_flag=True, help="Reckon only with the failures that the description declares.")
 @click.option("--only", multiple=True, metavar="ID", help="Ask only this requirement. May be repeated.")
 @situation_option
@@ -56,6 +63,7 @@ def command(
     files: tuple[str, ...],
     standing: bool,
     catalogue: str | None,
+    rated: str | None,
     declared: bool,
     only: tuple[str, ...],
     situation: str | None,
@@ -68,12 +76,13 @@ def command(
     color: str,
 ) -> int:
     """Opens, analyses, shows."""
-    from interlock.cli.opening import check_only, open_catalogue, open_texts
+    from interlock.cli.opening import check_only, open_catalogue, open_rates, open_texts, rates_for
     from interlock.cli.progress import shown_progress
     from interlock.cli.refusals import usable, usable_hold
     from interlock.cli.stopping import noted_stop
     from interlock.hold.catalogue import everything_fails
     from interlock.kernel.claims import Limits
+    from interlock.report.views.failure_rates import GivenRates
     from interlock.report.views.failures import failures_view
     from interlock.study.failures import analyse_failures
 
@@ -83,20 +92,24 @@ def command(
     shape = chosen_format("failures", layout, output)
     known = usable("failures", open_catalogue(catalogue))
     texts = usable("requirements", open_texts(files, standing))
+    given = None if rated is None else usable(rated, open_rates(rated))
     prepare = None if declared else (lambda hold: everything_fails(hold, known).hold)
     opened = usable_hold(hold, texts, situation, prepare)
     if not opened.compiled.hold.failures:
         raise click.UsageError(f"{opened.label}: there is nothing in it that could fail, as far as it is described.")
     check_only([opened], only)
+    reckoned = everything_fails(opened.compiled.hold, known)
+    rates = None
+    if given is not None and rated is not None:
+        rates = GivenRates(rated, usable(rated, rates_for(*given, opened.compiled.hold, reckoned.failures)))
     screen = Screen(output, color)
     with noted_stop() as stop:
         limits = Limits(seconds=seconds_left(seconds, began), stop=stop.is_asked)
         with stop.tearing(), shown_progress(opened.label, False) as report:
             analysis = analyse_failures(opened.compiled, size, limits, report, only or None)
         code = code_of_failures(analysis)
-        reckoned = everything_fails(opened.compiled.hold, known)
         shown = 0 if stop.asked else told
-        view = failures_view(opened.label, analysis, reckoned, code, shown, seconds_left(seconds, began))
+        view = failures_view(opened.label, analysis, reckoned, code, shown, seconds_left(seconds, began), rates)
         parts = {"view": view, "facts": view.facts, "verbose": verbose, "seconds": monotonic() - began}
         screen.show(shape.render(parts))
         screen.close()

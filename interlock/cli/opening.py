@@ -17,6 +17,7 @@ from interlock.diagnostics.spans import Diagnostic
 if TYPE_CHECKING:
     from interlock.hold.compile.compiler import CompiledHold
     from interlock.hold.language.model import Catalogue, Hold, RequirementText
+    from interlock.hold.language.rates import FailureRate, FailureRates
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +94,24 @@ def open_catalogue(name: str | None) -> Catalogue | Rejected:
         source = Source(CATALOGUE, content.read_bytes())
     loaded = load_catalogue(source)
     return Rejected(loaded.diagnostics, loaded.sources) if loaded.value is None else loaded.value
+
+
+def open_rates(name: str) -> tuple[FailureRates, Mapping[str, tuple[str, ...]]] | Rejected:
+    """The failure rates of that file, and its lines.  Raises click.UsageError where it cannot be read."""
+    from interlock.hold.loader import load_rates
+
+    loaded = load_rates(read_source(name))
+    return Rejected(loaded.diagnostics, loaded.sources) if loaded.value is None else (loaded.value, loaded.sources)
+
+
+def rates_for(
+    given: FailureRates, sources: Mapping[str, tuple[str, ...]], hold: Hold, reckoned: Iterable[str]
+) -> Mapping[str, FailureRate] | Rejected:
+    """The rate of each of the failures, by its name."""
+    from interlock.hold.rating import rate_failures
+
+    rated = rate_failures(given, hold, frozenset(reckoned))
+    return Rejected(rated.faults, sources) if rated.faults else rated.rates
 
 
 def open_hold(

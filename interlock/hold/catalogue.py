@@ -11,6 +11,7 @@ from interlock.hold.compile.described import describe
 from interlock.hold.compile.naming import name_hold
 from interlock.hold.failing import FailingItem, failing_items
 from interlock.hold.language.model import Catalogue, ExcludedFailure, FailureMode, Hold, SomeFailure
+from interlock.hold.language.rates import FailureRate
 from interlock.hold.origin import Failure
 from interlock.hold.sorts import Item
 
@@ -63,8 +64,12 @@ def everything_fails(
             several: tuple[Failure, ...] = ()
             if item.item is Item.COMMON_CAUSE:
                 several = tuple(_failures(items, causes[id].failures))
-            elif not _names(hold.failures, item, failing.mode):
-                if entry is None or failing not in item.possible or _names(hold.excluded_failures, item, failing.mode):
+            elif not is_named(hold.failures, item, failing.mode):
+                if (
+                    entry is None
+                    or failing not in item.possible
+                    or is_named(hold.excluded_failures, item, failing.mode)
+                ):
                     continue
                 written, place = item.written, item.place
                 more.append(FailureMode(of=id, mode=failing.mode, contact=written, at=place, span=item.span))
@@ -78,7 +83,7 @@ def everything_fails(
 def _failures(items: Iterable[FailingItem], written: Iterable[SomeFailure]) -> Iterator[Failure]:
     """Those that are written, in the order of the items."""
     named = tuple(written)
-    return (item.failure(one) for item in items for one in item.failings if _names(named, item, one.mode))
+    return (item.failure(one) for item in items for one in item.failings if is_named(named, item, one.mode))
 
 
 def all_items(hold: Hold) -> tuple[FailingItem, ...]:
@@ -91,8 +96,8 @@ def _contacts(hold: Hold) -> tuple[FailingItem, ...]:
     return () if named.faults else contact_items(hold, named.world)
 
 
-def _names(failures: Iterable[SomeFailure], item: FailingItem, mode: str) -> bool:
-    """One of the failures is that of the item."""
+def is_named(failures: Iterable[SomeFailure | FailureRate], item: FailingItem, mode: str) -> bool:
+    """One of the failures, or one of which these are the rates, is that of the item."""
     return any(
         (one.of, one.mode, one.contact) == (item.subject.id, mode, item.written) and one.at in (None, item.place)
         for one in failures

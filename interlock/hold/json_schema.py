@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from interlock.hold.language.declarations import Field, Record, Schema
 from interlock.hold.language.field_types import Listed, RecordOf, records_within
 from interlock.hold.language.model import Catalogue, Hold, Specification
+from interlock.hold.language.rates import FailureRates
 from interlock.hold.language.text_types import SCALAR
 from interlock.hold.overlay.changes import CHANGES, Modification
 from interlock.hold.overlay.repetition import NOT_REPEATED
@@ -27,6 +28,7 @@ _REPEATED: Schema = {"for": {"$ref": "#/definitions/repetition"}}
 
 _TOLD_BY = {
     "catalogue": "catalogue",
+    "rates": "failure_rates",
     "procedure": "procedure",
     "specification": "specification",
     "modification": "modifies",
@@ -35,8 +37,9 @@ _TOLD_BY = {
 
 
 def hold_schema() -> Schema:
-    """The schema of all five sorts of file."""
-    found = [one for file in (Hold, Modification, Specification, Procedure, Catalogue) for one in records_within(file)]
+    """The schema of all six sorts of file."""
+    files = Hold, Modification, Specification, Procedure, Catalogue, FailureRates
+    found = [one for file in files for one in records_within(file)]
     repeated = {one for record in found for one in _repeated(record)}
     definitions = {one.declaration.name: _record(one, one in repeated) for one in found}
     definitions["change"] = {"oneOf": [_titled(one) for one in CHANGES.values()]}
@@ -47,7 +50,7 @@ def hold_schema() -> Schema:
         chosen = {"if": {"required": [key]}, "then": {"$ref": f"#/definitions/{sort}"}, "else": chosen}
     return {
         "$schema": "http://json-schema.org/draft-07/schema#",
-        "title": "A hold, a modification of one, a specification, a procedure, or a catalogue of failures",
+        "title": "A hold, a modification of one, a specification, a procedure, a catalogue of failures, failure rates",
         "type": "object",
         **chosen,
         "definitions": dict(sorted(definitions.items())),

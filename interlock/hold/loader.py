@@ -30,6 +30,7 @@ from interlock.hold.language.nodes import (
     split_lines,
 )
 from interlock.hold.language.parser import is_name
+from interlock.hold.language.rates import FailureRates
 from interlock.hold.language.readable import readable_part
 from interlock.hold.language.reader import FAILED, Failed, Mention, Reader
 from interlock.hold.language.records import read_record
@@ -51,6 +52,7 @@ _SAYS_SO = re.compile(rb"""(?:^|\r)(?:\xef\xbb\xbf)?[ \t{]*["']?interlock["']?[ 
 
 _TOLD_BY: Mapping[str, type[Record]] = {
     "catalogue": Catalogue,
+    "failure_rates": FailureRates,
     "specification": Specification,
     "procedure": Procedure,
 }
@@ -134,6 +136,18 @@ def load_catalogue(source: Source) -> Loaded[Catalogue]:
     return Loaded(found, files.faults.sorted(), files.sources)
 
 
+def load_rates(source: Source) -> Loaded[FailureRates]:
+    """Read a file of failure rates; what they are of is looked up only when they are put to a hold."""
+    files = _Files(lambda name: None)
+    root = files.root_of(source, FailureRates, "`failure_rates:` and `rates:`")
+    rates: FailureRates | Failed = FAILED
+    if root is not None:
+        reader = Reader(files.faults, None)
+        rates = read_record(FailureRates, root, reader)
+        files.faults.take(cross_faults(reader.made))
+    return Loaded(None if files.faults or rates is FAILED else rates, files.faults.sorted(), files.sources)
+
+
 class _Files:
     """The files of one description, as far as they were read."""
 
@@ -183,7 +197,7 @@ class _Files:
             if root is None:
                 return None
             sort = _sort_of(root)
-            if sort in (Specification, Procedure, Catalogue):
+            if sort in _TOLD_BY.values():
                 _wrong_sort(root, "a hold", "`layout:` and `units:`, or `modifies:`", self.faults)
                 return None
             if sort is Hold:
@@ -330,5 +344,6 @@ __all__ = [
     "load_catalogue",
     "load_hold",
     "load_procedure",
+    "load_rates",
     "load_specification",
 ]

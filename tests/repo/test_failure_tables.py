@@ -48,7 +48,7 @@ def item(id: str, mode: str = "stuck", several: tuple[str, ...] = ()) -> Failure
 
 def broken(id: str, severity: str, sets: tuple[str, ...], complete: int = 2, open: tuple[str, ...] = ()) -> BrokenFacts:
     """What breaks a requirement, of a text called by the first letter; sets are written `a` and `ab`, the empty `-`."""
-    found = tuple(SetFacts(tuple(one.strip("-")), 3, False, None) for one in sets)
+    found = tuple(SetFacts(tuple(one.strip("-")), 3, False, None, None) for one in sets)
     left = tuple(map(tuple, open))
     words = "it holds", "something falls", severity, "invented"
     return BrokenFacts(id, id[0], (id[1:],), *words, complete, "", found, left, "cvc5", None)
@@ -58,8 +58,8 @@ def view_of(*asked: BrokenFacts, size: int = 2) -> FailuresView:
     """What is told of four failures, `a` to `c` and the common cause `d` of `a` and `b`."""
     items = (item("a"), item("b"), item("c", "broken"), item("d", "happens", ("a", "b")))
     code = FOUND if any(one.sets for one in asked) else UNDECIDED
-    left = (), ("assumed",), ("caution",)
-    return view_of_facts(FailuresFacts(1, PROGRAM, code, "x.yaml", "A hold", size, items, (), asked, *left))
+    rates, left = (None, (), ()), ((), ("assumed",), ("caution",))
+    return view_of_facts(FailuresFacts(1, PROGRAM, code, "x.yaml", "A hold", size, items, (), asked, *rates, *left))
 
 
 LATCHES = (

@@ -19,6 +19,7 @@ from interlock.hold.language.model import (
     Station,
     Zone,
 )
+from interlock.hold.language.rates import FailureRate
 from interlock.hold.language.reader import Made
 from interlock.hold.language.syntax import Chain, Negation, Quantified, Syntax
 
@@ -62,9 +63,11 @@ def _faults_of(record: object, whole: _Whole, failures: set[object]) -> Iterator
             yield from _panel(record, whole.behind)
             if whole.layout is not None:
                 yield from _inwards(record, whole.layout, whole.doorways)
-        case FailureMode() | ExcludedFailure() | CataloguedFailure():
+        case FailureMode() | ExcludedFailure() | CataloguedFailure() | FailureRate():
             if isinstance(record, CataloguedFailure):
                 of, part = str(record.item), None
+            elif isinstance(record, FailureRate):
+                of, part = record.said_of, (record.contact, record.at)
             else:
                 of, part = record.of, (record.contact, record.at)
             key = type(record), of, record.mode, part

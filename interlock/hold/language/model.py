@@ -491,17 +491,25 @@ START_ID = "procedure_start"
 """The situation made of the states under a procedure's `start`."""
 
 
+FAILING_SECTIONS = (
+    "doorways",
+    "devices",
+    "controls",
+    "stations",
+    "supplies",
+    "circuits",
+    "relays",
+    "sensors",
+    "zones",
+)
+"""Where what can fail is described."""
+
+
 @record("some failure", "a failure", rule=record_rules.failure)
 class SomeFailure(Record):
     """How something can fail."""
 
-    of: str = field(
-        Reference(
-            ("doorways", "devices", "controls", "stations", "supplies", "circuits", "relays", "sensors", "zones"),
-            bays=True,
-        ),
-        "What fails; a bay for its drive, or for its floor.",
-    )
+    of: str = field(Reference(FAILING_SECTIONS, bays=True), "What fails; a bay for its drive, or for its floor.")
     mode: str = field(Word("failure mode", FAILURE_MODES), "How it fails.")
     contact: str | None = field(
         Text(), "The contact of it that fails, as it is written there: `door_open`, `not SW is on`.", default=None

@@ -30,6 +30,7 @@ NAME: Schema = {"type": ["string", "integer"], "pattern": r"^[A-Za-z0-9_-]+$|\{"
 
 _WHOLE = re.compile(r"-?\d+\Z", re.ASCII)
 _AMOUNT = re.compile(r"\d{1,9}(\.\d{1,6})?\Z", re.ASCII)
+_OFTEN = re.compile(r"\d{1,9}(\.\d{1,9})?(e[+-]?\d{1,2})?\Z", re.ASCII | re.IGNORECASE)
 _DIGITS_READ = 9
 _SAYS_YES = {"yes": "true", "on": "true", "y": "true", "no": "false", "off": "false", "n": "false"}
 
@@ -149,6 +150,21 @@ class Amount(TextType[float]):
     def schema(self) -> Schema:
         positive = {"type": "number", "exclusiveMinimum": 0}
         return {"anyOf": [positive, {"type": "string", "pattern": r"^\d+(\.\d+)?$"}, FILLED]}
+
+
+@dataclass(frozen=True)
+class Frequency(TextType[float]):
+    """How often something happens in an hour: a positive number, as `0.000002` or `2e-6`."""
+
+    wanted = "a number such as `2e-6`"
+
+    def read_text(self, node: ScalarNode, key: str, reader: Reader) -> float | Failed:
+        if _OFTEN.match(node.text) and float(node.text) > 0:
+            return float(node.text)
+        return reader.unfit("not-an-amount", node, key, "a positive number in an hour, such as `2e-6`")
+
+    def schema(self) -> Schema:
+        return {"anyOf": [{"type": "number", "exclusiveMinimum": 0}, {"type": "string", "pattern": r"^\d"}, FILLED]}
 
 
 @dataclass(frozen=True)

@@ -8,12 +8,15 @@ from interlock.report.languages import in_markdown
 from interlock.report.markdown.writing import bullets, heading, table
 from interlock.report.views.failure_tables import (
     BY_FAILURE,
+    BY_RATE,
     BY_REQUIREMENT,
     BY_SEVERITY,
     EXPLAINED,
+    RATE_HEADS,
     ItemRow,
     ModeTable,
     by_failure,
+    by_rate,
     by_requirement,
     by_severity,
     identification,
@@ -30,6 +33,7 @@ def failures_markdown(view: FailuresView) -> str:
 
 def _parts(view: FailuresView) -> Iterator[str]:
     facts = view.facts
+    rated = facts.rates_from is not None
     yield from heading(f"Failures: {facts.title}", 1)
     yield from bullets(f"{label}: {text}" for label, text in identification(view))
     yield f"**{in_markdown(view.result)}**"
@@ -52,9 +56,16 @@ def _parts(view: FailuresView) -> Iterator[str]:
         yield ""
         if one.groups:
             yield from table(
-                ("by", "failures", "places"),
-                ((group.title, row.said, row.places) for group, rows in one.groups for row in rows),
+                ("by", "failures", "places", *(("probability",) if rated else ())),
+                (
+                    (group.title, row.said, row.places, *((row.probability if group.size else "",) if rated else ()))
+                    for group, rows in one.groups
+                    for row in rows
+                ),
             )
+        if one.likely:
+            yield in_markdown(f"Probability: {one.likely}.")
+            yield ""
         yield in_markdown(one.rest)
         yield ""
     if view.open_sets:
@@ -65,6 +76,9 @@ def _parts(view: FailuresView) -> Iterator[str]:
         ("item", "mode", "effect on the item", "how it is noticed", "alone or with what", "effect on the hold"),
         (line for mode in by_failure(view) for row in mode.rows for line in _item(mode, row)),
     )
+    if rated:
+        yield from heading(BY_RATE)
+        yield from table(RATE_HEADS, by_rate(view))
     if facts.excluded:
         yield from heading("Taken not to fail, as the description says")
         yield from table(("item", "mode", "because"), ((one.of, one.mode, one.because) for one in facts.excluded))

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from interlock.report.text.lines import BLANK, Line, Tone, flow, heading, labelled
 from interlock.report.text.proof import story_lines
+from interlock.report.views.failure_rates import figure
 from interlock.report.views.failure_tables import (
     BY_REQUIREMENT,
     BY_SEVERITY,
@@ -31,6 +32,8 @@ def _lines(view: FailuresView, verbose: bool, seconds: float) -> Iterator[Line]:
     yield from flow(facts.title, tone=Tone.HEAD)
     yield from labelled("description:", facts.description, 2)
     yield from labelled("may fail:", f"{count_of(len(facts.failures), 'way')} to fail, at any time, none must", 2)
+    if facts.rates_from is not None:
+        yield from labelled("rates:", f"{facts.rates_from}, of {count_of(len(facts.rates), 'failure')}", 2)
     asked = f"{count_of(len(facts.requirements), 'requirement')}, up to {count_of(facts.size, 'failure')} together"
     yield from labelled("asked:", asked, 2)
     if facts.left_out:
@@ -76,6 +79,8 @@ def _set(view: FailuresView, one: SetView, verbose: bool) -> Iterator[Line]:
     for item in view.facts.failures:
         if verbose and item.id in one.failures and item.noticed:
             yield from labelled("noticed:", item.noticed, 6)
+    if one.failures and view.facts.rates_from is not None:
+        yield from labelled("probability:", figure(one.probability), 6)
     by_text: dict[str, list[str]] = {}
     severity: dict[str, str] = {}
     for requirement, _ in one.breaks:

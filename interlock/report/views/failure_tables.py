@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
+from interlock.report.views.failure_rates import figure, likely_of
 from interlock.report.views.failures import FailuresView, SetGroup, SetView
 from interlock.report.views.failures_facts import BrokenFacts, FailureItem, SetFacts
 from interlock.report.views.wording import count_of, listed, shortened
@@ -13,6 +14,7 @@ from interlock.report.views.wording import count_of, listed, shortened
 MOST_PLACES = 6
 BY_FAILURE = "What each failure does"
 BY_REQUIREMENT = "What breaks each requirement"
+BY_RATE = "Rates and exposures that were given"
 BY_SEVERITY = "How much breaks, by severity"
 EXPLAINED = (
     "Effect on the item and how it is noticed are what the catalogue says of such items in general: review them for "
@@ -67,10 +69,14 @@ class ModeTable:
 
 @dataclass(frozen=True, slots=True)
 class SetRow:
-    """A set of failures in words; `places` says of which of several instances it is a smallest one."""
+    """A set of failures in words; `places` says of which of several instances it is a smallest one.
+
+    `probability` is that all of them have struck.
+    """
 
     said: str
     places: str
+    probability: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,13 +87,15 @@ class RequirementTable:
     asked: int
     groups: tuple[tuple[SetGroup, tuple[SetRow, ...]], ...]
     rest: str
+    likely: str
 
     @property
     def short(self) -> str:
         """How many sets of each group break any of them, and whether there are others."""
         counted = [count_of(len(rows), group.noun) for group, rows in self.groups if group.size]
+        likely = f" Probability: {self.likely}." if self.likely else ""
         already = "Broken although nothing fails. " if len(counted) < len(self.groups) else ""
-        return (already + (f"Broken by {listed(counted)}. " if counted else "") + self.rest).rstrip()
+        return (already + (f"Broken by {listed(counted)}. " if counted else "") + self.rest).rstrip() + likely
 
 
 def by_severity(view: FailuresView) -> tuple[SeverityRow, ...]:
@@ -117,6 +125,9 @@ def identification(view: FailuresView) -> Iterator[tuple[str, str]]:
         "Asked",
         f"{count_of(len(facts.requirements), 'requirement')}, up to {count_of(facts.size, 'failure')} together",
     )
+    if facts.rates_from is not None:
+        rated = f"{len(facts.rates)} of {count_of(len(facts.failures), 'way')} to fail"
+        yield "Rates", f"{facts.rates_from}: of {rated}, for the rest no figure"
     if facts.left_out:
         yield "Not asked", f"{', '.join(facts.left_out)}, as they say what can be done"
     yield "Severities", "; ".join(sorted({one.scheme for one in facts.requirements}))
@@ -128,6 +139,23 @@ def length_of(one: SetFacts) -> str:
     among = ", with what fails" if one.failures else ""
     end = "No shorter order of steps does." if one.shortest else "A shorter one may exist."
     return f"{count_of(one.steps, 'step')}{among}. {end}"
+
+
+RATE_HEADS = ("Failure", "Rate", "Exposure", "Probability", "Source")
+
+
+def by_rate(view: FailuresView) -> tuple[tuple[str, ...], ...]:
+    """Every rate that was used, in the order of the failures."""
+    return tuple(
+        (
+            view.said_of((one.failure,)),
+            f"{figure(one.rate)} per {one.per}",
+            f"{one.exposure:g} {one.per}s",
+            figure(one.probability),
+            one.source,
+        )
+        for one in view.facts.rates
+    )
 
 
 def severity_words(row: SeverityRow) -> str:
@@ -205,7 +233,13 @@ def _requirement(view: FailuresView, asked: Sequence[BrokenFacts]) -> Requiremen
         for broken in one.sets:
             places.setdefault(broken.failures, []).append(" with ".join(one.about))
     groups = tuple((group, tuple(_rows(view, group, places, len(asked)))) for group in view.groups)
-    return RequirementTable(asked[0], len(asked), tuple(pair for pair in groups if pair[1]), _known(view, asked))
+    return RequirementTable(
+        asked[0],
+        len(asked),
+        tuple(pair for pair in groups if pair[1]),
+        _known(view, asked),
+        likely_of(view.facts, asked[0].from_),
+    )
 
 
 def _rows(
@@ -217,7 +251,9 @@ def _rows(
             which = shortened(found, MOST_PLACES) or "the hold"
             if len(found) < asked:
                 which = f"{len(found)} of {asked}: {which}"
-            yield SetRow(view.said_of(one.failures), "all" if len(found) == asked > 1 else which)
+            yield SetRow(
+                view.said_of(one.failures), "all" if len(found) == asked > 1 else which, figure(one.probability)
+            )
 
 
 def _known(view: FailuresView, asked: Sequence[BrokenFacts]) -> str:

@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from msgspec.structs import replace
+
 from interlock.hold.catalogue import FailingHold, KnownFailure
 from interlock.kernel.failures import DisputedSets, KnownSets
 from interlock.report.views.assumptions import CAUTIONS, assumptions_of
 from interlock.report.views.facts import PROGRAM
+from interlock.report.views.failure_rates import GivenRates, assumed_of, likely_facts, probability_of, rated_facts
 from interlock.report.views.failures_facts import BrokenFacts, ExcludedItem, FailureItem, FailuresFacts, SetFacts
 from interlock.report.views.proof import story_facts
 from interlock.report.views.tones import Tone
@@ -25,6 +28,11 @@ class SetView:
 
     failures: tuple[str, ...]
     breaks: tuple[tuple[BrokenFacts, SetFacts], ...]
+
+    @property
+    def probability(self) -> float | None:
+        """That all have struck; None: no figure."""
+        return self.breaks[0][1].probability
 
     @property
     def shown(self) -> tuple[BrokenFacts, SetFacts]:
@@ -145,15 +153,26 @@ class FailuresView:
 
 
 def failures_view(
-    label: str, analysis: FailureAnalysis, reckoned: FailingHold, code: int, told: int, seconds: float | None
+    label: str,
+    analysis: FailureAnalysis,
+    reckoned: FailingHold,
+    code: int,
+    told: int,
+    seconds: float | None,
+    rates: GivenRates | None = None,
 ) -> FailuresView:
-    """What is told of an analysis; of so many sets the run is told too, one for each, within so many seconds each."""
+    """What is told of an analysis; of so many sets the run is told too, one for each, within so many seconds each.
+
+    Where `rates` are given, also how likely the sets are.
+    """
     compiled = analysis.compiled
     kept = set(analysis.failures)
     items = tuple(failure_item(name, one) for name, one in reckoned.failures.items() if name in kept)
     excluded = tuple(ExcludedItem(one.of, one.mode, one.because) for one in reckoned.excluded)
     stories = _stories(analysis, told, seconds)
-    requirements = tuple(_broken(answer, stories) for answer in analysis.answers)
+    rated = () if rates is None else rated_facts(rates, kept)
+    likely = {one.failure: one.probability for one in rated}
+    requirements = tuple(_broken(answer, stories, likely) for answer in analysis.answers)
     facts = FailuresFacts(
         1,
         PROGRAM,
@@ -164,8 +183,11 @@ def failures_view(
         items,
         excluded,
         requirements,
+        None if rates is None else rates.file,
+        rated,
+        () if rates is None else likely_facts(analysis, likely),
         tuple(dict.fromkeys(one.origin.id for one in analysis.left_out)),
-        assumptions_of(compiled),
+        (*assumptions_of(compiled), *(() if rates is None else assumed_of(rates))),
         CAUTIONS,
     )
     return view_of_facts(facts)
@@ -198,7 +220,7 @@ def _stories(
     for failures in sorted(best, key=lambda one: (len(one), severity[one], one))[:most]:
         answer, broken = best[failures]
         story, shortest = story_of(analysis, answer, broken, seconds)
-        told = SetFacts(failures, len(story.steps), shortest, story_facts(story))
+        told = SetFacts(failures, len(story.steps), shortest, story_facts(story), None)
         found[answer.instance.requirement.id, failures] = told
     return found
 
@@ -207,13 +229,17 @@ def _grave(answer: Answer, broken: Broken) -> tuple[str, int]:
     return answer.instance.origin.severity, broken.run.depth
 
 
-def _broken(answer: Answer, stories: Mapping[tuple[str, tuple[str, ...]], SetFacts]) -> BrokenFacts:
+def _broken(
+    answer: Answer, stories: Mapping[tuple[str, tuple[str, ...]], SetFacts], likely: Mapping[str, float]
+) -> BrokenFacts:
     instance, finding = answer.instance, answer.finding
     id, origin = instance.requirement.id, instance.origin
     known = finding if isinstance(finding, KnownSets) else None
-    sets = tuple(
-        stories.get((id, one.failures)) or SetFacts(one.failures, one.run.depth, False, None) for one in answer.broken
+    found = (
+        stories.get((id, one.failures)) or SetFacts(one.failures, one.run.depth, False, None, None)
+        for one in answer.broken
     )
+    sets = tuple(replace(one, probability=probability_of(one.failures, likely)) for one in found)
     return BrokenFacts(
         id,
         origin.id,

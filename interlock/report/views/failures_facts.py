@@ -40,6 +40,7 @@ class SetFacts(Facts, frozen=True):
     steps: Annotated[Count, Meta(description="of the run that was found")]
     shortest: Annotated[bool, Meta(description="whether shorter runs were excluded")]
     story: Annotated[StoryFacts | None, Meta(description="the run, where it was asked for")]
+    probability: Annotated[float | None, Meta(description="that all of them have struck; null: no figure")]
 
 
 class BrokenFacts(Facts, frozen=True):
@@ -60,6 +61,26 @@ class BrokenFacts(Facts, frozen=True):
     disputed: Annotated[str | None, Meta(description="what does not fit: a fault of this program")]
 
 
+class RateFacts(Facts, frozen=True):
+    """How often one failure strikes, as the user says."""
+
+    failure: Annotated[str, Meta(description="its id")]
+    rate: Annotated[float, Meta(description="how often in an hour")]
+    per: Annotated[str, Meta(description="which hours")]
+    exposure: Annotated[float, Meta(description="for how many such hours")]
+    source: Annotated[str, Meta(description="where rate and exposure are taken from")]
+    probability: Annotated[float, Meta(description="that it has struck within them: 1 - exp(-rate * exposure)")]
+
+
+class LikelyFacts(Facts, frozen=True):
+    """How likely it is that all failures of some set have struck that breaks a requirement, at any of its places."""
+
+    from_: Annotated[str, Meta(description="the id of the text of the requirement")]
+    probability: Annotated[float | None, Meta(description="null: no figure")]
+    at_least: Annotated[bool, Meta(description="sets are left out of it, or may be")]
+    why: Annotated[str, Meta(description="what is left out, or why there is no figure")]
+
+
 class FailuresFacts(Facts, frozen=True):
     """Which failures break the requirements of a cargo hold."""
 
@@ -72,6 +93,11 @@ class FailuresFacts(Facts, frozen=True):
     failures: Annotated[tuple[FailureItem, ...], Meta(description="what may fail")]
     excluded: Annotated[tuple[ExcludedItem, ...], Meta(description="what the description excludes, and why")]
     requirements: Annotated[tuple[BrokenFacts, ...], Meta(description="in the order of their texts")]
+    rates_from: Annotated[str | None, Meta(description="the file that rates are taken from; null: none was given")]
+    rates: Annotated[tuple[RateFacts, ...], Meta(description="those of failures that may strike")]
+    likely: Annotated[
+        tuple[LikelyFacts, ...], Meta(description="for each text of a requirement, where rates are given")
+    ]
     left_out: Annotated[Texts, Meta(description="texts about what can be done, which were not asked about")]
     assumptions: Annotated[Texts, Meta(description="what is taken for granted; object to each line")]
     cautions: Annotated[Texts, Meta(description="what governs")]
