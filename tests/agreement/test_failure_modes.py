@@ -6,6 +6,7 @@ state has either way, because something in the hold stands that failure.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cache
 from typing import NamedTuple
 
@@ -19,9 +20,10 @@ from interlock.hold.compile.compiler import CompiledHold, compile_hold
 from interlock.hold.compile.contacts import contact_items
 from interlock.hold.compile.lowering import Lowering
 from interlock.hold.failing import failing_items
+from interlock.hold.language.model import RequirementText
 from interlock.hold.language.nodes import ScalarNode
 from interlock.hold.language.parser import parse_expression
-from interlock.hold.loader import Source
+from interlock.hold.loader import Source, load_specification
 from interlock.hold.origin import Failure
 from interlock.hold.sorts import FAILURES, Item
 from interlock.kernel.evaluator import as_mapping, evaluate
@@ -29,9 +31,11 @@ from interlock.kernel.expressions import FALSE, Expr, assign, expand
 from interlock.kernel.failures import failures_of
 from interlock.kernel.machine import Actor
 from interlock.report.views.assumptions import assumptions_of
+from interlock.study.failures import analyse_failures
 from tests.agreement.hold_texts import compile_text, doorway, faults_of, hold_text
 from tests.agreement.state_graphs import state_graph
 from tests.agreement.test_everything_fails import shipped_catalogue
+from tests.some import some
 
 WIRED = hold_text(
     units="",
@@ -323,24 +327,28 @@ def compiled_with(text: str, of: str = "", mode: str = "", contact: str = "") ->
 
 
 class Lost(NamedTuple):
-    """A failure that only takes something away: while all works `goal` can always come about, struck never again."""
+    """A failure that only takes something away: while all works `goal` can always come about, struck never again.
+
+    `stood` still can, whatever has struck.
+    """
 
     text: str
     item: Item
     of: str
     mode: str
     goal: str
+    stood: str
 
 
 LOST = [
-    Lost(WIRED, Item.SWITCH, "SW", "stuck", "SW is on"),
-    Lost(WIRED, Item.HELD_CONTROL, "LV", "stuck", "LV is fore"),
-    Lost(WIRED, Item.HANDLE, "H1", "stuck", "H1 is pulled"),
-    Lost(WIRED, Item.PANEL, "AP", "stuck", "AP is open"),
-    Lost(FLOOR, Item.HAND_DEVICE, "M1", "stuck", "M1 is raised"),
-    Lost(SPRINGS, Item.SPRING_DEVICE, "S1", "stuck", "S1 is kept_down"),
-    Lost(DRIVEN, Item.DRIVE, "1C", "dead", "1C.fore is running"),
-    Lost(DOOR, Item.POWERED_DOOR, "D1", "dead", "D1 is open"),
+    Lost(WIRED, Item.SWITCH, "SEL", "stuck", "SEL is loader", "Z is running"),
+    Lost(WIRED, Item.HELD_CONTROL, "LV", "stuck", "LV is fore", "not Z is running"),
+    Lost(WIRED, Item.HANDLE, "H1", "stuck", "H1 is pulled", "not permit"),
+    Lost(WIRED, Item.PANEL, "AP", "stuck", "AP is open", "SW is on"),
+    Lost(FLOOR, Item.HAND_DEVICE, "M1", "stuck", "M1 is raised", "M2 is raised"),
+    Lost(SPRINGS, Item.SPRING_DEVICE, "S1", "stuck", "S1 is kept_down", "S2 is kept_down"),
+    Lost(DRIVEN, Item.DRIVE, "1C", "dead", "1C.fore is running", "2C.fore is running"),
+    Lost(DOOR, Item.POWERED_DOOR, "D1", "dead", "D1 is open", "not D1 is driven_open"),
 ]
 
 
@@ -392,12 +400,64 @@ def test_a_failure_that_takes_something_away(case: Lost) -> None:
         (before, after) for before, after, data in graph.edges(data=True) if data["rule"] not in strikes
     )
     whole.add_nodes_from(graph)
-    goals = {node for node, data in graph.nodes(data=True) if evaluate(machine, expr, data["state"])}
-    can = goals.union(*(networkx.ancestors(whole, node) for node in goals))
+
+    def can_reach(expr: Expr) -> set[int]:
+        goals = {node for node, data in graph.nodes(data=True) if evaluate(machine, expr, data["state"])}
+        return goals.union(*(networkx.ancestors(whole, node) for node in goals))
+
+    can = can_reach(expr)
     (name,) = {name for name, memory in compiled.origins.variables.items() if isinstance(memory, Failure)}
     struck = {node for node, data in graph.nodes(data=True) if as_mapping(machine, data["state"])[name]}
     assert set(graph) - struck <= can
     assert struck - can
+    assert struck <= can_reach(fact(compiled, case.stood))
+
+
+def asked_about(cases: Sequence[Case]) -> tuple[RequirementText, ...]:
+    """That what matters, and that what is stood, is never so; by the place of the case."""
+    head = "interlock: 1\nspecification: Facts that are never so\nrequirements:\n"
+    rows = (
+        f"  - {{id: {name}{at}, text: never so, kind: never, condition: {fact}, hazard: invented, severity: '1', "
+        "scheme: invented, source: invented}\n"
+        for at, case in enumerate(cases)
+        for name, fact in (("matters", case.matters), ("stood", case.stood))
+    )
+    loaded = load_specification(Source("asked.yaml", (head + "".join(rows)).encode()))
+    assert loaded.value is not None, loaded.diagnostics
+    return loaded.value
+
+
+@pytest.mark.parametrize("text", [WIRED, FLOOR, AT_REST, SPRINGS, DRIVEN, DOOR])
+def test_analysis_finds_exactly_the_failures_that_matter(text: str) -> None:
+    """With all of them declared at once: for each fact those alone with which some state is so, and no others.
+
+    So each is found to break a requirement where it matters, and found to break none where something stands it.
+    """
+    cases = [case for case in CASES if case.text == text]
+    failures = dict.fromkeys((case.of, case.mode, case.contact) for case in cases)
+    failures |= dict.fromkeys((case.of, case.mode, "") for case in LOST if case.text == text)
+    parts = (f"of: {of}, mode: {mode}" + (f", contact: {contact}" if contact else "") for of, mode, contact in failures)
+    declared = "".join(f"  - {{{part}}}\n" for part in parts)
+    compiled = compile_hold(compile_text(f"{text}failures:\n{declared}").hold, asked_about(cases)).compiled
+    assert compiled is not None
+    analysis = analyse_failures(compiled, 1)
+    assert analysis.is_complete
+    found = {answer.instance.origin.id: {one.failures for one in answer.broken} for answer in some(analysis.answers)}
+    told = 0
+    for of, mode, contact in failures:
+        (name,) = (
+            name for name, one in compiled_with(text, of, mode, contact).origins.variables.items() if is_failure(one)
+        )
+        for at, case in enumerate(cases):
+            for asked, what in ((f"matters{at}", case.matters), (f"stood{at}", case.stood)):
+                assert ((name,) in found[asked]) == arises(text, what, of, mode, contact), (name, what)
+                told += (name,) in found[asked]
+    assert told >= len(cases)
+
+
+def is_failure(memory: object) -> bool:
+    """It remembers whether a failure has struck."""
+    return isinstance(memory, Failure)
 
 
 def test_every_failure_has_its_case() -> None:
