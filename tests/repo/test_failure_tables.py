@@ -143,6 +143,20 @@ def test_each_requirement_is_told_with_its_sets() -> None:
     ]
 
 
+@pytest.mark.parametrize(
+    ("complete", "size", "said"),
+    [
+        (0, 2, "NOT complete. There may be others."),
+        (1, 2, "NOT complete. Of single failures there are no others; of larger sets there may be."),
+        (2, 3, "NOT complete. Of single failures and pairs there are no others; of larger sets there may be."),
+        (1, 1, "There is no other single failure."),
+    ],
+)
+def test_how_far_sets_are_all_there_are(complete: int, size: int, said: str) -> None:
+    """The size up to which it is known is told."""
+    assert by_requirement(view_of(broken("p1", "1", ("a",), complete), size=size))[0].rest == said
+
+
 def test_what_is_disputed_is_said_on_every_page() -> None:
     """Nothing that stands beside it is to be used."""
     view = view_of(msgspec.structs.replace(LATCHES[0], disputed="it does not fit", complete=-1))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from interlock.report.views.failure_rates import figure, likely_of
-from interlock.report.views.failures import FailuresView, SetGroup, SetView
+from interlock.report.views.failures import SIZES, FailuresView, SetGroup, SetView
 from interlock.report.views.failures_facts import BrokenFacts, FailureItem, SetFacts
 from interlock.report.views.wording import count_of, listed, shortened
 
@@ -267,6 +267,7 @@ def _known(view: FailuresView, asked: Sequence[BrokenFacts]) -> str:
     if most >= wanted and not left:
         noun = "single failure" if wanted == 1 else f"set of at most {wanted} failures"
         return f"There is no other {noun}."
-    settled = "Of single failures there are no others. " if most == 1 < wanted and not left else ""
     more = f" {count_of(left, 'set')} could not be settled." if left else ""
-    return f"NOT complete. {settled}There may be others.{more}"
+    if 0 < most < wanted and not left:
+        return f"NOT complete. Of {SIZES[most]} there are no others; of larger sets there may be."
+    return f"NOT complete. There may be others.{more}"
