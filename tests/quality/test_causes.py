@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -234,3 +235,23 @@ def test_unasked_few_guesses_are_put_to_proof(monkeypatch: pytest.MonkeyPatch) -
     assert len(tried) == 2
     blame(found, lambda undone: None, decide)
     assert len(tried) > 6
+
+
+def test_what_is_not_there_is_told_before_any_guess() -> None:
+    """A guess that would restore what fails for want of a device does not hide that it is wanting."""
+    ids = ["near", "far"]
+    answers = [
+        SimpleNamespace(instance=SimpleNamespace(requirement=SimpleNamespace(id=id)), finding=None) for id in ids
+    ]
+    bench = SimpleNamespace(
+        verification=SimpleNamespace(answers=answers), bad=dict.fromkeys(ids), is_over=lambda: False
+    )
+
+    def cause(*requirements: str) -> Any:
+        return SimpleNamespace(requirements=requirements)
+
+    def missing(answer: Any) -> Any:
+        return cause("far") if answer is answers[1] else None
+
+    search: Any = SimpleNamespace(bench=bench, open=ids, _missing=missing, _guessed=lambda _: cause(*ids))
+    assert [one.requirements for one in causes._Search.causes(search)] == [("far",), ("near", "far")]

@@ -104,12 +104,14 @@ class _Search:
     def causes(self) -> Iterator[Cause]:
         answers = [a for a in self.bench.verification.answers if a.instance.requirement.id in self.bench.bad]
         answers.sort(key=lambda a: a.finding.claim.trace.depth if isinstance(a.finding, Fails) else 0)
-        for answer in answers:
-            if answer.instance.requirement.id in self.open and not self.bench.is_over():
-                cause = self._missing(answer) or self._guessed(answer)
-                if cause is not None:
-                    self.open = [id for id in self.open if id not in cause.requirements]
-                    yield cause
+        # what is not there needs no guess, and a guess that restores it as well would hide it
+        for find in (self._missing, self._guessed):
+            for answer in answers:
+                if answer.instance.requirement.id in self.open and not self.bench.is_over():
+                    cause = find(answer)
+                    if cause is not None:
+                        self.open = [id for id in self.open if id not in cause.requirements]
+                        yield cause
 
     # ---- what is not there
 
