@@ -2,6 +2,7 @@
 
 `graph` is what people may do, `slips` what they may do wrong, `interleavings` follows both through everything that the
 equipment can do meanwhile.  On that: `slip_audit`, `interruptions` with `rescue`, `failing`; `recount` counts again.
-`together` pairs slips and failures, `beyond` follows what two of them lead to, very many places at once.
+`together` pairs slips and failures, `beyond` follows what two of them lead to, very many places at once, `mattering`
+says where a second failure need strike.
 `holders` says what keeps each requirement; `runs` and `standstill` put what was found into words.
 """
