@@ -28,7 +28,7 @@ from interlock.cli.screen import Screen, color_option, output_option
 @click.option("--units", is_flag=True, help="Units may be brought in; else the hold stays empty.")
 @situation_option
 @time_option("Look no longer than so many seconds for steps that show more.")
-@format_option("test", "'markdown' is to print; 'json' is for other programs.")
+@format_option("test", "'html' is a page to print; 'json' is for other programs.")
 @output_option
 @click.option("-v", "--verbose", is_flag=True, help="Name every failure, with the step that shows it or why none does.")
 @color_option

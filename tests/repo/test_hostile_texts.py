@@ -245,6 +245,7 @@ RUNS: dict[str, tuple[str, ...]] = {
     "defer json": (*DEFER, "json"),
     "test text": (*TEST, "text", "-v"),
     "test markdown": (*TEST, "markdown"),
+    "test html": (*TEST, "html"),
     "test json": (*TEST, "json"),
     "audit text": (*AUDIT, "text"),
     "audit markdown": (*AUDIT, "markdown"),

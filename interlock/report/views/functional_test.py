@@ -6,8 +6,10 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from interlock.hold.catalogue import FailingHold
+from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.compile.requirements import Instance
 from interlock.hold.origin import Condition, Sort
+from interlock.kernel.evaluator import State
 from interlock.report.views.assumptions import CAUTIONS
 from interlock.report.views.checklist_facts import CAUTION, NOTE, SCHEME, WARNING, Guard, Label, note
 from interlock.report.views.facts import PROGRAM
@@ -40,9 +42,11 @@ CLAIMS = (
 
 @dataclass(frozen=True, slots=True)
 class FunctionalTestView:
-    """What is told of a test."""
+    """What is told of a test of the hold that begins in `start`."""
 
     facts: FunctionalTestFacts
+    compiled: CompiledHold
+    start: State
 
     @property
     def tone(self) -> Tone:
@@ -110,7 +114,7 @@ def functional_test_view(
         SCHEME,
         CAUTIONS,
     )
-    return FunctionalTestView(facts)
+    return FunctionalTestView(facts, compiled, test.steps[0].after)
 
 
 def _before(test: FunctionalTest, writer: InstructionWriter) -> Iterator[str]:

@@ -12,7 +12,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from interlock.hold.compile.compiler import CompiledHold
-from interlock.hold.origin import Arrive, Bring, Depart, TakeAway
+from interlock.hold.origin import Arrive, Bring, Depart, Precedence, TakeAway
 from interlock.kernel.claims import Limits, Progress, ProgressCallback, silent
 from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import FALSE, Expr, Is, conj, disj
@@ -27,6 +27,8 @@ from interlock.study.functional_test.bench import Bench, SoundStep
 NAME = "functional test"
 MOST_EXPANDED = 150
 """States at rest that a plan for one failure may look beyond."""
+MOST_WITH_UNITS = 600
+"""The same where units may be brought in: they have a long way."""
 MOST_BACK = 1_500
 """The same for the way back to where the test began."""
 MOST_TRIED = 60
@@ -283,7 +285,7 @@ class _Maker:
         """Appends steps that show the failure, where such are found."""
         path: list[SoundStep] | None = None
         for goal in self.goals(name):
-            steps = self.planned(goal)
+            steps = self.planned(goal, MOST_EXPANDED if self.barred else MOST_WITH_UNITS)
             if steps is None:
                 continue
             path = self.tried_from(name, steps)
@@ -313,7 +315,7 @@ class _Maker:
         yield disj(*map(under.gained, deeds))
         yield disj(*(under.otherwise(rule.guard) for rule, _ in free))
 
-    def planned(self, goal: Expr, most: int = MOST_EXPANDED) -> list[SoundStep] | None:
+    def planned(self, goal: Expr, most: int) -> list[SoundStep] | None:
         """Steps from where the test is to the goal; None where none are found."""
         if goal == FALSE:
             return None
@@ -397,15 +399,14 @@ class _Maker:
         return relaxation.survey().cost(relaxation.targets[0]) >= NEVER
 
     def go_back(self) -> bool:
-        """Appends steps to where the test began, where such are found."""
-        if self.now == self.start:
-            return True
-        values = zip(self.bench.asked.variables, self.bench.packing.unpack(self.start), strict=True)
-        steps = self.planned(conj(*(Is(variable.name, value) for variable, value in values)), MOST_BACK)
-        for step in steps or ():
+        """Appends steps to where the test began, where such are found; what went before need not be forgotten."""
+        begun = dict(zip(self.bench.asked.domains, self.bench.packing.unpack(self.start), strict=True))
+        about = self.bench.compiled.origins.variables
+        goal = conj(*(Is(name, begun[name]) for name in begun if not isinstance(about.get(name), Precedence)))
+        for step in self.planned(goal, MOST_BACK) or ():
             self.steps.append((step, self.shown_by(step, self.followed)))
             self.now = step.after
-        return self.now == self.start
+        return self.bench.operation.test_of(goal)(self.now)
 
     def shorten(self) -> None:
         """Leaves out what the test does without: whole stretches first, then single steps; it ends where it ended."""
