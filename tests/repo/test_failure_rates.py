@@ -87,6 +87,18 @@ def test_what_has_no_rate_has_no_figure(capsys: pytest.CaptureFixture[str]) -> N
         assert "invented" in page
 
 
+def test_rates_alike_share_a_row(capsys: pytest.CaptureFixture[str]) -> None:
+    """Each failure with a rate is named once, with figures, hours and source."""
+    lock = LATCHES.replace("item: latch of a door, mode: latch", "of: D1, mode: lock")
+    page = said(capsys, lock + LATCHES + BENT, "--format", "markdown").replace("\\", "")
+    rows = [line for line in page.splitlines() if line.endswith("| invented |")]
+    assert [line.split(" | ")[1:] for line in rows] == [
+        ["3.00e-6 per hour", "9 hours", "2.70e-5", "invented |"],
+        ["1.00e-3 per hour", "20 hours", "1.98e-2", "invented |"],
+    ]
+    assert rows[0].count(";") == 1
+
+
 def test_what_is_said_of_one_thing_goes_before_the_rest(capsys: pytest.CaptureFixture[str]) -> None:
     """A rate of a sort of item is that of each of them but those with a rate of their own."""
     own = "  - {of: D1, mode: latch_does_not_hold, rate: 1, per: hour, exposure: 1, source: own}\n"

@@ -141,21 +141,16 @@ def length_of(one: SetFacts) -> str:
     return f"{count_of(one.steps, 'step')}{among}. {end}"
 
 
-RATE_HEADS = ("Failure", "Rate", "Exposure", "Probability", "Source")
+RATE_HEADS = ("Failures", "Rate", "Exposure", "Probability", "Source")
 
 
 def by_rate(view: FailuresView) -> tuple[tuple[str, ...], ...]:
-    """Every rate that was used, in the order of the failures."""
-    return tuple(
-        (
-            view.said_of((one.failure,)),
-            f"{figure(one.rate)} per {one.per}",
-            f"{one.exposure:g} {one.per}s",
-            figure(one.probability),
-            one.source,
-        )
-        for one in view.facts.rates
-    )
+    """Every rate that was used, in the order of the failures; those with the same figures and source together."""
+    rows: dict[tuple[str, ...], list[str]] = {}
+    for one in view.facts.rates:
+        hours = f"{figure(one.rate)} per {one.per}", f"{one.exposure:g} {one.per}s"
+        rows.setdefault((*hours, figure(one.probability), one.source), []).append(view.said_of((one.failure,)))
+    return tuple(("; ".join(said), *told) for told, said in rows.items())
 
 
 def severity_words(row: SeverityRow) -> str:
