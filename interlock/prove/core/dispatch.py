@@ -11,16 +11,26 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any, TypeAlias
 
-from interlock.kernel.expressions import Is, conj
+from interlock.kernel.expressions import TRUE, Expr, Is, conj
 from interlock.prove.core.packing import Packing, compile_hits, conjuncts
 from interlock.prove.engine import Clock
 
 FEW = 8
 """So many rules are asked one after the other."""
+MOST_LEVELS = 64
+"""Where no variable spares this part of the rules, they are asked one after the other, too."""
 LOOK_EVERY = 1_024
 """Rules between two looks at the clock."""
 
 Test: TypeAlias = Callable[[Sequence[int]], Any]
+
+
+@dataclass(slots=True)
+class _Rest:
+    """What a guard says beside values of variables, with the test for it once that was needed."""
+
+    expr: Expr
+    test: Test | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +40,7 @@ class _Asked:
     facts: dict[str, Is]
     mask: int
     bits: int
-    rest: Test | None
+    rest: _Rest | None
     keep: int
     put: int
 
@@ -49,12 +59,17 @@ class _Branch:
     is_sorted: bool = False
 
 
+def _one_of(rests: dict[Expr, _Rest], expr: Expr) -> _Rest | None:
+    return None if expr == TRUE else rests.setdefault(expr, _Rest(expr))
+
+
 class Dispatch:
     """The same as what `compile_expand` makes, for thousands of rules.  To make it raises OutOfTime."""
 
     def __init__(self, packing: Packing, counting: bool, clock: Clock) -> None:
         self.packing = packing
         self.counting = counting
+        rests: dict[Expr, _Rest] = {}
         asked = []
         for at, rule in enumerate(packing.machine.rules):
             if at % LOOK_EVERY == 0:
@@ -71,8 +86,7 @@ class Dispatch:
                     rest.append(part)
             keep, put = packing.writes(rule)
             if keep != -1 or counting:
-                test = compile_hits(packing, {0: conj(*rest)}) if rest else None
-                asked.append(_Asked(facts, mask, bits, test, keep, put))
+                asked.append(_Asked(facts, mask, bits, _one_of(rests, conj(*rest)), keep, put))
         self._root = _Branch(asked, frozenset())
 
     def __call__(
@@ -87,7 +101,7 @@ class Dispatch:
                 if not branch.is_sorted:
                     self._sort(branch)
                 for rule in branch.few:
-                    if state & rule.mask == rule.bits and (rule.rest is None or rule.rest((state,))):
+                    if state & rule.mask == rule.bits and (rule.rest is None or self._test(rule.rest)((state,))):
                         fired += 1
                         after = state & rule.keep | rule.put
                         if after not in parents:
@@ -104,6 +118,12 @@ class Dispatch:
                 dead += not fired
         return steps, dead
 
+    def _test(self, rest: _Rest) -> Test:
+        if rest.test is None:
+            # only now: in few states most rules are told apart without
+            rest.test = compile_hits(self.packing, {0: rest.expr})
+        return rest.test
+
     def _sort(self, branch: _Branch) -> None:
         """By the value of the variable that most rules ask for, and these for different values."""
         branch.is_sorted = True
@@ -115,7 +135,7 @@ class Dispatch:
         # how many rules a state is spared, where it has any value as likely as another
         spared = {name: seen.total() - max(seen.values()) for name, seen in kinds.items()}
         best = max(spared, key=lambda name: spared[name], default="")
-        if not best or not spared[best]:
+        if not best or spared[best] * MOST_LEVELS < len(branch.rules):
             branch.few = branch.rules
             return
         branch.shift, branch.mask = self.packing.field(best)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Generator, Iterable, Mapping, Sequence
-from itertools import chain
+from heapq import heapify, heappop, heappush
 from typing import Any
 
 from interlock.kernel.evaluator import State
@@ -44,6 +44,7 @@ class Packing:
             shift + bit: at for at, (shift, mask) in enumerate(self._shifts) for bit in range(mask.bit_length())
         }
         """Per bit the place of the variable that it belongs to."""
+        self.order = {signal.name: at for at, signal in enumerate(machine.signals_in_order)}
 
     def fact(self, name: str, value: Value) -> tuple[int, int]:
         """(mask, bits): the variable has the value exactly where `state & mask == bits`."""
@@ -111,14 +112,12 @@ class Writer:
         self._inline: dict[str, str] = {}
         self.prologue: list[str] = []
         """What is worked out first; it grows with every expression that is written."""
-        for at, signal in enumerate(machine.signals_in_order):
-            if not used[signal.name]:
-                continue
-            text = self.expression(signal.definition)
-            if (used[signal.name] > 1 and len(text) > 12) or text.count("(") > 40:
-                self.prologue.append(f"g{at} = {text}")
-                text = f"g{at}"
-            self._inline[signal.name] = text
+        for name in sorted(used, key=packing.order.__getitem__):
+            text = self.expression(definitions[name])
+            if (used[name] > 1 and len(text) > 12) or text.count("(") > 40:
+                self.prologue.append(f"g{packing.order[name]} = {text}")
+                text = f"g{packing.order[name]}"
+            self._inline[name] = text
 
     def expression(self, expr: Expr) -> str:
         """A Python expression that is true exactly where the kernel's is; safe to put beside any operator."""
@@ -212,18 +211,30 @@ def compile_expand(packing: Packing, counting: bool) -> Callable[..., Any]:
 
     def block(places: list[int], rests: Mapping[int, tuple[int, ...]], indent: str, depth: int) -> list[str]:
         text: list[str] = []
-        places = list(places)
-        while places:
-            shared = Counter(chain.from_iterable(rests[at] for at in places))
-            best = max(shared.items(), key=lambda item: (item[1], -lengths[item[0]]), default=None)
-            if best is None or best[1] < 2 or depth >= DEEPEST:
-                break
-            together = [at for at in places if best[0] in rests[at]]
-            text.append(f"{indent}if {writer.expression(parts[best[0]])}:")
-            below = {at: tuple(arg for arg in rests[at] if arg != best[0]) for at in together}
-            text += block(together, below, indent + " ", depth + 1)
-            places = [at for at in places if best[0] not in rests[at]]
+        asking: dict[int, list[int]] = {}
         for at in places:
+            for number in rests[at]:
+                asking.setdefault(number, []).append(at)
+        left = dict.fromkeys(places)
+        shared = {number: len(those) for number, those in asking.items()}
+        # what most ask first; a count that has fallen since it was put here is put here again
+        waiting = [(-many, lengths[number], number) for number, many in shared.items() if many > 1]
+        heapify(waiting)
+        while waiting and depth < DEEPEST:
+            many, length, number = heappop(waiting)
+            if shared[number] != -many:
+                if shared[number] > 1:
+                    heappush(waiting, (-shared[number], length, number))
+                continue
+            together = [at for at in asking[number] if at in left]
+            text.append(f"{indent}if {writer.expression(parts[number])}:")
+            below = {at: tuple(arg for arg in rests[at] if arg != number) for at in together}
+            text += block(together, below, indent + " ", depth + 1)
+            for at in together:
+                del left[at]
+                for other in rests[at]:
+                    shared[other] -= 1
+        for at in left:
             condition = writer.conjunction(tuple(parts[number] for number in rests[at]))
             if condition == "True":
                 text += fires(at, indent)
