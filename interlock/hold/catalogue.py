@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
+from interlock.hold.compile.chatter import chattering
 from interlock.hold.compile.contacts import contact_items
 from interlock.hold.compile.described import describe
 from interlock.hold.compile.naming import name_hold
@@ -37,11 +38,27 @@ class KnownFailure:
 
 @dataclass(frozen=True, slots=True)
 class FailingHold:
-    """A hold that declares every failure to be reckoned with; `failures` by the name of the variable, in order."""
+    """A hold that declares every failure to be reckoned with; `failures` by the name of the variable, in order.
+
+    `chattering` are left out because a mechanism would then never come to rest.
+    """
 
     hold: Hold
     failures: Mapping[str, KnownFailure]
     excluded: tuple[ExcludedFailure, ...]
+    chattering: tuple[ChatteringFailure, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ChatteringFailure:
+    """A failure that is not reckoned with because a mechanism never comes to rest where it strikes: `chain`, in words.
+
+    Where it takes others too, they are `others`; without this one it does come to rest.
+    """
+
+    known: KnownFailure
+    others: tuple[KnownFailure, ...]
+    chain: str
 
 
 def everything_fails(
@@ -77,7 +94,24 @@ def everything_fails(
             told = ("", "", "") if entry is None else (entry.effect, entry.noticed, entry.source)
             known[may.failure.name] = KnownFailure(may.failure, item.item, item.name, may.text, *told, several)
     failures = tuple(replace(one, heals=one.heals or heal) for one in (*hold.failures, *more))
-    return FailingHold(replace(hold, failures=failures), MappingProxyType(known), hold.excluded_failures)
+    whole = replace(hold, failures=failures)
+    chatter = tuple(
+        ChatteringFailure(known[one.failure], tuple(known[other] for other in one.others), one.chain)
+        for one in chattering(whole, list(known))
+    )
+    if chatter:
+        gone = {one.known.failure.name for one in chatter}
+        whole = replace(hold, failures=tuple(_without(items, failures, gone)))
+        known = {name: one for name, one in known.items() if name not in gone}
+    return FailingHold(whole, MappingProxyType(known), hold.excluded_failures, chatter)
+
+
+def _without(
+    items: Iterable[FailingItem], failures: Iterable[FailureMode], gone: Collection[str]
+) -> Iterator[FailureMode]:
+    """Those of the failures that are not of these names."""
+    named = [(item, failing.mode) for item in items for failing in item.failings if item.failure(failing).name in gone]
+    return (one for one in failures if not any(is_named((one,), item, mode) for item, mode in named))
 
 
 def _failures(items: Iterable[FailingItem], written: Iterable[SomeFailure]) -> Iterator[Failure]:

@@ -14,6 +14,7 @@ from interlock.hold.loader import Source, load_catalogue, load_hold
 from interlock.hold.sorts import FAILURES, Item
 from interlock.kernel.failures import failures_of
 from tests.agreement.hold_texts import SOUND, fetch, overlay
+from tests.golden.small_hold import TEXT
 
 
 def shipped_catalogue() -> Catalogue:
@@ -153,3 +154,44 @@ def test_only_some_sorts_of_item_where_that_is_asked() -> None:
     found = everything_fails(hold_of(fetch("models/single-lane.yaml")), shipped_catalogue(), {Item.CONTACT})
     assert {known.item for known in found.failures.values()} == {Item.CONTACT}
     assert {known.failure.contact is None for known in found.failures.values()} == {False}
+
+
+RELAYS = """relays:
+  - {id: a, sets: D1 is open and not b, drops: b}
+  - {id: b, sets: a and D1 is closed%s, drops: not a}
+"""
+
+
+def with_relays(more: str) -> FailingHold:
+    """The small hold with two relays that stop one another, everything in it failing."""
+    return failing(Source("relays.yaml", (TEXT + RELAYS % more).encode()))
+
+
+def test_what_would_chatter_is_left_out_alone() -> None:
+    """Two contacts, each alone, keep relays from coming to rest; all else fails as ever, and the chain is in words."""
+    found = with_relays("")
+    names = {one.known.failure.name for one in found.chattering}
+    assert names == {"failure.relay.a.sets.reads.D1.open.so.welded", "failure.relay.b.sets.reads.D1.closed.so.welded"}
+    assert not any(one.others for one in found.chattering)
+    assert all("a goes to set by itself; b goes to set by itself" in one.chain for one in found.chattering)
+    compiled = compile_hold(found.hold).compiled
+    assert compiled is not None
+    assert set(failures_of(compiled.machine)) == set(found.failures)
+    assert len(found.failures) > 20
+    assert names.isdisjoint(found.failures)
+
+
+def test_of_what_chatters_together_one_is_left_out() -> None:
+    """Where it takes two failures, one of them is not reckoned with, and it is said with what it would chatter."""
+    found = with_relays(" and SL is lowered and SL is raised")
+    assert compile_hold(found.hold).compiled is not None
+    assert found.chattering
+    assert all(one.others for one in found.chattering)
+
+
+def test_a_hold_that_chatters_as_it_stands_is_rejected() -> None:
+    """That is no failure's doing: nothing is left out, and compiling says so."""
+    relay = "relays:\n  - {id: a, sets: D1 is open and not a, drops: D1 is open and a}\n"
+    found = failing(Source("relays.yaml", (TEXT + relay).encode()))
+    assert found.chattering == ()
+    assert {one.code for one in compile_hold(found.hold).diagnostics} == {"settling-never-ends"}

@@ -59,7 +59,7 @@ def view_of(*asked: BrokenFacts, size: int = 2) -> FailuresView:
     items = (item("a"), item("b"), item("c", "broken"), item("d", "happens", ("a", "b")))
     code = FOUND if any(one.sets for one in asked) else UNDECIDED
     rates, left = (None, (), ()), ((), ("assumed",), ("caution",))
-    return view_of_facts(FailuresFacts(1, PROGRAM, code, "x.yaml", "A hold", size, items, (), asked, *rates, *left))
+    return view_of_facts(FailuresFacts(1, PROGRAM, code, "x.yaml", "A hold", size, items, (), (), asked, *rates, *left))
 
 
 LATCHES = (

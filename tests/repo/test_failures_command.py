@@ -157,6 +157,22 @@ def test_what_is_excluded_is_told_with_its_reason(capsys: pytest.CaptureFixture[
     assert "no such latch is known to stick" in capsys.readouterr().out
 
 
+def test_what_would_chatter_is_told_with_its_chain(capsys: pytest.CaptureFixture[str]) -> None:
+    """A relay that would chatter rejects no hold: that failure is named as not analysed, all others are analysed."""
+    relays = "relays:\n  - {id: a, sets: D1 is open and not b, drops: b}\n"
+    relays += "  - {id: b, sets: a and D1 is closed, drops: not a}\n"
+    Path("small.yaml").write_text(TEXT + relays)
+    asked = ["--only", "latched-when-locked", "--format"]
+    assert cli.run(["failures", "small.yaml", *ASKED, *asked, "json"]) in (DONE, FOUND)
+    result = json.loads(capsys.readouterr().out)
+    jsonschema.validate(result, schema(FailuresFacts))
+    assert {(one["of"], one["mode"]) for one in result["chattering"]} == {("a", "welded"), ("b", "welded")}
+    assert cli.run(["failures", "small.yaml", *ASKED, *asked, "text"]) in (DONE, FOUND)
+    out = " ".join(capsys.readouterr().out.split())
+    assert "But 2 failures could not be analysed" in out
+    assert "the mechanism never comes to rest: a goes to set by itself" in out
+
+
 def test_misuse(capsys: pytest.CaptureFixture[str]) -> None:
     """What cannot be asked is said, with code 2."""
     for options, said in some(

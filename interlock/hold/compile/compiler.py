@@ -13,6 +13,7 @@ from functools import lru_cache
 from types import MappingProxyType
 
 from interlock.diagnostics.spans import Diagnostic
+from interlock.hold.compile.chatter import chain_of
 from interlock.hold.compile.components import UnsettledKind
 from interlock.hold.compile.described import describe
 from interlock.hold.compile.easing import ease
@@ -208,14 +209,13 @@ def _settle(named: NamedHold) -> _Settled:
 
 
 def _never_settles(hold: Hold, deeds: Mapping[str, Deed], fault: NeverSettles) -> Diagnostic:
-    texts = list(dict.fromkeys(step.text for step in fault.responses))
     ids = [deed.subject.id for step in fault.responses if isinstance(deed := deeds[step.name], Work)]
     spans = {relay.id: relay.span for relay in hold.relays} | {control.id: control.span for control in hold.controls}
     span = next((spans[name] for name in ids if name in spans), hold.span)
     return Diagnostic(
         "settling-never-ends",
         span,
-        f"after '{fault.rule.text}' the mechanism never comes to rest: {'; '.join(texts)}, and so on for ever",
+        chain_of(fault),
         "conditions under which the mechanism comes to rest",
     )
 

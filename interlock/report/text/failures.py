@@ -16,7 +16,7 @@ from interlock.report.views.failure_tables import (
     severity_words,
 )
 from interlock.report.views.failures import FailuresView, SetView
-from interlock.report.views.wording import count_of, seconds_as_text, sentence, shortened
+from interlock.report.views.wording import count_of, listed, seconds_as_text, sentence, shortened
 
 MOST_NAMED = 6
 MOST_OPEN = 12
@@ -56,6 +56,7 @@ def _lines(view: FailuresView, verbose: bool, seconds: float) -> Iterator[Line]:
         yield from flow(f"- {head}: {table.short}", 2, 2)
     yield from _open(view)
     yield from _excluded(view)
+    yield from _chattering(view)
     for one in view.sets:
         requirement, shown = one.shown
         if shown.story is not None:
@@ -107,6 +108,14 @@ def _excluded(view: FailuresView) -> Iterator[Line]:
         yield from heading("Taken not to fail, as the description says")
         for one in view.facts.excluded:
             yield from flow(f"- {one.of}, {one.mode}: {one.because}", 2, 2)
+
+
+def _chattering(view: FailuresView) -> Iterator[Line]:
+    if view.facts.chattering:
+        yield from heading("Not analysed: the mechanism would never come to rest")
+        for one in view.facts.chattering:
+            beside = f" (where {listed(list(one.others))} too)" if one.others else ""
+            yield from flow(f"- {sentence(one.text).rstrip('.')}{beside}: {one.chain}", 2, 2)
 
 
 def _open(view: FailuresView) -> Iterator[Line]:

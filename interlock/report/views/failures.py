@@ -12,7 +12,14 @@ from interlock.kernel.failures import DisputedSets, KnownSets
 from interlock.report.views.assumptions import CAUTIONS, assumptions_of
 from interlock.report.views.facts import PROGRAM
 from interlock.report.views.failure_rates import GivenRates, assumed_of, likely_facts, probability_of, rated_facts
-from interlock.report.views.failures_facts import BrokenFacts, ExcludedItem, FailureItem, FailuresFacts, SetFacts
+from interlock.report.views.failures_facts import (
+    BrokenFacts,
+    ChatteringItem,
+    ExcludedItem,
+    FailureItem,
+    FailuresFacts,
+    SetFacts,
+)
 from interlock.report.views.proof import story_facts
 from interlock.report.views.tones import Tone
 from interlock.report.views.wording import count_of, listed, sentence
@@ -123,7 +130,11 @@ class FailuresView:
         if self.is_complete:
             sizes = "single failures" if asked == 1 else f"sets of at most {count_of(asked, 'failure')}"
             by = listed(sorted({one.checked_by for one in facts.requirements}))
-            return f"Complete: of {sizes} there are no others, for each requirement. Checked again by: {by}."
+            complete = f"Complete: of {sizes} there are no others, for each requirement. Checked again by: {by}."
+            left = len(facts.chattering)
+            return complete + (
+                f" But {count_of(left, 'failure')} could not be analysed; they are named below." if left else ""
+            )
         left = sum(len(one.open) for one in facts.requirements)
         why = next((one.why for one in facts.requirements if one.why), "")
         known = "These sets are proved to break a requirement; there may be others" if self.sets else NOTHING_KNOWN
@@ -169,6 +180,16 @@ def failures_view(
     kept = set(analysis.failures)
     items = tuple(failure_item(name, one) for name, one in reckoned.failures.items() if name in kept)
     excluded = tuple(ExcludedItem(one.of, one.mode, one.because) for one in reckoned.excluded)
+    chattering = tuple(
+        ChatteringItem(
+            one.known.failure.subject.id,
+            one.known.failure.mode,
+            one.known.text,
+            tuple(other.text for other in one.others),
+            one.chain,
+        )
+        for one in reckoned.chattering
+    )
     stories = _stories(analysis, told, seconds)
     rated = () if rates is None else rated_facts(rates, kept)
     likely = {one.failure: one.probability for one in rated}
@@ -182,6 +203,7 @@ def failures_view(
         analysis.size,
         items,
         excluded,
+        chattering,
         requirements,
         None if rates is None else rates.file,
         rated,

@@ -33,6 +33,16 @@ class ExcludedItem(Facts, frozen=True):
     because: Annotated[str, Meta(description="the justification, to be reviewed")]
 
 
+class ChatteringItem(Facts, frozen=True):
+    """A failure that was not analysed: where it strikes a mechanism would never come to rest."""
+
+    of: Annotated[str, Meta(description="the id of what fails")]
+    mode: Annotated[str, Meta(description="how")]
+    text: Annotated[str, Meta(description="what is then so")]
+    others: Annotated[Texts, Meta(description="what else has to be so for that")]
+    chain: Annotated[str, Meta(description="what would come round again and again")]
+
+
 class SetFacts(Facts, frozen=True):
     """Failures that break a requirement together, and not without any one of them."""
 
@@ -92,6 +102,7 @@ class FailuresFacts(Facts, frozen=True):
     size: Annotated[Count, Meta(description="so many failures were asked about together")]
     failures: Annotated[tuple[FailureItem, ...], Meta(description="what may fail")]
     excluded: Annotated[tuple[ExcludedItem, ...], Meta(description="what the description excludes, and why")]
+    chattering: Annotated[tuple[ChatteringItem, ...], Meta(description="what was not analysed, and why not")]
     requirements: Annotated[tuple[BrokenFacts, ...], Meta(description="in the order of their texts")]
     rates_from: Annotated[str | None, Meta(description="the file that rates are taken from; null: none was given")]
     rates: Annotated[tuple[RateFacts, ...], Meta(description="those of failures that may strike")]
