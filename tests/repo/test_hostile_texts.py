@@ -237,6 +237,7 @@ RUNS: dict[str, tuple[str, ...]] = {
     "failures html": (*FAILING, "html", "--runs", "1"),
     "compare text": (*COMPARE, "text", "-v"),
     "compare markdown": (*COMPARE, "markdown"),
+    "compare html": (*COMPARE, "html"),
     "compare json": (*COMPARE, "json"),
     "contacts text": (*CONTACTS, "text", "-v"),
     "contacts json": (*CONTACTS, "json"),
