@@ -13,7 +13,7 @@ from typing import TypeAlias
 
 FailureSet: TypeAlias = frozenset[str]
 
-MOST_CASES = 200_000
+MOST_CASES = 20_000
 """Cases that are told apart at most, beyond which the probability of any of several sets is not worked out."""
 
 
@@ -31,8 +31,8 @@ def all_struck(failures: Iterable[str], likely: Mapping[str, float]) -> float:
 class Likelihood:
     """How likely it is that all failures of some of several sets have struck; None where there is no figure.
 
-    It is `at_least` so likely where sets are left out, of which `without` lack a figure themselves.  What is too much
-    to work out has none.
+    It is `at_least` so likely where sets are left out, of which `without` lack a figure themselves.  Where it is too
+    much to work out, the largest sets are left out, or there is none.
     """
 
     probability: float | None
@@ -49,13 +49,15 @@ def likelihood_of(sets: Collection[FailureSet], likely: Mapping[str, float], are
     smallest = _smallest(sets)
     known = [one for one in smallest if one and one <= likely.keys()]
     without = len(smallest) - len(known)
-    probability = any_set_struck(known, likely) if known else None
-    return Likelihood(
-        probability,
-        probability is not None and (without > 0 or not are_all),
-        without,
-        bool(known) and probability is None,
-    )
+    probability, taken = None, known
+    for most in sorted({len(one) for one in known}, reverse=True):
+        taken = [one for one in known if len(one) <= most]
+        probability = any_set_struck(taken, likely)
+        if probability is not None:
+            break
+    is_too_much = bool(known) and (probability is None or len(taken) < len(known))
+    at_least = probability is not None and (without > 0 or is_too_much or not are_all)
+    return Likelihood(probability, at_least, without, is_too_much)
 
 
 def any_set_struck(sets: Collection[FailureSet], likely: Mapping[str, float], most: int = MOST_CASES) -> float | None:

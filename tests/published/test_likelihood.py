@@ -131,3 +131,13 @@ def test_what_has_no_rate_is_not_impossible() -> None:
     assert likelihood_of(sets_of("c"), likely, True) == Likelihood(None, False, 1)
     assert likelihood_of([], likely, True) == Likelihood(None, False, 0)
     assert likelihood_of([frozenset(), *sets_of("a")], likely, True) == Likelihood(None, False, 1)
+
+
+def test_what_is_too_much_is_a_lower_bound() -> None:
+    """Where triples are too many to tell apart the single failures count all the same, and it is said."""
+    random = Random(3)
+    names = [f"f{n}" for n in range(45)]
+    sets = [frozenset("a"), *(frozenset(random.sample(names, 3)) for _ in range(90))]
+    found = likelihood_of(sets, dict.fromkeys(["a", *names], 0.1), True)
+    assert found.probability == pytest.approx(0.1)
+    assert (found.at_least, found.without, found.is_too_much) == (True, 0, True)

@@ -53,6 +53,7 @@ def _likely(id: str, answers: Sequence[Answer], analysis: FailureAnalysis, likel
     )
     found = likelihood_of(sets, likely, are_all)
     missing = [f"{count_of(found.without, 'set')} without a figure"] if found.without else []
+    missing += ["the largest sets left out, too many cases to tell apart"] if found.is_too_much else []
     missing += [] if are_all else ["there may be other sets"]
     why = "; ".join(missing)
     if found.probability is None:
