@@ -40,7 +40,11 @@ def _lines(view: ContactsView, verbose: bool, seconds: float) -> Iterator[Line]:
         yield from flow(view.needless, 2)
         yield from flow(ABOUT_NEEDLESS, 2)
         for one in needless:
-            never = " (it makes no difference at any time)" if all(e.no_difference for e in one.without) else ""
+            never = (
+                " (it makes no difference while nothing else fails)"
+                if all(e.no_difference for e in one.without)
+                else ""
+            )
             yield from flow(f"- {_where(one)}: {one.contact}{never}", 2, 2, Tone.OPEN)
     if unsettled := view.of_need("not settled"):
         yield from heading("Not settled")

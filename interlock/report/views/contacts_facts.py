@@ -30,7 +30,7 @@ class EffectFacts(Facts, frozen=True):
     lost: Annotated[Texts, Meta(description="requirements about what can be done that fail with it: proved")]
     steps: Annotated[Texts, Meta(description="what can no longer happen at all, in words: proved")]
     settled: Annotated[int, Meta(ge=-1, description="all that breaks is known up to so many failures; -1: nothing is")]
-    no_difference: Annotated[bool, Meta(description="proved to make no difference in any state")]
+    no_difference: Annotated[bool, Meta(description="proved to make no difference while nothing else fails")]
 
 
 class ContactFacts(Facts, frozen=True):
