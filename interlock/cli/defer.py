@@ -37,6 +37,7 @@ MOST_CASES = 64
 @click.option("--each", "kind", metavar="KIND", help="One after the other, every device of this kind.")
 @requirements_option("Requirements to add; one with the id of a standing requirement replaces it.")
 @standing_option("Ask")
+@click.option("--only", multiple=True, metavar="ID", help="Ask only this requirement. May be repeated.")
 @situation_option
 @click.option(
     "--together",
@@ -66,6 +67,7 @@ def command(
     kind: str | None,
     files: tuple[str, ...],
     standing: bool,
+    only: tuple[str, ...],
     situation: str | None,
     size: int,
     wider: bool,
@@ -77,7 +79,7 @@ def command(
     color: str,
 ) -> int:
     """Opens, works out each case, shows."""
-    from interlock.cli.opening import open_texts
+    from interlock.cli.opening import check_only, open_texts
     from interlock.cli.progress import shown_progress
     from interlock.cli.refusals import usable, usable_hold
     from interlock.cli.stopping import noted_stop
@@ -89,6 +91,7 @@ def command(
     shape = chosen_format("defer", layout, output)
     texts = usable("requirements", open_texts(files, standing))
     opened = usable_hold(hold, texts, situation)
+    check_only([opened], only)
     described = opened.compiled.hold
     cases = _cases(described, items, kind)
     own = {text.id for text in described.requirements}
@@ -100,7 +103,10 @@ def command(
             left = seconds_left(seconds, began)
             limits = Limits(seconds=None if left is None else left / (len(cases) - number), stop=stop.is_asked)
             with stop.tearing(), shown_progress(opened.label, False) as report:
-                found.append((case, defer(described, opened.compiled, case, given, size, limits, report, wider=wider)))
+                result = defer(
+                    described, opened.compiled, case, given, size, limits, report, wider=wider, chosen=only or None
+                )
+            found.append((case, result))
         code = code_of_deferrals(result for _, result in found)
         view = deferral_view(opened.label, opened.compiled, found, size, code)
         parts = {"view": view, "facts": view.facts, "told": told, "verbose": verbose, "seconds": monotonic() - began}

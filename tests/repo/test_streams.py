@@ -25,7 +25,7 @@ COMMANDS = {
     "failures": ("failures", "small.yaml", *PROVE[2:5], "--only", "latched-when-locked", "--catalogue", "known.yaml"),
     "compare": ("compare", "small.yaml", "small.yaml", "--no-verdicts"),
     "contacts": ("contacts", "wired.yaml", "--no-standing", "--requirements", "wired-asked.yaml"),
-    "defer": ("defer", "small.yaml", "SL=raised", "--no-standing", "--requirements", "asked.yaml"),
+    "defer": ("defer", "small.yaml", "SL=raised", *PROVE[2:5], "--only", "latched-when-locked"),
     "audit": ("audit", "demo:procedures/single-lane-load", "--no-interlock", "--no-slips"),
     "checklist": ("checklist", "demo:single-lane", "--goal", "KEY is on"),
     "test": ("test", "wired.yaml", "--no-standing", "--catalogue", "wires.yaml"),

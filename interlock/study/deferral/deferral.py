@@ -99,11 +99,13 @@ def defer(
     report: ProgressCallback = silent,
     *,
     wider: bool = False,
+    chosen: Sequence[str] | None = None,
 ) -> Deferral | None:
     """What becomes of a hold with these items inoperative; None where that makes no hold.
 
     `compiled` is the hold without, compiled with the same requirements.  Limitations are looked for in sets of at most
-    `size`, those of the milder sorts first, or of all sorts where `wider`.
+    `size`, those of the milder sorts first, or of all sorts where `wider`.  `chosen` are requirements, where not
+    all are asked about.
     """
     clock = clock_of(limits)
 
@@ -114,7 +116,7 @@ def defer(
     without = compile_inoperative(hold, items, texts, compiled.situation)
     if without is None:
         return None
-    found = verify(without, decide, within(0.4), report)
+    found = verify(without, decide, within(0.4), report, chosen)
     failing = [one for one in found.answers if one.status is Status.FAILS]
     ids = {one.instance.requirement.id for one in failing}
     known_before = verify(compiled, decide, within(0.4), report, sorted(ids)) if ids else None
