@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from time import monotonic
 
@@ -14,6 +15,8 @@ from interlock.cli.screen import Screen, color_option, output_option
 
 MOST_TOLD = 3
 """Of so many sets the run is told where nobody says of how many."""
+ANALYSING = 0.7
+"""The part of the time for the sets where the normal course is followed too."""
 
 
 @click.command(
@@ -35,6 +38,9 @@ MOST_TOLD = 3
     "source. None come with the program.",
 )
 @click.option("--declared", is_flag=True, help="Reckon only with the failures that the description declares.")
+@click.option(
+    "--course", is_flag=True, help="Say also which failures show while the hold is filled, shut and emptied again."
+)
 @click.option("--only", multiple=True, metavar="ID", help="Ask only this requirement. May be repeated.")
 @situation_option
 @click.option(
@@ -65,6 +71,7 @@ def command(
     catalogue: str | None,
     rated: str | None,
     declared: bool,
+    course: bool,
     only: tuple[str, ...],
     situation: str | None,
     size: int,
@@ -85,6 +92,7 @@ def command(
     from interlock.report.views.failure_rates import GivenRates
     from interlock.report.views.failures import failures_view
     from interlock.study.failures import analyse_failures
+    from interlock.study.functional_test.course import follow_course
 
     if declared and catalogue is not None:
         raise click.UsageError("--declared and --catalogue: one of the two.")
@@ -106,10 +114,14 @@ def command(
     with noted_stop() as stop:
         limits = Limits(seconds=seconds_left(seconds, began), stop=stop.is_asked)
         with stop.tearing(), shown_progress(opened.label, False) as report:
-            analysis = analyse_failures(opened.compiled, size, limits, report, only or None)
+            first = limits if seconds is None or not course else replace(limits, seconds=ANALYSING * seconds)
+            analysis = analyse_failures(opened.compiled, size, first, report, only or None)
+            rest = replace(limits, seconds=seconds_left(seconds, began))
+            followed = follow_course(opened.compiled, rest, report) if course else None
         code = code_of_failures(analysis)
         shown = 0 if stop.asked else told
-        view = failures_view(opened.label, analysis, reckoned, code, shown, seconds_left(seconds, began), rates)
+        left = seconds_left(seconds, began)
+        view = failures_view(opened.label, analysis, reckoned, code, shown, left, rates, followed)
         parts = {"view": view, "facts": view.facts, "verbose": verbose, "seconds": monotonic() - began}
         screen.show(shape.render(parts))
         screen.close()

@@ -19,7 +19,7 @@ from interlock.report.markdown.failures import failures_markdown
 from interlock.report.views.facts import PROGRAM
 from interlock.report.views.failure_tables import by_failure, by_requirement, by_severity
 from interlock.report.views.failures import FailuresView, view_of_facts
-from interlock.report.views.failures_facts import BrokenFacts, FailureItem, FailuresFacts, SetFacts
+from interlock.report.views.failures_facts import BrokenFacts, CourseFacts, FailureItem, FailuresFacts, SetFacts
 from tests.golden.small_hold import REQUIREMENTS, TEXT
 from tests.repo.test_checklist_command import print_page, sheets_of
 from tests.some import some
@@ -54,12 +54,14 @@ def broken(id: str, severity: str, sets: tuple[str, ...], complete: int = 2, ope
     return BrokenFacts(id, id[0], (id[1:],), *words, complete, "", found, left, "cvc5", None)
 
 
-def view_of(*asked: BrokenFacts, size: int = 2) -> FailuresView:
+def view_of(*asked: BrokenFacts, size: int = 2, course: CourseFacts | None = None) -> FailuresView:
     """What is told of four failures, `a` to `c` and the common cause `d` of `a` and `b`."""
     items = (item("a"), item("b"), item("c", "broken"), item("d", "happens", ("a", "b")))
     code = FOUND if any(one.sets for one in asked) else UNDECIDED
     rates, left = (None, (), ()), ((), ("assumed",), ("caution",))
-    return view_of_facts(FailuresFacts(1, PROGRAM, code, "x.yaml", "A hold", size, items, (), (), asked, *rates, *left))
+    return view_of_facts(
+        FailuresFacts(1, PROGRAM, code, "x.yaml", "A hold", size, items, (), (), asked, *rates, course, *left)
+    )
 
 
 LATCHES = (
@@ -78,6 +80,18 @@ def test_each_severity_is_counted_by_itself() -> None:
         ("2", 2, [0, 1, 1, 1], 0),
         ("3", 1, [0, 2, 0, 0], 1),
     ]
+
+
+def test_a_set_is_dormant_only_where_none_of_its_failures_shows() -> None:
+    """Single failures first; of what is not known it is not said; without a course nothing is."""
+    course = CourseFacts("container", 9, (), ("a", "c"), ("d",), "")
+    assert [one.failures for one in view_of(*LATCHES, course=course).dormant] == [("a",)]
+    both = CourseFacts("container", 9, (), ("b", "c"), (), "the time was up")
+    view = view_of(*LATCHES, course=both)
+    assert [one.failures for one in view.dormant] == [("b",), ("b", "c")]
+    assert view.course[1] == "NOT all of it was followed: the time was up."
+    assert not view_of(*LATCHES).dormant
+    assert not view_of(*LATCHES).course
 
 
 def test_each_failure_is_told_with_what_it_breaks() -> None:

@@ -11,6 +11,7 @@ from interlock.report.views.failure_tables import (
     BY_RATE,
     BY_REQUIREMENT,
     BY_SEVERITY,
+    DORMANT,
     EXPLAINED,
     RATE_HEADS,
     ItemRow,
@@ -71,6 +72,12 @@ def _parts(view: FailuresView) -> Iterator[str]:
     if view.open_sets:
         yield from heading("Not settled", 3)
         yield from bullets(map(view.said_of, view.open_sets))
+    if view.course:
+        yield from heading(DORMANT)
+        yield from bullets(view.course)
+        yield from table(
+            ("severity", "failures"), ((one.breaks[0][0].severity, view.said_of(one.failures)) for one in view.dormant)
+        )
     yield from heading(BY_FAILURE)
     yield from table(
         ("item", "mode", "effect on the item", "how it is noticed", "alone or with what", "effect on the hold"),

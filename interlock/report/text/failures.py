@@ -10,6 +10,7 @@ from interlock.report.views.failure_rates import figure
 from interlock.report.views.failure_tables import (
     BY_REQUIREMENT,
     BY_SEVERITY,
+    DORMANT,
     by_requirement,
     by_severity,
     length_of,
@@ -20,6 +21,7 @@ from interlock.report.views.wording import count_of, listed, seconds_as_text, se
 
 MOST_NAMED = 6
 MOST_OPEN = 12
+MOST_DORMANT = 20
 
 
 def failures_report(view: FailuresView, verbose: bool, seconds: float) -> tuple[Line, ...]:
@@ -49,6 +51,7 @@ def _lines(view: FailuresView, verbose: bool, seconds: float) -> Iterator[Line]:
             yield from heading(group.title)
             for one in found:
                 yield from _set(view, one, verbose)
+    yield from _dormant(view, verbose)
     yield from _harmless(view, verbose)
     yield from heading(BY_REQUIREMENT)
     for table in by_requirement(view):
@@ -73,6 +76,20 @@ def _lines(view: FailuresView, verbose: bool, seconds: float) -> Iterator[Line]:
         yield from flow(text, 2)
     yield BLANK
     yield from flow(f"{view.summary()}, in {seconds_as_text(seconds)}", tone=view.tone)
+
+
+def _dormant(view: FailuresView, verbose: bool) -> Iterator[Line]:
+    for text in view.course:
+        if text == view.course[0]:
+            yield from heading(DORMANT)
+        yield from flow(text, 2)
+    if view.course and not view.dormant:
+        yield from flow("None of the sets above is hidden whole.", 2)
+    for one in view.dormant[: len(view.dormant) if verbose else MOST_DORMANT]:
+        severity = one.breaks[0][0].severity
+        yield from flow(f"- {view.said_of(one.failures)} (severity {severity})", 2, 2, Tone.BAD)
+    if not verbose and len(view.dormant) > MOST_DORMANT:
+        yield from flow(f"and {len(view.dormant) - MOST_DORMANT} more (-v names all)", 2)
 
 
 def _set(view: FailuresView, one: SetView, verbose: bool) -> Iterator[Line]:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from msgspec.structs import replace
 
 from interlock.hold.catalogue import FailingHold, KnownFailure
+from interlock.hold.compile.compiler import CompiledHold
 from interlock.kernel.failures import DisputedSets, KnownSets
 from interlock.report.views.assumptions import CAUTIONS, assumptions_of
 from interlock.report.views.facts import PROGRAM
@@ -15,15 +16,18 @@ from interlock.report.views.failure_rates import GivenRates, assumed_of, likely_
 from interlock.report.views.failures_facts import (
     BrokenFacts,
     ChatteringItem,
+    CourseFacts,
     ExcludedItem,
     FailureItem,
     FailuresFacts,
     SetFacts,
+    ShownAt,
 )
 from interlock.report.views.proof import story_facts
 from interlock.report.views.tones import Tone
 from interlock.report.views.wording import count_of, listed, sentence
 from interlock.study.failures import Answer, Broken, FailureAnalysis, story_of
+from interlock.study.functional_test.course import NormalCourse
 
 SIZES = {1: "single failures", 2: "single failures and pairs"}
 NOTHING_KNOWN = "No set was found, and it is not shown that there is none"
@@ -114,6 +118,28 @@ class FailuresView:
         return tuple(sorted(found, key=lambda one: (len(one), one)))
 
     @property
+    def dormant(self) -> tuple[SetView, ...]:
+        """Sets none of whose failures shows for certain in the normal course, by size; none where nobody asked."""
+        hidden = set() if self.facts.course is None else set(self.facts.course.hidden)
+        return tuple(one for one in self.sets if one.failures and hidden.issuperset(one.failures))
+
+    @property
+    def course(self) -> tuple[str, ...]:
+        """What was followed to see what shows, and what came out; nothing where nobody asked."""
+        course = self.facts.course
+        if course is None:
+            return ()
+        number, shown = len(self.facts.failures), len(course.shown)
+        text = (
+            f"The hold is filled with units of kind {course.unit}, shut, opened and emptied by the checklist that this "
+            f"program makes: {count_of(course.steps, 'step')}, each failure there from the beginning. {shown} of "
+            f"{number} show for certain at the latest at some step to whoever looks at everything that can be seen; "
+            f"{len(course.hidden)} need not"
+        )
+        text += f"; of {len(course.unknown)} that is not known." if course.unknown else "."
+        return (text, f"NOT all of it was followed: {course.why}.") if course.why else (text,)
+
+    @property
     def is_complete(self) -> bool:
         """It is known of all sets of as many failures as were asked about."""
         facts = self.facts
@@ -171,10 +197,11 @@ def failures_view(
     told: int,
     seconds: float | None,
     rates: GivenRates | None = None,
+    course: NormalCourse | None = None,
 ) -> FailuresView:
     """What is told of an analysis; of so many sets the run is told too, one for each, within so many seconds each.
 
-    Where `rates` are given, also how likely the sets are.
+    Where `rates` are given, also how likely the sets are; where a `course` is, also what shows in it.
     """
     compiled = analysis.compiled
     kept = set(analysis.failures)
@@ -208,11 +235,19 @@ def failures_view(
         None if rates is None else rates.file,
         rated,
         () if rates is None else likely_facts(analysis, likely),
+        None if course is None else _course(compiled, course, kept),
         tuple(dict.fromkeys(one.origin.id for one in analysis.left_out)),
         (*assumptions_of(compiled), *(() if rates is None else assumed_of(rates))),
         CAUTIONS,
     )
     return view_of_facts(facts)
+
+
+def _course(compiled: CompiledHold, course: NormalCourse, kept: Collection[str]) -> CourseFacts:
+    names = {unit.id: unit.name for unit in compiled.hold.units}
+    shown = (ShownAt(name, step) for name, step in course.shown.items() if name in kept)
+    hidden, unknown = (tuple(name for name in some if name in kept) for some in (course.hidden, course.unknown))
+    return CourseFacts(names[course.kind], course.steps, tuple(shown), hidden, unknown, course.why)
 
 
 def view_of_facts(facts: FailuresFacts) -> FailuresView:

@@ -91,6 +91,24 @@ class LikelyFacts(Facts, frozen=True):
     why: Annotated[str, Meta(description="what is left out, or why there is no figure")]
 
 
+class ShownAt(Facts, frozen=True):
+    """A failure that shows in the normal course."""
+
+    failure: Annotated[str, Meta(description="its id")]
+    step: Annotated[Count, Meta(description="the step, from 1, at which it shows at the latest; 0: before any")]
+
+
+class CourseFacts(Facts, frozen=True):
+    """What shows to people who bring everything in, shut the hold, and take everything out again."""
+
+    unit: Annotated[str, Meta(description="the kind of unit that is brought in")]
+    steps: Annotated[Count, Meta(description="how many steps were followed")]
+    shown: Annotated[tuple[ShownAt, ...], Meta(description="failures that show for certain to whoever looks")]
+    hidden: Annotated[Texts, Meta(description="ids of failures that do not")]
+    unknown: Annotated[Texts, Meta(description="ids of failures of which it is not known")]
+    why: Annotated[str, Meta(description="why the course, or part of it, was not followed; empty where it was")]
+
+
 class FailuresFacts(Facts, frozen=True):
     """Which failures break the requirements of a cargo hold."""
 
@@ -108,6 +126,9 @@ class FailuresFacts(Facts, frozen=True):
     rates: Annotated[tuple[RateFacts, ...], Meta(description="those of failures that may strike")]
     likely: Annotated[
         tuple[LikelyFacts, ...], Meta(description="for each text of a requirement, where rates are given")
+    ]
+    course: Annotated[
+        CourseFacts | None, Meta(description="what shows in the normal course; null: not asked for, or there is none")
     ]
     left_out: Annotated[Texts, Meta(description="texts about what can be done, which were not asked about")]
     assumptions: Annotated[Texts, Meta(description="what is taken for granted; object to each line")]

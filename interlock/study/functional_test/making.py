@@ -110,7 +110,7 @@ def make_test(
     if start is None:
         return None
     wanted = tuple(one for one in bench.failures if asked is None or one in set(asked))
-    maker = _Maker(bench, start, wanted, clock_of(limits), report, units)
+    maker = Maker(bench, start, wanted, clock_of(limits), report, units)
     return maker.make()
 
 
@@ -149,7 +149,7 @@ class _Shown:
     broken: Mapping[int, tuple[str, ...]]
 
 
-class _Maker:
+class Maker:
     def __init__(
         self,
         bench: Bench,
