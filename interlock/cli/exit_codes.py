@@ -172,7 +172,7 @@ PURPOSES = help_text(
 """For `contacts`."""
 
 DEFERRING = help_text(
-    "with that inoperative everything that held still holds: no limitation is needed",
+    "nothing is possible that must not be: no limitation is needed",
     "something fails; what is printed says which limitations suffice, if any",
     "nothing fails as far as it was decided, and not all was",
 )

@@ -185,7 +185,7 @@ def hold_with(commands: str, levers: str = "") -> Hold:
         ("{station: S1, aft: run_aft}", "", {("A", "aft")}),
         ('{station: S2, aft: "some v in both: v is aft"}', "", {("B", "aft")}),
         ('{station: S1, aft: "some v in levers: v is not neutral"}', "", {("A", "aft"), ("J", "push"), ("J", "pull")}),
-        ('{station: S1, aft: "some v in S1.controls: v is aft"}', "", {("A", "aft")}),
+        ('{station: S2, aft: "some v in S2.controls: v is aft"}', "", {("B", "aft")}),
         ("{station: S1, aft: J is push}", "", {("J", "push")}),
         ("{station: S1, aft: J is not neutral}", "", {("J", "push"), ("J", "pull")}),
         ("{station: S1, aft: A is aft or J is push}", "[A]", {("A", "aft")}),

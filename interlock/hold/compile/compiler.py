@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
-from functools import lru_cache
 from types import MappingProxyType
 
 from interlock.diagnostics.spans import Diagnostic
@@ -163,10 +162,18 @@ def faults_of_part(part: Readable) -> tuple[Diagnostic, ...]:
     return _in_order(_faults_within(named, part.loose))
 
 
-@lru_cache(maxsize=1)
+_last: list[tuple[Hold, str | None, NamedHold]] = []
+"""The last hold that was named, itself and not one that says the same: what names it may have been changed since."""
+
+
 def _named(hold: Hold, situation: str | None) -> NamedHold:
     """What is loaded is compiled next, as a rule: it is named once for both."""
-    return name_hold(describe(hold, situation))
+    for known, start, named in _last:
+        if known is hold and start == situation:
+            return named
+    named = name_hold(describe(hold, situation))
+    _last[:] = [(hold, situation, named)]
+    return named
 
 
 def _faults_within(named: NamedHold, more: Iterable[Syntax] = ()) -> tuple[Diagnostic, ...]:
