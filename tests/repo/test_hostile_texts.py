@@ -243,6 +243,7 @@ RUNS: dict[str, tuple[str, ...]] = {
     "contacts json": (*CONTACTS, "json"),
     "defer text": (*DEFER, "text", "-v", "--runs", "1"),
     "defer markdown": (*DEFER, "markdown"),
+    "defer html": (*DEFER, "html"),
     "defer json": (*DEFER, "json"),
     "test text": (*TEST, "text", "-v"),
     "test markdown": (*TEST, "markdown"),

@@ -35,17 +35,11 @@ def _lines(view: DeferralView, told: int, verbose: bool, seconds: float) -> Iter
     for text in facts.cautions:
         yield from flow(text, 2)
     yield BLANK
-    yield from flow(f"{_summary(facts.cases)}, in {seconds_as_text(seconds)}", tone=view.tone)
+    yield from flow(f"{view.summary}, in {seconds_as_text(seconds)}", tone=view.tone)
 
 
 def _tone(case: CaseFacts) -> Tone:
     return {"none needed": Tone.GOOD, "undecided": Tone.OPEN, "disputed": Tone.LOUD}.get(case.result, Tone.BAD)
-
-
-def _summary(cases: tuple[CaseFacts, ...]) -> str:
-    results = [case.result for case in cases]
-    counted = [f"{one}: {results.count(one)}" for one in dict.fromkeys(results)]
-    return f"{count_of(len(cases), 'case')}; {'; '.join(counted)}"
 
 
 def _case(view: DeferralView, case: CaseFacts, told: int, verbose: bool) -> Iterator[Line]:

@@ -60,6 +60,13 @@ class DeferralView:
         """That of the worst that came out."""
         return {0: Tone.GOOD, 1: Tone.BAD, 4: Tone.LOUD}.get(self.facts.exit_code, Tone.OPEN)
 
+    @property
+    def summary(self) -> str:
+        """`3 cases; none needed: 2; limitations: 1`."""
+        results = [case.result for case in self.facts.cases]
+        counted = [f"{one}: {results.count(one)}" for one in dict.fromkeys(results)]
+        return f"{count_of(len(results), 'case')}; {'; '.join(counted)}"
+
     def result(self, case: CaseFacts) -> str:
         """What came out of one case, in a sentence."""
         match case.result:
@@ -68,7 +75,7 @@ class DeferralView:
                     "No limitation is needed: with this inoperative nothing is possible that must not be "
                     f"(proved, checked again by {case.checked_by})."
                 )
-            case "limitations":
+            case "needs limitations":
                 number = count_of(len(case.options), "smallest set")
                 return (
                     f"It takes limitations: {number} of at most {case.size} of them found, each proved to suffice "
@@ -85,12 +92,14 @@ class DeferralView:
 
     def relief(self, case: CaseFacts) -> Iterator[Relief]:
         """Drafts for each item, with the best set of limitations; none where nothing is known to suffice."""
-        if case.result not in ("none needed", "limitations"):
+        if case.result not in ("none needed", "needs limitations"):
             return
         best = case.options[0].limitations if case.options else ()
         for one in case.items:
             remarks = [f"(O) {limit.order[0].upper()}{limit.order[1:]}." for limit in best]
-            remarks += [f"(M) Make sure that this is so: {one.text}. Mark it inoperative."]
+            remarks += [
+                f"(M) Verify that it is inoperative in this way and in no other: {one.text}. Mark it inoperative."
+            ]
             required = max(0, one.installed - 1)
             yield Relief(one.name, str(one.installed), str(required), (*remarks, INTERVAL))
 
@@ -149,7 +158,7 @@ def _result(found: Deferral, why: str) -> Result:
         return "undecided"
     if found.needs_none:
         return "none needed"
-    return "limitations" if found.options else "no limitation found"
+    return "needs limitations" if found.options else "no limitation found"
 
 
 def _installed(compiled: CompiledHold, item: Inoperative) -> int:

@@ -9,7 +9,9 @@ from msgspec import Meta
 from interlock.report.views.facts import Count, Facts, Program
 from interlock.report.views.proof_facts import StoryFacts, Texts
 
-Result: TypeAlias = Literal["none needed", "limitations", "no limitation found", "undecided", "disputed", "no hold"]
+Result: TypeAlias = Literal[
+    "none needed", "needs limitations", "no limitation found", "undecided", "disputed", "no hold"
+]
 
 
 class ItemFacts(Facts, frozen=True):
