@@ -91,7 +91,7 @@ def code_of_comparison(comparison: Comparison) -> int:
     behaviour = comparison.behaviour
     if behaviour.is_disputed:
         return DISPUTED
-    if any(kind.shown is not None for kind in behaviour.kinds):
+    if behaviour.pair.starts or any(kind.shown is not None for kind in behaviour.kinds):
         return FOUND
     return DONE if behaviour.is_same else UNDECIDED
 

@@ -137,6 +137,16 @@ def test_a_thing_with_another_id_is_the_same_where_nothing_else_is_so_like_it() 
     assert ("SG", "GUARD") in found.behaviour.pair.matching.guessed
 
 
+def test_a_start_that_one_alone_has_is_told() -> None:
+    """Whoever may begin elsewhere is not the same, though from every common start both do the same."""
+    found = compare(changed("{change: M2, to: {starts: [lowered, raised]}}"))
+    assert [(one.said, one.second) for one in found.behaviour.pair.starts] == [("mid latch 2 is raised", True)]
+    assert found.behaviour.is_decided
+    assert not any(kind.shown for kind in found.behaviour.kinds)
+    assert not found.behaviour.is_same
+    assert not compare(BASE).behaviour.pair.starts
+
+
 def test_what_cannot_be_the_same_is_refused() -> None:
     """An id that is in neither, or of another sort, or given twice."""
     hold = read(BASE)

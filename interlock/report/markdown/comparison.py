@@ -34,6 +34,9 @@ def _parts(view: ComparisonView) -> Iterator[str]:
     yield from bullets(
         f"{one.first} is called {one.second}{' (guessed)' if one.guessed else ''}" for one in facts.renamed
     )
+    if facts.starts:
+        yield from heading("At the start of one of them alone")
+        yield from bullets(f"{one.of} hold: {one.text}" for one in facts.starts)
     yield from heading("What became of the requirements")
     yield from table(
         ("requirement", "became", "first", "second", "hazard", "severity"),

@@ -33,6 +33,7 @@ def _lines(view: ComparisonView, told: int, verbose: bool, seconds: float) -> It
     if facts.verdicts is not None:
         yield from flow(f"Requirements: {view.turns}.", 2)
     yield from _descriptions(view)
+    yield from _starts(view)
     yield from _verdicts(view, verbose)
     for what in ORDER:
         found = view.of(what)
@@ -60,6 +61,13 @@ def _descriptions(view: ComparisonView) -> Iterator[Line]:
     for same in facts.renamed:
         why = "taken to be the same, as nothing else is so like it" if same.guessed else "the same, as you say"
         yield from flow(f"- {same.first} is called {same.second}: {why}", 2, 2)
+
+
+def _starts(view: ComparisonView) -> Iterator[Line]:
+    if view.facts.starts:
+        yield from heading("At the start of one of them alone")
+        yield from bullets(f"{one.of} hold: {one.text}" for one in view.facts.starts)
+        yield from flow("Runs that begin there are not compared; the verdicts on requirements cover them.", 2)
 
 
 def _verdicts(view: ComparisonView, verbose: bool) -> Iterator[Line]:

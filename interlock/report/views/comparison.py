@@ -18,6 +18,7 @@ from interlock.report.views.comparison_facts import (
     DifferenceFacts,
     NotOtherwise,
     SameThing,
+    StartFacts,
     VerdictChange,
 )
 from interlock.report.views.facts import PROGRAM, Place, as_reasons
@@ -73,12 +74,15 @@ class ComparisonView:
                 "The two behave the same: no order of steps shows a difference. "
                 f"Proved, and checked again by {facts.checked_by}."
             )
+        if not facts.differences and facts.starts and not facts.open:
+            return "The two do the same from every start that both have (proved), but do not start alike."
         if not facts.differences:
             return f"No difference was found, and it is not shown that there is none: {facts.why_open}."
         counted = [f"{what}: {len(found)}" for what in ORDER if (found := self.of(what))]
         rest = f" Of {count_of(len(facts.open), 'kind')} it is not known: {facts.why_open}." if facts.open else ""
+        starts = " They do not start alike either." if facts.starts else ""
         none = "" if self.of(What.GAINED) or self.of(What.OTHERWISE) or rest else NOTHING_NEW
-        return f"The two behave otherwise (kinds of step or state): {'; '.join(counted)}.{none}{rest}"
+        return f"The two behave otherwise (kinds of step or state): {'; '.join(counted)}.{none}{rest}{starts}"
 
     def groups(self, turn: Turn) -> tuple[tuple[VerdictChange, ...], ...]:
         """The same, those of one text together."""
@@ -114,6 +118,7 @@ def comparison_view(labels: tuple[str, str], comparison: Comparison, code: int) 
             DescriptionChange(one.item, convert(one.span, Place, from_attributes=True), one.now, one.was)
             for one in comparison.description
         ),
+        tuple(StartFacts("second" if one.second else "first", one.said) for one in pair.starts),
         None if comparison.proofs is None else tuple(map(_verdict, comparison.verdicts)),
         tuple(
             _difference(kind, kind.shown, comparison.causes.get(at, ()), comparison.changes)

@@ -37,6 +37,13 @@ class DescriptionChange(Facts, frozen=True):
     was: Annotated[str, Meta(description="what was so before; empty where there is nothing to say")]
 
 
+class StartFacts(Facts, frozen=True):
+    """Something that is possible at the start of one hold alone."""
+
+    of: Annotated[Literal["first", "second"], Meta(description="of which hold")]
+    text: Annotated[str, Meta(description="what may be so there at the start")]
+
+
 class VerdictChange(Facts, frozen=True):
     """What became of one requirement."""
 
@@ -96,6 +103,7 @@ class ComparisonFacts(Facts, frozen=True):
     second: Annotated[ComparedHold, Meta(description="the new hold")]
     renamed: Annotated[tuple[SameThing, ...], Meta(description="things with another id")]
     descriptions: Annotated[tuple[DescriptionChange, ...], Meta(description="what is written otherwise")]
+    starts: Annotated[tuple[StartFacts, ...], Meta(description="what only one of them may start from")]
     verdicts: Annotated[
         tuple[VerdictChange, ...] | None, Meta(description="every requirement of either; null: not asked for")
     ]

@@ -104,8 +104,9 @@ class Behaviour:
 
     @property
     def is_same(self) -> bool:
-        """Both do the same: proved."""
-        return self.is_decided and not self.is_disputed and all(isinstance(k.finding, Holds) for k in self.kinds)
+        """Both do the same, from the same starts: proved."""
+        proved = all(isinstance(kind.finding, Holds) for kind in self.kinds)
+        return self.is_decided and not self.is_disputed and proved and not self.pair.starts
 
 
 def compare_behaviour(

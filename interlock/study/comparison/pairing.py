@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Set
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import TypeAlias
@@ -24,8 +24,8 @@ from interlock.hold.origin import (
     TakeAway,
     Work,
 )
-from interlock.kernel.expressions import FALSE, Expr, conj, disj, neg
-from interlock.kernel.machine import Machine
+from interlock.kernel.expressions import FALSE, And, Expr, Is, conj, disj, neg, variables_of
+from interlock.kernel.machine import Machine, is_among
 from interlock.kernel.together import Labelled, Together, together
 from interlock.prove.core.encoding import Encoding
 from interlock.prove.core.solvers import add_all, light_solver
@@ -66,11 +66,20 @@ class Asked:
 
 
 @dataclass(frozen=True, slots=True)
+class Start:
+    """Something that is possible at the start of the first or of the `second` hold alone, in a sentence."""
+
+    said: str
+    second: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Pair:
     """Two holds as one machine, with all that is to be asked.
 
     `same` has for variables of the first those of the second that remember the same; `apart` are those, by their names
     in the second, that had to be kept twice.  `only_old` and `only_new` are things that the other hold does not have.
+    `starts` are those that the other hold does not have: runs of both begin where both can.
     """
 
     old: CompiledHold
@@ -82,6 +91,7 @@ class Pair:
     apart: frozenset[str]
     only_old: tuple[str, ...]
     only_new: tuple[str, ...]
+    starts: tuple[Start, ...]
 
 
 _STATES: Mapping[Sort, frozenset[str] | None] = {
@@ -123,7 +133,45 @@ def pair_holds(old: CompiledHold, new: CompiledHold, matching: Matching, clock: 
     only_old = tuple(id for id in old.world.things if names.get(id, id) not in new.world.things)
     only_new = tuple(id for id in new.world.things if id not in {names.get(one, one) for one in old.world.things})
     asked = (*_steps(old, new, both), *_states(old, new, matching, both))
-    return Pair(old, new, matching, both, asked, same, frozenset(apart), only_old, only_new)
+    starts = tuple(_starts(old, new, same, both, clock))
+    return Pair(old, new, matching, both, asked, same, frozenset(apart), only_old, only_new, starts)
+
+
+SETTLED = "some combination of states, each of which both may have, is at rest"
+"""Said where the conditions for a start differ and not what each thing may be."""
+
+
+def _starts(
+    old: CompiledHold, new: CompiledHold, same: Mapping[str, str], both: Together, clock: Clock
+) -> Iterator[Start]:
+    """What is possible at the start of one of them alone.
+
+    Of what only one of them remembers nothing is asked: where the other has no such memory it has no say.
+    """
+    inits = [{one.name: one.init for one in hold.machine.variables} for hold in (old, new)]
+    common = []
+    for ours, theirs in same.items():
+        first, second = inits[0][ours], inits[1][theirs]
+        for hold, name, some, others in ((old, ours, first, second), (new, theirs, second, first)):
+            for value in some:
+                if not is_among(value, others):
+                    yield Start(hold.glossary.values.get((name, value), f"{name} is {value}"), hold is new)
+        names = both.variables[0][ours], both.variables[1][theirs]
+        shared = [value for value in second if is_among(value, first)]
+        common.append(disj(*(conj(*(Is(name, value) for name in dict.fromkeys(names))) for value in shared)))
+    alike = conj(*common)
+    rests = both.of_first(_shared(old.machine, same.keys())), both.of_second(_shared(new.machine, set(same.values())))
+    targets = {str(at): conj(alike, rests[at], neg(rests[1 - at])) for at in (0, 1)}
+    possible = _possible(both.machine, targets, clock)
+    # where the time is over nothing is decided in what follows either
+    for at in () if clock.is_over() else sorted(possible):
+        yield Start(SETTLED, at == "1")
+
+
+def _shared(machine: Machine, names: Set[str]) -> Expr:
+    """What the machine asks of a start, as far as it is about these variables alone."""
+    parts = machine.start.args if isinstance(machine.start, And) else (machine.start,)
+    return conj(*(part for part in parts if variables_of(part, machine.definitions) <= names))
 
 
 def _possible(machine: Machine, targets: Mapping[str, Expr], clock: Clock) -> set[str]:
