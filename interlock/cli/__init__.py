@@ -18,9 +18,9 @@ from interlock.diagnostics.visible import visible
 COMMANDS = {
     "prove": "Prove the requirements of holds, or show how each one breaks.",
     "failures": "Find which failures break a requirement, alone or together.",
-    "compare": "Compare a modified hold with the old one: verdicts and behaviour.",
+    "compare": "Compare a modified hold with the old one.",
     "contacts": "Say what each contact is for: what fails without it.",
-    "defer": "Find what fails with an item inoperative, and which limitations suffice.",
+    "defer": "Find what fails with an item inoperative, and what suffices.",
     "audit": "Audit a written procedure, and what slips in it lead to.",
     "checklist": "Make a checklist that is proved: load, unload, or reach a goal.",
     "test": "Make a functional test: steps in which failures show.",
