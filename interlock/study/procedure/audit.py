@@ -141,11 +141,12 @@ def audit_procedure(
     together: int = MOST_SLIPS,
     alone: CompiledHold | None = None,
     interrupted: bool = True,
+    pairs_needed: bool = True,
 ) -> Audit:
     """Audits the procedure; `engine` decides what the interlock holds by itself (None: that is not asked).
 
     `together` is how many slips are followed together, where they are asked for.  Without `interrupted` supplies stay
-    as they are and nobody is called away.
+    as they are and nobody is called away.  Unless pairs are needed, too many of them leave nothing open.
 
     `alone` is the hold about which that is asked, where it is another than that of the procedure: one that starts in
     more ways, say.  It must have the same requirements.
@@ -184,7 +185,9 @@ def audit_procedure(
         proofs = _recount(search, states, losing, states_lost)
         if slips:
             report(Progress(NAME, "making slips"))
-            slip_audit = audit_slips(search, range(states), report, together, limits.states or MOST_PLACES)
+            slip_audit = audit_slips(
+                search, range(states), report, together, limits.states or MOST_PLACES, pairs_needed
+            )
             notes += slip_audit.open
         if interrupted:
             report(Progress(NAME, "letting declared failures strike, with slips"))
