@@ -77,6 +77,30 @@ def test_with_the_switch_stuck_the_position_is_kept_empty(capsys: pytest.Capture
     assert "sticks at true" in out.partition("Step by step")[2]
 
 
+def test_a_set_suffices_only_where_it_does_for_every_requirement(capsys: pytest.CaptureFixture[str]) -> None:
+    """Beside one that an empty bay would mend there is one that nothing stops: no set is offered, no draft made."""
+    never = SECURED.replace(
+        "requirements:",
+        """requirements:
+  - id: door-stays-unlocked
+    text: "{d} is never locked"
+    kind: never
+    for: {d: doors}
+    condition: d is locked
+    hazard: invented
+    severity: "1"
+    scheme: MIL-STD-882E
+    source: common practice, no source""",
+    )
+    Path("secured.yaml").write_text(never)
+    assert cli.run(["defer", "hold.yaml", "SL=lowered", "up=stuck_true", *ASKED]) == FOUND
+    out = said(capsys)
+    assert "No set of at most 3" in out
+    assert "none of the limitations looked at would stop it" in out
+    assert "Keep bay 1C" not in out
+    assert "number required" not in out
+
+
 def test_every_way_is_taken_where_none_is_named(capsys: pytest.CaptureFixture[str]) -> None:
     """One case for each state of the latch, and the result for programs is as its schema says."""
     assert cli.run(["defer", "hold.yaml", "SL", *ASKED, "--format", "json"]) == DONE

@@ -83,7 +83,7 @@ class DeferralView:
                     f"it, one of {count_of(case.runs, 'run')} breaks a requirement."
                 )
             case "no limitation found":
-                return "No set of the limitations that were looked at suffices: see the runs that none would stop."
+                return f"No set of at most {case.size} of the limitations that were looked at suffices."
             case "no hold":
                 return "With this inoperative the description makes no sense as a hold; nothing was examined."
             case "disputed":

@@ -126,14 +126,17 @@ def defer(
     carried = _carried(compiled.machine, _capabilities(compiled), within(0.3), report)
     wanted = {one: target for one, target in _capabilities(without).items() if one in carried.runs}
     left = _carried(without.machine, wanted, within(0.4), report)
-    options = tuple(_options(without, items, restoring, left, within, report))
+    undecided = tuple(one for one in found.answers if one.status is Status.UNDECIDED)
+    # a set suffices only where it does for all: nothing is left that no limitation stops, or that is not known
+    suffice = restoring is not None and not restoring.hopeless and not undecided
+    options = tuple(_options(without, items, restoring, left, within, report)) if suffice else ()
     return Deferral(
         without,
         tuple(items),
         found,
         tuple(unsafe),
         tuple(id for id, status in statuses.items() if status is Status.FAILS),
-        tuple(one for one in found.answers if one.status is Status.UNDECIDED),
+        undecided,
         restoring,
         options,
         tuple(carried.runs),
@@ -168,7 +171,7 @@ def _restore(
         forbidding = [one.forbidding for one in limitations_of(compiled, [one.id for one in items], sorts)]
         left = replace(within, seconds=clock.seconds_left())
         found = restore(machine, questions, known, forbidding, size, left, report)
-        if found.sets or found.reason or found.disputed:
+        if found.reason or found.disputed or (found.sets and not found.hopeless):
             break
     return found, sorts
 

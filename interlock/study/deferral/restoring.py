@@ -67,7 +67,8 @@ def restore(
 ) -> Restoring:
     """The smallest sets of at most `size` limitations with which no target is reached.
 
-    `known` are runs of the machine to targets, by the id of their question.
+    `known` are runs of the machine to targets, by the id of their question; their states may hold more variables,
+    behind those of the machine.
     """
     clock = clock_of(within)
     asked = {question.id: question for question in questions}
