@@ -128,6 +128,16 @@ def test_a_difference_is_traced_to_the_change_that_makes_it() -> None:
     assert {cause for causes in found.causes.values() for cause in causes} == {frozenset({2})}
 
 
+def test_a_change_is_not_blamed_for_what_was_so_before_it() -> None:
+    """Against a hold that is not the one that it modifies: the only change has no part in the difference."""
+    other = BASE.replace("is: key_power and armed and door_open}", "is: key_power and door_open}")
+    assert other != BASE
+    found = compare(changed("{change: STA, to: {name: door panel}}"), other)
+    assert any(kind.shown for kind in found.behaviour.kinds)
+    assert found.causes
+    assert not any(found.causes.values())
+
+
 def test_a_thing_with_another_id_is_the_same_where_nothing_else_is_so_like_it() -> None:
     """A device renamed wherever it is named: the same behaviour, and it is said which were taken to be the same."""
     new = re.sub(r"\bSG\b", "GUARD", BASE)

@@ -44,8 +44,6 @@ class Tracer:
 
     def causes(self, shown: Shown) -> tuple[frozenset[int], ...]:
         """The smallest sets of changes without which the sequence no longer leads to the difference."""
-        if len(self._items) == 1:
-            return (frozenset(self._items),)
         found: list[frozenset[int]] = []
         for undone in self._sets():
             if any(one <= undone for one in found) or (found and len(undone) > len(found[0])):
