@@ -94,8 +94,6 @@ def command(
     check_only([opened], only)
     described = opened.compiled.hold
     cases = _cases(described, items, kind)
-    own = {text.id for text in described.requirements}
-    given = tuple(text for text in texts.by_id.values() if text.id not in own)
     screen = Screen(output, color)
     with noted_stop() as stop:
         found = []
@@ -104,7 +102,15 @@ def command(
             limits = Limits(seconds=None if left is None else left / (len(cases) - number), stop=stop.is_asked)
             with stop.tearing(), shown_progress(opened.label, False) as report:
                 result = defer(
-                    described, opened.compiled, case, given, size, limits, report, wider=wider, chosen=only or None
+                    described,
+                    opened.compiled,
+                    case,
+                    opened.given,
+                    size,
+                    limits,
+                    report,
+                    wider=wider,
+                    chosen=only or None,
                 )
             found.append((case, result))
         code = code_of_deferrals(result for _, result in found)

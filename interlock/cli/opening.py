@@ -55,6 +55,11 @@ class Opened:
     keys: tuple[str, ...]
     modifies: tuple[str, ...]
 
+    @property
+    def given(self) -> tuple[RequirementText, ...]:
+        """Those of the texts that are not the description's own."""
+        return self.texts[len(self.compiled.hold.requirements) :]
+
 
 def open_texts(files: Sequence[str], standing: bool) -> Texts | Rejected:
     """The standing requirements, if wanted, and those of the files; of two with one id the later counts.

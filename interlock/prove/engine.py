@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from time import monotonic
 from typing import Protocol
 
@@ -109,6 +109,12 @@ def clock_of(limits: Limits) -> Clock:
         None if limits.memory is None else Budget(limits.memory),
         limits.stop,
     )
+
+
+def share_of(limits: Limits, clock: Clock, part: float = 1.0) -> Limits:
+    """The limits with this part of the seconds that are left by the clock, which was made from them."""
+    seconds = clock.seconds_left()
+    return replace(limits, seconds=None if seconds is None else part * seconds)
 
 
 def stop_reason(limits: Limits, clock: Clock) -> str:

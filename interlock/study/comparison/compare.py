@@ -10,7 +10,7 @@ from interlock.hold.compile.compiler import CompiledHold, compile_hold
 from interlock.hold.language.model import Change, Hold
 from interlock.kernel.claims import Limits, ProgressCallback, silent
 from interlock.prove.decide import decide
-from interlock.prove.engine import clock_of
+from interlock.prove.engine import clock_of, share_of
 from interlock.study.causes.differences import Difference, differences_of
 from interlock.study.comparison.behaviour import Behaviour, Shown, compare_behaviour
 from interlock.study.comparison.matching import match_things
@@ -83,12 +83,12 @@ def compare_holds(
     clock = clock_of(limits)
     matching = match_things(old.hold, new.hold, said)
     pair = pair_holds(old, new, matching, clock)
-    part = _part(limits, clock.seconds_left(), 1 - 2 * PROVING if verdicts else 1)
+    part = share_of(limits, clock, 1 - 2 * PROVING if verdicts else 1)
     behaviour = compare_behaviour(pair, part, report, every=every)
     proofs = None
     if verdicts:
-        first = verify(old, decide, _part(limits, clock.seconds_left(), 0.5), report)
-        proofs = first, verify(new, decide, _part(limits, clock.seconds_left(), 1), report)
+        first = verify(old, decide, share_of(limits, clock, 0.5), report)
+        proofs = first, verify(new, decide, share_of(limits, clock), report)
     changes = new.hold.changes
     causes: dict[int, tuple[frozenset[int], ...]] = {}
     if changes:
@@ -120,10 +120,6 @@ def _compiling(
         return compile_hold(replace(hold, requirements=()), (), situation).compiled
 
     return compiled
-
-
-def _part(limits: Limits, seconds: float | None, part: float) -> Limits:
-    return limits if seconds is None else replace(limits, seconds=part * seconds)
 
 
 def _verdicts(old: Verification, new: Verification) -> list[Verdict]:

@@ -19,7 +19,7 @@ from interlock.kernel.machine import Actor, Machine, Question, Rule
 from interlock.kernel.recovery import without_failures
 from interlock.prove.core.packing import Packing, compile_enabled
 from interlock.prove.decide import decide
-from interlock.prove.engine import Clock, OutOfTime
+from interlock.prove.engine import Clock, OutOfTime, share_of
 from interlock.prove.search.guided import GuidedSearch
 from interlock.study.contacts.struck import Likeness, difference, likeness, strikes, struck_first, uses_of
 
@@ -90,7 +90,7 @@ class Work:
         """Runs to ends that guided search alone does not reach."""
         if not ends:
             return {}
-        limits = replace(self.limits, seconds=self.clock.seconds_left())
+        limits = share_of(self.limits, self.clock)
         claims = decide(sound, ends, limits, self.report)
         return {claim.question: claim.trace for claim in claims if isinstance(claim, Refuted)}
 
@@ -197,8 +197,7 @@ class Work:
             self.clock.check()
         except OutOfTime:
             return Loss(failure, open=tuple(ids), why="there was no time left")
-        seconds = self.clock.seconds_left()
-        limits = replace(self.limits, seconds=None if seconds is None else SEARCHING * seconds)
+        limits = share_of(self.limits, self.clock, SEARCHING)
         search = GuidedSearch(machine, questions, limits, self.clock)
         search.run(range(len(questions)), MOST_EXPANDED, self.report)
         left = [replace(one, expects_run=False) for one in questions if one.id not in search.found]

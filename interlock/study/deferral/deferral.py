@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from functools import partial
 
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.language.model import Hold, RequirementText
@@ -12,7 +13,7 @@ from interlock.kernel.expressions import Expr, conj
 from interlock.kernel.limiting import with_choices
 from interlock.kernel.machine import Machine, Question, question_of, with_order_monitors
 from interlock.prove.decide import decide
-from interlock.prove.engine import clock_of
+from interlock.prove.engine import clock_of, share_of
 from interlock.study.deferral.inoperative import Inoperative, compile_inoperative
 from interlock.study.deferral.limitations import MILD, Kept, Limitation, limitations_of
 from interlock.study.deferral.restoring import Restoring, restore, stops
@@ -108,11 +109,7 @@ def defer(
     all are asked about.
     """
     clock = clock_of(limits)
-
-    def within(part: float = 1.0) -> Limits:
-        seconds = clock.seconds_left()
-        return replace(limits, seconds=None if seconds is None else part * seconds)
-
+    within = partial(share_of, limits, clock)
     without = compile_inoperative(hold, items, texts, compiled.situation)
     if without is None:
         return None
@@ -169,8 +166,7 @@ def _restore(
     clock = clock_of(within)
     for sorts in (tuple(Kept),) if wider else (MILD, tuple(Kept)):
         forbidding = [one.forbidding for one in limitations_of(compiled, [one.id for one in items], sorts)]
-        left = replace(within, seconds=clock.seconds_left())
-        found = restore(machine, questions, known, forbidding, size, left, report)
+        found = restore(machine, questions, known, forbidding, size, share_of(within, clock), report)
         if found.reason or found.disputed or (found.sets and not found.hopeless):
             break
     return found, sorts
@@ -218,7 +214,7 @@ def _options(
     items: Sequence[Inoperative],
     restoring: Restoring | None,
     left: _Carried,
-    within: Callable[..., Limits],
+    within: Callable[[float], Limits],
     report: ProgressCallback,
 ) -> Iterator[Option]:
     """The sets, each with what it leaves: first those that leave most, then those that were not weighed."""

@@ -12,14 +12,14 @@ References
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from interlock.kernel.claims import Disputed, Fails, Finding, Holds, Limits, ProgressCallback, Trace, Undecided
 from interlock.kernel.evaluator import evaluate
 from interlock.kernel.limiting import Forbidding, with_choices
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.decide import decide
-from interlock.prove.engine import clock_of
+from interlock.prove.engine import clock_of, share_of
 from interlock.study.sessions import Session, nobody
 
 MOST_ROUNDS = 200
@@ -83,7 +83,7 @@ def restore(
         # of a limitation that would have stopped none of the runs no smallest set has need
         useful = frozenset().union(*(one.by for one in runs))
         choices = with_choices(machine, [one for one in limits if one.name in useful], [one.by for one in runs])
-        session = Session(choices, replace(within, seconds=clock.seconds_left()), report)
+        session = Session(choices, share_of(within, clock), report)
         found, _ = session.claim_and_confirm(left, (), decide, nobody)
         findings = tuple(found[question.id] for question in left)
         disputed = next((one.what for one in findings if isinstance(one, Disputed)), "")

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 from interlock.hold.compile.compiler import CompiledHold, compile_hold
 from interlock.kernel.claims import Limits, ProgressCallback, silent
-from interlock.prove.engine import NO_LIMITS, clock_of
+from interlock.prove.engine import NO_LIMITS, clock_of, share_of
 from interlock.study.checklist.goals import ALL, GoalFault, Load, Unload
 from interlock.study.checklist.making import Checklist, make_checklist
 from interlock.study.checklist.operating import Refusal
@@ -52,9 +52,7 @@ def follow_course(
     The same call gives the same, unless a limit cuts it short.
     """
     clock = clock_of(limits)
-    left = clock.seconds_left()
-    planning = replace(limits, seconds=None if left is None else PLANNING * left)
-    found = _course(compiled, planning, report)
+    found = _course(compiled, share_of(limits, clock, PLANNING), report)
     if found is None:
         return None
     kind, why, heads = found
