@@ -3,15 +3,22 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import jsonschema
 import pytest
 
 from interlock import cli
 from interlock.cli.exit_codes import DONE, FOUND, REJECTED, UNDECIDED
+from interlock.kernel.expressions import Expr
+from interlock.kernel.machine import Machine
 from interlock.report.json.writing import schema
 from interlock.report.views.deferral_facts import DeferralFacts
+from interlock.study.deferral import deferral
+from interlock.study.deferral.deferral import Capability
 from tests.golden.small_hold import TEXT
 
 SECURED = """\
@@ -139,3 +146,26 @@ def test_out_of_time_no_limitation_is_said_to_suffice(capsys: pytest.CaptureFixt
     assert "UNDECIDED" in out
     assert "No limitation is needed" not in out
     assert "Keep bay" not in out
+    assert "not known whether still carried: half-width container in 1C" in out
+    assert "no longer:" not in out
+
+
+def test_what_is_not_known_to_be_carried_is_not_called_lost(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Carried before, and not decided with the item inoperative: it is neither counted nor said to be lost."""
+    found = deferral._carried
+    asked = []
+
+    def once(machine: Machine, targets: Mapping[Capability, Expr], *rest: Any) -> Any:
+        asked.append(targets)
+        known = found(machine, targets, *rest)
+        return known if len(asked) == 1 else replace(known, runs={}, unknown=tuple(targets))
+
+    monkeypatch.setattr(deferral, "_carried", once)
+    assert cli.run(["defer", "hold.yaml", "SL=raised", *ASKED]) == DONE
+    assert len(asked) == 2
+    out = said(capsys)
+    assert "0 of 1 ways" in out
+    assert "not known whether still carried: half-width container in 1C" in out
+    assert "no longer:" not in out

@@ -66,3 +66,6 @@ def _case(view: DeferralView, case: CaseFacts) -> Iterator[str]:
     if case.lost:
         yield f"No longer carried, limitations aside: {in_markdown(listed(case.lost))}."
         yield ""
+    if case.unknown:
+        yield f"Not known whether still carried: {in_markdown(listed(case.unknown))}."
+        yield ""

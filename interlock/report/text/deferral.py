@@ -61,6 +61,8 @@ def _case(view: DeferralView, case: CaseFacts, told: int, verbose: bool) -> Iter
         yield from flow(left, 2)
         if case.lost:
             yield from labelled("no longer:", shortened(case.lost, len(case.lost) if verbose else MOST_NAMED), 2)
+    if case.unknown:
+        yield from labelled("not known whether still carried:", shortened(case.unknown, MOST_NAMED), 2)
     for one in case.lost_work[: len(case.lost_work) if verbose else MOST_NAMED]:
         yield from flow(f"- no longer can be done: {one.id}: {one.text}", 2, 2)
     if not verbose and len(case.lost_work) > MOST_NAMED:

@@ -128,7 +128,7 @@ def deferral_view(
 def _case(compiled: CompiledHold, items: Sequence[Inoperative], found: Deferral | None, size: int) -> CaseFacts:
     told = tuple(ItemFacts(one.id, one.name, one.way, one.text, _installed(compiled, one)) for one in items)
     if found is None:
-        return CaseFacts(told, "no hold", (), (), (), (), size, (), 0, 0, 0, (), "", "")
+        return CaseFacts(told, "no hold", (), (), (), (), size, (), 0, 0, 0, (), (), "", "")
     restoring = found.restoring
     hopeless = restoring.hopeless if restoring is not None else {}
     why = listed(list(dict.fromkeys(a.finding.reason for a in found.open if isinstance(a.finding, Undecided))))
@@ -145,7 +145,8 @@ def _case(compiled: CompiledHold, items: Sequence[Inoperative], found: Deferral 
         0 if restoring is None else len(restoring.runs),
         len(found.carried),
         len(found.left),
-        _texts(compiled, (one for one in found.carried if one not in found.left)),
+        _texts(compiled, (one for one in found.carried if one not in (*found.left, *found.unknown))),
+        _texts(compiled, found.unknown),
         found.checked_by,
         why,
     )

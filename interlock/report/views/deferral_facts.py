@@ -70,6 +70,7 @@ class CaseFacts(Facts, frozen=True):
     carried: Annotated[Count, Meta(description="what can be carried with nothing inoperative: kinds times bays")]
     left: Annotated[Count, Meta(description="of these with the items inoperative, before limitations")]
     lost: Annotated[Texts, Meta(description="what can no longer be carried, limitations aside")]
+    unknown: Annotated[Texts, Meta(description="what is not known to be carried or not, limitations aside")]
     checked_by: Annotated[str, Meta(description="what checked the proofs by other means")]
     why: Annotated[str, Meta(description="why not more is known")]
 

@@ -54,7 +54,8 @@ class Deferral:
     """What was found with some items inoperative.
 
     `broken` are what must not be and is; of these and of what can be done `before` fail without them too.  `open` are
-    undecided.  `carried` is what can be carried without any item inoperative, `left` with them, before any limitation.
+    undecided.  `carried` is what can be carried without any item inoperative, `left` with them, before any limitation;
+    of what is `unknown` neither was shown.
     `lost_work` is what could be done without the items inoperative and cannot now.  `sorts` are the sorts of
     limitation that were looked at.
     """
@@ -69,6 +70,7 @@ class Deferral:
     options: tuple[Option, ...]
     carried: tuple[Capability, ...]
     left: tuple[Capability, ...]
+    unknown: tuple[Capability, ...]
     lost_work: tuple[Answer, ...]
     sorts: tuple[Kept, ...]
 
@@ -138,6 +140,7 @@ def defer(
         options,
         tuple(carried.runs),
         tuple(left.runs),
+        (*carried.unknown, *left.unknown),
         tuple(
             one
             for one in failing
