@@ -221,7 +221,7 @@ class _Study:
             effects = []
             for one in contact.without:
                 if one.failure in none:
-                    effects.append(replace(one, no_difference=True, settled=self.analysis.size, losses_known=True))
+                    effects.append(replace(one, no_difference=True, settled=max(1, one.settled), losses_known=True))
                 elif clock.is_over() or one.settled < 1 or not one.losses_known:
                     effects.append(one)
                 else:
