@@ -15,6 +15,7 @@ from interlock.hold.origin import (
     Condition,
     Deed,
     Depart,
+    Fact,
     Failure,
     Go,
     Memory,
@@ -247,16 +248,19 @@ def _steps_of_others(hold: CompiledHold, one: Labelled, known: set[str], names: 
 
 def _steps(old: CompiledHold, new: CompiledHold, both: Together) -> Iterator[Asked]:
     """What to ask about each step, but where both do it alike by how they are written."""
-    rules: dict[str, tuple[CompiledHold, str, list[Expr], list[Expr]]] = {}
-    for hold, labelled, at in ((new, both.second, 2), (old, both.first, 3)):
+    told: dict[str, tuple[CompiledHold, str]] = {}
+    ours: dict[str, list[Expr]] = {}
+    theirs: dict[str, list[Expr]] = {}
+    for hold, labelled, guards in ((new, both.second, theirs), (old, both.first, ours)):
         for rule in labelled.machine.rules:
-            found = rules.setdefault(labelled.labels[rule.name], (hold, rule.name, [], []))
-            (found[2] if at == 3 else found[3]).append(rule.guard)
+            label = labelled.labels[rule.name]
+            told.setdefault(label, (hold, rule.name))
+            guards.setdefault(label, []).append(rule.guard)
     for label, one in both.differences.items():
-        hold, name, ours, theirs = rules[label]
+        hold, name = told[label]
         group = _group(hold, hold.origins.deed_of(name))
         said = hold.glossary.rules[name].text
-        here, there = (disj(*guards) for guards in (ours, theirs))
+        here, there = (disj(*guards.get(label, ())) for guards in (ours, theirs))
         for what, target in (
             (What.OTHERWISE, one.otherwise),
             (What.GAINED, one.gained),
@@ -315,10 +319,9 @@ def shown_states(hold: CompiledHold) -> Iterator[tuple[tuple[str, str, str], Exp
             if wanted is None or state in wanted:
                 yield (thing.sort, thing.id, state), expr, _said(thing, state)
     for name, meaning in hold.origins.signals.items():
-        if meaning.subject.sort is Sort.DRIVE:
-            expr = hold.machine.definitions[name]
-            way = name if not hold.glossary.signals.get(name) else hold.glossary.signals[name][0]
-            yield (Sort.DRIVE, meaning.subject.id, str(getattr(meaning, "way", ""))), expr, way
+        if isinstance(meaning, Fact) and meaning.subject.sort is Sort.DRIVE:
+            said, _ = hold.glossary.signals[name]
+            yield (Sort.DRIVE, meaning.subject.id, meaning.way), hold.machine.definitions[name], said
 
 
 def _said(thing: Thing, state: str) -> str:
