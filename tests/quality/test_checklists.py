@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import random
+import re
 from functools import cache
+from itertools import groupby
 from pathlib import Path
 from time import monotonic
 
@@ -17,8 +19,11 @@ from interlock.kernel.claims import Holds, Limits
 from interlock.kernel.evaluator import evaluate, fire, is_enabled, successors
 from interlock.kernel.expressions import conj
 from interlock.kernel.machine import Actor, RequirementKind, question_of
+from interlock.report.html.checklist import checklist_html
 from interlock.report.views.checklist import ChecklistView, checklist_view
+from interlock.report.views.checklist_checks import checks_of
 from interlock.report.views.checklist_facts import NOTE, WARNING, Body
+from interlock.report.views.instructions import InstructionWriter
 from interlock.report.yaml.procedure import checklist_procedure, steps_of_actions
 from interlock.study.checklist.audit import ChecklistAudit, audit_checklist
 from interlock.study.checklist.goals import Goal, GoalFault, Load, Reach, Unload
@@ -365,6 +370,33 @@ def test_same_call_same_checklist() -> None:
         audited = audit_checklist(made, checklist_procedure(made, "x.yaml"), steps_of_actions(made), Limits())
         words.append(_body(made, audited))
     assert words[0] == words[1]
+
+
+@quick
+def test_what_is_printed_is_what_was_audited(name: str, goal: Goal, aboard: Goal | None) -> None:
+    """Each box of the page is a step or a check of the audited procedure, in its order, and the other way round.
+
+    What a check says in words names the devices and doors that its expression asks about, and no others.
+    """
+    made, audited = _checklist(name, goal, aboard), _audited(name, goal, aboard)
+    view = checklist_view("hold.yaml", made, audited, 0)
+    assert isinstance(view, ChecklistView)
+    boxes = re.findall(r'<label for="([sc])([\d.-]+)">', checklist_html(view))
+    printed = [None if sort == "c" else int(number) for sort, number in boxes]
+    actions = [one.bound.action.text for one in audited.audit.actions]
+    followed = [(step, "") if step else (None, text) for step, text in zip(audited.steps, actions, strict=True)]
+    assert printed == [step for (step, _), _ in groupby(followed)]
+
+    writer = InstructionWriter(made.compiled)
+    checks = [check for leg in made.legs for check in checks_of(writer, leg)]
+    assert [f"check {check.fact}" for check in checks] == [text for step, text in followed if step is None]
+    assert [check.text for check in checks] == [text for part in view.facts.checklist.parts for text in part.checks]
+    for check in checks:
+        for thing in (*made.compiled.hold.devices, *made.compiled.hold.doorways):
+            phrase = made.compiled.world.things[thing.id].phrase
+            named = re.search(rf"\b{re.escape(phrase)}\b", check.text, re.IGNORECASE)
+            assert (named is None) == (f"{thing.id} is " not in check.fact)
+        assert (" is secured" in check.fact) == (", secured" in check.text)
 
 
 @pytest.mark.parametrize(

@@ -12,6 +12,7 @@ from interlock.hold.compile.requirements import Instance
 from interlock.kernel.claims import Disputed, Fails, Holds
 from interlock.kernel.evaluator import State
 from interlock.report.views.assumptions import CAUTIONS
+from interlock.report.views.checklist_checks import checks_of
 from interlock.report.views.checklist_facts import (
     SCHEME,
     Body,
@@ -29,7 +30,6 @@ from interlock.report.views.checklist_guards import check_guards, guards_of, not
 from interlock.report.views.checklist_words import (
     audit_findings,
     caution_of,
-    checks_of,
     claims_of,
     goal_words,
     instruction_of,
@@ -131,7 +131,7 @@ def _part(writer: InstructionWriter, leg: Leg, audited: ChecklistAudit, instance
         leg_title(writer, leg),
         leg.timed,
         tuple(_step(writer, step, audited, instances) for step in leg.steps),
-        tuple(checks_of(writer, leg)),
+        tuple(check.text for check in checks_of(writer, leg)),
         check_guards(audited, first, end, instances),
         tuple(audit_findings(audited, first, end)),
         OrderFacts(tuple((first + earlier, first + later) for earlier, later in leg.freedom.pairs), leg.freedom.count),

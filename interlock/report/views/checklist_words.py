@@ -5,10 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from interlock.hold.compile.compiler import CompiledHold
-from interlock.hold.compile.world import Thing
 from interlock.hold.kinds import Verb
 from interlock.hold.origin import Arrive, Depart, Work
-from interlock.kernel.expressions import TRUE
 from interlock.report.views.checklist_facts import CAUTION, Guard, note
 from interlock.report.views.instructions import DOOR_FACTS, InstructionWriter, bays_named, the
 from interlock.report.views.wording import listed, sentence
@@ -101,44 +99,6 @@ def leg_title(writer: InstructionWriter, leg: Leg) -> str:
         kinds = listed(list(dict.fromkeys(writer.kinds[unit.kind] for unit in aim.units)))
         return f"{aim.what.capitalize()} {bays}: {kinds}"
     return {"open": "Open the hold", "shut": "Shut the hold"}.get(aim.what, f"Bring about: {aim.text}")
-
-
-def checks_of(writer: InstructionWriter, leg: Leg) -> Iterator[str]:
-    """What to look at behind the steps of a part."""
-    aim, end = leg.aim, leg.end
-    things = writer.compiled.world.things
-    if aim.what == "load":
-        for unit in aim.units:
-            secured = all(writer.so(cell, ("secured",), end) for cell in unit.cells)
-            yield sentence(f"{writer.standing(unit)}{', secured' if secured else ', not yet secured'}")
-            devices = {
-                device.id: device.phrase
-                for cell in unit.cells
-                for device in _devices(writer, cell)
-                if writer.truth(device.states["locking"], end) and device.states["hand_worked"] == TRUE
-            }
-            if devices:
-                verb = "is" if len(devices) == 1 else "are"
-                yield sentence(f"{listed([the(name) for name in devices.values()])} {verb} in the locking position")
-    elif aim.what == "unload":
-        for unit in aim.units:
-            yield sentence(f"{writer.where(unit)} {'is' if len(unit.cells) == 1 else 'are'} empty")
-    for id in aim.doors:
-        true = writer.so(id, DOOR_FACTS, end)
-        if true:
-            yield sentence(f"{the(things[id].phrase)} is {listed(true)}")
-    if aim.what == "shut":
-        power = [c for c in writer.compiled.hold.circuits if c.use == "power"]
-        if power and not any(writer.so(circuit.id, ("on",), end) for circuit in power):
-            yield "All power circuits of the hold are off."
-    if aim.what == "reach":
-        yield sentence(f"this is so: {aim.text}")
-
-
-def _devices(writer: InstructionWriter, cell: str) -> tuple[Thing, ...]:
-    world = writer.compiled.world
-    devices = world.part(world.things[cell], "devices")
-    return (devices,) if isinstance(devices, Thing) else devices
 
 
 def preconditions(writer: InstructionWriter, checklist: Checklist) -> Iterator[str]:

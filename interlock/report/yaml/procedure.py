@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from interlock.hold.compile.compiler import CompiledHold
-from interlock.hold.floor import Placement
 from interlock.hold.kinds import PRESSED, Verb
 from interlock.hold.origin import Arrive, Bring, Condition, Deed, Depart, Go, Means, Sort, Subject, TakeAway, Work
 from interlock.hold.sill_places import bays_beside, place_at_sill
 from interlock.kernel.evaluator import State
 from interlock.report.languages import in_yaml
+from interlock.report.views.checklist_checks import checks_of, holds_unit
 from interlock.report.views.checklist_words import goal_words, leg_title
-from interlock.report.views.instructions import DOOR_FACTS, InstructionWriter
+from interlock.report.views.instructions import InstructionWriter
 from interlock.study.checklist.goals import Reach
 from interlock.study.checklist.making import Checklist, Leg
 from interlock.study.checklist.operating import Execution
@@ -40,7 +40,10 @@ def checklist_procedure(checklist: Checklist, hold: str) -> str:
 
 
 def leg_actions(writer: InstructionWriter, leg: Leg) -> tuple[tuple[int | None, str], ...]:
-    """The actions of a leg, each with the number of its step; the checks behind them have none."""
+    """The actions of a leg, each with the number of its step; the checks behind them have none.
+
+    Every check that is printed is one of them, and every one of them is printed.
+    """
     found: list[tuple[int | None, str]] = []
     held: Subject | None = None
     for step in leg.steps:
@@ -52,7 +55,7 @@ def leg_actions(writer: InstructionWriter, leg: Leg) -> tuple[tuple[int | None, 
             actions = actions[1:]
         held = worked.subject if worked is not None and _held_until(writer, worked, step.execution) else None
         found += [(step.number, action) for action in actions]
-    return (*found, *((None, f"check {fact}") for fact in _facts(writer, leg)))
+    return (*found, *((None, f"check {check.fact}") for check in checks_of(writer, leg)))
 
 
 def steps_of_actions(checklist: Checklist) -> tuple[int | None, ...]:
@@ -81,7 +84,7 @@ def _goal(writer: InstructionWriter, checklist: Checklist) -> str:
         return checklist.goal.text
     end = checklist.legs[-1].end
     inside = [unit for unit in writer.resting(end) if writer.compiled.floor.is_inside(unit)]
-    facts = [_holds(unit) for unit in inside]
+    facts = [holds_unit(unit) for unit in inside]
     facts += [f"{cell} is secured" for unit in inside for cell in unit.cells]
     if not facts:
         facts = [f"{bay} is empty" for bay in checklist.compiled.floor.bays]
@@ -110,11 +113,6 @@ def _doors(compiled: CompiledHold) -> list[str]:
     ]
 
 
-def _holds(placement: Placement) -> str:
-    """Every bay of it: with one alone a unit that lies over two could still be on its way."""
-    return " and ".join(f"{cell} is {placement.kind}" for cell in placement.cells)
-
-
 def _beside(compiled: CompiledHold, done: Deed) -> str:
     """Where at a sill of several bays the loader works."""
     place = place_at_sill(compiled.floor, done)
@@ -125,17 +123,6 @@ def _beside(compiled: CompiledHold, done: Deed) -> str:
     return f" beside {bays_beside(compiled.floor, place)[0]}" if several else ""
 
 
-def _facts(writer: InstructionWriter, leg: Leg) -> Iterator[str]:
-    for unit in leg.aim.units:
-        if leg.aim.what == "load":
-            yield _holds(unit)
-            yield from (f"{cell} is secured" for cell in unit.cells if writer.so(cell, ("secured",), leg.end))
-        else:
-            yield from (f"{cell} is empty" for cell in unit.cells)
-    for id in leg.aim.doors:
-        yield from (f"{id} is {word}" for word in writer.so(id, DOOR_FACTS, leg.end))
-
-
 def _until(writer: InstructionWriter, before: State, after: State) -> list[str]:
     """What has become of units and doors, as expressions; units on the loader by the place that they take."""
     old = writer.resting(before)
@@ -144,7 +131,7 @@ def _until(writer: InstructionWriter, before: State, after: State) -> list[str]:
     for placement in writer.resting(after):
         if placement not in old:
             if compiled.floor.is_inside(placement):
-                found.append(_holds(placement))
+                found.append(holds_unit(placement))
             else:
                 # a unit that lies over the sill takes a place on the loader too
                 found += [f"{cell} is occupied" for cell in placement.cells]

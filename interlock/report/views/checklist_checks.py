@@ -1,0 +1,82 @@
+"""The checks behind the parts of a checklist: what is printed, and what is audited, of one and the same thing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from interlock.hold.compile.world import Thing
+from interlock.hold.floor import Placement
+from interlock.kernel.expressions import TRUE
+from interlock.report.views.instructions import DOOR_FACTS, InstructionWriter, the
+from interlock.report.views.wording import listed, sentence
+from interlock.study.checklist.making import Leg
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """`text` is what people read beside a box, `fact` the same as an expression, which the audited procedure checks."""
+
+    text: str
+    fact: str
+
+
+def checks_of(writer: InstructionWriter, leg: Leg) -> Iterator[Check]:
+    """What to look at behind the steps of a part."""
+    aim, end = leg.aim, leg.end
+    hold, things = writer.compiled.hold, writer.compiled.world.things
+    for unit in aim.units:
+        if aim.what == "load":
+            yield _standing(writer, leg, unit)
+            yield from _locking(writer, leg, unit)
+        else:
+            text = f"{writer.where(unit)} {'is' if len(unit.cells) == 1 else 'are'} empty"
+            yield Check(sentence(text), _all(f"{cell} is empty" for cell in unit.cells))
+    for id in aim.doors:
+        true = writer.so(id, DOOR_FACTS, end)
+        if true:
+            yield Check(sentence(f"{the(things[id].phrase)} is {listed(true)}"), _all(f"{id} is {w}" for w in true))
+    if aim.what == "shut":
+        power = [circuit.id for circuit in hold.circuits if circuit.use == "power"]
+        if power and not any(writer.so(id, ("on",), end) for id in power):
+            yield Check("All power circuits of the hold are off.", _all(f"{id} is off" for id in power))
+    if aim.what == "reach":
+        yield Check(sentence(f"this is so: {aim.text}"), aim.text)
+
+
+def holds_unit(placement: Placement) -> str:
+    """Every bay of it, as an expression: with one alone a unit that lies over two could still be on its way."""
+    return _all(f"{cell} is {placement.kind}" for cell in placement.cells)
+
+
+def _standing(writer: InstructionWriter, leg: Leg, unit: Placement) -> Check:
+    secured = all(writer.so(cell, ("secured",), leg.end) for cell in unit.cells)
+    text = sentence(f"{writer.standing(unit)}{', secured' if secured else ', not yet secured'}")
+    if secured:
+        return Check(text, _all((holds_unit(unit), *(f"{cell} is secured" for cell in unit.cells))))
+    loose = " or ".join(f"{cell} is not secured" for cell in unit.cells)
+    return Check(text, f"{holds_unit(unit)} and ({loose})")
+
+
+def _locking(writer: InstructionWriter, leg: Leg, unit: Placement) -> Iterator[Check]:
+    """The devices beside the unit that people work by hand and that are in their locking positions."""
+    devices = {
+        device.id: device.phrase
+        for cell in unit.cells
+        for device in _devices(writer, cell)
+        if writer.truth(device.states["locking"], leg.end) and device.states["hand_worked"] == TRUE
+    }
+    if devices:
+        verb = "is" if len(devices) == 1 else "are"
+        text = f"{listed([the(name) for name in devices.values()])} {verb} in the locking position"
+        yield Check(sentence(text), _all(f"{id} is locking" for id in devices))
+
+
+def _devices(writer: InstructionWriter, cell: str) -> tuple[Thing, ...]:
+    world = writer.compiled.world
+    devices = world.part(world.things[cell], "devices")
+    return (devices,) if isinstance(devices, Thing) else devices
+
+
+def _all(facts: Iterator[str] | tuple[str, ...]) -> str:
+    return " and ".join(facts)
