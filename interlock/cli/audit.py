@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from time import monotonic
 from typing import TYPE_CHECKING
 
 import click
 
 from interlock.cli.exit_codes import code_of_audit, help_text
-from interlock.cli.formats import chosen_format, format_option
-from interlock.cli.options import requirements_option, seconds_left, standing_option, time_option
-from interlock.cli.screen import Screen, color_option, output_option
+from interlock.cli.session import Session, study_options
 from interlock.diagnostics.visible import visible
 
 if TYPE_CHECKING:
@@ -31,8 +27,6 @@ if TYPE_CHECKING:
     ),
 )
 @click.argument("procedure", metavar="PROCEDURE")
-@requirements_option("Requirements to add; one with the id of a standing requirement replaces it.")
-@standing_option("Ask")
 @click.option("--slips/--no-slips", default=True, help="Follow every slip and every pair of slips, or none.")
 @click.option(
     "--interlock/--no-interlock",
@@ -40,48 +34,30 @@ if TYPE_CHECKING:
     default=True,
     help="Prove what the interlock holds by itself, or leave that open.",
 )
-@time_option("Give up after this many seconds, the reading of files included.")
-@format_option("audit", "'html' is a page to print and sign; 'json' is for other programs.")
-@output_option
-@click.option("-v", "--verbose", is_flag=True, help="List every slip and every interruption.")
-@color_option
-def command(
-    procedure: str,
-    files: tuple[str, ...],
-    standing: bool,
-    slips: bool,
-    alone: bool,
-    seconds: float | None,
-    layout: str | None,
-    output: Path | None,
-    verbose: bool,
-    color: str,
-) -> int:
+@study_options(
+    "audit",
+    "Requirements to add",
+    "Ask",
+    time="Give up after this many seconds, the reading of files included.",
+    verbose="List every slip and every interruption.",
+    formats="'html' is a page to print and sign; 'json' is for other programs.",
+)
+def command(asked: Session, procedure: str, slips: bool, alone: bool) -> int:
     """Opens, audits, shows."""
     from interlock.cli.methods import engine_of
-    from interlock.cli.progress import shown_progress
-    from interlock.cli.stopping import noted_stop
-    from interlock.kernel.claims import Limits
     from interlock.report.views.audit import audit_view
     from interlock.study.procedure.audit import audit_procedure
 
-    began = monotonic()
-    shape = chosen_format("audit", layout, output)
-    bound, free = open_procedure(procedure, files, standing)
-    screen = Screen(output, color)
+    bound, free = open_procedure(procedure, asked.files, asked.standing)
     engine = engine_of("combined") if alone else None
-    with noted_stop() as stop:
-        with stop.tearing(), shown_progress(procedure, False) as report:
-            limits = Limits(seconds=seconds_left(seconds, began), stop=stop.is_asked)
-            audit = audit_procedure(bound, engine, limits, report, slips=slips, alone=free)
-        took = monotonic() - began
-        code = code_of_audit(audit.overall)
-        view = audit_view(audit, procedure, code)
-        screen.show(shape.render({"view": view, "facts": view.facts, "verbose": verbose, "seconds": took}))
-        screen.close()
-        if shape.name != "text" or screen.output is not None:
+    with asked.work() as work:
+        with work.shown(procedure) as report:
+            audit = audit_procedure(bound, engine, work.limits(), report, slips=slips, alone=free)
+        view = audit_view(audit, procedure, code_of_audit(audit.overall))
+        took = work.show(view)
+        if asked.shape.name != "text" or asked.output is not None:
             click.echo(f"{visible(procedure)}: {view.summary(took)}", err=True)
-    return code
+    return view.facts.exit_code
 
 
 def open_procedure(name: str, files: tuple[str, ...], standing: bool) -> tuple[BoundProcedure, CompiledHold | None]:

@@ -4,16 +4,14 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from time import monotonic
 from typing import TYPE_CHECKING
 
 import click
 
 from interlock.cli.exit_codes import code_of_checklist, help_text
-from interlock.cli.formats import Format, chosen_format, format_option
-from interlock.cli.options import requirements_option, seconds_left, situation_option, standing_option, time_option
+from interlock.cli.options import situation_option
 from interlock.cli.reading import DEMO
-from interlock.cli.screen import Screen, color_option, output_option
+from interlock.cli.session import Session, Work, study_options
 
 if TYPE_CHECKING:
     from interlock.hold.compile.compiler import CompiledHold
@@ -41,68 +39,39 @@ if TYPE_CHECKING:
 @click.option("--goal", "goal", metavar="EXPR", help="An expression, such as 'D1 is open and PWR is off'.")
 @click.option("--aboard", metavar="LOAD", help="Start with this load aboard, as a checklist for it leaves the hold.")
 @situation_option
-@requirements_option("Requirements to keep on the way; one with the id of a standing requirement replaces it.")
-@standing_option("Keep")
-@time_option("Give up after this many seconds, the reading of files included.")
-@format_option(
+@study_options(
     "checklist",
-    "'html' is a page to print; 'procedure' is a file for 'interlock audit'; 'json' is for other programs.",
+    "Requirements to keep on the way",
+    "Keep",
+    time="Give up after this many seconds, the reading of files included.",
+    verbose="Say at which later step an omission shows, and count slips by kind.",
+    formats="'html' is a page to print; 'procedure' is a file for 'interlock audit'; 'json' is for other programs.",
 )
-@output_option
-@click.option(
-    "-v", "--verbose", is_flag=True, help="Say at which later step an omission shows, and count slips by kind."
-)
-@color_option
 def command(
-    hold: str,
-    load: str | None,
-    unload: str | None,
-    goal: str | None,
-    aboard: str | None,
-    situation: str | None,
-    files: tuple[str, ...],
-    standing: bool,
-    seconds: float | None,
-    layout: str | None,
-    output: Path | None,
-    verbose: bool,
-    color: str,
+    asked: Session, hold: str, load: str | None, unload: str | None, goal: str | None, aboard: str | None
 ) -> int:
     """Opens, plans, shows."""
-    from interlock.cli.opening import open_texts
-    from interlock.cli.progress import shown_progress
-    from interlock.cli.refusals import usable, usable_hold
-    from interlock.cli.stopping import noted_stop
-    from interlock.kernel.claims import Limits
     from interlock.report.views.wording import sentence
     from interlock.study.checklist.goals import GoalFault
     from interlock.study.checklist.making import NoChecklist, make_checklist
 
-    began = monotonic()
     if sum(text is not None for text in (load, unload, goal)) != 1:
         raise click.UsageError("Say what is wanted: one of --load, --unload and --goal, and only one.")
-    shape = chosen_format("checklist", layout, output)
-    if shape.name == "procedure" and hold == "-":
+    if asked.shape.name == "procedure" and hold == "-":
         raise click.UsageError("--format procedure: a procedure names the file of its hold, and this has none.")
-    opened = usable_hold(hold, usable(hold, open_texts(files, standing)), situation)
+    opened = asked.open(hold, asked.texts())
     compiled = opened.compiled
     wanted = _goal(compiled, load, unload, goal)
     before = None if aboard is None else _load(aboard, "--aboard")
-    screen = Screen(output, color)
-
-    def limits() -> Limits:
-        return Limits(seconds=seconds_left(seconds, began), stop=stop.is_asked)
-
-    with noted_stop() as stop:
+    with asked.work() as work:
         try:
-            with stop.tearing(), shown_progress(opened.label, shape.name != "text") as report:
-                result = make_checklist(compiled, wanted, limits(), report, before)
-                audited = None if isinstance(result, NoChecklist) else _audited(result, limits(), report)
+            with work.shown(opened.label, quiet=asked.shape.name != "text") as report:
+                result = make_checklist(compiled, wanted, work.limits(), report, before)
+                audited = None if isinstance(result, NoChecklist) else _audited(result, work.limits(), report)
         except GoalFault as fault:
             hint = "" if unload is None or aboard is not None else " '--aboard all:KIND' starts with a load aboard."
             raise click.UsageError(f"{sentence(str(fault))}{hint}") from fault
-        _show(screen, shape, hold, result, audited, verbose)
-        screen.close()
+        _show(work, hold, result, audited)
     return code_of_checklist(result, audited)
 
 
@@ -114,20 +83,16 @@ def _audited(made: Checklist, limits: Limits, report: ProgressCallback) -> Check
     return audit_checklist(made, checklist_procedure(made, "hold.yaml"), steps_of_actions(made), limits, report)
 
 
-def _show(
-    screen: Screen, shape: Format, hold: str, result: Result, audited: ChecklistAudit | None, verbose: bool
-) -> None:
+def _show(work: Work, hold: str, result: Result, audited: ChecklistAudit | None) -> None:
     from interlock.report.text.checklist import refusal_lines
     from interlock.report.text.lines import as_text
     from interlock.report.views.checklist import RefusalView, checklist_view
 
     view = checklist_view(hold, result, audited, code_of_checklist(result, audited))
-    if isinstance(view, RefusalView) and shape.name not in ("text", "json"):
+    if isinstance(view, RefusalView) and work.session.shape.name not in ("text", "json"):
         click.echo(as_text(refusal_lines(view)), err=True, nl=False)
-        screen.give_up()
         return
-    own = {"result": result, "hold_file": _seen_from(hold, screen.output)}
-    screen.show(shape.render({"view": view, "facts": view.facts, "verbose": verbose, **own}))
+    work.show(view, result=result, hold_file=_seen_from(hold, work.screen.output))
 
 
 def _seen_from(hold: str, output: Path | None) -> str:

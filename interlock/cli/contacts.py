@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from time import monotonic
-
 import click
 
 from interlock.cli.exit_codes import PURPOSES, code_of_contacts
-from interlock.cli.formats import chosen_format, format_option
-from interlock.cli.options import requirements_option, seconds_left, situation_option, standing_option, time_option
-from interlock.cli.screen import Screen, color_option, output_option
+from interlock.cli.options import only_option, situation_option
+from interlock.cli.session import Session, study_options
 
 
 @click.command(
@@ -21,10 +17,7 @@ from interlock.cli.screen import Screen, color_option, output_option
     epilog=PURPOSES,
 )
 @click.argument("hold")
-@requirements_option("Requirements to add; one with the id of a standing requirement replaces it.")
-@standing_option("Ask")
-@click.option("--only", multiple=True, metavar="ID", help="Ask only this requirement. May be repeated.")
-@situation_option
+@only_option
 @click.option(
     "--together",
     "size",
@@ -33,50 +26,31 @@ from interlock.cli.screen import Screen, color_option, output_option
     show_default=True,
     help="Ask about one contact alone, or about pairs as well, with one more contact or declared failure.",
 )
-@time_option("Give up after this many seconds.")
-@format_option("contacts", "'json' is for other programs.")
-@output_option
-@click.option("-v", "--verbose", is_flag=True, help="Name every requirement and every step.")
-@color_option
-def command(
-    hold: str,
-    files: tuple[str, ...],
-    standing: bool,
-    only: tuple[str, ...],
-    situation: str | None,
-    size: int,
-    seconds: float | None,
-    layout: str | None,
-    output: Path | None,
-    verbose: bool,
-    color: str,
-) -> int:
+@situation_option
+@study_options(
+    "contacts",
+    "Requirements to add",
+    "Ask",
+    time="Give up after this many seconds.",
+    verbose="Name every requirement and every step.",
+)
+def command(asked: Session, hold: str, only: tuple[str, ...], size: int) -> int:
     """Opens, analyses, shows."""
-    from interlock.cli.opening import check_only, open_catalogue, open_texts
-    from interlock.cli.progress import shown_progress
-    from interlock.cli.refusals import usable, usable_hold
-    from interlock.cli.stopping import noted_stop
+    from interlock.cli.opening import check_only, open_catalogue
+    from interlock.cli.refusals import usable
     from interlock.hold.compile.contacts import contact_items
-    from interlock.kernel.claims import Limits
     from interlock.report.views.contacts import contacts_view
     from interlock.study.contacts.purposes import analyse_contacts, failing_contacts
 
-    began = monotonic()
-    shape = chosen_format("contacts", layout, output)
     known = usable("failures", open_catalogue(None))
-    texts = usable("requirements", open_texts(files, standing))
-    opened = usable_hold(hold, texts, situation, lambda hold: failing_contacts(hold, known).hold)
+    opened = asked.open(hold, asked.texts(), lambda hold: failing_contacts(hold, known).hold)
     if not contact_items(opened.compiled.hold, opened.compiled.world):
         raise click.UsageError(f"{opened.label}: there is no contact in it, as far as it is described.")
     check_only([opened], only)
-    screen = Screen(output, color)
-    with noted_stop() as stop:
-        limits = Limits(seconds=seconds_left(seconds, began), stop=stop.is_asked)
-        with stop.tearing(), shown_progress(opened.label, False) as report:
-            analysis = analyse_contacts(opened.compiled, size, limits, report, only or None)
+    with asked.work() as work:
+        with work.shown(opened.label) as report:
+            analysis = analyse_contacts(opened.compiled, size, work.limits(), report, only or None)
         reckoned = failing_contacts(opened.compiled.hold, known)
         view = contacts_view(opened.label, analysis, reckoned, code_of_contacts(analysis))
-        parts = {"view": view, "facts": view.facts, "verbose": verbose, "seconds": monotonic() - began}
-        screen.show(shape.render(parts))
-        screen.close()
+        work.show(view)
     return view.facts.exit_code

@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 from itertools import product
-from pathlib import Path
-from time import monotonic
 from typing import TYPE_CHECKING
 
 import click
 
 from interlock.cli.exit_codes import DEFERRING, code_of_deferrals
-from interlock.cli.formats import chosen_format, format_option
-from interlock.cli.options import requirements_option, seconds_left, situation_option, standing_option, time_option
-from interlock.cli.screen import Screen, color_option, output_option
+from interlock.cli.options import only_option, situation_option
+from interlock.cli.session import Session, study_options
 
 if TYPE_CHECKING:
     from interlock.hold.language.model import Hold
@@ -35,10 +32,7 @@ MOST_CASES = 64
 @click.argument("hold")
 @click.argument("items", nargs=-1, metavar="[ITEM]...")
 @click.option("--each", "kind", metavar="KIND", help="One after the other, every device of this kind.")
-@requirements_option("Requirements to add; one with the id of a standing requirement replaces it.")
-@standing_option("Ask")
-@click.option("--only", multiple=True, metavar="ID", help="Ask only this requirement. May be repeated.")
-@situation_option
+@only_option
 @click.option(
     "--together",
     "size",
@@ -56,68 +50,45 @@ MOST_CASES = 64
     show_default=True,
     help="Of so many requirements that fail, show step by step how.",
 )
-@time_option("Give up after this many seconds.")
-@format_option("defer", "'json' is for other programs.")
-@output_option
-@click.option("-v", "--verbose", is_flag=True, help="Name every set, and all that each takes.")
-@color_option
+@situation_option
+@study_options(
+    "defer",
+    "Requirements to add",
+    "Ask",
+    time="Give up after this many seconds.",
+    verbose="Name every set, and all that each takes.",
+)
 def command(
+    asked: Session,
     hold: str,
     items: tuple[str, ...],
     kind: str | None,
-    files: tuple[str, ...],
-    standing: bool,
     only: tuple[str, ...],
-    situation: str | None,
     size: int,
     wider: bool,
     told: int,
-    seconds: float | None,
-    layout: str | None,
-    output: Path | None,
-    verbose: bool,
-    color: str,
 ) -> int:
     """Opens, works out each case, shows."""
-    from interlock.cli.opening import check_only, open_texts
-    from interlock.cli.progress import shown_progress
-    from interlock.cli.refusals import usable, usable_hold
-    from interlock.cli.stopping import noted_stop
-    from interlock.kernel.claims import Limits
+    from interlock.cli.opening import check_only
     from interlock.report.views.deferral import deferral_view
     from interlock.study.deferral.deferral import defer
 
-    began = monotonic()
-    shape = chosen_format("defer", layout, output)
-    texts = usable("requirements", open_texts(files, standing))
-    opened = usable_hold(hold, texts, situation)
+    opened = asked.open(hold, asked.texts())
     check_only([opened], only)
-    described = opened.compiled.hold
-    cases = _cases(described, items, kind)
-    screen = Screen(output, color)
-    with noted_stop() as stop:
+    compiled = opened.compiled
+    cases = _cases(compiled.hold, items, kind)
+    chosen = only or None
+    with asked.work() as work:
         found = []
-        for number, case in enumerate(cases):
-            left = seconds_left(seconds, began)
-            limits = Limits(seconds=None if left is None else left / (len(cases) - number), stop=stop.is_asked)
-            with stop.tearing(), shown_progress(opened.label, False) as report:
+        for left, case in zip(range(len(cases), 0, -1), cases, strict=True):
+            limits = work.limits(1 / left)
+            with work.shown(opened.label) as report:
                 result = defer(
-                    described,
-                    opened.compiled,
-                    case,
-                    opened.given,
-                    size,
-                    limits,
-                    report,
-                    wider=wider,
-                    chosen=only or None,
+                    compiled.hold, compiled, case, opened.given, size, limits, report, wider=wider, chosen=chosen
                 )
             found.append((case, result))
         code = code_of_deferrals(result for _, result in found)
-        view = deferral_view(opened.label, opened.compiled, found, size, code)
-        parts = {"view": view, "facts": view.facts, "told": told, "verbose": verbose, "seconds": monotonic() - began}
-        screen.show(shape.render(parts))
-        screen.close()
+        work.show(deferral_view(opened.label, compiled, found, size, code), told=told)
     return code
 
 

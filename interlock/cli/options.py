@@ -34,6 +34,20 @@ def standing_option(verb: str) -> Callable[[F], F]:
     )
 
 
+def only_option(function: F) -> F:
+    """`--only`."""
+    return click.option("--only", multiple=True, metavar="ID", help="Ask only this requirement. May be repeated.")(
+        function
+    )
+
+
+def catalogue_option(function: F) -> F:
+    """`--catalogue`."""
+    return click.option(
+        "--catalogue", metavar="FILE", help="Take what can fail from this file in place of the standing one."
+    )(function)
+
+
 def time_option(use: str) -> Callable[[F], F]:
     """`--time`, in seconds."""
     return click.option("--time", "seconds", type=click.FloatRange(min=0.001), callback=_finite, help=use)

@@ -100,10 +100,6 @@ class Screen:
                 text = click.style(line.text, **style) if style and line.text else line.text
                 click.echo(text.rstrip(), color=self._colored)
 
-    def give_up(self) -> None:
-        """Leaves the file unwritten, and an old one of that name as it is: there is no result of the kind wanted."""
-        self.output = None
-
     def close(self) -> None:
         """Writes the file, if there is one.  Raises click.ClickException where that cannot be done."""
         if self.output is not None:
