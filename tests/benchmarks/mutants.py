@@ -202,7 +202,9 @@ def _run(tree: Path, tests: list[str]) -> None:
     for name in [name for name in sys.modules if name.partition(".")[0] in ("interlock", "tests")]:
         del sys.modules[name]
     os.chdir(tree)
-    os.environ |= {"PYTHONPATH": str(tree), "PYTHONDONTWRITEBYTECODE": "1"}
+    # what tests keep aside, their bytecode too, is of this change alone, and gone when all is done
+    tempfile.tempdir = tempfile.mkdtemp(dir=tree.parent)
+    os.environ |= {"PYTHONPATH": str(tree), "PYTHONDONTWRITEBYTECODE": "1", "TMPDIR": tempfile.tempdir}
     sys.path[:] = [str(tree), *(place for place in sys.path if place not in ("", str(ROOT)))]
     sys.exit(pytest.main(["-q", "-x", "-p", "no:cacheprovider", *tests]))
 
