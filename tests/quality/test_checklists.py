@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 import re
+from dataclasses import replace
 from functools import cache
 from itertools import groupby
 from pathlib import Path
@@ -13,7 +14,9 @@ import pytest
 
 from interlock.confirm.replay import replay
 from interlock.hold.compile.compiler import CompiledHold, compile_hold
+from interlock.hold.kinds import Verb
 from interlock.hold.loader import Source, load_hold, load_procedure, load_specification
+from interlock.hold.origin import Arrive, Bring, Depart, Work
 from interlock.hold.procedure.binding import bind_procedure, compile_for
 from interlock.kernel.claims import Holds, Limits
 from interlock.kernel.evaluator import evaluate, fire, is_enabled, successors
@@ -22,8 +25,10 @@ from interlock.kernel.machine import Actor, RequirementKind, question_of
 from interlock.report.html.checklist import checklist_html
 from interlock.report.views.checklist import ChecklistView, checklist_view
 from interlock.report.views.checklist_checks import checks_of
-from interlock.report.views.checklist_facts import NOTE, WARNING, Body
+from interlock.report.views.checklist_facts import Body
+from interlock.report.views.harm import CAUTION, NOTE, WARNING, label_of
 from interlock.report.views.instructions import InstructionWriter
+from interlock.report.views.moving import people_words
 from interlock.report.yaml.procedure import checklist_procedure, steps_of_actions
 from interlock.study.checklist.audit import ChecklistAudit, audit_checklist
 from interlock.study.checklist.goals import Goal, GoalFault, Load, Reach, Unload
@@ -247,32 +252,38 @@ WEAK = "flawed/mid-latch-switch-bridged.yaml", Load((("3L", "HALF"),))
 
 
 def test_a_weak_interlock_gives_warnings() -> None:
-    """With a latch switch bridged, leaving out that latch endangers the load: a WARNING stands before the step."""
+    """With a latch switch bridged, two slips endanger the load: a WARNING stands before the step in every pair."""
     guards = [(step, guard) for leg in _words(*WEAK).parts for step in leg.steps for guard in step.guards]
-    warnings = [(step, guard) for step, guard in guards if guard.label == WARNING]
-    assert warnings
-    for step, guard in warnings:
-        _check_guard(guard.label, guard.hazard, guard.avoid, guard.consequence)
-        assert guard.hazard == "Unit shifts in flight."
+    warned = [(step, guard) for step, guard in guards if guard.hazard.startswith("Unit shifts in flight (severity 1).")]
+    assert [step.instruction for step, _ in warned] == ["Lower centre guide 1."]
+    for step, guard in warned:
+        assert guard.label == WARNING
         assert f"step {step.number}" in guard.avoid
-        assert guard.consequence.startswith("With a second slip, requirement secured-behind-shut-doors")
+        assert guard.consequence.startswith("A second slip can then break this: With all doors shut, a unit in ")
 
 
 UNLATCHED = "flawed/lock-without-latch.yaml", Load((("3L", "HALF"),))
+BLIND = "flawed/sill-lock-switches-left-out.yaml", Load((("3L", "HALF"),))
 
 
-@pytest.mark.parametrize(("which", "fewest"), [(WEAK, 2), (UNLATCHED, 1)])
-def test_warnings_stand_where_the_audit_finds_hazards(which: tuple[str, Goal], fewest: int) -> None:
-    """A step has a WARNING exactly where a slip in it leads to a hazard, by itself or with one more slip."""
+@pytest.mark.parametrize(("which", "fewest"), [(WEAK, 2), (UNLATCHED, 1), (BLIND, 1)])
+def test_boxes_stand_where_a_slip_leads_to_a_hazard(which: tuple[str, Goal], fewest: int) -> None:
+    """Every hazard that slips lead to is told before a step with such a slip, in at most one box, without an id."""
     audited, words = _audited(*which), _words(*which)
     assert audited.audit.slips is not None
-    combinations = audited.audit.slips.combinations
-    hazardous = {audited.step_of(slip.action + 1) for one in combinations for slip in one.slips}
-    warned = {
-        step.number for leg in words.parts for step in leg.steps if any(guard.label != NOTE for guard in step.guards)
-    }
-    assert hazardous - {None} == warned != set()
-    assert (None in hazardous) == any(leg.check_guards for leg in words.parts)
+    at: dict[str, set[int | None]] = {}
+    for one in audited.audit.slips.combinations:
+        found = at.setdefault(one.hazard.instance.origin.hazard.lower(), set())
+        found |= {audited.step_of(slip.action + 1) for slip in one.slips}
+    boxes = [(step.number, guard) for leg in words.parts for step in leg.steps for guard in step.guards]
+    assert len({number for number, _ in boxes}) == len(boxes)
+    for hazard, steps in at.items():
+        told = {number for number, guard in boxes if hazard in guard.hazard.lower()}
+        assert told <= steps and told, hazard
+    behind = [guard for leg in words.parts for guard in leg.check_guards]
+    ids = {instance.requirement.id for instance in audited.audit.bound.compiled.instances}
+    texts = [text for _, guard in boxes for text in (guard.hazard, guard.avoid, guard.consequence)]
+    assert not any(id in text for id in ids for text in (*texts, *(one.text for one in behind)))
     assert words.slips is not None
     assert {row.slips for row in words.slips.fewest} == {fewest}
     assert bool(words.slips.hazardous) == (fewest == 1)
@@ -280,8 +291,32 @@ def test_warnings_stand_where_the_audit_finds_hazards(which: tuple[str, Goal], f
     _check_language(words)
 
 
+def test_of_a_part_left_off_the_last_step_that_matters_is_guilty() -> None:
+    """With the switches of the sill locks left out, the unit that lifts them must be brought in."""
+    told = [
+        step.instruction
+        for leg in _words(*BLIND).parts
+        for step in leg.steps
+        for guard in step.guards
+        if "Door or sill lock damaged" in guard.hazard
+    ]
+    assert told == ["Run the half-width container from the loader into bay 1R."]
+
+
+def test_damage_is_no_warning() -> None:
+    """What harms people is a WARNING, what harms only load, aircraft or equipment a CAUTION, what nobody a NOTE."""
+    origins = {one.origin.id: one.origin for one in _audited(*BLIND).audit.bound.compiled.instances}
+    assert label_of(origins["secured-behind-shut-doors"]) == WARNING
+    assert origins["door-path-clear"].severity == "2"
+    assert label_of(origins["door-path-clear"]) == CAUTION
+    assert label_of(origins["bay-can-be-filled"]) == NOTE
+    unsaid = replace(origins["door-path-clear"], harm=None)
+    assert label_of(unsaid) == WARNING
+    assert label_of(replace(unsaid, severity="minor", scheme="our own")) == CAUTION
+
+
 def test_notes_stand_where_nothing_tells() -> None:
-    """A NOTE stands before a step whose omission the audit finds unnoticed."""
+    """Before a step whose omission the audit finds unnoticed, that is said."""
     audited = _audited("twin-lane.yaml", SOME)
     assert audited.audit.slips is not None
     unnoticed = {
@@ -289,17 +324,37 @@ def test_notes_stand_where_nothing_tells() -> None:
         for one in audited.audit.slips.results
         if one.effect is Effect.UNNOTICED and one.slip.kind is SlipKind.OMITTED
     }
-    noted = {s.number for leg in _words("twin-lane.yaml", SOME).parts for s in leg.steps if s.guards}
+    steps = [step for leg in _words("twin-lane.yaml", SOME).parts for step in leg.steps]
+    noted = {s.number for s in steps if any("No later step shows" in guard.text for guard in s.guards)}
     assert noted == unnoticed != set()
 
 
-def test_a_sound_interlock_gives_none() -> None:
-    """Where the interlock holds everything no slip breaks anything: only notes are left."""
-    words = _words("twin-lane.yaml", SOME)
+@pytest.mark.parametrize("name", ["twin-lane.yaml", "single-lane.yaml"])
+def test_whoever_stands_near_is_told_to_stand_clear(name: str) -> None:
+    """Where the interlock holds everything, a step that moves a door, a unit or a guide has a WARNING all the same."""
+    goal = SOME if name == "twin-lane.yaml" else Load((("4C", "HALF"),))
+    audited, words = _audited(name, goal), _words(name, goal)
     assert words.slips is not None
     assert words.slips.hazardous == ()
-    labels = {guard.label for leg in words.parts for step in leg.steps for guard in step.guards}
-    assert labels == {NOTE}
+    origins = audited.audit.bound.compiled.origins
+    for step in (step for leg in words.parts for step in leg.steps):
+        deeds = [origins.deed_of(rule) for rule in step.rules]
+        moves = any(isinstance(deed, Depart | Arrive) for deed in deeds)
+        moves = moves or any("sill guard is" in result for result in step.results)
+        moves = moves or any(
+            isinstance(deed, Work) and deed.trigger.verb in (Verb.START, Verb.FINISH) for deed in deeds
+        )
+        moves = moves or any(isinstance(deed, Bring) for deed in deeds)
+        warned = [guard for guard in step.guards if guard.label == WARNING]
+        assert bool(warned) == moves, step.instruction
+        assert all(guard.avoid == "Stand clear." and "severity 1" in guard.consequence for guard in warned)
+
+
+def test_a_sheet_says_whom_it_was_examined_for() -> None:
+    """Where people are not described the sheet says so, and where they are it says who."""
+    assert "Where people are is not described" in people_words(_audited("twin-lane.yaml", SOME).audit.bound.compiled)
+    single = _audited("single-lane.yaml", Load((("4C", "HALF"),))).audit.bound.compiled
+    assert "Of people only the loader hand is described" in people_words(single)
 
 
 @pytest.mark.parametrize(("name", "goal", "aboard"), QUICK)

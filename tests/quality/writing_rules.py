@@ -73,7 +73,7 @@ def faults_of_warning(hazard: str, avoid: str, consequence: str) -> tuple[str, .
         faults.append("3.2.2.2: a warning gives hazard, avoidance and consequence")
     if hazard and re.sub(r"\W", "", hazard.split()[0].lower()) in VERBS:
         faults.append("3.2.2.2: the hazard comes first")
-    if avoid and not avoid.startswith(("Do not ", "Complete ")):
+    if avoid and not avoid.startswith(("Do not ", "Complete ", "Stand clear")):
         faults.append("3.2.2.2: no steps inside a warning but how to avoid the hazard")
     return tuple(faults)
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import TypeAlias
 
 from interlock.diagnostics.spans import Span
@@ -550,6 +551,15 @@ class CommonCause(Named):
     )
 
 
+class Harm(StrEnum):
+    """Who or what a hazard harms; equipment is what loads the hold, such as latches, drives and the loader."""
+
+    PEOPLE = "people"
+    LOAD = "load"
+    AIRCRAFT = "aircraft"
+    EQUIPMENT = "equipment"
+
+
 @record("requirement", "a requirement", rule=record_rules.requirement)
 class RequirementText(Record):
     """Something to prove.
@@ -581,6 +591,11 @@ class RequirementText(Record):
     )
     hazard: str = field(Text(), "What would happen.")
     severity: str = field(Text(), "How bad, in the words of the scheme.")
+    harm: tuple[Harm, ...] | None = field(
+        Listed(Choice(tuple(Harm)), one=True),
+        "Who or what comes to harm; `[]` where nobody and nothing does, left out where it is not known.",
+        default=None,
+    )
     scheme: str = field(Text(), "The scheme that the severity is taken from.")
     source: str = field(Text(), "A citation, or `common practice, no source`.")
 

@@ -114,7 +114,8 @@ def _breaches(view: AuditView) -> Iterator[Line]:
         asked = view.requirement(breach.requirement)
         yield from flow(f"BROKEN {where}: {asked.id}", 2, 2, Tone.BAD)
         yield from flow(sentence(asked.text), 6)
-        yield from labelled("hazard:", f"{asked.hazard}; severity {asked.severity}", 6)
+        harm = "" if asked.harm is None else f"; harm to {listed(asked.harm) or 'nobody and nothing'}"
+        yield from labelled("hazard:", f"{asked.hazard}; severity {asked.severity}{harm}", 6)
         if breach.run is not None:
             yield from run_lines(breach.run)
 

@@ -8,7 +8,8 @@ from interlock.report.text.lines import BLANK, Line, Tone, bullets, flow, headin
 from interlock.report.text.never import never_lines
 from interlock.report.text.slips import slip_table
 from interlock.report.views.checklist import ChecklistView, PartView, RefusalView
-from interlock.report.views.checklist_facts import CAUTION, NOTE, Body, Guard
+from interlock.report.views.checklist_facts import Body, Guard
+from interlock.report.views.harm import CAUTION, NOTE
 from interlock.report.views.slips import EFFECT_HEADS, EFFECTS_EXPLAINED
 from interlock.report.views.wording import shortened, span_of
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from interlock.report.text.lines import BLANK, Line, Tone, bullets, flow, heading, labelled
-from interlock.report.views.checklist_facts import CAUTION, NOTE, Guard
+from interlock.report.views.checklist_facts import Guard
 from interlock.report.views.functional_test import KEEP_CLEAR, FunctionalTestView
+from interlock.report.views.harm import CAUTION, NOTE
 from interlock.report.views.wording import count_of, sentence
 
 MOST_NAMED = 8

@@ -11,7 +11,7 @@ from interlock.report.text.runs import after_lines, reason_lines
 from interlock.report.views.blame import Pointer
 from interlock.report.views.proof import MOST_NAMED, TONES, AnswerView, Group, LeftOpen, ProofView
 from interlock.report.views.proof_facts import DeadEnd, Reachable, Status, StoryFacts
-from interlock.report.views.wording import ACTORS, count_of, seconds_as_text, sentence, shortened
+from interlock.report.views.wording import ACTORS, count_of, listed, seconds_as_text, sentence, shortened
 
 _WORDS = {
     Status.HOLDS: "holds",
@@ -258,7 +258,13 @@ def _title(word: str, answer: AnswerView, tone: Tone) -> Iterator[Line]:
 def _about(group: Group) -> Iterator[Line]:
     text = group.text
     severity = text.severity + (f" ({text.scheme})" if text.scheme else "")
-    for label, said in (("hazard:", text.hazard), ("severity:", severity), ("source:", text.source)):
+    harm = "" if text.harm is None else listed(text.harm) or "nobody and nothing"
+    for label, said in (
+        ("hazard:", text.hazard),
+        ("harm to:", harm),
+        ("severity:", severity),
+        ("source:", text.source),
+    ):
         if said:
             yield from labelled(label, said, 2)
 

@@ -168,6 +168,7 @@ def _facts(audit: Audit, label: str, code: int) -> AuditFacts:
                 one.instance.origin.hazard,
                 one.instance.origin.severity,
                 one.instance.origin.scheme,
+                one.instance.origin.harm,
                 one.instance.origin.source,
                 one.holder,
                 one.arises,

@@ -132,6 +132,7 @@ class HeldFacts(Facts, frozen=True):
     hazard: Annotated[str, Meta(description="what its breach can lead to")]
     severity: Annotated[str, Meta(description="the category of the hazard")]
     scheme: Annotated[str, Meta(description="the scheme of the categories")]
+    harm: Annotated[Texts | None, Meta(description="who or what comes to harm; null: not said")]
     source: Annotated[str, Meta(description="where it is taken from")]
     held_by: Annotated[Holder, Meta(description="what keeps it from being broken")]
     situation_arises: Annotated[bool, Meta(description="false: its situation never arises")]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from msgspec import UNSET
@@ -14,7 +14,6 @@ from interlock.kernel.evaluator import State
 from interlock.report.views.assumptions import CAUTIONS
 from interlock.report.views.checklist_checks import checks_of
 from interlock.report.views.checklist_facts import (
-    SCHEME,
     Body,
     HazardousSlip,
     Instead,
@@ -26,7 +25,7 @@ from interlock.report.views.checklist_facts import (
     StepFacts,
     StepSlip,
 )
-from interlock.report.views.checklist_guards import check_guards, guards_of, noticed, slip_words
+from interlock.report.views.checklist_guards import Danger, check_guards, dangers_of, guards_of, noticed, slip_words
 from interlock.report.views.checklist_words import (
     audit_findings,
     caution_of,
@@ -38,7 +37,9 @@ from interlock.report.views.checklist_words import (
     results_of,
 )
 from interlock.report.views.facts import PROGRAM
+from interlock.report.views.harm import SCHEME
 from interlock.report.views.instructions import InstructionWriter
+from interlock.report.views.moving import people_words
 from interlock.report.views.never import never_facts
 from interlock.report.views.slips import counted_text, effect_counts, fewest_rows, followed_text, kind_counts
 from interlock.report.views.tones import Tone
@@ -107,7 +108,8 @@ def checklist_view(
     assert audited is not None  # noqa: S101 -- what is handed out was audited
     writer = InstructionWriter(compiled)
     instances = {instance.requirement.id: instance for instance in compiled.instances}
-    parts = tuple(_part(writer, leg, audited, instances) for leg in result.legs)
+    dangers = dangers_of(audited)
+    parts = tuple(_part(writer, leg, audited, instances, dangers) for leg in result.legs)
     body = Body(
         tuple(preconditions(writer, result)),
         tuple(part.facts for part in parts),
@@ -120,19 +122,27 @@ def checklist_view(
     summary, tone = _summary(result, audited)
     states = (result.start, *(leg.end for leg in result.legs))
     title, goal = compiled.hold.title, goal_words(compiled, result.goal)
-    facts = Made(3, PROGRAM, code, label, title, compiled.situation, goal, body, SCHEME, CAUTIONS)
+    facts = Made(
+        3, PROGRAM, code, label, title, compiled.situation, goal, body, SCHEME, (*CAUTIONS, people_words(compiled))
+    )
     return ChecklistView(facts, parts, summary, tone, compiled, states)
 
 
-def _part(writer: InstructionWriter, leg: Leg, audited: ChecklistAudit, instances: Mapping[str, Instance]) -> PartView:
+def _part(
+    writer: InstructionWriter,
+    leg: Leg,
+    audited: ChecklistAudit,
+    instances: Mapping[str, Instance],
+    dangers: Sequence[Danger],
+) -> PartView:
     first = leg.steps[0].number if leg.steps else 0
     end = first + len(leg.steps)
     facts = PartFacts(
         leg_title(writer, leg),
         leg.timed,
-        tuple(_step(writer, step, audited, instances) for step in leg.steps),
+        tuple(_step(writer, step, audited, instances, dangers) for step in leg.steps),
         tuple(check.text for check in checks_of(writer, leg)),
-        check_guards(audited, first, end, instances),
+        check_guards(audited, first, end, instances, dangers),
         tuple(audit_findings(audited, first, end)),
         OrderFacts(tuple((first + earlier, first + later) for earlier, later in leg.freedom.pairs), leg.freedom.count),
         leg.shortness.length,
@@ -150,13 +160,17 @@ def _part(writer: InstructionWriter, leg: Leg, audited: ChecklistAudit, instance
 
 
 def _step(
-    writer: InstructionWriter, step: Step, audited: ChecklistAudit, instances: Mapping[str, Instance]
+    writer: InstructionWriter,
+    step: Step,
+    audited: ChecklistAudit,
+    instances: Mapping[str, Instance],
+    dangers: Sequence[Danger],
 ) -> StepFacts:
     return StepFacts(
         step.number,
         instruction_of(writer, step),
         results_of(writer, step),
-        tuple(guards_of(writer, step, audited, instances)),
+        guards_of(writer, step, audited, instances, dangers),
         tuple(step.execution.rules),
         tuple(_step_slip(one, audited) for one in audited.slips_at(step.number)),
     )

@@ -8,19 +8,10 @@ from msgspec import UNSET, Meta, UnsetType
 
 from interlock.report.views.audit_facts import Effect, KindWord, Mode
 from interlock.report.views.facts import Count, ExitCode, Facts, Program
+from interlock.report.views.harm import NOTE, Label
 from interlock.report.views.proof_facts import NeverFacts
 from interlock.report.views.slips import EffectCounts, Fewest, KindFacts
 
-Label: TypeAlias = Literal["WARNING", "CAUTION", "NOTE"]
-WARNING: Label = "WARNING"
-CAUTION: Label = "CAUTION"
-NOTE: Label = "NOTE"
-SCHEME = (
-    "WARNING, CAUTION and NOTE are used as in MIL-STD-38784: a WARNING is about death or injury, a CAUTION about "
-    "damage to equipment, a NOTE is useful to know. Severity categories 1 and 2 of a requirement (MIL-STD-882E) are "
-    "printed as WARNING, 3 as CAUTION, all others as NOTE."
-)
-"""Said on every checklist: other schemes use the same words for other things."""
 Texts: TypeAlias = tuple[str, ...]
 
 
@@ -61,7 +52,7 @@ class StepFacts(Facts, frozen=True):
     number: Annotated[Count, Meta(description="from 1, through all parts")]
     instruction: Annotated[str, Meta(description="what to do")]
     results: Annotated[Texts, Meta(description="what the equipment then does")]
-    guards: Annotated[tuple[Guard, ...], Meta(description="what must be known before it, gravest first")]
+    guards: Annotated[tuple[Guard, ...], Meta(description="what must be known before it: at most one")]
     rules: Annotated[Texts, Meta(description="the rules of the state machine that it is made of")]
     slips: Annotated[tuple[StepSlip, ...], Meta(description="what slips in it lead to")]
 
@@ -82,7 +73,7 @@ class PartFacts(Facts, frozen=True):
     timed: Annotated[bool, Meta(description="some step must be taken at the right moment")]
     steps: Annotated[tuple[StepFacts, ...], Meta(description="in order")]
     checks: Annotated[Texts, Meta(description="what to look at behind them")]
-    check_guards: Annotated[tuple[Guard, ...], Meta(description="what must be known before the checks")]
+    check_guards: Annotated[tuple[Guard, ...], Meta(description="what must be known before the checks: at most one")]
     audit_findings: Annotated[Texts, Meta(description="what the audit says against the steps")]
     order: Annotated[OrderFacts, Meta(description="which other orders do the same")]
     length: Annotated[Count, Meta(description="steps of people and equipment")]

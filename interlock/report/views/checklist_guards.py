@@ -1,13 +1,19 @@
-"""WARNING, CAUTION and NOTE on a checklist: where they stand and what they say follows from the audit's slips."""
+"""WARNING, CAUTION and NOTE on a checklist: at most one before a step that a slip turns dangerous or that moves things.
+
+What they say follows from the audit's slips and from the run.
+"""
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from interlock.hold.compile.requirements import Instance
-from interlock.report.views.checklist_facts import CAUTION, NOTE, WARNING, Guard, Label, note
+from interlock.report.views.checklist_facts import Guard, note
+from interlock.report.views.harm import LABELS, NOTE, label_of, severity_in_brief
 from interlock.report.views.instructions import InstructionWriter
+from interlock.report.views.moving import stand_clear
 from interlock.report.views.wording import listed, sentence
 from interlock.study.checklist.audit import ChecklistAudit
 from interlock.study.checklist.making import Step
@@ -15,93 +21,130 @@ from interlock.study.checklist.operating import Deed
 from interlock.study.procedure.slip_audit import Effect
 from interlock.study.procedure.slips import Slip, SlipKind
 
-_LABELS: Mapping[str, Label] = {"1": WARNING, "2": WARNING, "3": CAUTION}
-_ORDER = (WARNING, CAUTION, NOTE)
+MOST_SAID = 3
+"""Hazards, and ways to avoid them, that one box names; what leads to more is told with the slips."""
+_PLAINEST = tuple(SlipKind)
 
 
 @dataclass(frozen=True, slots=True)
-class _Danger:
-    """A slip that breaks the requirement `id`, by itself or (`pair`) with another one, and what is said of it."""
+class Danger:
+    """A slip that breaks the requirement `id`, by itself or (`pair`) with another one."""
 
-    kind: SlipKind
+    slip: Slip
     pair: bool
     id: str
-    avoid: str
-    consequence: str
+
+
+def dangers_of(audited: ChecklistAudit) -> tuple[Danger, ...]:
+    """The slips that people are to be warned of, of each requirement those that say most plainly where it goes wrong.
+
+    Where a part that is left off only leaves out what is dangerous to omit by itself, that is left out; else the last
+    step before which it is dangerous to leave off stands for all.  Pairs count where no slip does it alone, and the
+    plainest of them stands for all.
+    """
+    slips = () if audited.audit.slips is None else audited.audit.slips.results
+    alone: dict[str, list[Slip]] = {}
+    for one in slips:
+        for id in one.hazards:
+            alone.setdefault(id, []).append(one.slip)
+    found = [Danger(slip, False, id) for id, those in alone.items() for slip in _telling(those)]
+    pairs: dict[str, list[Slip]] = {}
+    for pair in audited.pairs:
+        pairs.setdefault(pair.hazard.instance.requirement.id, []).extend(pair.slips)
+    for id, those in pairs.items():
+        if id not in alone:
+            steps = Counter(audited.step_of(slip.action + 1) for slip in those)
+            most = max((step for step in steps if step is not None), key=lambda step: steps[step], default=None)
+            found += [Danger(slip, True, id) for slip in those if audited.step_of(slip.action + 1) in (most, None)]
+    return tuple(found)
+
+
+def _telling(slips: list[Slip]) -> Iterator[Slip]:
+    plain = [slip for slip in slips if slip.kind is not SlipKind.INCOMPLETE]
+    yield from plain
+    last: dict[int, Slip] = {}
+    for slip in slips:
+        if slip.kind is SlipKind.INCOMPLETE and not any(slip.action <= one.action < slip.resumes for one in plain):
+            last[slip.resumes] = max(slip, last.get(slip.resumes, slip), key=lambda one: one.action)
+    yield from last.values()
 
 
 def guards_of(
-    writer: InstructionWriter, step: Step, audited: ChecklistAudit, instances: Mapping[str, Instance]
-) -> Iterator[Guard]:
-    """What must be known before the step, gravest first."""
-    slips = audited.slips_at(step.number)
-    dangers = [
-        _Danger(one.slip.kind, False, id, *_avoidance(writer, step, audited, one.slip, id))
-        for one in slips
-        for id in one.hazards
-    ]
-    for pair in audited.pairs:
-        for slip in pair.slips:
-            if audited.step_of(slip.action + 1) == step.number:
-                id = pair.hazard.instance.requirement.id
-                avoid, _ = _avoidance(writer, step, audited, slip, id)
-                dangers.append(_Danger(slip.kind, True, id, avoid, f"With a second slip, requirement {id} can break."))
-    yield from _of_dangers(dangers, instances)
-    if not dangers and any(one.effect is Effect.UNNOTICED and one.slip.kind is SlipKind.OMITTED for one in slips):
-        yield note(f"No later step shows that step {step.number} was left out.")
+    writer: InstructionWriter,
+    step: Step,
+    audited: ChecklistAudit,
+    instances: Mapping[str, Instance],
+    dangers: Iterable[Danger],
+) -> tuple[Guard, ...]:
+    """What must be known before the step, in one box; none where there is nothing."""
+    here = [one for one in dangers if audited.step_of(one.slip.action + 1) == step.number]
+    boxes = [_box(one, _avoidance(writer, step, audited, one.slip), instances) for one in _plainest_first(here)]
+    boxes.sort(key=lambda one: LABELS.index(one.label))
+    clear = stand_clear(writer, step.execution)
+    boxes += [] if clear is None else [clear]
+    unseen = any(
+        one.effect is Effect.UNNOTICED and one.slip.kind is SlipKind.OMITTED for one in audited.slips_at(step.number)
+    )
+    if unseen and not here:
+        boxes.append(note(f"No later step shows that step {step.number} was left out."))
+    return _in_one(boxes)
 
 
-def check_guards(audited: ChecklistAudit, first: int, end: int, instances: Mapping[str, Instance]) -> tuple[Guard, ...]:
-    """What must be known before the checks behind the steps from `first` to before `end`."""
-    avoid = "Complete every check of this part."
-    dangers = []
-    for one in () if audited.audit.slips is None else audited.audit.slips.combinations:
-        id = one.hazard.instance.requirement.id
-        for slip in one.slips:
-            if audited.is_check_of(slip.action, first, end):
-                alone = len(one.slips) == 1
-                found = "requirement" if alone else "a slip in a step before can break requirement"
-                ends = " can break." if alone else "."
-                dangers.append(_Danger(slip.kind, not alone, id, avoid, f"Without the checks, {found} {id}{ends}"))
-    return tuple(_of_dangers(dangers, instances))
+def check_guards(
+    audited: ChecklistAudit, first: int, end: int, instances: Mapping[str, Instance], dangers: Iterable[Danger]
+) -> tuple[Guard, ...]:
+    """What must be known before the checks behind the steps from `first` to before `end`, in one box."""
+    here = [one for one in dangers if audited.is_check_of(one.slip.action, first, end)]
+    return _in_one([_box(one, "Complete every check of this part.", instances) for one in _plainest_first(here)])
 
 
-def _of_dangers(dangers: Iterable[_Danger], instances: Mapping[str, Instance]) -> Iterator[Guard]:
-    """One guard for each requirement text: of several slips that break it the plainest stands for all."""
-    found: dict[str, Guard] = {}
-    for one in sorted(dangers, key=lambda one: (one.pair, list(SlipKind).index(one.kind))):
-        origin = instances[one.id].origin
-        if origin.id in found:
-            continue
-        label = _LABELS.get(origin.severity, NOTE) if "882E" in origin.scheme else NOTE
-        hazard = sentence(origin.hazard or f"requirement {one.id} breaks")
-        found[origin.id] = Guard(label, hazard, one.avoid, one.consequence)
-        if label == NOTE:
-            found[origin.id] = note(f"{hazard} {one.consequence}")
-    yield from sorted(found.values(), key=lambda guard: _ORDER.index(guard.label))
+def _plainest_first(dangers: Iterable[Danger]) -> list[Danger]:
+    """Of each requirement the plainest, in that order."""
+    ordered = sorted(dangers, key=lambda one: (one.pair, _PLAINEST.index(one.slip.kind)))
+    return list({one.id: one for one in reversed(ordered)}.values())[::-1]
 
 
-def _avoidance(writer: InstructionWriter, step: Step, audited: ChecklistAudit, slip: Slip, id: str) -> tuple[str, str]:
+def _box(danger: Danger, avoid: str, instances: Mapping[str, Instance]) -> Guard:
+    instance = instances[danger.id]
+    origin = instance.origin
+    label = label_of(origin)
+    hazard = sentence(f"{origin.hazard or 'a requirement breaks'} ({severity_in_brief(origin)})")
+    broken = "A second slip can then break this" if danger.pair else "Otherwise this is no longer sure"
+    consequence = sentence(f"{broken}: {instance.text}")
+    return note(f"{hazard} {consequence}") if label == NOTE else Guard(label, hazard, avoid, consequence)
+
+
+def _in_one(boxes: list[Guard]) -> tuple[Guard, ...]:
+    """One box in the place of several: the gravest gives label and consequence, all say what is to be avoided how."""
+    told = [one for one in boxes if one.label != NOTE]
+    notes = " ".join(dict.fromkeys(one.hazard for one in boxes if one.label == NOTE))
+    if not told:
+        return (note(notes),) if notes else ()
+    gravest = min(told, key=lambda one: LABELS.index(one.label))
+    hazards = list(dict.fromkeys(one.hazard for one in told))[:MOST_SAID]
+    avoid = list(dict.fromkeys(one.avoid for one in told))[:MOST_SAID]
+    return (Guard(gravest.label, " ".join(hazards), " ".join(avoid), f"{gravest.consequence} {notes}".strip()),)
+
+
+def _avoidance(writer: InstructionWriter, step: Step, audited: ChecklistAudit, slip: Slip) -> str:
     here = f"step {step.number}"
     match slip.kind:
         case SlipKind.OMITTED:
-            avoid, without = f"Do not leave out {here}.", f"Without {here}"
+            return f"Do not leave out {here}."
         case SlipKind.UNCHECKED:
-            avoid, without = f"Do not go on until {here} has shown its result.", "Without this pause"
+            return f"Do not go on until {here} has shown its result."
         case SlipKind.INCOMPLETE:
-            avoid, without = f"Complete {here} and all further steps of this part.", "Without them"
+            return f"Complete {here} and all further steps of this part."
         case SlipKind.REPEATED:
-            avoid, without = f"Do not do {here} twice.", f"With {here} done twice"
+            return f"Do not do {here} twice."
         case SlipKind.SWAPPED if audited.step_of(slip.action + 2) == step.number:
-            avoid, without = f"Complete {here} in the order told.", "In another order"
+            return f"Complete {here} in the order told."
         case SlipKind.SWAPPED:
             after = audited.step_of(slip.action + 2)
-            what = "the check" if after is None else f"step {after}"
-            avoid, without = f"Complete {here} before {what}.", f"With {what} before {here}"
+            return f"Complete {here} before {'the check' if after is None else f'step {after}'}."
         case SlipKind.WRONG_WAY | SlipKind.WRONG_OBJECT:
             wrong = instead_of(writer, step, slip)
-            avoid, without = f"Do not {wrong[:1].lower()}{wrong[1:]}", "With this mistake"
-    return avoid, f"{without}, requirement {id} can break."
+            return f"Do not {wrong[:1].lower()}{wrong[1:]}"
 
 
 def instead_of(writer: InstructionWriter, step: Step, slip: Slip) -> str:

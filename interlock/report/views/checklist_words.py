@@ -7,7 +7,8 @@ from collections.abc import Iterator
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.kinds import Verb
 from interlock.hold.origin import Arrive, Depart, Work
-from interlock.report.views.checklist_facts import CAUTION, Guard, note
+from interlock.report.views.checklist_facts import Guard, note
+from interlock.report.views.harm import WARNING
 from interlock.report.views.instructions import DOOR_FACTS, InstructionWriter, bays_named, the
 from interlock.report.views.wording import listed, sentence
 from interlock.study.checklist.audit import ChecklistAudit
@@ -78,7 +79,7 @@ def caution_of(writer: InstructionWriter, leg: Leg) -> Guard | None:
     """What must be known before a whole part."""
     if leg.timed:
         return Guard(
-            CAUTION,
+            WARNING,
             "Units move while this part is worked, and where they stop depends on timing.",
             "Do not let anybody stand in their way.",
             "At another moment than the one told, a step can lead to another result.",
@@ -151,7 +152,7 @@ def claims_of(checklist: Checklist, audited: ChecklistAudit) -> Iterator[str]:
         )
     yield (
         "After each step the equipment comes to rest in one state only, in whatever order it acts"
-        + (" (parts marked CAUTION for timing excepted)." if timed else ".")
+        + (" (parts marked WARNING for timing excepted)." if timed else ".")
     )
     audit = audited.audit
     amiss = [one for one in audit.actions if one.verdict is not Verdict.POSSIBLE]

@@ -11,17 +11,16 @@ from interlock.hold.compile.requirements import Instance
 from interlock.hold.origin import Condition, Sort
 from interlock.kernel.evaluator import State
 from interlock.report.views.assumptions import CAUTIONS
-from interlock.report.views.checklist_facts import CAUTION, NOTE, SCHEME, WARNING, Guard, Label, note
+from interlock.report.views.checklist_facts import Guard, note
 from interlock.report.views.facts import PROGRAM
 from interlock.report.views.functional_test_facts import CoveredFacts, FunctionalTestFacts, SeenFacts, StageFacts
+from interlock.report.views.harm import LABELS, NOTE, SCHEME, WARNING, label_of
 from interlock.report.views.instructions import InstructionWriter
 from interlock.report.views.tones import Tone
 from interlock.report.views.wording import count_of, listed, sentence
 from interlock.study.checklist.operating import Deed
 from interlock.study.functional_test.making import FunctionalTest, Stage
 
-_LABELS: Mapping[str, Label] = {"1": WARNING, "2": WARNING, "3": CAUTION}
-_ORDER = (WARNING, CAUTION, NOTE)
 KEEP_CLEAR = Guard(
     WARNING,
     "What is tested may have failed: drives, doors and guides can move when nothing asks them to.",
@@ -192,7 +191,7 @@ def _guards(
     for id, (instance, causes) in by_text.items():
         if id not in before:
             origin = instance.origin
-            label = _LABELS.get(origin.severity, NOTE) if "882E" in origin.scheme else NOTE
+            label = label_of(origin)
             names = list(dict.fromkeys(causes))
             said = known[names[0]] + (f", or {count_of(len(names) - 1, 'other failure')}" if names[1:] else "")
             consequence = f"Where {said}, requirement {origin.id} can break here."
@@ -200,4 +199,4 @@ def _guards(
                 found.append(note(f"{sentence(origin.hazard)} {consequence}"))
             else:
                 found.append(Guard(label, sentence(origin.hazard), "Stand clear.", consequence))
-    return tuple(sorted(found, key=lambda one: _ORDER.index(one.label))), frozenset(by_text)
+    return tuple(sorted(found, key=lambda one: LABELS.index(one.label))), frozenset(by_text)

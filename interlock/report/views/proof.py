@@ -336,6 +336,7 @@ def _requirement(verification: Verification, answer: Answer) -> RequirementFacts
         origin.hazard,
         origin.severity,
         origin.scheme,
+        origin.harm,
         origin.source,
         _place(origin.span),
         answer.status,

@@ -117,6 +117,7 @@ class RequirementFacts(Facts, frozen=True):
     hazard: Annotated[str, Meta(description="what its breach can lead to")]
     severity: Annotated[str, Meta(description="the category of the hazard")]
     scheme: Annotated[str, Meta(description="the scheme of the categories")]
+    harm: Annotated[Texts | None, Meta(description="who or what comes to harm; null: not said")]
     source: Annotated[str, Meta(description="where it is taken from")]
     written_at: Annotated[Place, Meta(description="where its text stands")]
     status: Annotated[Status, Meta(description="what was found")]

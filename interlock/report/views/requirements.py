@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from interlock.hold.language.model import RequirementText
 from interlock.hold.language.printer import print_step, print_syntax
+from interlock.report.views.harm import severity_words
 from interlock.report.views.rows import Row
 from interlock.report.views.tones import Tone
 from interlock.report.views.wording import sentence
@@ -34,7 +35,7 @@ class RequirementView:
 
 def requirement_view(text: RequirementText) -> RequirementView:
     """What is told of the text."""
-    severity = text.severity + (f" ({text.scheme})" if text.scheme else "")
+    severity = severity_words(text)
     short = f"severity {severity}; hazard: {text.hazard}; source: {text.source}"
     return RequirementView(text.id, sentence(text.text), short, tuple(_rows(text, severity)))
 

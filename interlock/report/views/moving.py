@@ -1,0 +1,76 @@
+"""What moves while a step of a checklist is done, and that people are to stand clear of it."""
+
+from __future__ import annotations
+
+from interlock.hold.compile.compiler import CompiledHold
+from interlock.hold.kinds import Verb
+from interlock.hold.language.model import Direction
+from interlock.hold.origin import Arrive, Bring, Condition, Depart, Means, Sort, Subject, TakeAway, Work, running
+from interlock.report.views.checklist_facts import Guard
+from interlock.report.views.harm import WARNING
+from interlock.report.views.instructions import InstructionWriter, the
+from interlock.report.views.wording import listed, sentence
+from interlock.study.checklist.operating import Execution
+
+SEVERITY = "1"
+"""Category of MIL-STD-882E of what moves and strikes or crushes somebody: the worst credible outcome, the authors'
+judgement, as that of the standing requirements about people."""
+DRIVES = "the drives"
+LOADER = "the loader"
+
+
+def moving_in(writer: InstructionWriter, execution: Execution) -> tuple[str, ...]:
+    """Units, doors, powered devices, the loader and drives that move in the step, in the order in which they begin."""
+    compiled = writer.compiled
+    found: dict[str, None] = {}
+    for rule in execution.rules:
+        match compiled.origins.deed_of(rule):
+            case Depart(move, means) | Arrive(move, means):
+                found[writer.unit(move.source)] = None
+                if means is Means.LOADER:
+                    found[LOADER] = None
+            case Bring() | TakeAway():
+                found[LOADER] = None
+            case Work(Condition(Subject(Sort.DOOR, id)), trigger) if trigger.verb in (Verb.START, Verb.FINISH):
+                found[the(compiled.world.things[id].phrase)] = None
+    for device in compiled.hold.devices:
+        if device.circuit is not None and writer.so(
+            device.id, ("raised", "lowered"), execution.after, execution.before
+        ):
+            found[the(device.name)] = None
+    done = writer.done(execution.deed) if execution.deed.heads else None
+    if not found and isinstance(done, Work) and done.trigger.verb is Verb.HOLD and _drives_run(writer, execution):
+        found[DRIVES] = None
+    return tuple(found)
+
+
+def _drives_run(writer: InstructionWriter, execution: Execution) -> bool:
+    """Whether some drive runs in a state that the step passes through, be there a unit over it or not."""
+    defined = writer.compiled.machine.definitions
+    names = (running(bay, way).name for bay in writer.compiled.floor.bays for way in Direction)
+    drives = [defined[name] for name in names if name in defined]
+    return any(writer.truth(drive, state) for state in execution.states for drive in drives)
+
+
+def stand_clear(writer: InstructionWriter, execution: Execution) -> Guard | None:
+    """What people are to know before something moves; None where nothing does."""
+    moving = moving_in(writer, execution)
+    if not moving:
+        return None
+    verb, it = ("moves", "It") if len(moving) == 1 and moving != (DRIVES,) else ("move", "They")
+    consequence = f"{it} can crush somebody: severity {SEVERITY}."
+    return Guard(WARNING, sentence(f"{listed(moving)} {verb}"), "Stand clear.", consequence)
+
+
+def people_words(compiled: CompiledHold) -> str:
+    """Whom the checklist was examined for, and whom it was not."""
+    who = listed([the(person.name) for person in compiled.hold.people])
+    if not who:
+        return (
+            "Where people are is not described: no step was examined for somebody who stands in the way or is shut in. "
+            "Before each step that moves something, make sure that nobody is in the hold or in the way."
+        )
+    return (
+        f"Of people only {who} is described: no step was examined for anybody else. Before each step that moves "
+        "something, make sure that nobody else is in the hold or in the way."
+    ).replace(" is described", " are described" if len(compiled.hold.people) > 1 else " is described")
