@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import posixpath
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, replace
 from typing import Generic, TypeVar
 
@@ -36,7 +36,13 @@ from interlock.hold.language.reader import FAILED, Failed, Mention, Reader
 from interlock.hold.language.records import read_record
 from interlock.hold.language.references import BUILT_IN_GROUPS, collect_names, names_in, resolve_mentions
 from interlock.hold.overlay.changes import Modification
-from interlock.hold.overlay.modification import OverlaidDescription, apply_modification, unchanged
+from interlock.hold.overlay.modification import (
+    OverlaidDescription,
+    apply_modification,
+    check_options,
+    fit_options,
+    unchanged,
+)
 from interlock.hold.overlay.repetition import expand_repetitions
 from interlock.hold.procedure.model import Procedure, read_procedure
 from interlock.hold.sense import faults_of_items, faults_of_sense
@@ -93,6 +99,28 @@ def load_hold(source: Source, fetch: Fetch, undone: frozenset[int] = frozenset()
     """
     files = _Files(fetch, undone)
     return files.hold(source)
+
+
+def load_family(source: Source, fetch: Fetch) -> Callable[[Collection[str]], Loaded[Hold]]:
+    """Read the files of a description once; gives the hold with any of its options fitted beside those that are.
+
+    Names that are no option of it are passed over.  Names and states in expressions are not looked up: whoever compiles
+    the hold is told of those too.
+    """
+    files = _Files(fetch)
+    overlaid = files._overlaid(source)
+
+    def fitted(options: Collection[str]) -> Loaded[Hold]:
+        faults = Faults()
+        faults.take(files.faults.sorted())
+        hold = None
+        if overlaid is not None:
+            description = overlaid.copy()
+            fit_options(description, options, faults)
+            hold = _read_hold(description, faults, looking_up=False)
+        return Loaded(None if faults else hold, faults.sorted(), files.sources)
+
+    return fitted
 
 
 def load_audited_hold(procedure: Procedure, fetch: Fetch) -> Loaded[Hold]:
@@ -267,7 +295,8 @@ def _wrong_sort(root: MappingNode, wanted: str, expected: str, faults: Faults) -
     faults.add("wrong-file", span, f"this file is {sort}, not {wanted}", expected)
 
 
-def _read_hold(description: OverlaidDescription, faults: Faults) -> Hold | None:
+def _read_hold(description: OverlaidDescription, faults: Faults, *, looking_up: bool = True) -> Hold | None:
+    check_options(description, faults)
     root = description.tree()
     bays = _bay_names(root.value("layout"))
     names = collect_names(root, bays, faults)
@@ -280,8 +309,8 @@ def _read_hold(description: OverlaidDescription, faults: Faults) -> Hold | None:
     faults.take(cross_faults(reader.made))
     faults.take(hidden_names(reader.expressions, reader.made, known))
     if hold is not FAILED and not faults:
-        hold = replace(hold, changes=tuple(description.changes))
-        faults.take((*faults_of_sense(hold), *faults_of_names(hold)))
+        hold = replace(hold, changes=tuple(description.changes), fitted=tuple(description.fitted))
+        faults.take((*faults_of_sense(hold), *(faults_of_names(hold) if looking_up else ())))
         return hold
     # where a section is misspelt, or a text of a repetition could not be filled in, much is missing, not unknown
     is_whole = all(entry.key.text in Hold.declaration.keys for entry in root.entries)

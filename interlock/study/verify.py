@@ -125,7 +125,7 @@ def verify(
     Runs against requirements are made such that people can follow them (`prove.following`).
     How the limits are kept, and what becomes of it all where they are met, `Session` says.
     """
-    asked = _ask(compiled, chosen)
+    asked = ask(compiled, chosen)
     pace = Pace(report, len(asked.questions) + len(asked.ways))
     session = Session(asked.machine, limits, pace.report)
     lemmas = lemmas or Lemmas()
@@ -143,7 +143,7 @@ def verify(
     return Verification(compiled, asked.machine, asked.questions, findings, answers, recoveries, seconds)
 
 
-def _results(asked: _Asked, found: Mapping[str, Finding]) -> list[str]:
+def _results(asked: Asked, found: Mapping[str, Finding]) -> list[str]:
     """What came of each requirement text, as far as its questions are answered: `some-id: 3 hold, 1 fails`."""
     statuses: dict[str, Counter[Status]] = {}
     for instance in asked.instances:
@@ -184,7 +184,7 @@ def _is_the_same_without(claim: RecoveryClaim) -> bool:
 
 
 @dataclass(frozen=True, slots=True)
-class _Asked:
+class Asked:
     """What is asked: `questions` of the engine, none twice, and `ways`, about what can always be done.
 
     `main` and `occasions` have, by the id of a requirement, what answers it and what says whether it ever arises.
@@ -199,7 +199,7 @@ class _Asked:
     occasions: Mapping[str, Question]
 
 
-def _ask(compiled: CompiledHold, chosen: Sequence[str] | None) -> _Asked:
+def ask(compiled: CompiledHold, chosen: Sequence[str] | None) -> Asked:
     machine = with_monitors(compiled.machine)
     instances = tuple(i for i in compiled.instances if chosen is None or {i.requirement.id, i.origin.id} & set(chosen))
     main: dict[str, Question | RecoveryQuestion] = {}
@@ -215,11 +215,11 @@ def _ask(compiled: CompiledHold, chosen: Sequence[str] | None) -> _Asked:
         if occasion is not None:
             occasions[requirement.id] = by_target.setdefault((True, occasion.target), occasion)
     ways = tuple(one for one in main.values() if isinstance(one, RecoveryQuestion))
-    return _Asked(compiled, machine, instances, tuple(by_target.values()), ways, main, occasions)
+    return Asked(compiled, machine, instances, tuple(by_target.values()), ways, main, occasions)
 
 
 def _tell(
-    asked: _Asked, instance: Instance, found: Mapping[str, Finding], ways_found: Mapping[str, RecoveryFinding]
+    asked: Asked, instance: Instance, found: Mapping[str, Finding], ways_found: Mapping[str, RecoveryFinding]
 ) -> Answer:
     question = asked.main[instance.requirement.id]
     finding = found[question.id] if isinstance(question, Question) else ways_found[question.id]

@@ -109,6 +109,20 @@ class Listed(FieldType[tuple[T, ...]], Generic[T]):
 
 
 @dataclass(frozen=True)
+class ChangeList(FieldType[tuple[Node, ...]]):
+    """Changes of a hold, one after the other: kept as they are written until they are carried out (`hold.overlay`)."""
+
+    def read(self, node: Node, key: str, reader: Reader) -> tuple[Node, ...] | Failed:
+        return items_of(node, key, reader)
+
+    def wants(self) -> str:
+        return "a list"
+
+    def schema(self) -> Schema:
+        return {"type": "array", "items": {"$ref": "#/definitions/change"}, "minItems": 1}
+
+
+@dataclass(frozen=True)
 class OrListed(FieldType[T | tuple[R, ...]], Generic[T, R]):
     """The type within, which no list or mapping can be; or one record or several."""
 

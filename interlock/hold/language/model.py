@@ -32,6 +32,7 @@ from interlock.hold.language.directions import Direction as Direction
 from interlock.hold.language.field_types import (
     Bays,
     ByDirection,
+    ChangeList,
     Listed,
     OrListed,
     OrNone,
@@ -39,6 +40,7 @@ from interlock.hold.language.field_types import (
     RecordOf,
     States,
 )
+from interlock.hold.language.nodes import Node
 from interlock.hold.language.syntax import Path, Step, Syntax
 from interlock.hold.language.text_types import (
     Amount,
@@ -600,6 +602,19 @@ class RequirementText(Record):
     source: str = field(Text(), "A citation, or `common practice, no source`.")
 
 
+@record("option", "an option")
+class Option(Named):
+    """Something that holds of this sort have or do not have: equipment, a deferred item, another way of wiring."""
+
+    changes: tuple[Node, ...] = field(ChangeList(), "What it changes, where it is fitted; as in a modification.")
+    excludes: tuple[str, ...] = field(
+        Listed(Reference(("options",)), one=True), "Options that are never fitted together with it.", default=()
+    )
+    needs: tuple[str, ...] = field(
+        Listed(Reference(("options",)), one=True), "Options without which it is never fitted.", default=()
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class Change:
     """One line of a modification, for the reader: what was done to which object.
@@ -625,7 +640,7 @@ class File(Record):
 class Hold(File):
     """A hold, described in full.
 
-    Modifications are already carried out; `changes` lists them.
+    Modifications are already carried out; `changes` lists them.  `fitted` are the options that are fitted.
     """
 
     title: str = field(Text(), "What the hold is called.")
@@ -657,7 +672,11 @@ class Hold(File):
         default=(),
     )
     requirements: tuple[RequirementText, ...] = field(Listed(RecordOf(RequirementText)), "What to prove.", default=())
+    options: tuple[Option, ...] = field(
+        Listed(RecordOf(Option)), "What may be fitted or not; each has an effect only where it is fitted.", default=()
+    )
     changes: tuple[Change, ...] = ()
+    fitted: tuple[str, ...] = ()
 
 
 @record("specification", "a specification")

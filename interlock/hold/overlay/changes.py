@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from interlock.hold.language.declarations import FieldType, Record, Schema, field, record
-from interlock.hold.language.field_types import items_of
+from interlock.hold.language.field_types import ChangeList
 from interlock.hold.language.model import SECTIONS, File
 from interlock.hold.language.nodes import MappingNode, Node, ScalarNode
 from interlock.hold.language.reader import Failed, Reader
@@ -114,22 +114,17 @@ class Add(Record):
     add: MappingNode = field(NewItems(), "Lists as in a description.")
 
 
-CHANGES: Mapping[str, type[Record]] = {one.declaration.name: one for one in (Remove, Fix, Defer, ChangeFields, Add)}
+@record("fit", "a fitting")
+class Fit(Record):
+    """Fits one of the options of the description."""
+
+    fit: ScalarNode = field(Anything(), "The option.")
+
+
+CHANGES: Mapping[str, type[Record]] = {
+    one.declaration.name: one for one in (Remove, Fix, Defer, ChangeFields, Add, Fit)
+}
 """What one item of `changes` can do, by the key that says so."""
-
-
-@dataclass(frozen=True)
-class _Changes(FieldType[tuple[Node, ...]]):
-    """Any of the records above, to be carried out one after the other."""
-
-    def read(self, node: Node, key: str, reader: Reader) -> tuple[Node, ...] | Failed:
-        return items_of(node, key, reader)
-
-    def wants(self) -> str:
-        return "a list"
-
-    def schema(self) -> Schema:
-        return {"type": "array", "items": {"$ref": "#/definitions/change"}, "minItems": 1}
 
 
 @record("modification", "a modification")
@@ -139,4 +134,4 @@ class Modification(File):
     title: str = field(Text(), "What the hold is called.")
     about: str | None = field(Text(), "What was changed and why, for people.", default=None)
     modifies: str = field(Text(), "The file of the hold, or of another modification of it; or `demo:NAME`.")
-    changes: tuple[Node, ...] = field(_Changes(), "The changes, in order.")
+    changes: tuple[Node, ...] = field(ChangeList(), "The changes, in order.")

@@ -6,17 +6,18 @@ into the file of the modification.  Repeated items are expanded before, so that 
 
 from __future__ import annotations
 
-from collections.abc import Container, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Collection, Container, Mapping
+from dataclasses import dataclass, field, replace
 
 from interlock.diagnostics.faults import Faults
 from interlock.diagnostics.spans import Span
+from interlock.hold.language.declarations import Record
 from interlock.hold.language.model import SECTIONS, Change, Deferral
 from interlock.hold.language.nodes import Entry, MappingNode, Node, ScalarNode, SequenceNode, clip, describe
-from interlock.hold.language.reader import Reader
+from interlock.hold.language.reader import FAILED, Failed, Reader
 from interlock.hold.language.records import read_record
 from interlock.hold.language.references import id_of
-from interlock.hold.overlay.changes import CHANGES, Add, ChangeFields, Defer, Fix, Remove
+from interlock.hold.overlay.changes import CHANGES, Add, ChangeFields, Defer, Fit, Fix, Remove
 
 FIXED_SECTIONS = ("devices", "controls")
 
@@ -35,6 +36,23 @@ class OverlaidDescription:
     items: int = 0
     """How many items of lists of changes were met so far."""
     removed: dict[str, Span] = field(default_factory=dict)
+    fitted: dict[str, Span] = field(default_factory=dict)
+    """The options that are fitted, and where that is said."""
+    written: dict[tuple[str, str], str] = field(default_factory=dict)
+    """Which option gave a field of a thing its value."""
+
+    def copy(self) -> OverlaidDescription:
+        """The same, to be modified by itself."""
+        sections = {key: list(items) for key, items in self.sections.items()}
+        return replace(
+            self,
+            sections=sections,
+            index=dict(self.index),
+            changes=list(self.changes),
+            removed=dict(self.removed),
+            fitted=dict(self.fitted),
+            written=dict(self.written),
+        )
 
     def append(self, section: str, item: Node) -> ScalarNode | None:
         """Add an item at the end of a section; gives its id."""
@@ -93,27 +111,83 @@ def apply_modification(
         _Carrier(description, Reader(faults, None, context)).carry_out(item)
 
 
-class _Carrier:
-    """Carries out one change."""
+def fit_options(description: OverlaidDescription, fitted: Collection[str], faults: Faults) -> None:
+    """Carry out the changes of these options of the description, in the order in which it lists them."""
+    for item in list(description.sections.get("options", ())):
+        given = id_of(item) if isinstance(item, MappingNode) else None
+        if given is not None and given.text in fitted:
+            description.items += 1
+            _Carrier(description, Reader(faults, None)).fit(given)
 
-    def __init__(self, description: OverlaidDescription, reader: Reader) -> None:
+
+def check_options(description: OverlaidDescription, faults: Faults) -> None:
+    """Note what is wrong with changes of options that are not fitted, and with options that are fitted together."""
+    for item in description.sections.get("options", ()):
+        given = id_of(item) if isinstance(item, MappingNode) else None
+        if given is None or not isinstance(item, MappingNode):
+            continue  # told when it is read
+        if given.text not in description.fitted:
+            trial = description.copy()
+            for one in _items(item, "changes"):
+                reader = Reader(faults, None, item.context)
+                if description.fitted:  # what those have changed or taken out says nothing of this one by itself
+                    read_change(one, reader)
+                else:
+                    _Carrier(trial, reader, given.text).carry_out(one)
+            continue
+        span = description.fitted[given.text]
+        for other in _items(item, "excludes"):
+            if isinstance(other, ScalarNode) and other.text in description.fitted:
+                said = f"'{clip(given.text)}' and '{clip(other.text)}' are never fitted together"
+                faults.add("options-exclude", span, said, "one of them")
+        for other in _items(item, "needs"):
+            if isinstance(other, ScalarNode) and other.text not in description.fitted:
+                said = f"'{clip(given.text)}' is never fitted without '{clip(other.text)}'"
+                faults.add("option-needs", span, said, f"'{clip(other.text)}' fitted too")
+
+
+def _items(item: MappingNode, key: str) -> tuple[Node, ...]:
+    node = item.value(key)
+    return node.items if isinstance(node, SequenceNode) else () if node is None else (node,)
+
+
+def read_change(item: Node, reader: Reader) -> Record | Failed:
+    """One change as the record that says what it does."""
+    expected = f"one of {', '.join(CHANGES)}"
+    if not isinstance(item, MappingNode):
+        reader.fail("unknown-change", item.span, f"a change cannot be {describe(item)}", expected)
+        return FAILED
+    found = [entry for entry in item.entries if entry.key.text in CHANGES]
+    if len(found) != 1:
+        first = item.entries[0].key if item.entries else None
+        said = "a change does one thing" if found else "this does not say what is changed"
+        nearest = reader.faults.hint(first.text, CHANGES) if first is not None and not found else None
+        span = found[1].key.span if found else item.span
+        reader.fail("unknown-change", span, said, expected, nearest)
+        return FAILED
+    return read_record(CHANGES[found[0].key.text], item, reader)
+
+
+class _Carrier:
+    """Carries out one change; `option` is the option that it belongs to."""
+
+    def __init__(self, description: OverlaidDescription, reader: Reader, option: str = "") -> None:
         self._description = description
         self._reader = reader
+        self._option = option
 
     def carry_out(self, item: Node) -> None:
-        expected = f"one of {', '.join(CHANGES)}"
-        if not isinstance(item, MappingNode):
-            self._reader.fail("unknown-change", item.span, f"a change cannot be {describe(item)}", expected)
+        record = read_change(item, self._reader)
+        if record is FAILED or not isinstance(item, MappingNode):
             return
-        found = [entry for entry in item.entries if entry.key.text in CHANGES]
-        if len(found) != 1:
-            first = item.entries[0].key if item.entries else None
-            said = "a change does one thing" if found else "this does not say what is changed"
-            nearest = self._reader.faults.hint(first.text, CHANGES) if first is not None and not found else None
-            span = found[1].key.span if found else item.span
-            self._reader.fail("unknown-change", span, said, expected, nearest)
-            return
-        match read_record(CHANGES[found[0].key.text], item, self._reader):
+        match record:
+            case Fit(fit=target) if self._option:
+                said = f"'{clip(self._option)}' fits another option"
+                self._reader.fail(
+                    "unknown-change", target.span, said, f"`needs: {clip(target.text)}` beside the changes"
+                )
+            case Fit(fit=target):
+                self.fit(target)
             case Remove(remove=target):
                 self._remove(target)
             case Fix(fix=target):
@@ -128,6 +202,25 @@ class _Carrier:
                 self._add_items(sections)
 
     # --- the verbs
+
+    def fit(self, target: ScalarNode) -> None:
+        """Carries out the changes of an option."""
+        place = self._place(target)
+        if place is None:
+            return
+        section, at = place
+        item = self._description.sections[section][at]
+        if section != "options" or not isinstance(item, MappingNode):
+            noun = SECTIONS[section].declaration.noun
+            self._reader.fail("wrong-object-kind", target.span, f"'{clip(target.text)}' is {noun}", "an option")
+            return
+        if target.text in self._description.fitted:
+            self._reader.fail("listed-twice", target.span, f"'{clip(target.text)}' is fitted already", "each once")
+            return
+        self._description.fitted[target.text] = target.span
+        self._note("fit", target)
+        for one in _items(item, "changes"):
+            _Carrier(self._description, Reader(self._reader.faults, None, item.context), target.text).carry_out(one)
 
     def _remove(self, target: ScalarNode) -> None:
         place = self._place(target)
@@ -156,6 +249,7 @@ class _Carrier:
             self._reader.fail("wrong-object-kind", target.span, f"'{clip(target.text)}' is {noun}", expected)
             return
         item = self._description.sections[section][at]
+        self._note_written(target, fields)
         if isinstance(item, MappingNode):
             self._description.sections[section][at] = _replaced(item, fields, self._as_changed(target))
         self._note(verb, target)
@@ -177,6 +271,7 @@ class _Carrier:
         layout = self._description.root.entry("layout")
         if layout is None or not isinstance(layout.value, MappingNode):
             return
+        self._note_written(target, fields)
         changed = Entry(layout.key, _replaced(layout.value, fields, self._as_changed(target)))
         entries = tuple(changed if entry is layout else entry for entry in self._description.root.entries)
         self._description.root = MappingNode(entries, self._description.root.span)
@@ -203,6 +298,17 @@ class _Carrier:
                 )
 
     # --- parts of them
+
+    def _note_written(self, target: ScalarNode, fields: Mapping[str, Entry]) -> None:
+        """Two options that give one field two values would mean something else in another order: a fault."""
+        if not self._option:
+            return
+        for key, entry in fields.items():
+            earlier = self._description.written.setdefault((target.text, key), self._option)
+            if earlier != self._option:
+                said = f"'{clip(earlier)}' changes {key} of '{clip(target.text)}' too"
+                expected = "options that exclude each other, or something of its own for each to change"
+                self._reader.fail("options-collide", entry.key.span, said, expected)
 
     def _place(self, target: ScalarNode) -> tuple[str, int] | None:
         """Where the thing is that is to be changed; None with a fault noted where nothing has that name."""

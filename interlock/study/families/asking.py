@@ -1,0 +1,187 @@
+"""In which configurations something can happen, or can no longer be brought about: found on the merged machine.
+
+A run is followed in all configurations at once, so it answers for every one in which it is a run; what is left is
+asked about again, until nothing more is found and one proof covers the rest.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from functools import partial
+
+from interlock.confirm.recovery import RecoveryFinding
+from interlock.kernel.claims import Disputed, Fails, Finding, Holds, Limits, ProgressCallback, Refuted, Trace, Undecided
+from interlock.kernel.expressions import Expr, conj
+from interlock.kernel.machine import Machine, Question, Variable
+from interlock.kernel.recovery import HasDeadEnd, Recovers, RecoveryQuestion, without_failures
+from interlock.prove.decide import decide
+from interlock.prove.engine import Clock, clock_of, share_of
+from interlock.prove.invariants.lemmas import Lemmas
+from interlock.prove.recovery.recovery import recover
+from interlock.study.families.conditions import choice_of, so_in, where_possible
+from interlock.study.families.configurations import Space
+from interlock.study.sessions import Session, nobody
+
+MOST_ROUNDS = 400
+"""So many runs are looked for to one target, each in configurations that those before leave open."""
+
+
+@dataclass(frozen=True, slots=True)
+class Witness:
+    """A run of the merged machine, and the configurations for which it answers."""
+
+    configurations: int
+    run: Trace
+
+
+@dataclass(slots=True)
+class Reached:
+    """The configurations in which a target is reached, with runs that show it; in the others it is proved that it is
+    not, unless there is a `reason` why that is open.  `checked_by` names what checked the proof again.
+    """
+
+    configurations: int = 0
+    witnesses: list[Witness] = field(default_factory=list)
+    reason: str = ""
+    checked_by: str = ""
+    disputed: str = ""
+
+    def add(self, some: int, run: Trace) -> None:
+        """Note a run that answers for these."""
+        self.configurations |= some
+        self.witnesses.append(Witness(some, run))
+
+
+@dataclass(frozen=True, slots=True)
+class Asking:
+    """What asks: the machine, whose start leaves out what is not allowed, the space of its choices, and the limits."""
+
+    space: Space
+    machine: Machine
+    compiling: int
+    limits: Limits
+    report: ProgressCallback
+    clock: Clock
+    lemmas: Lemmas
+
+    def reach(self, targets: Sequence[tuple[Expr, bool]]) -> list[Reached]:
+        """For each target, and whether a run is expected, where it is reached."""
+        found = [Reached() for _ in targets]
+        left = list(range(len(targets)))
+        for number in range(MOST_ROUNDS):
+            left = [at for at in left if found[at].configurations != self.compiling]
+            if not left:
+                return found
+            questions = [self._question(at, targets[at], found[at]) for at in left]
+            # what the first round learnt, about all targets, serves the later ones and what asks for ways back
+            findings = self._asked(self.machine, questions, self._after if number else self.lemmas)
+            noted = zip(left, findings, strict=True)
+            left = [at for at, finding in noted if self._noted(found[at], finding, targets[at][0])]
+        for at in left:
+            found[at].reason = f"after {MOST_ROUNDS} runs more were still found"
+        return found
+
+    def _question(self, at: int, target: tuple[Expr, bool], found: Reached) -> Question:
+        expr, expected = target
+        open_ones = so_in(self.space, self.compiling & ~found.configurations, ~self.compiling & self.space.everything)
+        return Question(f"target {at}", conj(open_ones, expr) if found.configurations else expr, expected)
+
+    @property
+    def _after(self) -> Lemmas:
+        return Lemmas(self.lemmas.found())
+
+    def _asked(self, machine: Machine, questions: Sequence[Question], lemmas: Lemmas) -> list[Finding]:
+        session = Session(machine, share_of(self.limits, self.clock), self.report)
+        engine = partial(decide, found=lemmas, shortest=False)
+        found, _ = session.claim_and_confirm(questions, (), engine, nobody)
+        return [found[question.id] for question in questions]
+
+    def _noted(self, reached: Reached, finding: Finding, target: Expr) -> bool:
+        """Whether to go on asking."""
+        match finding:
+            case Fails(claim=Refuted(trace=run)):
+                some = where_possible(self.space, self.machine, run, target) & self.compiling
+                reached.add(some, run)
+                return True
+            case Holds(checked_by=name):
+                reached.checked_by = name
+            case Undecided(reason=reason):
+                reached.reason = reason
+            case Disputed(what=what):
+                reached.disputed = what
+        return False
+
+    def lose(self, goals: Sequence[Expr]) -> list[Reached]:
+        """For each goal where it can be lost: some run leads to where it can no longer be brought about."""
+        return [self._lost(goal) for goal in goals]
+
+    def _lost(self, goal: Expr) -> Reached:
+        found = Reached()
+        for _ in range(MOST_ROUNDS):
+            left = self.compiling & ~found.configurations
+            if not left:
+                return found
+            finding = self._way(self._starting_in(self.machine, left), goal)
+            match finding:
+                case Recovers(checked_by=name):
+                    found.checked_by = name
+                    return found
+                case HasDeadEnd(claim=claim):
+                    found.add(self._dead(claim.trace, goal, left), claim.trace)
+                case Undecided(reason=reason):
+                    found.reason = reason
+                    return found
+                case Disputed(what=what):
+                    found.disputed = what
+                    return found
+        found.reason = f"after {MOST_ROUNDS} dead ends more were still found"
+        return found
+
+    def _way(self, machine: Machine, goal: Expr) -> RecoveryFinding:
+        question = RecoveryQuestion("goal", goal)
+        session = Session(machine, share_of(self.limits, self.clock), self.report)
+        recoverer: Callable[..., Sequence[object]] = partial(recover, found=self.lemmas)
+        _, found = session.claim_and_confirm((), [question], decide, recoverer)  # type: ignore[arg-type]
+        return found[question.id]
+
+    def _starting_in(self, machine: Machine, some: int) -> Machine:
+        so = so_in(self.space, some, ~self.compiling & self.space.everything)
+        return Machine(machine.variables, machine.signals, machine.rules, (), conj(machine.start, so))
+
+    def _dead(self, run: Trace, goal: Expr, left: int) -> int:
+        """The configurations in which the run leads to where the goal can no longer be brought about."""
+        own = self._configuration(run)
+        some = where_possible(self.space, self.machine, run) & left
+        for _ in range(MOST_ROUNDS):
+            if some == own:
+                return own
+            there = self._restarted(run, some)
+            (finding,) = self._asked(there, [Question("goal again", goal)], Lemmas())
+            if isinstance(finding, Holds):
+                return some
+            if not isinstance(finding, Fails):
+                return own
+            back = where_possible(self.space, there, finding.claim.trace, goal)
+            some = (some & ~back) | own
+        return own
+
+    def _configuration(self, run: Trace) -> int:
+        state = dict(zip((one.name for one in self.machine.variables), run.states[0], strict=True))
+        fitted = frozenset(option for option in self.space.options if state[choice_of(option)] is True)
+        return self.space.alone(fitted)
+
+    def _restarted(self, run: Trace, some: int) -> Machine:
+        """The machine without failures that starts where the run ends, in any of these configurations."""
+        choices = {choice_of(option) for option in self.space.options}
+        variables = tuple(
+            one if one.name in choices else Variable(one.name, one.domain, (value,))
+            for one, value in zip(self.machine.variables, run.states[-1], strict=True)
+        )
+        plain = without_failures(self.machine)
+        return Machine(variables, plain.signals, plain.rules, (), so_in(self.space, some))
+
+
+def asking(space: Space, machine: Machine, compiling: int, limits: Limits, report: ProgressCallback) -> Asking:
+    """What asks about a merged machine within these limits, which begin to run now."""
+    return Asking(space, machine, compiling, limits, report, clock_of(limits), Lemmas())
