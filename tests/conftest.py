@@ -6,6 +6,7 @@ import gc
 import os
 import signal
 import sys
+from collections.abc import Iterator
 from tempfile import TemporaryDirectory
 
 import pytest
@@ -34,3 +35,13 @@ def pytest_collection_finish() -> None:
     """All that was collected stays until the end."""
     gc.collect()
     gc.freeze()
+
+
+@pytest.fixture(scope="module")
+def done_once() -> Iterator[None]:
+    """For tests of what is told: what it is told of is read, compiled and studied once (`tests/done_once.py`)."""
+    from tests.done_once import make_once
+
+    with pytest.MonkeyPatch.context() as patches:
+        make_once(patches)
+        yield

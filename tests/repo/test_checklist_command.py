@@ -16,6 +16,8 @@ from click.testing import CliRunner, Result
 from interlock.cli import commands
 from interlock.report.text.lines import WIDTH
 
+pytestmark = pytest.mark.usefixtures("done_once")
+
 MODELS = Path(__file__).parents[2] / "models"
 KEPT = Path(__file__).parents[1] / "golden" / "reports"
 SINGLE = str(MODELS / "single-lane.yaml")

@@ -17,6 +17,8 @@ from tests.golden.small_hold import CATALOGUE, REQUIREMENTS, TEXT
 from tests.golden.wired_hold import WIRED, WIRED_ASKED, WIRES_FAIL
 from tests.some import some
 
+pytestmark = pytest.mark.usefixtures("done_once")
+
 CALLS = {
     "prove": "prove small.yaml --no-standing --requirements asked.yaml --method enumeration --only bay-filled",
     "failures": "failures small.yaml --no-standing --requirements asked.yaml --only latched-when-locked"

@@ -25,6 +25,8 @@ from interlock.hold.loader import Source, load_procedure
 from tests.agreement.hold_texts import hold_text
 from tests.some import some
 
+pytestmark = pytest.mark.usefixtures("done_once")
+
 SIGNS = (
     "\u202eeno\u202c \u2066two\u2069 a\u200bb\u200c\u200d\u2060\u00ad\u034f\u3164 ~~s~~ ~~~ ``` `c` | "
     "[l](http://e.example) ![i](x) <b>t</b> </title></svg><script>x</script> <!-- &amp; &#60; *e* _u_ # $x$ "

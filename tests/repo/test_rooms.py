@@ -9,6 +9,7 @@ import subprocess
 import sys
 import tomllib
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import networkx as nx
@@ -49,6 +50,12 @@ AWAITED = frozenset({"jinja2"})
 """Dependencies for something that is not written yet."""
 
 
+@cache
+def parsed(path: Path) -> ast.Module:
+    """What a file of Python says; none of them changes while tests run."""
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
 def modules() -> Iterator[tuple[str, Path]]:
     """Every module of the program with its room."""
     for path in sorted(PACKAGE.rglob("*.py")):
@@ -60,7 +67,7 @@ def modules() -> Iterator[tuple[str, Path]]:
 def imports_of(path: Path) -> set[str]:
     """The full names of all modules that a file imports, wherever in it; those for type checkers as well."""
     found: set[str] = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in ast.walk(parsed(path)):
         if isinstance(node, ast.Import):
             found.update(alias.name for alias in node.names)
         elif isinstance(node, ast.ImportFrom) and node.level == 0 and node.module is not None:
@@ -73,7 +80,7 @@ def imports_of(path: Path) -> set[str]:
 def dynamic_imports_of(path: Path) -> set[str]:
     """The names given as text to `import_module`, up to the first place that is filled in."""
     found: set[str] = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in ast.walk(parsed(path)):
         if isinstance(node, ast.Call) and getattr(node.func, "id", getattr(node.func, "attr", "")) == "import_module":
             first = node.args[0]
             text = first.values[0] if isinstance(first, ast.JoinedStr) else first
@@ -161,7 +168,7 @@ def import_graph() -> nx.DiGraph[str]:
     }
     graph: nx.DiGraph[str] = nx.DiGraph()
     for name, path in named.items():
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        for node in ast.walk(parsed(path)):
             if isinstance(node, ast.ImportFrom) and node.module is not None:
                 targets = {f"{node.module}.{alias.name}" for alias in node.names} & named.keys()
                 graph.add_edges_from((name, target) for target in targets or {node.module} & named.keys())
@@ -248,8 +255,7 @@ def test_every_module_says_what_it_is() -> None:
     bare = [
         str(path.relative_to(ROOT))
         for path in sorted(PACKAGE.rglob("*.py"))
-        if "_shipped" not in path.parts
-        and len((ast.get_docstring(ast.parse(path.read_text(encoding="utf-8"))) or "").split()) < 3
+        if "_shipped" not in path.parts and len((ast.get_docstring(parsed(path)) or "").split()) < 3
     ]
     assert bare == []
 
@@ -298,7 +304,7 @@ def test_no_test_passes_because_it_looked_at_nothing() -> None:
     tests = [
         (path, node)
         for path in sorted((ROOT / "tests").rglob("test_*.py"))
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        for node in ast.walk(parsed(path))
         if isinstance(node, ast.FunctionDef) and node.name.startswith("test_")
     ]
     assert len(tests) > 700
@@ -328,7 +334,7 @@ def test_every_test_says_what_it_tests() -> None:
     silent = [
         f"{path.name}::{node.name}"
         for path in sorted((ROOT / "tests").rglob("test_*.py"))
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        for node in ast.walk(parsed(path))
         if isinstance(node, ast.FunctionDef) and node.name.startswith("test_") and not ast.get_docstring(node)
     ]
     assert silent == []

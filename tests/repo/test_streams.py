@@ -17,6 +17,8 @@ from interlock.cli import exit_codes
 from tests.golden.small_hold import CATALOGUE, REQUIREMENTS, TEXT
 from tests.golden.wired_hold import WIRED, WIRED_ASKED, WIRES_FAIL
 
+pytestmark = pytest.mark.usefixtures("done_once")
+
 PROVE = ("prove", "small.yaml", "--no-standing", "--requirements", "asked.yaml", "--method", "enumeration")
 HOLDING = (*PROVE, "--only", "bay-filled")
 COMMANDS = {

@@ -27,6 +27,8 @@ from interlock.study.verify import Status, Verification, verify
 from tests.agreement.hold_texts import compile_file, compile_source, overlay, standing
 from tests.golden.small_hold import REQUIREMENTS, TEXT
 
+pytestmark = pytest.mark.usefixtures("done_once")
+
 FACT = "Whenever side door is locked, side door is latched."
 """What the small hold's proof that a locked door is latched rests on."""
 
