@@ -199,11 +199,13 @@ def test_bare_interlock_says_once_how_it_is_used(capsys: pytest.CaptureFixture[s
 def test_a_file_that_may_not_grow(unbuffered: str) -> None:
     """The whole program, where the operating system lets no file be longer: 2, and no second complaint at the end."""
     command = f"ulimit -f 4; '{sys.executable}' -m interlock schema > half.json"
+    # bytecode that is cut off at the limit would be kept, and be no bytecode for whoever comes next
+    own = {"PYTHONUNBUFFERED": unbuffered, "PYTHONDONTWRITEBYTECODE": "1"}
     done = subprocess.run(
         ["bash", "-c", command],
         capture_output=True,
         text=True,
-        env={**os.environ, "PYTHONPATH": str(Path(cli.__file__).parents[2]), "PYTHONUNBUFFERED": unbuffered},
+        env={**os.environ, "PYTHONPATH": str(Path(cli.__file__).parents[2]), **own},
         timeout=60,
     )
     assert (done.returncode, done.stderr) == (2, "Error: cannot write the output: File too large\n")
