@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import posixpath
 import re
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping, Set
 from dataclasses import dataclass, replace
 from typing import Generic, TypeVar
 
@@ -34,7 +34,14 @@ from interlock.hold.language.rates import FailureRates
 from interlock.hold.language.readable import readable_part
 from interlock.hold.language.reader import FAILED, Failed, Mention, Reader
 from interlock.hold.language.records import read_record
-from interlock.hold.language.references import BUILT_IN_GROUPS, collect_names, names_in, resolve_mentions
+from interlock.hold.language.references import (
+    BUILT_IN_GROUPS,
+    collect_names,
+    id_of,
+    items_in,
+    names_in,
+    resolve_mentions,
+)
 from interlock.hold.overlay.changes import Modification
 from interlock.hold.overlay.modification import (
     OverlaidDescription,
@@ -302,9 +309,18 @@ def _read_hold(description: OverlaidDescription, faults: Faults, *, looking_up: 
     names = collect_names(root, bays, faults)
     reader = Reader(faults, bays)
     hold = read_record(Hold, root, reader)
+    # what a repetition would have made is missing, not unknown; of a misspelt section the names at least are there
+    unnamed = any(map(faults.has, ("bad-repetition", "unknown-variable", "counting-a-word")))
+    misspelt = [entry for entry in root.entries if entry.key.text not in Hold.declaration.keys]
+    elsewhere = frozenset(given.text for entry in misspelt for item in items_in(entry.value) if (given := id_of(item)))
+
+    def unknown(mentions: Iterable[Mention]) -> frozenset[Mention]:
+        looked_up = [one for one in mentions if not _is_of(one.name, elsewhere)]
+        return resolve_mentions(looked_up, names, bays, description.removed, faults)
+
     unresolved: frozenset[Mention] = frozenset()
-    if not faults.has("bad-repetition"):  # what it would have made is missing, not unknown
-        unresolved = resolve_mentions(reader.mentions, names, bays, description.removed, faults)
+    if not faults.has("bad-repetition"):
+        unresolved = unknown(reader.mentions)
     known = [*names, *(bays.places if bays else ()), *BUILT_IN_GROUPS]
     faults.take(cross_faults(reader.made))
     faults.take(hidden_names(reader.expressions, reader.made, known))
@@ -312,16 +328,25 @@ def _read_hold(description: OverlaidDescription, faults: Faults, *, looking_up: 
         hold = replace(hold, changes=tuple(description.changes), fitted=tuple(description.fitted))
         faults.take((*faults_of_sense(hold), *(faults_of_names(hold) if looking_up else ())))
         return hold
-    # where a section is misspelt, or a text of a repetition could not be filled in, much is missing, not unknown
-    is_whole = all(entry.key.text in Hold.declaration.keys for entry in root.entries)
-    if is_whole and not any(map(faults.has, ("bad-repetition", "unknown-variable", "counting-a-word"))):
-        mentioned = names_in(reader.expressions, reader.variables, names)
-        unknown = resolve_mentions(mentioned, names, bays, description.removed, faults)
-        told = frozenset(mention.name for mention in unknown)
-        part = readable_part(root.span, reader.made, {*names, *told}, bays, unresolved)
-        if part is not None:
-            faults.take((*faults_of_items(part.hold), *faults_of_part(part)))
+    told: frozenset[str] = frozenset()
+    if not unnamed:
+        told = frozenset(one.name for one in unknown(names_in(reader.expressions, reader.variables, names)))
+    part = readable_part(
+        root.span,
+        reader.made,
+        {*names, *told, *elsewhere},
+        bays,
+        unresolved,
+        unnamed=unnamed,
+        missing=bool(misspelt),
+    )
+    faults.take((*faults_of_items(part.hold), *faults_of_part(part)))
     return None
+
+
+def _is_of(name: str, ids: Set[str]) -> bool:
+    """Whether a name is one of these, or that of a place on the loader of a doorway of this name."""
+    return name in ids or any(name.startswith(f"{id}-") for id in ids)
 
 
 def _bay_names(layout: Node | None) -> BayNames | None:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
+
 import pytest
 
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.compile.compiler import compile_hold
 from interlock.hold.loader import Source, load_hold
-from tests.agreement.hold_texts import compile_text, doorway, fetch, hold_text
+from tests.agreement.hold_texts import ROOT, compile_text, doorway, fetch, hold_text
 
 LATCH = "- {id: ML, kind: manual latch, on: 1C.aft, stops: [aft], restrains: [x], locking: %s, starts: lowered}"
 CIRCUIT = "circuits:\n  - {id: up, use: logic, is: ML is %s}\n"
@@ -105,6 +108,75 @@ def test_faults_of_expressions_are_told_beside_others(lost: str, more: set[tuple
         for one in loaded(text)
     }
     assert told == OF_READING | OF_EXPRESSIONS | more
+
+
+OF_THE_REST = {
+    ("unknown-state", "offf", "off"),
+    ("unknown-state", "onn", "on"),
+    ("not-a-truth-value", "main", None),
+    ("unknown-state", "hot", None),
+    ("unknown-state", "lost", None),
+}
+"""What is wrong with what is said of controls, supplies and circuits: for that nobody needs the floor."""
+NO_LAYOUT = {("missing-field", "interlock", None), ("unknown-field", "layuot", "layout")}
+
+
+@pytest.mark.parametrize(
+    ("written", "instead", "of_reading", "more"),
+    [
+        ("rows: 1", "rows: many", {("not-a-whole-number", "many", None)}, set()),
+        (
+            "\nlayout:",
+            "\nlayuot:",
+            {("missing-field", "interlock", None), ("unknown-field", "layuot", "layout")},
+            set(),
+        ),
+        (
+            "\nsupplies:",
+            "\nrelais:\n  - {id: R, sets: main is hot}\nsupplies:",
+            {("unknown-field", "relais", "relays")},
+            {("unknown-state", "rised", "raised"), ("unknown-state", "secure", "secured")},
+        ),
+        (
+            "\nsupplies:\n",
+            "\nsupplies:\n  - {for: {n: nonsense}, id: 'S{n}', may_be_lost: true, starts: on}\n",
+            {("bad-repetition", "nonsense", None)},
+            {("unknown-state", "rised", "raised")},
+        ),
+    ],
+    ids=["floor", "no floor", "section", "repetition"],
+)
+def test_what_needs_nothing_that_is_missing_is_looked_up(
+    written: str,
+    instead: str,
+    of_reading: set[tuple[str, str, str | None]],
+    more: set[tuple[str, str, str | None]],
+) -> None:
+    """Without the floor, a section or what a repetition makes, what is said of all else is told in the same pass."""
+    text = hold_text(rows=1, doorways=doorway("1C", "left"), devices=LATCH % "raised", rest=ASKING % "true")
+    assert written in text
+    text = text.replace(written, instead, 1)
+    lines = text.splitlines()
+    told = {
+        (one.code, lines[one.span.line - 1][one.span.column - 1 :][: one.span.length], one.nearest)
+        for one in loaded(text)
+    }
+    assert told >= OF_READING | OF_THE_REST | of_reading | more
+    assert told <= OF_READING | OF_EXPRESSIONS | OF_THE_SUPPLY | of_reading
+
+
+def test_what_is_missing_is_not_called_unknown() -> None:
+    """Whatever one section, repetition or part of the floor is spoilt, no fault is told of any other line."""
+    text = Path(ROOT, "models/single-lane.yaml").read_text(encoding="utf-8")
+    spoilt = [(match.start(1), "x") for match in re.finditer(r"^\w+(?=:)()", text, re.MULTILINE)]
+    spoilt += [(match.start(1), "x") for match in re.finditer(r"for: *\{[^}]*?()\}", text)]
+    spoilt += [(text.index(word) + len(word), " no-such") for word in ("lanes:", "rows:", "drift:", "hand_work:")]
+    assert len(spoilt) > 25
+    for at, word in spoilt:
+        line = text.count("\n", 0, at) + 1
+        found = load_hold(Source("models/spoilt.yaml", (text[:at] + word + text[at:]).encode()), fetch).diagnostics
+        # a section that is not there is told at the top
+        assert line in {one.span.line for one in found} <= {line, 2}, found
 
 
 @pytest.mark.parametrize("relays", [False, True])

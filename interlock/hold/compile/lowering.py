@@ -79,7 +79,7 @@ class Lowering:
         # `b is k`, where `k` runs through kinds of unit: the state is called like the kind
         state = kind.id if kind is not None and kind.sort is Sort.KIND_OF_UNIT else fact.state
         if state not in found.states:
-            if self.world.may_lack(state):
+            if self.world.may_lack_state(found, state):
                 return FALSE
             self._fault(
                 "unknown-state",

@@ -77,7 +77,13 @@ class World:
 
     def may_lack(self, name: str) -> bool:
         """The name may stand for something that could not be read."""
-        return self.unread is not None and name in self.unread.names
+        return self.unread is not None and (self.unread.unnamed or name in self.unread.names)
+
+    def may_lack_state(self, thing: Thing, state: str) -> bool:
+        """The state may be called like something that could not be read: kinds of unit are states of bays."""
+        return self.unread is not None and (
+            state in self.unread.names or (self.unread.unnamed and thing.sort is Sort.BAY)
+        )
 
     @property
     def may_lack_steps(self) -> bool:

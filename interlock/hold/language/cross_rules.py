@@ -103,7 +103,7 @@ def _zone(zone: Zone, stations: Sequence[Station]) -> Iterator[Diagnostic]:
         named.add((command.station, command.bays))
     said = [(bay, command.span) for command in zone.commands for bay in command.bays or ()]
     for bay, span in (*said, *((section.bay, section.span) for section in zone.sections)):
-        if bay not in zone.bays:
+        if zone.bays and bay not in zone.bays:  # none are known where the floor cannot be read
             message = f"bay '{bay}' is not in the zone '{zone.id}'"
             yield Diagnostic("section-outside-zone", span, message, "one of " + ", ".join(zone.bays))
 

@@ -15,19 +15,25 @@ from interlock.hold.language.declarations import Record
 from interlock.hold.language.model import SECTIONS, Hold, Layout, RequirementText, SomeFailure, Thing
 from interlock.hold.language.reader import FAILED, Made, Mention
 from interlock.hold.language.references import BUILT_IN_GROUPS
-from interlock.hold.language.syntax import Syntax
+from interlock.hold.language.syntax import Syntax, Truth
 from interlock.kernel.machine import RequirementKind
 
+_ON_THE_FLOOR = frozenset({"units", "doorways", "devices", "zones", "places", "people"})
+"""Sections whose items are what they are by where they are: nothing is known of them without the floor."""
 _CALLED_BY = frozenset({"units", "doorways", "zones", "places", "people", "failures", "common_causes"})
 """Sections that give steps, and places at sills, their names: where they are not whole, no other is surely unknown."""
 
 
 @dataclass(frozen=True, slots=True)
 class Unread:
-    """What was left out: names that may mean anything, and whether steps and places at sills may be missing."""
+    """What was left out: names that may mean anything, and whether steps and places at sills may be missing.
+
+    `unnamed`: there may have been things whose names nobody knows.
+    """
 
     names: frozenset[str]
     steps: bool
+    unnamed: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,29 +51,49 @@ def readable_part(
     names: Set[str],
     bays: BayNames | None,
     unresolved: Set[Mention],
-) -> Readable | None:
-    """The readable part of the description at `span`; None where the floor cannot be read.
+    *,
+    unnamed: bool,
+    missing: bool,
+) -> Readable:
+    """The readable part of the description at `span`.
 
     `names` are all that are given in it, or told as given nowhere; `unresolved` are those in fields that stand for
-    nothing that fits.
+    nothing that fits.  `missing`: items may be missing of which nothing is known here, `unnamed` if not even the names.
     """
     layout = next((one.value for one in made if isinstance(one.value, Layout)), None)
     if layout is None or bays is None:
-        return None
+        layout, bays, unnamed = _no_floor(span), BayNames((), 0), True
     items = [one for one in made if one.record in SECTIONS.values()]
-    sound, given = _sound(items, bays, unresolved)
-    left_out = [one for one in items if not any(one is other for other in sound)]
+    placed = {SECTIONS[section] for section in _ON_THE_FLOOR if not bays.lanes}
+    sound, given = _sound([one for one in items if one.record not in placed], bays, unresolved)
+    left_out = [one for one in made if one.record is not RequirementText and not any(one is other for other in sound)]
     sections: dict[str, tuple[object, ...]] = {
         section: tuple(one.value for one in sound if one.record is record) for section, record in SECTIONS.items()
     }
     patched = (_patched(one) for one in items if one.record is RequirementText)
     sections["requirements"] = tuple(one for one in patched if one is not None)
     hold: Any = Hold
-    steps = any(one.record is SECTIONS[section] for one in left_out for section in _CALLED_BY)
+    steps = unnamed or missing or any(one.record is SECTIONS[section] for one in left_out for section in _CALLED_BY)
+    loose = (one for one in left_out if one.record in SECTIONS.values() or (one.record is Layout and not bays.lanes))
     return Readable(
         hold(span=span, interlock="", title="", layout=layout, **sections),
-        Unread(frozenset(names) - given, steps),
-        tuple(syntax for one in left_out if one.record is not RequirementText for syntax in one.expressions),
+        Unread(frozenset(names) - given, steps, unnamed),
+        tuple(syntax for one in loose for syntax in one.expressions),
+    )
+
+
+def _no_floor(span: Span) -> Layout:
+    """A floor without a bay, for what does not stand on it."""
+    return Layout(
+        span=span,
+        lanes=(),
+        rows=0,
+        ball_mat=(),
+        secured=(),
+        neighbour_restrains=False,
+        drift=(),
+        pushing=None,
+        hand_work=Truth(False, span),
     )
 
 

@@ -9,7 +9,7 @@ from interlock.diagnostics.faults import Faults
 from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.language.bay_names import BayNames, looks_like_bay
 from interlock.hold.language.model import SECTIONS, Thing
-from interlock.hold.language.nodes import MappingNode, ScalarNode, SequenceNode, clip
+from interlock.hold.language.nodes import MappingNode, Node, ScalarNode, SequenceNode, clip
 from interlock.hold.language.parser import KEYWORDS, is_name
 from interlock.hold.language.reader import Mention
 from interlock.hold.language.syntax import Chain, Fact, Negation, Path, Quantified, Syntax
@@ -56,7 +56,11 @@ class Defined:
 
 def items_of(root: MappingNode, section: str) -> Iterator[MappingNode]:
     """The items of a section that are mappings, in order."""
-    node = root.value(section)
+    return items_in(root.value(section))
+
+
+def items_in(node: Node | None) -> Iterator[MappingNode]:
+    """The items of a list that are mappings, in order."""
     if isinstance(node, SequenceNode):
         for item in node.items:
             if isinstance(item, MappingNode):
