@@ -45,3 +45,13 @@ def done_once() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patches:
         make_once(patches)
         yield
+
+
+@pytest.fixture
+def compiled_anew() -> Iterator[None]:
+    """For a test that changes what reads or compiles: of `tests/agreement/hold_texts` nothing is as before."""
+    from tests.agreement.hold_texts import forget
+
+    forget()
+    yield
+    forget()

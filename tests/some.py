@@ -1,9 +1,11 @@
-"""Loops that must do something: a test that asserts only inside a loop passes unseen where the loop is empty."""
+"""Loops that must do something, since one that is empty passes unseen; and sweeps of which a part is enough by day."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from typing import TypeVar
+from typing import Any, TypeVar
+
+import pytest
 
 One = TypeVar("One")
 
@@ -15,3 +17,8 @@ def some(items: Iterable[One]) -> Iterator[One]:
         empty = False
         yield item
     assert not empty, "there was nothing to look at"
+
+
+def swept(items: Iterable[Any], every: int) -> list[Any]:
+    """Parameters of a sweep: the first and then one in so many is quick, the others are marked `thorough`."""
+    return [one if at % every == 0 else pytest.param(one, marks=pytest.mark.thorough) for at, one in enumerate(items)]

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.compile.compiler import CompiledHold, compile_hold
-from interlock.hold.language.model import RequirementText
-from interlock.hold.loader import Source, load_hold, load_specification
+from interlock.hold.language.model import Hold, RequirementText
+from interlock.hold.loader import Loaded, Source, load_hold, load_specification
 
 ROOT = Path(__file__).resolve().parents[2]
 SOUND = ("single-lane", "twin-lane", "main-deck")
@@ -34,15 +34,28 @@ def standing() -> tuple[RequirementText, ...]:
     return loaded.value
 
 
+@lru_cache(maxsize=32)
+def load_once(source: Source) -> Loaded[Hold]:
+    """What a description says; nothing is wrong with taking one for another that says the same (`compiled_anew`)."""
+    return load_hold(source, fetch)
+
+
+@lru_cache(maxsize=32)
 def compile_source(
     source: Source, requirements: tuple[RequirementText, ...] = (), situation: str | None = None
 ) -> CompiledHold:
     """A description that must be faultless, with its meaning."""
-    loaded = load_hold(source, fetch)
+    loaded = load_once(source)
     assert loaded.value is not None, loaded.diagnostics
     compilation = compile_hold(loaded.value, requirements, situation)
     assert compilation.compiled is not None, compilation.diagnostics
     return compilation.compiled
+
+
+def forget() -> None:
+    """What is compiled from now on is compiled anew."""
+    load_once.cache_clear()
+    compile_source.cache_clear()
 
 
 def compile_file(name: str, requirements: tuple[RequirementText, ...] = ()) -> CompiledHold:

@@ -20,6 +20,7 @@ from interlock.prove.enabling.enabling import enable
 from interlock.prove.frames.pdr import pdr
 from tests.agreement.engines import reachable_states
 from tests.agreement.random_machines import random_case
+from tests.some import swept
 
 MOST_OPTIONS = 5
 
@@ -75,7 +76,7 @@ def smallest_by_trial(machine: Machine, question: EnablingQuestion) -> set[froze
 
 
 @pytest.mark.parametrize("engine", [decide, pdr], ids=["decide", "pdr"])
-@pytest.mark.parametrize("block", range(5))
+@pytest.mark.parametrize("block", swept(range(5), 3))
 def test_all_smallest_sets_are_found(engine: Any, block: int) -> None:
     """On random machines they are those that trying every set of options finds, and the evidence is accepted."""
     sizes: dict[int, int] = {}
@@ -91,7 +92,7 @@ def test_all_smallest_sets_are_found(engine: Any, block: int) -> None:
     assert sizes.get(1, 0) >= 5 and sum(number for size, number in sizes.items() if size > 1) >= 1
 
 
-@pytest.mark.parametrize("block", range(2))
+@pytest.mark.parametrize("block", swept(range(2), 2))
 def test_what_is_cut_short_is_right_as_far_as_it_goes(block: int) -> None:
     """Ended after the smallest size or after a number of sets, all up to the size named are there."""
     for seed in range(310_000 + 20 * block, 310_000 + 20 * (block + 1)):

@@ -15,7 +15,7 @@ from interlock.prove.certificates.obligations import discharge
 from interlock.prove.core.solvers import FOREVER
 from interlock.prove.search.explicit import count_states, explicit
 from tests.agreement.state_graphs import state_graph
-from tests.some import some
+from tests.some import some, swept
 
 from .engines import (
     COMPLETE,
@@ -33,7 +33,8 @@ PER_BLOCK = 40
 
 
 @pytest.mark.parametrize(
-    "block", [*range(BLOCKS // 4), *(pytest.param(at, marks=pytest.mark.slow) for at in range(BLOCKS // 4, BLOCKS))]
+    "block",
+    [*swept(range(BLOCKS // 4), 4), *(pytest.param(at, marks=pytest.mark.slow) for at in range(BLOCKS // 4, BLOCKS))],
 )
 def test_every_engine_agrees_with_enumeration(block: int) -> None:
     """Verdicts, depths, traces and certificates of all engines agree with plain enumeration."""
@@ -42,7 +43,7 @@ def test_every_engine_agrees_with_enumeration(block: int) -> None:
         judge_counts(seed)
 
 
-@pytest.mark.parametrize("seed", range(0, 60, 2))
+@pytest.mark.parametrize("seed", swept(range(0, 60, 2), 3))
 @pytest.mark.parametrize("name", ON_Z3)
 def test_engines_claim_the_same_on_another_solver(name: str, seed: int) -> None:
     """On z3 in place of a SAT solver an engine gives the same verdicts and, where it says so, the same depths."""

@@ -51,7 +51,15 @@ def truth_of(machine: Machine, questions: Sequence[Question], most: int) -> list
     return [smallest(own) for own in found]
 
 
-@pytest.mark.parametrize(("first", "count", "most"), [(0, 60, 2), (7000, 25, 3)])
+@pytest.mark.parametrize(
+    ("first", "count", "most"),
+    [
+        (0, 20, 2),
+        (7000, 5, 3),
+        pytest.param(20, 40, 2, marks=pytest.mark.thorough),
+        pytest.param(7005, 20, 3, marks=pytest.mark.thorough),
+    ],
+)
 def test_sets_are_those_of_all_states_written_out(first: int, count: int, most: int) -> None:
     """For every set of failures all states were visited; the claims have the same smallest ones, and are confirmed."""
     sizes: set[int] = set()
@@ -100,10 +108,11 @@ def spoiled(claim: SmallestSets, draw: random.Random) -> SmallestSets:
     return replace(claim, tolerance=replace(tolerance, kept=tuple(kept)))
 
 
-def test_no_false_claim_is_believed() -> None:
+@pytest.mark.parametrize("seeds", [range(15), pytest.param(range(15, 50), marks=pytest.mark.thorough)])
+def test_no_false_claim_is_believed(seeds: range) -> None:
     """Claims with sets, reasons, clauses or failures left out, or a size too large: disputed, or true all the same."""
     disputed = 0
-    for seed in range(50):
+    for seed in seeds:
         machine, questions, claims = case_of(seed, 2)
         draw = random.Random(seed)
         false = [spoiled(claim, draw) for claim in claims]
@@ -116,7 +125,7 @@ def test_no_false_claim_is_believed() -> None:
             elif finding.complete >= 0:
                 true = truth[finding.complete][at]
                 assert sorted(map(sorted, true)) == sorted(map(sorted, false[at].sets)), (seed, finding)
-    assert disputed > 40
+    assert disputed > 0.8 * len(seeds)
 
 
 LAMP = Machine(

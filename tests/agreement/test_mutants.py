@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.some import swept
+
 from .mutant_run import run_command
 from .mutants import SORTS, judge_mutant, make_mutant, originals
 
@@ -16,7 +18,8 @@ BLOCK = 40
 
 
 @pytest.mark.parametrize(
-    "first", [pytest.param(at, marks=pytest.mark.slow if at >= 160 else ()) for at in range(0, 320, BLOCK)]
+    "first",
+    [*swept(range(0, 160, BLOCK), 4), *(pytest.param(at, marks=pytest.mark.slow) for at in range(160, 320, BLOCK))],
 )
 def test_mutants(first: int) -> None:
     """Each is taken through reading, compiling and a bounded proof or audit, and nothing goes wrong."""
@@ -24,7 +27,7 @@ def test_mutants(first: int) -> None:
     assert {seed: fault for seed, (_, fault) in outcomes.items() if fault is not None} == {}
 
 
-@pytest.mark.parametrize("first", range(0, 24, 8))
+@pytest.mark.parametrize("first", swept(range(0, 24, 8), 3))
 def test_commands_on_mutants(first: int, tmp_path: Path) -> None:
     """No command that reads one ends with the code of a fault inside the program."""
     outcomes = {seed: run_command(seed, tmp_path / str(seed)) for seed in range(first, first + 8)}

@@ -22,9 +22,10 @@ from interlock.study.procedure.interleavings import InterleavingSearch, hazards_
 from interlock.study.procedure.interruptions import Resumption
 from interlock.study.procedure.recount import recount, track_of
 from interlock.study.procedure.slips import slips_of
-from tests.agreement.hold_texts import doorway, fetch, hold_text
+from tests.agreement.hold_texts import doorway, fetch, hold_text, standing
 from tests.agreement.state_graphs import state_graph
-from tests.teeth.procedures import FAILING, bind, standing
+from tests.some import swept
+from tests.teeth.procedures import FAILING, bind
 
 POOL = (
     "unlock D1",
@@ -91,7 +92,7 @@ def drawn(seed: int) -> str:
     )
 
 
-@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("seed", swept(range(12), 3))
 def test_without_slips(seed: int) -> None:
     """With supplies steady and with supplies lost: the same number of states, the same requirements broken."""
     bound = bind(drawn(seed), HOLDS[seed % 5 == 4])
@@ -113,7 +114,7 @@ def test_without_slips(seed: int) -> None:
         assert all(isinstance(claim, Refuted | Proved) for claim in claims)
 
 
-@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("seed", swept(range(12), 3))
 def test_with_slips(seed: int) -> None:
     """The fewest slips that break each requirement are those that the machine with a budget of slips needs; what breaks
     only where supplies are lost is told once, as that."""

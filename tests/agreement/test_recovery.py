@@ -40,10 +40,12 @@ from tests.agreement.listing import listing_of
 from tests.agreement.random_machines import random_way_back as _case
 from tests.agreement.recovering import dead_ends, proves
 from tests.agreement.ways_by_z3 import discharge_recovery
-from tests.some import some
+from tests.some import some, swept
 
 
-@pytest.mark.parametrize("tens", [pytest.param(at, marks=pytest.mark.slow if at >= 20 else ()) for at in range(100)])
+@pytest.mark.parametrize(
+    "tens", [*swept(range(20), 4), *(pytest.param(at, marks=pytest.mark.slow) for at in range(20, 100))]
+)
 def test_engine_agrees_with_enumeration(tens: int) -> None:
     """On a thousand random machines the engine is right, and its evidence is what it says, state by state."""
     for seed in range(10 * tens, 10 * tens + 10):
@@ -67,7 +69,7 @@ def _asked(seed: int) -> tuple[Machine, list[RecoveryQuestion]]:
     return machine, [question]
 
 
-@pytest.mark.parametrize("seed", range(60))
+@pytest.mark.parametrize("seed", swept(range(60), 3))
 def test_second_solver_agrees(seed: int) -> None:
     """What the engine claims of random machines is confirmed, never disputed."""
     machine, question = _case(seed)
@@ -152,7 +154,7 @@ def _is_proof_with_sure_drops(machine: Machine, recovery: Recovery, goal: Expr) 
     return proves(machine, recovery, goal)
 
 
-@pytest.mark.parametrize("seed", range(0, 40))
+@pytest.mark.parametrize("seed", swept(range(40), 2))
 def test_corrupted_evidence_is_rejected(seed: int) -> None:
     """Evidence changed in one place is accepted by either checker only where it is still a proof, state by state."""
     machine, question = _case(seed)

@@ -23,6 +23,7 @@ from tests.agreement.listing import listing_of
 from tests.agreement.random_machines import random_way_back
 from tests.agreement.recovering import dead_ends, proves, shows_dead_end
 from tests.agreement.sidings import random_siding, siding
+from tests.some import swept
 
 
 @pytest.mark.parametrize("tens", [pytest.param(at, marks=pytest.mark.slow if at >= 2 else ()) for at in range(12)])
@@ -47,7 +48,7 @@ def test_sidings_are_of_both_kinds() -> None:
     assert 8 < sum(trapping) < 32
 
 
-@pytest.mark.parametrize("seed", range(60))
+@pytest.mark.parametrize("seed", swept(range(60), 3))
 def test_counting_alone_agrees_with_enumeration(seed: int) -> None:
     """Asked by counting alone, the engine is as right on random machines as by both."""
     machine, question = random_way_back(seed)
@@ -134,7 +135,7 @@ def test_fewer_count_more_than_nearer() -> None:
     assert rank_of(machine, rank, near) < rank_of(machine, rank, both)
 
 
-@pytest.mark.parametrize("seed", range(0, 40))
+@pytest.mark.parametrize("seed", swept(range(40), 4))
 def test_kinds_of_state_excluded_are_not_reachable(seed: int) -> None:
     """A cube said never to be entered holds the state asked about and no reachable state; and some are found."""
     machine, _ = random_siding(seed)

@@ -29,7 +29,8 @@ from interlock.study.procedure.audit import Audit, Overall, audit_procedure
 from interlock.study.procedure.holders import Holder
 from interlock.study.procedure.interruptions import Interruption, Resumption
 from interlock.study.procedure.rescue import Rescue
-from tests.teeth.procedures import FAILING, ROOT, audit, bind, demo, planted
+from tests.agreement.hold_texts import ROOT
+from tests.teeth.procedures import FAILING, audit, bind, demo, planted
 
 
 @pytest.fixture(scope="module")

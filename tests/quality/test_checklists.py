@@ -99,9 +99,9 @@ def _body(made: Checklist, audited: ChecklistAudit) -> Body:
 
 ALL_HALF, ALL_OUT = Load((("all", "HALF"),)), Unload(("all",))
 QUICK = [
-    ("twin-lane.yaml", ALL_HALF, None),
+    pytest.param("twin-lane.yaml", ALL_HALF, None, marks=pytest.mark.thorough),
     ("twin-lane.yaml", SOME, None),
-    ("twin-lane.yaml", Load((("all", "WIDE"),)), None),
+    pytest.param("twin-lane.yaml", Load((("all", "WIDE"),)), None, marks=pytest.mark.thorough),
     ("twin-lane.yaml", ALL_OUT, SOME),
     ("single-lane.yaml", ALL_HALF, None),
     ("single-lane.yaml", ALL_OUT, ALL_HALF),

@@ -20,8 +20,8 @@ from interlock.study.checklist.making import Checklist, make_checklist
 from interlock.study.procedure.audit import Audit, audit_procedure
 from interlock.study.procedure.graph import procedure_graph, procedure_machine
 from interlock.study.procedure.slips import Slip, slips_of
+from tests.agreement.hold_texts import fetch, standing
 from tests.benchmarks.holds import hold_text
-from tests.teeth.procedures import fetch, standing
 
 ASKED = "LVD is down and load_secured"
 MOST_SECONDS = 60

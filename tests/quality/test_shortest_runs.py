@@ -14,12 +14,13 @@ from interlock.prove.search.bmc import bmc
 from interlock.prove.search.explicit import explicit
 from tests.agreement.engines import SHORTEST, assert_runs, reachable_states, truth
 from tests.agreement.random_machines import random_case
+from tests.some import swept
 
 engines = pytest.mark.parametrize("engine", SHORTEST.values(), ids=SHORTEST.keys())
 
 
 @engines
-@pytest.mark.parametrize("block", range(4))
+@pytest.mark.parametrize("block", swept(range(4), 4))
 def test_runs_are_shortest(engine: Any, block: int) -> None:
     """On random machines every run called shortest is as long as plain enumeration says it must be."""
     found = 0

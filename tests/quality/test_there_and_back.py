@@ -18,7 +18,8 @@ from interlock.study.checklist.goals import Load, Unload
 from interlock.study.checklist.making import Checklist, make_checklist
 from interlock.study.procedure.audit import Audit, Overall, Verdict, audit_procedure
 from interlock.study.procedure.slips import slips_of
-from tests.teeth.procedures import MODELS, fetch, standing
+from tests.agreement.hold_texts import fetch, standing
+from tests.teeth.procedures import MODELS
 
 OUT = Unload(("all",))
 HALVES, WIDES, SHORTS, LONGS = (Load((("all", kind),)) for kind in ("HALF", "WIDE", "SHORT", "LONG"))

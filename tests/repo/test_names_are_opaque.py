@@ -27,7 +27,7 @@ from interlock.study.checklist.audit import audit_checklist
 from interlock.study.checklist.goals import Load
 from interlock.study.checklist.making import Checklist, make_checklist
 from interlock.study.verify import verify
-from tests.agreement.hold_texts import compile_file, standing
+from tests.agreement.hold_texts import compile_file, forget, standing
 from tests.teeth.procedures import MODELS, audit
 
 ROOT = Path(__file__).parents[2] / "interlock"
@@ -120,7 +120,7 @@ def _said(compiled: CompiledHold) -> Iterator[object]:
     yield plan_svg(compiled, next(initial_states(compiled.machine)))
 
 
-def test_spelling_is_of_no_matter(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_spelling_is_of_no_matter(compiled_anew: None, monkeypatch: pytest.MonkeyPatch) -> None:
     """With every name spelt otherwise all that is told of a hold is the same, runs that break requirements included."""
     flawed = "models/flawed/key-not-trapped.yaml"
     usual = compile_file(flawed, standing())
@@ -130,6 +130,7 @@ def test_spelling_is_of_no_matter(monkeypatch: pytest.MonkeyPatch) -> None:
     for one in classes:
         if one is not origin.Precedence:  # the kernel spells the memory of a requirement
             monkeypatch.setattr(one, "name", _respelt(one.name.fget))
+    forget()
     respelt = compile_file(flawed, standing())
     assert not any("." in rule.name for rule in respelt.machine.rules)
     assert list(_said(respelt)) == before

@@ -2,33 +2,16 @@
 
 from __future__ import annotations
 
-from functools import cache
-from pathlib import Path
-
 from interlock.hold.language.model import RequirementText
-from interlock.hold.loader import Source, load_hold, load_procedure, load_specification
+from interlock.hold.loader import Source, load_procedure
 from interlock.hold.procedure.binding import BoundProcedure, bind_procedure, compile_for, compile_freely
 from interlock.hold.tell import Reason
 from interlock.kernel.claims import Limits
 from interlock.prove.engine import Engine
 from interlock.study.procedure.audit import Audit, audit_procedure
+from tests.agreement.hold_texts import ROOT, fetch, load_once, standing
 
-ROOT = Path(__file__).parents[2]
 MODELS = ROOT / "models"
-
-
-def fetch(name: str) -> Source | None:
-    """A file by its path from the root of the project."""
-    path = ROOT / name
-    return Source(name, path.read_bytes()) if path.is_file() else None
-
-
-@cache
-def standing() -> tuple[RequirementText, ...]:
-    """The standing requirements."""
-    loaded = load_specification(Source("standing.yaml", (ROOT / "specs" / "standing.yaml").read_bytes()))
-    assert loaded.value is not None
-    return loaded.value
 
 
 def bind(text: str, hold: str | None = None, requirements: tuple[RequirementText, ...] | None = None) -> BoundProcedure:
@@ -37,7 +20,7 @@ def bind(text: str, hold: str | None = None, requirements: tuple[RequirementText
     assert loaded.value is not None, loaded.diagnostics
     source = fetch(f"models/{hold or loaded.value.hold.removeprefix('../')}")
     assert source is not None
-    described = load_hold(source, fetch)
+    described = load_once(source)
     assert described.value is not None, described.diagnostics
     compilation = compile_for(described.value, loaded.value, standing() if requirements is None else requirements)
     assert compilation.compiled is not None, compilation.diagnostics
@@ -53,7 +36,7 @@ def audit(text: str, hold: str | None = None, *, slips: bool = False, engine: En
     if engine is not None:
         source = fetch(f"models/{hold or bound.procedure.hold.removeprefix('../')}")
         assert source is not None
-        described = load_hold(source, fetch).value
+        described = load_once(source).value
         assert described is not None
         alone = compile_freely(described, bound.procedure, standing()).compiled
         assert alone is not None

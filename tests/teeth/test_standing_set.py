@@ -349,7 +349,9 @@ def unguarded(kind: Kind, trigger: str, condition: str) -> Kind:
     return replace(kind, transitions=tuple(without(entry) for entry in kind.transitions))
 
 
-def test_a_door_declared_to_leave_closed_while_latched_is_found_out(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_door_declared_to_leave_closed_while_latched_is_found_out(
+    compiled_anew: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """`door-leaves-closed-only-unlatched` guards the declared kinds of door."""
     mutated = unguarded(DOOR_KINDS["hand"], "start_opening", "latched")
     monkeypatch.setattr(things, "DOOR_KINDS", {**DOOR_KINDS, "hand": mutated})
@@ -357,14 +359,18 @@ def test_a_door_declared_to_leave_closed_while_latched_is_found_out(monkeypatch:
     refute(compiled, "door-leaves-closed-only-unlatched[D1]", ("side door is closed", "side door is latched"))
 
 
-def test_a_latch_declared_to_engage_an_open_door_is_found_out(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_latch_declared_to_engage_an_open_door_is_found_out(
+    compiled_anew: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """`latched-only-closed` guards the declared kind of door latch."""
     monkeypatch.setattr(things, "latch_kind", lambda by, off: unguarded(latch_kind(by, off), "latch", "shut"))
     compiled = compile_file("models/single-lane.yaml", standing())
     refute(compiled, "latched-only-closed[D1]", ("latch side door", "side door is latched"))
 
 
-def test_a_latch_declared_to_rise_under_a_unit_is_found_out(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_latch_declared_to_rise_under_a_unit_is_found_out(
+    compiled_anew: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """`nothing-rises-under-a-unit` guards the declared kinds of device."""
     kinds = dict(DEVICE_KINDS)
     kinds["manual latch"] = unguarded(kinds["manual latch"], "raise", "covered")
