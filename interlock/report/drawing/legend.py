@@ -43,7 +43,14 @@ def draw_notes(
     y, width = top, min(width, _WIDEST)
     if snapshot is not None:
         y = _paragraphs(root, _facts(compiled, snapshot), y, width)
-    y = _zone_key(root, compiled, y, width)
+    return draw_key(root, compiled, snapshot, y, width)
+
+
+def draw_key(
+    root: ElementTree.Element, compiled: CompiledHold, snapshot: Snapshot | None, top: float, width: float
+) -> float:
+    """The key of zones and marks alone; what the marks of states mean where there is a state."""
+    y = _zone_key(root, compiled, top, width)
     return _key(root, list(_entries(compiled, snapshot)), y, width)
 
 
