@@ -24,6 +24,7 @@ COMMANDS = {
     "audit": "Audit a written procedure, and what slips in it lead to.",
     "checklist": "Make a checklist that is proved: load, unload, or reach a goal.",
     "test": "Make a functional test: steps in which failures show.",
+    "teach": "Make a page on which a hold can be worked, followed and exercised.",
     "describe": "Say what a description contains and what a proof would assume.",
     "draw": "Draw the plan, the unit moves or a kind of device.",
     "count": "Count the reachable states of a hold exactly.",

@@ -61,13 +61,13 @@ def command(
         raise click.UsageError("--format procedure: a procedure names the file of its hold, and this has none.")
     opened = asked.open(hold, asked.texts())
     compiled = opened.compiled
-    wanted = _goal(compiled, load, unload, goal)
+    wanted = goal_of(compiled, load, unload, goal)
     before = None if aboard is None else _load(aboard, "--aboard")
     with asked.work() as work:
         try:
             with work.shown(opened.label, quiet=asked.shape.name != "text") as report:
                 result = make_checklist(compiled, wanted, work.limits(), report, before)
-                audited = None if isinstance(result, NoChecklist) else _audited(result, work.limits(), report)
+                audited = None if isinstance(result, NoChecklist) else audited_checklist(result, work.limits(), report)
         except GoalFault as fault:
             hint = "" if unload is None or aboard is not None else " '--aboard all:KIND' starts with a load aboard."
             raise click.UsageError(f"{sentence(str(fault))}{hint}") from fault
@@ -75,7 +75,7 @@ def command(
     return code_of_checklist(result, audited)
 
 
-def _audited(made: Checklist, limits: Limits, report: ProgressCallback) -> ChecklistAudit:
+def audited_checklist(made: Checklist, limits: Limits, report: ProgressCallback) -> ChecklistAudit:
     """The checklist, written as a procedure and audited as that."""
     from interlock.report.yaml.procedure import checklist_procedure, steps_of_actions
     from interlock.study.checklist.audit import audit_checklist
@@ -103,7 +103,8 @@ def _seen_from(hold: str, output: Path | None) -> str:
     return Path(os.path.relpath(hold, folder)).as_posix()
 
 
-def _goal(compiled: CompiledHold, load: str | None, unload: str | None, goal: str | None) -> Goal:
+def goal_of(compiled: CompiledHold, load: str | None, unload: str | None, goal: str | None) -> Goal:
+    """The goal that was asked for, of which one is given.  Raises click.UsageError."""
     from interlock.study.checklist.goals import Reach, Unload
 
     if load is not None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from hashlib import sha256
 from typing import TYPE_CHECKING
 
 import click
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from interlock.hold.compile.compiler import CompiledHold
     from interlock.hold.language.model import Catalogue, Hold, RequirementText
     from interlock.hold.language.rates import FailureRate, FailureRates
+    from interlock.hold.loader import Source
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +45,7 @@ class Opened:
     `replaced` are the ids of given texts that the description's own overruled.  `warnings` leave it usable.
     `without` gives the description with some of its changes (`Change.item`) undone, None where that is none.  `keys`
     are names by which the description is known, and those that it modifies (see `cache`); `modifies` names the files of
-    these, the nearest first.
+    these, the nearest first.  `digests` are SHA-256 of the bytes of all of these files, by name.
     """
 
     label: str
@@ -54,6 +56,7 @@ class Opened:
     without: Callable[[frozenset[int]], Hold | None]
     keys: tuple[str, ...]
     modifies: tuple[str, ...]
+    digests: Mapping[str, str]
 
     @property
     def given(self) -> tuple[RequirementText, ...]:
@@ -132,7 +135,15 @@ def open_hold(
     from interlock.hold.loader import load_hold
 
     source = read_source(name)
-    loaded = load_hold(source, fetch)
+    digests = {source.name: sha256(source.content).hexdigest()}
+
+    def noted(other: str) -> Source | None:
+        found = fetch(other)
+        if found is not None:
+            digests[found.name] = sha256(found.content).hexdigest()
+        return found
+
+    loaded = load_hold(source, noted)
     if loaded.value is None:
         return Rejected(loaded.diagnostics, loaded.sources)
     hold, sources = loaded.value, loaded.sources
@@ -153,7 +164,8 @@ def open_hold(
         return load_hold(source, fetch, undone).value
 
     told, keys = (*hold.requirements, *given), keys_of(sources, situation)
-    return Opened(name, compilation.compiled, told, replaced, warnings, without, keys, tuple(sources)[1:])
+    modifies = tuple(sources)[1:]
+    return Opened(name, compilation.compiled, told, replaced, warnings, without, keys, modifies, digests)
 
 
 def base_of(opened: Opened) -> str:

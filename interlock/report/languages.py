@@ -32,6 +32,22 @@ def in_json(document: Any) -> str:
     return _NOT_PLAIN.sub(lambda found: json.dumps(found[0])[1:-1] if is_hidden(found[0]) else found[0], text) + "\n"
 
 
+def in_script(document: Any) -> str:
+    """The values as JSON for a page to read, on one line: nothing in it ends the element that it stands in, and what is
+    hidden in a text is shown by escapes."""
+    text = json.dumps(_shown(document), ensure_ascii=False, separators=(",", ":"))
+    # in JSON these stand in strings only
+    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+
+
+def _shown(document: Any) -> Any:
+    if isinstance(document, str):
+        return visible(document)
+    if isinstance(document, dict):
+        return {name: _shown(value) for name, value in document.items()}
+    return [_shown(one) for one in document] if isinstance(document, list | tuple) else document
+
+
 def in_markdown(text: str) -> str:
     """For a paragraph, a list item or a cell of a table, in CommonMark and the dialect with tables and ~~ for struck
     through; nothing in it is a link, a mark or a block of its own."""

@@ -1,0 +1,121 @@
+"""`interlock teach`: a page on which a hold can be worked."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from time import monotonic
+from typing import TYPE_CHECKING, TypeAlias
+
+import click
+
+from interlock.cli.checklist import audited_checklist, goal_of
+from interlock.cli.exit_codes import DONE, FOUND, code_of_checklist, code_of_hold, worst_code
+from interlock.cli.formats import chosen_format
+from interlock.cli.options import requirements_option, situation_option, standing_option, time_option
+from interlock.cli.screen import output_option
+from interlock.cli.session import Session, Work
+
+if TYPE_CHECKING:
+    from interlock.cli.opening import Opened
+    from interlock.report.views.checklist import RefusalView
+    from interlock.report.views.exercises import Rehearsed
+    from interlock.study.verify import Verification
+
+_Wanted: TypeAlias = "tuple[str | None, str | None, str | None]"
+"""What is to be loaded, unloaded or brought about, as it was asked for."""
+
+
+@click.command(
+    name="teach",
+    help="Make a page for teaching: one HTML file on which HOLD can be worked by mouse or keys, in any browser, with "
+    "no network. With --failing it also plays what breaks each requirement; with a goal it plays the checklist for it "
+    "and has it as an exercise. HOLD is a description file, '-' for standard input, or 'demo:NAME'.",
+)
+@click.argument("hold", metavar="HOLD")
+@click.option("--failing", is_flag=True, help="Prove the requirements, and play what breaks those that fail.")
+@click.option("--load", "load", metavar="LOAD", help="Exercise loading: 'all:KIND', or '3L=HALF,3R=HALF'.")
+@click.option("--unload", "unload", metavar="BAYS", help="Exercise unloading: 'all', or bays: '3L,3R'.")
+@click.option("--goal", "goal", metavar="EXPR", help="Exercise this goal, such as 'D1 is open and PWR is off'.")
+@situation_option
+@requirements_option("Warn of these requirements as well.")
+@standing_option("Warn of")
+@time_option("Give up proving and planning after this many seconds.")
+@output_option
+def command(
+    hold: str,
+    failing: bool,
+    load: str | None,
+    unload: str | None,
+    goal: str | None,
+    situation: str | None,
+    files: tuple[str, ...],
+    standing: bool,
+    seconds: float | None,
+    output: Path | None,
+) -> int:
+    """Opens, proves and plans what is asked for, shows."""
+    from interlock.report.views.exercises import Rehearsed
+    from interlock.report.views.teaching import Identified, teaching_view
+
+    shape = chosen_format("teach", None, output)
+    asked = Session(files, standing, situation, seconds, shape, output, False, "never", monotonic())
+    wanted = load, unload, goal
+    if sum(text is not None for text in wanted) > 1:
+        raise click.UsageError("Of --load, --unload and --goal only one can be exercised.")
+    opened = asked.open(hold, asked.texts())
+    codes = [DONE]
+    found: Verification | None = None
+    rehearsed: Rehearsed | None = None
+    with asked.work() as work:
+        if failing:
+            found = _proved(opened, work)
+            codes.append(code_of_hold(found))
+        if any(text is not None for text in wanted):
+            planned, code = _rehearsed(opened, wanted, work)
+            codes.append(code)
+            if not isinstance(planned, Rehearsed):
+                _refuse(planned)
+                return code
+            rehearsed = planned
+        digests = tuple(Identified(name, digest) for name, digest in opened.digests.items())
+        work.screen.show(shape.render({"view": teaching_view(opened.compiled, digests, found, rehearsed)}))
+        work.screen.close()
+    # what fails is what the page is made to show
+    return worst_code(code for code in codes if code != FOUND)
+
+
+def _proved(opened: Opened, work: Work) -> Verification:
+    from interlock.cli.methods import DEFAULT, engine_of
+    from interlock.study.verify import verify
+
+    with work.shown(opened.label) as report:
+        return verify(opened.compiled, engine_of(DEFAULT), work.limits(), report)
+
+
+def _rehearsed(opened: Opened, wanted: _Wanted, work: Work) -> tuple[Rehearsed | RefusalView, int]:
+    """The checklist for the goal, audited, and its exit code."""
+    from interlock.report.views.checklist import RefusalView, checklist_view
+    from interlock.report.views.exercises import Rehearsed
+    from interlock.report.views.wording import sentence
+    from interlock.study.checklist.goals import GoalFault
+    from interlock.study.checklist.making import NoChecklist, make_checklist
+
+    try:
+        with work.shown(opened.label) as report:
+            result = make_checklist(opened.compiled, goal_of(opened.compiled, *wanted), work.limits(), report)
+            audited = None if isinstance(result, NoChecklist) else audited_checklist(result, work.limits(), report)
+    except GoalFault as fault:
+        raise click.UsageError(sentence(str(fault))) from fault
+    code = code_of_checklist(result, audited)
+    told = checklist_view(opened.label, result, audited, code)
+    if isinstance(told, RefusalView) or isinstance(result, NoChecklist) or audited is None:
+        assert isinstance(told, RefusalView)  # noqa: S101 -- of what is not made only that is told
+        return told, code
+    return Rehearsed(result, audited, told), code
+
+
+def _refuse(told: RefusalView) -> None:
+    from interlock.report.text.checklist import refusal_lines
+    from interlock.report.text.lines import as_text
+
+    click.echo(as_text(refusal_lines(told)), err=True, nl=False)

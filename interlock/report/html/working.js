@@ -1,0 +1,278 @@
+"use strict";
+/* The page at work: three ways to use it, each over the same view of a state. */
+(() => {
+  const told = JSON.parse(document.getElementById("data").textContent);
+  const machine = makeMachine(told.working.tables);
+  const {rules} = machine;
+  const view = makeView(told, machine, ask);
+  const {make, ended} = view;
+  const byId = (id) => document.getElementById(id);
+  const calm = matchMedia("(prefers-reduced-motion: reduce)");
+  const MOST_SHOWN = 12, PAUSE_MS = 400; // all that moves by itself is still after five seconds
+  const MOST_LOOKED_AT = 3000;
+  const people = rules.flatMap((rule, at) => rule.actor === "crew" || rule.driven ? [at] : []);
+  const hazards = view.forbidden;
+  let way = "work", trail = [], timer = 0, run = null, at = 0, exercise = null, progress = null, halted = false, byItself = true;
+
+  const now = () => trail[trail.length - 1];
+  const point = (state, rule, extra) => ({state, rule, truth: machine.truthsIn(state), ...extra});
+  const brokenIn = (truth) => hazards.filter((one) => truth[one.row]);
+  const newly = (truth, before) => brokenIn(truth).filter((one) => !before || !before[one.row]);
+
+  /* What has changed, in words, but for what says only that nothing happens. */
+  function changes(before, after) {
+    const {values, idle} = told.working.tables, found = [];
+    after.forEach((value, place) => {
+      if (before[place] === value || idle.some(([one, other]) => one === place && other === value)) return;
+      if (values[place][value] !== null) found.push(values[place][value]);
+    });
+    return found;
+  }
+  const sentenceOf = (rule) => [rules[rule].text, ...rules[rule].responses].join("; ");
+
+  // ---- working the hold
+
+  function begin(state) {
+    stop();
+    trail = [point(Uint16Array.from(state), null)];
+    halted = false;
+    view.quiet();
+    view.say("Nothing has been done yet");
+    refresh();
+  }
+  function refresh() {
+    const here = now(), before = trail.length > 1 ? trail[trail.length - 2] : null;
+    view.watch(way === "follow" || halted);
+    view.show(here.state, here.truth, before && before.truth);
+    view.warn(brokenIn(here.truth), here.state, here.truth, halted ? "The exercise stops here." : "");
+    view.sayTrail(trail.slice(1).map((one) => sentenceOf(one.rule) + (one.slip ? ` (slip: ${one.slip.text})` : "")), trail.length - 2);
+    if (way === "exercise") tellExercise();
+  }
+  function ask(offer) {
+    if (way === "follow" || halted) return;
+    stop();
+    const here = now();
+    const rule = offer.rules.find((one) => here.truth[rules[one].guard]);
+    if (rule === undefined) {
+      view.refuse(offer, here.state, here.truth, (wanted) =>
+        machine.wayTo(here.state, (state, truth) => wanted.rules.some((one) => truth[rules[one].guard]), people, MOST_LOOKED_AT));
+      return;
+    }
+    view.quiet();
+    step(rule);
+    goOn(0);
+  }
+  function step(rule) {
+    const before = now(), extra = {};
+    if (way === "exercise" && progress) {
+      extra.kept = progress.copy();
+      if (rules[rule].actor === "crew") extra.slip = progress.take(rule);
+    }
+    const after = point(machine.fire(before.state, rule), rule, extra);
+    trail.push(after);
+    const found = newly(after.truth, before.truth);
+    if (way === "exercise" && found.length) { halted = true; stop(); }
+    view.say(sentenceOf(rule), changes(before.state, after.state));
+    refresh();
+  }
+  /* The equipment acts, one step after the other, in one of the orders in which it can. */
+  function goOn(count) {
+    stop();
+    if (halted || way === "follow" || !byItself) return;
+    const next = rules.findIndex((rule) => rule.driven && now().truth[rule.guard]);
+    if (next < 0) return;
+    if (count >= MOST_SHOWN) { byId("more").hidden = false; return; }
+    if (calm.matches) { step(next); goOn(count + 1); return; }
+    timer = setTimeout(() => { step(next); goOn(count + 1); }, PAUSE_MS);
+  }
+  function stop() {
+    clearTimeout(timer);
+    if (byId("more")) byId("more").hidden = true;
+  }
+  function takeBack() {
+    stop();
+    if (trail.length < 2) return;
+    const gone = trail.pop();
+    if (gone.kept && progress) progress.restore(gone.kept);
+    halted = false;
+    view.quiet();
+    view.say(`Taken back: ${rules[gone.rule].text}`);
+    refresh();
+  }
+
+  // ---- tools above the plan
+
+  function button(text, work, attributes) {
+    const made = make("button", text, {type: "button", ...attributes});
+    made.addEventListener("click", work);
+    return made;
+  }
+  function chooser(label, entries, work) {
+    const wrap = make("label", label + " "), list = make("select");
+    entries.forEach(([group, text], place) => {
+      let parent = list;
+      if (group) {
+        parent = [...list.children].find((one) => one.label === group) || list.appendChild(make("optgroup", "", {label: group}));
+      }
+      parent.append(make("option", text, {value: place}));
+    });
+    list.addEventListener("change", () => work(Number(list.value)));
+    wrap.append(list);
+    return wrap;
+  }
+  function workTools() {
+    const {starts} = told.working;
+    const own = make("label", ""), box = make("input", "", {type: "checkbox"});
+    box.checked = byItself;
+    box.addEventListener("change", () => { byItself = box.checked; goOn(0); });
+    own.append(box, " The equipment acts by itself");
+    const more = button("The equipment can go on", () => goOn(0), {id: "more"});
+    more.hidden = true;
+    const tools = [button("Take the step back", takeBack), button("Begin again", () => begin(trail[0].state)), own, more];
+    if (way === "work" && starts.length > 1) {
+      tools.push(chooser("Start:", starts.map((start) => ["", start.text || "as described"]), (place) => begin(starts[place].state)));
+    }
+    return tools;
+  }
+  const onlyTools = () => [workTools(), []];
+
+  // ---- following a run
+
+  function playedTrail(played) {
+    const found = [point(Uint16Array.from(played.start), null)];
+    for (const one of played.steps) {
+      const last = found[found.length - 1];
+      found.push(one.rule === null ? {...last, rule: null, note: one.note} : point(machine.fire(last.state, one.rule), one.rule, {note: one.note}));
+    }
+    return found;
+  }
+  function followTools() {
+    if (!told.runs.length) {
+      return [[make("p", "There is no run on this page. Make it with what fails (--failing), or with a checklist (--load, --unload, --goal).")], []];
+    }
+    const bar = make("div", "", {class: "player", role: "group", "aria-label": "Steps of the run"});
+    const slider = make("input", "", {type: "range", min: 0, id: "slider", "aria-label": "Step"});
+    slider.addEventListener("input", () => goTo(Number(slider.value)));
+    bar.append(button("First", () => goTo(0)), button("Back", () => goTo(at - 1)), button("Next", () => goTo(at + 1)),
+               button("Last", () => goTo(run.steps.length)), slider, make("output", "", {id: "place"}));
+    bar.addEventListener("keydown", (event) => {
+      const to = {ArrowRight: at + 1, ArrowLeft: at - 1, Home: 0, End: run.steps.length}[event.key];
+      if (to === undefined || event.target === slider) return;
+      event.preventDefault();
+      goTo(to);
+    });
+    const runs = chooser("Run:", told.runs.map((one) => [one.group, `${one.title} (${one.steps.length})`]), (place) => follow(told.runs[place]));
+    return [[runs, bar], [make("div", "", {id: "about"}), make("div", "", {id: "why"})]];
+  }
+  function follow(played) {
+    run = played;
+    trail = playedTrail(run);
+    byId("about").replaceChildren(make("h2", run.title), ...run.about.map((text) => make("p", text)));
+    byId("slider").max = run.steps.length;
+    goTo(0);
+  }
+  function goTo(place) {
+    at = Math.max(0, Math.min(run.steps.length, place));
+    const here = trail[at], before = at ? trail[at - 1] : null;
+    byId("slider").value = at;
+    byId("slider").setAttribute("aria-valuetext", at ? `step ${at} of ${run.steps.length}: ${lineOf(here)}` : "the start");
+    byId("place").textContent = ` ${at} of ${run.steps.length}`;
+    view.watch(true);
+    view.show(here.state, here.truth, before && before.truth);
+    view.say(at ? `${at}. ${lineOf(here)}` : "The start of the run", at ? changes(before.state, here.state) : []);
+    view.warn(newly(here.truth, before && before.truth), here.state, here.truth, "");
+    view.sayTrail(run.steps.map((_, number) => lineOf(trail[number + 1])), at - 1);
+    const why = byId("why"), last = at === run.steps.length;
+    why.replaceChildren();
+    if (last && run.possible.length) why.append(make("h3", "Why the last step was possible"), view.reasonList(run.possible));
+    if (last && run.reached.length) why.append(make("h3", "Which part of the requirement broke"), view.reasonList(run.reached));
+  }
+  function lineOf(one) {
+    const said = one.rule === null ? "" : sentenceOf(one.rule);
+    return one.note && said ? `${one.note} (${said})` : one.note || said || "the start";
+  }
+
+  // ---- exercises
+
+  function exerciseTools() {
+    if (!told.exercises.length) {
+      return [[make("p", "There is no exercise on this page. Make it with a goal: --load, --unload or --goal.")], []];
+    }
+    const choice = chooser("Exercise:", told.exercises.map((one) => ["", one.title]), (place) => drill(told.exercises[place]));
+    const tools = [...workTools(), button("Hint", hint), button("I have finished", finish)];
+    return [told.exercises.length > 1 ? [choice, ...tools] : tools, [make("div", "", {id: "course"}), make("div", "", {id: "goal"})]];
+  }
+  function drill(chosen) {
+    exercise = chosen;
+    progress = makeExercise(exercise);
+    begin(exercise.start);
+    goOn(0);
+  }
+  function tellExercise() {
+    if (!exercise || !byId("goal")) return;
+    const reached = now().truth[exercise.goal];
+    const last = now().slip;
+    const rule = "Work the hold to this goal. A step that breaks a requirement ends the exercise; it can be taken back. What you do is compared with an order that was proved. Nothing is stored.";
+    const list = make("ul");
+    for (const text of exercise.before) list.append(make("li", text));
+    const steps = make("details"), order = make("ol");
+    steps.open = byId("goal").querySelector("details.order")?.open || false;
+    steps.className = "order";
+    for (const one of exercise.steps) {
+      const line = make("li", one.text + (progress.isDone(one) ? " (done)" : ""));
+      for (const guard of one.warned) line.prepend(make("div", `${guard.label}: ${guard.text}`, {class: `guard ${guard.label}`}));
+      order.append(line);
+    }
+    steps.append(make("summary", "Show the checklist"), order);
+    byId("goal").replaceChildren(make("h2", exercise.title), make("p", rule), make("p", "At the start:"), list,
+      make("p", reached ? "The goal is reached." : "The goal is not reached yet.", {class: "head"}), steps);
+    byId("course").replaceChildren();
+    if (last) {
+      const effect = last.effect ? ` The worst that the audit found of it: ${last.effect}${last.hazards.length ? " (" + last.hazards.join(", ") + ")" : ""}.` : "";
+      byId("course").append(make("p", `Slip: ${last.text}.${effect}`, {class: "slip"}));
+    }
+  }
+  function hint() {
+    const due = progress.due(), here = now();
+    const on = trail.every((one) => !one.slip);
+    let text = due.length ? `Next in the proved order: step ${due[0].number}, ${due[0].text}` : "No step is left.";
+    if (progress.half()) text = `Step ${progress.half().number} is not finished: ${progress.half().text} Then let go.`;
+    if (!on) {
+      const rests = new Set([exercise.start, ...exercise.steps.map((one) => one.rest)].map((state) => state.join()));
+      const back = machine.wayTo(here.state, (state) => rests.has(state.join()), people, MOST_LOOKED_AT);
+      if (back === null) text = "No short way back to the proved order was found. Take steps back until before the slip.";
+      else if (back.length) text = "The shortest way back to the proved order: " + back.map((rule) => rules[rule].text).join("; then ") + ".";
+    }
+    byId("course").replaceChildren(make("p", text, {role: "status"}));
+  }
+  function finish() {
+    const crew = trail.filter((one) => one.rule !== null && rules[one.rule].actor === "crew").length;
+    const box = make("div", "", {role: "status"});
+    box.append(make("h3", "The end"), make("p", now().truth[exercise.goal] ? "The goal is reached." : "The goal is not reached."),
+      make("p", `Steps of people: ${crew}; steps of the proved order: ${exercise.steps.length}; slips: ${progress.slips.length}.`));
+    const slips = make("ul"), missed = make("ul");
+    for (const slip of progress.slips) slips.append(make("li", ended(slip.text)));
+    for (const one of progress.missed()) missed.append(make("li", `Step ${one.number}. ${one.text}`));
+    if (progress.slips.length) box.append(make("p", "Slips:"), slips);
+    if (missed.children.length) box.append(make("p", "Steps of the proved order that were not done:"), missed);
+    byId("course").replaceChildren(box);
+  }
+
+  // ---- the three ways
+
+  function turnTo(next) {
+    stop();
+    way = next;
+    halted = false;
+    for (const one of document.querySelectorAll("[data-way]")) one.setAttribute("aria-pressed", String(one.dataset.way === way));
+    document.body.dataset.way = way;
+    const [above, beside] = {work: onlyTools, follow: followTools, exercise: exerciseTools}[way]();
+    byId("tools").replaceChildren(...above);
+    byId("beside").replaceChildren(...beside);
+    if (way === "follow" && told.runs.length) follow(run || told.runs[0]);
+    else if (way === "exercise" && told.exercises.length) drill(told.exercises[0]);
+    else begin(told.working.starts[0].state);
+  }
+  for (const one of document.querySelectorAll("[data-way]")) one.addEventListener("click", () => turnTo(one.dataset.way));
+  turnTo(told.runs.length && !told.exercises.length ? "follow" : "work");
+})();

@@ -1,0 +1,73 @@
+"""A hold to teach with: worked, followed step by step, and as an exercise."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from interlock.hold.compile.compiler import CompiledHold
+from interlock.report.views.appearances import Appearances, appearances_of
+from interlock.report.views.assumptions import CAUTIONS
+from interlock.report.views.exercises import Exercise, Rehearsed, exercise_of
+from interlock.report.views.played import Played, checklist_run, failing_runs
+from interlock.report.views.working import Numbers, Working, numbers_of, working_of
+from interlock.study.verify import Status, Verification
+from interlock.study.walk import begin_walk
+
+TRAINING = (
+    "This page is training material, made from a description of the hold and not from the hold.",
+    "What the description leaves out does not exist here; times, forces and masses do not either.",
+)
+"""Said beside the cautions that every report carries."""
+
+
+@dataclass(frozen=True, slots=True)
+class Identified:
+    """A file of the description, and the SHA-256 of its bytes."""
+
+    file: str
+    digest: str
+
+
+@dataclass(frozen=True, slots=True)
+class TeachingView:
+    """All that a page to teach with tells of a hold."""
+
+    compiled: CompiledHold
+    files: tuple[Identified, ...]
+    cautions: tuple[str, ...]
+    seen: Appearances
+    numbers: Numbers
+    working: Working
+    runs: tuple[Played, ...]
+    exercises: tuple[Exercise, ...]
+    proved: str
+
+
+def teaching_view(
+    compiled: CompiledHold,
+    files: Sequence[Identified],
+    found: Verification | None,
+    rehearsed: Rehearsed | None,
+) -> TeachingView:
+    """What is told of the hold; with what was found of its requirements, and with a checklist, where there are any."""
+    walk = begin_walk(compiled)
+    numbers = numbers_of(walk)
+    seen = appearances_of(compiled, walk.machine)
+    runs: list[Played] = [] if found is None else list(failing_runs(numbers, found))
+    exercises: tuple[Exercise, ...] = ()
+    if rehearsed is not None:
+        runs.append(checklist_run(numbers, rehearsed.made))
+        exercises = (exercise_of(numbers, rehearsed),)
+    working = working_of(walk, numbers, seen.expressions)
+    return TeachingView(
+        compiled, tuple(files), (*TRAINING, *CAUTIONS), seen, numbers, working, tuple(runs), exercises, _proved(found)
+    )
+
+
+def _proved(found: Verification | None) -> str:
+    """What is known of the requirements when the page is made."""
+    if found is None:
+        return "The requirements were not proved when this page was made."
+    counts = [(found.count(status), status.value) for status in Status]
+    return "Requirements: " + ", ".join(f"{count} {word}" for count, word in counts if count) + "."

@@ -1,0 +1,256 @@
+"""The page on which a hold is worked takes the same steps as the kernel: every state, every possible step."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Sequence
+from functools import cache
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from interlock.cli.opening import Opened, Rejected, Texts, open_hold, open_texts
+from interlock.cli.shipped import demonstrations
+from interlock.hold.tell import Reason, reasons
+from interlock.kernel.claims import Fails
+from interlock.kernel.evaluator import State, evaluate, fire, is_enabled, successors, truths_in
+from interlock.kernel.machine import question_of
+from interlock.kernel.recovery import HasDeadEnd
+from interlock.prove.decide import decide
+from interlock.prove.engine import NO_LIMITS
+from interlock.report.html.teaching import teaching_html
+from interlock.report.views.teaching import TeachingView, teaching_view
+from interlock.study.checklist.goals import Load
+from interlock.study.checklist.making import Checklist, make_checklist
+from interlock.study.verify import Status, verify
+from interlock.study.walk import Walk, begin_walk
+from tests.agreement.pages import browsed, needs_browser
+from tests.some import some
+
+pytestmark = [pytest.mark.browser, needs_browser]
+
+FLAWED = sorted(name for name in demonstrations() if name.startswith("flawed/"))
+MULTIPLIER, MODULUS = 48271, 2**31 - 1
+"""Park and Miller, Random number generators: good ones are hard to find, 1988, with the multiplier that they prefer
+later (1993, from memory); any sequence that both sides can make would do."""
+LEG = 8
+"""Steps after which a walk begins again elsewhere."""
+
+WALK = """
+  const told = JSON.parse(document.getElementById("data").textContent).working;
+  function walk(make, data, seed, steps, leg) {
+    const machine = make(data), found = [];
+    let number = seed, state = null;
+    for (let at = 0; at < steps; at++) {
+      if (at % leg === 0) state = Uint16Array.from(begins[(at / leg) % begins.length]);
+      const truth = machine.truthsIn(state), enabled = machine.enabledIn(truth);
+      const truths = at % 10 ? null : [...truth].join("");
+      found.push([[...state], enabled, machine.reasons(at % data.rows.length, state, truth, 3), truths]);
+      if (!enabled.length) break;
+      number = (number * MULTIPLIER) % MODULUS;
+      const after = machine.fire(state, enabled[number % enabled.length]);
+      found[at].push([...state]); // firing leaves the state before as it is
+      state = after;
+    }
+    return found;
+  }
+""".replace("MULTIPLIER", str(MULTIPLIER)).replace("MODULUS", str(MODULUS))
+
+
+def walk_script(view: TeachingView, begins: Sequence[State]) -> str:
+    places = [view.numbers.state(view.numbers.machine, state) for state in begins]
+    return f"const begins = {json.dumps(places)};{WALK}"
+
+
+@cache
+def opened(name: str) -> Opened:
+    texts = open_texts((), True)
+    assert isinstance(texts, Texts)
+    found = open_hold(name, texts, None)
+    assert not isinstance(found, Rejected)
+    return found
+
+
+@cache
+def view_of(name: str) -> TeachingView:
+    return teaching_view(opened(name).compiled, (), None, None)
+
+
+@cache
+def begins_of(name: str) -> tuple[State, ...]:
+    """Where walks on a hold begin: at its starts, and on the way to its being filled with each kind of unit."""
+    walk = begin_walk(opened(name).compiled)
+    found = list(walk.starts)
+    for unit in walk.compiled.hold.units:
+        made = make_checklist(walk.compiled, Load((("all", unit.id),)))
+        assert isinstance(made, Checklist)
+        found += [state for step in made.steps for state in step.execution.states]
+    return tuple(found)
+
+
+def walked(walk: Walk, begins: Sequence[State], view: TeachingView, seed: int, steps: int) -> Iterator[list[Any]]:
+    """The same walk, as the reference evaluator takes it; at every tenth step the truth of every row."""
+    machine, number = walk.machine, seed
+    rows = view.numbers.rows.expressions
+    state: State = begins[0]
+    for at in range(steps):
+        if at % LEG == 0:
+            state = begins[at // LEG % len(begins)]
+        found = list(successors(machine, state))
+        why = reasons(machine, walk.compiled.glossary, rows[at % len(rows)], state, 3)
+        true = truths_in(machine, state)
+        truths = None if at % 10 else "".join(str(int(true(row))) for row in rows)
+        possible = [view.numbers.rules[one.name] for one, _ in found]
+        places = list(view.numbers.state(machine, state))
+        yield [places, possible, plain(why), truths, places]
+        if not found:
+            return
+        number = number * MULTIPLIER % MODULUS
+        state = found[number % len(found)][1]
+
+
+def plain(why: Sequence[Reason]) -> list[dict[str, Any]]:
+    return [{"text": one.text, "because": plain(one.because)} for one in why]
+
+
+def check_walk(name: str, seed: int, steps: int, folder: Path) -> None:
+    view, walk, begins = view_of(name), begin_walk(opened(name).compiled), begins_of(name)
+    begins = begins[:: max(1, len(begins) * LEG // steps)]
+    script = f"{walk_script(view, begins)} return walk(makeMachine, told.tables, {seed}, {steps}, {LEG});"
+    found = browsed(teaching_html(view), script, folder)
+    expected = list(walked(walk, begins, view, seed, steps))
+    assert len(found) == len(expected) == steps
+    for at, (one, other) in enumerate(zip(found, expected, strict=True)):
+        assert one == other, at
+    # a walk that stays at the door would show little
+    assert len({tuple(state) for state, *_ in found}) > steps / 2
+    possible = {rule for _, enabled, *_ in found for rule in enabled}
+    assert len(possible) > 0.45 * len(walk.machine.rules)
+
+
+def test_page_takes_the_steps_of_the_kernel(tmp_path: Path) -> None:
+    """On a small hold, along a random walk: states, possible steps, and why things are what they are."""
+    check_walk("demo:single-lane", 7, 600, tmp_path)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["demo:single-lane", "demo:twin-lane", "demo:main-deck"])
+@pytest.mark.parametrize("seed", [1, 20261126])
+def test_page_takes_the_steps_of_the_kernel_on_each_demonstration(name: str, seed: int, tmp_path: Path) -> None:
+    """The same along 2,000 steps of each demonstration hold."""
+    check_walk(name, seed, 2_000, tmp_path)
+
+
+def check_runs(name: str, only: Sequence[str] | None, folder: Path) -> None:
+    compiled = opened(name).compiled
+    verification = verify(compiled, decide, NO_LIMITS, chosen=only)
+    view = teaching_view(compiled, (), verification, None)
+    script = """
+      const told = JSON.parse(document.getElementById("data").textContent), machine = makeMachine(told.working.tables);
+      return told.runs.map((run) => {
+        const points = [];
+        let state = Uint16Array.from(run.start);
+        for (const step of [...run.steps, {rule: null}]) {
+          const truth = machine.truthsIn(state);
+          const broken = told.working.forbidden.filter((one) => truth[one.row]).map((one) => one.id);
+          points.push([[...state], machine.enabledIn(truth), broken]);
+          if (step.rule !== null) state = machine.fire(state, step.rule);
+        }
+        return [run.title, points];
+      });
+    """
+    found = dict(browsed(teaching_html(view), script, folder))
+    walk = begin_walk(compiled)
+    machine, rules = walk.machine, view.numbers.rules
+    failing = [one for one in verification.answers if one.status is Status.FAILS]
+    for answer in some(one for one in failing if isinstance(one.finding, Fails | HasDeadEnd)):
+        assert isinstance(answer.finding, Fails | HasDeadEnd)
+        trace, points = answer.finding.claim.trace, found.pop(answer.instance.requirement.id)
+        assert len(points) == len(trace.states)
+        for at, (state, enabled, broken) in enumerate(points):
+            given = dict(zip((one.name for one in verification.machine.variables), trace.states[at], strict=True))
+            values = tuple(given[one.name] for one in machine.variables)
+            assert state == list(view.numbers.state(machine, values))
+            assert enabled == [rules[one.name] for one in machine.rules if is_enabled(machine, one, values)]
+            assert broken == [
+                one.requirement.id
+                for one in compiled.instances
+                if not one.requirement.kind.is_about_work
+                and evaluate(machine, question_of(machine, one.requirement).target, values)
+            ]
+        for (before, after), name in zip(pairwise(trace.states), trace.rules, strict=True):
+            assert fire(verification.machine, verification.machine.rule(name), before) == after
+        if not answer.instance.requirement.kind.is_about_work:
+            assert answer.instance.requirement.id in points[-1][2]
+            assert all(answer.instance.requirement.id not in broken for _, _, broken in points[:-1])
+    assert not found
+
+
+def test_page_follows_what_breaks_a_requirement(tmp_path: Path) -> None:
+    """Each step of a run against a requirement is possible where it is made, and the requirement breaks at its end."""
+    check_runs("demo:flawed/key-not-trapped", None, tmp_path)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", FLAWED)
+def test_page_follows_every_run_of_the_flawed_holds(name: str, tmp_path: Path) -> None:
+    """The same for every run against a requirement of each flawed demonstration."""
+    check_runs(f"demo:{name}", None, tmp_path)
+
+
+CHANGED_SCRIPTS = (
+    ("1 - truth[row[0]]", "truth[row[0]]"),
+    ("state[row[0]] === row[1] ? 1 : 0", "state[row[0]] >= row[1] ? 1 : 0"),
+    ("case SIGNAL: value = truth[row[0]]", "case SIGNAL: value = 1"),
+    ("if (!truth[part]) { value = 0; break; }", "if (!truth[part]) { value = 1; break; }"),
+    ("if (!truth[part]) { value = 0; break; }", "if (!truth[part]) break;"),
+    ("if (truth[part]) { value = 1; break; }", "{ value = truth[part]; break; }"),
+    ("for (let at = 0; at < rows.length; at++)", "for (let at = 1; at < rows.length; at++)"),
+    ("for (let at = 0; at < rules.length; at++)", "for (let at = 1; at < rules.length; at++)"),
+    ("if (truth[rules[at].guard])", "if (!truth[rules[at].guard])"),
+    ("Uint16Array.from(state);\n    for (const [variable", "state;\n    for (const [variable"),
+    ("rules[rule].writes)", "rules[rule].writes.slice(1))"),
+    ("after[variable] = value", "after[variable] = 0"),
+    ("if (depth < 0) return [];", "if (depth < 1) return [];"),
+    ("if (!every && truth[part] !== so) continue;", ""),
+    ("if (found.size && !every) break;", ""),
+    ("if (inner.length === 1 && inner[0].text === text) inner = inner[0].because;", ""),
+)
+"""Faults of the evaluator, one at a time."""
+CHANGED_DATA = (
+    'rows: data.rows.map((row) => row[0] === "and" ? row.slice(0, -1) : row)',
+    'rows: data.rows.map((row) => row[0] === "or" ? row.slice(0, -1) : row)',
+    'rows: data.rows.map((row) => row[0] === "is" ? ["is", row[1], 0] : row)',
+    'rows: data.rows.map((row) => row[0] === "const" ? ["const", 1 - row[1]] : row)',
+    "rules: data.rules.map((rule) => ({...rule, writes: rule.writes.slice(0, -1)}))",
+    "rules: data.rules.map((rule, at) => ({...rule, guard: data.rules[(at + 1) % data.rules.length].guard}))",
+    "rules: [...data.rules].reverse()",
+)
+"""Faults of what is handed to it."""
+
+
+def test_faults_of_the_evaluator_are_seen(tmp_path: Path) -> None:
+    """What the tests above compare is another with any one of these faults in evaluator or tables."""
+    view = view_of("demo:single-lane")
+    source = (Path(__file__).parents[2] / "interlock/report/html/evaluator.js").read_text()
+    kinds = {row[0] for row in view.working.tables.rows}
+    assert kinds == {"const", "is", "not", "and", "or", "signal"}
+    scripts = []
+    for old, new in CHANGED_SCRIPTS:
+        assert source.count(old) == 1, old
+        changed = source.replace('"use strict";', "").replace(old, new)
+        scripts.append((f"(() => {{ {changed} return makeMachine; }})()", "told.tables"))
+    data = "((data) => ({...data, CHANGE}))(told.tables)"
+    tables = [("makeMachine", data.replace("CHANGE", change)) for change in CHANGED_DATA]
+    variants = [f"() => walk({made}, {given}, 7, 600, {LEG})" for made, given in (*scripts, *tables)]
+    script = f"""{walk_script(view, begins_of("demo:single-lane")[::3])}
+      const right = JSON.stringify(walk(makeMachine, told.tables, 7, 600, {LEG}));
+      return [{", ".join(variants)}].map((work) => {{
+        try {{ return JSON.stringify(work()) === right; }} catch (fault) {{ return false; }}
+      }});"""
+    found = browsed(teaching_html(view), script, tmp_path)
+    assert len(found) == len(variants) > 20
+    unseen = [(*CHANGED_SCRIPTS, *CHANGED_DATA)[at] for at, same in enumerate(found) if same]
+    assert not unseen
