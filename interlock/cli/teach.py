@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, TypeAlias
 
 import click
 
+from interlock.cli.audit import open_procedure
 from interlock.cli.checklist import audited_checklist, goal_of
-from interlock.cli.exit_codes import DONE, FOUND, code_of_checklist, code_of_hold, worst_code
+from interlock.cli.exit_codes import DONE, FOUND, code_of_audit, code_of_checklist, code_of_hold, worst_code
 from interlock.cli.formats import chosen_format
 from interlock.cli.options import requirements_option, situation_option, standing_option, time_option
 from interlock.cli.screen import output_option
@@ -17,8 +18,10 @@ from interlock.cli.session import Session, Work
 
 if TYPE_CHECKING:
     from interlock.cli.opening import Opened
+    from interlock.hold.procedure.binding import BoundProcedure
     from interlock.report.views.checklist import RefusalView
     from interlock.report.views.exercises import Rehearsed
+    from interlock.study.procedure.audit import Audit
     from interlock.study.verify import Verification
 
 _Wanted: TypeAlias = "tuple[str | None, str | None, str | None]"
@@ -28,14 +31,18 @@ _Wanted: TypeAlias = "tuple[str | None, str | None, str | None]"
 @click.command(
     name="teach",
     help="Make a page for teaching: one HTML file on which HOLD can be worked by mouse or keys, in any browser, with "
-    "no network. With --failing it also plays what breaks each requirement; with a goal it plays the checklist for it "
-    "and has it as an exercise. HOLD is a description file, '-' for standard input, or 'demo:NAME'.",
+    "no network. With --failing it also plays what breaks each requirement, with --audit what goes wrong in a "
+    "procedure; with a goal it plays the checklist for it and has it as an exercise. HOLD is a description file, '-' "
+    "for standard input, or 'demo:NAME'.",
 )
 @click.argument("hold", metavar="HOLD")
 @click.option("--failing", is_flag=True, help="Prove the requirements, and play what breaks those that fail.")
 @click.option("--load", "load", metavar="LOAD", help="Exercise loading: 'all:KIND', or '3L=HALF,3R=HALF'.")
 @click.option("--unload", "unload", metavar="BAYS", help="Exercise unloading: 'all', or bays: '3L,3R'.")
 @click.option("--goal", "goal", metavar="EXPR", help="Exercise this goal, such as 'D1 is open and PWR is off'.")
+@click.option(
+    "--audit", "procedures", multiple=True, metavar="PROCEDURE", help="Play what an audit of it finds. May be repeated."
+)
 @situation_option
 @requirements_option("Warn of these requirements as well.")
 @standing_option("Warn of")
@@ -47,6 +54,7 @@ def command(
     load: str | None,
     unload: str | None,
     goal: str | None,
+    procedures: tuple[str, ...],
     situation: str | None,
     files: tuple[str, ...],
     standing: bool,
@@ -55,7 +63,7 @@ def command(
 ) -> int:
     """Opens, proves and plans what is asked for, shows."""
     from interlock.report.views.exercises import Rehearsed
-    from interlock.report.views.teaching import Identified, teaching_view
+    from interlock.report.views.teaching import Identified, OtherHold, teaching_view
 
     shape = chosen_format("teach", None, output)
     asked = Session(files, standing, situation, seconds, shape, output, False, "never", monotonic())
@@ -63,6 +71,7 @@ def command(
     if sum(text is not None for text in wanted) > 1:
         raise click.UsageError("Of --load, --unload and --goal only one can be exercised.")
     opened = asked.open(hold, asked.texts())
+    bound = [open_procedure(name, files, standing)[0] for name in procedures]
     codes = [DONE]
     found: Verification | None = None
     rehearsed: Rehearsed | None = None
@@ -77,8 +86,15 @@ def command(
                 _refuse(planned)
                 return code
             rehearsed = planned
+        audits = [_audited(name, one, work) for name, one in zip(procedures, bound, strict=True)]
+        codes += [code_of_audit(audit.overall) for audit in audits]
         digests = tuple(Identified(name, digest) for name, digest in opened.digests.items())
-        work.screen.show(shape.render({"view": teaching_view(opened.compiled, digests, found, rehearsed)}))
+        try:
+            view = teaching_view(opened.compiled, digests, found, rehearsed, audits)
+        except OtherHold as fault:
+            title = " ".join(str(fault).split())
+            raise click.UsageError(f"The procedure '{title}' is about another hold than {hold}.") from fault
+        work.screen.show(shape.render({"view": view}))
         work.screen.close()
     # what fails is what the page is made to show
     return worst_code(code for code in codes if code != FOUND)
@@ -90,6 +106,13 @@ def _proved(opened: Opened, work: Work) -> Verification:
 
     with work.shown(opened.label) as report:
         return verify(opened.compiled, engine_of(DEFAULT), work.limits(), report)
+
+
+def _audited(name: str, bound: BoundProcedure, work: Work) -> Audit:
+    from interlock.study.procedure.audit import audit_procedure
+
+    with work.shown(name) as report:
+        return audit_procedure(bound, None, work.limits(), report)
 
 
 def _rehearsed(opened: Opened, wanted: _Wanted, work: Work) -> tuple[Rehearsed | RefusalView, int]:

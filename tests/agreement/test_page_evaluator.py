@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Iterator, Sequence
 from functools import cache
 from itertools import pairwise
@@ -11,6 +12,7 @@ from typing import Any
 
 import pytest
 
+from interlock.cli.audit import open_procedure
 from interlock.cli.opening import Opened, Rejected, Texts, open_hold, open_texts
 from interlock.cli.shipped import demonstrations
 from interlock.hold.tell import Reason, reasons
@@ -24,6 +26,7 @@ from interlock.report.html.teaching import teaching_html
 from interlock.report.views.teaching import TeachingView, teaching_view
 from interlock.study.checklist.goals import Load
 from interlock.study.checklist.making import Checklist, make_checklist
+from interlock.study.procedure.audit import audit_procedure
 from interlock.study.verify import Status, verify
 from interlock.study.walk import Walk, begin_walk
 from tests.agreement.pages import browsed, needs_browser
@@ -198,6 +201,40 @@ def test_page_follows_what_breaks_a_requirement(tmp_path: Path) -> None:
 def test_page_follows_every_run_of_the_flawed_holds(name: str, tmp_path: Path) -> None:
     """The same for every run against a requirement of each flawed demonstration."""
     check_runs(f"demo:{name}", None, tmp_path)
+
+
+def test_page_follows_what_an_audit_found(tmp_path: Path) -> None:
+    """Each step of a run that an audit found is possible where it is made; with a hazard, that is broken at its end."""
+    models = Path(__file__).parents[2] / "models"
+    hold = os.path.relpath(models / "flawed/lock-without-latch.yaml", tmp_path)
+    text = (models / "procedures/open-and-shut.yaml").read_text().replace("../twin-lane.yaml", hold)
+    procedure = tmp_path / "procedure.yaml"
+    procedure.write_text(text)
+    bound, _ = open_procedure(str(procedure), (), True)
+    audit = audit_procedure(bound, None, NO_LIMITS)
+    assert audit.slips is not None
+    view = teaching_view(bound.compiled, (), None, None, [audit])
+    script = """
+      const told = JSON.parse(document.getElementById("data").textContent), machine = makeMachine(told.working.tables);
+      return told.runs.map((run) => {
+        let state = Uint16Array.from(run.start), possible = true;
+        for (const step of run.steps) {
+          if (step.rule === null) continue;
+          possible &&= Boolean(machine.truthsIn(state)[machine.rules[step.rule].guard]);
+          state = machine.fire(state, step.rule);
+        }
+        const truth = machine.truthsIn(state);
+        return [possible, told.working.forbidden.filter((one) => truth[one.row]).map((one) => one.id)];
+      });
+    """
+    found = browsed(teaching_html(view), script, tmp_path)
+    told = [one for one in audit.slips.results if one.run is not None]
+    hazards = [one.hazards for one in sorted(told, key=lambda one: len(one.run.steps if one.run else ()))]
+    assert len(found) == len(view.runs) >= len(hazards)
+    assert any(hazards)
+    assert all(possible for possible, _ in found)
+    for (_, broken), those in zip(found[-len(hazards) :], hazards, strict=True):
+        assert not those or set(those) & set(broken)
 
 
 CHANGED_SCRIPTS = (

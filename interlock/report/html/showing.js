@@ -39,7 +39,7 @@ function makeView(told, machine, ask) {
     const button = make("button", capital(words || offer.text), {type: "button", class: "offer"});
     if (!possible) button.setAttribute("aria-disabled", "true");
     if (watching) button.disabled = true;
-    button.addEventListener("click", () => ask(offer));
+    button.addEventListener("click", () => ask(offer, button));
     return button;
   }
 
@@ -94,7 +94,7 @@ function makeView(told, machine, ask) {
   function choose(id) {
     chosen = id;
     picker.value = id || "";
-    byId("refused").replaceChildren();
+    quiet();
     if (here) show(here.state, here.truth, here.before);
   }
   function showChosen(truth) {
@@ -200,8 +200,12 @@ function makeView(told, machine, ask) {
       return frame;
     }));
   }
-  function refuse(offer, state, truth, lookFor) {
-    const box = byId("refused");
+  /* It stands where it was asked for; the sentence above the plan says it as well, for who hears the page. */
+  function refuse(offer, button, state, truth, lookFor) {
+    const box = byId("refused"), place = button.closest("fieldset, #offers");
+    if (place) place.after(box);
+    byId("sentence").textContent = `Not possible now: ${offer.text}.`;
+    byId("after").replaceChildren();
     const ways = offer.rules.map((rule) => machine.lacking(machine.rules[rule].guard, true, state, truth));
     ways.sort((one, other) => one.length - other.length);
     box.replaceChildren(make("p", `Not possible now: ${offer.text}.`, {class: "head"}));
@@ -212,8 +216,8 @@ function makeView(told, machine, ask) {
       list.append(line);
     }
     box.append(list);
-    const button = make("button", "What would make it possible?", {type: "button"});
-    button.addEventListener("click", () => {
+    const further = make("button", "What would make it possible?", {type: "button"});
+    further.addEventListener("click", () => {
       const way = lookFor(offer);
       const found = make("div");
       if (way === null) found.append(make("p", "No short way was found. That is not to say that there is none."));
@@ -222,9 +226,9 @@ function makeView(told, machine, ask) {
         for (const rule of way) order.append(make("li", machine.rules[rule].text));
         found.append(make("p", "These steps would make it possible. They are one way, not an instruction:"), order);
       }
-      button.replaceWith(found);
+      further.replaceWith(found);
     });
-    box.append(button);
+    box.append(further);
   }
   function sayTrail(lines, at) {
     const list = byId("trail");
@@ -232,7 +236,11 @@ function makeView(told, machine, ask) {
     const now = list.querySelector("[aria-current]");
     if (now) list.scrollTop = Math.max(0, now.offsetTop - list.offsetTop - list.clientHeight / 2);
   }
-  const quiet = () => { byId("refused").replaceChildren(); };
+  function quiet() {
+    const box = byId("refused");
+    box.replaceChildren();
+    byId("offers").after(box); // panels are made anew, and it must not go with them
+  }
 
   return {show, say, warn, refuse, sayTrail, quiet, choose, make, ended, capital, reasonList, forbidden,
           watch: (only) => { watching = only; }};

@@ -48,13 +48,13 @@
     view.sayTrail(trail.slice(1).map((one) => sentenceOf(one.rule) + (one.slip ? ` (slip: ${one.slip.text})` : "")), trail.length - 2);
     if (way === "exercise") tellExercise();
   }
-  function ask(offer) {
+  function ask(offer, button) {
     if (way === "follow" || halted) return;
     stop();
     const here = now();
     const rule = offer.rules.find((one) => here.truth[rules[one].guard]);
     if (rule === undefined) {
-      view.refuse(offer, here.state, here.truth, (wanted) =>
+      view.refuse(offer, button, here.state, here.truth, (wanted) =>
         machine.wayTo(here.state, (state, truth) => wanted.rules.some((one) => truth[rules[one].guard]), people, MOST_LOOKED_AT));
       return;
     }
@@ -130,9 +130,17 @@
     more.hidden = true;
     const tools = [button("Take the step back", takeBack), button("Begin again", () => begin(trail[0].state)), own, more];
     if (way === "work" && starts.length > 1) {
-      tools.push(chooser("Start:", starts.map((start) => ["", start.text || "as described"]), (place) => begin(starts[place].state)));
+      const choice = chooser("Start:", starts.map((start) => ["", start.text || "as described"]), (place) => begin(starts[place].state));
+      choice.lastChild.value = firstStart();
+      tools.push(choice);
     }
     return tools;
+  }
+  /* Of the ways to start the one with most supplies on: little can be done without. */
+  function firstStart() {
+    const supplies = told.working.lamps.filter((lamp) => lamp.group === "Supplies");
+    const on = told.working.starts.map(({state}) => { const truth = machine.truthsIn(state); return supplies.filter((lamp) => truth[lamp.row]).length; });
+    return on.indexOf(Math.max(...on));
   }
   const onlyTools = () => [workTools(), []];
 
@@ -185,7 +193,8 @@
     const why = byId("why"), last = at === run.steps.length;
     why.replaceChildren();
     if (last && run.possible.length) why.append(make("h3", "Why the last step was possible"), view.reasonList(run.possible));
-    if (last && run.reached.length) why.append(make("h3", "Which part of the requirement broke"), view.reasonList(run.reached));
+    const head = run.possible.length ? "Which part of the requirement broke" : "Why the end is what it is";
+    if (last && run.reached.length) why.append(make("h3", head), view.reasonList(run.reached));
   }
   function lineOf(one) {
     const said = one.rule === null ? "" : sentenceOf(one.rule);
@@ -271,7 +280,7 @@
     byId("beside").replaceChildren(...beside);
     if (way === "follow" && told.runs.length) follow(run || told.runs[0]);
     else if (way === "exercise" && told.exercises.length) drill(told.exercises[0]);
-    else begin(told.working.starts[0].state);
+    else begin(told.working.starts[firstStart()].state);
   }
   for (const one of document.querySelectorAll("[data-way]")) one.addEventListener("click", () => turnTo(one.dataset.way));
   turnTo(told.runs.length && !told.exercises.length ? "follow" : "work");

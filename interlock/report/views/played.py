@@ -1,4 +1,4 @@
-"""Runs that are followed step by step: orders of steps that break a requirement, dead ends, checklists."""
+"""Runs that are followed step by step: what breaks a requirement, checklists, what an audit has found."""
 
 from __future__ import annotations
 
@@ -14,10 +14,16 @@ from interlock.report.views.instructions import InstructionWriter
 from interlock.report.views.wording import count_of, sentence
 from interlock.report.views.working import Numbers
 from interlock.study.checklist.making import Checklist
+from interlock.study.procedure.audit import Audit
+from interlock.study.procedure.runs import Run, RunStep
 from interlock.study.verify import Answer, Status, Verification
 
 SEQUENCES = "What breaks a requirement"
 CHECKLISTS = "Checklists"
+AMISS = "Where a procedure goes wrong"
+SLIPS = "What slips lead to"
+MOST_SLIPS = 40
+"""Runs with slips in one page, the shortest; the audit tells of all."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,3 +94,44 @@ def _checklist_steps(numbers: Numbers, writer: InstructionWriter, made: Checklis
         rules: Sequence[str | None] = step.execution.rules or (None,)
         for rule in rules:
             yield PlayedStep(None if rule is None else numbers.rules[rule], said)
+
+
+def audit_runs(numbers: Numbers, audit: Audit) -> Iterator[Played]:
+    """What an audit found that can be followed: breaches, a goal missed, actions not possible, then slips."""
+    for breach in audit.breaches:
+        instance = breach.hazard.instance
+        when = " where power is lost" if breach.lost else ""
+        title = f"without any slip{when}: {instance.requirement.id}"
+        yield _audited(numbers, audit, AMISS, title, sentence(instance.text), breach.run)
+    if audit.goal_missed is not None:
+        yield _audited(numbers, audit, AMISS, "the goal is missed", "", audit.goal_missed)
+    for action in audit.actions:
+        if action.run is not None:
+            text = action.bound.action.text
+            yield _audited(numbers, audit, AMISS, f"action {action.number} is {action.verdict}", text, action.run)
+    slips = () if audit.slips is None else audit.slips.results
+    found = [(len(one.run.steps), one, one.run) for one in slips if one.run is not None]
+    for _, one, run in sorted(found, key=lambda row: row[0])[:MOST_SLIPS]:
+        what = f"The worst that it leads to: {one.effect}" + (f" ({', '.join(one.hazards)})" if one.hazards else "")
+        kind = one.slip.kind.word + (f", error mode {one.slip.kind.mode}" if one.slip.kind.mode else "")
+        title = f"action {one.slip.action + 1}: {one.slip.text}"
+        yield _audited(numbers, audit, SLIPS, title, f"{what}. Sort of slip: {kind}.", run)
+
+
+def _audited(numbers: Numbers, audit: Audit, group: str, title: str, about: str, run: Run) -> Played:
+    procedure = audit.bound.procedure.title
+    told = (f"Procedure: {procedure}", sentence(about)) if about else (f"Procedure: {procedure}",)
+    steps = (
+        PlayedStep(None if step.rule is None else numbers.rules[step.rule], _note(audit, step)) for step in run.steps
+    )
+    return Played(group, title, told, numbers.places(run.start), tuple(steps), (), as_reasons(run.because))
+
+
+def _note(audit: Audit, step: RunStep) -> str:
+    if step.action is None:
+        return ""
+    if step.slip is not None:
+        return f"Slip at action {step.action}: {step.slip}"
+    # behind the last action people only wait
+    actions = audit.bound.actions
+    return f"Action {step.action}: {actions[step.action - 1].action.text}" if step.action <= len(actions) else ""

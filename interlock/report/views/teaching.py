@@ -9,8 +9,9 @@ from interlock.hold.compile.compiler import CompiledHold
 from interlock.report.views.appearances import Appearances, appearances_of
 from interlock.report.views.assumptions import CAUTIONS
 from interlock.report.views.exercises import Exercise, Rehearsed, exercise_of
-from interlock.report.views.played import Played, checklist_run, failing_runs
+from interlock.report.views.played import Played, audit_runs, checklist_run, failing_runs
 from interlock.report.views.working import Numbers, Working, numbers_of, working_of
+from interlock.study.procedure.audit import Audit
 from interlock.study.verify import Status, Verification
 from interlock.study.walk import begin_walk
 
@@ -44,13 +45,21 @@ class TeachingView:
     proved: str
 
 
+class OtherHold(ValueError):
+    """A procedure is about another hold than the page; the message is its title."""
+
+
 def teaching_view(
     compiled: CompiledHold,
     files: Sequence[Identified],
     found: Verification | None,
     rehearsed: Rehearsed | None,
+    audits: Sequence[Audit] = (),
 ) -> TeachingView:
-    """What is told of the hold; with what was found of its requirements, and with a checklist, where there are any."""
+    """What is told of the hold; with what was found of its requirements, a checklist and audits, where there are any.
+
+    Raises OtherHold for an audit of a procedure on another hold.
+    """
     walk = begin_walk(compiled)
     numbers = numbers_of(walk)
     seen = appearances_of(compiled, walk.machine)
@@ -58,11 +67,23 @@ def teaching_view(
     exercises: tuple[Exercise, ...] = ()
     if rehearsed is not None:
         runs.append(checklist_run(numbers, rehearsed.made))
+        runs += audit_runs(numbers, rehearsed.audited.audit)
         exercises = (exercise_of(numbers, rehearsed),)
+    for audit in audits:
+        if not _is_same(audit.bound.compiled, compiled):
+            raise OtherHold(audit.bound.procedure.title)
+        runs += audit_runs(numbers, audit)
     working = working_of(walk, numbers, seen.expressions)
     return TeachingView(
         compiled, tuple(files), (*TRAINING, *CAUTIONS), seen, numbers, working, tuple(runs), exercises, _proved(found)
     )
+
+
+def _is_same(one: CompiledHold, other: CompiledHold) -> bool:
+    """Both take the same steps; where they start does not count."""
+    ours, others = one.machine, other.machine
+    names = [[(variable.name, variable.domain) for variable in machine.variables] for machine in (ours, others)]
+    return names[0] == names[1] and ours.signals == others.signals and ours.rules == others.rules
 
 
 def _proved(found: Verification | None) -> str:

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.kinds import DEVICE_KINDS
 from interlock.hold.origin import Arrive, Bring, Deed, Depart, Means, Sort, TakeAway
-from interlock.kernel.evaluator import State
-from interlock.kernel.expressions import Expr
+from interlock.kernel.evaluator import State, as_mapping
+from interlock.kernel.expressions import Expr, Value
 from interlock.kernel.machine import Actor, Machine, question_of
 from interlock.report.views.harm import label_of, severity_words
 from interlock.report.views.numbering import Numbering, Row
@@ -135,10 +135,13 @@ class Numbers:
     rules: Mapping[str, int]
 
     def state(self, machine: Machine, state: State) -> tuple[int, ...]:
-        """A state of any machine that has the variables of this one; what it lacks is as it is at first."""
-        given = dict(zip((variable.name for variable in machine.variables), state, strict=True))
+        """A state of another machine that has the variables of this one."""
+        return self.places(as_mapping(machine, state))
+
+    def places(self, values: Mapping[str, Value]) -> tuple[int, ...]:
+        """The values by their places in the domains; what is not said of a variable is as it is at first."""
         variables = self.machine.variables
-        return tuple(one.domain.index(given.get(one.name, one.init[0])) for one in variables)
+        return tuple(one.domain.index(values.get(one.name, one.init[0])) for one in variables)
 
 
 def numbers_of(walk: Walk) -> Numbers:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
+from types import MappingProxyType
 
 from interlock.confirm.confirm import confirm
 from interlock.hold.tell import Reason, reasons
 from interlock.kernel.claims import Finding, ProgressCallback, Refuted, Trace, silent
-from interlock.kernel.evaluator import State
-from interlock.kernel.expressions import Expr
+from interlock.kernel.evaluator import State, as_mapping
+from interlock.kernel.expressions import Expr, Value
 from interlock.kernel.machine import Actor, Machine, Question, question_of
 from interlock.study.procedure.graph import SLIPS, Move, ProcedureGraph, move_name
 from interlock.study.procedure.interleavings import Hazard, InterleavingSearch, Way
@@ -19,7 +21,10 @@ NAME = "procedure"
 
 @dataclass(frozen=True, slots=True)
 class RunStep:
-    """One step: `action` counts from 1 and is None for what people have no part in; `slip` says what went wrong."""
+    """One step: `action` counts from 1 and is None for what people have no part in; `slip` says what went wrong.
+
+    `rule` is the rule of the hold that fires, None where nothing happens to it.
+    """
 
     number: int
     actor: Actor
@@ -28,14 +33,19 @@ class RunStep:
     after: tuple[str, ...]
     action: int | None
     slip: str | None
+    rule: str | None
 
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """Steps from the start, and why the end is what it is."""
+    """Steps from the start, and why the end is what it is.
+
+    `start` is the state of the hold there, by its variables.
+    """
 
     steps: tuple[RunStep, ...]
     because: tuple[Reason, ...]
+    start: Mapping[str, Value]
 
 
 def tell_run(search: InterleavingSearch, way: Way, target: Expr | None) -> Run:
@@ -48,18 +58,19 @@ def tell_run(search: InterleavingSearch, way: Way, target: Expr | None) -> Run:
             raise ValueError("a way goes on by something")
         changed = _changes(search, before, after)
         if what < 0:
-            said = glossary.rules[search.plant[-1 - what].name]
-            steps.append(RunStep(len(steps) + 1, said.actor, said.text, said.responses, changed, None, None))
+            name = search.plant[-1 - what].name
+            said = glossary.rules[name]
+            steps.append(RunStep(len(steps) + 1, said.actor, said.text, said.responses, changed, None, None, name))
             continue
         move = graph.moves[what]
         slip = None if move.slip is None else graph.slips[move.slip]
         told = None if slip is None else f"{slip.kind.word}: {slip.text}"
         text, responses = _said(graph, move)
         if text or told:
-            steps.append(
-                RunStep(len(steps) + 1, Actor.CREW, text or told or "", responses, changed, move.action + 1, told)
-            )
-    return Run(tuple(steps), () if target is None else reasons_at(search, way[-1][0], target, depth=4))
+            number, said_so = len(steps) + 1, text or told or ""
+            steps.append(RunStep(number, Actor.CREW, said_so, responses, changed, move.action + 1, told, move.rule))
+    because = () if target is None else reasons_at(search, way[-1][0], target, depth=4)
+    return Run(tuple(steps), because, MappingProxyType(as_mapping(graph.machine, search.state(way[0][0]))))
 
 
 def reasons_at(search: InterleavingSearch, node: int, expr: Expr, depth: int) -> tuple[Reason, ...]:
