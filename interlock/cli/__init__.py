@@ -25,6 +25,7 @@ COMMANDS = {
     "checklist": "Make a checklist that is proved: load, unload, or reach a goal.",
     "test": "Make a functional test: steps in which failures show.",
     "teach": "Make a page on which a hold can be worked, followed and exercised.",
+    "questions": "Make a sheet of questions for a class, with its answers.",
     "describe": "Say what a description contains and what a proof would assume.",
     "draw": "Draw the plan, the unit moves or a kind of device.",
     "count": "Count the reachable states of a hold exactly.",

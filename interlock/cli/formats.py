@@ -81,6 +81,7 @@ FORMATS = (
     Format("test", "json", ".json", "json.writing:document", ("facts",)),
     Format("test", "markdown", ".md", "markdown.functional_test:functional_test_markdown", ("view",)),
     Format("test", "html", ".html", "html.functional_test:functional_test_html", ("view",)),
+    Format("questions", "html", ".html", "html.questions:questions_html", ("view",)),
     Format("teach", "html", ".html", "html.teaching:teaching_html", ("view",)),
     Format("draw plan", "svg", ".svg", "drawing.plan:plan_svg", ("compiled", "state")),
     Format("draw moves", "dot", ".dot", "drawing.movegraph:moves_dot", ("compiled",)),

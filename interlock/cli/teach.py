@@ -21,10 +21,11 @@ if TYPE_CHECKING:
     from interlock.hold.procedure.binding import BoundProcedure
     from interlock.report.views.checklist import RefusalView
     from interlock.report.views.exercises import Rehearsed
+    from interlock.report.views.identified import Identified
     from interlock.study.procedure.audit import Audit
     from interlock.study.verify import Verification
 
-_Wanted: TypeAlias = "tuple[str | None, str | None, str | None]"
+Wanted: TypeAlias = "tuple[str | None, str | None, str | None]"
 """What is to be loaded, unloaded or brought about, as it was asked for."""
 
 
@@ -63,7 +64,7 @@ def command(
 ) -> int:
     """Opens, proves and plans what is asked for, shows."""
     from interlock.report.views.exercises import Rehearsed
-    from interlock.report.views.teaching import Identified, OtherHold, teaching_view
+    from interlock.report.views.teaching import OtherHold, teaching_view
 
     shape = chosen_format("teach", None, output)
     asked = Session(files, standing, situation, seconds, shape, output, False, "never", monotonic())
@@ -80,17 +81,16 @@ def command(
             found = _proved(opened, work)
             codes.append(code_of_hold(found))
         if any(text is not None for text in wanted):
-            planned, code = _rehearsed(opened, wanted, work)
+            planned, code = rehearse(opened, wanted, work)
             codes.append(code)
             if not isinstance(planned, Rehearsed):
-                _refuse(planned)
+                refuse(planned)
                 return code
             rehearsed = planned
         audits = [_audited(name, one, work) for name, one in zip(procedures, bound, strict=True)]
         codes += [code_of_audit(audit.overall) for audit in audits]
-        digests = tuple(Identified(name, digest) for name, digest in opened.digests.items())
         try:
-            view = teaching_view(opened.compiled, digests, found, rehearsed, audits)
+            view = teaching_view(opened.compiled, identified(opened), found, rehearsed, audits)
         except OtherHold as fault:
             title = " ".join(str(fault).split())
             raise click.UsageError(f"The procedure '{title}' is about another hold than {hold}.") from fault
@@ -98,6 +98,13 @@ def command(
         work.screen.close()
     # what fails is what the page is made to show
     return worst_code(code for code in codes if code != FOUND)
+
+
+def identified(opened: Opened) -> tuple[Identified, ...]:
+    """The files of the description."""
+    from interlock.report.views.identified import Identified
+
+    return tuple(Identified(name, digest) for name, digest in opened.digests.items())
 
 
 def _proved(opened: Opened, work: Work) -> Verification:
@@ -115,7 +122,7 @@ def _audited(name: str, bound: BoundProcedure, work: Work) -> Audit:
         return audit_procedure(bound, None, work.limits(), report)
 
 
-def _rehearsed(opened: Opened, wanted: _Wanted, work: Work) -> tuple[Rehearsed | RefusalView, int]:
+def rehearse(opened: Opened, wanted: Wanted, work: Work) -> tuple[Rehearsed | RefusalView, int]:
     """The checklist for the goal, audited, and its exit code."""
     from interlock.report.views.checklist import RefusalView, checklist_view
     from interlock.report.views.exercises import Rehearsed
@@ -137,7 +144,8 @@ def _rehearsed(opened: Opened, wanted: _Wanted, work: Work) -> tuple[Rehearsed |
     return Rehearsed(result, audited, told), code
 
 
-def _refuse(told: RefusalView) -> None:
+def refuse(told: RefusalView) -> None:
+    """Says why there is no checklist."""
     from interlock.report.text.checklist import refusal_lines
     from interlock.report.text.lines import as_text
 

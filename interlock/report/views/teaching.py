@@ -9,6 +9,7 @@ from interlock.hold.compile.compiler import CompiledHold
 from interlock.report.views.appearances import Appearances, appearances_of
 from interlock.report.views.assumptions import CAUTIONS
 from interlock.report.views.exercises import Exercise, Rehearsed, exercise_of
+from interlock.report.views.identified import Identified
 from interlock.report.views.played import Played, audit_runs, checklist_run, failing_runs
 from interlock.report.views.working import Numbers, Working, numbers_of, working_of
 from interlock.study.procedure.audit import Audit
@@ -20,14 +21,6 @@ TRAINING = (
     "What the description leaves out does not exist here; times, forces and masses do not either.",
 )
 """Said beside the cautions that every report carries."""
-
-
-@dataclass(frozen=True, slots=True)
-class Identified:
-    """A file of the description, and the SHA-256 of its bytes."""
-
-    file: str
-    digest: str
 
 
 @dataclass(frozen=True, slots=True)

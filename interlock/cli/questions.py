@@ -1,0 +1,73 @@
+"""`interlock questions`: a sheet of questions for a class."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from time import monotonic
+
+import click
+
+from interlock.cli.formats import chosen_format
+from interlock.cli.options import requirements_option, situation_option, standing_option, time_option
+from interlock.cli.screen import output_option
+from interlock.cli.session import Session
+from interlock.cli.teach import identified, refuse, rehearse
+
+MOST = 40
+
+
+@click.command(
+    name="questions",
+    help="Make a sheet of questions about working HOLD towards a goal, with a sheet of answers: what can be done next, "
+    "why nothing moves, which step stands too early. Wrong answers are what people do wrong. Another --seed gives "
+    "another sheet. HOLD is a description file, '-' for standard input, or 'demo:NAME'.",
+)
+@click.argument("hold", metavar="HOLD")
+@click.option("--load", "load", metavar="LOAD", help="About loading: 'all:KIND', or '3L=HALF,3R=HALF'.")
+@click.option("--unload", "unload", metavar="BAYS", help="About unloading: 'all', or bays: '3L,3R'.")
+@click.option("--goal", "goal", metavar="EXPR", help="About this goal, such as 'D1 is open and PWR is off'.")
+@click.option("--seed", type=click.IntRange(0, 2**31), default=1, show_default=True, help="Which sheet.")
+@click.option(
+    "--number", type=click.IntRange(1, MOST), default=6, show_default=True, help="How many questions at most."
+)
+@situation_option
+@requirements_option("Requirements to keep on the way.")
+@standing_option("Keep")
+@time_option("Give up planning after this many seconds.")
+@output_option
+def command(
+    hold: str,
+    load: str | None,
+    unload: str | None,
+    goal: str | None,
+    seed: int,
+    number: int,
+    situation: str | None,
+    files: tuple[str, ...],
+    standing: bool,
+    seconds: float | None,
+    output: Path | None,
+) -> int:
+    """Opens, plans, asks, shows."""
+    from interlock.report.views.exercises import Rehearsed
+    from interlock.report.views.questions import sheet_view
+
+    wanted = load, unload, goal
+    if sum(text is not None for text in wanted) != 1:
+        raise click.UsageError("Say what is asked about: one of --load, --unload and --goal, and only one.")
+    shape = chosen_format("questions", None, output)
+    asked = Session(files, standing, situation, seconds, shape, output, False, "never", monotonic())
+    opened = asked.open(hold, asked.texts())
+    with asked.work() as work:
+        planned, code = rehearse(opened, wanted, work)
+        if not isinstance(planned, Rehearsed):
+            refuse(planned)
+            return code
+        view = sheet_view(identified(opened), planned, seed, number)
+        if not view.questions:
+            raise click.ClickException("Nothing can be asked about so short an order of work; ask about a larger load.")
+        work.screen.show(shape.render({"view": view}))
+        work.screen.close()
+    if len(view.questions) < number:
+        click.echo(f"{len(view.questions)} questions: this order of work gives no more.", err=True)
+    return code
