@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from interlock.study.contacts.purposes import ContactAnalysis
     from interlock.study.deferral.deferral import Deferral
     from interlock.study.failures import FailureAnalysis
+    from interlock.study.families.families import Family
     from interlock.study.functional_test.making import FunctionalTest
     from interlock.study.procedure.audit import Overall
     from interlock.study.verify import Status, Verification
@@ -121,6 +122,15 @@ def code_of_deferrals(cases: Iterable[Deferral | None]) -> int:
     return worst_code(codes) if codes else UNDECIDED
 
 
+def code_of_family(family: Family) -> int:
+    """The worst of all requirements in all configurations; where nothing was asked, nothing is decided."""
+    if family.is_disputed:
+        return DISPUTED
+    if family.fails:
+        return FOUND
+    return DONE if family.is_decided and family.outcomes else UNDECIDED
+
+
 def code_of_test(test: FunctionalTest) -> int:
     """Done where it shows every failure that was asked for; undecided where the search for more was cut short."""
     if test.cut:
@@ -177,6 +187,13 @@ DEFERRING = help_text(
     "nothing fails as far as it was decided, and not all was",
 )
 """For `defer`."""
+
+OPTIONS = help_text(
+    "everything that was asked holds in every configuration",
+    "some requirement fails in some; what is printed says in which",
+    "something is undecided (a limit was reached, or you stopped it)",
+)
+"""For `family`."""
 
 TESTING = help_text(
     "the test shows every failure that was asked for",

@@ -68,6 +68,8 @@ FORMATS = (
     Format("defer", "json", ".json", "json.writing:document", ("facts",)),
     Format("defer", "markdown", ".md", "markdown.deferral:deferral_markdown", ("view",)),
     Format("defer", "html", ".html", "html.deferral:deferral_html", ("view",)),
+    Format("family", "text", ".txt", "text.family:family_report", ("view", "told", "verbose", "seconds")),
+    Format("family", "json", ".json", "json.writing:document", ("facts",)),
     Format("audit", "text", ".txt", "text.audit:audit_report", ("view", "verbose", "seconds")),
     Format("audit", "json", ".json", "json.writing:document", ("facts",)),
     Format("audit", "markdown", ".md", "markdown.audit:audit_markdown", ("view",)),

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from hashlib import sha256
 from typing import TYPE_CHECKING
 
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
     from interlock.hold.compile.compiler import CompiledHold
     from interlock.hold.language.model import Catalogue, Hold, RequirementText
     from interlock.hold.language.rates import FailureRate, FailureRates
-    from interlock.hold.loader import Source
+    from interlock.hold.loader import Loaded, Source
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +44,8 @@ class Opened:
     """A compiled hold with every requirement text that goes with it.
 
     `replaced` are the ids of given texts that the description's own overruled.  `warnings` leave it usable.
-    `without` gives the description with some of its changes (`Change.item`) undone, None where that is none.  `keys`
+    `without` gives the description with some of its changes (`Change.item`) undone, None where that is none; `family`
+    what gives it with some of its options fitted.  `keys`
     are names by which the description is known, and those that it modifies (see `cache`); `modifies` names the files of
     these, the nearest first.  `digests` are SHA-256 of the bytes of all of these files, by name.
     """
@@ -54,6 +56,7 @@ class Opened:
     replaced: tuple[str, ...]
     warnings: Rejected
     without: Callable[[frozenset[int]], Hold | None]
+    family: Callable[[], Callable[[Collection[str]], Loaded[Hold]]]
     keys: tuple[str, ...]
     modifies: tuple[str, ...]
     digests: Mapping[str, str]
@@ -132,7 +135,7 @@ def open_hold(
     Raises click.UsageError for a file that cannot be read and for a situation that the hold does not have.
     """
     from interlock.hold.compile.compiler import compile_hold
-    from interlock.hold.loader import load_hold
+    from interlock.hold.loader import load_family, load_hold
 
     source = read_source(name)
     digests = {source.name: sha256(source.content).hexdigest()}
@@ -164,8 +167,8 @@ def open_hold(
         return load_hold(source, fetch, undone).value
 
     told, keys = (*hold.requirements, *given), keys_of(sources, situation)
-    modifies = tuple(sources)[1:]
-    return Opened(name, compilation.compiled, told, replaced, warnings, without, keys, modifies, digests)
+    family, modifies = partial(load_family, source, fetch), tuple(sources)[1:]
+    return Opened(name, compilation.compiled, told, replaced, warnings, without, family, keys, modifies, digests)
 
 
 def base_of(opened: Opened) -> str:

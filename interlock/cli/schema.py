@@ -14,12 +14,13 @@ from interlock.cli.screen import output_option, show_whole
 @click.command(
     name="schema",
     help="Print the JSON Schema (draft-07) of description, requirement and procedure files, for editors, or of the "
-    "JSON results of 'prove' (result), 'audit', 'checklist', 'compare', 'contacts', 'defer', 'failures' and 'test'.",
+    "JSON results of 'prove' (result), 'audit', 'checklist', 'compare', 'contacts', 'defer', 'failures', "
+    "'family' and 'test'.",
 )
 @click.argument(
     "what",
     type=click.Choice(
-        ["description", "result", "audit", "checklist", "compare", "contacts", "defer", "failures", "test"]
+        ["description", "result", "audit", "checklist", "compare", "contacts", "defer", "failures", "family", "test"]
     ),
     default="description",
 )
@@ -35,6 +36,7 @@ def command(what: str, output: Path | None) -> int:
     from interlock.report.views.deferral_facts import DeferralFacts
     from interlock.report.views.facts import Facts
     from interlock.report.views.failures_facts import FailuresFacts
+    from interlock.report.views.family_facts import FamilyFacts
     from interlock.report.views.functional_test_facts import FunctionalTestFacts
     from interlock.report.views.proof_facts import ProofFacts
 
@@ -44,6 +46,7 @@ def command(what: str, output: Path | None) -> int:
         "checklist": (Made, Refused),
         "compare": (ComparisonFacts,),
         "defer": (DeferralFacts,),
+        "family": (FamilyFacts,),
         "failures": (FailuresFacts,),
         "contacts": (ContactsFacts,),
         "test": (FunctionalTestFacts,),

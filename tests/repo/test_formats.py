@@ -27,6 +27,7 @@ CALLS = {
     "audit": "audit demo:procedures/single-lane-load --no-interlock --no-slips",
     "checklist": "checklist demo:single-lane --goal",
     "compare": "compare small.yaml small.yaml --no-verdicts",
+    "family": "family small.yaml --no-standing --requirements asked.yaml --only latched-when-locked",
     "defer": "defer small.yaml FS --no-standing --requirements asked.yaml --only latched-when-locked",
     "test": "test wired.yaml --no-standing --requirements wired-asked.yaml --catalogue wires.yaml",
     "draw plan": "draw small.yaml",

@@ -243,6 +243,8 @@ RUNS: dict[str, tuple[str, ...]] = {
     "compare json": (*COMPARE, "json"),
     "contacts text": (*CONTACTS, "text", "-v"),
     "contacts json": (*CONTACTS, "json"),
+    "family text": ("family", "HOLD", "--requirements", "ASKED", "--no-standing", "-v", "--runs", "1"),
+    "family json": ("family", "HOLD", "--requirements", "ASKED", "--no-standing", "--format", "json"),
     "defer text": (*DEFER, "text", "-v", "--runs", "1"),
     "defer markdown": (*DEFER, "markdown"),
     "defer html": (*DEFER, "html"),

@@ -27,6 +27,7 @@ COMMANDS = {
     "failures": ("failures", "small.yaml", *PROVE[2:5], "--only", "latched-when-locked", "--catalogue", "known.yaml"),
     "compare": ("compare", "small.yaml", "small.yaml", "--no-verdicts"),
     "contacts": ("contacts", "wired.yaml", "--no-standing", "--requirements", "wired-asked.yaml"),
+    "family": ("family", "small.yaml", *PROVE[2:5], "--only", "latched-when-locked"),
     "defer": ("defer", "small.yaml", "SL=raised", *PROVE[2:5], "--only", "latched-when-locked"),
     "audit": ("audit", "demo:procedures/single-lane-load", "--no-interlock", "--no-slips"),
     "checklist": ("checklist", "demo:single-lane", "--goal", "KEY is on"),
@@ -44,7 +45,7 @@ COMMANDS = {
     "version": ("--version",),
 }
 
-TELL_SECONDS = ("prove", "failures", "compare", "contacts", "defer", "audit", "count")
+TELL_SECONDS = ("prove", "failures", "compare", "contacts", "defer", "family", "audit", "count")
 """Those whose results say how long they took, which is not always the same."""
 
 

@@ -11,18 +11,26 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from random import Random
 
-from interlock.hold.language.model import Option
+from interlock.hold.language.model import Hold, Option
 
 MOST_OPTIONS = 16
 """More are not taken: sets of configurations would no longer fit well into memory."""
 
 
+class TooManyOptions(ValueError):
+    """More than can be followed together; the message says how many."""
+
+
 @dataclass(frozen=True)
 class Space:
-    """The configurations of some options; `excludes` and `needs` are of the description."""
+    """The configurations of some options; `excludes` and `needs` are of the description.
+
+    Options that are fitted for good are none of `options`; their rules count all the same.
+    """
 
     options: tuple[str, ...]
     rules: tuple[Option, ...] = field(repr=False)
+    for_good: frozenset[str] = frozenset()
 
     @cached_property
     def everything(self) -> int:
@@ -47,10 +55,13 @@ class Space:
         found = self.everything
         for option in self.rules:
             for other in option.excludes:
-                found &= ~(self.having[option.id] & self.having[other])
+                found &= ~(self._having(option.id) & self._having(other))
             for other in option.needs:
-                found &= ~self.having[option.id] | self.having[other]
+                found &= ~self._having(option.id) | self._having(other)
         return found & self.everything
+
+    def _having(self, option: str) -> int:
+        return self.having.get(option, self.everything if option in self.for_good else 0)
 
     def number(self, fitted: frozenset[str]) -> int:
         """The configuration as a number."""
@@ -76,7 +87,7 @@ class Space:
 
     def with_needs(self, fitted: frozenset[str]) -> frozenset[str]:
         """With what those options need, and what these need."""
-        needs = {option.id: option.needs for option in self.rules}
+        needs = {option.id: set(option.needs) - self.for_good for option in self.rules}
         found, waiting = set(fitted), list(fitted)
         while waiting:
             more = [other for other in needs[waiting.pop()] if other not in found]
@@ -128,11 +139,12 @@ def _but(options: tuple[str, ...], one: str) -> tuple[str, ...]:
     return tuple(other for other in options if other != one)
 
 
-def space_of(options: Sequence[Option]) -> Space:
-    """The configurations of these options.  Raises ValueError for more than MOST_OPTIONS."""
+def space_of(hold: Hold) -> Space:
+    """The configurations of what may be fitted to a hold beside what is.  Raises TooManyOptions."""
+    options = tuple(option.id for option in hold.options if option.id not in hold.fitted)
     if len(options) > MOST_OPTIONS:
-        raise ValueError(f"{len(options)} options are more than {MOST_OPTIONS}")
-    return Space(tuple(option.id for option in options), tuple(options))
+        raise TooManyOptions(f"it has {len(options)} options, and no more than {MOST_OPTIONS} are followed together")
+    return Space(options, hold.options, frozenset(hold.fitted))
 
 
 def looked_at(space: Space, more: int, seed: int = 0) -> Iterator[frozenset[str]]:

@@ -22,7 +22,7 @@ from interlock.kernel.expressions import Expr, neg
 from interlock.kernel.machine import Machine, Question, RequirementKind
 from interlock.kernel.merged import Forms, fault_of_merge
 from interlock.prove.decide import decide
-from interlock.prove.engine import Clock, clock_of, share_of
+from interlock.prove.engine import Clock, OutOfTime, clock_of, share_of, stop_reason
 from interlock.study.families.asking import Asking, Reached, asking
 from interlock.study.families.conditions import choices_of
 from interlock.study.families.configurations import Space, Term, looked_at, space_of, terms_of
@@ -152,20 +152,21 @@ def prove_family(
     """Asks about the requirements (or the `chosen` ids) in every allowed configuration of the hold.
 
     `requirements` gives those to be asked beside the hold's own.  Where `every` is set each configuration is
-    compiled and compared, however many there are.  Raises NotTheHold.
+    compiled and compared, however many there are.  Raises NotTheHold and TooManyOptions.
     """
     clock = clock_of(limits)
     base = fitting(())
     if base.value is None:
         raise NotTheHold(base.diagnostics)
-    space = space_of(base.value.options)
+    space = space_of(base.value)
     configurations = _Configurations(space, fitting, requirements, situation, chosen)
     if not configurations.compiles(frozenset()):
         raise NotTheHold(configurations.faults[frozenset()])
     try:
         merged, compared = _merged(configurations, every, clock, report)
-    except CannotMerge as fault:
-        return Family(base.value, space, space.allowed, (), 0, (), str(fault))
+    except (CannotMerge, OutOfTime, KeyboardInterrupt) as fault:
+        reason = str(fault) if isinstance(fault, CannotMerge) else stop_reason(limits, clock)
+        return Family(base.value, space, space.allowed, (), 0, (), reason)
     asks = asking(space, merged.machine, merged.compiling, share_of(limits, clock), report)
     outcomes = tuple(_outcomes(configurations, merged, asks))
     outcomes = _asked_alone(configurations, outcomes, share_of(limits, clock), report)
