@@ -12,6 +12,7 @@ from interlock.diagnostics.visible import visible
 
 if TYPE_CHECKING:
     from interlock.hold.compile.compiler import CompiledHold
+    from interlock.hold.loader import FileRead
     from interlock.hold.procedure.binding import BoundProcedure
 
 
@@ -48,20 +49,24 @@ def command(asked: Session, procedure: str, slips: bool, alone: bool) -> int:
     from interlock.report.views.audit import audit_view
     from interlock.study.procedure.audit import audit_procedure
 
-    bound, free = open_procedure(procedure, asked.files, asked.standing)
+    bound, free, read = open_procedure(procedure, asked.files, asked.standing)
     engine = engine_of("combined") if alone else None
     with asked.work() as work:
         with work.shown(procedure) as report:
             audit = audit_procedure(bound, engine, work.limits(), report, slips=slips, alone=free)
-        view = audit_view(audit, procedure, code_of_audit(audit.overall))
+        view = audit_view(audit, procedure, code_of_audit(audit.overall), read)
         took = work.show(view)
         if asked.shape.name != "text" or asked.output is not None:
             click.echo(f"{visible(procedure)}: {view.summary(took)}", err=True)
     return view.facts.exit_code
 
 
-def open_procedure(name: str, files: tuple[str, ...], standing: bool) -> tuple[BoundProcedure, CompiledHold | None]:
-    """Reads a procedure and the hold that it names, and binds one to the other; gives the hold started freely as well.
+def open_procedure(
+    name: str, files: tuple[str, ...], standing: bool
+) -> tuple[BoundProcedure, CompiledHold | None, tuple[FileRead, ...]]:
+    """Reads a procedure and the hold that it names, and binds one to the other.
+
+    Gives the hold started freely as well, and the files that were read.
 
     Shows what is doubtful.  Raises click.UsageError where a file cannot be read, and as `usable` does.
     """
@@ -75,4 +80,4 @@ def open_procedure(name: str, files: tuple[str, ...], standing: bool) -> tuple[B
     told = Rejected(opened.diagnostics, {**texts.sources, **opened.sources})
     bound = usable(name, told if opened.bound is None else opened.bound)
     show_warnings(told)
-    return bound, opened.freely
+    return bound, opened.freely, (*opened.read, *texts.read)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,6 +16,7 @@ from interlock.cli.session import Session, Work, study_options
 
 if TYPE_CHECKING:
     from interlock.hold.compile.compiler import CompiledHold
+    from interlock.hold.loader import FileRead
     from interlock.kernel.claims import Limits, ProgressCallback
     from interlock.study.checklist.audit import ChecklistAudit
     from interlock.study.checklist.goals import Goal, Load
@@ -71,7 +73,7 @@ def command(
         except GoalFault as fault:
             hint = "" if unload is None or aboard is not None else " '--aboard all:KIND' starts with a load aboard."
             raise click.UsageError(f"{sentence(str(fault))}{hint}") from fault
-        _show(work, hold, result, audited)
+        _show(work, hold, result, audited, opened.read)
     return code_of_checklist(result, audited)
 
 
@@ -83,12 +85,12 @@ def audited_checklist(made: Checklist, limits: Limits, report: ProgressCallback)
     return audit_checklist(made, checklist_procedure(made, "hold.yaml"), steps_of_actions(made), limits, report)
 
 
-def _show(work: Work, hold: str, result: Result, audited: ChecklistAudit | None) -> None:
+def _show(work: Work, hold: str, result: Result, audited: ChecklistAudit | None, read: Sequence[FileRead]) -> None:
     from interlock.report.text.checklist import refusal_lines
     from interlock.report.text.lines import as_text
     from interlock.report.views.checklist import RefusalView, checklist_view
 
-    view = checklist_view(hold, result, audited, code_of_checklist(result, audited))
+    view = checklist_view(hold, result, audited, code_of_checklist(result, audited), read)
     if isinstance(view, RefusalView) and work.session.shape.name not in ("text", "json"):
         click.echo(as_text(refusal_lines(view)), err=True, nl=False)
         return

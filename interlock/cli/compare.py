@@ -76,5 +76,5 @@ def command(
         except Unmatchable as fault:
             raise click.UsageError(f"--same: {fault}.") from fault
         code = code_of_comparison(comparison)
-        work.show(comparison_view((old.label, new.label), comparison, code), told=told)
+        work.show(comparison_view((old.label, new.label), comparison, code, (*new.read, *old.read)), told=told)
     return code

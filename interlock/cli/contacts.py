@@ -42,7 +42,7 @@ def command(asked: Session, hold: str, only: tuple[str, ...], size: int) -> int:
     from interlock.report.views.contacts import contacts_view
     from interlock.study.contacts.purposes import analyse_contacts, failing_contacts
 
-    known = usable("failures", open_catalogue(None))
+    known, listed = usable("failures", open_catalogue(None))
     opened = asked.open(hold, asked.texts(), lambda hold: failing_contacts(hold, known).hold)
     if not contact_items(opened.compiled.hold, opened.compiled.world):
         raise click.UsageError(f"{opened.label}: there is no contact in it, as far as it is described.")
@@ -51,6 +51,6 @@ def command(asked: Session, hold: str, only: tuple[str, ...], size: int) -> int:
         with work.shown(opened.label) as report:
             analysis = analyse_contacts(opened.compiled, size, work.limits(), report, only or None)
         reckoned = failing_contacts(opened.compiled.hold, known)
-        view = contacts_view(opened.label, analysis, reckoned, code_of_contacts(analysis))
+        view = contacts_view(opened.label, analysis, reckoned, code_of_contacts(analysis), (*opened.read, *listed))
         work.show(view)
     return view.facts.exit_code

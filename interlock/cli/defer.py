@@ -88,7 +88,7 @@ def command(
                 )
             found.append((case, result))
         code = code_of_deferrals(result for _, result in found)
-        work.show(deferral_view(opened.label, compiled, found, size, code), told=told)
+        work.show(deferral_view(opened.label, compiled, found, size, code, opened.read), told=told)
     return code
 
 

@@ -81,7 +81,7 @@ def command(
 
     if declared and catalogue is not None:
         raise click.UsageError("--declared and --catalogue: one of the two.")
-    known = usable("failures", open_catalogue(catalogue))
+    known, listed = usable("failures", open_catalogue(catalogue))
     texts = asked.texts()
     given = None if rated is None else usable(rated, open_rates(rated))
     prepare = None if declared else (lambda hold: everything_fails(hold, known).hold)
@@ -93,7 +93,7 @@ def command(
     reckoned = everything_fails(compiled.hold, known)
     rates = None
     if given is not None and rated is not None:
-        rates = GivenRates(rated, usable(rated, rates_for(*given, compiled.hold, reckoned.failures)))
+        rates = GivenRates(rated, usable(rated, rates_for(given, compiled.hold, reckoned.failures)))
     with asked.work() as work:
         with work.shown(opened.label) as report:
             limits = work.limits(ANALYSING if course else 1)
@@ -101,5 +101,6 @@ def command(
             followed = follow_course(compiled, work.limits(), report) if course else None
         code = code_of_failures(analysis)
         shown = 0 if work.stop.asked else told
-        work.show(failures_view(opened.label, analysis, reckoned, code, shown, asked.left(), rates, followed))
+        read = (*opened.read, *(() if declared else listed), *(() if given is None else given.read))
+        work.show(failures_view(opened.label, analysis, reckoned, code, shown, asked.left(), rates, followed, read))
     return code

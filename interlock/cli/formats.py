@@ -54,6 +54,7 @@ class Format:
 FORMATS = (
     Format("prove", "text", ".txt", "text.proof:proof_report", ("proof", "quiet", "verbose", "seconds")),
     Format("prove", "json", ".json", "json.writing:document", ("facts",)),
+    Format("prove", "html", ".html", "html.proof:proof_html", ("only_proof",)),
     Format("failures", "text", ".txt", "text.failures:failures_report", ("view", "verbose", "seconds")),
     Format("failures", "json", ".json", "json.writing:document", ("facts",)),
     Format("failures", "markdown", ".md", "markdown.failures:failures_markdown", ("view",)),

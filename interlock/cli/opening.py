@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
-from hashlib import sha256
 from typing import TYPE_CHECKING
 
 import click
@@ -20,7 +19,7 @@ if TYPE_CHECKING:
     from interlock.hold.compile.compiler import CompiledHold
     from interlock.hold.language.model import Catalogue, Hold, RequirementText
     from interlock.hold.language.rates import FailureRate, FailureRates
-    from interlock.hold.loader import Loaded, Source
+    from interlock.hold.loader import FileRead, Loaded
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,10 +32,11 @@ class Rejected:
 
 @dataclass(frozen=True, slots=True)
 class Texts:
-    """Requirement texts by id, and the lines of the files that they come from."""
+    """Requirement texts by id, and the lines of the files that they come from, which `read` names."""
 
     by_id: Mapping[str, RequirementText] = field(default_factory=dict)
     sources: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    read: tuple[FileRead, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +47,7 @@ class Opened:
     `without` gives the description with some of its changes (`Change.item`) undone, None where that is none; `family`
     what gives it with some of its options fitted.  `keys`
     are names by which the description is known, and those that it modifies (see `cache`); `modifies` names the files of
-    these, the nearest first.  `digests` are SHA-256 of the bytes of all of these files, by name.
+    these, the nearest first.  `read` names every file that was read for it, those of requirements last.
     """
 
     label: str
@@ -59,7 +59,7 @@ class Opened:
     family: Callable[[], Callable[[Collection[str]], Loaded[Hold]]]
     keys: tuple[str, ...]
     modifies: tuple[str, ...]
-    digests: Mapping[str, str]
+    read: tuple[FileRead, ...]
 
     @property
     def given(self) -> tuple[RequirementText, ...]:
@@ -72,7 +72,7 @@ def open_texts(files: Sequence[str], standing: bool) -> Texts | Rejected:
 
     Raises click.UsageError where a file cannot be read.
     """
-    from interlock.hold.loader import Source, load_specification
+    from interlock.hold.loader import Part, Source, load_specification
 
     sources = []
     if standing:
@@ -84,16 +84,22 @@ def open_texts(files: Sequence[str], standing: bool) -> Texts | Rejected:
     found: dict[str, RequirementText] = {}
     lines: dict[str, tuple[str, ...]] = {}
     faults: list[Diagnostic] = []
-    for source in sources:
+    read: list[FileRead] = []
+    for at, source in enumerate(sources):
         loaded = load_specification(source)
+        shipped_one = standing and at == 0
+        read += (replace(one, part=Part.STANDING) if shipped_one else one for one in loaded.read)
         lines.update(loaded.sources)
         faults += loaded.diagnostics
         found.update({text.id: text for text in loaded.value or ()})
-    return Rejected(tuple(faults), lines) if faults else Texts(found, lines)
+    return Rejected(tuple(faults), lines) if faults else Texts(found, lines, tuple(read))
 
 
-def open_catalogue(name: str | None) -> Catalogue | Rejected:
-    """The catalogue of failures of that file, or the standing one.  Raises click.UsageError where it cannot be read."""
+def open_catalogue(name: str | None) -> tuple[Catalogue, tuple[FileRead, ...]] | Rejected:
+    """The catalogue of failures of that file, or the standing one, and the file that was read for it.
+
+    Raises click.UsageError where it cannot be read.
+    """
     from interlock.hold.loader import Source, load_catalogue
 
     if name is not None:
@@ -104,25 +110,25 @@ def open_catalogue(name: str | None) -> Catalogue | Rejected:
             raise click.ClickException("the catalogue of failures is missing from this installation")
         source = Source(CATALOGUE, content.read_bytes())
     loaded = load_catalogue(source)
-    return Rejected(loaded.diagnostics, loaded.sources) if loaded.value is None else loaded.value
+    rejected = Rejected(loaded.diagnostics, loaded.sources)
+    return rejected if loaded.value is None else (loaded.value, loaded.read)
 
 
-def open_rates(name: str) -> tuple[FailureRates, Mapping[str, tuple[str, ...]]] | Rejected:
-    """The failure rates of that file, and its lines.  Raises click.UsageError where it cannot be read."""
+def open_rates(name: str) -> Loaded[FailureRates] | Rejected:
+    """The failure rates of that file.  Raises click.UsageError where it cannot be read."""
     from interlock.hold.loader import load_rates
 
     loaded = load_rates(read_source(name))
-    return Rejected(loaded.diagnostics, loaded.sources) if loaded.value is None else (loaded.value, loaded.sources)
+    return Rejected(loaded.diagnostics, loaded.sources) if loaded.value is None else loaded
 
 
-def rates_for(
-    given: FailureRates, sources: Mapping[str, tuple[str, ...]], hold: Hold, reckoned: Iterable[str]
-) -> Mapping[str, FailureRate] | Rejected:
+def rates_for(given: Loaded[FailureRates], hold: Hold, reckoned: Iterable[str]) -> Mapping[str, FailureRate] | Rejected:
     """The rate of each of the failures, by its name."""
     from interlock.hold.rating import rate_failures
 
-    rated = rate_failures(given, hold, frozenset(reckoned))
-    return Rejected(rated.faults, sources) if rated.faults else rated.rates
+    assert given.value is not None  # noqa: S101 -- else it was rejected
+    rated = rate_failures(given.value, hold, frozenset(reckoned))
+    return Rejected(rated.faults, given.sources) if rated.faults else rated.rates
 
 
 def open_hold(
@@ -138,15 +144,7 @@ def open_hold(
     from interlock.hold.loader import load_family, load_hold
 
     source = read_source(name)
-    digests = {source.name: sha256(source.content).hexdigest()}
-
-    def noted(other: str) -> Source | None:
-        found = fetch(other)
-        if found is not None:
-            digests[found.name] = sha256(found.content).hexdigest()
-        return found
-
-    loaded = load_hold(source, noted)
+    loaded = load_hold(source, fetch)
     if loaded.value is None:
         return Rejected(loaded.diagnostics, loaded.sources)
     hold, sources = loaded.value, loaded.sources
@@ -167,8 +165,9 @@ def open_hold(
         return load_hold(source, fetch, undone).value
 
     told, keys = (*hold.requirements, *given), keys_of(sources, situation)
-    family, modifies = partial(load_family, source, fetch), tuple(sources)[1:]
-    return Opened(name, compilation.compiled, told, replaced, warnings, without, family, keys, modifies, digests)
+    modifies, read = tuple(sources)[1:], (*loaded.read, *texts.read)
+    family = partial(load_family, source, fetch)
+    return Opened(name, compilation.compiled, told, replaced, warnings, without, family, keys, modifies, read)
 
 
 def base_of(opened: Opened) -> str:

@@ -86,7 +86,7 @@ class _Wanted:
     metavar="FOLDER",
     help="Write what others need to check the results without this program.",
 )
-@format_option("prove", "'json' is for other programs.")
+@format_option("prove", "'html' is a page to print and sign; 'json' is for other programs.")
 @output_option
 @click.option("-q", "--quiet", is_flag=True, help="Say only what does not hold.")
 @click.option(
@@ -145,6 +145,8 @@ def command(
     if memory_mib is not None and resident_bytes() is None:
         raise click.UsageError("--memory: how much memory a program holds cannot be found out on this system.")
     shape = chosen_format("prove", layout, output)
+    if shape.name == "html" and len(holds) > 1:
+        raise click.UsageError("--format html: a page to sign is about one HOLD.")
     folders = _folders(evidence, holds)
     if evidence is not None and output is not None and output.resolve().is_relative_to(evidence.resolve()):
         raise click.UsageError(f"--output: {output} would lie among the evidence in {evidence}.")
@@ -181,10 +183,11 @@ def command(
             took = monotonic() - began
             if why_not:
                 click.echo(f"{visible(one.label)}: {why_not}", err=True)
-            cores = _cores(found_of) if why else None
+            cores = _cores(found_of) if why or shape.name == "html" else None
             own = code_of_hold(found_of)
             never = () if why_not else _never(found_of, why, _left(seconds, began), stop)
-            proof = proof_view(one.label, found_of, one.texts, own, one.replaced, evidence_in, cores, never, blamed)
+            told = one.texts, own, one.replaced, evidence_in, cores, never, blamed, one.read
+            proof = proof_view(one.label, found_of, *told)
             codes.append(own)
             proofs.append(proof)
             if not shape.shows_each:
@@ -197,7 +200,10 @@ def command(
                 screen.show(shape.render({"proof": proof, "quiet": quiet, "verbose": verbose, "seconds": took}))
         code = worst_code(codes)
         if not shape.shows_each:
-            screen.show(shape.render({"facts": proof_facts(proofs, rejections, code)}))
+            if shape.name == "html" and not proofs:
+                return code  # an old page stays as it is
+            first = proofs[0] if proofs else None
+            screen.show(shape.render({"facts": proof_facts(proofs, rejections, code), "only_proof": first}))
         screen.close()
     if faults:
         raise next((fault for fault in faults if not isinstance(fault, click.ClickException)), faults[0])

@@ -104,7 +104,7 @@ def identified(opened: Opened) -> tuple[Identified, ...]:
     """The files of the description."""
     from interlock.report.views.identified import Identified
 
-    return tuple(Identified(name, digest) for name, digest in opened.digests.items())
+    return tuple(Identified(one.name, one.sha256) for one in opened.read)
 
 
 def _proved(opened: Opened, work: Work) -> Verification:

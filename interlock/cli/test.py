@@ -39,7 +39,7 @@ def command(asked: Session, hold: str, catalogue: str | None, changed: bool, uni
     from interlock.study.functional_test.changed import touched_failures
     from interlock.study.functional_test.making import make_test
 
-    known = usable("failures", open_catalogue(catalogue))
+    known, listed = usable("failures", open_catalogue(catalogue))
     opened = asked.open(hold, asked.texts(), lambda hold: everything_fails(hold, known).hold)
     compiled = opened.compiled
     if not compiled.hold.failures:
@@ -57,6 +57,6 @@ def command(asked: Session, hold: str, catalogue: str | None, changed: bool, uni
         if test is None:
             raise click.UsageError(f"{opened.label}: it has no way to begin.")
         reckoned = everything_fails(compiled.hold, known)
-        view = functional_test_view(opened.label, test, reckoned, code_of_test(test), changed)
+        view = functional_test_view(opened.label, test, reckoned, code_of_test(test), changed, (*opened.read, *listed))
         work.show(view)
     return view.facts.exit_code

@@ -6,6 +6,8 @@ import posixpath
 import re
 from collections.abc import Callable, Collection, Iterable, Mapping, Set
 from dataclasses import dataclass, replace
+from enum import StrEnum
+from hashlib import sha256
 from typing import Generic, TypeVar
 
 from interlock.diagnostics.faults import Faults
@@ -82,17 +84,40 @@ class Source:
     content: bytes
 
 
+class Part(StrEnum):
+    """What a file is to the work for which it was read."""
+
+    DESCRIPTION = "description"
+    MODIFIED = "description that is modified"
+    PROCEDURE = "procedure"
+    REQUIREMENTS = "requirements"
+    STANDING = "standing requirements"
+    CATALOGUE = "catalogue of failures"
+    RATES = "failure rates"
+
+
+@dataclass(frozen=True, slots=True)
+class FileRead:
+    """A file that was read: what for, its name as messages show it, and the SHA-256 of its bytes in hexadecimal."""
+
+    part: Part
+    name: str
+    sha256: str
+
+
 @dataclass(frozen=True, slots=True)
 class Loaded(Generic[T]):
     """What was read, or None exactly if there is any fault; the faults by place; the lines of every file read.
 
-    `readable` is what could be read in spite of faults, where that is good for finding more of them.
+    `readable` is what could be read in spite of faults, where that is good for finding more of them.  `read` names
+    every file, in the order in which they were read.
     """
 
     value: T | None
     diagnostics: tuple[Diagnostic, ...]
     sources: Mapping[str, tuple[str, ...]]
     readable: T | None = None
+    read: tuple[FileRead, ...] = ()
 
 
 Fetch = Callable[[str], Source | None]
@@ -139,48 +164,47 @@ def load_audited_hold(procedure: Procedure, fetch: Fetch) -> Loaded[Hold]:
 def load_specification(source: Source) -> Loaded[tuple[RequirementText, ...]]:
     """Read the requirements of a specification; names in them are looked up only in a hold."""
     files = _Files(lambda name: None)
-    root = files.root_of(source, Specification, "`specification:` and `requirements:`")
+    root = files.root_of(source, Specification, Part.REQUIREMENTS, "`specification:` and `requirements:`")
     specification: Specification | Failed = FAILED
     if root is not None:
         collect_names(root, None, files.faults)
         reader = Reader(files.faults, None)
         specification = read_record(Specification, root, reader)
         files.faults.take(hidden_names(reader.expressions, reader.made, BUILT_IN_GROUPS))
-    requirements = None if files.faults or specification is FAILED else specification.requirements
-    return Loaded(requirements, files.faults.sorted(), files.sources)
+    requirements = None if specification is FAILED else specification.requirements
+    return files.loaded(requirements)
 
 
 def load_procedure(source: Source) -> Loaded[Procedure]:
     """Read a procedure; the hold that it names is not read, and names are looked up only when it is bound to one."""
     files = _Files(lambda name: None)
-    root = files.root_of(source, Procedure, "`procedure:`, `hold:` and `steps:`")
+    root = files.root_of(source, Procedure, Part.PROCEDURE, "`procedure:`, `hold:` and `steps:`")
     procedure = None if root is None else read_procedure(root, Reader(files.faults, None))
-    return Loaded(None if files.faults else procedure, files.faults.sorted(), files.sources, procedure)
+    return files.loaded(procedure, procedure)
 
 
 def load_catalogue(source: Source) -> Loaded[Catalogue]:
     """Read a catalogue of failures."""
     files = _Files(lambda name: None)
-    root = files.root_of(source, Catalogue, "`catalogue:` and `failures:`")
+    root = files.root_of(source, Catalogue, Part.CATALOGUE, "`catalogue:` and `failures:`")
     catalogue: Catalogue | Failed = FAILED
     if root is not None:
         reader = Reader(files.faults, None)
         catalogue = read_record(Catalogue, root, reader)
         files.faults.take(cross_faults(reader.made))
-    found = None if files.faults or catalogue is FAILED else catalogue
-    return Loaded(found, files.faults.sorted(), files.sources)
+    return files.loaded(None if catalogue is FAILED else catalogue)
 
 
 def load_rates(source: Source) -> Loaded[FailureRates]:
     """Read a file of failure rates; what they are of is looked up only when they are put to a hold."""
     files = _Files(lambda name: None)
-    root = files.root_of(source, FailureRates, "`failure_rates:` and `rates:`")
+    root = files.root_of(source, FailureRates, Part.RATES, "`failure_rates:` and `rates:`")
     rates: FailureRates | Failed = FAILED
     if root is not None:
         reader = Reader(files.faults, None)
         rates = read_record(FailureRates, root, reader)
         files.faults.take(cross_faults(reader.made))
-    return Loaded(None if files.faults or rates is FAILED else rates, files.faults.sorted(), files.sources)
+    return files.loaded(None if rates is FAILED else rates)
 
 
 class _Files:
@@ -189,11 +213,18 @@ class _Files:
     def __init__(self, fetch: Fetch, undone: frozenset[int] = frozenset()) -> None:
         self.faults = Faults()
         self.sources: dict[str, tuple[str, ...]] = {}
+        self._read: list[FileRead] = []
         self._fetch = fetch
         self._undone = undone
 
-    def root(self, source: Source) -> MappingNode | None:
+    def loaded(self, value: T | None, readable: T | None = None) -> Loaded[T]:
+        """What came of the files: nothing where there is a fault."""
+        faults = self.faults.sorted()
+        return Loaded(None if faults else value, faults, self.sources, readable, tuple(self._read))
+
+    def root(self, source: Source, part: Part) -> MappingNode | None:
         """The top of one file, its repetitions expanded."""
+        self._read.append(FileRead(part, source.name, sha256(source.content).hexdigest()))
         text = decode(source.name, source.content, self.faults)
         if text is None:
             shown = source.content[:LARGEST_FILE_BYTES].decode("utf-8", "replace")
@@ -209,9 +240,9 @@ class _Files:
             return None
         return expand_repetitions(node, self.faults)
 
-    def root_of(self, source: Source, sort: type[Record], expected: str) -> MappingNode | None:
+    def root_of(self, source: Source, sort: type[Record], part: Part, expected: str) -> MappingNode | None:
         """The same of a file that is to be of this sort."""
-        root = self.root(source)
+        root = self.root(source, part)
         if root is None or _sort_of(root) is sort:
             return root
         _wrong_sort(root, sort.declaration.noun, expected, self.faults)
@@ -221,14 +252,14 @@ class _Files:
         """What a file describes, if there is one."""
         overlaid = None if source is None else self._overlaid(source)
         hold = None if overlaid is None else _read_hold(overlaid, self.faults)
-        return Loaded(None if self.faults else hold, self.faults.sorted(), self.sources)
+        return self.loaded(hold)
 
     def _overlaid(self, source: Source) -> OverlaidDescription | None:
         """The description that a file gives, modified by itself and all files between; None where one is missing."""
         overlays: list[MappingNode] = []
         chain = [source.name]
         while True:
-            root = self.root(source)
+            root = self.root(source, Part.MODIFIED if overlays else Part.DESCRIPTION)
             if root is None:
                 return None
             sort = _sort_of(root)
@@ -391,7 +422,9 @@ def _centred(layout: MappingNode, lanes: tuple[str, ...], rows: int) -> tuple[tu
 __all__ = [
     "SHIPPED",
     "Fetch",
+    "FileRead",
     "Loaded",
+    "Part",
     "Source",
     "beside",
     "load_audited_hold",

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.language.model import RequirementText
-from interlock.hold.loader import Fetch, Source, load_audited_hold, load_procedure
+from interlock.hold.loader import Fetch, FileRead, Source, load_audited_hold, load_procedure
 from interlock.hold.procedure.binding import BoundProcedure, bind_procedure, compile_for, compile_freely
 from interlock.hold.procedure.model import Procedure
 
@@ -18,13 +18,14 @@ class OpenedProcedure:
     """`bound` is None exactly when there is a fault; `diagnostics` has all faults, or what is doubtful in the hold.
 
     `freely` is the hold started with every supply that may be lost as the hold describes it; None where it cannot
-    start so.  `sources` has the lines of the files of procedure and hold.
+    start so.  `sources` has the lines of the files of procedure and hold, which `read` names.
     """
 
     bound: BoundProcedure | None
     freely: CompiledHold | None
     diagnostics: tuple[Diagnostic, ...]
     sources: Mapping[str, tuple[str, ...]]
+    read: tuple[FileRead, ...] = ()
 
 
 def open_procedure(source: Source, fetch: Fetch, requirements: Iterable[RequirementText] = ()) -> OpenedProcedure:
@@ -53,7 +54,9 @@ def open_procedure(source: Source, fetch: Fetch, requirements: Iterable[Requirem
         binding = bind_procedure(procedure, compiled)
         if binding.bound is not None and not faults:
             freely = compile_freely(hold, procedure, given).compiled
-            return OpenedProcedure(binding.bound, freely, compilation.diagnostics, sources)
+            return OpenedProcedure(
+                binding.bound, freely, compilation.diagnostics, sources, (*loaded.read, *described.read)
+            )
         faults += binding.diagnostics
     faults.sort(key=lambda one: (one.span.file != source.name, one.span.file, one.span.line, one.span.column))
     return OpenedProcedure(None, None, tuple(faults), sources)

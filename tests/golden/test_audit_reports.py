@@ -25,6 +25,7 @@ from interlock.report.text.lines import WIDTH, as_text
 from interlock.report.text.runs import run_lines
 from interlock.report.views.audit import AuditView, audit_view
 from interlock.report.views.facts import as_run
+from interlock.report.views.wording import sentence
 from interlock.study.procedure.audit import Audit, Overall, audit_procedure
 from interlock.study.procedure.holders import Holder
 from interlock.study.procedure.interruptions import Interruption, Resumption
@@ -95,8 +96,8 @@ def test_pairs_that_were_not_followed_are_not_said_to_be_harmless(flawed: Audit)
     assert "which two do it together was not followed to an end" in " ".join(text.split())
     for told in (text, audit_markdown(view_of(cut)), audit_html(view_of(cut))):
         # a cell of the text, of a Markdown table, of a page
-        assert not re.search(r"( >|\| (\\>|&gt;)|<td class=\"number\">&gt;)2\b", told)
-        assert re.search(r"( >|\| (\\>|&gt;)|<td class=\"number\">&gt;)1\b", told)
+        assert not re.search(r"( >|\| (\\>|&gt;)|<td data-head=\"Fewest slips\">&gt;)2\b", told)
+        assert re.search(r"( >|\| (\\>|&gt;)|<td data-head=\"Fewest slips\">&gt;)1\b", told)
         assert "which two do it together was not followed to an end" in " ".join(told.split())
 
 
@@ -238,7 +239,7 @@ def test_page_says_what_the_audit_found(flawed: Audit, stuck: Audit) -> None:
         page = audit_html(view_of(one))
         assert page == audit_html(view_of(one))
         for words in (
-            "Reviewed by",
+            "Reviewed",
             "Signature",
             "This is not approved maintenance data",
             "What holds each requirement",
@@ -246,12 +247,17 @@ def test_page_says_what_the_audit_found(flawed: Audit, stuck: Audit) -> None:
             assert words in page
         assert "<script" not in page
         assert "://" not in page
-        ids = {held.instance.origin.id for held in one.held}
-        assert all(f"<td>{id}" in page for id in ids)
+        for held in one.held:
+            origin = held.instance.origin
+            assert html.escape(sentence(origin.text)) in page or html.escape(sentence(held.instance.text)) in page
+        for line in (action.bound.action.span.line for action in one.actions):
+            assert f'<td class="number" data-head="Line">{line}</td>' in page
+        assert page.index("What this takes for granted") < page.index("Signed is all that stands before this line")
     page = audit_html(view_of(flawed, "<b>.yaml"))
     assert "&lt;b&gt;.yaml" in page
-    assert "Broken as written: locked-only-latched[D1]" in page
-    assert "3. unlatch D1: not possible" in audit_html(view_of(stuck))
+    assert "Broken as written" in page
+    assert "Cargo door is locked only while it is latched." in page
+    assert re.search(r"Action 3, line \d+: unlatch D1: not possible", audit_html(view_of(stuck)))
 
 
 def test_every_format_says_what_a_failure_leads_to() -> None:

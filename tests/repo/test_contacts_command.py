@@ -60,7 +60,7 @@ def analysed(hold: Hold, texts: tuple[RequirementText, ...], size: int = 1) -> C
     """What is found of its contacts."""
     catalogue = open_catalogue(None)
     assert not isinstance(catalogue, Rejected)
-    compilation = compile_hold(failing_contacts(hold, catalogue).hold, texts)
+    compilation = compile_hold(failing_contacts(hold, catalogue[0]).hold, texts)
     assert compilation.compiled is not None, compilation.diagnostics
     return analyse_contacts(compilation.compiled, size)
 

@@ -20,6 +20,7 @@ from interlock.report.views.facts import PROGRAM
 from interlock.report.views.failure_tables import by_failure, by_requirement, by_severity
 from interlock.report.views.failures import FailuresView, view_of_facts
 from interlock.report.views.failures_facts import BrokenFacts, CourseFacts, FailureItem, FailuresFacts, SetFacts
+from interlock.report.views.identification import identification
 from tests.golden.small_hold import REQUIREMENTS, TEXT
 from tests.repo.test_checklist_command import print_page, sheets_of
 from tests.some import some
@@ -60,7 +61,9 @@ def view_of(*asked: BrokenFacts, size: int = 2, course: CourseFacts | None = Non
     code = FOUND if any(one.sets for one in asked) else UNDECIDED
     rates, left = (None, (), ()), ((), ("assumed",), ("caution",))
     return view_of_facts(
-        FailuresFacts(1, PROGRAM, code, "x.yaml", "A hold", size, items, (), (), asked, *rates, course, *left)
+        FailuresFacts(
+            1, PROGRAM, code, "x.yaml", "A hold", size, items, (), (), asked, *rates, course, *left, identification(())
+        )
     )
 
 
@@ -228,7 +231,7 @@ def test_page_and_text_to_paste_say_the_same(capsys: pytest.CaptureFixture[str])
         assert any(one["name"] in row[0] for row in page.rows if row), one
     flat = " ".join(page.text.split())
     for text in (*facts["assumptions"], *facts["cautions"]):
-        assert flat.index(text) < flat.index("Reviewed by") < flat.index("Made by interlock")
+        assert flat.index(text) < flat.index("Signed is all that stands before this line")
     assert "COMMON CAUSES" in shown["text"]
     assert "and 1 common cause break" in " ".join(shown["text"].split())
 

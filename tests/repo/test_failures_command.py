@@ -51,7 +51,7 @@ def single_lane() -> tuple[Hold, Texts, FailureAnalysis]:
     assert hold is not None
     assert not isinstance(texts, Rejected)
     assert not isinstance(catalogue, Rejected)
-    failing = everything_fails(hold, catalogue).hold
+    failing = everything_fails(hold, catalogue[0]).hold
     compiled = compile_hold(failing, tuple(texts.by_id.values())).compiled
     assert compiled is not None
     return failing, texts, analyse_failures(compiled, 1)

@@ -233,6 +233,7 @@ TEST = ("test", "HOLD", "--no-standing", "--requirements", "ASKED", "--format")
 RUNS: dict[str, tuple[str, ...]] = {
     "prove text": ("prove", "HOLD", "--requirements", "ASKED", "-v", "--why", "--color", "always"),
     "prove json": ("prove", "HOLD", "--requirements", "ASKED", "--why", "--format", "json"),
+    "prove html": ("prove", "HOLD", "--requirements", "ASKED", "--format", "html"),
     "failures text": (*FAILING, "text", "-v", "--runs", "1"),
     "failures json": (*FAILING, "json"),
     "failures markdown": (*FAILING, "markdown"),

@@ -2,18 +2,49 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from interlock.report.drawing.plan import plan_svg
 from interlock.report.html.page import page
+from interlock.report.views.assumptions import assumptions_of
 from interlock.report.views.functional_test import KEEP_CLEAR, FunctionalTestView
+from interlock.report.views.sheets import PROVED, WORKERS, Sheet
+from interlock.report.views.wording import count_of, sentence
 
 
 def functional_test_html(view: FunctionalTestView) -> str:
     """The page."""
     return page(
         "functional_test.html.j2",
+        _sheet(view),
         facts=view.facts,
         view=view,
         keep_clear=KEEP_CLEAR,
         # marked safe in the template: our own drawing, in which xml.etree has escaped every text
         plan=plan_svg(view.compiled, view.start, "Before you start"),
     )
+
+
+def _sheet(view: FunctionalTestView) -> Sheet:
+    facts = view.facts
+    return Sheet(
+        "Functional test of what the modification touches" if facts.only_changed else "Functional test",
+        facts.title,
+        sentence(view.summary()),
+        view.tone,
+        (),
+        (("Asked", f"{count_of(len(facts.coverage), 'failure')} of the equipment"),),
+        facts.identification,
+        facts.cautions,
+        (*facts.claims, *assumptions_of(view.compiled)[1:], facts.scheme),
+        tuple(_scope(view)),
+        WORKERS,
+        PROVED,
+    )
+
+
+def _scope(view: FunctionalTestView) -> Iterator[str]:
+    """What it does not show, and whether more could be shown."""
+    yield from (f"{count_of(len(some), 'failure')} not shown: {why}." for why, some in view.hidden.items())
+    if view.facts.cut:
+        yield sentence(f"{view.facts.cut}; longer looking may show more")

@@ -11,15 +11,17 @@ from interlock.report.text.runs import after_lines, reason_lines
 from interlock.report.views.blame import Pointer
 from interlock.report.views.proof import MOST_NAMED, TONES, AnswerView, Group, LeftOpen, ProofView
 from interlock.report.views.proof_facts import DeadEnd, Reachable, Status, StoryFacts
+from interlock.report.views.proof_words import (
+    FROM_THERE,
+    VERDICTS,
+    dead_end,
+    depth_said,
+    instance_said,
+    length_of,
+    notes_of,
+    tally_of,
+)
 from interlock.report.views.wording import ACTORS, count_of, listed, seconds_as_text, sentence, shortened
-
-_WORDS = {
-    Status.HOLDS: "holds",
-    Status.VACUOUS: "holds",
-    Status.FAILS: "FAILS",
-    Status.UNDECIDED: "undecided",
-    Status.DISPUTED: "DISPUTED",
-}
 
 
 def proof_report(proof: ProofView, quiet: bool, verbose: bool, seconds: float) -> tuple[Line, ...]:
@@ -54,7 +56,7 @@ def brief_lines(proof: ProofView) -> tuple[Line, ...]:
     lines = [line for group in proof.groups for line in _disputed(group)]
     for group in proof.groups:
         if group.status not in (Status.HOLDS, Status.VACUOUS):
-            text = f"{proof.facts.description}: {_WORDS[group.status]} {group.text.from_}: {_tally(group)}"
+            text = f"{proof.facts.description}: {VERDICTS[group.status]} {group.text.from_}: {tally_of(group)}"
             # one line each, however long: this is what other programs read
             lines.append(Line(text, TONES[group.status]))
     return tuple(lines)
@@ -86,20 +88,20 @@ def _table(groups: Sequence[Group], every: bool, timed: bool) -> Iterator[Line]:
     schemes = sorted({group.text.scheme for group in groups if group.text.scheme})
     if schemes:
         yield from flow(f"sev.: severity by {', '.join(schemes)}", 2, tone=Tone.FAINT)
-    wide = max([len(_tally(group)) for group in groups] + [len("how many")])
+    wide = max([len(tally_of(group)) for group in groups] + [len("how many")])
     sev = max([len(severity_cell(group.text.severity)[0]) for group in groups] + [len("sev.")])
     yield Line(f"  {'verdict':<9}  {'how many':<{wide}}  {'sev.':<{sev}}  requirement", Tone.FAINT)
     for group in groups:
         cell, notes = severity_cell(group.text.severity)
-        start = f"  {_WORDS[group.status]:<9}  {_tally(group):<{wide}}  {cell:<{sev}}  "
+        start = f"  {VERDICTS[group.status]:<9}  {tally_of(group):<{wide}}  {cell:<{sev}}  "
         yield from _row(start, group.text.from_, TONES[group.status])
-        for note in (*_notes(group), *notes):
+        for note in (*notes_of(group), *notes):
             yield from flow(note, len(start), tone=Tone.FAINT)
         if every:
             for answer in group.answers:
                 status = answer.facts.status
                 after = f", after {seconds_as_text(answer.after)}" if timed and answer.after is not None else ""
-                yield from flow(f"{_WORDS[status]:<9}  {_instance_line(answer)}{after}", 4, 11, TONES[status])
+                yield from flow(f"{VERDICTS[status]:<9}  {instance_said(answer)}{after}", 4, 11, TONES[status])
 
 
 def _row(start: str, text: str, tone: Tone) -> Iterator[Line]:
@@ -108,46 +110,8 @@ def _row(start: str, text: str, tone: Tone) -> Iterator[Line]:
     yield from rest
 
 
-def _tally(group: Group) -> str:
-    status = group.status
-    number = len(group.answers) if status in (Status.HOLDS, Status.VACUOUS) else len(group.having(status))
-    return f"{number} of {len(group.answers)}"
-
-
-def _notes(group: Group) -> Iterator[str]:
-    total = len(group.answers)
-    vacuous = len(group.having(Status.VACUOUS))
-    unshown = sum(answer.unshown for answer in group.answers)
-    if vacuous == total:
-        yield "holds, but the situation never arises"
-    elif vacuous:
-        yield f"in {vacuous} of them the situation never arises"
-    if unshown:
-        yield ("" if unshown == total else f"in {unshown} of them ") + "not shown that the situation arises"
-    others = [
-        f"{len(group.having(status))} {word}"
-        for status, word in ((Status.FAILS, "fail"), (Status.UNDECIDED, "undecided"), (Status.HOLDS, "hold"))
-        if status is not group.status and group.having(status)
-    ]
-    if others and group.status not in (Status.HOLDS, Status.VACUOUS):
-        yield "the others: " + ", ".join(others)
-
-
-def _instance_line(answer: AnswerView) -> str:
-    if answer.facts.status is Status.VACUOUS:
-        return f"{answer.facts.id} (the situation never arises)"
-    if answer.unshown:
-        return f"{answer.facts.id} (not shown that the situation arises)"
-    return answer.facts.id + ("" if answer.steps is None else f" ({count_of(answer.steps, 'step')})")
-
-
 def _unused(proof: ProofView) -> Iterator[Line]:
-    unused = proof.facts.nothing_to_range_over
-    said = [f"Nothing in this hold for: {', '.join(unused)}"] if unused else []
-    said += proof.left_out
-    if proof.not_asked:
-        said.append(f"Not asked this time: {count_of(proof.not_asked, 'requirement text')}")
-    for text in said:
+    for text in proof.scope:
         yield BLANK
         yield from flow(text, 2, 2, Tone.FAINT)
 
@@ -170,7 +134,7 @@ def _failing(group: Group, told: dict[tuple[Pointer, ...], str]) -> Iterator[Lin
         yield from _why_never(answer)
     elif facts.story is not None and isinstance(facts.finding, Reachable):
         yield BLANK
-        yield from flow(_length(facts.finding, bool(facts.forbidden_steps)), 2)
+        yield from flow(length_of(facts.finding, bool(facts.forbidden_steps)), 2)
         yield from story_lines(facts.story, facts.forbidden_steps)
     yield from _also(others)
     for other in others:
@@ -201,41 +165,14 @@ def _why_never(answer: AnswerView) -> Iterator[Line]:
 
 def _dead_end(finding: DeadEnd, story: StoryFacts) -> Iterator[Line]:
     yield BLANK
-    if finding.steps == 0:
-        yield from flow("From the very start it can never be brought about.", 2)
-    else:
-        yield from flow(f"{_leads(finding.steps)} to a dead end.{_shorter(finding.shortest)}", 2)
+    yield from flow(dead_end(finding), 2)
     yield from run_lines(story)
     yield BLANK
-    yield from flow(
-        "From here on it can never be brought about, whatever is done, unless something fails.", 2, tone=Tone.BAD
-    )
+    yield from flow(FROM_THERE, 2, tone=Tone.BAD)
     if story.reached:
         yield BLANK
         yield Line("  What is still in the way there", Tone.HEAD)
         yield from reason_lines(story.reached)
-
-
-def _length(finding: Reachable, about_a_step: bool) -> str:
-    if finding.steps == 0:
-        return "The step is possible at the very start." if about_a_step else "It is broken at the very start."
-    end = " to where the forbidden step is possible" if about_a_step else " there"
-    return f"{_leads(finding.steps)}{end}.{_shorter(finding.shortest, finding.failures)}"
-
-
-def _leads(steps: int) -> str:
-    return f"{count_of(steps, 'step')} {'leads' if steps == 1 else 'lead'}"
-
-
-def _shorter(shortest: bool, failures: int | None = None) -> str:
-    """Beside the run; `failures` strike on it (None: none can)."""
-    if failures:
-        if shortest:
-            return " None with fewer failures does, and no shorter one with as many."
-        return " One with fewer failures, or a shorter one, may exist."
-    if failures is not None and shortest:
-        return " Nothing fails on the way; no shorter order of steps does without a failure."
-    return " No shorter order of steps does." if shortest else " A shorter one may exist."
 
 
 def _also(others: Sequence[AnswerView]) -> Iterator[Line]:
@@ -313,13 +250,7 @@ def _undecided(open: Sequence[LeftOpen]) -> Iterator[Line]:
         yield Line("-" * WIDTH, Tone.FAINT)
         yield from flow(f"UNDECIDED  {count_of(number, 'requirement')}", tone=Tone.OPEN)
         yield from labelled("why:", one.reason, 2)
-        if one.depth >= 0:
-            yield from flow(
-                f"Up to {count_of(one.depth, 'step')} nothing was found; what longer orders of steps do is open.", 2
-            )
-        else:
-            whether = "it holds nor that it fails" if number == 1 else "they hold nor that they fail"
-            yield from flow(f"Nothing at all is known: neither that {whether}.", 2)
+        yield from flow(depth_said(one), 2)
         for text, answers in one.answers.items():
             names = [answer.about for answer in answers if answer.facts.bindings]
             yield from flow(f"- {text}" + (f": {shortened(names, MOST_NAMED)}" if names else ""), 2, 2)

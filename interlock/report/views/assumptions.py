@@ -16,11 +16,17 @@ from interlock.report.views.wording import count_of, listed, sentence, shortened
 from interlock.study.verify import Verification
 
 CAUTIONS = (
-    "This is not approved maintenance data and approves nothing. Where it differs from the approved data of the "
-    "aircraft, from local rules, or from the judgement of licensed staff, those govern.",
+    "This is not approved maintenance data and no loading instruction, and approves nothing. Where it differs from the "
+    "approved data of the aircraft, from the operator's loading instructions, from local rules, or from the judgement "
+    "of licensed staff, those govern.",
     "Look at the equipment itself before relying on any statement made here.",
 )
-"""What stands below every report."""
+"""What stands on everything that somebody could act upon."""
+IN_SHORT = (
+    "CAUTION: not approved data. Approved data, the operator's loading instructions, local rules and licensed staff "
+    "govern."
+)
+"""The same where there is room for a line only."""
 
 
 def assumptions_of(compiled: CompiledHold) -> tuple[str, ...]:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from interlock.hold.loader import FileRead
 from interlock.kernel.claims import Holds
 from interlock.report.views.assumptions import CAUTIONS, assumptions_of
 from interlock.report.views.audit_facts import (
@@ -24,6 +25,7 @@ from interlock.report.views.audit_facts import (
 )
 from interlock.report.views.facts import PROGRAM, Run, WayOut, WayStep, as_reasons, as_run
 from interlock.report.views.held import HeldGroup, held_groups
+from interlock.report.views.identification import Identification, identification
 from interlock.report.views.interruptions import InterruptionTold, interruption_told, is_done, resumed
 from interlock.report.views.margin import margin_facts
 from interlock.report.views.slips import KindFacts, counted_text, followed_text, kind_counts
@@ -57,7 +59,8 @@ class SlipsTold:
 class AuditView:
     """What is told of an audit: the facts, and in words what they come to.
 
-    `asked` is whether it was asked what the interlock holds by itself.  `resumed` says how many places go on how.
+    `patterns` are the sentences of requirement texts by their ids, with names in braces.  `asked` is whether it was
+    asked what the interlock holds by itself.  `resumed` says how many places go on how.
     """
 
     facts: AuditFacts
@@ -70,6 +73,7 @@ class AuditView:
     resumed: tuple[str, ...]
     slips: SlipsTold | None
     failures: str
+    patterns: Mapping[str, str]
 
     @property
     def amiss(self) -> tuple[ActionFacts, ...]:
@@ -85,9 +89,12 @@ class AuditView:
         return self.result + ("" if seconds is None else f"; {seconds_as_text(seconds)}")
 
 
-def audit_view(audit: Audit, label: str, code: int) -> AuditView:
-    """What is told of the audit; `label` is what the reader calls the procedure, `code` the exit code."""
-    facts = _facts(audit, label, code)
+def audit_view(audit: Audit, label: str, code: int, read: Sequence[FileRead] = ()) -> AuditView:
+    """What is told of the audit; `label` is what the reader calls the procedure, `code` the exit code.
+
+    `read` are the files that were read.
+    """
+    facts = _facts(audit, label, code, identification(read))
     interruptions = tuple(interruption_told(one, len(facts.actions)) for one in facts.interruptions)
     return AuditView(
         facts,
@@ -100,10 +107,11 @@ def audit_view(audit: Audit, label: str, code: int) -> AuditView:
         tuple(resumed(audit.interruptions, len(facts.actions))),
         None if audit.slips is None else _slips(audit.slips),
         _failures_text(facts.failures),
+        {one.instance.origin.id: one.instance.origin.text for one in audit.held},
     )
 
 
-def _facts(audit: Audit, label: str, code: int) -> AuditFacts:
+def _facts(audit: Audit, label: str, code: int, identified: Identification) -> AuditFacts:
     procedure = audit.bound.procedure
     failures = audit.failures
     return AuditFacts(
@@ -179,6 +187,7 @@ def _facts(audit: Audit, label: str, code: int) -> AuditFacts:
         ),
         tuple(_assumptions(audit)),
         CAUTIONS,
+        identified,
     )
 
 

@@ -7,6 +7,7 @@ from typing import Annotated, Literal, TypeAlias
 from msgspec import Meta, field
 
 from interlock.report.views.facts import Count, ExitCode, Facts, Program, Reason, Run, WayOut
+from interlock.report.views.identification import Identification
 from interlock.report.views.margin import MarginFacts
 from interlock.study.procedure.audit import Overall as Overall
 from interlock.study.procedure.audit import Verdict as Verdict
@@ -171,3 +172,4 @@ class AuditFacts(Facts, frozen=True):
     requirements: Annotated[tuple[HeldFacts, ...], Meta(description="what holds each")]
     assumptions: Annotated[Texts, Meta(description="what is taken for granted; object to each line")]
     cautions: Annotated[Texts, Meta(description="what governs")]
+    identification: Annotated[Identification, Meta(description="what it was made from")]

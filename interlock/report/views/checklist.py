@@ -9,6 +9,7 @@ from msgspec import UNSET
 
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.compile.requirements import Instance
+from interlock.hold.loader import FileRead
 from interlock.kernel.claims import Disputed, Fails, Holds
 from interlock.kernel.evaluator import State
 from interlock.report.views.assumptions import CAUTIONS
@@ -38,6 +39,7 @@ from interlock.report.views.checklist_words import (
 )
 from interlock.report.views.facts import PROGRAM
 from interlock.report.views.harm import SCHEME
+from interlock.report.views.identification import Identification, identification
 from interlock.report.views.instructions import InstructionWriter
 from interlock.report.views.moving import people_words
 from interlock.report.views.never import never_facts
@@ -96,15 +98,20 @@ class RefusalView:
 
 
 def checklist_view(
-    label: str, result: Checklist | NoChecklist, audited: ChecklistAudit | None, code: int
+    label: str,
+    result: Checklist | NoChecklist,
+    audited: ChecklistAudit | None,
+    code: int,
+    read: Sequence[FileRead] = (),
 ) -> ChecklistView | RefusalView:
-    """What is told of the result; `label` is what the reader calls the hold, `code` the exit code.
+    """What is told of the result; `label` is what the reader calls the hold, `code` the exit code, `read` the
+    files that were read.
 
     Warnings stand where the audit, which a checklist must have, found slips that lead to a hazard.
     """
-    compiled = result.compiled
+    compiled, identified = result.compiled, identification(read)
     if isinstance(result, NoChecklist):
-        return _refusal(label, result, code)
+        return _refusal(label, result, code, identified)
     assert audited is not None  # noqa: S101 -- what is handed out was audited
     writer = InstructionWriter(compiled)
     instances = {instance.requirement.id: instance for instance in compiled.instances}
@@ -122,9 +129,8 @@ def checklist_view(
     summary, tone = _summary(result, audited)
     states = (result.start, *(leg.end for leg in result.legs))
     title, goal = compiled.hold.title, goal_words(compiled, result.goal)
-    facts = Made(
-        3, PROGRAM, code, label, title, compiled.situation, goal, body, SCHEME, (*CAUTIONS, people_words(compiled))
-    )
+    cautions = (*CAUTIONS, people_words(compiled))
+    facts = Made(3, PROGRAM, code, label, title, compiled.situation, goal, body, SCHEME, cautions, identified)
     return ChecklistView(facts, parts, summary, tone, compiled, states)
 
 
@@ -240,7 +246,7 @@ def _summary(checklist: Checklist, audited: ChecklistAudit) -> tuple[str, Tone]:
     return text, Tone.GOOD
 
 
-def _refusal(label: str, found: NoChecklist, code: int) -> RefusalView:
+def _refusal(label: str, found: NoChecklist, code: int, identified: Identification) -> RefusalView:
     compiled = found.compiled
     finding, aim, near = found.finding, found.aim, found.nearest
     checked = finding.checked_by if isinstance(finding, Holds) else None
@@ -276,6 +282,7 @@ def _refusal(label: str, found: NoChecklist, code: int) -> RefusalView:
             instead,
             checked,
             CAUTIONS,
+            identified,
             UNSET if found.why is None else never_facts(found.why),
         ),
         "" if aim is None else f"{aim.what} {what}".rstrip(),

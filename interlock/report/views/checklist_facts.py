@@ -9,6 +9,7 @@ from msgspec import UNSET, Meta, UnsetType
 from interlock.report.views.audit_facts import Effect, KindWord, Mode
 from interlock.report.views.facts import Count, ExitCode, Facts, Program
 from interlock.report.views.harm import NOTE, Label
+from interlock.report.views.identification import Identification
 from interlock.report.views.proof_facts import NeverFacts
 from interlock.report.views.slips import EffectCounts, Fewest, KindFacts
 
@@ -131,6 +132,7 @@ class Made(Head, frozen=True):
     checklist: Annotated[Body, Meta(description="the checklist itself")]
     scheme: Annotated[str, Meta(description="what the labels of guards mean")]
     cautions: Annotated[Texts, Meta(description="what governs")]
+    identification: Annotated[Identification, Meta(description="what it was made from")]
 
 
 class Instead(Facts, frozen=True):
@@ -151,4 +153,5 @@ class Refused(Head, frozen=True):
     instead: Annotated[Instead | None, Meta(description="what can be done in its place")]
     checked_by: Annotated[str | None, Meta(description="what checked by other means that it is out of reach")]
     cautions: Annotated[Texts, Meta(description="what governs")]
+    identification: Annotated[Identification, Meta(description="what it was made from")]
     never: Annotated[NeverFacts | UnsetType, Meta(description="why it can never be reached, where that is so")] = UNSET

@@ -9,6 +9,7 @@ from msgspec import convert
 
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.language.model import Change
+from interlock.hold.loader import FileRead
 from interlock.kernel.claims import Disputed, Fails, Finding, Holds, Undecided
 from interlock.report.views.assumptions import CAUTIONS, assumptions_of
 from interlock.report.views.comparison_facts import (
@@ -22,6 +23,7 @@ from interlock.report.views.comparison_facts import (
     VerdictChange,
 )
 from interlock.report.views.facts import PROGRAM, Place, as_reasons
+from interlock.report.views.identification import identification
 from interlock.report.views.proof import change_facts, story_facts
 from interlock.report.views.tones import Tone
 from interlock.report.views.wording import count_of, listed
@@ -101,8 +103,10 @@ class ComparisonView:
 NOTHING_NEW = " No step is newly possible, and none has another outcome: proved."
 
 
-def comparison_view(labels: tuple[str, str], comparison: Comparison, code: int) -> ComparisonView:
-    """What is told of it; `labels` are what the reader calls the two."""
+def comparison_view(
+    labels: tuple[str, str], comparison: Comparison, code: int, read: Sequence[FileRead] = ()
+) -> ComparisonView:
+    """What is told of it; `labels` are what the reader calls the two, `read` the files that were read."""
     behaviour, pair = comparison.behaviour, comparison.behaviour.pair
     kinds = list(enumerate(behaviour.kinds))
     guessed = set(pair.matching.guessed)
@@ -133,6 +137,7 @@ def comparison_view(labels: tuple[str, str], comparison: Comparison, code: int) 
         or ("what is kept once is not the same in both" if isinstance(behaviour.once, Fails) else None),
         (*COMPARED, *_assumptions(comparison.old, comparison.new)),
         CAUTIONS,
+        identification(read),
     )
     return ComparisonView(facts)
 

@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 from msgspec import Meta
 
 from interlock.report.views.facts import Count, Facts, Place, Program, Reason
+from interlock.report.views.identification import Identification
 from interlock.report.views.proof_facts import ChangeFacts, StoryFacts, Texts
 from interlock.study.comparison.compare import Turn as Turn
 from interlock.study.comparison.pairing import What as What
@@ -115,3 +116,4 @@ class ComparisonFacts(Facts, frozen=True):
     disputed: Annotated[str | None, Meta(description="what does not fit: a fault of this program")]
     assumptions: Annotated[Texts, Meta(description="what is taken for granted; object to each line")]
     cautions: Annotated[Texts, Meta(description="what governs")]
+    identification: Annotated[Identification, Meta(description="what it was made from")]

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from interlock.hold.catalogue import FailingHold
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.compile.requirements import Instance
+from interlock.hold.loader import FileRead
 from interlock.report.views.assumptions import CAUTIONS, assumptions_of
 from interlock.report.views.contacts_facts import (
     AskedFacts,
@@ -20,6 +21,7 @@ from interlock.report.views.contacts_facts import (
 from interlock.report.views.contacts_facts import Need as NeedWord
 from interlock.report.views.facts import PROGRAM, Place
 from interlock.report.views.failures import failure_item
+from interlock.report.views.identification import identification
 from interlock.report.views.tones import Tone
 from interlock.report.views.wording import count_of, listed, sentence
 from interlock.study.contacts.purposes import ContactAnalysis, ContactPurpose, Effect, Need
@@ -107,8 +109,10 @@ class ContactsView:
         return f"{count_of(len(self.facts.contacts), 'contact')}: {listed(parts) or 'there is none'}"
 
 
-def contacts_view(label: str, analysis: ContactAnalysis, reckoned: FailingHold, code: int) -> ContactsView:
-    """What is told of an analysis; `reckoned` are the failures that may strike."""
+def contacts_view(
+    label: str, analysis: ContactAnalysis, reckoned: FailingHold, code: int, read: Sequence[FileRead] = ()
+) -> ContactsView:
+    """What is told of an analysis; `reckoned` are the failures that may strike, `read` the files that were read."""
     compiled = analysis.compiled
     asked = tuple(
         AskedFacts(one.requirement.id, one.origin.id, one.text, one.origin.severity)
@@ -138,6 +142,7 @@ def contacts_view(label: str, analysis: ContactAnalysis, reckoned: FailingHold, 
         analysis.disputed,
         assumptions_of(compiled),
         CAUTIONS,
+        identification(read),
     )
     return ContactsView(facts, {one.id: one.text for one in others}, {one.id: one for one in asked})
 

@@ -8,6 +8,7 @@ from msgspec import Meta
 
 from interlock.report.views.facts import Count, ExitCode, Facts, Place, Program
 from interlock.report.views.failures_facts import FailureItem
+from interlock.report.views.identification import Identification
 from interlock.report.views.proof_facts import Texts
 
 Need: TypeAlias = Literal["alone", "with one more failure", "nothing", "not settled"]
@@ -73,3 +74,4 @@ class ContactsFacts(Facts, frozen=True):
     disputed: Annotated[Texts, Meta(description="what does not fit: a fault of this program")]
     assumptions: Annotated[Texts, Meta(description="what is taken for granted; object to each line")]
     cautions: Annotated[Texts, Meta(description="what governs")]
+    identification: Annotated[Identification, Meta(description="what it was made from")]

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from interlock.hold.compile.compiler import CompiledHold
+from interlock.hold.loader import FileRead
 from interlock.kernel.claims import Undecided
 from interlock.report.views.assumptions import CAUTIONS, assumptions_of
 from interlock.report.views.deferral_facts import (
@@ -18,6 +19,7 @@ from interlock.report.views.deferral_facts import (
     Result,
 )
 from interlock.report.views.facts import PROGRAM
+from interlock.report.views.identification import identification
 from interlock.report.views.proof import story_facts
 from interlock.report.views.tones import Tone
 from interlock.report.views.wording import count_of, listed
@@ -110,8 +112,9 @@ def deferral_view(
     cases: Sequence[tuple[Sequence[Inoperative], Deferral | None]],
     size: int,
     code: int,
+    read: Sequence[FileRead] = (),
 ) -> DeferralView:
-    """What is told of the cases; `label` is what the reader calls the hold."""
+    """What is told of the cases; `label` is what the reader calls the hold, `read` are the files that were read."""
     facts = DeferralFacts(
         1,
         PROGRAM,
@@ -121,6 +124,7 @@ def deferral_view(
         tuple(_case(compiled, items, found, size) for items, found in cases),
         (*DEFERRED, *assumptions_of(compiled)),
         DEFERRAL_CAUTIONS,
+        identification(read),
     )
     return DeferralView(facts)
 

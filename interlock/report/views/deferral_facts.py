@@ -7,6 +7,7 @@ from typing import Annotated, Literal, TypeAlias
 from msgspec import Meta
 
 from interlock.report.views.facts import Count, Facts, Program
+from interlock.report.views.identification import Identification
 from interlock.report.views.proof_facts import StoryFacts, Texts
 
 Result: TypeAlias = Literal[
@@ -92,3 +93,4 @@ class DeferralFacts(Facts, frozen=True):
     cases: Annotated[tuple[CaseFacts, ...], Meta(description="one for each way in which they can be inoperative")]
     assumptions: Annotated[Texts, Meta(description="what is taken for granted; object to each line")]
     cautions: Annotated[Texts, Meta(description="what governs")]
+    identification: Annotated[Identification, Meta(description="what it was made from")]

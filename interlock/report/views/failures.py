@@ -9,6 +9,7 @@ from msgspec.structs import replace
 
 from interlock.hold.catalogue import FailingHold, KnownFailure
 from interlock.hold.compile.compiler import CompiledHold
+from interlock.hold.loader import FileRead
 from interlock.kernel.failures import DisputedSets, KnownSets
 from interlock.report.views.assumptions import CAUTIONS, assumptions_of
 from interlock.report.views.facts import PROGRAM
@@ -23,6 +24,7 @@ from interlock.report.views.failures_facts import (
     SetFacts,
     ShownAt,
 )
+from interlock.report.views.identification import identification
 from interlock.report.views.proof import story_facts
 from interlock.report.views.tones import Tone
 from interlock.report.views.wording import count_of, listed, sentence
@@ -198,6 +200,7 @@ def failures_view(
     seconds: float | None,
     rates: GivenRates | None = None,
     course: NormalCourse | None = None,
+    read: Sequence[FileRead] = (),
 ) -> FailuresView:
     """What is told of an analysis; of so many sets the run is told too, one for each, within so many seconds each.
 
@@ -239,6 +242,7 @@ def failures_view(
         tuple(dict.fromkeys(one.origin.id for one in analysis.left_out)),
         (*assumptions_of(compiled), *(() if rates is None else assumed_of(rates))),
         CAUTIONS,
+        identification(read),
     )
     return view_of_facts(facts)
 

@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 from msgspec import Meta
 
 from interlock.report.views.facts import Count, ExitCode, Facts, Program
+from interlock.report.views.identification import Identification
 from interlock.report.views.proof_facts import StoryFacts, Texts
 
 
@@ -133,3 +134,4 @@ class FailuresFacts(Facts, frozen=True):
     left_out: Annotated[Texts, Meta(description="texts about what can be done, which were not asked about")]
     assumptions: Annotated[Texts, Meta(description="what is taken for granted; object to each line")]
     cautions: Annotated[Texts, Meta(description="what governs")]
+    identification: Annotated[Identification, Meta(description="what it was made from")]

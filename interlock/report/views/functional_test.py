@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from interlock.hold.catalogue import FailingHold
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.compile.requirements import Instance
+from interlock.hold.loader import FileRead
 from interlock.hold.origin import Condition, Sort
 from interlock.kernel.evaluator import State
 from interlock.report.views.assumptions import CAUTIONS
@@ -15,6 +16,7 @@ from interlock.report.views.checklist_facts import Guard, note
 from interlock.report.views.facts import PROGRAM
 from interlock.report.views.functional_test_facts import CoveredFacts, FunctionalTestFacts, SeenFacts, StageFacts
 from interlock.report.views.harm import LABELS, NOTE, SCHEME, WARNING, label_of
+from interlock.report.views.identification import identification
 from interlock.report.views.instructions import InstructionWriter
 from interlock.report.views.tones import Tone
 from interlock.report.views.wording import count_of, listed, sentence
@@ -84,9 +86,14 @@ class FunctionalTestView:
 
 
 def functional_test_view(
-    label: str, test: FunctionalTest, reckoned: FailingHold, code: int, only_changed: bool
+    label: str,
+    test: FunctionalTest,
+    reckoned: FailingHold,
+    code: int,
+    only_changed: bool,
+    read: Sequence[FileRead] = (),
 ) -> FunctionalTestView:
-    """What is told of a test of the hold in which everything `reckoned` may fail."""
+    """What is told of a test of the hold in which everything `reckoned` may fail; `read` are the files read for it."""
     compiled = test.compiled
     writer = InstructionWriter(compiled)
     instances = {one.requirement.id: one for one in compiled.instances}
@@ -112,6 +119,7 @@ def functional_test_view(
         CLAIMS,
         SCHEME,
         CAUTIONS,
+        identification(read),
     )
     return FunctionalTestView(facts, compiled, test.steps[0].after)
 

@@ -8,6 +8,7 @@ from msgspec import Meta
 
 from interlock.report.views.checklist_facts import Guard
 from interlock.report.views.facts import Count, ExitCode, Facts, Program
+from interlock.report.views.identification import Identification
 from interlock.report.views.proof_facts import Texts
 
 
@@ -58,3 +59,4 @@ class FunctionalTestFacts(Facts, frozen=True):
     claims: Annotated[Texts, Meta(description="what is known of the test, and what is not")]
     scheme: Annotated[str, Meta(description="what the labels of guards mean")]
     cautions: Annotated[Texts, Meta(description="what governs")]
+    identification: Annotated[Identification, Meta(description="what it was made from")]

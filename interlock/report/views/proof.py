@@ -11,14 +11,16 @@ from msgspec import UNSET, convert
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.language.model import Change, RequirementText
+from interlock.hold.loader import FileRead
 from interlock.hold.tell import Story
 from interlock.kernel.claims import Disputed, Fails, Finding, Holds, Trace, Undecided
-from interlock.kernel.evaluator import as_mapping
+from interlock.kernel.evaluator import State, as_mapping
 from interlock.kernel.machine import Actor, Machine
 from interlock.kernel.recovery import HasDeadEnd, Recovers
 from interlock.report.views.assumptions import CAUTIONS, assumptions_of, checkers_of
 from interlock.report.views.blame import CAUTION, Pointer, pointers_for
 from interlock.report.views.facts import PROGRAM, Place, Step, as_reasons
+from interlock.report.views.identification import Identification, identification
 from interlock.report.views.never import never_facts, told_with
 from interlock.report.views.proof_facts import (
     AlwaysPossible,
@@ -76,7 +78,8 @@ class AnswerView:
 
     `unshown`: it holds, but whether its situation ever arises is not known.  `dispute` is what does not fit.  `never`
     is why it can never be, where that is known; `told_with` the requirement with which that is told instead.
-    `pointers` say what to look at first where it fails.  `after` how many seconds it was known (None: it is not said).
+    `pointers` say what to look at first where it fails.  `end` is the last state of the run, where there is one.
+    `after` how many seconds it was known (None: it is not said).
     """
 
     facts: RequirementFacts
@@ -85,6 +88,7 @@ class AnswerView:
     never: NeverFacts | None
     told_with: str
     pointers: tuple[Pointer, ...]
+    end: State | None
     after: float | None = None
 
     @property
@@ -102,9 +106,10 @@ class AnswerView:
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """All answers to the requirements of one text, in their order."""
+    """All answers to the requirements of one text, in their order; `pattern` is its sentence, with names in braces."""
 
     answers: tuple[AnswerView, ...]
+    pattern: str
 
     @property
     def text(self) -> RequirementFacts:
@@ -144,9 +149,8 @@ class ProofView:
     """What is told of the proofs of one hold; `groups` worst first, else in the order of the texts.
 
     `contains` says how much the description has in it; `replaced` are the ids for which its own text overruled a given
-    one; `left_out` says which bays were not asked about, `not_asked` how many texts.  `assumptions` are those of the
-    facts and how far what was found was checked, `cautions` what governs.  `evidence` is where the evidence was put
-    (None: nowhere).
+    one.  `scope` says what was not asked.  `assumptions` are those of the facts and how far what was found was checked,
+    `cautions` what governs.  `evidence` is where the evidence was put (None: nowhere).
     """
 
     facts: HoldFacts
@@ -154,11 +158,11 @@ class ProofView:
     replaced: tuple[str, ...]
     groups: tuple[Group, ...]
     open: tuple[LeftOpen, ...]
-    left_out: tuple[str, ...]
-    not_asked: int
+    scope: tuple[str, ...]
     assumptions: tuple[str, ...]
     cautions: tuple[str, ...]
     evidence: str | None
+    compiled: CompiledHold
 
     @property
     def tone(self) -> Tone:
@@ -186,16 +190,18 @@ def proof_view(
     cores: Sequence[ProofCore] | None = None,
     never: Sequence[WhyNever] = (),
     blamed: Blame | None = None,
+    read: Sequence[FileRead] = (),
 ) -> ProofView:
     """What is told of a verification, and of how it was asked for.
 
     `label` is what the reader calls the description; `texts` all requirement texts that were given, those that found
     nothing to range over included; `code` what the program reports of this hold; `cores` what the proofs rest on,
-    `blamed` what is to be blamed for what fails (None: not asked for); `never` why what can never be cannot.
+    `blamed` what is to be blamed for what fails (None: not asked for); `never` why what can never be cannot;
+    `read` the files that were read.
     """
     compiled = verification.compiled
     nevers = tuple(map(never_facts, never))
-    facts = _facts(label, verification, texts, code, cores, nevers, blamed)
+    facts = _facts(label, verification, texts, code, cores, nevers, blamed, identification(read))
     explained, elsewhere = {one.requirement: one for one in nevers}, told_with(nevers)
     answers = [
         AnswerView(
@@ -205,24 +211,26 @@ def proof_view(
             explained.get(told.id),
             elsewhere.get(told.id, ""),
             pointers_for(facts, told.id),
+            _end(answer),
             verification.seconds.get(told.id),
         )
         for told, answer in zip(facts.requirements, verification.answers, strict=True)
     ]
-    groups = _groups(answers)
+    groups = _groups(answers, {one.origin.id: one.origin.text for one in compiled.instances})
     asked = {group.text.from_ for group in groups}
     known = {instance.origin.id for instance in compiled.instances}
+    not_asked = sum(text.id in known - asked for text in texts)
     return ProofView(
         facts,
         counts_of(compiled),
         replaced,
         groups,
         tuple(_left_open(groups)),
-        tuple(_without_room(verification)),
-        sum(text.id in known - asked for text in texts),
+        (*_unused(facts, not_asked), *_without_room(verification)),
         (*facts.assumptions, *_checked(verification)),
         (*CAUTIONS, CAUTION) if any(answer.pointers for answer in answers) else CAUTIONS,
         evidence,
+        compiled,
     )
 
 
@@ -272,6 +280,7 @@ def _facts(
     cores: Sequence[ProofCore] | None,
     nevers: tuple[NeverFacts, ...],
     blamed: Blame | None,
+    identified: Identification,
 ) -> HoldFacts:
     compiled, machine = verification.compiled, verification.machine
     known = {instance.origin.id for instance in compiled.instances}
@@ -294,6 +303,7 @@ def _facts(
         tuple(text.id for text in texts if text.id not in known),
         checkers_of(verification),
         assumptions_of(compiled),
+        identified,
         UNSET if cores is None else tuple(map(core_facts, cores)),
         nevers or UNSET,
         UNSET if blamed is None else tuple(map(_cause, blamed.causes)),
@@ -398,6 +408,10 @@ def _place(span: object) -> Place:
     return convert(span, Place, from_attributes=True)
 
 
+def _end(answer: Answer) -> State | None:
+    return answer.finding.claim.trace.states[-1] if isinstance(answer.finding, Fails | HasDeadEnd) else None
+
+
 def _dispute(answer: Answer) -> str:
     for finding in (answer.finding, answer.occasion):
         if isinstance(finding, Disputed):
@@ -405,11 +419,11 @@ def _dispute(answer: Answer) -> str:
     return "unknown"
 
 
-def _groups(answers: Sequence[AnswerView]) -> tuple[Group, ...]:
+def _groups(answers: Sequence[AnswerView], patterns: Mapping[str, str]) -> tuple[Group, ...]:
     by_text: dict[str, list[AnswerView]] = {}
     for answer in answers:
         by_text.setdefault(answer.facts.from_, []).append(answer)
-    groups = [Group(tuple(found)) for found in by_text.values()]
+    groups = [Group(tuple(found), patterns[id]) for id, found in by_text.items()]
     return tuple(sorted(groups, key=lambda group: WORST_FIRST.index(group.status)))
 
 
@@ -423,6 +437,14 @@ def _left_open(groups: Sequence[Group]) -> Iterator[LeftOpen]:
                 by_text = alike.setdefault((finding.reason, finding.excluded_up_to_steps), {})
                 by_text[group.text.from_] = (*by_text.get(group.text.from_, ()), answer)
     yield from (LeftOpen(reason, depth, by_text) for (reason, depth), by_text in alike.items())
+
+
+def _unused(facts: HoldFacts, not_asked: int) -> Iterator[str]:
+    """Texts that found nothing to speak of, and how many were not asked this time."""
+    if facts.nothing_to_range_over:
+        yield f"Nothing in this hold for: {', '.join(facts.nothing_to_range_over)}"
+    if not_asked:
+        yield f"Not asked this time: {count_of(not_asked, 'requirement text')}"
 
 
 def _without_room(verification: Verification) -> Iterator[str]:

@@ -8,6 +8,7 @@ from typing import Annotated, Literal, TypeAlias
 from msgspec import UNSET, Meta, UnsetType, field
 
 from interlock.report.views.facts import Count, ExitCode, Facts, Place, Program, Reason, Step
+from interlock.report.views.identification import Identification
 from interlock.study.verify import Status as Status
 
 Texts: TypeAlias = tuple[str, ...]
@@ -247,6 +248,7 @@ class HoldFacts(Facts, frozen=True):
     nothing_to_range_over: Annotated[Texts, Meta(description="texts that find nothing of their sort in the hold")]
     checked_by: Annotated[Texts, Meta(description="what checked the proofs by other means")]
     assumptions: Annotated[Texts, Meta(description="what is taken for granted; object to each line")]
+    identification: Annotated[Identification, Meta(description="what it was made from")]
     grounds: Annotated[
         tuple[CoreFacts, ...] | UnsetType, Meta(description="what the proofs rest on, where that was asked for")
     ] = UNSET

@@ -1,0 +1,50 @@
+"""What stands on every page that somebody signs: what it is, what came out, what it was made from, what governs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from interlock.hold.loader import Part
+from interlock.report.views.identification import Identification
+from interlock.report.views.tones import Tone
+from interlock.report.views.wording import listed
+
+REVIEWERS = ("Prepared", "Reviewed", "Approved")
+WORKERS = ("Done by", "Checked by")
+PROVED = "What is proved, and what that takes for granted"
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """What a page is about.
+
+    `kind` says what sort of document, `result` what came out, `disputed` what does not fit.  `about` are labels and
+    texts that say what was asked; `assumptions`, under the heading `assumed`, what is taken for granted, and `scope`
+    what was not asked, or is left open.  `signers` have a line each at the end.
+    """
+
+    kind: str
+    title: str
+    result: str
+    tone: Tone
+    disputed: tuple[str, ...]
+    about: tuple[tuple[str, str], ...]
+    identification: Identification
+    cautions: tuple[str, ...]
+    assumptions: tuple[str, ...]
+    scope: tuple[str, ...]
+    signers: tuple[str, ...] = REVIEWERS
+    assumed: str = "What this takes for granted"
+
+    @property
+    def mark(self) -> str:
+        """What stands on each sheet of paper, so that none is taken for one of another: only our words and digits."""
+        first = next((one for one in self.identification.files if one.part is not Part.REQUIREMENTS), None)
+        return self.kind if first is None else f"{self.kind}. SHA-256 of the {first.part}: {first.short}..."
+
+    @property
+    def signed(self) -> str:
+        """What a signature is for."""
+        files = listed([f"{one.part} {one.short}..." for one in self.identification.files])
+        made = f", made from the files whose SHA-256 begin with: {files}" if files else ""
+        return f"Signed is all that stands before this line{made}. Result: {self.result.rstrip('.')}."
