@@ -210,7 +210,7 @@ def test_page_follows_what_an_audit_found(tmp_path: Path) -> None:
     text = (models / "procedures/open-and-shut.yaml").read_text().replace("../twin-lane.yaml", hold)
     procedure = tmp_path / "procedure.yaml"
     procedure.write_text(text)
-    bound, _ = open_procedure(str(procedure), (), True)
+    bound, _, _ = open_procedure(str(procedure), (), True)
     audit = audit_procedure(bound, None, NO_LIMITS)
     assert audit.slips is not None
     view = teaching_view(bound.compiled, (), None, None, [audit])

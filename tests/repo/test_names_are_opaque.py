@@ -53,6 +53,7 @@ MAY = {
     "prove/memory.py": OF_OTHERS + "figures of the operating system",
     "report/drawing/grid.py": OWN_TEXT + "words are measured",
     "report/drawing/lifecycle.py": "names of files to be made",
+    "report/drawing/pieces.py": "coordinates of our own drawings",
     "report/drawing/shapes.py": OWN_TEXT + "numbers and lines are set",
     "report/languages.py": OWN_TEXT + "signs of Markdown are kept from meaning anything",
     "report/text/language.py": OWN_TEXT + "an example is shown line by line",

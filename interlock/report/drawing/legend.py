@@ -25,7 +25,9 @@ from interlock.report.drawing.shapes import (
     wrap,
     write,
 )
+from interlock.report.drawing.words import facts_of
 from interlock.report.drawing.zones import LOOKS, says
+from interlock.report.views.assumptions import CAUTIONS
 from interlock.report.views.snapshot import Snapshot
 
 _MARGIN = 12.0
@@ -42,54 +44,17 @@ def draw_notes(
     """Everything under the plan; gives the height of the whole picture."""
     y, width = top, min(width, _WIDEST)
     if snapshot is not None:
-        y = _paragraphs(root, _facts(compiled, snapshot), y, width)
-    return draw_key(root, compiled, snapshot, y, width)
+        y = _paragraphs(root, facts_of(compiled, snapshot), y, width)
+    y = draw_key(root, compiled, snapshot, y, width)
+    return _paragraphs(root, [("Caution", " ".join(CAUTIONS))], y, width)
 
 
 def draw_key(
     root: ElementTree.Element, compiled: CompiledHold, snapshot: Snapshot | None, top: float, width: float
 ) -> float:
-    """The key of zones and marks alone; what the marks of states mean where there is a state."""
+    """The zones, and what the marks mean; gives where it ends."""
     y = _zone_key(root, compiled, top, width)
     return _key(root, list(_entries(compiled, snapshot)), y, width)
-
-
-def draw_facts(
-    root: ElementTree.Element, compiled: CompiledHold, snapshot: Snapshot | None, top: float, width: float
-) -> float:
-    """The same without the key, for where another picture beside it has the key."""
-    if snapshot is None:
-        return top
-    return _paragraphs(root, _facts(compiled, snapshot), top, min(width, _WIDEST))
-
-
-def _facts(compiled: CompiledHold, snapshot: Snapshot) -> list[tuple[str, str]]:
-    hold = compiled.hold
-    names = {unit.id: unit.name for unit in hold.units}
-    doors = {door.id: door.name for door in hold.doorways}
-    places = {place.id: place.name for place in hold.places}
-    people = {person.id: person.name for person in hold.people}
-    facts = [(f"{doors[id]} ({id})", ", ".join(held)) for id, held in snapshot.doors.items()]
-    moving = []
-    for move in snapshot.crossings:
-        ends = " and ".join(_side(compiled, placement.cells) for placement in (move.source, move.target))
-        moving.append(f"{names[move.source.kind]} between {ends}")
-    if moving:
-        facts.append(("Half-way", "; ".join(moving)))
-    if snapshot.told:
-        told = "; ".join(f"{name} ({id}) {state.replace('_', ' ')}" for id, name, state in snapshot.told)
-        facts.append(("Controls and power", told))
-    if snapshot.people:
-        facts.append(("People", "; ".join(f"{people[id]} {places[at]}" for id, at in snapshot.people.items())))
-    if snapshot.failures:
-        facts.append(("Failures", "; ".join(snapshot.failures)))
-    return facts
-
-
-def _side(compiled: CompiledHold, cells: tuple[str, ...]) -> str:
-    inside = compiled.floor.bays_of(cells)
-    outside = sorted({str(compiled.floor.cells[c].door) for c in cells if c not in inside})
-    return " + ".join([*inside, *(f"loader at {door}" for door in outside)])
 
 
 def _paragraphs(root: ElementTree.Element, facts: list[tuple[str, str]], y: float, width: float) -> float:

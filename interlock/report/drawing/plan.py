@@ -15,7 +15,7 @@ from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.language.model import Direction, Doorway
 from interlock.kernel.evaluator import State
 from interlock.report.drawing.grid import NAME, Grid
-from interlock.report.drawing.legend import draw_facts, draw_notes
+from interlock.report.drawing.legend import draw_notes
 from interlock.report.drawing.movables import (
     draw_crossing,
     draw_device,
@@ -40,10 +40,11 @@ from interlock.report.drawing.shapes import (
     wrap,
     write,
 )
+from interlock.report.drawing.words import described
 from interlock.report.drawing.zones import draw_zones, name_zones
 from interlock.report.views.snapshot import Snapshot, take
 
-_TOPS = 60.0
+TOPS = 60.0
 
 
 def plan_svg(compiled: CompiledHold, state: State | None = None, title: str | None = None) -> str:
@@ -52,12 +53,13 @@ def plan_svg(compiled: CompiledHold, state: State | None = None, title: str | No
     A state may hold more variables than the machine of `compiled`, behind those.  The same arguments give the same
     text.  Elements carry `data-id` (an id of the description), devices and doors also `data-state`.
     """
-    return _in_state(compiled, state, title, draw_notes)
+    snapshot = None if state is None else take(compiled, state)
+    heading = compiled.hold.title if title is None else title
 
+    def draw_under(root: ElementTree.Element, top: float, width: float) -> float:
+        return draw_notes(root, compiled, snapshot, top, width)
 
-def plan_without_key_svg(compiled: CompiledHold, state: State, title: str) -> str:
-    """The same in one state, without the key of marks and zones."""
-    return _in_state(compiled, state, title, draw_facts)
+    return draw_plan(compiled, heading, InState(compiled, snapshot), draw_under, described(compiled, snapshot))
 
 
 class Movables(Protocol):
@@ -80,9 +82,9 @@ Under: TypeAlias = Callable[[ElementTree.Element, float, float], float]
 """Draws under the plan, from a height on and as wide as that; gives the height of the whole picture."""
 
 
-def draw_plan(compiled: CompiledHold, heading: str, movables: Movables, draw_under: Under) -> str:
-    """The plan as SVG, with what is put on it and under it."""
-    grid = Grid(compiled, _TOPS)
+def draw_plan(compiled: CompiledHold, heading: str, movables: Movables, draw_under: Under, says: str = "") -> str:
+    """The plan as SVG, with what is put on it and under it; `says` is the same in words."""
+    grid = Grid(compiled, TOPS)
     heading = visible(heading)
     root = ElementTree.Element("svg", {"xmlns": "http://www.w3.org/2000/svg"})
     ElementTree.SubElement(root, "title").text = heading
@@ -91,6 +93,20 @@ def draw_plan(compiled: CompiledHold, heading: str, movables: Movables, draw_und
     lines = wrap(heading, 15, width - 24, bold=True)
     for at, line in enumerate(lines[:2]):
         write(root, 12, 22 + 18 * at, line, 15, bold=True)
+    draw_floor(root, compiled, grid, movables)
+    height = draw_under(root, grid.bottom, width)
+    for name, value in (("width", width), ("height", height)):
+        paper.set(name, number(value))
+        root.set(name, number(value))
+    root.set("viewBox", f"0 0 {number(width)} {number(height)}")
+    root.set("role", "img")
+    root.set("aria-label", visible(f"Plan view, forward to the left: {heading}. {says}".rstrip()))
+    root.set("font-family", FONTS)
+    return as_text(root)
+
+
+def draw_floor(root: ElementTree.Element, compiled: CompiledHold, grid: Grid, movables: Movables) -> None:
+    """The hold itself, without title and notes."""
     _compass(root, grid)
     _hull(root, grid)
     movables.draw_doors(root, grid)
@@ -103,28 +119,6 @@ def draw_plan(compiled: CompiledHold, heading: str, movables: Movables, draw_und
     name_zones(root, compiled, grid)
     movables.draw_devices(root, grid)
     movables.draw_rest(root, grid)
-    height = draw_under(root, grid.bottom, width)
-    for name, value in (("width", width), ("height", height)):
-        paper.set(name, number(value))
-        root.set(name, number(value))
-    root.set("viewBox", f"0 0 {number(width)} {number(height)}")
-    root.set("role", "img")
-    root.set("aria-label", f"Plan view, forward to the left: {heading}")
-    root.set("font-family", FONTS)
-    return as_text(root)
-
-
-_Notes: TypeAlias = Callable[[ElementTree.Element, CompiledHold, Snapshot | None, float, float], float]
-
-
-def _in_state(compiled: CompiledHold, state: State | None, title: str | None, notes: _Notes) -> str:
-    snapshot = None if state is None else take(compiled, state)
-    heading = compiled.hold.title if title is None else title
-
-    def draw_under(root: ElementTree.Element, top: float, width: float) -> float:
-        return notes(root, compiled, snapshot, top, width)
-
-    return draw_plan(compiled, heading, _InState(compiled, snapshot), draw_under)
 
 
 def _compass(root: ElementTree.Element, grid: Grid) -> None:
@@ -176,7 +170,7 @@ def _bay_name(root: ElementTree.Element, grid: Grid, id: str) -> None:
 
 
 @dataclass(frozen=True, slots=True)
-class _InState:
+class InState:
     """As it is in one state; None: nothing is said of it, and units and people are left out."""
 
     compiled: CompiledHold

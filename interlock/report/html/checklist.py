@@ -2,31 +2,40 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from itertools import pairwise
 
-from interlock.report.drawing.plan import plan_svg, plan_without_key_svg
+from interlock.report.drawing.pieces import changed_plan, plan_key, whole_plan
 from interlock.report.html.page import page
 from interlock.report.views.assumptions import assumptions_of
 from interlock.report.views.checklist import ChecklistView
 from interlock.report.views.sheets import PROVED, WORKERS, Sheet
 from interlock.report.views.wording import sentence
 
+BESIDE_PT = 280.0
+"""A plan no wider than this, in points, has the steps beside it."""
+BESIDE_STEPS = 3
+"""So many at least, which with what stands before each are as high as a plan."""
+
 
 def checklist_html(view: ChecklistView) -> str:
     """The page."""
-    start, *ends = view.states
-    # marked safe in the template: our own drawings, in which xml.etree has escaped every text
+    compiled, states = view.compiled, view.states
     plans = [
-        plan_without_key_svg(view.compiled, end, f"After part {number}: {part.facts.title}")
-        for number, (end, part) in enumerate(zip(ends, view.parts, strict=True), 1)
+        changed_plan(compiled, before, after, f"After part {number}")
+        for number, (before, after) in enumerate(pairwise(states), 1)
     ]
     return page(
         "checklist.html.j2",
         _sheet(view),
         list=view.facts.checklist,
         legs=view.parts,
-        first=plan_svg(view.compiled, start, "Before you start"),
+        first=whole_plan(compiled, states[0], "The hold before you start"),
+        key=plan_key(compiled, states[0]),
         plans=plans,
+        orders=_orders(view),
+        beside=BESIDE_PT,
+        beside_steps=BESIDE_STEPS,
     )
 
 
@@ -47,6 +56,14 @@ def _sheet(view: ChecklistView) -> Sheet:
         WORKERS,
         PROVED,
     )
+
+
+def _orders(view: ChecklistView) -> Mapping[str, list[str]]:
+    """What is said of the order of the steps, by the numbers of the parts of which it is said."""
+    found: dict[str, list[str]] = {}
+    for number, part in enumerate(view.parts, 1):
+        found.setdefault(part.orders, []).append(str(number))
+    return found
 
 
 def _scope(view: ChecklistView) -> Iterator[str]:

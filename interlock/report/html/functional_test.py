@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from interlock.report.drawing.plan import plan_svg
+from interlock.report.drawing.pieces import plan_key, whole_plan
 from interlock.report.html.page import page
 from interlock.report.views.assumptions import assumptions_of
 from interlock.report.views.functional_test import KEEP_CLEAR, FunctionalTestView
@@ -20,8 +20,8 @@ def functional_test_html(view: FunctionalTestView) -> str:
         facts=view.facts,
         view=view,
         keep_clear=KEEP_CLEAR,
-        # marked safe in the template: our own drawing, in which xml.etree has escaped every text
-        plan=plan_svg(view.compiled, view.start, "Before you start"),
+        plan=whole_plan(view.compiled, view.start, "The hold before you start"),
+        key=plan_key(view.compiled, view.start),
     )
 
 

@@ -8,6 +8,7 @@ from string import ascii_lowercase
 
 from jinja2 import FunctionLoader
 
+from interlock import __version__
 from interlock.report.languages import html_environment
 from interlock.report.views.sheets import Sheet
 from interlock.report.views.slips import EFFECT_HEADS, EFFECTS_EXPLAINED
@@ -18,8 +19,11 @@ CLASSES = {Tone.GOOD: "good", Tone.BAD: "bad", Tone.LOUD: "bad", Tone.OPEN: "ope
 """What the style of a page calls a tone."""
 
 
-def page(template: str, sheet: Sheet, **told: object) -> str:
-    """The template, which goes into the one frame of all pages, filled in; the same values give the same bytes."""
+def page(template: str, sheet: Sheet | None = None, **told: object) -> str:
+    """The template filled in; the same values give the same bytes.
+
+    What is to be signed has a `sheet` and goes into one frame; what is only worked with has none.
+    """
     environment = html_environment()
     environment.loader = FunctionLoader(_text)
     environment.globals.update(
@@ -31,6 +35,7 @@ def page(template: str, sheet: Sheet, **told: object) -> str:
         listed=listed,
         sentence=sentence,
         style=_text("page.css"),
+        version=__version__,
     )
     return environment.get_template(template).render(sheet=sheet, **told)
 

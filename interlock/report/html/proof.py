@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from interlock.report.drawing.plan import plan_svg, plan_without_key_svg
+from interlock.report.drawing.pieces import Drawn, plan_key, whole_plan
 from interlock.report.html.page import letters, page
 from interlock.report.views import proof_words
 from interlock.report.views.assumptions import CAUTIONS
@@ -18,6 +18,7 @@ from interlock.report.views.wording import count_of, places_after, shortened
 def proof_html(proof: ProofView) -> str:
     """The page."""
     failing = [group for group in proof.groups if group.failing]
+    first_end = next((end for group in failing if (end := group.failing[0].end) is not None), None)
     return page(
         "proof.html.j2",
         sheet=_sheet(proof),
@@ -30,7 +31,7 @@ def proof_html(proof: ProofView) -> str:
         tones=TONES,
         words=proof_words,
         spread=_spread,
-        key=plan_svg(proof.compiled, None, "The hold as it is described") if failing else "",
+        key=plan_key(proof.compiled, first_end) if failing else None,
         end_of=lambda answer: _end(proof, answer),
         heading_of=heading_of,
         account_of=account_of,
@@ -76,8 +77,8 @@ def _spread(group: Group) -> Iterator[tuple[str, tuple[AnswerView, ...]]]:
             yield proof_words.status_said(status), found
 
 
-def _end(proof: ProofView, answer: AnswerView) -> str:
+def _end(proof: ProofView, answer: AnswerView) -> Drawn | None:
     """The plan of the hold where the run has led to."""
     if answer.end is None:
-        return ""
-    return plan_without_key_svg(proof.compiled, answer.end, f"After the last step: {answer.facts.id}")
+        return None
+    return whole_plan(proof.compiled, answer.end, f"After the last step: {answer.facts.id}")
