@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import posixpath
 import re
-from collections.abc import Callable, Collection, Iterable, Mapping, Set
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from hashlib import sha256
@@ -40,6 +40,7 @@ from interlock.hold.language.references import (
     BUILT_IN_GROUPS,
     collect_names,
     id_of,
+    is_named_after,
     items_in,
     names_in,
     resolve_mentions,
@@ -346,7 +347,7 @@ def _read_hold(description: OverlaidDescription, faults: Faults, *, looking_up: 
     elsewhere = frozenset(given.text for entry in misspelt for item in items_in(entry.value) if (given := id_of(item)))
 
     def unknown(mentions: Iterable[Mention]) -> frozenset[Mention]:
-        looked_up = [one for one in mentions if not _is_of(one.name, elsewhere)]
+        looked_up = [one for one in mentions if not is_named_after(one.name, elsewhere)]
         return resolve_mentions(looked_up, names, bays, description.removed, faults)
 
     unresolved: frozenset[Mention] = frozenset()
@@ -373,11 +374,6 @@ def _read_hold(description: OverlaidDescription, faults: Faults, *, looking_up: 
     )
     faults.take((*faults_of_items(part.hold), *faults_of_part(part)))
     return None
-
-
-def _is_of(name: str, ids: Set[str]) -> bool:
-    """Whether a name is one of these, or that of a place on the loader of a doorway of this name."""
-    return name in ids or any(name.startswith(f"{id}-") for id in ids)
 
 
 def _bay_names(layout: Node | None) -> BayNames | None:

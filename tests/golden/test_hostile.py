@@ -16,7 +16,15 @@ from tests.some import some
 LONGEST_SECONDS = 8.0
 """Processor time.  Refusing takes less than two seconds; the rest is for slower machines."""
 
-SLOW_WITHOUT_LIBYAML = frozenset({"a million items", "50,000 unknown fields", "10,000 unknown names"})
+SLOW_WITHOUT_LIBYAML = frozenset(
+    {
+        "a million items",
+        "50,000 unknown fields",
+        "10,000 unknown names",
+        "10,000 names in a section that is misspelt",
+        "repetitions within repetitions",
+    }
+)
 """Files whose reading is limited behind the scanner, so that the slow scanner would only take its time over them."""
 
 HOSTILE: dict[str, tuple[bytes, tuple[str, ...]]] = {
@@ -62,6 +70,13 @@ HOSTILE: dict[str, tuple[bytes, tuple[str, ...]]] = {
     "repetitions that make much text": (
         b"interlock: 1\ncircuits:\n  - for: {a: 1..20000}\n    id: c{a}\n    is: '" + b"{a} or " * 1_000 + b"x'\n",
         ("too-many-repetitions",),
+    ),
+    "10,000 names in a section that is misspelt": (
+        b"interlock: 1\ngruops:\n"
+        + b"".join(b"- {id: g-%d, members: []}\n" % at for at in range(10_000))
+        + b"groups:\n"
+        + b"".join(b"- {id: n%d, members: [g-%d-x]}\n" % (at, at) for at in range(10_000)),
+        ("missing-field", "unknown-field"),
     ),
     "repetitions within repetitions": (
         b"interlock: 1\nzones:\n  - for: {a: 1..100}\n    id: z{a}\n    sections:\n      - for: {b: 1..200}\n"

@@ -81,7 +81,13 @@ def restoring(source: Source, requirement: str, number: int) -> set[frozenset[in
     ("changes", "requirement", "number", "smallest"),
     [
         pytest.param(ONE_FLAW, "door-path-clear[D1]", 1, {frozenset({1})}, marks=pytest.mark.slow),
-        (LATCH_AND_CIRCUIT, "secured-behind-shut-doors[1R]", 3, {frozenset({2})}),
+        pytest.param(
+            LATCH_AND_CIRCUIT,
+            "secured-behind-shut-doors[1R]",
+            3,
+            {frozenset({2})},
+            marks=pytest.mark.thorough,
+        ),
         (TWO_FLAWS, "door-path-clear[D1]", 2, {frozenset({1, 2})}),
         (BUILT_UPON, "door-path-clear[D1]", 2, {frozenset({2})}),
     ],

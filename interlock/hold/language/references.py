@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Set
 from dataclasses import dataclass, replace
 
 from interlock.diagnostics.faults import Faults
@@ -71,6 +71,12 @@ def id_of(item: MappingNode) -> ScalarNode | None:
     """The scalar that names an item, or None."""
     node = item.value("id")
     return node if isinstance(node, ScalarNode) and node.text else None
+
+
+def is_named_after(name: str, ids: Set[str]) -> bool:
+    """Whether a name is one of these, or may be that of a place on the loader of a doorway that is called so."""
+    words = name.split("-")
+    return any("-".join(words[:count]) in ids for count in range(1, len(words) + 1))
 
 
 def collect_names(root: MappingNode, bays: BayNames | None, faults: Faults) -> dict[str, Defined]:
