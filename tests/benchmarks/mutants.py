@@ -43,6 +43,10 @@ REPLACED: dict[type[ast.operator], type[ast.operator]] = {
 CALLED = {"any": "all", "all": "any", "min": "max", "max": "min", "conj": "disj", "disj": "conj"}
 
 TESTS = {
+    "kernel": (
+        "agreement/test_kernel_expressions.py agreement/test_kernel_machines.py agreement/test_limiting.py "
+        "agreement/test_together.py agreement/test_failure_sets.py"
+    ),
     "hold": (
         "golden/test_malformed.py golden/test_reading.py agreement/test_hold_corners.py agreement/test_hold_counts.py "
         "agreement/test_hold_starts_and_failures.py teeth/test_hands.py agreement/test_floor_facts.py "
