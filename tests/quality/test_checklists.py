@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import random
 import re
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import cache
 from itertools import groupby
 from pathlib import Path
 from time import monotonic
+from typing import Any
 
 import pytest
 
@@ -18,10 +20,10 @@ from interlock.hold.kinds import Verb
 from interlock.hold.loader import Source, load_hold, load_procedure, load_specification
 from interlock.hold.origin import Arrive, Bring, Depart, Work
 from interlock.hold.procedure.binding import bind_procedure, compile_for
-from interlock.kernel.claims import Holds, Limits
-from interlock.kernel.evaluator import evaluate, fire, is_enabled, successors
+from interlock.kernel.claims import Claim, Disputed, Holds, Limits
+from interlock.kernel.evaluator import evaluate, fire, initial_states, is_enabled, successors
 from interlock.kernel.expressions import conj
-from interlock.kernel.machine import Actor, RequirementKind, question_of
+from interlock.kernel.machine import Actor, Machine, Question, RequirementKind, question_of
 from interlock.report.html.checklist import checklist_html
 from interlock.report.views.checklist import ChecklistView, checklist_view
 from interlock.report.views.checklist_checks import checks_of
@@ -31,12 +33,13 @@ from interlock.report.views.instructions import InstructionWriter
 from interlock.report.views.moving import people_words
 from interlock.report.yaml.procedure import checklist_procedure, steps_of_actions
 from interlock.study.checklist.audit import ChecklistAudit, audit_checklist
-from interlock.study.checklist.goals import Goal, GoalFault, Load, Reach, Unload
+from interlock.study.checklist.goals import Goal, GoalFault, Load, Reach, Unload, aims_of
 from interlock.study.checklist.making import Checklist, NoChecklist, Result, make_checklist
 from interlock.study.checklist.operating import Refusal, levers_neutral, trace_of
 from interlock.study.procedure.audit import Overall, Verdict, audit_procedure
 from interlock.study.procedure.slip_audit import Effect
 from interlock.study.procedure.slips import SlipKind
+from tests.agreement.hold_texts import LONG, compile_text, doorway, hold_text
 from tests.quality.writing_rules import (
     faults_of_instruction,
     faults_of_note,
@@ -373,6 +376,31 @@ def test_out_of_reach_is_proved() -> None:
     found = _made("modified/mid-latch-3L-deferred.yaml", Load((("3L", "HALF"),)))
     assert isinstance(found, NoChecklist)
     assert isinstance(found.finding, Holds)
+
+
+def test_the_bay_that_is_named_is_the_one_in_which_the_unit_begins() -> None:
+    """A unit of two bays that is wanted in 2C lies over 2C and 3C, not over 1C and 2C."""
+    text = hold_text(rows=3, units=LONG, doorways=doorway("3C", "aft"), devices="")
+    compiled = compile_text(text)
+    state = next(initial_states(compiled.machine))
+    loads = [aim for aim in aims_of(compiled, Load((("2C", "LONG"),)), state) if aim.what == "load"]
+    assert [[unit.cells for unit in aim.units] for aim in loads] == [[("2C", "3C")]]
+
+
+def test_no_other_goal_is_offered_where_something_is_disputed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nothing that this program says of such a hold is to be followed."""
+
+    def disputing(machine: Machine, questions: Sequence[Question], claims: Sequence[Claim], seconds: Any) -> list[Any]:
+        return [Disputed(claim.question, claim, "for a test") for claim in claims]
+
+    compiled = _compiled("modified/mid-latch-3L-deferred.yaml")
+    goal = Load((("3L", "HALF"),))
+    usual = _made("modified/mid-latch-3L-deferred.yaml", goal)
+    assert isinstance(usual, NoChecklist) and usual.nearest is not None
+    monkeypatch.setattr("interlock.study.checklist.making.confirm", disputing)
+    found = make_checklist(compiled, goal)
+    assert isinstance(found, NoChecklist) and isinstance(found.finding, Disputed)
+    assert found.nearest is None
 
 
 @pytest.mark.slow
