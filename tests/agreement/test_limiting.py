@@ -10,7 +10,7 @@ import pytest
 from interlock.kernel.claims import Limits, silent
 from interlock.kernel.evaluator import State, evaluate, fire, initial_states, is_enabled
 from interlock.kernel.expressions import FALSE, Expr, Is, neg
-from interlock.kernel.limiting import Forbidding, with_first
+from interlock.kernel.limiting import Forbidding, with_choices, with_first
 from interlock.kernel.machine import Actor, Machine, Question, Rule, Variable
 from interlock.study.deferral import restoring
 from interlock.study.deferral.restoring import restore
@@ -71,6 +71,38 @@ def judge(seed: int) -> tuple[frozenset[str], ...]:
         assert evaluate(machine, question.target, stopped.run.states[-1])
         assert stopped.by
     return found.sets
+
+
+def test_each_choice_starts_and_steps_as_is_written() -> None:
+    """The starts are those of the machine with each choice that keeps one of every clause, kept for good or never."""
+    refused = 0
+    for seed in range(40):
+        machine, _ = random_case(seed)
+        draw = random.Random(seed)
+        limits = limitations(draw, machine)
+        names = [one.name for one in limits]
+        clauses = [draw.sample(names, draw.randint(1, len(names))) for _ in range(draw.randint(0, 3))]
+        choices = [
+            frozenset(kept)
+            for size in range(len(names) + 1)
+            for kept in combinations(names, size)
+            if not any(set(clause).isdisjoint(kept) for clause in clauses)
+        ]
+        chosen = with_choices(machine, limits, clauses)
+        before = [(kept, state) for kept in choices for state in initial_states(machine)]
+        keeping = {kept: tuple(name in kept for name in names) for kept in choices}
+        assert sorted(initial_states(chosen)) == sorted((*state, *keeping[kept]) for kept, state in before)
+        for kept, state in draw.sample(before, min(8, len(before))):
+            both = (*state, *keeping[kept])
+            possible = {rule.name: fire(chosen, rule, both) for rule in chosen.rules if is_enabled(chosen, rule, both)}
+            meant = {
+                rule.name: fire(machine, rule, state) for rule in machine.rules if is_enabled(machine, rule, state)
+            }
+            for one in limits:
+                if one.name in kept and not evaluate(machine, one.unless, state):
+                    refused += sum(meant.pop(rule, None) is not None for rule in one.rules)
+            assert possible == {rule: (*after, *keeping[kept]) for rule, after in meant.items()}
+    assert refused > 20
 
 
 def test_smallest_sets_are_those_of_trying_every_subset() -> None:
