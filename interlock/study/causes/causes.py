@@ -38,8 +38,10 @@ MOST_BUILT = 24
 """Guesses of one sort that are built and run for one requirement."""
 MOST_PROVED = 8
 """Guesses of one sort that are put to proof for one requirement."""
-MOST_UNASKED = 12
-"""Guesses that are put to proof for all requirements together, where nobody asked for more."""
+MOST_UNASKED = 30
+"""So much work is done for all requirements together, where nobody asked for more: as much as it is, about, to ..."""
+LOOKED, BUILT, PROVED = 1, 1, 4
+"""... see what a guess leaves, to build a hold, and to put one to proof."""
 MOST_LOST = 0.1
 """The part of what can be done that a guess may cost at most: a hold in which nothing moves breaks nothing."""
 
@@ -94,7 +96,7 @@ class _Search:
     def __init__(self, bench: Bench, explained: Collection[str], thorough: bool) -> None:
         self.bench = bench
         self.thorough = thorough
-        self.proofs = 0
+        self.work = 0
         self.compiled = bench.verification.compiled
         self.alike = Alike(self.compiled.hold, self.compiled.floor)
         self.reach: dict[Meaning, int] = {}
@@ -160,7 +162,7 @@ class _Search:
         return not self.thorough or not (tried.lost or tried.vacuous)
 
     def _is_enough(self) -> bool:
-        return not self.thorough and self.proofs >= MOST_UNASKED
+        return not self.thorough and self.work >= MOST_UNASKED
 
     def _sorts(self, answer: Answer) -> Iterator[list[Remedy]]:
         id = answer.instance.requirement.id
@@ -188,7 +190,11 @@ class _Search:
 
     def _tried(self, answer: Answer, guesses: Sequence[Remedy]) -> Iterator[_Tried]:
         bench, id = self.bench, answer.instance.requirement.id
-        told = [one for one in guesses if all(self._stops(one, id, trace) for trace in bench.bad[id])]
+        told = [
+            one
+            for one in guesses
+            if not bench.is_over() and all(self._stops(one, id, trace) for trace in bench.bad[id])
+        ]
         told = _in_turn(sorted(told, key=self._promise)) if len(told) > 1 else told
         proofs = 0
         for remedy in told[:MOST_BUILT]:
@@ -196,16 +202,37 @@ class _Search:
                 break
             if not all(self._stops(remedy, id, trace) for trace in bench.bad[id]):
                 continue  # a run that was found in the meantime
+            if self._is_no_good(remedy, id):
+                continue
             model = bench.built(remedy.hold)
+            self.work += BUILT
             if model is None or id not in (stopped := bench.stopped(model, self.open)):
                 continue
+            if bench.is_got_round(model, id):
+                continue
+            lost = bench.lost(model, self.most_lost)
+            self.work += LOOKED
+            if len(lost) > self.most_lost:
+                continue
+            self.work += PROVED
             proofs += 1
-            self.proofs += 1
-            found = bench.prove(model, stopped)
-            good = tuple(one for one in stopped if found[one] in (Status.HOLDS, Status.VACUOUS))
+            found = bench.prove_first(model, id, stopped)
+            good = tuple(one for one in stopped if found.get(one) in (Status.HOLDS, Status.VACUOUS))
             if id in good:
-                vacuous = sum(found[one] is Status.VACUOUS for one in good)
-                yield _Tried(remedy, good, vacuous, bench.lost(model, self.most_lost))
+                yield _Tried(remedy, good, sum(found[one] is Status.VACUOUS for one in good), lost)
+
+    def _is_no_good(self, remedy: Remedy, id: str) -> bool:
+        """Whether the guess is got round or stops nearly everything, where that shows without building it.
+
+        Most guesses that stop the runs that are known do either, which is sooner seen than proved.
+        """
+        model = None if remedy.wire is None else self.bench.redefined(*remedy.wire)
+        if model is None:
+            return False
+        self.work += LOOKED
+        if not self.bench.stopped(model, [id]) or self.bench.is_got_round(model, id):
+            return True
+        return len(self.bench.lost(model, self.most_lost)) > self.most_lost
 
     def _stops(self, remedy: Remedy, id: str, trace: Trace) -> bool:
         """Whether the guess stops the run; where that is not so easily seen, it may stop what it should."""
@@ -215,7 +242,7 @@ class _Search:
 
     def _promise(self, remedy: Remedy) -> tuple[float, ...]:
         """How early the guess is tried: what stops most of what fails, and least of what can be done."""
-        if remedy.wire is None:
+        if remedy.wire is None or self.bench.is_over():
             return remedy.likeliness, -remedy.votes, 0, 0, 0
         bad, good = self.bench.bad, self.bench.good
         failing = sum(self._stops(remedy, id, bad[id][0]) for id in self.open)

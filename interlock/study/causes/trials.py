@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import ChainMap
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cached_property, partial
 from itertools import product
 from typing import cast
 
@@ -18,7 +18,7 @@ from interlock.hold.compile.lowering import Lowering
 from interlock.hold.language.model import Hold
 from interlock.hold.language.syntax import Syntax
 from interlock.hold.origin import Sort
-from interlock.hold.wiring import Wire
+from interlock.hold.wiring import Wire, wires_of
 from interlock.kernel.claims import Fails, Holds, Limits, Trace, silent
 from interlock.kernel.evaluator import State, fire, is_enabled, is_initial, truths_in
 from interlock.kernel.expressions import Const, Expr, Ref, conj, disj, neg, signals_of
@@ -29,12 +29,17 @@ from interlock.prove.invariants.lemmas import Lemmas, Remembered
 from interlock.prove.search.guided import GuidedSearch
 from interlock.study.verify import Status, Verification, verify
 
-MOST_EXPANDED = 300
+MOST_EXPANDED = 100
 """States that a search for what could still be done expands for each."""
+NEAR_EXPANDED = 60
+"""States that a search for another way round a guess expands."""
 PROOF_SECONDS = 20.0
 """How long one guess may be put to proof: what takes longer is no good guess to tell of."""
 MOST_STARTS = 64
 """Starts that are tried for a run in a hold whose memories are not the same."""
+
+FOLDED = (Sort.RELAY, Sort.SUPPLY, Sort.DEVICE)
+"""Things with a mechanism that may have a memory."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,26 +69,30 @@ def model_of(compiled: CompiledHold, ids: Sequence[str]) -> Model:
 def run_again(model: Model, source: Model, trace: Trace, question: str) -> Trace | None:
     """The run of another hold, deed by deed, as far as the target; None where it cannot be done or misses that."""
     target = model.questions[question].target
+    again = as_far_as_it_goes(model, source, trace, target)
+    return again if again is not None and truths_in(model.machine, again.states[-1])(target) else None
+
+
+def as_far_as_it_goes(model: Model, source: Model, trace: Trace, target: Expr) -> Trace | None:
+    """The run of another hold, deed by deed, to the target or as far as it can be done; None without such a start."""
     machine, origins = model.machine, model.compiled.origins
     state = _start(model.machine, source.machine, trace.states[0])
     if state is None:
         return None
     rules: list[str] = []
     states = [state]
-    for name in (*trace.rules, None):
+    for name in trace.rules:
         if truths_in(machine, states[-1])(target):
-            return Trace(tuple(rules), tuple(states))
-        if name is None:
-            return None
+            break
         deed = source.compiled.origins.deed_of(name).name
         possible = [name] if name in origins.rules else []
         possible += [rule for rule in origins.rules_of.get(deed, ()) if rule != name]
         enabled = next((r for r in map(machine.rule, possible) if is_enabled(machine, r, states[-1])), None)
         if enabled is None:
-            return None
+            break
         rules.append(enabled.name)
         states.append(fire(machine, enabled, states[-1]))
-    return None
+    return Trace(tuple(rules), tuple(states))
 
 
 def _start(machine: Machine, source: Machine, first: State) -> State | None:
@@ -234,6 +243,28 @@ class Bench:
 
     # ---- guesses built
 
+    def redefined(self, wire: Wire, syntax: Syntax) -> Model | None:
+        """The hold with another expression there, where no more than what one signal stands for would be another.
+
+        None where that is not so for sure, or where nothing comes of it.
+        """
+        name, machine = wire.meaning.name, self.model.machine
+        if name not in machine.definitions or name in self._folded:
+            return None
+        new = self.lowered(syntax)
+        if name in self.signals_under(new):
+            return None
+        signals = tuple(replace(one, definition=new) if one.name == name else one for one in machine.signals)
+        return replace(self.model, machine=replace(machine, signals=signals))
+
+    @cached_property
+    def _folded(self) -> frozenset[str]:
+        """What mechanism with memory goes by: that is folded into the steps that set it off."""
+        compiled = self.verification.compiled
+        wires = [wire for wire in wires_of(compiled.hold) if wire.meaning.subject.sort in FOLDED]
+        below = signals_under(self.model.machine, [self.lowered(wire.syntax) for wire in wires])
+        return below | {wire.meaning.name for wire in wires}
+
     def built(self, hold: Hold, ids: Sequence[str] = ()) -> Model | None:
         """The hold as it would be, with what is known to fail or to be possible, and `ids`; None where it is none."""
         compiled = compile_hold(hold, self._texts, self.verification.compiled.situation).compiled
@@ -250,6 +281,28 @@ class Bench:
             for id in ids
             if id in model.questions and not any(self.can_do(model, trace, id) for trace in self.bad[id])
         )
+
+    def is_got_round(self, model: Model, id: str) -> bool:
+        """Whether a run against the requirement is soon found there from where those that are known come to an end.
+
+        It is remembered.
+        """
+        question = replace(model.questions[id], expects_run=True)
+        search = GuidedSearch(model.machine, [question], self.limits, clock_of(self.limits))
+        for trace in self.bad[id]:
+            begun = as_far_as_it_goes(model, self.model, trace, question.target)
+            if begun is not None:
+                search.follow(begun)
+        search.run([0], NEAR_EXPANDED, silent)
+        if id in search.found:
+            self._remember(model, search.found[id], id)
+        return id in search.found
+
+    def _remember(self, model: Model, trace: Trace, id: str) -> None:
+        """A run of the hold as it would be, against a requirement that fails: a guess that it does not need stops it."""
+        back = run_again(self.model, model, trace, id)
+        if back is not None:
+            self.bad[id].append(back)
 
     def lost(self, model: Model, most: float) -> tuple[str, ...]:
         """What could not be done any more in the hold as it would be, or for which no run is soon found.
@@ -278,19 +331,25 @@ class Bench:
                 self.good[id].append(back)
         return tuple(id for id in open if id not in search.found)
 
-    def prove(self, model: Model, ids: Sequence[str]) -> Mapping[str, Status]:
+    def prove_first(self, model: Model, first: str, others: Sequence[str]) -> Mapping[str, Status]:
+        """What comes of one failing requirement in the hold as it would be; where it holds, of the others as well."""
+        lemmas = Lemmas(self._known)
+        found = self.prove(model, [first], lemmas)
+        rest = [id for id in others if id != first]
+        if rest and found.get(first) in (Status.HOLDS, Status.VACUOUS):
+            found |= self.prove(model, rest, lemmas)
+        return found
+
+    def prove(self, model: Model, ids: Sequence[str], lemmas: Lemmas | None = None) -> dict[str, Status]:
         """What comes of the failing requirements in the hold as it would be; runs against them are remembered."""
         engine = self.engine
         if engine is decide:
             # most of what is so for good in the hold as it is is so there as well, and any run will do
-            engine = partial(decide, found=Lemmas(self._known), shortest=False)
+            engine = partial(decide, found=lemmas or Lemmas(self._known), shortest=False)
         found = verify(model.compiled, engine, self.limits, chosen=ids)
         for answer in found.answers:
             if isinstance(answer.finding, Fails) and answer.instance.requirement.id in self.bad:
-                id = answer.instance.requirement.id
-                back = run_again(self.model, model, answer.finding.claim.trace, id)
-                if back is not None:
-                    self.bad[id].append(back)
+                self._remember(model, answer.finding.claim.trace, answer.instance.requirement.id)
         return {answer.instance.requirement.id: answer.status for answer in found.answers}
 
 
