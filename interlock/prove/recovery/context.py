@@ -27,8 +27,10 @@ from interlock.prove.invariants.mined import MOST_STARTS, mine
 from interlock.prove.recovery.planning import Planner
 from interlock.prove.search import guided
 
-FACT_EXPANDED = 200
+FACT_EXPANDED = 60
 """How many states are expanded to see a variable have a value, for states that are surely reachable."""
+FACTS_IN_VAIN = 800
+"""So many in all for values that are not seen."""
 LONGEST_RUN = 1_000
 """The run of a case that is remembered has no more rules."""
 MOST_MET = 400
@@ -99,7 +101,7 @@ class RecoveryContext:
         facts = [Is(v.name, value) for v in self.machine.variables for value in v.domain if value not in v.init]
         questions = [Question(f"{fact.variable} {fact.value}", fact, expects_run=True) for fact in facts]
         search = guided.GuidedSearch(self.machine, questions, NO_LIMITS, self.clock)
-        search.run(range(len(questions)), FACT_EXPANDED, self.report)
+        search.run(range(len(questions)), FACT_EXPANDED, self.report, FACTS_IN_VAIN)
         search.cover(self.report)
         return search
 

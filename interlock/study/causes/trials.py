@@ -299,7 +299,7 @@ class Bench:
         return id in search.found
 
     def _remember(self, model: Model, trace: Trace, id: str) -> None:
-        """A run of the hold as it would be, against a requirement that fails: a guess that it does not need stops it."""
+        """A run of the hold as it would be against a requirement, if it can be done in the hold as it is as well."""
         back = run_again(self.model, model, trace, id)
         if back is not None:
             self.bad[id].append(back)
