@@ -48,6 +48,7 @@ def _cases() -> dict[str, Case]:
     family("forks", nets.forks, (10, 20), (32,))
     family("seated philosophers", lambda n: families.dining_hall(n, n - 1), (8,), (6, 10))
     family("kanban", nets.kanban, (3,), (2, 4))
+    family("manufacturing", nets.manufacturing, (), (2, 4))
     family("scheduler", nets.scheduler, (10, 30), (20,))
     family("readers and writers", nets.readers_writers, (15, 20), (28,))
     family("token ring", nets.token_ring, (), (8, 16, 28))

@@ -15,12 +15,16 @@ Places = Mapping[str, int]
 
 
 def net(
-    bounds: Places, marked: Places, transitions: Mapping[str, tuple[Places, Places]], *asked: Requirement
+    bounds: Places,
+    marked: Places,
+    transitions: Mapping[str, tuple[Places, Places]],
+    *asked: Requirement,
+    empty: Mapping[str, str] | None = None,
 ) -> Machine:
     """A place/transition net whose places never hold more tokens than their bounds; one rule per case of numbers.
 
-    A transition takes the tokens of its first mapping and puts those of its second.  That nothing ever overflows is for
-    the source to say: a step that would is left out.
+    A transition takes the tokens of its first mapping and puts those of its second; it waits until its place in `empty`
+    is, where it has one there.  That nothing ever overflows is for the source to say: a step that would is left out.
     """
     rules = []
     for name, (taken, put) in transitions.items():
@@ -30,6 +34,9 @@ def net(
             change = put.get(place, 0) - taken.get(place, 0)
             numbers = range(taken.get(place, 0), bounds[place] + 1)
             choices.append([(n, n + change) for n in numbers if n + change <= bounds[place]])
+        if empty and name in empty:
+            touched.append(empty[name])
+            choices.append([(0, 0)])
         for case in product(*choices):
             before = {place: old for place, (old, _) in zip(touched, case, strict=True)}
             after = {place: new for place, (old, new) in zip(touched, case, strict=True) if new != old}
@@ -71,6 +78,32 @@ def kanban(n: int) -> Machine:
     full = conj(*(Is(f"done{at}", n) for at in "1234"))
     over = conj(Is("at work2", n), neg(Is("bad2", 0)))
     return net(bounds, {f"cards{at}": n for at in "1234"}, transitions, can("all done", full), never("too many", over))
+
+
+def manufacturing(n: int) -> Machine:
+    """A flexible manufacturing system: n parts of each of three kinds, of which the first two may be joined in pairs.
+
+    A part waits for a pallet, is worked upon (for two of the machines: or waits for one, which is no other state of the
+    parts), and is shipped, upon which a new one waits.  Whatever would be joined at once, is: no two wait for each
+    other.
+    """
+    parts = [f"{kind}{at}" for at in ("1", "2", "3", "12") for kind in ("raw", "at work", "done")]
+    transitions: dict[str, tuple[Places, Places]] = {}
+    for at in ("1", "2", "3", "12"):
+        transitions[f"{at} onto the machine"] = {f"raw{at}": 1}, {f"at work{at}": 1}
+        transitions[f"{at} finished"] = {f"at work{at}": 1}, {f"done{at}": 1}
+    for at in "123":
+        transitions[f"{at} shipped"] = {f"done{at}": 1}, {f"raw{at}": 1}
+    transitions["pair shipped"] = {"done12": 1}, {"raw1": 1, "raw2": 1}
+    empty = {}
+    for at, other in ("12", "21"):
+        empty[f"{at} to be joined"] = f"waits{other}"
+        transitions[f"{at} to be joined"] = {f"at work{at}": 1}, {f"waits{at}": 1}
+        transitions[f"{at} joined"] = {f"at work{at}": 1, f"waits{other}": 1}, {"raw12": 1}
+    bounds = dict.fromkeys([*parts, "waits1", "waits2"], n)
+    both = conj(neg(Is("waits1", 0)), neg(Is("waits2", 0)))
+    asked = never("two wait for each other", both), can("all pairs done", Is("done12", n))
+    return net(bounds, {f"raw{at}": n for at in "123"}, transitions, *asked, empty=empty)
 
 
 def scheduler(n: int) -> Machine:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
+from math import comb
 
 import pytest
 
@@ -25,6 +26,15 @@ COUNTS: list[tuple[str, str, Callable[[], Machine], int]] = [
             states,
         )
         for n, states in ((1, 160), (2, 4_600), (3, 58_400), (4, 454_475))
+    ),
+    *(
+        (
+            f"manufacturing {n}",
+            "G. Ciardo, K. Trivedi, 1993: 54, 810, 6,520, 35,910, 152,712 [memory; own derivation below agrees]",
+            partial(nets.manufacturing, n),
+            states,
+        )
+        for n, states in enumerate((54, 810, 6_520, 35_910, 152_712), 1)
     ),
     *(
         (f"square of zones {n}", "OEIS A006506 [memory]", partial(families.grid_exclusion, n, n), states)
@@ -69,8 +79,20 @@ def test_states_are_as_many_as_published(name: str, source: str, build: Callable
     assert search.count() == states, (name, source)
 
 
+def test_what_is_published_of_manufacturing_is_what_a_formula_gives() -> None:
+    """k pairs are in one of three places, the third kind in three; the rest in four, no two waiting for each other."""
+
+    def given(n: int) -> int:
+        apart = (comb(k + 2, 2) * (comb(n - k + 3, 3) ** 2 - comb(n - k + 2, 3) ** 2) for k in range(n + 1))
+        return comb(n + 2, 2) * sum(apart)
+
+    published = [states for name, _, _, states in COUNTS if name.startswith("manufacturing")]
+    assert [given(n) for n in range(1, 6)] == published
+
+
 SMALL: list[tuple[str, Callable[[], Machine], set[str]]] = [
     ("kanban 2", partial(nets.kanban, 2), {"all done"}),
+    ("manufacturing 2", partial(nets.manufacturing, 2), {"all pairs done"}),
     ("scheduler 5", partial(nets.scheduler, 5), {"all busy"}),
     ("forks 5", partial(nets.forks, 5), {"deadlock"}),
     ("readers and writers 4", partial(nets.readers_writers, 4), {"all read"}),
