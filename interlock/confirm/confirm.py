@@ -31,6 +31,7 @@ from interlock.kernel.claims import (
 from interlock.kernel.expressions import And, Expr, parts_of
 from interlock.kernel.machine import IllFormedMachine, Machine, Question
 from interlock.kernel.shapes import fault_of_shape
+from interlock.kernel.why import not_rechecked
 
 MOST_WALKED = 20_000
 """So many states are counted a second time by the reference evaluator; more are counted as numbers."""
@@ -139,7 +140,7 @@ def _finding(claim: Proved, verdict: Verdict) -> Finding:
         return Holds(claim.question, claim, verdict.by)
     if isinstance(verdict, Broken):
         return Disputed(claim.question, claim, verdict.what)
-    return Undecided(claim.question, f"claimed by engine {claim.engine!r}, not re-checked: {verdict.why}")
+    return Undecided(claim.question, not_rechecked(claim.engine, verdict.why))
 
 
 def recheck_certificate(

@@ -19,6 +19,7 @@ from interlock.kernel.enabling import (
 )
 from interlock.kernel.machine import Machine, Question
 from interlock.kernel.shapes import fault_of_shape
+from interlock.kernel.why import not_rechecked
 
 
 def confirm_enabling(
@@ -46,7 +47,7 @@ def confirm_enabling(
         if isinstance(verdict, Broken):
             return Disputed(question.id, claim, verdict.what)
         if isinstance(verdict, Unchecked):
-            return Undecided(question.id, f"claimed by engine {claim.engine!r}, not re-checked: {verdict.why}")
+            return Undecided(question.id, not_rechecked(claim.engine, verdict.why))
         by = verdict.by
     return Enabled(question.id, claim, by)
 

@@ -54,6 +54,7 @@ from interlock.kernel.recovery import (
     surely_never_rises,
 )
 from interlock.kernel.shapes import fault_of_shape
+from interlock.kernel.why import not_rechecked
 
 RecoveryFinding: TypeAlias = Recovers | HasDeadEnd | Undecided | Disputed
 
@@ -103,7 +104,7 @@ def _finding(
     if isinstance(verdict, Broken):
         return Disputed(question.id, claim, verdict.what)
     if isinstance(verdict, Unchecked):
-        return Undecided(question.id, f"claimed by engine {claim.engine!r}, not re-checked: {verdict.why}")
+        return Undecided(question.id, not_rechecked(claim.engine, verdict.why))
     if isinstance(claim, Recoverable):
         return Recovers(question.id, claim, verdict.by)
     return HasDeadEnd(question.id, claim, verdict.by)

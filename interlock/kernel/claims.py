@@ -12,6 +12,7 @@ from typing import TypeAlias
 
 from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import Expr
+from interlock.kernel.why import Why
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,9 +93,12 @@ class Refuted(AnyClaim):
 
 @dataclass(frozen=True, slots=True)
 class Unknown(AnyClaim):
-    """Claim: not decided.  No run of up to `depth` steps reaches the target (-1: nothing is known)."""
+    """Claim: not decided.  No run of up to `depth` steps reaches the target (-1: nothing is known).
 
-    reason: str
+    The reason is a `Why` wherever it is known what may help.
+    """
+
+    reason: str | Why
     depth: int = -1
 
 

@@ -28,7 +28,17 @@ from interlock.prove.core.local import Cube, LocalRules
 from interlock.prove.core.samples import MOST_SAMPLES, Samples
 from interlock.prove.core.solvers import light_solver
 from interlock.prove.core.starts import some_initial_states
-from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Allowance, Answered, Clock, OutOfTime, clock_of, stop_reason
+from interlock.prove.engine import (
+    INTERRUPTED,
+    NO_LIMITS,
+    Allowance,
+    Answered,
+    Clock,
+    OutOfTime,
+    clock_of,
+    looked_ahead,
+    stop_reason,
+)
 from interlock.prove.frames.frames import Frames
 from interlock.prove.frames.pdr import pursue
 from interlock.prove.invariants.lemmas import Lemmas
@@ -329,7 +339,7 @@ class _Strategy:
         bound = most if deepest is None else deepest if most is None else min(deepest, most)
         try:
             pursue(frames, self.questions, self.claims, bound, self.report, self.go_along)
-            self.reason = f"no proof was found in looking up to {frames.top} steps ahead"
+            self.reason = looked_ahead(frames.top, most)
         finally:
             self.clear = max(self.clear, frames.clear)
 

@@ -9,10 +9,11 @@ from typing import Protocol
 
 from interlock.kernel.claims import Claim, Limits, Progress, ProgressCallback, silent
 from interlock.kernel.machine import Machine, Question
+from interlock.kernel.why import Helps, Why
 from interlock.prove.memory import Budget
 
 NO_LIMITS = Limits()
-INTERRUPTED = "interrupted"
+INTERRUPTED = Why("interrupted", Helps.END)
 """Why a claim is Unknown when whoever asked wanted no more."""
 MOST_SECONDS = 2_000_000.0
 """How long one question to a solver may take at the most, where there is a limit at all: three weeks."""
@@ -117,21 +118,28 @@ def share_of(limits: Limits, clock: Clock, part: float = 1.0) -> Limits:
     return replace(limits, seconds=None if seconds is None else part * seconds)
 
 
-def stop_reason(limits: Limits, clock: Clock) -> str:
+def stop_reason(limits: Limits, clock: Clock) -> Why:
     """Why a claim is Unknown when the clock, made from these limits, was over."""
     if limits.stop is not None and limits.stop():
         return INTERRUPTED
     if limits.memory is not None and clock.memory is not None and clock.memory.is_used_up():
-        return f"the memory allowed was used up ({limits.memory / 2**20:g} MiB)"
+        return Why(f"the memory allowed was used up ({limits.memory / 2**20:g} MiB)", Helps.MEMORY)
     return time_reason(limits)
 
 
-def time_reason(limits: Limits) -> str:
+def time_reason(limits: Limits) -> Why:
     """Why a claim is Unknown when the clock ran out."""
     seconds = limits.seconds
-    return "out of time" if seconds is None else f"out of time ({round(seconds, 2) or seconds:g} s)"
+    return Why("out of time" if seconds is None else f"out of time ({round(seconds, 2) or seconds:g} s)", Helps.TIME)
 
 
 def is_time_reason(reason: str) -> bool:
     """Whether that is why: more time could have brought an answer."""
-    return reason.startswith("out of time")
+    return isinstance(reason, Why) and reason.helps is Helps.TIME
+
+
+def looked_ahead(steps: int, bound: int | None) -> Why:
+    """Why a claim is Unknown when it was looked so many steps ahead, with this bound on the depth if there is one."""
+    is_bound = bound is not None and steps >= bound
+    words = f"neither a way there nor a proof that there is none was found in looking {steps} steps ahead"
+    return Why(words, Helps.DEPTH if is_bound else Helps.METHOD)

@@ -14,6 +14,7 @@ from interlock.kernel.claims import Claim, Finding, Limits, ProgressCallback, Pr
 from interlock.kernel.failures import SetsFinding, SmallestSets
 from interlock.kernel.machine import Machine, Question
 from interlock.kernel.recovery import RecoveryClaim, RecoveryQuestion
+from interlock.kernel.why import Helps, not_rechecked
 from interlock.prove.engine import INTERRUPTED, Answered, Engine, is_time_reason, time_reason
 
 STOPPED_SECONDS = 15.0
@@ -193,4 +194,4 @@ def _keep(found: dict[str, AnyFinding], made: Sequence[AnyFinding]) -> None:
 def _unchecked(claim: Claim | RecoveryClaim) -> Undecided:
     if isinstance(claim, Unknown):
         return Undecided(claim.question, claim.reason)
-    return Undecided(claim.question, f"claimed by engine {claim.engine!r}, not re-checked: {INTERRUPTED}")
+    return Undecided(claim.question, not_rechecked(claim.engine, INTERRUPTED, Helps.END))

@@ -70,7 +70,7 @@ def test_an_obligation_left_open_leaves_the_claim_open(open_one: str, monkeypatc
     claim = Proved("never 2", "some engine", reason)
     (finding,) = confirm(machine, [NEVER_2], [claim])
     assert isinstance(finding, Undecided)
-    assert finding.reason.startswith(f"claimed by engine 'some engine', not re-checked: ({open_one}) whether ")
+    assert finding.reason.startswith(f"found by engine 'some engine', but not re-checked: ({open_one}) whether ")
     assert finding.reason.endswith(": unknown (tired)")
 
 

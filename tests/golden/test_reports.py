@@ -17,6 +17,7 @@ import pytest
 from interlock.cli.exit_codes import code_of_hold, worst_code
 from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.kernel.claims import Disputed, Fails, Holds, Limits, Proved, Undecided
+from interlock.kernel.why import Helps, Why
 from interlock.prove.search.explicit import Count, count_states, explicit
 from interlock.report.json.writing import document, schema
 from interlock.report.text.count import count_lines
@@ -58,7 +59,10 @@ def _with(verification: Verification, id: str, status: Status, finding: object) 
 def every_outcome(verification: Verification) -> Verification:
     """The same with one undecided and one disputed answer put in by hand."""
     undecided = _with(
-        verification, "bay-filled", Status.UNDECIDED, Undecided("bay-filled[1C]", "out of time (5 s)", 17)
+        verification,
+        "bay-filled",
+        Status.UNDECIDED,
+        Undecided("bay-filled[1C]", Why("out of time (5 s)", Helps.TIME), 17),
     )
     claim = Proved("latched-when-locked[D1]", "explicit", None, 40)
     disputed = Disputed("latched-when-locked[D1]", claim, "a second count finds 41 states, not 40")

@@ -21,10 +21,11 @@ PARTS = {
     "evidence as files": ("confirm", "evidence"),
     "what sets of failures are": ("kernel", "failures"),
     "sets of failures": ("confirm", "failures"),
+    "why there is no answer": ("kernel", "why"),
 }
 """The trusted parts: room, and modules of it.  A verdict of *holds* or *fails* rests on the first two alone."""
 BUDGET = {
-    "what a machine means": 735,
+    "what a machine means": 736,
     "two machines side by side": 225,
     "limitations as choices": 42,
     "options as choices": 122,
@@ -37,6 +38,7 @@ BUDGET = {
     "evidence as files": 166,
     "what sets of failures are": 140,
     "sets of failures": 205,
+    "why there is no answer": 20,
 }
 """Lines of code that each part may have.  Raise one only with a reason in the commit that does."""
 

@@ -33,7 +33,7 @@ from interlock.prove.certificates.obligations import discharge
 from interlock.prove.certificates.trimming import trim
 from interlock.prove.core.local import Cube, LocalRules
 from interlock.prove.core.solvers import SolverFactory, light_solver
-from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
+from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, OutOfTime, clock_of, looked_ahead, stop_reason
 from interlock.prove.frames.frames import Frames
 
 NAME = "pdr"
@@ -57,7 +57,7 @@ def pdr(
     try:
         frames = Frames(LocalRules(machine, clock), [question.target for question in questions], clock, make_solver)
         pursue(frames, questions, claims, limits.depth, report)
-        reason = f"no proof was found in looking up to {frames.top} steps ahead"
+        reason = looked_ahead(frames.top, limits.depth)
     except OutOfTime:
         reason = stop_reason(limits, clock)
     except KeyboardInterrupt:

@@ -22,6 +22,7 @@ from interlock.kernel.claims import (
 )
 from interlock.kernel.expressions import neg
 from interlock.kernel.machine import Machine, Question
+from interlock.kernel.why import Helps, Why
 from interlock.prove.certificates.obligations import discharge
 from interlock.prove.core.solvers import SatSolver, SolverFactory, deep_solver
 from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
@@ -80,7 +81,14 @@ def k_induction(
             base.close()
             step.close()
         if len(claims) <= place:
-            claims.append(Unknown(question.id, NAME, reason or f"looking {deepest} steps back proves nothing", clear))
+            claims.append(
+                Unknown(
+                    question.id,
+                    NAME,
+                    reason or Why(f"what is so {deepest} steps in a row does not prove it", Helps.DEPTH),
+                    clear,
+                )
+            )
     return tuple(claims)
 
 

@@ -26,7 +26,7 @@ from interlock.prove.core.polarity import PolaritySolver
 from interlock.prove.core.samples import Samples
 from interlock.prove.core.solvers import SolverFactory, add_all, light_solver
 from interlock.prove.core.starts import some_initial_states
-from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
+from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, OutOfTime, clock_of, looked_ahead, stop_reason
 from interlock.prove.frames.frames import Frames
 from interlock.prove.frames.pdr import NAME as PDR
 from interlock.prove.frames.pdr import certify, pursue
@@ -62,7 +62,7 @@ def mined(
         frames = Frames(rules, [question.target for question in questions], clock, light_solver, lemmas)
         strengthen(frames, questions, claims, report)
         pursue(frames, questions, claims, limits.depth, report)
-        reason = f"no proof was found in looking up to {frames.top} steps ahead"
+        reason = looked_ahead(frames.top, limits.depth)
     except OutOfTime:
         reason = stop_reason(limits, clock)
         claim_late(rules, frames, lemmas, questions, claims, limits, clock, report)

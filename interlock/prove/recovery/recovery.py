@@ -34,6 +34,7 @@ from interlock.kernel.recovery import (
     Stage,
     restarted,
 )
+from interlock.kernel.why import Helps, Why
 from interlock.prove.certificates.obligations import discharge
 from interlock.prove.certificates.trimming import trim
 from interlock.prove.core.cone import cone_of, lifted
@@ -186,13 +187,15 @@ class _Search(RecoveryContext):
                     self.report(Progress(NAME, f"case {entries + 1}"))
                     entries += 1
                     if entries > most:
-                        return Unknown(question.id, NAME, f"more than {most} situations need ways back of their own")
+                        many = f"more than {most:,} situations need ways back of their own"
+                        return Unknown(question.id, NAME, Why(many, Helps.METHOD))
                     dead_end = work.cover(state)
                     if dead_end is not None:
                         return dead_end
             except TooHard:
                 self.was_too_hard = self.was_too_hard or thorough
-                return Unknown(question.id, NAME, f"{entries - 1} situations have a way back; of the next {NEITHER}")
+                known = f"{entries - 1:,} situations have a way back; of the next {NEITHER}"
+                return Unknown(question.id, NAME, Why(known, Helps.METHOD))
             finally:
                 told = self.told.get((before, goal), [])
                 self.told[before, goal] = list(dict.fromkeys([*told, *work.entries]))

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 
 from interlock.kernel.claims import Claim, Limits, Progress, ProgressCallback, Refuted, Unknown, silent
 from interlock.kernel.machine import Machine, Question
+from interlock.kernel.why import Helps, Why
 from interlock.prove.core.solvers import SolverFactory, deep_solver
 from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
 from interlock.prove.search.unrolling import Unrolling
@@ -64,7 +65,7 @@ class BoundedSearch:
         self.deepest = deepest
         self.solver = make_solver()
         self.clear = -1
-        self.reason = f"no run of up to {deepest} steps reaches it"
+        self.reason = Why(f"no run of up to {deepest} steps reaches it, longer ones were not looked for", Helps.DEPTH)
         self.is_exhausted = False
         """No run of the machine is longer than `clear` steps."""
 
@@ -98,6 +99,6 @@ class BoundedSearch:
             for target in still_open.values():
                 solver.add([-run.at(target, depth)])
             if depth and not solver.solve((), clock):
-                self.reason = f"no run has more than {depth - 1} steps, and none reaches it"
+                self.reason = Why(f"no run has more than {depth - 1} steps, and none reaches it", Helps.METHOD)
                 self.is_exhausted = True
                 return

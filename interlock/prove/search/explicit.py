@@ -16,6 +16,7 @@ from itertools import pairwise, product
 from interlock.kernel.claims import Claim, Limits, Progress, ProgressCallback, Proved, Refuted, Trace, Unknown, silent
 from interlock.kernel.evaluator import evaluate, fire, is_enabled
 from interlock.kernel.machine import Machine, Question
+from interlock.kernel.why import Helps, Why
 from interlock.prove.core.dispatch import Dispatch
 from interlock.prove.core.packing import Packing, compile_expand, compile_hits
 from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
@@ -104,7 +105,7 @@ class BreadthFirstSearch:
 
     def _is_over(self) -> bool:
         if self.limits.states is not None and len(self.parents) > self.limits.states:
-            self.stopped = f"more than {self.limits.states} states"
+            self.stopped = Why(f"more than {self.limits.states} states", Helps.METHOD)
         elif self.clock.is_over():
             self.stopped = stop_reason(self.limits, self.clock)
         return bool(self.stopped)
@@ -112,7 +113,7 @@ class BreadthFirstSearch:
     def _is_too_much(self, tried: int) -> bool:
         """More combinations of initial values were tried than states may be held."""
         if self.limits.states is not None and tried > self.limits.states:
-            self.stopped = f"more than {tried} ways to start"
+            self.stopped = Why(f"more than {tried} ways to start", Helps.METHOD)
         return bool(self.stopped)
 
     def _stop_if_more(self, level: list[int]) -> None:
@@ -124,7 +125,7 @@ class BreadthFirstSearch:
         for state in beyond:
             del self.parents[state]
         if beyond:
-            self.stopped = f"states lie deeper than {self.limits.depth} steps"
+            self.stopped = Why(f"states lie deeper than {self.limits.depth} steps", Helps.DEPTH)
 
     def trace(self, packed: int) -> Trace:
         """The run that first reached the state."""

@@ -19,6 +19,7 @@ from interlock.kernel.claims import Claim, Limits, Progress, ProgressCallback, R
 from interlock.kernel.evaluator import State, initial_states
 from interlock.kernel.expressions import FALSE, And, Expr, Ref, Value, assign
 from interlock.kernel.machine import Machine, Question
+from interlock.kernel.why import Helps, Why
 from interlock.prove.core.packing import Packing
 from interlock.prove.engine import NO_LIMITS, Clock, clock_of
 from interlock.prove.search.best_first import OpenList
@@ -26,6 +27,7 @@ from interlock.prove.search.delete_relaxation import NEVER, DeleteRelaxation, Re
 from interlock.prove.search.novelty import Novelty
 
 NAME = "guided"
+NO_RUN = Why("no run to it was found, and this way of looking proves nothing", Helps.METHOD)
 MOST_EXPANDED = 4_000
 """How many states one target may expand before the search gives it up."""
 
@@ -56,10 +58,7 @@ def guided(
     """
     found = find_runs(machine, questions, limits, report, clock_of(limits))
     return tuple(
-        Refuted(q.id, NAME, found[q.id], False)
-        if q.id in found
-        else Unknown(q.id, NAME, "guided search found no run", -1)
-        for q in questions
+        Refuted(q.id, NAME, found[q.id], False) if q.id in found else Unknown(q.id, NAME, NO_RUN, -1) for q in questions
     )
 
 

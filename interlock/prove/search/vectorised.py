@@ -22,6 +22,7 @@ from interlock.kernel.claims import Claim, Limits, Progress, ProgressCallback, P
 from interlock.kernel.evaluator import State, is_enabled
 from interlock.kernel.expressions import And, Is, Value, conj
 from interlock.kernel.machine import Machine, Question, Rule
+from interlock.kernel.why import Helps, Why
 from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, clock_of, stop_reason
 from interlock.prove.memory import resident_bytes
 from interlock.prove.search.arrays import Keys, Layout, Words, compile_truths, is_in
@@ -86,7 +87,7 @@ class Levels:
                 beyond = self._gather(self._expand(level))
                 self.states -= len(beyond)
                 if len(beyond) and not self.stopped:
-                    self.stopped = f"states lie deeper than {self.limits.depth} steps"
+                    self.stopped = Why(f"states lie deeper than {self.limits.depth} steps", Helps.DEPTH)
                 return
             level = self._gather(self._expand(level))
             depth += 1
@@ -102,9 +103,10 @@ class Levels:
         beside = max(stepping, LOOKED_UP_BYTES * waiting, 8 * (self._in_level + waiting))
         budget = self.clock.memory
         if self.limits.states is not None and self.states > self.limits.states:
-            self.stopped = f"more than {self.limits.states} states"
+            self.stopped = Why(f"more than {self.limits.states} states", Helps.METHOD)
         elif self.held_bytes > self.most_bytes:
-            self.stopped = f"more than {self.most_bytes >> 20} MiB would be needed; {self.states} states were seen"
+            needed = f"more than {self.most_bytes >> 20} MiB would be needed; {self.states} states were seen"
+            self.stopped = Why(needed, Helps.METHOD)
         # asked first: between two looks the budget gives the answer of the last one
         elif (budget is not None and budget.is_used_up(beside)) or self.clock.is_over():
             self.stopped = stop_reason(self.limits, self.clock)

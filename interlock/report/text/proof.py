@@ -250,17 +250,11 @@ def _undecided(open: Sequence[LeftOpen]) -> Iterator[Line]:
         yield Line("-" * WIDTH, Tone.FAINT)
         yield from flow(f"UNDECIDED  {count_of(number, 'requirement')}", tone=Tone.OPEN)
         yield from labelled("why:", one.reason, 2)
+        yield from labelled("try:", one.what_to_try, 2)
         yield from flow(depth_said(one), 2)
         for text, answers in one.answers.items():
             names = [answer.about for answer in answers if answer.facts.bindings]
             yield from flow(f"- {text}" + (f": {shortened(names, MOST_NAMED)}" if names else ""), 2, 2)
-    if open:
-        yield BLANK
-        yield from flow(
-            "What may decide them: more of what was limited (--time, --memory, --depth), one requirement at a time "
-            "(--only), another --method.",
-            2,
-        )
 
 
 def _disputed(group: Group) -> Iterator[Line]:

@@ -17,6 +17,7 @@ from interlock.kernel.claims import Disputed, Fails, Finding, Holds, Trace, Unde
 from interlock.kernel.evaluator import State, as_mapping
 from interlock.kernel.machine import Actor, Machine
 from interlock.kernel.recovery import HasDeadEnd, Recovers
+from interlock.kernel.why import Helps, Why
 from interlock.report.views.assumptions import CAUTIONS, assumptions_of, checkers_of
 from interlock.report.views.blame import CAUTION, Pointer, pointers_for
 from interlock.report.views.facts import PROGRAM, Place, Step, as_reasons
@@ -140,6 +141,7 @@ class LeftOpen:
     """What is undecided for the same reason, up to the same depth (-1: none): answers by the id of their text."""
 
     reason: str
+    what_to_try: str
     depth: int
     answers: Mapping[str, tuple[AnswerView, ...]]
 
@@ -375,9 +377,26 @@ def _finding(machine: Machine, finding: Finding | Recovers | HasDeadEnd) -> Find
         case Fails(claim=claim):
             return Reachable(True, claim.engine, claim.trace.depth, claim.shortest, _failures(machine, claim.trace))
         case Undecided(reason=reason, depth=depth):
-            return Open(None, reason, depth)
+            return Open(None, str(reason), what_to_try(reason), depth)
         case Disputed(claim=claim, what=what):
             return Contradicted(None, claim.engine, what)
+
+
+_ALONE = "one requirement at a time (--only)"
+WHAT_TO_TRY = {
+    Helps.TIME: f"more time (--time), or {_ALONE}: it then has all of the time",
+    Helps.MEMORY: f"more memory (--memory), or {_ALONE}",
+    Helps.DEPTH: "to look farther (--depth), or the same without that bound",
+    Helps.END: "the same again, left to run to its end",
+    Helps.METHOD: f"{_ALONE}, another way of proof (--method), or the hold with fewer rows or kinds of unit: "
+    "where that is decided, the difficulty lies in what was left out, and what holds there need not hold in the whole",
+}
+ANYTHING = f"more of what was limited (--time, --memory, --depth), {_ALONE}, another way of proof (--method)"
+
+
+def what_to_try(reason: str) -> str:
+    """What may bring an answer where there is none for this reason."""
+    return WHAT_TO_TRY[reason.helps] if isinstance(reason, Why) else ANYTHING
 
 
 def story_facts(story: Story) -> StoryFacts:
@@ -429,14 +448,14 @@ def _groups(answers: Sequence[AnswerView], patterns: Mapping[str, str]) -> tuple
 
 def _left_open(groups: Sequence[Group]) -> Iterator[LeftOpen]:
     """There may be hundreds for the same reason."""
-    alike: dict[tuple[str, int], dict[str, tuple[AnswerView, ...]]] = {}
+    alike: dict[tuple[str, str, int], dict[str, tuple[AnswerView, ...]]] = {}
     for group in groups:
         for answer in group.having(Status.UNDECIDED):
             if isinstance(answer.facts.finding, Open):
                 finding = answer.facts.finding
-                by_text = alike.setdefault((finding.reason, finding.excluded_up_to_steps), {})
+                by_text = alike.setdefault((finding.reason, finding.what_to_try, finding.excluded_up_to_steps), {})
                 by_text[group.text.from_] = (*by_text.get(group.text.from_, ()), answer)
-    yield from (LeftOpen(reason, depth, by_text) for (reason, depth), by_text in alike.items())
+    yield from (LeftOpen(*told, by_text) for told, by_text in alike.items())
 
 
 def _unused(facts: HoldFacts, not_asked: int) -> Iterator[str]:

@@ -54,6 +54,7 @@ class Open(FindingFacts, frozen=True):
 
     reachable: Annotated[None, Meta(description="whether a state as asked can be reached")]
     reason: Annotated[str, Meta(description="why not")]
+    what_to_try: Annotated[str, Meta(description="what may bring an answer")]
     excluded_up_to_steps: Annotated[int, Meta(ge=-1, description="no run of so many steps was found; -1: none known")]
 
 
