@@ -263,6 +263,28 @@ def test_what_gets_round_a_guess_keeps_it_from_being_proved(monkeypatch: pytest.
     assert proved and Status.FAILS not in proved
 
 
+def test_a_relay_that_is_wanting_is_told_without_guesses(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where nothing remembers that power was lost no contact is to blame: all zones share one cause, and no guess is
+    tried; where there is such a relay nothing is said to be wanting."""
+    relay = text()[text().index("relays:\n") : text().index("groups:\n")]
+    written = text().replace(relay, "").replace("cargo_power and armed and", "cargo_power and")
+    hold = load_hold(Source(FILE, written.encode()), fetch).value
+    assert hold is not None
+    tried: list[object] = []
+    monkeypatch.setattr(Bench, "built", lambda *given: tried.append(given))
+    found, blamed = studied(hold, "fresh-command-after-power-loss")
+    failing = tuple(a.instance.requirement.id for a in found.answers if a.status is Status.FAILS)
+    (cause,) = blamed.causes
+    assert len(failing) > 1 and set(cause.requirements) == set(failing)
+    assert cause.item.startswith("no relay in what ") and not cause.proved and not tried
+    assert written.splitlines()[cause.span.line - 1].strip().startswith(("- {id: Z", "- id: Z"))
+    compiled = compile_hold(sound(), standing()).compiled
+    assert compiled is not None
+    search: Any = SimpleNamespace(compiled=compiled)
+    asked = [one.requirement for one in compiled.instances if one.requirement.since]
+    assert asked and not any(causes._Search._forgets(search, one) for one in asked)
+
+
 def test_what_is_not_there_is_told_before_any_guess() -> None:
     """A guess that would restore what fails for want of a device does not hide that it is wanting."""
     ids = ["near", "far"]

@@ -13,20 +13,23 @@ from interlock.diagnostics.spans import Span
 from interlock.hold.alike import Alike
 from interlock.hold.language.directions import Direction
 from interlock.hold.language.syntax import Syntax, Truth
-from interlock.hold.origin import Fact, Meaning, Sort
+from interlock.hold.origin import Condition, Fact, Meaning, Sort
 from interlock.hold.wiring import Wire, wires_of
 from interlock.kernel.claims import Fails, Trace
 from interlock.kernel.expressions import FALSE, variables_of
+from interlock.kernel.machine import Requirement
 from interlock.study.causes.remedies import (
     Likeliness,
     Remedy,
     absence,
+    called,
     contact_remedies,
     device_remedies,
     devices_near,
     every_contact,
     like_wires,
     like_zones,
+    listed,
     odd_sensors,
     tighter,
     unused_contacts,
@@ -121,6 +124,8 @@ class _Search:
         """Something in the requirement can never be so, because nothing is there that would make it so."""
         machine = self.bench.model.machine
         requirement = answer.instance.requirement
+        if self._forgets(requirement):
+            return self._forgotten()
         for name in sorted(signals_under(machine, [requirement.condition])):
             meaning = self.compiled.origins.signals[name]
             if machine.definitions[name] == FALSE and isinstance(meaning, Fact) and meaning.what == "restrained":
@@ -130,6 +135,30 @@ class _Search:
                     told = found.id, found.item, found.span, found.found, found.beside
                     return Cause(*told, (requirement.id,), False, ())
         return None
+
+    def _forgets(self, requirement: Requirement) -> bool:
+        """What calls for something anew leaves nothing behind but a supply that goes and comes: all is as before."""
+        machine, variables = self.compiled.machine, self.compiled.origins.variables
+        left = {name for rule in requirement.since for name, _ in machine.rule(rule).update}
+        return bool(left) and all(
+            isinstance(memory := variables[name], Condition) and memory.subject.sort is Sort.SUPPLY for name in left
+        )
+
+    def _forgotten(self) -> Cause:
+        """All that fails for that reason."""
+        bench, hold = self.bench, self.compiled.hold
+        instances = [one.instance for one in bench.verification.answers if one.instance.requirement.id in self.open]
+        failing = [one for one in instances if self._forgets(one.requirement)]
+        ids = list(dict.fromkeys(id for one in failing for _, id in one.bindings))
+        things = {thing.id: thing for thing in (*hold.zones, *hold.doorways)}
+        named = listed([called(things[id].name, id) for id in ids if id in things])
+        span = next((things[id].span for id in ids if id in things), hold.layout.span)
+        found = "nothing there remembers that a supply was lost: what is held when it comes back runs at once"
+        beside = "a relay that drops with the supply, and is set again with the levers let go, would remember"
+        item = f"no relay in what {named or 'this'} goes by"
+        return Cause(
+            ids[0] if ids else "", item, span, found, beside, tuple(one.requirement.id for one in failing), False, ()
+        )
 
     # ---- guesses
 
