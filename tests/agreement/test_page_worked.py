@@ -172,7 +172,7 @@ EXERCISE = (
     TOOLS
     + """
   const told = JSON.parse(document.getElementById("data").textContent), rules = told.working.tables.rules;
-  document.querySelector("[data-way=exercise]").click();
+  document.querySelector("button[data-way=exercise]").click();
   const press = (choices) => {
     const texts = choices.map((rule) => rules[rule].text.toLowerCase());
     const button = all("#possible button").find((one) => texts.includes(one.textContent.toLowerCase()));
@@ -243,6 +243,67 @@ def test_slip_is_noticed_as_the_audit_knows_it(tmp_path: Path) -> None:
     assert f"Step {number}. " in end
 
 
+COURSE = (
+    EXERCISE
+    + """
+  const found = [];
+  const look = () => { by("#tools button", "Hint").click(); found.push(course()); };
+  const end = () => { by("#tools button", "I have finished").click(); found.push(course()); };
+  for (const step of steps) for (const head of step.heads) { press(head); look(); }
+  end();
+  document.querySelector("button[data-way=exercise]").click();
+  for (const step of steps.slice(0, 9)) for (const head of step.heads) press(head);
+  // one step too many, one that is done again, one too early: what can be done of them here
+  for (const button of all("#possible button").slice(0, 4).map((one) => one.textContent)) {
+    if (by("#possible button", button)) { by("#possible button", button).click(); found.push(course()); look(); }
+  }
+  end();
+  by("#tools button", "Take the step back").click();
+  look();
+  end();
+  document.querySelector("button[data-way=exercise]").click();
+  const offered = all("#possible button").map((one) => one.textContent.toLowerCase());
+  const isOffered = (head) => head.some((rule) => offered.includes(rules[rule].text.toLowerCase()));
+  press(steps.find((one) => one.after.length && one.heads.length && isOffered(one.heads[0])).heads[0]);
+  found.push(course());
+  end();
+  by("#tools button", "Take the step back").click();
+  end();
+  return found;
+"""
+)
+
+
+@pytest.mark.slow
+@pytest.mark.browser
+@needs_browser
+def test_faults_of_the_exercise_are_seen(tmp_path: Path) -> None:
+    """What an exercise says along a course with and without slips is another with any one of these faults."""
+    page = made("demo:single-lane", "--load", "4C=HALF")
+    right = browsed(page, COURSE, tmp_path, CALM)
+    assert len(right) > 20
+    for old, new in (
+        ("step.after.every((number) => done.has(number))", "true"),
+        ("if (open && open.heads[1].includes(rule)) { finish(open); return null; }", ""),
+        ("const finish = (step) => { done.add(step.number);", "const finish = (step) => {"),
+        ("if (next.heads.length > 1) open = next; else finish(next);", "finish(next);"),
+        ("slip.rules.includes(rule)", "true"),
+        ("done.has(step.number) && step.heads.some", "!done.has(step.number) && step.heads.some"),
+        (
+            "exercise.steps.filter((step) => !done.has(step.number))",
+            "exercise.steps.filter((step) => done.has(step.number))",
+        ),
+        ("if (gone.kept && progress) progress.restore(gone.kept);", ""),
+        ("const rests = new Set([exercise.start, ...", "const rests = new Set([exercise.start]); new Set([..."),
+    ):
+        assert page.count(old) == 1, old
+        try:
+            found = browsed(page.replace(old, new), COURSE, tmp_path, CALM)
+        except AssertionError:
+            continue  # the course could not be gone to its end
+        assert found != right, old
+
+
 @pytest.mark.browser
 @needs_browser
 def test_exercise_stops_at_a_hazard(tmp_path: Path) -> None:
@@ -306,6 +367,37 @@ def test_page_runs_under_its_own_policy(tmp_path: Path) -> None:
     text = done.stdout.decode()
     assert "<legend>" in text
     assert 'class="offer"' in text
+
+
+@pytest.mark.browser
+@needs_browser
+def test_page_can_be_worked_on_a_small_screen(tmp_path: Path) -> None:
+    """On a screen of 390 pixels only the plan scrolls sideways; what is pressed has 24 pixels (WCAG 2.2, 2.5.8)."""
+    script = (
+        TOOLS
+        + """
+      Object.assign(document.body.style, {width: "390px", margin: "0"});
+      const within = all("body *").filter((one) => !one.closest(".paper"));
+      const wide = within.filter((one) => one.getBoundingClientRect().right > 390.5).map((one) => one.outerHTML);
+      const pressed = all("button, select, input, summary").map((one) => [one.outerHTML, one.getBoundingClientRect()]);
+      const small = pressed.filter(([, box]) => box.width && Math.min(box.width, box.height) < 24).map((one) => one[0]);
+      const named = (one) => one.textContent.trim() || one.labels?.length || one.getAttribute("aria-label");
+      const nameless = all("button, select, input").filter((one) => !named(one)).length;
+      return [matchMedia("(max-width: 60rem)").matches, wide, small, nameless];
+    """
+    )
+    narrow, wide, small, nameless = browsed(made("demo:twin-lane"), script, tmp_path, "--window-size=500,900")
+    assert narrow
+    assert not wide
+    assert not small
+    assert nameless == 0
+
+
+def test_nothing_moves_by_itself_for_longer_than_five_seconds() -> None:
+    """What the equipment does is shown for five seconds at most (WCAG 2.2, 2.2.2)."""
+    found = re.search(r"MOST_SHOWN = (\d+), PAUSE_MS = (\d+)", (SOURCES / "working.js").read_text())
+    assert found is not None
+    assert int(found[1]) * int(found[2]) <= 5_000
 
 
 def test_colours_can_be_told_apart() -> None:

@@ -273,7 +273,7 @@
     stop();
     way = next;
     halted = false;
-    for (const one of document.querySelectorAll("[data-way]")) one.setAttribute("aria-pressed", String(one.dataset.way === way));
+    for (const one of document.querySelectorAll("button[data-way]")) one.setAttribute("aria-pressed", String(one.dataset.way === way));
     document.body.dataset.way = way;
     const [above, beside] = {work: onlyTools, follow: followTools, exercise: exerciseTools}[way]();
     byId("tools").replaceChildren(...above);
@@ -282,6 +282,6 @@
     else if (way === "exercise" && told.exercises.length) drill(told.exercises[0]);
     else begin(told.working.starts[firstStart()].state);
   }
-  for (const one of document.querySelectorAll("[data-way]")) one.addEventListener("click", () => turnTo(one.dataset.way));
+  for (const one of document.querySelectorAll("button[data-way]")) one.addEventListener("click", () => turnTo(one.dataset.way));
   turnTo(told.runs.length && !told.exercises.length ? "follow" : "work");
 })();
