@@ -7,7 +7,7 @@ from time import monotonic
 
 import click
 
-from interlock.cli.formats import chosen_format
+from interlock.cli.formats import chosen_format, format_option
 from interlock.cli.options import requirements_option, situation_option, standing_option, time_option
 from interlock.cli.screen import output_option
 from interlock.cli.session import Session
@@ -34,6 +34,7 @@ MOST = 40
 @requirements_option("Requirements to keep on the way.")
 @standing_option("Keep")
 @time_option("Give up planning after this many seconds.")
+@format_option("questions", "There is one so far.")
 @output_option
 def command(
     hold: str,
@@ -46,6 +47,7 @@ def command(
     files: tuple[str, ...],
     standing: bool,
     seconds: float | None,
+    layout: str | None,
     output: Path | None,
 ) -> int:
     """Opens, plans, asks, shows."""
@@ -55,7 +57,7 @@ def command(
     wanted = load, unload, goal
     if sum(text is not None for text in wanted) != 1:
         raise click.UsageError("Say what is asked about: one of --load, --unload and --goal, and only one.")
-    shape = chosen_format("questions", None, output)
+    shape = chosen_format("questions", layout, output)
     asked = Session(files, standing, situation, seconds, shape, output, False, "never", monotonic())
     opened = asked.open(hold, asked.texts())
     with asked.work() as work:

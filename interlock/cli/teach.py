@@ -11,7 +11,7 @@ import click
 from interlock.cli.audit import open_procedure
 from interlock.cli.checklist import audited_checklist, goal_of
 from interlock.cli.exit_codes import DONE, FOUND, code_of_audit, code_of_checklist, code_of_hold, worst_code
-from interlock.cli.formats import chosen_format
+from interlock.cli.formats import chosen_format, format_option
 from interlock.cli.options import requirements_option, situation_option, standing_option, time_option
 from interlock.cli.screen import output_option
 from interlock.cli.session import Session, Work
@@ -48,6 +48,7 @@ Wanted: TypeAlias = "tuple[str | None, str | None, str | None]"
 @requirements_option("Warn of these requirements as well.")
 @standing_option("Warn of")
 @time_option("Give up proving and planning after this many seconds.")
+@format_option("teach", "There is one so far.")
 @output_option
 def command(
     hold: str,
@@ -60,13 +61,14 @@ def command(
     files: tuple[str, ...],
     standing: bool,
     seconds: float | None,
+    layout: str | None,
     output: Path | None,
 ) -> int:
     """Opens, proves and plans what is asked for, shows."""
     from interlock.report.views.exercises import Rehearsed
     from interlock.report.views.teaching import OtherHold, teaching_view
 
-    shape = chosen_format("teach", None, output)
+    shape = chosen_format("teach", layout, output)
     asked = Session(files, standing, situation, seconds, shape, output, False, "never", monotonic())
     wanted = load, unload, goal
     if sum(text is not None for text in wanted) > 1:

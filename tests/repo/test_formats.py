@@ -30,6 +30,8 @@ CALLS = {
     "family": "family small.yaml --no-standing --requirements asked.yaml --only latched-when-locked",
     "defer": "defer small.yaml FS --no-standing --requirements asked.yaml --only latched-when-locked",
     "test": "test wired.yaml --no-standing --requirements wired-asked.yaml --catalogue wires.yaml",
+    "teach": "teach small.yaml",
+    "questions": "questions demo:single-lane --load 4C=HALF",
     "draw plan": "draw small.yaml",
     "draw moves": "draw small.yaml --what moves",
     "draw kind": "draw --what relay",

@@ -32,6 +32,7 @@ COMMANDS = {
     "audit": ("audit", "demo:procedures/single-lane-load", "--no-interlock", "--no-slips"),
     "checklist": ("checklist", "demo:single-lane", "--goal", "KEY is on"),
     "test": ("test", "wired.yaml", "--no-standing", "--catalogue", "wires.yaml"),
+    "teach": ("teach", "small.yaml"),
     "describe": ("describe", "small.yaml"),
     "draw": ("draw", "small.yaml"),
     "draw kinds": ("draw", "--what", "kinds"),
