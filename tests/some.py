@@ -21,4 +21,11 @@ def some(items: Iterable[One]) -> Iterator[One]:
 
 def swept(items: Iterable[Any], every: int) -> list[Any]:
     """Parameters of a sweep: the first and then one in so many is quick, the others are marked `thorough`."""
-    return [one if at % every == 0 else pytest.param(one, marks=pytest.mark.thorough) for at, one in enumerate(items)]
+    return [one if at % every == 0 else _thorough(one) for at, one in enumerate(items)]
+
+
+def _thorough(one: Any) -> Any:
+    mark = pytest.mark.thorough
+    if hasattr(one, "marks"):  # made by pytest.param
+        return pytest.param(*one.values, id=one.id, marks=[*one.marks, mark])
+    return pytest.param(*one, marks=mark) if isinstance(one, tuple) else pytest.param(one, marks=mark)

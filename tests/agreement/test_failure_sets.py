@@ -6,7 +6,7 @@ import random
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import cache
-from itertools import combinations
+from itertools import combinations, product
 
 import pytest
 
@@ -18,10 +18,14 @@ from interlock.kernel.failures import (
     KnownSets,
     NotFailures,
     Reason,
+    Sets,
     SmallestSets,
     Tolerance,
+    at_risk,
     failures_of,
+    lost_clauses,
     smallest,
+    struck_by,
 )
 from interlock.kernel.machine import Actor, Machine, Question, Rule, Variable
 from interlock.prove.engine import OutOfTime
@@ -73,6 +77,47 @@ def test_sets_are_those_of_all_states_written_out(first: int, count: int, most: 
             assert sorted(map(sorted, true)) == sorted(map(sorted, claim.sets)), seed
             sizes.update(map(len, claim.sets))
     assert sizes == set(range(most + 1)) or most == 3
+
+
+def lost_plainly(machine: Machine, sets: Sets, tolerance: Tolerance) -> list[set[int]]:
+    """Per clause the sets, by number, under which some rule may break it for which no reason holds; to the end."""
+    given = {(kept.clause, kept.rule): kept.reasons for kept in tolerance.kept}
+    lost: list[set[int]] = [set() for _ in tolerance.clauses]
+    before = -1
+    while before != (before := sum(map(len, lost))):
+        for (at, rule), (number, members) in product(at_risk(machine, tolerance.clauses), enumerate(sets.members)):
+            owner = struck_by(rule, tolerance.failures)
+            reasons = given.get((at, rule.name), ())
+            struck = [
+                set(reason.failures) & set(members) or any(number in lost[c] for c in reason.clauses)
+                for reason in reasons
+            ]
+            if all(struck) and (owner is None or tolerance.failures.index(owner) in members):
+                lost[at].add(number)
+    return lost
+
+
+def test_a_clause_is_lost_wherever_what_it_rests_on_is() -> None:
+    """Whatever the order in which reasons rest on one another, and in a circle too: as worked out step by step."""
+    draw = random.Random(5)
+    followed = 0
+    for seed in range(30):
+        machine, _, claims = case_of(seed, 2)
+        for tolerance in {claim.tolerance for claim in claims if claim.tolerance is not None}:
+            places, failures = range(len(tolerance.clauses)), range(len(tolerance.failures))
+
+            def one_of(those: range) -> tuple[int, ...]:
+                return (draw.choice(those),) if those and draw.random() < 0.5 else ()
+
+            sets = Sets(len(failures), 2)
+            for _ in range(5):
+                reasons = [tuple(Reason(one_of(places), one_of(failures)) for _ in "ab") for _ in tolerance.kept]
+                kept = [replace(one, reasons=own) for one, own in zip(tolerance.kept, reasons, strict=True)]
+                drawn = replace(tolerance, kept=tuple(kept))
+                plain = lost_plainly(machine, sets, drawn)
+                assert lost_clauses(machine, sets, drawn) == [sum(1 << at for at in own) for own in plain], seed
+                followed += sum(0 < len(own) < len(sets.members) for own in plain)
+    assert followed > 20
 
 
 def spoiled(claim: SmallestSets, draw: random.Random) -> SmallestSets:

@@ -18,7 +18,7 @@ from interlock.kernel.machine import Machine, Question, Rule
 from interlock.prove.core.packing import Packing, compile_enabled
 from interlock.prove.search.guided import guided
 from tests.agreement.hold_texts import SOUND, compile_file
-from tests.some import some
+from tests.some import some, swept
 
 STEPS = 1_000
 SEEDS = (1, 2)
@@ -116,7 +116,7 @@ def crossing_units(compiled: CompiledHold, machine: Machine, state: State) -> li
     return list(found.values())
 
 
-@pytest.mark.parametrize(("name", "seed"), EVERYWHERE)
+@pytest.mark.parametrize(("name", "seed"), swept(EVERYWHERE, 2))
 def test_units_are_whole_apart_and_conserved(name: str, seed: int) -> None:
     """Every part that is anywhere belongs to exactly one unit, at rest or on its way; a unit on its way leaves the
     cells at both ends of its way empty; the number of units changes only when one is brought or taken away, by one.
@@ -141,7 +141,7 @@ def test_units_are_whole_apart_and_conserved(name: str, seed: int) -> None:
         before = number
 
 
-@pytest.mark.parametrize(("name", "seed"), EVERYWHERE)
+@pytest.mark.parametrize(("name", "seed"), swept(EVERYWHERE, 2))
 def test_every_thing_is_in_exactly_one_of_its_states(name: str, seed: int) -> None:
     """Devices, doors with latch and lock, controls, supplies, relays, people."""
     compiled, machine = demonstration(name)
@@ -165,7 +165,7 @@ def test_every_thing_is_in_exactly_one_of_its_states(name: str, seed: int) -> No
             assert sum(evaluate(machine, expr, state) for expr in group) == 1
 
 
-@pytest.mark.parametrize(("name", "seed"), EVERYWHERE)
+@pytest.mark.parametrize(("name", "seed"), swept(EVERYWHERE, 2))
 def test_the_mechanism_is_at_rest_and_nothing_stands_under_a_unit(name: str, seed: int) -> None:
     """After every step handles and relays have settled (the condition on starting), and what a unit is over is down."""
     compiled, machine = demonstration(name)
@@ -193,7 +193,7 @@ def test_the_start_condition_is_not_empty_where_there_is_mechanism(name: str) ->
     assert evaluate(machine, machine.start, state)
 
 
-@pytest.mark.parametrize(("name", "seed"), EVERYWHERE)
+@pytest.mark.parametrize(("name", "seed"), swept(EVERYWHERE, 2))
 def test_the_walk_is_one_of_the_reference_evaluator(name: str, seed: int) -> None:
     """The compiled guards that the walk was drawn with agree with the evaluator in a sample of states."""
     _, machine = demonstration(name)

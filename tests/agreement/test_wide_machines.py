@@ -22,7 +22,7 @@ from interlock.prove.search import explicit, unrolling
 from interlock.prove.search.bmc import bmc
 from tests.published.cases import by_case, step, switch, up_to
 from tests.published.puzzles import missionaries, sliding
-from tests.some import some
+from tests.some import some, swept
 
 from .judging import judge
 from .random_machines import random_case
@@ -77,7 +77,7 @@ def test_making_rules_looks_at_the_clock() -> None:
     assert isinstance(claim, Unknown) and "time" in claim.reason
 
 
-@pytest.mark.parametrize("block", range(4))
+@pytest.mark.parametrize("block", swept(range(4), 4))
 def test_engines_agree_where_every_domain_counts_as_large(block: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """What is done for large domains alone is right: judged where all are taken to be large."""
     monkeypatch.setattr(encoding, "MOST_LISTED", 2)

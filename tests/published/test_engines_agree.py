@@ -14,7 +14,7 @@ from interlock.prove.invariants.mined import mined
 from interlock.prove.search.bmc import bmc
 from interlock.prove.search.explicit import explicit
 from interlock.prove.search.guided import guided
-from tests.some import some
+from tests.some import some, swept
 
 from .row import Row
 from .test_engines import GOALS, question_in
@@ -41,7 +41,7 @@ SMALL = [
 ]
 
 
-@pytest.mark.parametrize("row", SMALL, ids=lambda row: row.name)
+@pytest.mark.parametrize("row", swept(SMALL, 3), ids=lambda row: row.name)
 def test_engines_agree(row: Row) -> None:
     """No engine contradicts another or the published verdict, in kind or in length; no evidence is disputed."""
     machine, question = question_in(row)

@@ -14,6 +14,7 @@ from interlock.prove.frames.pdr import pdr
 from interlock.prove.invariants.k_induction import k_induction
 from interlock.prove.search.bmc import bmc
 from interlock.prove.search.guided import guided
+from tests.some import swept
 
 from . import stories
 from .row import Row
@@ -63,7 +64,7 @@ def assert_as_published(row: Row, machine: Machine, question: Question, claim: C
         assert isinstance(finding, Fails), finding
 
 
-@pytest.mark.parametrize("row", DECIDED)
+@pytest.mark.parametrize("row", swept(DECIDED, 3))
 def test_reachability_engine_decides_as_published(row: Row) -> None:
     """Property-directed reachability proves or refutes each goal as published; its evidence is confirmed."""
     machine, question = question_in(row)

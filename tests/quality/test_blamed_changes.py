@@ -88,7 +88,7 @@ def restoring(source: Source, requirement: str, number: int) -> set[frozenset[in
             {frozenset({2})},
             marks=pytest.mark.thorough,
         ),
-        (TWO_FLAWS, "door-path-clear[D1]", 2, {frozenset({1, 2})}),
+        pytest.param(TWO_FLAWS, "door-path-clear[D1]", 2, {frozenset({1, 2})}, marks=pytest.mark.thorough),
         (BUILT_UPON, "door-path-clear[D1]", 2, {frozenset({2})}),
     ],
     ids=["one", "of-three", "both", "built-upon"],

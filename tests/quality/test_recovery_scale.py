@@ -21,6 +21,7 @@ from tests.benchmarks.holds import hold_machine, hold_text
 from tests.teeth.test_standing_set import DEAD_ENDS
 
 
+@pytest.mark.thorough
 def test_a_hold_that_grew_is_decided() -> None:
     """Of the twin-lane hold with fifteen rows it is found that it can always be emptied and shut, by few cases."""
     machine = hold_machine(15)
