@@ -36,6 +36,7 @@ from interlock.prove.engine import (
     Clock,
     OutOfTime,
     clock_of,
+    is_time_reason,
     looked_ahead,
     stop_reason,
 )
@@ -119,7 +120,8 @@ def decide(
     A refutation's run is the shortest wherever that could be made sure of, unless `shortest` is not asked for.
     `limits.depth` bounds runs and frames, `limits.states` the states that are looked at one by one.  `found` keeps what
     lemmas are found; whoever gives it wants facts that say why, so that ways of proof that find such come before those
-    that only count.  What it remembers of an earlier call is tried first; where any run will do, what is left of that
+    that only count.  What it kept when time ran out is begun with.  What it
+    remembers of an earlier call is tried first; where any run will do, what is left of that
     is strengthened before anything is mined.
     """
     strategy = _Strategy(machine, questions, limits, report, found, shortest)
@@ -134,6 +136,8 @@ def decide(
         reason = INTERRUPTED
     finally:
         strategy.close()
+    if found is not None:
+        found.cut_short = is_time_reason(reason)
     if found is not None and strategy.rules is not None:
         found.keep(strategy.rules, strategy.known())
     return strategy.answers(reason)
@@ -152,6 +156,7 @@ class _Strategy:
         self.machine = machine
         self.wants_shortest = shortest
         self.remembered = found if found is not None and found.remembered is not None else None
+        self.resumed = found if found is not None and found.cut_short else None
         self.wants_facts = found is not None
         """Whoever asks wants to know why: certificates are looked for where a number of states would do."""
         self.begun = monotonic()
@@ -250,7 +255,9 @@ class _Strategy:
             return
         allowed = MINING_LOOKS + MINING_LOOKS_EACH * (len(rules.guards) + len(self.questions))
         allowance = Allowance(allowed)
-        is_mined = self.remembered is None or self.wants_shortest
+        if self.resumed is not None:
+            self.lemmas = self.resumed.taken_up(rules, self.clock, light_solver)
+        is_mined = not self.lemmas and (self.remembered is None or self.wants_shortest)
         if is_mined:
             is_mined = self.attempt(partial(self.mine, rules, self.clock.within(allowance)))
         else:

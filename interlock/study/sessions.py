@@ -21,6 +21,8 @@ STOPPED_SECONDS = 15.0
 """How long claims are confirmed that were made before an end was asked for."""
 SEARCHING = 0.7
 """The part of the time for searching; the rest is kept for confirming what was claimed at its very end."""
+MANY = 0.1
+"""Where more of the questions than this part lacked time, they are asked once more before ways back are looked for."""
 WORTH = 0.05
 """What is left over is used while it is this part of the time, at least ..."""
 WORTH_SECONDS = 0.2
@@ -82,13 +84,18 @@ class Session:
         """Findings by the id of their question; `told` is given those of the questions before ways are looked for."""
         found: dict[str, Finding] = {}
         ways_found: dict[str, RecoveryFinding] = {}
+        waits = bool(ways)
         while True:
             claims = self._claimed(questions, engine, 0.5 if ways else SEARCHING)
             _keep(found, self._confirmed(questions, claims, self._end_of_share(0.5 if ways else 1)))
             told(found)
+            lacking = [one for one, claim in zip(questions, claims, strict=True) if _lacked_time(claim)]
+            if waits and len(lacking) > MANY * len(questions) and self._is_worth_it():
+                waits, questions = False, lacking
+                continue
             back = self._claimed(ways, recoverer, SEARCHING)
             _keep(ways_found, [self._confirmed_way(way, claim) for way, claim in zip(ways, back, strict=True)])
-            questions = [one for one, claim in zip(questions, claims, strict=True) if _lacked_time(claim)]
+            waits, questions = False, lacking
             ways = [one for one, claim in zip(ways, back, strict=True) if _lacked_time(claim)]
             if not (questions or ways) or not self._is_worth_it():
                 return found, ways_found

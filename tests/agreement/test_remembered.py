@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from functools import cache
 from typing import NoReturn
@@ -11,15 +11,17 @@ from typing import NoReturn
 import pytest
 
 from interlock.hold.compile.compiler import CompiledHold
-from interlock.kernel.claims import Limits
-from interlock.kernel.expressions import FALSE, Is, disj, neg
-from interlock.kernel.machine import Actor, with_monitors
-from interlock.kernel.recovery import Entry, Recovers
+from interlock.kernel.claims import Claim, Limits, ProgressCallback, Unknown, silent
+from interlock.kernel.expressions import FALSE, TRUE, Is, disj, neg
+from interlock.kernel.machine import Actor, Machine, Question, RequirementKind, question_of, with_monitors
+from interlock.kernel.recovery import Entry, Recovers, RecoveryQuestion
 from interlock.prove import decide as strategy
 from interlock.prove.decide import decide
+from interlock.prove.engine import NO_LIMITS, Engine, time_reason
 from interlock.prove.invariants.lemmas import Lemmas, Remembered
 from interlock.prove.recovery import cases
 from interlock.study.keeping import as_bytes, from_bytes
+from interlock.study.sessions import Session
 from interlock.study.verify import Status, Verification, verify
 from tests.agreement.hold_texts import compile_file, compile_source, overlay, standing
 from tests.some import some
@@ -171,3 +173,57 @@ def test_a_dead_end_is_found_as_without() -> None:
 def test_what_is_none_of_ours_is_nothing(content: bytes) -> None:
     """Bytes that no proof left are as if there were none."""
     assert from_bytes(content) is None
+
+
+def test_what_ran_out_of_time_goes_on_from_its_lemmas(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Asked again about the same, nothing is mined anew, and the answers are those of one call that had the time."""
+    machine = with_monitors(_hold("single-lane").machine)
+    asked = [r for r in machine.requirements if r.kind is not RequirementKind.CAN_ALWAYS]
+    questions = [question_of(machine, requirement) for requirement in asked]
+    lemmas = Lemmas()
+    first = decide(machine, questions, found=lemmas)
+    assert not lemmas.cut_short and lemmas.clauses
+
+    def not_again(*_: object) -> NoReturn:
+        raise AssertionError("mined anew")
+
+    monkeypatch.setattr(strategy, "mine", not_again)
+    lemmas.cut_short = True
+    assert [type(one) for one in decide(machine, questions, found=lemmas)] == [type(one) for one in first]
+    decide(machine, questions[:1], Limits(seconds=0), found=lemmas)
+    assert lemmas.cut_short
+
+
+def test_what_lacked_time_is_asked_again_before_ways_back() -> None:
+    """Where much of what breaks requirements is open, ways back wait once; they wait no more where little is."""
+    machine = with_monitors(_hold("single-lane").machine)
+    questions = [Question(f"q{number}", FALSE) for number in range(20)]
+    order: list[int] = []
+
+    def lacking(number: int) -> Engine:
+        def engine(
+            machine: Machine,
+            questions: Sequence[Question],
+            limits: Limits = NO_LIMITS,
+            report: ProgressCallback = silent,
+        ) -> tuple[Claim, ...]:
+            order.append(len(questions))
+            done = len(order) > 1 or len(questions) < number
+            return tuple(
+                Unknown(q.id, "stub", "hard" if done or at >= number else time_reason(limits))
+                for at, q in enumerate(questions)
+            )
+
+        return engine
+
+    def recoverer(
+        machine: Machine, questions: Sequence[RecoveryQuestion], limits: Limits, report: ProgressCallback
+    ) -> tuple[Unknown, ...]:
+        order.append(-len(questions))
+        return tuple(Unknown(one.id, "stub", "hard") for one in questions)
+
+    for number, told in ((20, [20, 20, -1]), (1, [20, -1, 1])):
+        order.clear()
+        session = Session(machine, Limits(seconds=60), silent)
+        session.claim_and_confirm(questions, [RecoveryQuestion("way", TRUE)], lacking(number), recoverer)
+        assert order == told

@@ -36,6 +36,8 @@ class Lemmas:
         self.clauses: tuple[Expr, ...] = () if remembered is None else remembered.clauses
         self.cases: dict[str, tuple[Entry, ...]] = {}
         self.measures: dict[str, int] = {}
+        self.cut_short = False
+        """The call that kept the clauses ran out of time: the next about the same goes on from there."""
 
     def found(self) -> Remembered:
         """What there is to be remembered now."""
