@@ -130,6 +130,33 @@ def test_refusal_says_why_and_what_would_help(tmp_path: Path) -> None:
 
 @pytest.mark.browser
 @needs_browser
+def test_equipment_waits_where_something_breaks(tmp_path: Path) -> None:
+    """What breaks a requirement stays to be read: the equipment goes on only when it is told to."""
+    script = (
+        TOOLS
+        + """
+      const told = JSON.parse(document.getElementById("data").textContent), rules = told.working.tables.rules;
+      document.querySelector("button[data-way=work]").click();
+      const run = told.runs.find((one) => one.title === "drives-off-while-door-moves[D1]");
+      for (const step of run.steps.filter((one) => !rules[one.rule].driven)) {
+        const text = rules[step.rule].text.toLowerCase();
+        all("#possible button").find((one) => one.textContent.toLowerCase() === text).click();
+      }
+      const more = document.getElementById("more");
+      const look = () => [said(), document.getElementById("warned").textContent.slice(0, 7), more.hidden];
+      const found = [look()];
+      more.click();
+      return [...found, look()];
+    """
+    )
+    page = made("demo:flawed/door-and-drives-together", "--failing")
+    waits, goes_on = browsed(page, script, tmp_path, CALM)
+    assert waits == ["Hold door lever to down.", "WARNING", False]
+    assert goes_on[0].startswith("The drive ")
+
+
+@pytest.mark.browser
+@needs_browser
 def test_run_is_followed_by_keys(tmp_path: Path) -> None:
     """Keys go through a run; each step is spoken, its change told and outlined; the end says what broke and why."""
     script = (

@@ -59,9 +59,9 @@
       return;
     }
     view.quiet();
-    step(rule);
-    goOn(0);
+    if (step(rule)) pause(); else goOn(0);
   }
+  /* Takes the step; tells whether it breaks something that was not broken. */
   function step(rule) {
     const before = now(), extra = {};
     if (way === "exercise" && progress) {
@@ -74,6 +74,12 @@
     if (way === "exercise" && found.length) { halted = true; stop(); }
     view.say(sentenceOf(rule), changes(before.state, after.state));
     refresh();
+    return found.length > 0;
+  }
+  /* What is to be read must not be gone again in a moment: the equipment waits until somebody lets it go on. */
+  function pause() {
+    stop();
+    byId("more").hidden = halted || !rules.some((rule) => rule.driven && now().truth[rule.guard]);
   }
   /* The equipment acts, one step after the other, in one of the orders in which it can. */
   function goOn(count) {
@@ -81,9 +87,9 @@
     if (halted || way === "follow" || !byItself) return;
     const next = rules.findIndex((rule) => rule.driven && now().truth[rule.guard]);
     if (next < 0) return;
-    if (count >= MOST_SHOWN) { byId("more").hidden = false; return; }
-    if (calm.matches) { step(next); goOn(count + 1); return; }
-    timer = setTimeout(() => { step(next); goOn(count + 1); }, PAUSE_MS);
+    if (count >= MOST_SHOWN) { pause(); return; }
+    const act = () => { if (step(next)) pause(); else goOn(count + 1); };
+    if (calm.matches) act(); else timer = setTimeout(act, PAUSE_MS);
   }
   function stop() {
     clearTimeout(timer);
