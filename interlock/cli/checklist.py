@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from interlock.cli.exit_codes import code_of_checklist, help_text
 from interlock.cli.options import situation_option
-from interlock.cli.reading import DEMO
+from interlock.cli.reading import seen_from
 from interlock.cli.session import Session, Work, study_options
 
 if TYPE_CHECKING:
@@ -94,15 +92,7 @@ def _show(work: Work, hold: str, result: Result, audited: ChecklistAudit | None,
     if isinstance(view, RefusalView) and work.session.shape.name not in ("text", "json"):
         click.echo(as_text(refusal_lines(view)), err=True, nl=False)
         return
-    work.show(view, result=result, hold_file=_seen_from(hold, work.screen.output))
-
-
-def _seen_from(hold: str, output: Path | None) -> str:
-    """The file of the description as the folder of the procedure sees it; without a file, the working folder."""
-    if hold.startswith(DEMO):
-        return hold
-    folder = Path() if output is None or str(output) == "-" else output.parent
-    return Path(os.path.relpath(hold, folder)).as_posix()
+    work.show(view, result=result, hold_file=seen_from(hold, work.screen.output))
 
 
 def goal_of(compiled: CompiledHold, load: str | None, unload: str | None, goal: str | None) -> Goal:

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from interlock.study.families.families import Family
     from interlock.study.functional_test.making import FunctionalTest
     from interlock.study.procedure.audit import Overall
+    from interlock.study.repair.results import Repair
     from interlock.study.verify import Status, Verification
 
 DONE = 0
@@ -131,6 +132,15 @@ def code_of_family(family: Family) -> int:
     return DONE if family.is_decided and family.outcomes else UNDECIDED
 
 
+def code_of_repair(repair: Repair) -> int:
+    """Done where nothing fails, or a change is proved to mend it; undecided where a limit kept it from being known."""
+    if repair.disputed:
+        return DISPUTED
+    if repair.mendings or all(_STATUSES[one.status.value] == DONE for one in repair.verification.answers):
+        return DONE if repair.verification.answers else UNDECIDED
+    return FOUND if repair.failing and not repair.is_cut else UNDECIDED
+
+
 def code_of_test(test: FunctionalTest) -> int:
     """Done where it shows every failure that was asked for; undecided where the search for more was cut short."""
     if test.cut:
@@ -194,6 +204,13 @@ OPTIONS = help_text(
     "something is undecided (a limit was reached, or you stopped it)",
 )
 """For `family`."""
+
+MENDING = help_text(
+    "nothing fails, or a change is proved to mend it",
+    "something fails, and none of the changes that were looked at mends it",
+    "it is not known whether anything fails, or a limit ended the search",
+)
+"""For `repair`."""
 
 TESTING = help_text(
     "the test shows every failure that was asked for",

@@ -109,6 +109,14 @@ def _beside(path: Path) -> str:
     return f" Did you mean {stems[stem]!r}?" if stem is not None else _listing(known)
 
 
+def seen_from(hold: str, output: Path | None) -> str:
+    """The file of a description as the folder of what is written sees it; without a file, the working folder."""
+    if hold.startswith(DEMO):
+        return hold
+    folder = Path() if output is None or str(output) == "-" else output.parent
+    return Path(os.path.relpath(hold, folder)).as_posix()
+
+
 def instead(word: str, known: Iterable[str]) -> str:
     """A hint at the name that may have been meant, or the names that there are."""
     names = sorted(known)

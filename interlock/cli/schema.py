@@ -15,12 +15,24 @@ from interlock.cli.screen import output_option, show_whole
     name="schema",
     help="Print the JSON Schema (draft-07) of description, requirement and procedure files, for editors, or of the "
     "JSON results of 'prove' (result), 'audit', 'checklist', 'compare', 'contacts', 'defer', 'failures', "
-    "'family' and 'test'.",
+    "'family', 'repair' and 'test'.",
 )
 @click.argument(
     "what",
     type=click.Choice(
-        ["description", "result", "audit", "checklist", "compare", "contacts", "defer", "failures", "family", "test"]
+        [
+            "description",
+            "result",
+            "audit",
+            "checklist",
+            "compare",
+            "contacts",
+            "defer",
+            "failures",
+            "family",
+            "repair",
+            "test",
+        ]
     ),
     default="description",
 )
@@ -39,6 +51,7 @@ def command(what: str, output: Path | None) -> int:
     from interlock.report.views.family_facts import FamilyFacts
     from interlock.report.views.functional_test_facts import FunctionalTestFacts
     from interlock.report.views.proof_facts import ProofFacts
+    from interlock.report.views.repair_facts import RepairFacts
 
     results: Mapping[str, Sequence[type[Facts]]] = {
         "result": (ProofFacts,),
@@ -49,6 +62,7 @@ def command(what: str, output: Path | None) -> int:
         "family": (FamilyFacts,),
         "failures": (FailuresFacts,),
         "contacts": (ContactsFacts,),
+        "repair": (RepairFacts,),
         "test": (FunctionalTestFacts,),
     }
     schema = hold_schema() if what == "description" else schema_of(*results[what])

@@ -29,6 +29,7 @@ CALLS = {
     "compare": "compare small.yaml small.yaml --no-verdicts",
     "family": "family small.yaml --no-standing --requirements asked.yaml --only latched-when-locked",
     "defer": "defer small.yaml FS --no-standing --requirements asked.yaml --only latched-when-locked",
+    "repair": "repair wired-flawed.yaml --no-standing --requirements wired-asked.yaml --only powered-drives",
     "test": "test wired.yaml --no-standing --requirements wired-asked.yaml --catalogue wires.yaml",
     "teach": "teach small.yaml",
     "questions": "questions demo:single-lane --load 4C=HALF",
@@ -46,6 +47,7 @@ def in_a_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     Path("asked.yaml").write_text(REQUIREMENTS)
     Path("known.yaml").write_text(CATALOGUE)
     Path("wired.yaml").write_text(WIRED)
+    Path("wired-flawed.yaml").write_text(WIRED.replace("GP is on and door_open", "door_open"))
     Path("wired-asked.yaml").write_text(WIRED_ASKED)
     Path("wires.yaml").write_text(WIRES_FAIL)
     monkeypatch.setattr("interlock.cli.rendering.render_dot", lambda source: b"<svg/>")
@@ -72,7 +74,8 @@ def test_each_format_is_taken_by_name_and_by_file(row: Format, capsys: pytest.Ca
         case ".svg":
             assert ElementTree.fromstring(by_ending).tag.endswith("svg")  # noqa: S314 -- our own text
         case ".yaml":
-            assert yaml.safe_load(by_ending)["hold"] == "demo:single-lane"
+            known = yaml.safe_load(by_ending)
+            assert known.get("hold", known.get("modifies")) in ("demo:single-lane", "wired-flawed.yaml")
         case ".html":
             assert by_ending.lower().startswith("<!doctype html>")
         case ".dot":

@@ -200,6 +200,8 @@ def structure_of(text: str, language: str) -> object:
         return drawn_in(text, "text")
     if language == "json":
         return shape_of(json.loads(text))
+    if language == "yaml" and not text:
+        return []
     if language == "yaml":
         loaded = load_procedure(Source("made.yaml", text.encode()))
         assert loaded.value is not None, loaded.diagnostics
@@ -230,6 +232,8 @@ FAILING = ("failures", "HOLD", "--requirements", "ASKED", "--only", "given", "--
 # with all the time that it takes it is minutes, and what is told is made of the same texts
 CONTACTS = ("contacts", "HOLD", "--no-standing", "--requirements", "ASKED", "--time", "0.001", "--format")
 TEST = ("test", "HOLD", "--no-standing", "--requirements", "ASKED", "--format")
+# all that fails is of these two, and only the former can be mended
+REPAIR = ("repair", "HOLD", "--no-standing", "--requirements", "ASKED", "--time", "5", "--format")
 RUNS: dict[str, tuple[str, ...]] = {
     "prove text": ("prove", "HOLD", "--requirements", "ASKED", "-v", "--why", "--color", "always"),
     "prove json": ("prove", "HOLD", "--requirements", "ASKED", "--why", "--format", "json"),
@@ -250,6 +254,11 @@ RUNS: dict[str, tuple[str, ...]] = {
     "defer markdown": (*DEFER, "markdown"),
     "defer html": (*DEFER, "html"),
     "defer json": (*DEFER, "json"),
+    "repair text": (*REPAIR, "text", "-v", "--runs", "1"),
+    "repair markdown": (*REPAIR, "markdown"),
+    "repair html": (*REPAIR, "html"),
+    "repair json": (*REPAIR, "json"),
+    "repair yaml": (*REPAIR, "modification"),
     "test text": (*TEST, "text", "-v"),
     "test markdown": (*TEST, "markdown"),
     "test html": (*TEST, "html"),
@@ -312,7 +321,7 @@ def test_every_format_of_every_command_is_tried() -> None:
         assert command is not None
         layouts = next((option.type.choices for option in command.params if option.name == "layout"), ["text"])  # type: ignore[attr-defined]
         for layout in some(layouts):
-            language = {"procedure": "yaml"}.get(layout, layout)
+            language = {"procedure": "yaml", "modification": "yaml"}.get(layout, layout)
             # the one diagram in mermaid is of a kind of thing: nobody else's text is in it
             assert f"{name} {language}" in RUNS or (name, layout) == ("draw", "mermaid"), (name, layout)
 

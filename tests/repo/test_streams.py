@@ -29,6 +29,7 @@ COMMANDS = {
     "contacts": ("contacts", "wired.yaml", "--no-standing", "--requirements", "wired-asked.yaml"),
     "family": ("family", "small.yaml", *PROVE[2:5], "--only", "latched-when-locked"),
     "defer": ("defer", "small.yaml", "SL=raised", *PROVE[2:5], "--only", "latched-when-locked"),
+    "repair": ("repair", "small.yaml", *PROVE[2:5], "--only", "latched-when-locked"),
     "audit": ("audit", "demo:procedures/single-lane-load", "--no-interlock", "--no-slips"),
     "checklist": ("checklist", "demo:single-lane", "--goal", "KEY is on"),
     "test": ("test", "wired.yaml", "--no-standing", "--catalogue", "wires.yaml"),

@@ -302,7 +302,7 @@ def like_wires(compiled: CompiledHold, alike: Alike, wires: Sequence[Wire]) -> I
     every = wires_of(compiled.hold)
     for wire in wires:
         votes: dict[Shape, list[tuple[Wire, Syntax, bool]]] = {}
-        for other, carried, plain in _carried(alike, wire, every):
+        for other, carried, plain in carried_wires(alike, wire, every):
             votes.setdefault(shape_of(carried), []).append((other, carried, plain))
         mine = shape_of(wire.syntax)
         weight = {shape: len({o.meaning for o, *_ in found}) for shape, found in votes.items()}
@@ -315,7 +315,8 @@ def like_wires(compiled: CompiledHold, alike: Alike, wires: Sequence[Wire]) -> I
             yield _rewired(compiled, wire, syntax, likeliness, weight[shape], other)
 
 
-def _carried(alike: Alike, wire: Wire, every: Sequence[Wire]) -> Iterator[tuple[Wire, Syntax, bool]]:
+def carried_wires(alike: Alike, wire: Wire, every: Sequence[Wire]) -> Iterator[tuple[Wire, Syntax, bool]]:
+    """The expressions of like places, each carried over to the place of this one, and whether nothing was turned."""
     for other in every:
         if other.meaning == wire.meaning or type(other.meaning) is not type(wire.meaning):
             continue

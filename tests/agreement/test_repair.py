@@ -1,0 +1,224 @@
+"""What `repair` offers is all that works: every contact in every place is really tried, compiled and asked everything.
+
+The other way of finding out shares nothing with the search: no run is followed, no table made, no candidate left out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import cache
+from typing import Any
+
+import pytest
+
+from interlock.hold.compile.compiler import CompiledHold, compile_hold
+from interlock.hold.language.model import Hold, RequirementText
+from interlock.hold.language.printer import print_syntax
+from interlock.hold.loader import Source, load_hold, load_specification
+from interlock.kernel.claims import Limits
+from interlock.prove.decide import decide
+from interlock.report.yaml.modification import modification_text
+from interlock.study.repair.places import Addition, contacts_both_ways, facts_of, places_of
+from interlock.study.repair.repair import repair
+from interlock.study.repair.results import Part, Repair, Sort, Written
+from interlock.study.repair.tables import Tables
+from interlock.study.repair.unfused import Unfused
+from interlock.study.verify import Status, verify
+from tests.golden.wired_hold import WIRED
+
+ASKED = (
+    ("powered", "never", "Z is running and not GP is on"),
+    ("held-to-run", "never", "Z is running and LV is neutral"),
+    ("fresh-command", "never", "Z is running and not fresh"),
+    ("not-onto-the-latch", "never", "Z.right is running and SL is raised"),
+    ("can-run-in", "can", "Z.right is running"),
+    ("can-run-out", "can", "Z.left is running and SL is lowered"),
+    ("can-always-be-filled", "can always", "1C is HALF"),
+)
+RELAY = """\
+relays:
+  - {id: fresh, name: fresh command relay, sets: GP is on and LV is neutral, drops: not GP is on}
+zones:"""
+SOUND = (
+    WIRED.replace("zones:", RELAY)
+    .replace("starts: [off, on], may", "starts: off, may")
+    .replace("GP is on and door_open", "GP is on and door_open and fresh")
+)
+FLAWED = {
+    "a permit without the relay": SOUND.replace("GP is on and door_open and fresh", "GP is on and door_open"),
+    "an inhibit that never comes": SOUND.replace("right: SL is raised", "right: never"),
+    "a command that is always there": SOUND.replace("left: LV is left", "left: always"),
+}
+
+
+# a relay that holds until power goes, and one that holds for good: a contact of either keeps the drive from running on
+TRIPPED = WIRED.replace(
+    "zones:",
+    """\
+relays:
+  - {id: trip, name: trip relay, sets: LV is right, drops: not GP is on}
+  - {id: seen, name: tell-tale relay, sets: LV is right, drops: never}
+zones:""",
+).replace("starts: [off, on], may", "starts: on, may")
+TRIPPING = (
+    ("not-after-a-trip", "never", "Z.left is running and trip"),
+    ("can-run-in", "can", "Z.left is running"),
+    ("can-always-run-in", "can always", "Z.left is running"),
+)
+
+
+def specification(rows: Sequence[tuple[str, str, str]]) -> tuple[RequirementText, ...]:
+    """Requirements by id, kind and condition."""
+    text = "interlock: 1\nspecification: Of a drive at a sill\nrequirements:\n"
+    for id, kind, condition in rows:
+        text += f"""\
+  - {{id: {id}, text: invented, kind: {kind}, condition: {condition}, hazard: invented, severity: "1",
+     scheme: MIL-STD-882E, source: "common practice, no source"}}
+"""
+    found = load_specification(Source("asked.yaml", text.encode())).value
+    assert found is not None
+    return found
+
+
+@cache
+def asked() -> tuple[RequirementText, ...]:
+    """The requirements of most holds here."""
+    return specification(ASKED)
+
+
+def compiled_of(text: str, texts: tuple[RequirementText, ...]) -> CompiledHold:
+    """The hold that the text describes."""
+    loaded = load_hold(Source("hold.yaml", text.encode()), lambda name: None)
+    assert loaded.value is not None, loaded.diagnostics
+    compilation = compile_hold(loaded.value, texts)
+    assert compilation.compiled is not None, compilation.diagnostics
+    return compilation.compiled
+
+
+def mended(
+    text: str,
+    texts: tuple[RequirementText, ...] | None = None,
+    *,
+    most: int | None = None,
+    thorough: bool = True,
+    **options: Any,
+) -> Repair:
+    """What would mend it, each written and read again."""
+    texts = texts or asked()
+    compiled = compiled_of(text, texts)
+
+    def write(changed: Hold, parts: Sequence[Part]) -> Written:
+        written = modification_text("mended", "", "hold.yaml", compiled.hold, changed)
+        source = Source("mended.yaml", written.encode())
+        loaded = load_hold(source, lambda name: Source("hold.yaml", text.encode()))
+        assert loaded.value is not None, (loaded.diagnostics, written)
+        return Written(written, compile_hold(loaded.value, texts).compiled)
+
+    return repair(compiled, write, most=most, thorough=thorough, **options)
+
+
+def really_works(compiled: CompiledHold, addition: Addition) -> bool:
+    """Compiled with it and asked everything, nothing fails."""
+    changed = compile_hold(addition.made_in(compiled.hold), asked()).compiled
+    if changed is None:
+        return False
+    found = verify(changed, decide, Limits())
+    assert not found.count(Status.UNDECIDED)
+    return not found.count(Status.FAILS)
+
+
+def offered_by(found: Repair) -> set[tuple[str, str, tuple[int, ...], str]]:
+    """The single contacts that are offered: where, how, and which."""
+    return {
+        (one.place.wire.meaning.name, one.place.joint, one.place.way, print_syntax(one.contact))
+        for mending in found.mendings
+        for one in mending.additions
+    }
+
+
+def compare(name: str, every: int) -> None:
+    """Of every so many contacts in all places: it works exactly where it is offered, and all is settled."""
+    compiled = compiled_of(FLAWED[name], asked())
+    found = mended(FLAWED[name], sorts=(Sort.CONTACT,))
+    (tried,) = found.tried
+    assert tried.is_exhausted
+    assert tried.works == len(found.mendings) == len(offered_by(found))
+    additions = [
+        Addition(place, contact)
+        for place in places_of(compiled.hold)
+        for contact in contacts_both_ways(facts_of(compiled.hold))
+    ]
+    keys = {
+        (one.place.wire.meaning.name, one.place.joint, one.place.way, print_syntax(one.contact)): one
+        for one in additions
+    }
+    assert offered_by(found) <= set(keys)
+    for at, (key, addition) in enumerate(keys.items()):
+        if at % every == 0 or key in offered_by(found):
+            assert really_works(compiled, addition) == (key in offered_by(found)), key
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", FLAWED)
+def test_what_is_offered_is_all_that_works(name: str) -> None:
+    """Every single contact in every place, really tried."""
+    compare(name, 1)
+
+
+@pytest.mark.slow
+def test_what_is_offered_works_and_others_do_not() -> None:
+    """The same of some of them."""
+    compare("a command that is always there", 7)
+
+
+@pytest.mark.slow
+def test_where_no_contact_does_that_is_said() -> None:
+    """The latch has no switch that a contact could read: every contact is settled, and none is offered."""
+    found = mended(FLAWED["an inhibit that never comes"], sorts=(Sort.CONTACT,))
+    (tried,) = found.tried
+    assert not found.mendings
+    assert tried.is_exhausted
+    assert tried.possible == tried.by_runs + tried.by_proof + tried.senseless > 0
+
+
+def test_a_search_that_is_not_thorough_says_what_it_did_not_try() -> None:
+    """Three are enough: the others that stop every known run are counted, and nothing is called exhausted."""
+    found = mended(FLAWED["a command that is always there"], sorts=(Sort.CONTACT,), thorough=False, most=3)
+    (tried,) = found.tried
+    assert len(found.mendings) == 3
+    assert tried.untried > 0
+    assert not tried.is_exhausted
+
+
+def contacts(found: Repair) -> set[tuple[str, str]]:
+    """The contacts that are offered in the permit itself, and how they are joined."""
+    return {(joint, contact) for name, joint, way, contact in offered_by(found) if name == "circuit.permit" and not way}
+
+
+def test_can_always_is_asked() -> None:
+    """A contact of the relay that never drops would do for all else: with it the drive runs no more, once it is set."""
+    texts = specification(TRIPPING)
+    sound = contacts(mended(TRIPPED, texts, sorts=(Sort.CONTACT,)))
+    careless = contacts(mended(TRIPPED, texts, sorts=(Sort.CONTACT,), chosen=("not-after-a-trip", "can-run-in")))
+    assert ("and", "not trip") in sound & careless
+    assert ("and", "not seen") in careless - sound
+
+
+@pytest.mark.slow
+def test_runs_only_exclude_what_does_not_work(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With no run against the candidates the same are offered, each after a proof of its own."""
+    texts = specification(TRIPPING[:2])
+    filtered = mended(TRIPPED, texts, sorts=(Sort.CONTACT,))
+    monkeypatch.setattr(Tables, "add_bad", lambda self, run: 0)
+    every = mended(TRIPPED, texts, sorts=(Sort.CONTACT,))
+    assert every.tried[0].by_runs == 0 < filtered.tried[0].by_runs
+    assert offered_by(filtered) == offered_by(every) != set()
+
+
+def test_a_table_that_is_wrong_is_found_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With contacts taken to be made where they are open, what works is excluded: the comparison above would tell."""
+    texts = specification(TRIPPING[:2])
+    sound = offered_by(mended(TRIPPED, texts, sorts=(Sort.CONTACT,)))
+    made = Unfused.made
+    monkeypatch.setattr(Unfused, "made", lambda self, state: (1 << 2 * len(self.facts)) - 1 & ~made(self, state))
+    assert offered_by(mended(TRIPPED, texts, sorts=(Sort.CONTACT,))) != sound
