@@ -20,6 +20,8 @@ from interlock.hold.language.model import Hold, RequirementText
 from interlock.hold.language.syntax import Chain, Fact, Negation, Syntax
 from interlock.hold.loader import Source, load_hold
 from interlock.hold.wiring import rewired, wires_of
+from interlock.kernel.expressions import Is
+from interlock.kernel.machine import Actor, Machine, Requirement, RequirementKind, Rule, Variable
 from interlock.prove.decide import decide
 from interlock.prove.engine import NO_LIMITS
 from interlock.report.json.writing import schema
@@ -32,6 +34,7 @@ from interlock.study.contacts.purposes import (
     analyse_contacts,
     failing_contacts,
 )
+from interlock.study.contacts.struck import uses_of
 from interlock.study.verify import Status, verify
 from tests.golden.small_hold import requirement_texts
 from tests.golden.wired_hold import WIRED, WIRED_ASKED
@@ -136,6 +139,28 @@ def test_a_contact_without_which_one_gets_stuck_is_needed() -> None:
     assert (effect.breaks, effect.steps) == ((), ())
     assert [one.requirement.id for one in effect.lost] == ["always-emptied"]
     assert contact.need is Need.ALONE
+
+
+def test_a_contact_without_which_a_step_cannot_be_taken_is_needed_for_that() -> None:
+    """Beside another it is as if it were not there when it is open: nothing is then driven left, and nothing breaks."""
+    either = WIRED.replace("power: permit", "power: permit and (LV is left or LV is right)")
+    analysis = analysed(hold_of(either), requirement_texts(WIRED_ASKED))
+    (contact,) = [one for one in analysis.contacts if one.item.place == "power" and one.item.written == "LV is left"]
+    (effect,) = contact.without
+    assert effect.breaks == ()
+    assert effect.steps
+    assert contact.need is Need.ALONE
+
+
+def test_a_failure_that_a_requirement_alone_speaks_of_has_a_use() -> None:
+    """It is not taken for one that makes no difference."""
+    machine = Machine(
+        (Variable("broken", (False, True), (False,)),),
+        (),
+        (Rule("strikes", Actor.FAILURE, Is("broken", False), (("broken", True),)),),
+        (Requirement("whole", RequirementKind.ALWAYS, Is("broken", False)),),
+    )
+    assert uses_of(machine) == {"broken": [("requirement whole", Is("broken", False))]}
 
 
 @pytest.mark.parametrize(
