@@ -69,6 +69,45 @@ def test_a_test_shows_what_it_says_and_a_sound_hold_passes() -> None:
     assert {"failure.door_open.stuck_true", "failure.lamp.open"} <= set(test.shown)
 
 
+KEPT = (
+    WIRED_ASKED
+    + """\
+  - id: lever-not-left
+    text: The lever is never held left
+    kind: never
+    condition: LV is left
+    hazard: none, this is for a test
+    severity: "4"
+    scheme: MIL-STD-882E
+    source: common practice, no source
+  - id: latch-stays-where-there-is-power
+    text: The sill latch is lowered only without power
+    kind: only if
+    step: lower SL
+    condition: GP is off
+    hazard: none, this is for a test
+    severity: "4"
+    scheme: MIL-STD-882E
+    source: common practice, no source
+"""
+)
+
+
+def held_left(test: FunctionalTest) -> bool:
+    """Somewhere in the test the lever is held left."""
+    left = test.compiled.world.things["LV"].states["left"]
+    return any(evaluate(test.compiled.machine, left, step.after) for step in test.steps)
+
+
+def test_nothing_is_broken_on_the_way_of_a_test() -> None:
+    """Neither a state that must not be nor a step that must not be taken is part of it; else the lever is held."""
+    test = made(failing(LIT, requirement_texts(KEPT)))
+    replay = Replay(test)
+    assert list(replay.sound_faults()) == []
+    assert held_left(lit()) and not held_left(test)
+    assert test.shown
+
+
 def test_units_let_a_test_show_more() -> None:
     """With units brought in: still certain on the sound hold, still what it says, and not less."""
     test = made(failing(LIT), units=True)
