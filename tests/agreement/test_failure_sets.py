@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 from itertools import combinations, product
@@ -30,6 +30,7 @@ from interlock.kernel.failures import (
 from interlock.kernel.machine import Actor, Machine, Question, Rule, Variable
 from interlock.prove.engine import OutOfTime
 from interlock.prove.failures.sets import smallest_sets
+from interlock.prove.failures.states import Met, Nominal
 from interlock.study.sessions import Session
 from tests.agreement.failing import random_failing, reached_under
 from tests.some import some
@@ -214,10 +215,12 @@ def test_a_size_that_was_not_gone_through_is_not_claimed(monkeypatch: pytest.Mon
     variables = tuple(Variable(name, (False, True), (False,)) for name in names)
     top = disj(*(conj(Is(one, True), Is(other, True)) for one, other in combinations(names, 2)))
 
-    def out_of_time(*_: object) -> None:
-        raise OutOfTime
+    def met(nominal: Nominal, own: Sequence[str], strikes: Mapping[str, Sequence[Rule]]) -> Met:
+        if len(own) > 1:
+            raise OutOfTime
+        return Met(nominal, own, strikes)
 
-    monkeypatch.setattr("interlock.prove.failures.sets.OneSet", out_of_time)
+    monkeypatch.setattr("interlock.prove.failures.sets.Met", met)
     machine, question = Machine(variables, (), tuple(strikes)), Question("top", top)
     (claim,) = smallest_sets(machine, [question], 2, Limits(seconds=100.0))
     assert (claim.most, claim.sets, claim.open) == (1, (), ())

@@ -13,8 +13,6 @@ from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import chain
 
-from interlock.kernel.machine import support_of
-from interlock.prove.core.encoding import TRUTH
 from interlock.prove.core.local import Cube, LocalRules
 from interlock.prove.core.polarity import PolaritySolver
 from interlock.prove.core.solvers import SolverFactory
@@ -71,8 +69,6 @@ class Trimmer:
         for at, own in enumerate(self.names):
             if own:
                 self.rarest.setdefault(min(sorted(own), key=lambda name: len(self.naming[name])), []).append(at)
-        machine = rules.machine
-        self.region = [support_of(machine, rule.guard) | {name for name, _ in rule.update} for rule in machine.rules]
         self.near: dict[int, list[int]] = {}
         self.kept: dict[int, None] = {}
         self.queries: list[tuple[int | None, list[int]]] = []
@@ -80,8 +76,7 @@ class Trimmer:
 
     def run(self, targets: Iterable[int]) -> None:
         """Finds what the targets need."""
-        names = self.rules.encoding.variable_of
-        regions = [(target, frozenset(names[fact] for fact in self._facts_below(target))) for target in set(targets)]
+        regions = [(target, self.rules.encoding.names_below(target)) for target in set(targets)]
         for target, region in sorted(regions, key=lambda one: (len(one[1]), one[0])):
             self._use(None, [target], [self._within(region)])
         waiting = deque(self.kept)
@@ -140,7 +135,7 @@ class Trimmer:
 
     def _around(self, rule: int, at: int, rest: Iterable[int]) -> Iterator[Sequence[int]]:
         """Cubes about nothing but what the rule and the cube name; where that is much, first those beside the rest."""
-        region = self.region[rule]
+        region = self.rules.region(rule)
         extra = self.names[at] - region
         if len(region) > LARGEST_REGION:
             names = self.rules.encoding.variable_of
@@ -160,20 +155,3 @@ class Trimmer:
 
     def _within(self, region: frozenset[str]) -> list[int]:
         return sorted(at for name in region for at in self.rarest.get(name, ()) if self.names[at] <= region)
-
-    def _facts_below(self, literal: int) -> set[int]:
-        """The SAT variables of facts on which a gate depends."""
-        encoding = self.rules.encoding
-        found: set[int] = set()
-        seen: set[int] = set()
-        stack = [abs(literal)]
-        while stack:
-            atom = stack.pop()
-            if atom in seen or atom == TRUTH:
-                continue
-            seen.add(atom)
-            if atom in encoding.variable_of:
-                found.add(atom)
-            else:
-                stack.extend(abs(part) for part in encoding.parts[atom])
-        return found

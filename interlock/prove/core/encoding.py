@@ -114,6 +114,22 @@ class Encoding:
             self.clauses.append([out, *(-part for part in parts)])
         return out
 
+    def names_below(self, literal: int) -> frozenset[str]:
+        """The variables on which a literal depends."""
+        found: set[str] = set()
+        seen: set[int] = set()
+        stack = [abs(literal)]
+        while stack:
+            atom = stack.pop()
+            if atom in seen or atom == TRUTH:
+                continue
+            seen.add(atom)
+            if atom in self.variable_of:
+                found.add(self.variable_of[atom])
+            else:
+                stack.extend(abs(part) for part in self.parts[atom])
+        return frozenset(found)
+
     def decode(self, model: Sequence[int], shift: int = 0) -> State:
         """The state in a model; `shift` is what was added to every SAT variable of that state.
 

@@ -12,7 +12,7 @@ from copy import copy
 from typing import TypeAlias
 
 from interlock.kernel.expressions import Expr, Is, Not, Or, Value, disj
-from interlock.kernel.machine import Machine
+from interlock.kernel.machine import Machine, support_of
 from interlock.prove.core.encoding import TRUTH, Encoding
 from interlock.prove.core.solvers import FOREVER
 from interlock.prove.engine import Clock
@@ -44,6 +44,7 @@ class LocalRules:
         self._making: dict[int, list[int]] = {}
         self._literals: dict[int, tuple[frozenset[int], frozenset[int]]] = {}
         """Per rule the literals that it makes true and those that it makes false, where these are few."""
+        self._regions: dict[int, frozenset[str]] = {}
 
     def with_guards(self, guards: Sequence[int]) -> LocalRules:
         """The same with other guards; the encoding is shared.  A rule with the guard -TRUTH never fires."""
@@ -71,6 +72,13 @@ class LocalRules:
                 others = [one for one in changed._writers.get(name, ()) if one[0] != at]
                 changed._writers[name] = others if guard == -TRUTH else sorted([*others, (at, value)], key=_first)
         return changed
+
+    def region(self, rule: int) -> frozenset[str]:
+        """The variables that the rule, by its number, reads or writes, whatever its guard was changed to."""
+        if rule not in self._regions:
+            own = self.machine.rules[rule]
+            self._regions[rule] = support_of(self.machine, own.guard).union(name for name, _ in own.update)
+        return self._regions[rule]
 
     def making(self, literal: int) -> list[int]:
         """The rules that make the literal true, in order."""

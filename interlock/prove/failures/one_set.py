@@ -1,7 +1,8 @@
 """One set of failures: runs to targets in which nothing else fails, or clauses that exclude the targets.
 
-First what is known is looked at, then it is looked back from each target (see `looking_back`); what is left is asked of
-property-directed reachability, begun with the clauses that are known, in turns with guided search.
+First what is known is looked at: states that are reached, then clauses.  Then it is looked back from each target (see
+`looking_back`); what is left is asked of property-directed reachability, begun with the clauses that are known, in
+turns with guided search.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from interlock.prove.frames.frames import Frames
 FEW_FRAMES = 6
 """So many steps from the start runs are looked for by frames before they are looked for by guided search."""
 
+Known = Callable[[], list[Cube]]
 Guide = Callable[[Sequence[int]], Mapping[int, Trace]]
 """Guided search for some of the targets, by their places: runs to those that it finds."""
 
@@ -28,25 +30,31 @@ Guide = Callable[[Sequence[int]], Mapping[int, Trace]]
 class OneSet:
     """The search under one set, for `targets` of the machine; `found` is told of each run, by the target's place.
 
-    `cubes` are kept out by clauses that hold under the set; `met` is None where there is no state to begin with.
+    `excludes` says of a target, by its place, whether the clauses known exclude it; `may_hold` gives cubes kept out by
+    clauses that are not known not to hold under the set, `hold` by those that hold there.  `met` is None where there is
+    no state to begin with.
     """
 
     def __init__(
         self,
         narrowed: Narrowed,
         targets: Sequence[int],
-        cubes: Sequence[Cube],
+        excludes: Callable[[int], bool],
+        may_hold: Known,
+        hold: Known,
         met: Met | None,
         clock: Clock,
         found: Callable[[int, Trace], None],
     ) -> None:
         self.narrowed = narrowed
         self.targets = [narrowed.gate(target) for target in targets]
-        self.cubes = cubes
+        self._excludes = excludes
+        self._may_hold = may_hold
+        self._hold = hold
         self.met = met
         self.clock = clock
         self.answered: set[int] = set()
-        """The places of the targets to which a run is known."""
+        """The places of the targets to which a run is known, or that the clauses known exclude."""
         self._found = found
 
     @property
@@ -60,8 +68,9 @@ class OneSet:
         Raises OutOfTime.
         """
         self._look_around()
+        self.answered.update([place for place in self.left if self._excludes(place)])
         if self.met is not None and self.left:
-            look = LookBack(self.narrowed.rules, self.cubes, self.met, self.narrowed.strikes, self.clock)
+            look = LookBack(self.narrowed.rules, self._may_hold(), self.met, self.narrowed.strikes, self.clock)
             try:
                 for place in self.left:
                     if place not in self.answered and (trace := look.run_to(self.targets[place])) is not None:
@@ -70,7 +79,7 @@ class OneSet:
                 look.close()
         if not self.left:
             return []
-        frames = Frames(self.narrowed.rules, self.targets, self.clock, light_solver, self.cubes, self.met)
+        frames = Frames(self.narrowed.rules, self.targets, self.clock, light_solver, self._hold(), self.met)
         try:
             lemmas = self._by_frames(frames, guide, report)
         finally:

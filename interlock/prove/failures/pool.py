@@ -1,11 +1,11 @@
 """Clauses, and under which sets of failures each of them stays true for good.
 
 That a rule does not break a clause is refuted by a query; what its final conflict names are clauses and failures that
-had not struck: the query need not be asked again under any set that touches none of these failures, as long as none of
-these clauses is lost.  So nearly all sets are settled by what was asked under the empty one.  Under what is left the
-query is asked again, with these failures free; a model that breaks the clause tells of all sets under which it does.
-
-The clauses left under a set are the greatest part of the pool that is inductive when all of the set may strike.
+had not struck: the query need not be asked again under any set that touches none of these failures, as long as these
+clauses stay true.  So nearly all sets are settled by what was asked under the empty one.  Under another set only what
+a target rests on there is asked again, once it is asked for: of the clauses that no model has broken yet the greatest
+part that is inductive when all of the set may strike.  A model that breaks a clause tells of all sets under which it
+does.
 
 References (from memory)
   C. Flanagan, K. R. M. Leino: Houdini, an annotation assistant for ESC/Java. FME 2001. (greatest inductive part)
@@ -31,187 +31,276 @@ from interlock.prove.failures.narrowing import Narrowing, mask_of, places_in
 class Obligation:
     """A query that must have no model under as many sets as can be: `query` are literals of the encoding.
 
-    `possible` is the family of sets under which it is asked at all, `failures` those that it depends on, as a mask;
-    `given_up` is the family of the sets under which it has a model.
+    `possible` is the family of sets under which it is asked at all, `region` are the variables that it speaks of,
+    `failures` those that it depends on, as a mask.
     """
 
     query: tuple[int, ...]
     possible: int
+    region: frozenset[str]
     failures: int
     reasons: list[Reason] = field(default_factory=list)
-    given_up: int = 0
 
 
 class Pool:
-    """The clauses by place (`cubes`, which they keep out), the family of sets under which each is lost, and why not."""
+    """The clauses by place (`cubes`, which they keep out), and what keeps the rules from breaking each (`kept`).
+
+    `lost` is per clause the family of sets under which that is not shown by the reasons known when it was last weighed.
+    """
 
     def __init__(self, narrowing: Narrowing, sets: Sets, clock: Clock) -> None:
         self.narrowing = narrowing
         self.rules = rules = narrowing.rules
         self.sets = sets
         self.clock = clock
-        encoding = rules.encoding
         self.off = [-literal for literal in narrowing.literals]
         """Per failure that it has not struck."""
-        self._named = 0
-        """The mask of the failures that clauses name."""
         self.cubes: list[Cube] = []
         self.lost: list[int] = []
         self.kept: list[dict[int, Obligation]] = []
         """Per clause, by the number of a rule that may break it, that it does not."""
-        self._users: list[dict[tuple[int, int], None]] = []
-        """Per clause the clauses and rules of whose obligations some reason names it."""
-        self._solver = _Switched(encoding)
+        self._broken: list[int] = []
+        """Per clause the family of sets under which a model breaks it, whatever of the pool stays true there."""
+        self._names: list[frozenset[str]] = []
+        self._failures_in: list[int] = []
+        """Per clause the mask of the failures that it names."""
+        self._named = 0
+        """All of these."""
+        self._listed: dict[str, list[int]] = {}
+        """Each clause once, under that of its names which the fewest had before."""
         self._failure_of = {literal: at for at, literal in enumerate(self.off)}
+        self._solver = _Switched(rules.encoding, self.cubes)
+        # in the solver of all rules, what targets need is dead weight; it is of one set
+        self._asking = _Switched(rules.encoding, self.cubes)
+        self._number = 0
+        """The set, by number, of which it was asked last."""
+        self._stay: set[int] = set()
+        """Clauses that are shown to stay true under it."""
+        self._standing: list[int] | None = None
+        """The clauses that no model breaks under it, once they are asked for."""
 
     def close(self) -> None:
-        """Frees the solver."""
+        """Frees the solvers."""
         self._solver.close()
+        self._asking.close()
 
     def add(self, cubes: Iterable[Cube], number: int = 0) -> None:
-        """Adds clauses that are to hold under the set of that number.
+        """Adds clauses that hold under the set of that number, together with some that are there.
 
-        A cube that is known and holds under the set is left out; one that was lost under it stands twice then, since it
-        may hold together with what is new.
+        One that is known and not broken under the set is not added; one that was broken under it stands twice then,
+        since it may hold together with what is new.
         """
-        known = {self.cubes[at] for at in self.alive(number)}
-        fresh = {cube: len(self.cubes) + place for place, cube in enumerate(sorted(set(cubes) - known))}
-        for cube in fresh:
-            self._solver.take(cube)
-            self.cubes.append(cube)
-            self.lost.append(0)
-            self.kept.append({})
-            self._users.append({})
-            self._named |= mask_of(self._failure_of[-abs(one)] for one in cube if -abs(one) in self._failure_of)
-        waiting: dict[tuple[int, int], None] = {}
-        for cube, at in fresh.items():
-            for rule in self.rules.entering(cube):
-                written = self.rules.written(rule, cube)
-                if written is not None:
-                    query = (self.rules.guards[rule], *(literal for literal in cube if literal not in written))
-                    owner = self.narrowing.owners[rule]
-                    possible = self.sets.every if owner is None else self.sets.having[owner]
-                    self.kept[at][rule] = self._obligation(query, possible)
-                    waiting[at, rule] = None
-        self._work_off(waiting)
+        self._turn_to(number)
+        standing = {self.cubes[at]: at for at in self.standing(number)}
+        wanted = [standing[cube] for cube in set(cubes) & standing.keys()]
+        for cube in sorted(set(cubes) - standing.keys()):
+            wanted.append(len(self.cubes))
+            self._take(cube)
+        self._standing = None
+        self._hold(wanted)
 
-    def ask(self, target: int) -> Obligation:
-        """A target, a literal of the encoding; `given_up` are the sets under which the clauses do not exclude it."""
-        obligation = self._obligation((target,), self.sets.every)
-        self.ask_again(obligation, 0)
-        return obligation
+    def _take(self, cube: Cube) -> None:
+        at = len(self.cubes)
+        names = frozenset(self.rules.encoding.variable_of[abs(literal)] for literal in cube)
+        if names:
+            rarest = min(sorted(names), key=lambda name: len(self._listed.get(name, ())))
+            self._listed.setdefault(rarest, []).append(at)
+        failures = mask_of(self._failure_of[-abs(one)] for one in cube if -abs(one) in self._failure_of)
+        self.cubes.append(cube)
+        self.lost.append(self.sets.every)
+        self.kept.append({})
+        self._broken.append(0)
+        self._names.append(names)
+        self._failures_in.append(failures)
+        self._named |= failures
+        for rule in self.rules.entering(cube):
+            written = self.rules.written(rule, cube)
+            if written is not None:
+                query = (self.rules.guards[rule], *(literal for literal in cube if literal not in written))
+                owner = self.narrowing.owners[rule]
+                possible = self.sets.every if owner is None else self.sets.having[owner]
+                self.kept[at][rule] = self._obligation(query, possible, self.rules.region(rule) | names)
 
-    def _obligation(self, query: tuple[int, ...], possible: int) -> Obligation:
+    def target(self, literal: int) -> Obligation:
+        """That a target, a literal of the encoding, is not so."""
+        return self._obligation((literal,), self.sets.every, self.rules.encoding.names_below(literal))
+
+    def _obligation(self, query: tuple[int, ...], possible: int, region: frozenset[str]) -> Obligation:
         failures = 0
         for literal in query:
             failures |= self.narrowing.support(literal)
-        return Obligation(query, possible, failures)
+        return Obligation(query, possible, region, failures)
 
-    def ask_again(self, obligation: Obligation, kept: int) -> None:
-        """The same once clauses were added or lost; the family of sets `kept` stays given up."""
-        obligation.given_up &= kept
-        if not without_reason(self.sets, obligation.reasons, self.lost) & ~obligation.given_up:
-            return
-        # in the solver of all rules, what these need is dead weight for one another
-        solver = _Switched(self.rules.encoding)
-        for cube in self.cubes:
-            solver.take(cube)
-        while missing := without_reason(self.sets, obligation.reasons, self.lost) & ~obligation.given_up:
-            number = (missing & -missing).bit_length() - 1
-            obligation.given_up |= self._explain(solver, obligation, number, obligation.given_up)
-        solver.close()
+    def excludes(self, target: Obligation, number: int) -> bool:
+        """Whether the clauses exclude the target under the set of that number; if so it has a reason for that."""
+        self._turn_to(number)
+        while True:
+            reason = self._reason(target)
+            if reason is None:
+                model = self._explain(self._asking, target)
+                if model is not None:
+                    return False
+                reason = target.reasons[-1]
+            self._hold(reason.clauses)
+            if all(map(self._stays, reason.clauses)):
+                return True
 
-    def excludes(self, obligation: Obligation, number: int) -> bool:
-        """Whether the clauses that there are now exclude it under the set of that number, which was given up."""
-        before = len(obligation.reasons)
-        self._explain(self._solver, obligation, number, obligation.given_up)
-        for reason in obligation.reasons[before:]:
-            obligation.given_up &= without_reason(self.sets, [reason], self.lost)
-        return len(obligation.reasons) > before
+    def standing(self, number: int) -> list[int]:
+        """The clauses, by place, that nothing known breaks under the set of that number."""
+        self._turn_to(number)
+        if self._standing is None:
+            self._standing = [at for at, broken in enumerate(self._broken) if not broken >> number & 1]
+        return self._standing
 
-    def alive(self, number: int) -> list[int]:
-        """The clauses, by place, that are not lost under the set of that number."""
-        return [at for at, lost in enumerate(self.lost) if not lost >> number & 1]
+    def staying(self, number: int) -> list[int]:
+        """The clauses that stay true under the set of that number: the greatest part that is inductive there."""
+        self._hold(self.standing(number))
+        return self.standing(number)
 
-    def _work_off(self, waiting: dict[tuple[int, int], None]) -> None:
+    def weigh(self) -> None:
+        """Works `lost` out from all reasons that are known."""
+        lost = self.lost
+        lost[:] = [0] * len(self.cubes)
+        pairs = [(at, one) for at, kept in enumerate(self.kept) for one in kept.values()]
+        users: list[list[int]] = [[] for _ in self.cubes]
+        for number, (_, one) in enumerate(pairs):
+            for clause in {clause for reason in one.reasons for clause in reason.clauses}:
+                users[clause].append(number)
+        waiting = dict.fromkeys(range(len(pairs)))
         while waiting:
-            at, rule = next(iter(waiting))
-            del waiting[at, rule]
-            obligation = self.kept[at][rule]
-            before = self.lost[at]
-            while (
-                missing := obligation.possible
-                & without_reason(self.sets, obligation.reasons, self.lost)
-                & ~self.lost[at]
+            self.clock.check()
+            number = next(iter(waiting))
+            del waiting[number]
+            at, one = pairs[number]
+            more = one.possible & without_reason(self.sets, one.reasons, lost) & ~lost[at]
+            if more:
+                lost[at] |= more
+                waiting.update(dict.fromkeys(users[at]))
+
+    def _turn_to(self, number: int) -> None:
+        if number != self._number:
+            self._number = number
+            self._stay = set()
+            self._standing = None
+            self._asking.close()
+            self._asking = _Switched(self.rules.encoding, self.cubes)
+
+    def _stays(self, at: int) -> bool:
+        return at in self._stay or not self.lost[at] >> self._number & 1
+
+    def _hold(self, wanted: Iterable[int]) -> None:
+        """Shows of these clauses, and of all that they rest on, that they stay true under the set, or are broken."""
+        number = self._number
+        waiting = [at for at in wanted if not self._stays(at)]
+        held: set[int] = set()
+        users: dict[int, set[int]] = {}
+        while waiting:
+            at = waiting.pop()
+            if at in held or self._stays(at) or self._broken[at] >> number & 1:
+                continue
+            held.add(at)
+            for one in self.kept[at].values():
+                if not one.possible >> number & 1:
+                    continue
+                reason = self._reason(one)
+                if reason is None and (model := self._explain(self._solver, one)) is not None:
+                    self._broken[at] |= model & one.possible
+                    self._standing = None
+                    # what rests on it has to rest on something else
+                    held.discard(at)
+                    held -= users.get(at, set())
+                    waiting += users.pop(at, ())
+                    break
+                for clause in (one.reasons[-1] if reason is None else reason).clauses:
+                    if not self._stays(clause):
+                        waiting.append(clause)
+                        users.setdefault(clause, set()).add(at)
+        self._stay |= held
+
+    def _reason(self, obligation: Obligation) -> Reason | None:
+        """One that may hold under the set, as far as it is known what is broken."""
+        number, members = self._number, self.sets.members[self._number]
+        for reason in obligation.reasons:
+            if not any(one in reason.failures for one in members) and not any(
+                self._broken[at] >> number & 1 for at in reason.clauses
             ):
-                reasons = len(obligation.reasons)
-                number = (missing & -missing).bit_length() - 1
-                self.lost[at] |= self._explain(self._solver, obligation, number, self.lost[at]) & obligation.possible
-                for reason in obligation.reasons[reasons:]:
-                    for clause in reason.clauses:
-                        self._users[clause][at, rule] = None
-            if self.lost[at] != before:
-                waiting.update(self._users[at])
+                return reason
+        return None
 
-    def _explain(self, solver: _Switched, obligation: Obligation, number: int, known: int) -> int:
-        """Asks the query under the set of that number: it has a reason more where it has no model there.
+    def _explain(self, solver: _Switched, obligation: Obligation) -> int | None:
+        """Asks the query under the set: where it has no model there it has a reason more.
 
-        Gives the family of sets under which models were seen; under those `known` there are some.
+        Else gives the family of sets under which the model is one.
         """
+        number = self._number
         members = mask_of(self.sets.members[number])
         query = solver.said(obligation.query)
-        clauses = [solver.switches[at] for at in self.alive(number)]
-        relevant = obligation.failures | self._named
+        near = [at for at in self._within(obligation.region) if not self._broken[at] >> number & 1]
+        close = obligation.failures
+        for at in near:
+            close |= self._failures_in[at]
         # what the query says itself is no reason
-        off = [one for at in places_in(relevant & ~members) if (one := self.off[at]) not in query]
-        depends = list(places_in(relevant))
+        said = members | mask_of(self._failure_of[one] for one in query if one in self._failure_of)
+        off = [self.off[at] for at in places_in(close & ~said)]
+        clauses = [*map(solver.switch, near)]
+        # what is near by is asked first: it nearly always refutes
         if solver.solve([*query, *clauses, *off], self.clock):
-            return self._family(solver.model(), depends, number)
+            clauses += map(solver.switch, self.standing(number))
+            off += [self.off[at] for at in places_in(self._named & ~close & ~said)]
+            if solver.solve([*query, *clauses, *off], self.clock):
+                return self._family(solver.model(), obligation.failures | self._named)
         core = set(solver.core())
-        # what rests on fewer failures holds under more sets: each is given up that can be, clauses at will
-        # (the sets of one come second, after the empty one)
-        seen, needed = 0, {one for one in off if known >> (1 + self._failure_of[one]) & 1}
-        while rest := [one for one in off if one in core and one not in needed]:
-            fewer = [one for one in off if one != rest[0]]
-            if solver.solve([*query, *clauses, *fewer], self.clock):
-                seen |= self._family(solver.model(), depends, number)
-                needed.add(rest[0])
-            else:
-                core, off = set(solver.core()), fewer
+        if len(self.sets.members[-1]) > 1:
+            core = self._with_fewer(solver, [*query, *clauses], [one for one in off if one in core], core)
         reason = Reason(
             tuple(sorted(solver.place_of[one] for one in core if one in solver.place_of)),
             tuple(sorted(self._failure_of[one] for one in core.intersection(off))),
         )
         obligation.reasons.append(reason)
-        return seen
+        return None
 
-    def _family(self, model: Sequence[int], depends: Sequence[int], number: int) -> int:
+    def _with_fewer(self, solver: _Switched, rest: list[int], off: list[int], core: set[int]) -> set[int]:
+        """The core with fewer of the failures: what rests on fewer holds under more sets."""
+        for one in list(off):
+            if one in core:
+                fewer = [other for other in off if other != one]
+                if not solver.solve([*rest, *fewer], self.clock):
+                    core, off = set(solver.core()), fewer
+        return core
+
+    def _within(self, region: frozenset[str]) -> list[int]:
+        """The clauses that name nothing but these variables."""
+        return sorted(at for name in region for at in self._listed.get(name, ()) if self._names[at] <= region)
+
+    def _family(self, model: Sequence[int], depends: int) -> int:
         """The sets under which the model is a state that nothing in the pool speaks against.
 
-        It depends on these failures at the most; the clauses alive under the set of that number
-        are so in the model.
+        It depends on the failures of that mask at the most; the clauses that nothing breaks under the set asked about
+        are so in it.
         """
-        family = self.sets.above([at for at in depends if model[-self.off[at] - 1] > 0])
-        for cube, lost in zip(self.cubes, self.lost, strict=True):
-            if not family:
-                break
-            if lost >> number & 1 and all(literal == TRUTH or model[abs(literal) - 1] == literal for literal in cube):
-                family &= lost
+        number = self._number
+        family = self.sets.above([at for at in places_in(depends) if model[-self.off[at] - 1] > 0])
+        for cube, broken in zip(self.cubes, self._broken, strict=True):
+            if broken >> number & 1 and all(literal == TRUTH or model[abs(literal) - 1] == literal for literal in cube):
+                family &= broken
         return family
 
 
 class _Switched(PolaritySolver):
-    """A solver that has a literal for each clause that it takes, which switches it on."""
+    """A solver that knows a clause once it is asked for the literal that switches it on."""
 
-    def __init__(self, encoding: Encoding) -> None:
+    def __init__(self, encoding: Encoding, cubes: Sequence[Cube]) -> None:
         super().__init__(encoding, light_solver())
-        self.switches: list[int] = []
+        self._cubes = cubes
+        self._switches: dict[int, int] = {}
         self.place_of: dict[int, int] = {}
         """Per such literal the place of its clause."""
 
-    def take(self, cube: Cube) -> None:
-        """The clause that keeps the cube out."""
-        switch = self.new()
-        self.add([-switch, *(-literal for literal in cube)])
-        self.place_of[switch] = len(self.switches)
-        self.switches.append(switch)
+    def switch(self, at: int) -> int:
+        """The literal of the clause that keeps the cube of that place out."""
+        found = self._switches.get(at)
+        if found is None:
+            found = self._switches[at] = self.new()
+            self.add([-found, *(-literal for literal in self._cubes[at])])
+            self.place_of[found] = at
+        return found

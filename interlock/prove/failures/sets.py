@@ -60,6 +60,8 @@ MOST_SAMPLED = 1_000
 """So many states that are reached without a failure are kept."""
 MOST_SPREAD = 20_000
 """How many states are expanded without a failure where facts meet that did not meet before."""
+SETTLED_AT_ONCE = 100
+"""So many sets are settled before it is weighed again what that shows of others."""
 MOST_EXPANDED = 400
 """How many states guided search expands for a target under one set."""
 
@@ -112,14 +114,14 @@ class _Work:
         self.narrowing = Narrowing(self.rules, failures)
         self.pool = Pool(self.narrowing, sets, self.clock)
         self.asked: list[Obligation] = []
+        self.missing: list[int] = []
+        """Per question the family of the sets under which it was not shown to be excluded when that was weighed."""
         self.runs: list[dict[frozenset[str], Trace]] = [{} for _ in questions]
         """Per question a run for each set known to lead to its target."""
         self.broken = [0] * len(questions)
         """Per question the family of the sets that are known to lead to its target."""
         self.place = {name: at for at, name in enumerate(failures)}
         self.nominal: Nominal | None = None
-        self.grown = False
-        """Whether clauses were added since the questions were asked."""
         self.strikes: dict[str, list[Rule]] = {name: [] for name in failures}
         """Per failure the rules by which it strikes: one for every way in which mechanism can follow."""
         for rule, owner in zip(machine.rules, self.narrowing.owners, strict=True):
@@ -132,31 +134,38 @@ class _Work:
         self.report(Progress(NAME, "proving what is so without any failure"))
         self.pool.add(self.without_any())
         self.report(Progress(NAME, "what stays true whatever fails"))
-        self.asked = [self.pool.ask(target) for target in self.truth]
-        while True:
-            while (next_one := self.next_open()) is not None:
-                number, left = next_one
-                if self.grown:
-                    left = [at for at in left if not self.pool.excludes(self.asked[at], number)]
-                if left:
-                    self.settle(number, left)
-            # what rested on a clause that was lost since then comes up again
-            before = [one.given_up for one in self.asked]
-            for obligation, known in zip(self.asked, self.broken, strict=True):
-                self.pool.ask_again(obligation, known)
-            if before == [one.given_up for one in self.asked]:
-                return
+        self.asked = [self.pool.target(target) for target in self.truth]
+        for asked, known in zip(self.asked, self.broken, strict=True):
+            if not known:
+                self.pool.excludes(asked, 0)
+        number: int | None = -1
+        while number is not None:
+            self.weigh()
+            for _ in range(SETTLED_AT_ONCE):
+                number = self.next_open(number + 1)
+                if number is None:
+                    break
+                self.settle(number)
 
-    def next_open(self) -> tuple[int, list[int]] | None:
-        """The first set, by number, of which it is not known whether it leads to some target, and these questions."""
-        families = [one.given_up & ~known for one, known in zip(self.asked, self.broken, strict=True)]
-        every = reduce(or_, families, 0)
+    def weigh(self) -> None:
+        """Works out what is not shown yet."""
+        self.pool.weigh()
+        self.missing = [without_reason(self.sets, one.reasons, self.pool.lost) for one in self.asked]
+
+    def open_under(self, number: int) -> list[int]:
+        """The questions of which it is not known whether the set of that number leads to their target."""
+        both = zip(self.missing, self.broken, strict=True)
+        return [at for at, (missing, known) in enumerate(both) if (missing & ~known) >> number & 1]
+
+    def next_open(self, first: int) -> int | None:
+        """The first set, by number, from that one on, of which it is not known whether it leads to some target."""
+        every = reduce(or_, (missing & ~known for missing, known in zip(self.missing, self.broken, strict=True)), 0)
+        every >>= first
         if not every:
             return None
-        number = (every & -every).bit_length() - 1
-        if number % 50 == 0:
-            self.report(Progress(NAME, "sets of failures", number, len(self.sets.members)))
-        return number, [at for at, family in enumerate(families) if family >> number & 1]
+        number = first + (every & -every).bit_length() - 1
+        self.report(Progress(NAME, "sets of failures", number, len(self.sets.members)))
+        return number
 
     def named(self, number: int) -> tuple[str, ...]:
         """The members of the set of that number."""
@@ -203,14 +212,17 @@ class _Work:
             same[literal], same[-literal] = literals[fact], -literals[fact]
         return [tuple(sorted(same[literal] for literal in cube)) for cube in cubes]
 
-    def settle(self, number: int, left: Sequence[int]) -> None:
-        """Finds for each of the questions a run under the set, or clauses that exclude its target under it."""
+    def settle(self, number: int) -> None:
+        """Finds for each of the questions that are open a run under the set, or clauses that exclude its target."""
+        left = self.open_under(number)
         own = self.named(number)
         met = None if self.nominal is None else Met(self.nominal, own, self.strikes)
         search = OneSet(
             self.narrowing.under(self.sets.members[number]),
             [self.truth[at] for at in left],
-            self.cubes_under(number),
+            lambda place: self.pool.excludes(self.asked[left[place]], number),
+            lambda: self.cubes_under(number, self.pool.standing(number)),
+            lambda: self.cubes_under(number, self.pool.staying(number)),
             met,
             self.clock,
             lambda place, trace: self.found(left[place], trace),
@@ -223,18 +235,17 @@ class _Work:
         needed = search.run(guide, self.report)
         if search.left:
             self.pool.add(needed, number)
-            self.grown = True
             for place in search.left:
                 if not self.pool.excludes(self.asked[left[place]], number):
                     raise AssertionError("what excludes a target does not do so in the pool")
 
-    def cubes_under(self, number: int) -> list[Cube]:
-        """What the clauses alive under the set of that number keep out, where no other failure can have struck."""
+    def cubes_under(self, number: int, clauses: Iterable[int]) -> list[Cube]:
+        """What these clauses keep out under the set of that number, where no other failure can have struck."""
         members = set(self.sets.members[number])
         off = {literal for at, literal in enumerate(self.pool.off) if at not in members}
         return [
             tuple(literal for literal in cube if literal not in off)
-            for cube in (self.pool.cubes[at] for at in self.pool.alive(number))
+            for cube in (self.pool.cubes[at] for at in clauses)
             if not any(-literal in off for literal in cube)
         ]
 
@@ -263,7 +274,9 @@ class _Work:
         """One per question."""
         self.pool.close()
         found = []
-        finished = self.asked and len(self.asked) == len(self.questions)
+        finished = bool(self.missing)
+        if finished:
+            self.weigh()
         places = {name: at for at, name in enumerate(self.failures)}
         tolerance, place_of = self.tolerance() if finished else (None, {})
         for at, question in enumerate(self.questions):

@@ -77,6 +77,7 @@ class Nominal:
         self.samples = Samples(
             rules.encoding, [self.whole(state) for state in states], self.run_to, len(states) + MOST_MORE
         )
+        self._known = set(self.samples.states)
 
     def close(self) -> None:
         """Frees the solver."""
@@ -118,9 +119,9 @@ class Nominal:
         if found is None:
             self._failed.append(frozenset(cube))
             return []
-        known = set(self.samples.states)
         trace = self.run_to(self.whole(found))
-        fresh = [state for state in trace.states if state not in known]
+        fresh = [state for state in trace.states if state not in self._known]
+        self._known.update(fresh)
         self.samples.add(fresh)
         return [*fresh, trace.states[-1]]
 
