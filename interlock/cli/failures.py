@@ -11,7 +11,7 @@ from interlock.cli.session import Session, study_options
 MOST_TOLD = 3
 """Of so many sets the run is told where nobody says of how many."""
 ANALYSING = 0.7
-"""The part of the time for the sets where the normal course is followed too."""
+"""The part of the time for the sets where the normal course or a check is followed too."""
 
 
 @click.command(
@@ -33,6 +33,14 @@ ANALYSING = 0.7
 @click.option("--declared", is_flag=True, help="Reckon only with the failures that the description declares.")
 @click.option(
     "--course", is_flag=True, help="Say also which failures show while the hold is filled, shut and emptied again."
+)
+@click.option(
+    "--check",
+    "checked",
+    multiple=True,
+    metavar="PROCEDURE",
+    help="Say also which failures show in this procedure, worked as a check of the equipment: only what it says must "
+    "be so is looked at. It is worked on HOLD, whatever hold it names. May be repeated.",
 )
 @only_option
 @click.option(
@@ -66,18 +74,20 @@ def command(
     rated: str | None,
     declared: bool,
     course: bool,
+    checked: tuple[str, ...],
     only: tuple[str, ...],
     size: int,
     told: int,
 ) -> int:
     """Opens, analyses, shows."""
-    from interlock.cli.opening import check_only, open_catalogue, open_rates, rates_for
+    from interlock.cli.opening import check_only, open_catalogue, open_check, open_rates, rates_for
     from interlock.cli.refusals import usable
     from interlock.hold.catalogue import everything_fails
     from interlock.report.views.failure_rates import GivenRates
     from interlock.report.views.failures import failures_view
     from interlock.study.failures import analyse_failures
     from interlock.study.functional_test.course import follow_course
+    from interlock.study.procedure.noticing import follow_check
 
     if declared and catalogue is not None:
         raise click.UsageError("--declared and --catalogue: one of the two.")
@@ -94,13 +104,18 @@ def command(
     rates = None
     if given is not None and rated is not None:
         rates = GivenRates(rated, usable(rated, rates_for(given, compiled.hold, reckoned.failures)))
+    checks = [(name, *usable(name, open_check(name, compiled.hold, texts))) for name in checked]
     with asked.work() as work:
         with work.shown(opened.label) as report:
-            limits = work.limits(ANALYSING if course else 1)
+            limits = work.limits(ANALYSING if course or checks else 1)
             analysis = analyse_failures(compiled, size, limits, report, only or None)
             followed = follow_course(compiled, work.limits(), report) if course else None
+            shows = [(name, follow_check(bound, work.limits(), report)) for name, bound, _ in checks]
         code = code_of_failures(analysis)
         shown = 0 if work.stop.asked else told
         read = (*opened.read, *(() if declared else listed), *(() if given is None else given.read))
-        work.show(failures_view(opened.label, analysis, reckoned, code, shown, asked.left(), rates, followed, read))
+        read += tuple(one for _, _, files in checks for one in files)
+        left = asked.left()
+        view = failures_view(opened.label, analysis, reckoned, code, shown, left, rates, followed, shows, read)
+        work.show(view)
     return code

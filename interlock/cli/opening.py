@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from interlock.hold.language.model import Catalogue, Hold, RequirementText
     from interlock.hold.language.rates import FailureRate, FailureRates
     from interlock.hold.loader import FileRead, Loaded
+    from interlock.hold.procedure.binding import BoundProcedure
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +130,16 @@ def rates_for(given: Loaded[FailureRates], hold: Hold, reckoned: Iterable[str]) 
     assert given.value is not None  # noqa: S101 -- else it was rejected
     rated = rate_failures(given.value, hold, frozenset(reckoned))
     return Rejected(rated.faults, given.sources) if rated.faults else rated.rates
+
+
+def open_check(name: str, hold: Hold, texts: Texts) -> tuple[BoundProcedure, tuple[FileRead, ...]] | Rejected:
+    """A procedure, bound to that hold, and the files read.  Raises click.UsageError where one cannot be read."""
+    from interlock.hold import procedures
+
+    opened = procedures.open_check(read_source(name), hold, texts.by_id.values())
+    if opened.bound is None:
+        return Rejected(opened.diagnostics, {**texts.sources, **opened.sources})
+    return opened.bound, opened.read
 
 
 def open_hold(

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.compile.compiler import CompiledHold
-from interlock.hold.language.model import RequirementText
+from interlock.hold.language.model import Hold, RequirementText
 from interlock.hold.loader import Fetch, FileRead, Source, load_audited_hold, load_procedure
 from interlock.hold.procedure.binding import BoundProcedure, bind_procedure, compile_for, compile_freely
 from interlock.hold.procedure.model import Procedure
@@ -43,22 +43,40 @@ def open_procedure(source: Source, fetch: Fetch, requirements: Iterable[Requirem
     hold = described.value
     if hold is None:
         return OpenedProcedure(None, None, (*loaded.diagnostics, *described.diagnostics), sources)
+    return _bound(procedure, hold, loaded.diagnostics, sources, requirements, (*loaded.read, *described.read))
+
+
+def open_check(source: Source, hold: Hold, requirements: Iterable[RequirementText] = ()) -> OpenedProcedure:
+    """Read a procedure and bind it to this hold, whatever hold it names."""
+    loaded = load_procedure(source)
+    if loaded.readable is None:
+        return OpenedProcedure(None, None, loaded.diagnostics, loaded.sources)
+    return _bound(loaded.readable, hold, loaded.diagnostics, loaded.sources, requirements, loaded.read)
+
+
+def _bound(
+    procedure: Procedure,
+    hold: Hold,
+    found: Sequence[Diagnostic],
+    sources: Mapping[str, tuple[str, ...]],
+    requirements: Iterable[RequirementText],
+    read: tuple[FileRead, ...],
+) -> OpenedProcedure:
+    """The procedure bound to the hold; `found` are faults of its form."""
     own = {text.id for text in hold.requirements}
     given = tuple(text for text in requirements if text.id not in own)
-    procedure = _without(procedure, loaded.diagnostics)
+    procedure = _without(procedure, found)
     compilation = compile_for(hold, procedure, given)
-    faults = [*loaded.diagnostics, *(compilation.diagnostics if compilation.compiled is None else ())]
+    faults = [*found, *(compilation.diagnostics if compilation.compiled is None else ())]
     # what is wrong with the actions is told beside what is wrong with the start
     compiled = compilation.compiled or compile_for(hold, replace(procedure, start=()), given).compiled
     if compiled is not None:
         binding = bind_procedure(procedure, compiled)
         if binding.bound is not None and not faults:
             freely = compile_freely(hold, procedure, given).compiled
-            return OpenedProcedure(
-                binding.bound, freely, compilation.diagnostics, sources, (*loaded.read, *described.read)
-            )
+            return OpenedProcedure(binding.bound, freely, compilation.diagnostics, sources, read)
         faults += binding.diagnostics
-    faults.sort(key=lambda one: (one.span.file != source.name, one.span.file, one.span.line, one.span.column))
+    faults.sort(key=lambda one: (one.span.file != procedure.span.file, one.span.file, one.span.line, one.span.column))
     return OpenedProcedure(None, None, tuple(faults), sources)
 
 

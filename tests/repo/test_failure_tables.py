@@ -16,10 +16,20 @@ from interlock import cli
 from interlock.cli.exit_codes import FOUND, UNDECIDED
 from interlock.report.html.failures import failures_html
 from interlock.report.markdown.failures import failures_markdown
+from interlock.report.text.failures import failures_report
 from interlock.report.views.facts import PROGRAM
+from interlock.report.views.failure_noticing import noticing_of
 from interlock.report.views.failure_tables import by_failure, by_requirement, by_severity
 from interlock.report.views.failures import FailuresView, view_of_facts
-from interlock.report.views.failures_facts import BrokenFacts, CourseFacts, FailureItem, FailuresFacts, SetFacts
+from interlock.report.views.failures_facts import (
+    BrokenFacts,
+    CheckFacts,
+    CourseFacts,
+    FailureItem,
+    FailuresFacts,
+    SetFacts,
+    ShownAt,
+)
 from interlock.report.views.identification import identification
 from tests.golden.small_hold import REQUIREMENTS, TEXT
 from tests.repo.test_checklist_command import print_page, sheets_of
@@ -55,14 +65,30 @@ def broken(id: str, severity: str, sets: tuple[str, ...], complete: int = 2, ope
     return BrokenFacts(id, id[0], (id[1:],), *words, complete, "", found, left, "cvc5", None)
 
 
-def view_of(*asked: BrokenFacts, size: int = 2, course: CourseFacts | None = None) -> FailuresView:
+def view_of(
+    *asked: BrokenFacts, size: int = 2, course: CourseFacts | None = None, checks: tuple[CheckFacts, ...] = ()
+) -> FailuresView:
     """What is told of four failures, `a` to `c` and the common cause `d` of `a` and `b`."""
     items = (item("a"), item("b"), item("c", "broken"), item("d", "happens", ("a", "b")))
     code = FOUND if any(one.sets for one in asked) else UNDECIDED
     rates, left = (None, (), ()), ((), ("assumed",), ("caution",))
     return view_of_facts(
         FailuresFacts(
-            1, PROGRAM, code, "x.yaml", "A hold", size, items, (), (), asked, *rates, course, *left, identification(())
+            1,
+            PROGRAM,
+            code,
+            "x.yaml",
+            "A hold",
+            size,
+            items,
+            (),
+            (),
+            asked,
+            *rates,
+            course,
+            checks,
+            *left,
+            identification(()),
         )
     )
 
@@ -88,13 +114,32 @@ def test_each_severity_is_counted_by_itself() -> None:
 def test_a_set_is_dormant_only_where_none_of_its_failures_shows() -> None:
     """Single failures first; of what is not known it is not said; without a course nothing is."""
     course = CourseFacts("container", 9, (), ("a", "c"), ("d",), "")
-    assert [one.failures for one in view_of(*LATCHES, course=course).dormant] == [("a",)]
+    (hidden,) = noticing_of(view_of(*LATCHES, course=course))
+    assert hidden.rows == (("2", "A sticks", ""),)
     both = CourseFacts("container", 9, (), ("b", "c"), (), "the time was up")
-    view = view_of(*LATCHES, course=both)
-    assert [one.failures for one in view.dormant] == [("b",), ("b", "c")]
-    assert view.course[1] == "NOT all of it was followed: the time was up."
-    assert not view_of(*LATCHES).dormant
-    assert not view_of(*LATCHES).course
+    (hidden,) = noticing_of(view_of(*LATCHES, course=both))
+    assert [said for _, said, _ in hidden.rows] == ["B sticks", "B sticks and c sticks"]
+    assert hidden.texts[1] == "NOT all of it was followed: the time was up."
+    assert not noticing_of(view_of(*LATCHES))
+
+
+def test_what_a_check_shows_is_told_apart_from_what_nothing_shows() -> None:
+    """A set is dormant where no check shows any of it; what is not known counts as not shown.  Every format says so."""
+    course = CourseFacts("container", 9, (), ("a", "b", "c"), (), "")
+    check = CheckFacts("look.yaml", "Look", 4, (ShownAt("b", 3),), ("a",), ("c", "d"), "")
+    view = view_of(*LATCHES, course=course, checks=(check,))
+    hidden, found = noticing_of(view)
+    assert [said for _, said, _ in hidden.rows] == ["A sticks"]
+    assert found.rows == (
+        ("3", "B sticks", "look.yaml, action 3"),
+        ("2", "B sticks and c sticks", "B sticks: look.yaml, action 3"),
+    )
+    plain = " ".join(line.text.strip() for line in failures_report(view, False, 1.0))
+    for text in (failures_html(view), failures_markdown(view), plain):
+        assert "look.yaml, action 3" in text
+        assert "of 2 that is not known" in text
+    alone, _ = noticing_of(view_of(*LATCHES, checks=(check,)))
+    assert [said for _, said, _ in alone.rows] == ["A sticks", "D sticks"]
 
 
 def test_each_failure_is_told_with_what_it_breaks() -> None:

@@ -168,7 +168,6 @@ class Pool:
                 users[clause].append(number)
         waiting = dict.fromkeys(range(len(pairs)))
         while waiting:
-            self.clock.check()
             number = next(iter(waiting))
             del waiting[number]
             at, one = pairs[number]

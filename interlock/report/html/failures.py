@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from interlock.report.html.page import page
 from interlock.report.views import failure_tables
+from interlock.report.views.failure_noticing import noticing_of
 from interlock.report.views.failures import FailuresView
 from interlock.report.views.sheets import Sheet
 from interlock.report.views.wording import count_of, sentence
@@ -22,6 +23,7 @@ def failures_html(view: FailuresView) -> str:
         view=view,
         facts=view.facts,
         tables=failure_tables,
+        noticing=noticing_of(view),
         most_open=MOST_OPEN,
     )
 

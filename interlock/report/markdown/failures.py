@@ -6,12 +6,12 @@ from collections.abc import Iterator
 
 from interlock.report.languages import in_markdown
 from interlock.report.markdown.writing import bullets, heading, table
+from interlock.report.views.failure_noticing import noticing_of
 from interlock.report.views.failure_tables import (
     BY_FAILURE,
     BY_RATE,
     BY_REQUIREMENT,
     BY_SEVERITY,
-    DORMANT,
     EXPLAINED,
     RATE_HEADS,
     ItemRow,
@@ -72,12 +72,10 @@ def _parts(view: FailuresView) -> Iterator[str]:
     if view.open_sets:
         yield from heading("Not settled", 3)
         yield from bullets(map(view.said_of, view.open_sets))
-    if view.course:
-        yield from heading(DORMANT)
-        yield from bullets(view.course)
-        yield from table(
-            ("severity", "failures"), ((one.breaks[0][0].severity, view.said_of(one.failures)) for one in view.dormant)
-        )
+    for section in noticing_of(view):
+        yield from heading(section.title)
+        yield from bullets(section.texts)
+        yield from table(("severity", "failures", "shown by"), section.rows)
     yield from heading(BY_FAILURE)
     yield from table(
         ("item", "mode", "effect on the item", "how it is noticed", "alone or with what", "effect on the hold"),

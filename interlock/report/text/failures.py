@@ -6,11 +6,11 @@ from collections.abc import Iterator
 
 from interlock.report.text.lines import BLANK, Line, Tone, flow, heading, labelled
 from interlock.report.text.proof import story_lines
+from interlock.report.views.failure_noticing import noticing_of
 from interlock.report.views.failure_rates import figure
 from interlock.report.views.failure_tables import (
     BY_REQUIREMENT,
     BY_SEVERITY,
-    DORMANT,
     by_requirement,
     by_severity,
     length_of,
@@ -51,7 +51,7 @@ def _lines(view: FailuresView, verbose: bool, seconds: float) -> Iterator[Line]:
             yield from heading(group.title)
             for one in found:
                 yield from _set(view, one, verbose)
-    yield from _dormant(view, verbose)
+    yield from _noticed(view, verbose)
     yield from _harmless(view, verbose)
     yield from heading(BY_REQUIREMENT)
     for table in by_requirement(view):
@@ -78,18 +78,18 @@ def _lines(view: FailuresView, verbose: bool, seconds: float) -> Iterator[Line]:
     yield from flow(f"{view.summary()}, in {seconds_as_text(seconds)}", tone=view.tone)
 
 
-def _dormant(view: FailuresView, verbose: bool) -> Iterator[Line]:
-    for text in view.course:
-        if text == view.course[0]:
-            yield from heading(DORMANT)
-        yield from flow(text, 2)
-    if view.course and not view.dormant:
-        yield from flow("None of the sets above is hidden whole.", 2)
-    for one in view.dormant[: len(view.dormant) if verbose else MOST_DORMANT]:
-        severity = one.breaks[0][0].severity
-        yield from flow(f"- {view.said_of(one.failures)} (severity {severity})", 2, 2, Tone.BAD)
-    if not verbose and len(view.dormant) > MOST_DORMANT:
-        yield from flow(f"and {len(view.dormant) - MOST_DORMANT} more (-v names all)", 2)
+def _noticed(view: FailuresView, verbose: bool) -> Iterator[Line]:
+    for section in noticing_of(view):
+        yield from heading(section.title)
+        for text in section.texts:
+            yield from flow(text, 2)
+        if not section.rows:
+            yield from flow("None of the sets above.", 2)
+        for severity, said, where in section.rows[: len(section.rows) if verbose else MOST_DORMANT]:
+            shown = f": {where}" if where else ""
+            yield from flow(f"- {said} (severity {severity}){shown}", 2, 2, Tone.PLAIN if where else Tone.BAD)
+        if not verbose and len(section.rows) > MOST_DORMANT:
+            yield from flow(f"and {len(section.rows) - MOST_DORMANT} more (-v names all)", 2)
 
 
 def _set(view: FailuresView, one: SetView, verbose: bool) -> Iterator[Line]:

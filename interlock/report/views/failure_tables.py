@@ -16,7 +16,6 @@ BY_FAILURE = "What each failure does"
 BY_REQUIREMENT = "What breaks each requirement"
 BY_RATE = "Rates and exposures that were given"
 BY_SEVERITY = "How much breaks, by severity"
-DORMANT = "Sets that break a requirement and need not show in the normal course"
 EXPLAINED = (
     "Effect on the item and how it is noticed are what the catalogue says of such items in general: review them for "
     "this hold. That a failure can be noticed does not say that it is before another strikes.",

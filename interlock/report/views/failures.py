@@ -17,6 +17,7 @@ from interlock.report.views.failure_rates import GivenRates, assumed_of, likely_
 from interlock.report.views.failures_facts import (
     BrokenFacts,
     ChatteringItem,
+    CheckFacts,
     CourseFacts,
     ExcludedItem,
     FailureItem,
@@ -30,6 +31,7 @@ from interlock.report.views.tones import Tone
 from interlock.report.views.wording import count_of, listed, sentence
 from interlock.study.failures import Answer, Broken, FailureAnalysis, story_of
 from interlock.study.functional_test.course import NormalCourse
+from interlock.study.procedure.noticing import StatedCheck
 
 SIZES = {1: "single failures", 2: "single failures and pairs"}
 NOTHING_KNOWN = "No set was found, and it is not shown that there is none"
@@ -120,26 +122,11 @@ class FailuresView:
         return tuple(sorted(found, key=lambda one: (len(one), one)))
 
     @property
-    def dormant(self) -> tuple[SetView, ...]:
-        """Sets none of whose failures shows for certain in the normal course, by size; none where nobody asked."""
-        hidden = set() if self.facts.course is None else set(self.facts.course.hidden)
-        return tuple(one for one in self.sets if one.failures and hidden.issuperset(one.failures))
-
-    @property
-    def course(self) -> tuple[str, ...]:
-        """What was followed to see what shows, and what came out; nothing where nobody asked."""
-        course = self.facts.course
-        if course is None:
-            return ()
-        number, shown = len(self.facts.failures), len(course.shown)
-        text = (
-            f"The hold is filled with units of kind {course.unit}, shut, opened and emptied by the checklist that this "
-            f"program makes: {count_of(course.steps, 'step')}, each failure there from the beginning. {shown} of "
-            f"{number} show for certain at the latest at some step to whoever looks at everything that can be seen; "
-            f"{len(course.hidden)} need not"
-        )
-        text += f"; of {len(course.unknown)} that is not known." if course.unknown else "."
-        return (text, f"NOT all of it was followed: {course.why}.") if course.why else (text,)
+    def hidden(self) -> frozenset[str]:
+        """Failures that need not show in the normal course; all of them where nobody asked about that."""
+        if self.facts.course is not None:
+            return frozenset(self.facts.course.hidden)
+        return frozenset(self.said)
 
     @property
     def is_complete(self) -> bool:
@@ -200,11 +187,12 @@ def failures_view(
     seconds: float | None,
     rates: GivenRates | None = None,
     course: NormalCourse | None = None,
+    checks: Sequence[tuple[str, StatedCheck]] = (),
     read: Sequence[FileRead] = (),
 ) -> FailuresView:
     """What is told of an analysis; of so many sets the run is told too, one for each, within so many seconds each.
 
-    Where `rates` are given, also how likely the sets are; where a `course` is, also what shows in it.
+    Where `rates` are given, also how likely the sets are; where a `course` is or `checks`, also what shows in them.
     """
     compiled = analysis.compiled
     kept = set(analysis.failures)
@@ -239,6 +227,7 @@ def failures_view(
         rated,
         () if rates is None else likely_facts(analysis, likely),
         None if course is None else _course(compiled, course, kept),
+        tuple(_check(file, check, kept) for file, check in checks),
         tuple(dict.fromkeys(one.origin.id for one in analysis.left_out)),
         (*assumptions_of(compiled), *(() if rates is None else assumed_of(rates))),
         CAUTIONS,
@@ -252,6 +241,12 @@ def _course(compiled: CompiledHold, course: NormalCourse, kept: Collection[str])
     shown = (ShownAt(name, step) for name, step in course.shown.items() if name in kept)
     hidden, unknown = (tuple(name for name in some if name in kept) for some in (course.hidden, course.unknown))
     return CourseFacts(names[course.kind], course.steps, tuple(shown), hidden, unknown, course.why)
+
+
+def _check(file: str, check: StatedCheck, kept: Collection[str]) -> CheckFacts:
+    shown = (ShownAt(name, action) for name, action in check.shown.items() if name in kept)
+    hidden, unknown = (tuple(name for name in some if name in kept) for some in (check.hidden, check.unknown))
+    return CheckFacts(file, check.title, check.actions, tuple(shown), hidden, unknown, check.why)
 
 
 def view_of_facts(facts: FailuresFacts) -> FailuresView:

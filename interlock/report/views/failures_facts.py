@@ -110,6 +110,20 @@ class CourseFacts(Facts, frozen=True):
     why: Annotated[str, Meta(description="why the course, or part of it, was not followed; empty where it was")]
 
 
+class CheckFacts(Facts, frozen=True):
+    """What a written procedure shows that was named as a check of the equipment."""
+
+    file: Annotated[str, Meta(description="as it was named")]
+    title: Annotated[str, Meta(description="of the procedure")]
+    actions: Annotated[Count, Meta(description="how many it has")]
+    shown: Annotated[
+        tuple[ShownAt, ...], Meta(description="failures with which nobody comes to its end; the step is the action")
+    ]
+    hidden: Annotated[Texts, Meta(description="ids of failures with which its end can be come to")]
+    unknown: Annotated[Texts, Meta(description="ids of failures of which it is not known")]
+    why: Annotated[str, Meta(description="why it was not followed to an end; empty where it was")]
+
+
 class FailuresFacts(Facts, frozen=True):
     """Which failures break the requirements of a cargo hold."""
 
@@ -131,6 +145,7 @@ class FailuresFacts(Facts, frozen=True):
     course: Annotated[
         CourseFacts | None, Meta(description="what shows in the normal course; null: not asked for, or there is none")
     ]
+    checks: Annotated[tuple[CheckFacts, ...], Meta(description="what shows in checks that were named")]
     left_out: Annotated[Texts, Meta(description="texts about what can be done, which were not asked about")]
     assumptions: Annotated[Texts, Meta(description="what is taken for granted; object to each line")]
     cautions: Annotated[Texts, Meta(description="what governs")]
