@@ -19,6 +19,8 @@ from interlock.prove.failures.narrowing import Narrowed
 from interlock.prove.failures.states import Met
 from interlock.prove.frames.frames import Frames
 
+MOST_IN_VAIN = 8
+"""So many targets are looked back from in vain under one set, beside those to which a run is found."""
 FEW_FRAMES = 6
 """So many steps from the start runs are looked for by frames before they are looked for by guided search."""
 
@@ -72,8 +74,15 @@ class OneSet:
         if self.met is not None and self.left:
             look = LookBack(self.narrowed.rules, self._may_hold(), self.met, self.narrowed.strikes, self.clock)
             try:
+                in_vain = 0
                 for place in self.left:
-                    if place not in self.answered and (trace := look.run_to(self.targets[place])) is not None:
+                    if place in self.answered or in_vain >= MOST_IN_VAIN:
+                        continue
+                    trace = look.run_to(self.targets[place])
+                    if trace is None:
+                        in_vain += 1
+                    else:
+                        in_vain = 0
                         self._note(place, trace)
             finally:
                 look.close()

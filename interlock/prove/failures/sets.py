@@ -63,7 +63,9 @@ MOST_SPREAD = 20_000
 SETTLED_AT_ONCE = 100
 """So many sets are settled before it is weighed again what that shows of others."""
 MOST_EXPANDED = 400
-"""How many states guided search expands for a target under one set."""
+"""How many states guided search expands for a target under one set ..."""
+MOST_IN_VAIN = 400
+"""... and how many in vain for all of them."""
 
 
 def smallest_sets(
@@ -257,7 +259,7 @@ class _Work:
         targets = {at: assign(self.questions[at].target, never) for at in left}
         questions = [Question(self.questions[at].id, target, True) for at, target in targets.items()]
         search = GuidedSearch(machine, questions, self.limits, self.clock)
-        search.run(range(len(asked)), MOST_EXPANDED, self.report)
+        search.run(range(len(asked)), MOST_EXPANDED, self.report, MOST_IN_VAIN)
         return {asked[id]: lifted(self.machine, machine, trace) for id, trace in search.found.items()}
 
     def found(self, at: int, trace: Trace) -> None:
