@@ -22,6 +22,8 @@ from interlock.prove.frames.frames import Obligation
 
 MOST_LOOKED_AT = 30
 """So many cubes are gone back from, for each target."""
+MOST_SHORTLY = 3
+"""The same, and ways in too, where little is hoped for."""
 MOST_WAYS_IN = 16
 """So many cubes of a target are begun with."""
 
@@ -48,8 +50,8 @@ class LookBack:
         """Frees the solver."""
         self._solver.close()
 
-    def run_to(self, target: int) -> Trace | None:
-        """A run to the target, a literal of the encoding; None where none was found."""
+    def run_to(self, target: int, shortly: bool = False) -> Trace | None:
+        """A run to the target, a literal of the encoding; None: none was found, within a few cubes if `shortly`."""
         ticket = count()
         waiting: list[tuple[int, int, int, Obligation]] = []
         seen: set[Cube] = set()
@@ -65,7 +67,7 @@ class LookBack:
             return None
 
         switch = self._solver.new()
-        for _ in range(MOST_WAYS_IN):
+        for _ in range(MOST_SHORTLY if shortly else MOST_WAYS_IN):
             if not self._solver.solve([switch, *self._solver.parts(target)], self.clock):
                 break
             cube = self._cube([target], ())
@@ -74,8 +76,8 @@ class LookBack:
             if found is not None:
                 return found
         self._solver.add([-switch])
-        looked = 0
-        while waiting and looked < MOST_LOOKED_AT:
+        looked, most = 0, MOST_SHORTLY if shortly else MOST_LOOKED_AT
+        while waiting and looked < most:
             depth, far, _, step = heappop(waiting)
             looked += 1
             if self.met.plan_for(step.cube):

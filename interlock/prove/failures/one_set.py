@@ -20,7 +20,7 @@ from interlock.prove.failures.states import Met
 from interlock.prove.frames.frames import Frames
 
 MOST_IN_VAIN = 8
-"""So many targets are looked back from in vain under one set, beside those to which a run is found."""
+"""After so many targets that were looked back from in vain, one after the other, others are looked at shortly."""
 FEW_FRAMES = 6
 """So many steps from the start runs are looked for by frames before they are looked for by guided search."""
 
@@ -76,9 +76,9 @@ class OneSet:
             try:
                 in_vain = 0
                 for place in self.left:
-                    if place in self.answered or in_vain >= MOST_IN_VAIN:
+                    if place in self.answered:
                         continue
-                    trace = look.run_to(self.targets[place])
+                    trace = look.run_to(self.targets[place], shortly=in_vain >= MOST_IN_VAIN)
                     if trace is None:
                         in_vain += 1
                     else:
