@@ -87,7 +87,7 @@ def command(
     from interlock.report.views.failures import failures_view
     from interlock.study.failures import analyse_failures
     from interlock.study.functional_test.course import follow_course
-    from interlock.study.procedure.noticing import follow_check
+    from interlock.study.functional_test.stated import follow_check
 
     if declared and catalogue is not None:
         raise click.UsageError("--declared and --catalogue: one of the two.")

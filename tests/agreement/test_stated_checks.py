@@ -10,8 +10,8 @@ from interlock.hold.procedures import open_check
 from interlock.kernel.claims import Limits
 from interlock.kernel.evaluator import State, fire, initial_states, is_enabled
 from interlock.kernel.machine import Actor
+from interlock.study.functional_test.stated import StatedCheck, follow_check
 from interlock.study.procedure.graph import AT, procedure_graph, procedure_machine
-from interlock.study.procedure.noticing import StatedCheck, follow_check
 from tests.agreement.test_functional_test import LIT, failing
 
 LOOK = """\

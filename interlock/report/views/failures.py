@@ -31,7 +31,7 @@ from interlock.report.views.tones import Tone
 from interlock.report.views.wording import count_of, listed, sentence
 from interlock.study.failures import Answer, Broken, FailureAnalysis, story_of
 from interlock.study.functional_test.course import NormalCourse
-from interlock.study.procedure.noticing import StatedCheck
+from interlock.study.functional_test.stated import StatedCheck
 
 SIZES = {1: "single failures", 2: "single failures and pairs"}
 NOTHING_KNOWN = "No set was found, and it is not shown that there is none"
