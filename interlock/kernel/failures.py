@@ -25,6 +25,7 @@ from typing import TypeAlias
 from interlock.kernel.claims import Trace
 from interlock.kernel.expressions import TRUE, Expr, assign, variables_of
 from interlock.kernel.machine import Actor, Machine, Rule
+from interlock.kernel.why import Why
 
 
 class NotFailures(ValueError):
@@ -142,7 +143,7 @@ class SmallestSets:
     open: tuple[tuple[str, ...], ...]
     clear: tuple[Reason, ...]
     tolerance: Tolerance | None
-    reason: str = ""
+    reason: str | Why = ""
 
 
 @dataclass(frozen=True, slots=True)
