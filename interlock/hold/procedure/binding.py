@@ -14,6 +14,7 @@ from interlock.hold.compile.lowering import Lowering
 from interlock.hold.compile.world import Thing
 from interlock.hold.kinds import PRESSED, Trigger, Verb
 from interlock.hold.language.model import START_ID, Direction, Hold, RequirementText, Situation
+from interlock.hold.language.syntax import Chain, Syntax
 from interlock.hold.origin import Arrive, Bring, Condition, Deed, Depart, Go, Means, Sort, TakeAway, Work
 from interlock.hold.procedure.actions import Action
 from interlock.hold.procedure.model import Procedure
@@ -58,12 +59,21 @@ class Bound:
 
 
 @dataclass(frozen=True, slots=True)
+class GoalPart:
+    """One of the things that a goal joins by `and`, with its meaning."""
+
+    syntax: Syntax
+    expr: Expr
+
+
+@dataclass(frozen=True, slots=True)
 class BoundProcedure:
-    """A procedure with its hold; `actions` in the order of the procedure."""
+    """A procedure with its hold; `actions` in the order of the procedure, `goal` all of its `parts` together."""
 
     procedure: Procedure
     compiled: CompiledHold
     actions: tuple[Bound, ...]
+    parts: tuple[GoalPart, ...]
     goal: Expr
 
 
@@ -118,12 +128,22 @@ def bind_procedure(procedure: Procedure, compiled: CompiledHold) -> Binding:
     """Looks up every name; all faults are told at once."""
     binder = _Binder(compiled)
     actions = [binder.action(action) for action in procedure.steps.actions]
-    goal = binder.lowering.expression(procedure.goal)
+    parts = tuple(GoalPart(part, binder.lowering.expression(part)) for part in _joined(procedure.goal))
+    goal = conj(*(part.expr for part in parts))
     faults = Faults()
     faults.take(binder.lowering.faults)
     if faults:
         return Binding(None, faults.sorted())
-    return Binding(BoundProcedure(procedure, compiled, tuple(actions), goal), ())
+    return Binding(BoundProcedure(procedure, compiled, tuple(actions), parts, goal), ())
+
+
+def _joined(syntax: Syntax) -> Iterator[Syntax]:
+    """What is joined by `and`, however deep."""
+    if isinstance(syntax, Chain) and syntax.operator == "and":
+        for arg in syntax.args:
+            yield from _joined(arg)
+    else:
+        yield syntax
 
 
 class _Binder:

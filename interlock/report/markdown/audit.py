@@ -9,6 +9,7 @@ from interlock.report.markdown.writing import bullets, heading, slips_by_kind, t
 from interlock.report.views.audit import AuditView
 from interlock.report.views.audit_facts import Effect, SlipFacts, Verdict
 from interlock.report.views.facts import Run
+from interlock.report.views.guilty import LEFT, LOOK_FIRST
 from interlock.report.views.margin import MARGIN, others_text
 from interlock.report.views.wording import listed, sentence
 
@@ -39,9 +40,13 @@ def _parts(view: AuditView) -> Iterator[str]:
     yield f"- starts from: {in_markdown(facts.start)}"
     yield f"- result: **{in_markdown(view.result)}**"
     yield ""
+    if view.first:
+        yield from heading(LOOK_FIRST)
+        yield from bullets(view.first)
     yield from heading("Actions")
     yield from table(
-        ("no.", "action", "how it goes"), ((str(one.number), one.text, one.verdict.value) for one in facts.actions)
+        ("no.", "line", "action", "how it goes"),
+        ((str(one.number), str(one.line), one.text, one.verdict.value) for one in facts.actions),
     )
     for one in view.amiss:
         if one.run is not None and one.verdict is not Verdict.IDLE:
@@ -59,6 +64,9 @@ def _parts(view: AuditView) -> Iterator[str]:
         yield in_markdown(sentence(view.requirement(breach.requirement).text))
         yield ""
         yield from _run(breach.run)
+    if view.left:
+        yield from heading(LEFT)
+        yield from bullets(view.left)
     yield from heading("Everybody called away, or power lost")
     yield from table(
         ("where", "can be broken", "left behind", "afterwards"),
@@ -138,6 +146,6 @@ def _margin(view: AuditView) -> Iterator[str]:
 
 
 def _shows(one: SlipFacts) -> str:
-    if one.breaks:
-        return listed(one.breaks)
+    if one.breaks or one.misses:
+        return listed(one.breaks) or f"not so at the end: {listed(one.misses)}"
     return "cannot be made" if one.cannot_be_made else listed([f"action {at}" for at in one.shows_at])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from interlock.report.text.interrupted import interruption_lines
 from interlock.report.text.lines import BLANK, WIDTH, Line, Tone, bullets, flow, heading, labelled, severity_cell
@@ -10,9 +10,10 @@ from interlock.report.text.runs import MOST_NAMED, reason_lines, run_lines, way_
 from interlock.report.text.slips import slip_table
 from interlock.report.views.audit import AuditView
 from interlock.report.views.audit_facts import ActionFacts, Effect, Holder, Overall, SlipFacts, Verdict
+from interlock.report.views.guilty import LEFT, LOOK_FIRST
 from interlock.report.views.held import HeldGroup
 from interlock.report.views.margin import MARGIN, others_text
-from interlock.report.views.slips import EFFECTS_EXPLAINED
+from interlock.report.views.slips import EFFECTS_EXPLAINED, in_stretches
 from interlock.report.views.wording import count_of, listed, sentence, shortened
 
 
@@ -22,8 +23,10 @@ def audit_lines(view: AuditView, verbose: bool = False) -> tuple[Line, ...]:
         [
             *_head(view),
             *_disputes(view),
-            *_actions(view),
+            *_first(view),
+            *_actions(view, verbose),
             *_breaches(view),
+            *_left(view),
             *interruption_lines(view, verbose),
             *_slips(view, verbose),
             *_failures(view),
@@ -68,14 +71,33 @@ def _disputes(view: AuditView) -> Iterator[Line]:
     yield Line("!" * WIDTH, Tone.LOUD)
 
 
-def _actions(view: AuditView) -> Iterator[Line]:
+def _first(view: AuditView) -> Iterator[Line]:
+    if view.first:
+        yield from heading(LOOK_FIRST)
+    for text in view.first:
+        yield from flow(text, 2, 2, Tone.BAD)
+
+
+def _left(view: AuditView) -> Iterator[Line]:
+    yield from heading(LEFT)
+    if view.left:
+        yield from flow("Left otherwise than it was found, and no part of the goal asks for it:", 2)
+        yield from bullets(view.left)
+    else:
+        yield from flow("Nothing is left otherwise than it was found but what the goal speaks of.", 2)
+
+
+def _actions(view: AuditView, verbose: bool) -> Iterator[Line]:
     yield from heading("Actions")
     if not view.amiss:
         yield from flow(f"All {len(view.facts.actions)} actions are possible, each in every order of events.", 2)
     unreached = [one for one in view.amiss if one.verdict is Verdict.UNREACHED]
-    for one in view.amiss:
-        if one.verdict is not Verdict.UNREACHED:
-            yield from _action(one)
+    told = [one for one in view.amiss if one.verdict is not Verdict.UNREACHED] if verbose else view.told
+    for one in told:
+        yield from _action(one)
+    untold = [str(one.number) for one in view.amiss if one not in told and one not in unreached]
+    if untold:
+        yield from flow(f"not as written either: action {listed(untold)} (told with --verbose)", 2, tone=Tone.BAD)
     if unreached:
         yield from flow(
             f"never reached: actions {unreached[0].number} to {unreached[-1].number}"
@@ -85,12 +107,14 @@ def _actions(view: AuditView) -> Iterator[Line]:
             tone=Tone.BAD,
         )
     if view.facts.goal_missed is not None:
-        yield from flow("The procedure can end without its goal.", 2, tone=Tone.BAD)
-        yield from run_lines(view.facts.goal_missed)
+        line = view.facts.goal[0].at.line
+        yield from flow(f"The procedure can end without its goal (line {line}).", 2, tone=Tone.BAD)
+        if verbose or not view.explained:
+            yield from run_lines(view.facts.goal_missed)
 
 
 def _action(one: ActionFacts) -> Iterator[Line]:
-    yield from flow(f"{one.number}. {one.text}: {one.verdict.value}", 2, 4, Tone.BAD)
+    yield from flow(f"{one.number}. {one.text} (line {one.line}): {one.verdict.value}", 2, 4, Tone.BAD)
     if one.verdict is Verdict.IDLE:
         yield from flow("It is so already whenever this is reached; the action changes nothing.", 6)
         return
@@ -136,20 +160,33 @@ def _slips(view: AuditView, verbose: bool) -> Iterator[Line]:
         if found:
             yield BLANK
             yield Line(f"  {title}", Tone.HEAD)
-        for one in found:
-            yield from _slip(one, full=effect is Effect.HAZARD)
+        if effect is Effect.UNNOTICED and view.goal_is_missed:
+            missed = "The goal is missed without any slip: which slips miss it unnoticed is not told."
+            yield from flow(missed, 4) if found else ()
+            continue
+        for those in in_stretches(found):
+            yield from _slips_alike(view, those, full=effect is Effect.HAZARD)
     if verbose:
         yield BLANK
         yield Line("  All other slips", Tone.HEAD)
         for one in slips:
             if one.effect not in (Effect.HAZARD, Effect.UNNOTICED):
-                yield from _slip(one, full=False)
+                yield from _slips_alike(view, (one,), full=False)
 
 
-def _slip(one: SlipFacts, full: bool) -> Iterator[Line]:
+def _slips_alike(view: AuditView, those: Sequence[SlipFacts], full: bool) -> Iterator[Line]:
+    """One slip, or several in a row of one kind of which the same is to be said."""
+    one, last = those[0], those[-1]
     mode = f" ({one.error_mode})" if one.error_mode else ""
     tone = Tone.BAD if one.effect is Effect.HAZARD else Tone.PLAIN
-    yield from flow(f"action {one.action}, {one.kind}{mode}: {one.text}", 4, 2, tone)
+    at = f"action {one.action} (line {view.line_of(one.action)})"
+    text = one.text
+    if len(those) > 1:
+        at = f"actions {one.action} to {last.action} (lines {view.line_of(one.action)} to {view.line_of(last.action)})"
+        text += f", or before a later one up to action {last.action}"
+    yield from flow(f"{at}, {one.kind}{mode}: {text}", 4, 2, tone)
+    if one.misses:
+        yield from flow(f"then not so at the end: {listed(one.misses)}", 6, 2)
     if one.breaks:
         yield from labelled("breaks:", shortened(one.breaks, MOST_NAMED), 6)
     if one.effect in (Effect.BLOCKED, Effect.DETECTED):

@@ -32,6 +32,9 @@ def interruption_lines(view: AuditView, verbose: bool) -> Iterator[Line]:
                 yield from labelled(label, shortened(risks, MOST_NAMED), 6)
     for text in view.resumed:
         yield from flow(text, 2, 2)
+    if view.facts.goal_missed is not None and not verbose:
+        yield from flow("The goal is missed without any interruption: how each is taken up again is not told.", 2)
+        return
     shown = [one for one in view.interruptions if verbose or not one.goes_on]
     told = _Told()
     for _, alike_here in groupby(

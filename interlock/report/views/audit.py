@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from interlock.hold.language.printer import print_syntax
 from interlock.hold.loader import FileRead
 from interlock.kernel.claims import Holds
 from interlock.report.views.assumptions import CAUTIONS, assumptions_of
@@ -17,13 +18,15 @@ from interlock.report.views.audit_facts import (
     Dispute,
     FailureFacts,
     FailuresFacts,
+    GoalFacts,
     HeldFacts,
     InterruptionFacts,
     Places,
     SecondCountFacts,
     SlipFacts,
 )
-from interlock.report.views.facts import PROGRAM, Run, WayOut, WayStep, as_reasons, as_run
+from interlock.report.views.facts import PROGRAM, Run, WayOut, WayStep, as_place, as_reasons, as_run
+from interlock.report.views.guilty import guilty_facts, guilty_words, leaving_facts, leaving_words
 from interlock.report.views.held import HeldGroup, held_groups
 from interlock.report.views.identification import Identification, identification
 from interlock.report.views.interruptions import InterruptionTold, interruption_told, is_done, resumed
@@ -61,6 +64,7 @@ class AuditView:
 
     `patterns` are the sentences of requirement texts by their ids, with names in braces.  `asked` is whether it was
     asked what the interlock holds by itself.  `resumed` says how many places go on how.
+    `first` is what to look at first, `left` how the hold is left otherwise than it was found.
     """
 
     facts: AuditFacts
@@ -68,6 +72,8 @@ class AuditView:
     result: str
     tone: Tone
     asked: bool
+    first: tuple[str, ...]
+    left: tuple[str, ...]
     groups: tuple[HeldGroup, ...]
     interruptions: tuple[InterruptionTold, ...]
     resumed: tuple[str, ...]
@@ -79,6 +85,29 @@ class AuditView:
     def amiss(self) -> tuple[ActionFacts, ...]:
         """The actions that are not simply possible."""
         return tuple(one for one in self.facts.actions if one.verdict is not Verdict.POSSIBLE)
+
+    @property
+    def explained(self) -> bool:
+        """Something to look at first is behind all that is wrong with actions, requirements and goal."""
+        goal = self.facts.goal_missed is not None and not self.amiss
+        return any(one.restores or (goal and one.action is None) for one in self.facts.look_first)
+
+    @property
+    def told(self) -> tuple[ActionFacts, ...]:
+        """The actions that are reached and not simply possible; where all of it has one cause, the first alone."""
+        found = tuple(one for one in self.amiss if one.verdict is not Verdict.UNREACHED)
+        return found[:1] if self.explained else found
+
+    @property
+    def goal_is_missed(self) -> bool:
+        """The goal is missed, or its end never reached, without any slip."""
+        last = self.facts.actions[-1] if self.facts.actions else None
+        stuck = last is not None and last.verdict in (Verdict.UNREACHED, Verdict.IMPOSSIBLE, Verdict.UNMET)
+        return self.facts.goal_missed is not None or stuck
+
+    def line_of(self, action: int) -> int:
+        """The line of the procedure's file on which the action, from 1, is written."""
+        return self.facts.actions[action - 1].line
 
     def requirement(self, id: str) -> HeldFacts:
         """The requirement of that id.  Raises StopIteration where there is none."""
@@ -102,6 +131,8 @@ def audit_view(audit: Audit, label: str, code: int, read: Sequence[FileRead] = (
         _result(audit),
         _TONES[audit.overall],
         audit.verification is not None,
+        tuple(_first(facts)),
+        tuple(leaving_words(facts.left_otherwise)),
         held_groups(facts, None if audit.slips is None else audit.slips.together),
         interruptions,
         tuple(resumed(audit.interruptions, len(facts.actions))),
@@ -126,6 +157,9 @@ def _facts(audit: Audit, label: str, code: int, identified: Identification) -> A
         audit.open,
         tuple(Dispute(one.question, one.what) for one in audit.disputed),
         Places(audit.states, audit.states_lost),
+        guilty_facts(audit.guilty),
+        leaving_facts(audit.leavings),
+        tuple(GoalFacts(print_syntax(part.syntax), as_place(part.syntax.span)) for part in audit.bound.parts),
         tuple(
             ActionFacts(
                 one.number,
@@ -199,6 +233,19 @@ def _way(rescue: Rescue | None) -> WayOut | None:
     return None if rescue is None else WayOut(tuple(WayStep(*step) for step in rescue.steps), rescue.breaks)
 
 
+def _first(facts: AuditFacts) -> Iterator[str]:
+    """What to look at first, in words; with the first that is behind all of it what follows from it."""
+    others = [one.number for one in facts.actions if one.verdict not in (Verdict.POSSIBLE, Verdict.IDLE)]
+    said = False
+    for one in facts.look_first:
+        follow = ""
+        if one.restores and others and not said:
+            said = True
+            numbers = f"action {others[0]}" if len(others) == 1 else f"actions {others[0]} to {others[-1]}"
+            follow = f"What is wrong with {numbers} follows from it."
+        yield guilty_words(one, follow)
+
+
 def _slip(one: SlipResult) -> SlipFacts:
     return SlipFacts(
         one.slip.id,
@@ -208,6 +255,7 @@ def _slip(one: SlipResult) -> SlipFacts:
         one.slip.text,
         one.effect,
         one.hazards,
+        one.misses,
         one.shows_at,
         one.impossible,
         as_reasons(one.why),
@@ -238,6 +286,9 @@ def _result(audit: Audit) -> str:
     if audit.overall is Overall.DISPUTED:
         return "DISPUTED: do not use these results"
     parts = []
+    if audit.guilty:
+        first = audit.guilty[0]
+        parts.append(f"look at {'the goal' if first.action is None else f'action {first.action}'} first")
     amiss = [one for one in audit.actions if one.verdict is not Verdict.POSSIBLE]
     if amiss:
         parts.append(f"{count_of(len(amiss), 'action')} not as written")
@@ -251,7 +302,7 @@ def _result(audit: Audit) -> str:
     effects = [] if audit.slips is None else [one.effect for one in audit.slips.results]
     if number := effects.count(Effect.HAZARD):
         parts.append(f"{count_of(number, 'slip')} to a hazard")
-    if number := effects.count(Effect.UNNOTICED):
+    if (number := effects.count(Effect.UNNOTICED)) and audit.goal_missed is None:
         parts.append(f"{count_of(number, 'unnoticed slip')}")
     if audit.failures is not None and audit.failures.results:
         parts.append(f"{count_of(len(audit.failures.results), 'single failure')} to a hazard")

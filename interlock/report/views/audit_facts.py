@@ -6,7 +6,8 @@ from typing import Annotated, Literal, TypeAlias
 
 from msgspec import Meta, field
 
-from interlock.report.views.facts import Count, ExitCode, Facts, Program, Reason, Run, WayOut
+from interlock.report.views.facts import Count, ExitCode, Facts, Place, Program, Reason, Run, WayOut
+from interlock.report.views.guilty import GuiltyFacts, LeavingFacts
 from interlock.report.views.identification import Identification
 from interlock.report.views.margin import MarginFacts
 from interlock.study.procedure.audit import Overall as Overall
@@ -64,6 +65,13 @@ class Broken(Facts, frozen=True):
     run: Annotated[Run | None, Meta(description="to where it is broken")]
 
 
+class GoalFacts(Facts, frozen=True):
+    """One of the things that the goal joins by `and`."""
+
+    text: Annotated[str, Meta(description="as an expression")]
+    at: Annotated[Place, Meta(description="where it is written")]
+
+
 class InterruptionFacts(Facts, frozen=True):
     """Everybody called away at one place of the procedure."""
 
@@ -86,6 +94,7 @@ class SlipFacts(Facts, frozen=True):
     text: Annotated[str, Meta(description="what goes wrong")]
     effect: Annotated[Effect, Meta(description="the worst that it can lead to")]
     breaks: Annotated[Texts, Meta(description="the requirements that can then be broken")]
+    misses: Annotated[Texts, Meta(description="parts of the goal that are then not so at an end that nothing tells of")]
     shows_at: Annotated[tuple[Count, ...], Meta(description="the actions, from 1, at which it can show")]
     cannot_be_made: Annotated[bool, Meta(description="the hold does not let it be made")]
     why: Annotated[tuple[Reason, ...], Meta(description="why it shows there")]
@@ -157,6 +166,11 @@ class AuditFacts(Facts, frozen=True):
     undecided: Annotated[Texts, Meta(description="what was left open, and why")]
     disputed: Annotated[tuple[Dispute, ...], Meta(description="faults of this program: use no result")]
     places: Annotated[Places, Meta(description="how much was followed")]
+    look_first: Annotated[tuple[GuiltyFacts, ...], Meta(description="what to look at first, likeliest first")]
+    left_otherwise: Annotated[
+        tuple[LeavingFacts, ...], Meta(description="at the end as it was not at the start, the goal being silent")
+    ]
+    goal: Annotated[tuple[GoalFacts, ...], Meta(description="what the goal asks for, part by part")]
     actions: Annotated[tuple[ActionFacts, ...], Meta(description="in order")]
     goal_missed: Annotated[Run | None, Meta(description="a run to the end without the goal")]
     broken: Annotated[tuple[Broken, ...], Meta(description="requirements broken without any slip")]

@@ -94,3 +94,8 @@ class Place(Facts, frozen=True):
     line: Annotated[Count, Meta(description="counts from 1")]
     column: Annotated[Count, Meta(description="counts from 1, in code points")]
     length: Annotated[Count, Meta(description="in code points")]
+
+
+def as_place(span: object) -> Place:
+    """Where something is written, as a fact."""
+    return convert(span, Place, from_attributes=True)

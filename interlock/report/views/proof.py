@@ -20,7 +20,7 @@ from interlock.kernel.recovery import HasDeadEnd, Recovers
 from interlock.kernel.why import Helps, Why
 from interlock.report.views.assumptions import CAUTIONS, assumptions_of, checkers_of
 from interlock.report.views.blame import CAUTION, Pointer, pointers_for
-from interlock.report.views.facts import PROGRAM, Place, Step, as_reasons
+from interlock.report.views.facts import PROGRAM, Step, as_place, as_reasons
 from interlock.report.views.identification import Identification, identification
 from interlock.report.views.never import never_facts, told_with
 from interlock.report.views.proof_facts import (
@@ -242,7 +242,7 @@ def proof_facts(proofs: Sequence[ProofView], rejected: Mapping[str, Sequence[Dia
         Rejection(
             label,
             tuple(
-                DiagnosticFacts(one.code, _place(one.span), one.message, one.expected, one.nearest, one.context)
+                DiagnosticFacts(one.code, as_place(one.span), one.message, one.expected, one.nearest, one.context)
                 for one in found
             ),
         )
@@ -315,18 +315,18 @@ def _facts(
 
 def _cause(cause: Cause) -> CauseFacts:
     told = cause.found, cause.beside, cause.requirements, cause.proved, cause.lost
-    return CauseFacts(cause.item, cause.id, _place(cause.span), *told)
+    return CauseFacts(cause.item, cause.id, as_place(cause.span), *told)
 
 
 def _blamed(id: str, blamed: BlamedChanges) -> BlamedFacts:
     sets = tuple(tuple(map(change_facts, one)) for one in blamed.sets)
-    did = tuple(DifferenceFacts(one.item, _place(one.span), one.now, one.was) for one in blamed.differences)
+    did = tuple(DifferenceFacts(one.item, as_place(one.span), one.now, one.was) for one in blamed.differences)
     return BlamedFacts(id, sets, blamed.complete, blamed.before, did)
 
 
 def change_facts(change: Change) -> ChangeFacts:
     """A change of a modification, as facts."""
-    return ChangeFacts(change.verb, change.object, _place(change.span))
+    return ChangeFacts(change.verb, change.object, as_place(change.span))
 
 
 def core_facts(core: ProofCore) -> CoreFacts:
@@ -350,7 +350,7 @@ def _requirement(verification: Verification, answer: Answer) -> RequirementFacts
         origin.scheme,
         origin.harm,
         origin.source,
-        _place(origin.span),
+        as_place(origin.span),
         answer.status,
         {Fails: True, Holds: False}.get(type(answer.occasion)),
         _finding(verification.machine, finding),
@@ -421,10 +421,6 @@ def _trace(machine: Machine, trace: Trace) -> TraceFacts:
         changed = {name: value for name, value in as_mapping(machine, after).items() if value != old[name]}
         steps.append(TraceStep(rule, changed))
     return TraceFacts(as_mapping(machine, trace.states[0]), tuple(steps))
-
-
-def _place(span: object) -> Place:
-    return convert(span, Place, from_attributes=True)
 
 
 def _end(answer: Answer) -> State | None:

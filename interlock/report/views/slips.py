@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Annotated, TypeAlias
 
 from msgspec import Meta
 
-from interlock.report.views.audit_facts import KindWord, Mode
+from interlock.report.views.audit_facts import KindWord, Mode, SlipFacts
 from interlock.report.views.facts import Count, Facts
 from interlock.report.views.wording import count_of
 from interlock.study.procedure.slip_audit import Effect, SlipAudit, SlipResult
@@ -70,6 +70,20 @@ def kind_counts(results: Iterable[SlipResult]) -> tuple[KindFacts, ...]:
     return tuple(
         KindFacts(kind.word, kind.mode or None, *(counts[kind, effect] for effect in Effect)) for kind in kinds
     )
+
+
+def in_stretches(slips: Sequence[SlipFacts]) -> Iterator[tuple[SlipFacts, ...]]:
+    """The slips in order, those in a row by which a group is left off and the same goes wrong together."""
+    stretch: list[SlipFacts] = []
+    for one in slips:
+        before = stretch[-1] if stretch else None
+        alike = before is not None and (before.kind, before.misses, before.breaks) == (one.kind, one.misses, one.breaks)
+        if before is not None and not (alike and one.kind == SlipKind.INCOMPLETE.word):
+            yield tuple(stretch)
+            stretch = []
+        stretch.append(one)
+    if stretch:
+        yield tuple(stretch)
 
 
 def effect_counts(slips: SlipAudit) -> EffectCounts:

@@ -16,6 +16,7 @@ from interlock.kernel.machine import question_of
 from interlock.prove.engine import Engine, OutOfTime, clock_of
 from interlock.study.procedure.failing import FailureAudit, audit_failures
 from interlock.study.procedure.graph import ProcedureGraph, procedure_graph, procedure_machine
+from interlock.study.procedure.guilty import Guilty, Symptoms, find_guilty
 from interlock.study.procedure.holders import Held, holders_of
 from interlock.study.procedure.interleavings import (
     Hazard,
@@ -26,6 +27,7 @@ from interlock.study.procedure.interleavings import (
     hazards_of,
 )
 from interlock.study.procedure.interruptions import Interruption, interruptions_of
+from interlock.study.procedure.leavings import Leaving, leavings_of
 from interlock.study.procedure.rescue import Rescue, find_rescue
 from interlock.study.procedure.runs import Replays, Run, reasons_at, tell_run
 from interlock.study.procedure.slip_audit import MOST_SLIPS, SlipAudit, audit_slips
@@ -88,6 +90,7 @@ class Overall(StrEnum):
 class Audit:
     """Everything found about one procedure.
 
+    `guilty` is what to look at first, `leavings` what is left otherwise than it was found.
     `goal_missed` is a run that comes to the end without the goal.  `proofs` are the findings of the two recounts: of
     the course with steady supplies, and with supplies lost and all people gone at any point.  `open` says what was not
     decided, and why.  `slips` and `failures` are None where they were not followed.
@@ -96,6 +99,8 @@ class Audit:
     bound: BoundProcedure
     graph: ProcedureGraph
     hazards: tuple[Hazard, ...]
+    guilty: tuple[Guilty, ...]
+    leavings: tuple[Leaving, ...]
     actions: tuple[ActionAudit, ...]
     breaches: tuple[Breach, ...]
     goal_missed: Run | None
@@ -125,7 +130,7 @@ class Audit:
         hazardous = self.slips is not None and self.slips.hazardous
         at_risk = any(one.at_risk or one.at_risk_lost for one in self.interruptions)
         failing = self.failures is not None and bool(self.failures.results)
-        if amiss or self.breaches or self.goal_missed is not None or hazardous or at_risk or failing:
+        if amiss or self.guilty or self.breaches or self.goal_missed is not None or hazardous or at_risk or failing:
             return Overall.FINDINGS
         undecided = self.verification is not None and self.verification.count(Status.UNDECIDED)
         return Overall.UNDECIDED if self.open or undecided else Overall.SOUND
@@ -166,6 +171,8 @@ def audit_procedure(
     interruptions: tuple[Interruption, ...] = ()
     slip_audit: SlipAudit | None = None
     failures: FailureAudit | None = None
+    guilty: tuple[Guilty, ...] = ()
+    leavings: tuple[Leaving, ...] = ()
     states = states_lost = 0
     proofs: tuple[Finding, ...] = ()
     try:
@@ -175,6 +182,9 @@ def audit_procedure(
         breaches = tuple(_breaches(search, report))
         way = search.path(search.first, search.bad)
         missed = tell_run(search, way, bound.goal) if way else None
+        report(Progress(NAME, "looking for what is to blame"))
+        leavings = leavings_of(search, states)
+        guilty = find_guilty(search, _symptoms(search, states, actions, breaches, missed), leavings, clock, limits)
         if interrupted:
             losing.begin()
             with_loss = len(losing.explore())
@@ -211,6 +221,8 @@ def audit_procedure(
         bound,
         graph,
         hazards,
+        guilty,
+        leavings,
         actions,
         breaches,
         missed,
@@ -224,6 +236,20 @@ def audit_procedure(
         states_lost,
         tuple(notes),
     )
+
+
+def _symptoms(
+    search: InterleavingSearch,
+    states: int,
+    actions: Sequence[ActionAudit],
+    breaches: Sequence[Breach],
+    missed: Run | None,
+) -> Symptoms:
+    amiss = [one for one in actions if one.verdict is not Verdict.POSSIBLE]
+    idle = tuple(one.number - 1 for one in amiss if one.verdict is Verdict.IDLE)
+    first = next((one.number - 1 for one in amiss if one.verdict is not Verdict.IDLE), None)
+    ends = any(search.point[node] == search.graph.starts[-1] for node in range(states))
+    return Symptoms(first, idle, tuple(one.hazard for one in breaches), missed is not None, ends)
 
 
 def _actions(search: InterleavingSearch, states: int) -> Iterator[ActionAudit]:

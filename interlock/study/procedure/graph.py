@@ -60,6 +60,18 @@ class Move:
 
 
 @dataclass(frozen=True, slots=True)
+class Course:
+    """Other actions in the place of those from `action` (from 0) to before `resumes`.
+
+    `instead` has each with the number, from 0, of the action of the procedure that it is or stands for.
+    """
+
+    action: int
+    instead: tuple[tuple[int, Bound], ...]
+    resumes: int
+
+
+@dataclass(frozen=True, slots=True)
 class ProcedureGraph:
     """Every point and every move of a procedure, slips included.
 
@@ -128,8 +140,13 @@ class _Drawing:
         self.move(way, dest, None, until if slip is None else TRUE, None, action)
 
 
-def procedure_graph(bound: BoundProcedure, slips: Sequence[Slip] = ()) -> ProcedureGraph:
-    """All moves of the procedure and of these slips."""
+def procedure_graph(
+    bound: BoundProcedure, slips: Sequence[Slip] = (), courses: Sequence[Course] = ()
+) -> ProcedureGraph:
+    """All moves of the procedure and of these slips; or of these courses, which then take the place of slips.
+
+    The `slip` of a move onto a course is the place of the course.
+    """
     compiled = bound.compiled
     machine = with_order_monitors(compiled.machine)
     number = len(bound.actions)
@@ -145,6 +162,8 @@ def procedure_graph(bound: BoundProcedure, slips: Sequence[Slip] = ()) -> Proced
         drawing.perform(one, at, starts[at], starts[at + 1], stopped[at], None, f"{at + 1} under way")
     for place, slip in enumerate(slips):
         _slip(drawing, bound, slip, place, starts, stopped)
+    for place, course in enumerate(courses):
+        _depart(drawing, course, place, starts, stopped)
     for control in compiled.hold.controls:
         if control.is_held:
             for name in compiled.rules_of(compiled.world.things[control.id], "release"):
@@ -182,6 +201,19 @@ def _slip(
         drawing.perform(again, at, starts[at + 1], starts[at + 1], stopped[at], place, tag)
     else:
         drawing.perform(slip.instead, at, starts[at], starts[slip.resumes], stopped[at], place, tag)
+
+
+def _depart(drawing: _Drawing, course: Course, place: int, starts: Sequence[int], stopped: Sequence[int]) -> None:
+    """The way onto the course, a point before each of its actions, and the way back."""
+    tag = f"course {place}"
+    before = [
+        drawing.point(Point(f"{tag}, before {number}", action)) for number, (action, _) in enumerate(course.instead)
+    ]
+    after = [*before, starts[course.resumes]]
+    drawing.move(starts[course.action], after[0], None, TRUE, place, course.action)
+    for number, (action, one) in enumerate(course.instead):
+        way = f"{tag}, {number} under way"
+        drawing.perform(one, action, after[number], after[number + 1], stopped[action], None, way)
 
 
 def procedure_machine(

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from interlock.confirm.consequences import MOST_PLACES
+from interlock.hold.language.printer import print_syntax
 from interlock.hold.tell import Reason
 from interlock.kernel.claims import Finding, Progress, ProgressCallback
 from interlock.kernel.expressions import disj
@@ -49,14 +50,17 @@ class Effect(StrEnum):
 class SlipResult:
     """The worst that one slip can lead to.
 
-    `hazards` are the requirements that can then be broken, but are not without the slip.  `shows_at` are the actions
-    (from 1) at which it can come to a stand or a check can be found not so: all of them, with the `why` of the nearest.
+    `hazards` are the requirements that can then be broken, but are not without the slip.  `misses` are the parts of the
+    goal, as written, that are not so at the nearest end that the slip leads to and that nothing tells of.  `shows_at`
+    are the actions (from 1) at which it can come to a stand or a check can be found not so: all of them, with the `why`
+    of the nearest.
     `impossible`: the hold does not let the slip be made at all.  `run` leads to the first hazard or the missed goal.
     """
 
     slip: Slip
     effect: Effect
     hazards: tuple[str, ...]
+    misses: tuple[str, ...]
     shows_at: tuple[int, ...]
     impossible: bool
     why: tuple[Reason, ...]
@@ -156,7 +160,7 @@ def _result(
     graph = search.graph
     if made is None:
         why = _why_impossible(search, rightly, slip)
-        return SlipResult(slip, Effect.BLOCKED, (), (slip.action + 1,), True, why, None)
+        return SlipResult(slip, Effect.BLOCKED, (), (), (slip.action + 1,), True, why, None)
     met = search.outcome_of(made.dests)
     stands = list(bits_of((met & (search.good - 1)) >> search.stands))
     shows = tuple(sorted({graph.points[at].action + 1 for at in stands}))
@@ -166,17 +170,20 @@ def _result(
         way = _way_with(search, made, 1 << at)
         replays.add(hazard, way)
         ids = search.hazards_in(danger)
-        return SlipResult(slip, Effect.HAZARD, ids, shows, False, (), tell_run(search, way, hazard.bad))
+        return SlipResult(slip, Effect.HAZARD, ids, (), shows, False, (), tell_run(search, way, hazard.bad))
     if met & search.bad:
         way = _way_with(search, made, search.bad)
-        return SlipResult(slip, Effect.UNNOTICED, (), shows, False, (), tell_run(search, way, graph.bound.goal))
+        last = search.state(way[-1][0])
+        missed = (part.syntax for part in graph.bound.parts if not search.holds(last, part.expr))
+        run = tell_run(search, way, graph.bound.goal)
+        return SlipResult(slip, Effect.UNNOTICED, (), tuple(map(print_syntax, missed)), shows, False, (), run)
     if stands:
         blocked = any(not graph.points[at].stopped for at in stands)
         wanted = sum(1 << (search.stands + at) for at in stands if graph.points[at].stopped is not blocked)
         end = _way_with(search, made, wanted)[-1][0]
         why = reasons_at(search, end, search.wanted_at(end), 2)
-        return SlipResult(slip, Effect.BLOCKED if blocked else Effect.DETECTED, (), shows, False, why, None)
-    return SlipResult(slip, Effect.HARMLESS, (), (), False, (), None)
+        return SlipResult(slip, Effect.BLOCKED if blocked else Effect.DETECTED, (), (), shows, False, why, None)
+    return SlipResult(slip, Effect.HARMLESS, (), (), (), False, (), None)
 
 
 def _way_with(search: InterleavingSearch, made: Made, wanted: int) -> Way:

@@ -77,7 +77,7 @@ def _at(bound: BoundProcedure, at: int) -> Iterator[Slip]:
     if number < len(actions) and actions[number].action.text != text:
         told = f"'{actions[number].action.text}' is done before '{text}'"
         yield Slip(f"{number} swapped", SlipKind.SWAPPED, at, told, actions[number], number + 1)
-    for kind, wrong in ((SlipKind.WRONG_WAY, _wrong_ways), (SlipKind.WRONG_OBJECT, _wrong_objects)):
+    for kind, wrong in ((SlipKind.WRONG_WAY, other_ways), (SlipKind.WRONG_OBJECT, other_things)):
         for other in wrong(here, bound.compiled):
             said = other.action.text
             told = f"'{said}' is done in the place of '{text}'"
@@ -89,7 +89,7 @@ def _at(bound: BoundProcedure, at: int) -> Iterator[Slip]:
             yield Slip(f"{number} to {group.end} left out", SlipKind.INCOMPLETE, at, told, None, group.end)
 
 
-def _wrong_ways(bound: Bound, compiled: CompiledHold) -> Iterator[Bound]:
+def other_ways(bound: Bound, compiled: CompiledHold) -> Iterator[Bound]:
     action = bound.action
     if action.subject is None:
         return
@@ -111,7 +111,7 @@ def _wrong_ways(bound: Bound, compiled: CompiledHold) -> Iterator[Bound]:
         yield from _varied(compiled, replace(action, verb=verb), old, new, wrong_way=True)
 
 
-def _wrong_objects(bound: Bound, compiled: CompiledHold) -> Iterator[Bound]:
+def other_things(bound: Bound, compiled: CompiledHold) -> Iterator[Bound]:
     action = bound.action
     if action.subject is None or len(action.subject.parts) != 1 or action.verb in ("release", "push"):
         return

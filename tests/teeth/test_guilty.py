@@ -1,0 +1,135 @@
+"""Of a procedure with one planted error the first finding names the action, or the goal, that is guilty of it."""
+
+from __future__ import annotations
+
+import pytest
+
+from interlock.kernel.claims import Limits
+from interlock.study.procedure.audit import Audit, Overall, audit_procedure
+from tests.teeth.procedures import bind, demo, planted
+
+LANE, TWIN = "single-lane-load", "load-two-and-one"
+
+
+def audit(text: str) -> Audit:
+    """What goes wrong by itself, without slips and interruptions."""
+    return audit_procedure(bind(text), None, Limits(), slips=False, interrupted=False)
+
+
+def line_of(text: str, words: str, which: int = 0) -> int:
+    """The line, from 1, that has these words; the first of several, or the one numbered so from 0."""
+    return [number for number, line in enumerate(text.splitlines(), 1) if words in line][which]
+
+
+PARKED = """\
+interlock: 1
+procedure: Wait at the stop behind row 3, then go on to row 6
+hold: ../twin-lane.yaml
+start: {GP: on}
+goal: 6L is HALF and 6L is secured and D1 is open
+steps:
+  - open AP
+  - set PWR to on
+  - unlock D1
+  - unlatch D1
+  - hold LVD to up until D1 is open
+  - lower CG1
+  - raise M3L
+  - bring HALF to D1
+  - pull H1
+  - run loader in at D1 until 1R is occupied
+  - hold LVY to left until 1L is occupied
+  - hold LVX to aft until 3L is occupied
+  - check 3L is occupied
+  - lower M3L
+  - hold LVX to aft until 6L is occupied
+  - raise M5L
+"""
+NEVER_LET_GO = planted(
+    LANE,
+    "      - hold LVA to aft until 4C is occupied\n",
+    "      - hold LVA to aft\n      - wait until 4C is occupied\n",
+)
+WRONG_LATCH = planted(
+    LANE,
+    "      - raise M3\n      - go P1 to at_door\n      - check M3 is raised\n",
+    "      - raise M2\n      - go P1 to at_door\n",
+).replace("      - check 3C is secured and 4C is secured\n", "")
+WRONG_IN_TWIN = demo(TWIN).replace("- raise M4L\n      - check 5L is secured", "- raise M3L")
+_HELD = "  - hold LVX to aft until 3L"
+TOO_EARLY = PARKED.replace("  - lower M3L\n", "").replace(_HELD, f"  - lower M3L\n{_HELD}")
+
+ERRORS = {
+    "a lever never let go": (NEVER_LET_GO, "- hold LVA to aft", "never let go"),
+    "a lever never let go, another hold": (
+        demo(TWIN).replace("- hold LVX to aft until 6L is WIDE", "- hold LVX to aft\n      - wait until 6L is WIDE"),
+        "- hold LVX to aft",
+        "never let go",
+    ),
+    "wrong latch without a check": (WRONG_LATCH, "- raise M2", "raise M3 instead"),
+    "wrong latch that the goal does not ask for": (
+        WRONG_LATCH.replace("4C is secured and 3C is secured and ", ""),
+        "- raise M2",
+        "raise M3 instead",
+    ),
+    "wrong latch without a check, another hold": (WRONG_IN_TWIN, "- raise M3L", "raise M4L instead"),
+    "a stop lowered too early": (TOO_EARLY, "- lower M3L", "comes too early"),
+}
+
+
+@pytest.mark.parametrize("name", ERRORS)
+def test_the_first_finding_names_the_guilty_action(name: str) -> None:
+    """The cause comes first, at its line, with what was tried and does; the symptoms are known to follow from it."""
+    text, words, what = ERRORS[name]
+    found = audit(text)
+    assert found.overall is Overall.FINDINGS
+    first = found.guilty[0]
+    assert first.action is not None
+    assert first.span.line == line_of(text, words) == found.actions[first.action - 1].bound.action.span.line
+    assert what in f"{first.what}; {first.instead}"
+    assert first.restores
+
+
+@pytest.mark.parametrize("name", ["single-lane-load", "load-two-and-one", "change-at-the-door"])
+def test_sound_procedures_have_nobody_to_blame(name: str) -> None:
+    """The demonstrations have no finding to look at first; neither has the one that waits at a stop."""
+    assert audit(demo(name)).guilty == ()
+    assert name != TWIN or audit(PARKED).guilty[0].what.startswith("cargo power was off")
+
+
+POWERED = {
+    LANE: ("      - set KEY to off\n      - close D1\n", "      - close D1\n", " and KEY is off", "- set KEY to on", 1),
+    TWIN: ("      - set PWR to off\n      - check PWR is off\n", "", " and PWR is off", "- set PWR to on", 0),
+}
+
+
+@pytest.mark.parametrize("name", POWERED)
+def test_power_left_on_is_told_although_no_goal_asks(name: str) -> None:
+    """Power that was off at the start and is on at the end is the first finding, at the action that put it on."""
+    old, new, goal, words, which = POWERED[name]
+    text = planted(name, old, new).replace(goal, "")
+    first = audit(text).guilty[0]
+    assert first.span.line == line_of(text, words, which)
+    assert "was off at the start and is on at the end, and no part of the goal asks for it" in first.what
+    # where the goal does ask for it, nobody is to blame
+    asked = planted(name, old, new).replace(goal, goal.replace("off", "on"))
+    assert audit(asked).guilty == ()
+
+
+GOALS = {
+    "KEY is off and KEY is on": "contradicts itself: 'KEY is off' and 'KEY is on' together can never be so",
+    "KEY is off and not (P1 is at_door or P1 is in_bay_1)": "itself: 'not (P1 is at_door or P1 is in_bay_1)' can never",
+    "KEY is off and D1 is open": "is out of reach: from this start 'D1 is locked' and 'D1 is open' together never",
+}
+
+
+@pytest.mark.parametrize("goal", GOALS)
+def test_a_goal_that_can_never_be_is_proved_so(goal: str) -> None:
+    """The first finding is the goal, at its line, with the fewest parts that are never so together."""
+    text = planted(LANE, "KEY is off and P1", f"{goal} and P1")
+    found = audit(text)
+    first = found.guilty[0]
+    assert first.action is None
+    assert first.span.line == line_of(text, "goal:")
+    assert GOALS[goal] in first.what
+    assert first.what.endswith("(proved)")
