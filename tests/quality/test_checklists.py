@@ -18,10 +18,10 @@ from interlock.confirm.replay import replay
 from interlock.hold.compile.compiler import CompiledHold, compile_hold
 from interlock.hold.kinds import Verb
 from interlock.hold.loader import Source, load_hold, load_procedure, load_specification
-from interlock.hold.origin import Arrive, Bring, Depart, Work
+from interlock.hold.origin import Arrive, Bring, Depart, Sort, Work
 from interlock.hold.procedure.binding import bind_procedure, compile_for
 from interlock.kernel.claims import Claim, Disputed, Holds, Limits
-from interlock.kernel.evaluator import evaluate, fire, initial_states, is_enabled, successors
+from interlock.kernel.evaluator import State, evaluate, fire, initial_states, is_enabled, successors
 from interlock.kernel.expressions import conj
 from interlock.kernel.machine import Actor, Machine, Question, RequirementKind, question_of
 from interlock.report.html.checklist import checklist_html
@@ -197,7 +197,8 @@ def test_order_is_not_freer_than_it_may_be() -> None:
     made = _checklist("twin-lane.yaml", SOME)
     operation = made.operation
     seen = 0
-    for leg in made.legs:
+    # where the hold is shut the power goes off last, whether it must or not
+    for leg in made.legs[:-1]:
         for earlier, later in leg.freedom.pairs:
             if later != earlier + 1:
                 continue
@@ -351,6 +352,46 @@ def test_whoever_stands_near_is_told_to_stand_clear(name: str) -> None:
         warned = [guard for guard in step.guards if guard.label == WARNING]
         assert bool(warned) == moves, step.instruction
         assert all(guard.avoid == "Stand clear." and "severity 1" in guard.consequence for guard in warned)
+
+
+def test_no_switch_is_set_for_nothing() -> None:
+    """The single lane is filled from one station: the selector is not set to the other and back again."""
+    steps = [step.instruction for leg in _words("single-lane.yaml", ALL_HALF).parts for step in leg.steps]
+    assert not any("station selector" in step for step in steps)
+    assert len(steps) == 32
+
+
+@quick
+def test_doors_are_made_safe_before_the_power_goes_off(name: str, goal: Goal, aboard: Goal | None) -> None:
+    """Power that is on when the hold is to be shut goes off behind what is done to the doors, in every order."""
+    leg, compiled = _checklist(name, goal, aboard).legs[-1], _compiled(name)
+    circuits = [compiled.world.things[one.id].states["on"] for one in compiled.hold.circuits if one.use == "power"]
+
+    def on(state: State) -> int:
+        return sum(evaluate(compiled.machine, circuit, state) for circuit in circuits)
+
+    deeds = [[compiled.origins.deed_of(rule) for rule in one.rules] for one in leg.executions]
+    doors = [at for at, those in enumerate(deeds) if any(_is_of_door(deed) for deed in those)]
+    off = [at for at, one in enumerate(leg.executions) if on(one.before) > on(one.after) == 0]
+    assert all(door < at and leg.freedom.before[at] >> door & 1 for door in doors for at in off)
+
+
+def _is_of_door(deed: object) -> bool:
+    return isinstance(deed, Work) and deed.subject.sort is Sort.DOOR
+
+
+def test_steps_of_preparation_say_why() -> None:
+    """Each is told by what goes wrong without it: what would stop a unit, not hold it, not be possible."""
+    twin = {
+        step.instruction: step.why
+        for leg in _words("twin-lane.yaml", Load((("6L", "HALF"), ("6R", "HALF")))).parts
+        for step in leg.steps
+    }
+    assert twin["Lower centre guide 1."] == "centre guide 1 would stop the unit of step 10"
+    assert twin["Raise mid latch 5L."] == "without it the unit in bay 6L is not secured"
+    assert twin["Open the control panel cover."] == "step 2 needs it: without it control panel cover is closed"
+    assert twin["Pull the sill lock handle."] == "step 15 needs it: without it sill lock 1 is raised"
+    assert twin["Latch the cargo door."] == ""
 
 
 def test_a_sheet_says_whom_it_was_examined_for() -> None:

@@ -52,6 +52,7 @@ def _part(part: PartView) -> Iterator[str]:
             yield from ("", *map(_guard, step.guards), "")
         yield f"- [ ] **{step.number}.** {in_markdown(step.instruction)}"
         yield from (f"  - {in_markdown(result)}" for result in step.results)
+        yield from (f"  - {in_markdown(why)}" for why in ([f"Why: {step.why}."] if step.why else []))
     for finding in facts.audit_findings:
         yield from ("", f"> **AUDIT:** {in_markdown(finding)}")
     if facts.check_guards:

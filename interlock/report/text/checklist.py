@@ -61,6 +61,8 @@ def _part(number: int, part: PartView, verbose: bool) -> Iterator[Line]:
         yield from flow(f"[ ] {bar} {step.number:>3}. {step.instruction}", 2, 11)
         for result in step.results:
             yield from flow(f"-> {result}", 13, 3, Tone.FAINT)
+        if step.why:
+            yield from flow(f"Why: {step.why}.", 13, 0, Tone.FAINT)
         if verbose and step.number in part.noticed:
             yield from flow(part.noticed[step.number], 13, 0, Tone.FAINT)
     for finding in facts.audit_findings:

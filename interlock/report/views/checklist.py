@@ -42,6 +42,7 @@ from interlock.report.views.harm import SCHEME
 from interlock.report.views.identification import Identification, identification
 from interlock.report.views.instructions import InstructionWriter
 from interlock.report.views.moving import people_words
+from interlock.report.views.needs import why_needed
 from interlock.report.views.never import never_facts
 from interlock.report.views.slips import counted_text, effect_counts, fewest_rows, followed_text, kind_counts
 from interlock.report.views.tones import Tone
@@ -50,6 +51,7 @@ from interlock.study.checklist.audit import ChecklistAudit
 from interlock.study.checklist.goals import Goal, Load, Unload
 from interlock.study.checklist.making import Checklist, Leg, NoChecklist, Step
 from interlock.study.checklist.nearest_goals import Nearest
+from interlock.study.checklist.needs import needs_of
 from interlock.study.checklist.partial_orders import free_runs
 from interlock.study.procedure.audit import Overall, Verdict
 from interlock.study.procedure.slip_audit import Effect, SlipResult
@@ -116,7 +118,10 @@ def checklist_view(
     writer = InstructionWriter(compiled)
     instances = {instance.requirement.id: instance for instance in compiled.instances}
     dangers = dangers_of(audited)
-    parts = tuple(_part(writer, leg, audited, instances, dangers) for leg in result.legs)
+    leg_of = {step.number: leg for leg in result.legs for step in leg.steps}
+    needs = needs_of(result)
+    whys = {step.number: why_needed(writer, step, leg_of, needs) for step in result.steps}
+    parts = tuple(_part(writer, leg, audited, instances, dangers, whys) for leg in result.legs)
     body = Body(
         tuple(preconditions(writer, result)),
         tuple(part.facts for part in parts),
@@ -140,13 +145,14 @@ def _part(
     audited: ChecklistAudit,
     instances: Mapping[str, Instance],
     dangers: Sequence[Danger],
+    whys: Mapping[int, str],
 ) -> PartView:
     first = leg.steps[0].number if leg.steps else 0
     end = first + len(leg.steps)
     facts = PartFacts(
         leg_title(writer, leg),
         leg.timed,
-        tuple(_step(writer, step, audited, instances, dangers) for step in leg.steps),
+        tuple(_step(writer, step, audited, instances, dangers, whys.get(step.number, "")) for step in leg.steps),
         tuple(check.text for check in checks_of(writer, leg)),
         check_guards(audited, first, end, instances, dangers),
         tuple(audit_findings(audited, first, end)),
@@ -171,11 +177,13 @@ def _step(
     audited: ChecklistAudit,
     instances: Mapping[str, Instance],
     dangers: Sequence[Danger],
+    why: str,
 ) -> StepFacts:
     return StepFacts(
         step.number,
         instruction_of(writer, step),
         results_of(writer, step),
+        why,
         guards_of(writer, step, audited, instances, dangers),
         tuple(step.execution.rules),
         tuple(_step_slip(one, audited) for one in audited.slips_at(step.number)),

@@ -53,6 +53,7 @@ class StepFacts(Facts, frozen=True):
     number: Annotated[Count, Meta(description="from 1, through all parts")]
     instruction: Annotated[str, Meta(description="what to do")]
     results: Annotated[Texts, Meta(description="what the equipment then does")]
+    why: Annotated[str, Meta(description="of a step of preparation, what needs it; else empty")]
     guards: Annotated[tuple[Guard, ...], Meta(description="what must be known before it: at most one")]
     rules: Annotated[Texts, Meta(description="the rules of the state machine that it is made of")]
     slips: Annotated[tuple[StepSlip, ...], Meta(description="what slips in it lead to")]

@@ -35,9 +35,14 @@ class Freedom:
 
 
 def freedom_of(
-    operation: Operation, start: State, executions: Sequence[Execution], timed: bool, clock: Clock
+    operation: Operation,
+    start: State,
+    executions: Sequence[Execution],
+    timed: bool,
+    clock: Clock,
+    fixed: frozenset[tuple[int, int]] = frozenset(),
 ) -> Freedom:
-    """The partial order of the courses' deeds from the start.
+    """The partial order of the courses' deeds from the start; pairs that are `fixed` are not exchanged at all.
 
     Begins with the pairs that cannot be exchanged when all that need not lie between them is moved away; then works
     through every set of first steps, and puts in a further pair wherever an order fails or ends elsewhere.
@@ -47,7 +52,7 @@ def freedom_of(
     if timed:
         return Freedom(size, in_a_row, None)
     try:
-        pairs = _cannot_be_exchanged(operation, start, executions, clock)
+        pairs = _cannot_be_exchanged(operation, start, executions, clock, fixed)
         while True:
             before = predecessors_of(size, pairs)
             if count_orders(before, min(MOST_LOOKED_AT, MOST_DOWNSETS)) is None:
@@ -61,10 +66,14 @@ def freedom_of(
 
 
 def _cannot_be_exchanged(
-    operation: Operation, start: State, executions: Sequence[Execution], clock: Clock
+    operation: Operation,
+    start: State,
+    executions: Sequence[Execution],
+    clock: Clock,
+    fixed: frozenset[tuple[int, int]],
 ) -> set[tuple[int, int]]:
     size = len(executions)
-    pairs: set[tuple[int, int]] = set()
+    pairs: set[tuple[int, int]] = set(fixed)
     end = executions[-1].after if executions else start
     for later in range(size):
         for earlier in reversed(range(later)):

@@ -282,6 +282,12 @@ def _opening(
     return Aim("open", (secured, opened), doors=doors, kept=tuple(aboard))
 
 
+def powered(compiled: CompiledHold) -> list[Expr]:
+    """That each power circuit is on."""
+    states = (compiled.world.things[one.id].states for one in compiled.hold.circuits if one.use == "power")
+    return [those["on"] for those in states if "on" in those]
+
+
 def _shutting(compiled: CompiledHold, there: Sequence[Placement]) -> Aim:
     hold, things = compiled.hold, compiled.world.things
     load = [*_aboard_exactly(compiled, there), *_secured(compiled, there)]
@@ -301,5 +307,6 @@ def _shutting(compiled: CompiledHold, there: Sequence[Placement]) -> Aim:
         if len(starts) == 1 and starts[0] in states:
             tidy.append(states[starts[0]])
     tidy += [things[p.id].states[p.starts[0]] for p in hold.people if len(p.starts) == 1]
-    goals = (conj(*load, *shut, *power, *tidy), conj(*load, *shut, *power), conj(*load, *shut))
-    return Aim("shut", goals, doors=tuple(door.id for door in hold.doorways), kept=tuple(there))
+    safe = conj(*load, *shut)
+    goals = (conj(safe, *power, *tidy), conj(safe, *power), safe)
+    return Aim("shut", goals, doors=tuple(door.id for door in hold.doorways), kept=tuple(there), via=safe)

@@ -15,14 +15,16 @@ from typing import TypeAlias
 from interlock.confirm.confirm import confirm
 from interlock.confirm.replay import replay
 from interlock.hold.compile.compiler import CompiledHold
+from interlock.hold.origin import Sort, Work
 from interlock.kernel.claims import Disputed, Finding, Holds, Limits, Progress, ProgressCallback, silent
 from interlock.kernel.evaluator import State, evaluate
 from interlock.kernel.expressions import Expr, conj, disj
 from interlock.kernel.machine import Question, question_of
 from interlock.prove.decide import decide
 from interlock.prove.engine import Clock, clock_of, stop_reason
+from interlock.study.checklist.detours import Part, without_detours
 from interlock.study.checklist.free_orders import Freedom, freedom_of
-from interlock.study.checklist.goals import Aim, Goal, aims_of, joined
+from interlock.study.checklist.goals import Aim, Goal, aims_of, joined, powered
 from interlock.study.checklist.nearest_goals import Nearest, find_nearest
 from interlock.study.checklist.operating import Deed, Execution, Operation, Refusal, trace_of
 from interlock.study.checklist.planning import perform_all, plan_deeds, shorten
@@ -149,7 +151,7 @@ def make_checklist(
     planned = work.plan(goal, start)
     if isinstance(planned, NoChecklist):
         return replace(planned, nearest=work.nearest(goal, planned, start))
-    return work.finish(goal, start, before, planned)
+    return work.finish(goal, start, before, work.direct(start, planned))
 
 
 class _ListMaker:
@@ -181,6 +183,21 @@ class _ListMaker:
                 return self._why_not(goal, found, planned[-1].end if planned else start)
             planned.append(found)
         return planned
+
+    def direct(self, start: State, planned: list[PlannedLeg]) -> list[PlannedLeg]:
+        """The legs without what all of them together can do without."""
+        if any(one.timed for one in planned):
+            return planned
+        parts = [Part(tuple(execution.deed for execution in one.executions), one.goal) for one in planned]
+        found: list[PlannedLeg] = []
+        state = start
+        for one, part in zip(planned, without_detours(self.operation, start, parts, self.clock), strict=True):
+            executions = perform_all(self.operation, state, part.deeds)
+            if executions is None:
+                return planned
+            found.append(replace(one, start=state, executions=executions))
+            state = found[-1].end
+        return found
 
     def _legs(self, goal: Goal, start: State, thorough: bool) -> Iterator[PlannedLeg | Aim]:
         """Plans for the legs one after the other; at the first that is not found its aim, and no more."""
@@ -227,6 +244,39 @@ class _ListMaker:
         return (self._plan(aims[0], state, thorough=True) if thorough else None), 1
 
     def _plan(self, aim: Aim, start: State, thorough: bool) -> PlannedLeg | None:
+        """A plan for the leg; where it may, one that makes doors safe before the power goes off."""
+        if aim.what == "shut" and aim.via is not None:
+            return self._planned(aim, start, thorough) or self._planned(replace(aim, via=None), start, thorough)
+        found = self._planned(aim, start, thorough)
+        return found if found is None or found.timed or aim.what != "load" else self._powered(found)
+
+    def _powered(self, leg: PlannedLeg) -> PlannedLeg:
+        """The leg with another last deed, where its last turns more power off than another one that does as well.
+
+        The door is to be made safe with the power still on.
+        """
+        if not leg.executions or not self._turns_off(leg.executions[-1]):
+            return leg
+        operation, before = self.operation, leg.executions[-1].before
+        meets = operation.test_of(leg.goal)
+        best = leg.executions[-1]
+        for deed in operation.choices(operation.packing.pack(before)):
+            done = operation.perform(before, deed)
+            if isinstance(done, Refusal) or not meets(operation.packing.pack(done.after)):
+                continue
+            best = max(best, done, key=lambda one: len(self._on(one.after)))
+        return replace(leg, executions=(*leg.executions[:-1], best))
+
+    def _on(self, state: State) -> list[Expr]:
+        """The power circuits that are on."""
+        return [on for on in powered(self.compiled) if evaluate(self.compiled.machine, on, state)]
+
+    def _turns_off(self, execution: Execution) -> bool:
+        """Some power circuit is on before and off after it."""
+        after = self._on(execution.after)
+        return any(on not in after for on in self._on(execution.before))
+
+    def _planned(self, aim: Aim, start: State, thorough: bool) -> PlannedLeg | None:
         """A plan for the leg, by way of what must be so in between, and without what turns out not to be needed."""
         first: tuple[Execution, ...] = ()
         timed = False
@@ -309,7 +359,8 @@ class _ListMaker:
             self.report(Progress(NAME, "examining orders", at, len(planned)))
             steps = [Step(number + place, execution) for place, execution in enumerate(one.executions, 1)]
             number += len(steps)
-            freedom = freedom_of(self.operation, one.start, one.executions, one.timed, self.clock)
+            fixed = self._safe_first(one)
+            freedom = freedom_of(self.operation, one.start, one.executions, one.timed, self.clock, fixed)
             shortness = shortness_of(self.operation, one.start, one.goal, one.executions, one.timed, self.clock)
             way = one.aim, one.goal, one.start, one.executions, one.timed
             legs.append(Leg(*way, tuple(steps), shortness, freedom))
@@ -320,6 +371,18 @@ class _ListMaker:
             claim = decide(self.operation.asked, (question,), Limits(depth=0))[0]
             return NoChecklist(self.compiled, goal, None, Disputed("goal", claim, check), (), check)
         return Checklist(self.compiled, self.operation, goal, start, tuple(legs), check)
+
+    def _safe_first(self, leg: PlannedLeg) -> frozenset[tuple[int, int]]:
+        """Pairs of steps of a leg that shuts: what is done to a door, and the power that goes off after it."""
+        if leg.aim.what != "shut":
+            return frozenset()
+        doors = [at for at, one in enumerate(leg.executions) if self._is_of_door(one)]
+        off = [at for at, one in enumerate(leg.executions) if self._turns_off(one)]
+        return frozenset((door, at) for door in doors for at in off if door < at)
+
+    def _is_of_door(self, execution: Execution) -> bool:
+        deeds = (self.compiled.origins.deed_of(rule) for rule in execution.rules)
+        return any(isinstance(deed, Work) and deed.subject.sort is Sort.DOOR for deed in deeds)
 
     def _check(self, whole: tuple[Execution, ...], planned: Sequence[PlannedLeg]) -> Check | str:
         """The whole run once more by the reference evaluator, every standing requirement in every state of it."""
