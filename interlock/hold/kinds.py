@@ -9,7 +9,7 @@ The trigger `by_itself` is the mechanism: it settles before anyone acts again.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import cache
 from typing import TYPE_CHECKING, Any
@@ -118,7 +118,8 @@ class Kind:
 
     `initial` is where it rests: as it is made, or without power.  `transitions` has the entries that
     `transitions.Machine` takes: trigger, source, dest, and optional lists `conditions` (all must be true) and `unless`
-    (none may be true).  `purpose` and `working` are those of a device.
+    (none may be true).  `purpose` and `working` are those of a device.  `says` are the states that people call
+    otherwise than descriptions do.
     """
 
     id: str
@@ -130,6 +131,11 @@ class Kind:
     triggers: Mapping[str, Trigger]
     purpose: Purpose | None = None
     working: Working | None = None
+    says: Mapping[str, str] = field(default_factory=dict)
+
+    def said(self, state: str) -> str:
+        """What people call the state."""
+        return self.says.get(state, state.replace("_", " "))
 
     @property
     def is_hand_worked(self) -> bool:
@@ -281,7 +287,7 @@ DEVICE_KINDS: Mapping[str, Kind] = {
 
 HANDLE = Kind(
     "self-resetting handle",
-    "Lowers its locks while pulled; goes back to normal by itself when the unit that passed is clear.",
+    "Lowers its locks while pulled; is stowed by itself when the unit that passed is clear.",
     ("normal", "pulled", "passing"),
     (),
     "normal",
@@ -294,8 +300,9 @@ HANDLE = Kind(
     _named(
         MECHANISM,
         Trigger(Actor.CREW, "pull {name}", Verb.PULL),
-        Trigger(Actor.CREW, "put {name} back to normal", Verb.PUT, "back"),
+        Trigger(Actor.CREW, "stow {name}", Verb.PUT, "back"),
     ),
+    says={"normal": "stowed", "passing": "held by the unit"},
 )
 
 PANEL = Kind(
@@ -370,12 +377,14 @@ RELAY = Kind(
         {"trigger": BY_ITSELF, "source": "set", "dest": "dropped", "conditions": ["drops"]},
     ),
     _named(MECHANISM),
+    says={"dropped": "released", "set": "energised"},
 )
 
 
 def _door(moved_by: str) -> Kind:
     actor = Actor.CREW if moved_by == "hand" else Actor.PLANT
-    verb = "move {name}" if moved_by == "hand" else "the drive moves {name}"
+    opens, closes, start = ("open", "close", "start") if moved_by == "hand" else ("opens", "closes", "starts")
+    who = "" if moved_by == "hand" else "the drive "
     return Kind(
         f"door moved by {moved_by}",
         "Closed, moving (off both ends, or stopped between them) or open. It leaves closed only when unlatched.",
@@ -395,10 +404,10 @@ def _door(moved_by: str) -> Kind:
             {"trigger": "finish_closing", "source": "moving", "dest": "closed", "conditions": ["drive_closes"]},
         ),
         _named(
-            Trigger(actor, f"{verb} off closed", Verb.START, "opening"),
-            Trigger(actor, f"{verb} fully open", Verb.FINISH, "opening"),
-            Trigger(actor, f"{verb} off fully open", Verb.START, "closing"),
-            Trigger(actor, f"{verb} fully closed", Verb.FINISH, "closing"),
+            Trigger(actor, f"{who}{start} to open {{name}}", Verb.START, "opening"),
+            Trigger(actor, f"{who}{opens} {{name}} fully", Verb.FINISH, "opening"),
+            Trigger(actor, f"{who}{start} to close {{name}}", Verb.START, "closing"),
+            Trigger(actor, f"{who}{closes} {{name}} fully", Verb.FINISH, "closing"),
         ),
     )
 

@@ -173,7 +173,7 @@ def test_what_would_chatter_is_left_out_alone() -> None:
     names = {one.known.failure.name for one in found.chattering}
     assert names == {"failure.relay.a.sets.reads.D1.open.so.welded", "failure.relay.b.sets.reads.D1.closed.so.welded"}
     assert not any(one.others for one in found.chattering)
-    assert all("a goes to set by itself; b goes to set by itself" in one.chain for one in found.chattering)
+    assert all("a goes to energised by itself; b goes to energised by itself" in one.chain for one in found.chattering)
     compiled = compile_hold(found.hold).compiled
     assert compiled is not None
     assert set(failures_of(compiled.machine)) == set(found.failures)

@@ -170,7 +170,8 @@ def test_nothing_is_gone_on_with_after_the_end(flawed: Audit) -> None:
     ]
     text = " ".join(as_text(tuple(interruption_lines(view, verbose=False))).split())
     assert (
-        "1 place: afterwards the procedure goes on with the action that was not finished after the end: nothing" in text
+        "1 point in the procedure: afterwards the procedure goes on with the action that was not finished after the "
+        "end: nothing" in text
     )
     assert "| after the end | nothing |  | nothing is left to do |" in audit_markdown(view)
 

@@ -89,7 +89,7 @@ def _reports(verification: Verification, every_outcome: Verification) -> dict[st
     texts = [requirement_view(text) for text in requirement_texts()]
     walk = begin_walk(compiled)
     walked: list[Line] = [*opening_lines(walk_view(walk)), *choice_lines(walk_view(walk))]
-    for words in ("bring", "unlock", "unlatch", "off closed", "fully open", "the loader runs"):
+    for words in ("bring", "unlock", "unlatch", "start to open", "fully", "the loader moves"):
         walk = take(walk, next(choice for choice in choices_of(walk) if words in choice.text))
         walked += step_lines(walk_view(walk))
     walked += state_lines(walk_view(walk))
@@ -344,15 +344,15 @@ def test_walk_finds_what_is_broken_and_why() -> None:
         "bring",
         "unlock",
         "unlatch",
-        "off closed",
-        "fully open",
+        "start to open",
+        "open side door fully",
         "over the sill",
         "stands in bay",
-        "off fully",
+        "start to close",
     ):
         walk = take(walk, next(choice for choice in choices_of(walk) if words in choice.text))
     assert broken_now(walk) == ()
-    walk = take(walk, next(choice for choice in choices_of(walk) if "fully closed" in choice.text))
+    walk = take(walk, next(choice for choice in choices_of(walk) if "close side door fully" in choice.text))
     (broken,) = broken_now(walk)
     assert broken.instance.requirement.id == "secured-behind-door[1C]"
     text = as_text(broken_lines(walk_view(walk), why=True))

@@ -304,7 +304,7 @@ def test_of_a_part_left_off_the_last_step_that_matters_is_guilty() -> None:
         for guard in step.guards
         if "Door or sill lock damaged" in guard.hazard
     ]
-    assert told == ["Run the half-width container from the loader into bay 1R."]
+    assert told == ["Move the half-width container from the loader into bay 1R."]
 
 
 def test_damage_is_no_warning() -> None:

@@ -16,7 +16,7 @@ DESCRIPTIVE_WORDS = 25
 VERBS = frozenset(
     [
         *("bring", "close", "hold", "latch", "let", "lock", "lower", "make", "move", "open", "pull", "push", "put"),
-        *("raise", "release", "run", "send", "set", "take", "unlatch", "unlock", "wait"),
+        *("raise", "release", "run", "send", "set", "start", "stow", "take", "unlatch", "unlock", "wait"),
     ]
 )
 """The verbs that an instruction of ours begins with."""

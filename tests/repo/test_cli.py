@@ -126,7 +126,7 @@ def test_a_failure_is_1(capsys: pytest.CaptureFixture[str]) -> None:
     assert prove("small.yaml") == 1
     out = capsys.readouterr().out
     assert "FAILS  secured-behind-door[1C]" in out
-    assert "9. crew: move side door fully closed" in out
+    assert "9. crew: close side door fully" in out
 
 
 def test_a_faulty_description_is_2_and_tells_every_fault(capsys: pytest.CaptureFixture[str]) -> None:

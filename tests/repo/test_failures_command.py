@@ -170,7 +170,7 @@ def test_what_would_chatter_is_told_with_its_chain(capsys: pytest.CaptureFixture
     assert cli.run(["failures", "small.yaml", *ASKED, *asked, "text"]) in (DONE, FOUND)
     out = " ".join(capsys.readouterr().out.split())
     assert "But 2 failures could not be analysed" in out
-    assert "the mechanism never comes to rest: a goes to set by itself" in out
+    assert "the mechanism never comes to rest: a goes to energised by itself" in out
 
 
 def test_misuse(capsys: pytest.CaptureFixture[str]) -> None:

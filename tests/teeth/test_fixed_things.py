@@ -49,7 +49,7 @@ def test_whatever_is_fixed_the_standing_set_can_be_asked(name: str) -> None:
         if compilation.compiled is None:
             # a switch that is on for good may leave no start in which a relay is at rest: which one is said
             assert {one.code for one in compilation.diagnostics} == {"start-not-settled"}, fixing
-            assert all("fresh command relay goes to set by itself" in d.message for d in compilation.diagnostics)
+            assert all("fresh command relay goes to energised by itself" in d.message for d in compilation.diagnostics)
         else:
             assert len(compilation.compiled.machine.requirements) > 40
 

@@ -193,7 +193,7 @@ ERRORS = (
         "      - check SL10 is raised\n",
         "hold LVY to right until D1-9R is occupied and D1 is sill_clear",
         Verdict.IMPOSSIBLE,
-        ("sill lock 9 is raised", "sill lock handle 9 is normal"),
+        ("sill lock 9 is raised", "sill lock handle 9 is stowed"),
     ),
     Error(
         "the lever before the handle",
@@ -202,7 +202,7 @@ ERRORS = (
         "      - hold LVY to right until D1-10R is occupied and D1 is sill_clear\n      - pull H10\n",
         "hold LVY to right until D1-10R is occupied and D1 is sill_clear",
         Verdict.IMPOSSIBLE,
-        ("sill lock 10 is raised", "sill lock handle 10 is normal"),
+        ("sill lock 10 is raised", "sill lock handle 10 is stowed"),
     ),
     Error(
         "one of the two handles of a long pallet forgotten",
@@ -211,7 +211,7 @@ ERRORS = (
         "",
         "run loader in at D1 beside 9R until 9R is LONG",
         Verdict.IMPOSSIBLE,
-        ("sill lock 10 is raised", "sill lock handle 10 is normal"),
+        ("sill lock 10 is raised", "sill lock handle 10 is stowed"),
     ),
     Error(
         "the latch under a long pallet still up",

@@ -85,25 +85,25 @@ BITES = (
         "secured-behind-shut-doors[1C]",
         SINGLE,
         "- {change: up_M1, to: {reads: 'true'}}",
-        ("side door fully closed", "mid latch 1 is lowered"),
+        ("close side door fully", "mid latch 1 is lowered"),
     ),
     Bite(
         "nothing-half-way-behind-shut-doors[1C,1C.aft]",
         SINGLE,
         "- {change: over_S1, to: {reads: 'false'}}",
-        ("side door fully closed", "is on its way over spring latch 1"),
+        ("close side door fully", "is on its way over spring latch 1"),
     ),
     Bite(
         "sill-devices-locking-behind-shut-door[D1,SL1]",
         TWIN,
         "- {change: sill_locks_up, to: {is: 'true'}}",
-        ("pull sill lock handle", "cargo door fully closed", "sill lock 1 is not raised"),
+        ("pull sill lock handle", "closes cargo door fully", "sill lock 1 is not raised"),
     ),
     Bite(
         "deferral-limits-kept[M3]",
         SINGLE,
         "- {defer: M3, in: lowered, because: broken, limit: 1C is empty}",
-        ("side door fully closed", "the limit for deferred mid latch 3 is not kept"),
+        ("close side door fully", "the limit for deferred mid latch 3 is not kept"),
     ),
     Bite(
         "no-drive-power-behind-shut-doors[ZX]",
@@ -121,7 +121,7 @@ BITES = (
         "door-sill-clear[D1]",
         SINGLE,
         "- {change: door_released, to: {is: guard_up or sill_covered}}",
-        ("move side door off fully open", "is on its way over the sill of side door"),
+        ("start to close side door", "is on its way over the sill of side door"),
     ),
     Bite(
         "drives-off-while-door-moves[D1]",

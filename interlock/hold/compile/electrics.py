@@ -55,7 +55,7 @@ def _supply(described: Described, made: Additions, supply: Supply) -> None:
     component = compose(of.name, kind, meaning, starts, False, starts[0] if steady and not starts[1:] else None)
     if steady:
         component = replace(component, actions=())
-    states = made.states(of, supply.name, component)
+    states = made.states(of, supply.name, component, kind)
     made.work(thing, of, kind, component, TRUE)
     made.fails(described.may_strike.get(supply.id, ()))
     returns, lost = described.struck(supply.id, "returns"), described.struck(supply.id, "lost")
@@ -90,12 +90,16 @@ def _relay(described: Described, made: Additions, relay: Relay) -> None:
     }
     starts = described.starts_of(relay.id, relay.starts, RELAY.states)
     component = compose(of.name, RELAY, meaning, starts, False, None)
-    states = made.states(of, relay.name, component)
+    states = made.states(of, relay.name, component, RELAY)
     made.work(thing, of, RELAY, component, TRUE)
     made.fails(described.may_strike.get(relay.id, ()))
     welded, out = described.struck(relay.id, "welded"), described.struck(relay.id, "drops_out")
     made.failing(of.subject, relay.name, states, "set", welded, out)
     made.name(thing, {**states, "on": states["set"], "off": states["dropped"]}, truth=states["set"])
+
+
+_WAYS = {(True, False): "enters", (False, True): "leaves"}
+"""How a person goes, by whether it is from outside and whether it is to there."""
 
 
 def people(described: Described, known: Symbols) -> Symbols:
@@ -116,13 +120,14 @@ def people(described: Described, known: Symbols) -> Symbols:
                 if source == dest:
                     continue
                 bay = places[dest].bay
+                way = _WAYS.get((places[source].bay is None, bay is None), "goes")
                 free = TRUE if bay is None else neg(described.occupied(bay))
                 made.act(
                     Go(person.id, source, dest),
                     Actor.CREW,
                     conj(Is(at.name, source), moves, free),
                     {at.name: dest},
-                    f"{person.name} goes, and is then {places[dest].name}",
+                    f"{person.name} {way}, and is then {places[dest].name}",
                     ((person.id, "go"), (person.id, f"go_{dest}")),
                 )
     for cell in described.floor.bays:

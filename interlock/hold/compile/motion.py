@@ -44,7 +44,7 @@ PUSHING = Fact(Subject(Sort.HOLD, "pushing"))
 
 _CARRIES = {
     Means.DRIVE: "the drive carries {unit}",
-    Means.LOADER: "the loader runs {unit}",
+    Means.LOADER: "the loader moves {unit}",
     Means.PUSH: "push {unit}",
     Means.DRIFT: "by itself {unit} rolls",
 }

@@ -184,14 +184,14 @@ class Additions:
         known = self._things.get(thing.id)
         self._things[thing.id] = more if known is None else known.joined(more)
 
-    def states(self, of: Condition, phrase: str, component: Component) -> dict[str, Expr]:
-        """The signals for the states of a thing and, where it has memory, its variable."""
+    def states(self, of: Condition, phrase: str, component: Component, kind: Kind) -> dict[str, Expr]:
+        """The signals for the states of a thing of that kind and, where it has memory, its variable."""
         states = {
-            state: self.signal(Fact(of.subject, state), expr, told(phrase, state.replace("_", " ")))
+            state: self.signal(Fact(of.subject, state), expr, told(phrase, kind.said(state)))
             for state, expr in component.states.items()
         }
         if component.variable is not None:
-            says: dict[Value, str] = {value: f"{phrase} is {value.replace('_', ' ')}" for value in component.values}
+            says: dict[Value, str] = {value: f"{phrase} is {kind.said(value)}" for value in component.values}
             self.remember(of, component.values, component.starts, says)
         return states
 
@@ -221,7 +221,7 @@ class Additions:
             verbs = [trigger.word, *([trigger.verb] if trigger.to else []), *also]
             settles = False
             if trigger.verb is Verb.SETTLE:
-                text = f"{thing.phrase} goes to {action.dest.replace('_', ' ')} by itself"
+                text = f"{thing.phrase} goes to {kind.said(action.dest)} by itself"
                 settles = not lags
             if settles:
                 # no rule of its own says when it is possible, or what came before it

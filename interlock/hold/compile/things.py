@@ -132,7 +132,7 @@ def _control(described: Described, made: Additions, control: Control) -> None:
         )
     starts = described.starts_of(control.id, control.starts, kind.states)
     component = compose(of.name, kind, meaning, starts, False, control.fixed)
-    states = made.states(of, control.name, component)
+    states = made.states(of, control.name, component, kind)
     made.fails(described.may_strike.get(control.id, ()))
     works = neg(described.struck(control.id, "stuck"))
     reachable: Expr = TRUE
@@ -223,7 +223,7 @@ def _device(described: Described, known: Symbols, made: Additions, device: Devic
     sticks = described.struck(device.id, "stuck")
     starts = described.starts_of(device.id, device.starts, kind.states)
     component = compose(of.name, kind, meaning, starts, device.lags or sticks != FALSE, device.fixed)
-    states = made.states(of, device.name, component)
+    states = made.states(of, device.name, component, kind)
     made.fails(described.may_strike.get(device.id, ()))
     works = neg(sticks)
     possible = promised(HAND_WORK, described.hold.layout.hand_work, described.eased)
@@ -351,7 +351,7 @@ def _door_part(
 ) -> dict[str, Expr]:
     starts = described.starts_of(door.id, _usual_starts(described, door), kind.states)
     component = compose(of.name, kind, meaning, starts, False, None)
-    states = made.states(of, door.name, component)
+    states = made.states(of, door.name, component, kind)
     made.work(_door_thing(door), of, kind, component, described.reach(door.id), also=also)
     return states
 

@@ -55,7 +55,7 @@ def _head(view: AuditView) -> Iterator[Line]:
     yield from labelled("starts from:", facts.start, 2)
     yield from labelled("actions:", str(len(facts.actions)), 2)
     steady, lost = facts.places.supplies_steady, facts.places.power_lost_or_interrupted
-    followed = f"{count_of(steady, 'place')} with supplies steady, {lost:,} with power lost and"
+    followed = f"{count_of(steady, 'point')} of the procedure with supplies steady, {lost:,} with power lost and"
     yield from labelled("followed:", f"{followed} people called away at any point", 2)
 
 
@@ -90,7 +90,7 @@ def _left(view: AuditView) -> Iterator[Line]:
 def _actions(view: AuditView, verbose: bool) -> Iterator[Line]:
     yield from heading("Actions")
     if not view.amiss:
-        yield from flow(f"All {len(view.facts.actions)} actions are possible, each in every order of events.", 2)
+        yield from flow(f"All {len(view.facts.actions)} actions are possible, each in every sequence of events.", 2)
     unreached = [one for one in view.amiss if one.verdict is Verdict.UNREACHED]
     told = [one for one in view.amiss if one.verdict is not Verdict.UNREACHED] if verbose else view.told
     for one in told:

@@ -70,7 +70,7 @@ def _part(number: int, part: PartView, verbose: bool) -> Iterator[Line]:
     for guard in facts.check_guards:
         yield from _guard(guard)
     for check in facts.checks:
-        yield from flow(f"[ ] Check: {check}", 2, 11, Tone.GOOD)
+        yield from flow(f"[ ] {check}", 2, 11, Tone.GOOD)
     yield from flow(part.orders, 2, tone=Tone.FAINT)
 
 

@@ -10,7 +10,7 @@ from interlock.report.text.lines import Line, Tone, flow, heading, labelled
 from interlock.report.text.runs import LAST_STEPS, MOST_NAMED, broken_on_the_way, way_lines, way_step_lines
 from interlock.report.views.audit import AuditView
 from interlock.report.views.facts import WayOut
-from interlock.report.views.wording import shortened
+from interlock.report.views.wording import count_of, shortened
 
 LEAST_SHARED = 3
 """So many steps at least must two ways end with alike for the second to point at the first."""
@@ -21,7 +21,8 @@ def interruption_lines(view: AuditView, verbose: bool) -> Iterator[Line]:
     yield from heading("Everybody called away, or power lost")
     unsafe = [one for one in view.interruptions if one.risks]
     if view.interruptions and not unsafe:
-        yield from flow(f"At none of the {len(view.interruptions)} places can a requirement then be broken.", 2)
+        points = count_of(len(view.interruptions), "point")
+        yield from flow(f"At none of {points} in the procedure can a requirement then be broken.", 2)
     for one in unsafe:
         yield from flow(f"UNSAFE {one.where}", 2, 2, Tone.BAD)
         for label, risks in (

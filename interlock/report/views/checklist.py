@@ -207,13 +207,13 @@ def _orders(leg: Leg) -> Iterator[str]:
     several = len(leg.steps) > 1
     match leg.freedom.count:
         case None if several:
-            yield "Only this order was examined."
+            yield "Only this sequence was examined."
         case 1 if several:
-            yield "No other order of these steps does the same."
+            yield "No other sequence of these steps does the same."
         case None | 1:
             pass
         case count:
-            yield f"{count:,} orders of these steps do the same, this one included."
+            yield f"{count:,} sequences of these steps do the same, this one included."
     if leg.shortness.is_shown:
         yield (
             f"Shortest: a search found no way of fewer than {leg.shortness.length} steps, steps of the equipment "

@@ -31,17 +31,22 @@ def checks_of(writer: InstructionWriter, leg: Leg) -> Iterator[Check]:
             yield from _locking(writer, leg, unit)
         else:
             text = f"{writer.where(unit)} {'is' if len(unit.cells) == 1 else 'are'} empty"
-            yield Check(sentence(text), _all(f"{cell} is empty" for cell in unit.cells))
+            yield _sure(text, _all(f"{cell} is empty" for cell in unit.cells))
     for id in aim.doors:
         true = writer.so(id, DOOR_FACTS, end)
         if true:
-            yield Check(sentence(f"{the(things[id].phrase)} is {listed(true)}"), _all(f"{id} is {w}" for w in true))
+            yield _sure(f"{the(things[id].phrase)} is {listed(true)}", _all(f"{id} is {w}" for w in true))
     if aim.what == "shut":
         power = [circuit.id for circuit in hold.circuits if circuit.use == "power"]
         if power and not any(writer.so(id, ("on",), end) for id in power):
-            yield Check("All power circuits of the hold are off.", _all(f"{id} is off" for id in power))
+            yield _sure("all power circuits of the hold are off", _all(f"{id} is off" for id in power))
     if aim.what == "reach":
-        yield Check(sentence(f"this is so: {aim.text}"), aim.text)
+        yield _sure(f"this is so: {aim.text}", aim.text)
+
+
+def _sure(text: str, fact: str) -> Check:
+    """As ASD-STE100 has it, a check is an instruction to make sure."""
+    return Check(sentence(f"make sure that {text}"), fact)
 
 
 def holds_unit(placement: Placement) -> str:
@@ -51,11 +56,11 @@ def holds_unit(placement: Placement) -> str:
 
 def _standing(writer: InstructionWriter, leg: Leg, unit: Placement) -> Check:
     secured = all(writer.so(cell, ("secured",), leg.end) for cell in unit.cells)
-    text = sentence(f"{writer.standing(unit)}{', secured' if secured else ', not yet secured'}")
+    text = f"{writer.standing(unit)}{', secured' if secured else ', not yet secured'}"
     if secured:
-        return Check(text, _all((holds_unit(unit), *(f"{cell} is secured" for cell in unit.cells))))
+        return _sure(text, _all((holds_unit(unit), *(f"{cell} is secured" for cell in unit.cells))))
     loose = " or ".join(f"{cell} is not secured" for cell in unit.cells)
-    return Check(text, f"{holds_unit(unit)} and ({loose})")
+    return _sure(text, f"{holds_unit(unit)} and ({loose})")
 
 
 def _locking(writer: InstructionWriter, leg: Leg, unit: Placement) -> Iterator[Check]:
@@ -69,7 +74,7 @@ def _locking(writer: InstructionWriter, leg: Leg, unit: Placement) -> Iterator[C
     if devices:
         verb = "is" if len(devices) == 1 else "are"
         text = f"{listed([the(name) for name in devices.values()])} {verb} in the locking position"
-        yield Check(sentence(text), _all(f"{id} is locking" for id in devices))
+        yield _sure(text, _all(f"{id} is locking" for id in devices))
 
 
 def _devices(writer: InstructionWriter, cell: str) -> tuple[Thing, ...]:

@@ -128,7 +128,7 @@ def preconditions(writer: InstructionWriter, checklist: Checklist) -> Iterator[s
         now = writer.so(control.id, things[control.id].states, checklist.start)
         if now:
             verb = "is set to" if control.kind in ("switch", "selector") else "is"
-            yield sentence(f"{the(control.name)} {verb} {now[0].replace('_', ' ')}")
+            yield sentence(f"{the(control.name)} {verb} {control.behaviour.said(now[0])}")
     places = {place.id: place.name for place in compiled.hold.places}
     for person in compiled.hold.people:
         for place in writer.so(person.id, person.places, checklist.start):
@@ -160,7 +160,7 @@ def claims_of(checklist: Checklist, audited: ChecklistAudit) -> Iterator[str]:
         yield "Audited as a written procedure: what was found stands with the parts that it is about."
     elif audit.actions:
         yield (
-            f"Audited as a written procedure of {len(audit.actions)} actions: each is possible in every order of "
+            f"Audited as a written procedure of {len(audit.actions)} actions: each is possible in every sequence of "
             "events, nothing breaks, and the end is the one wanted."
         )
     yield (

@@ -158,7 +158,7 @@ class InstructionWriter:
 
     def _motion(self, done: Depart | Arrive, whole: bool) -> str:
         move = done.move
-        verb = "push" if done.means is Means.PUSH else "run"
+        verb = "push" if done.means is Means.PUSH else "move"
         unit, source, target = self.unit(move.source), self.where(move.source), self.where(move.target)
         onto = "onto" if target == "the loader" else "into"
         if whole:

@@ -56,6 +56,8 @@ def resumed(interruptions: Sequence[Interruption], last: int) -> Iterator[str]:
     for one in interruptions:
         if not is_done(one, last):
             alike[one.resumption] = alike.get(one.resumption, 0) + 1
-    yield from (f"{count_of(number, 'place')}: {_RESUMED[resumption]}" for resumption, number in alike.items())
+    yield from (
+        f"{count_of(number, 'point')} in the procedure: {_RESUMED[resumption]}" for resumption, number in alike.items()
+    )
     if any(is_done(one, last) for one in interruptions):
         yield f"after the end: {DONE}"

@@ -97,7 +97,7 @@ def followed_text(slips: SlipAudit) -> str:
     pairs = " and every pair of them" if slips.together > 1 else " (pairs were not followed)"
     if slips.together > 1 and slips.open:
         pairs = ""
-    return f"{count_of(len(slips.results), 'single slip')}{pairs}, in {slips.places:,} places"
+    return f"{count_of(len(slips.results), 'single slip')}{pairs}, at {slips.places:,} points in the procedure"
 
 
 def counted_text(slips: SlipAudit) -> str:
