@@ -22,10 +22,10 @@ def command(files: tuple[str, ...], verbose: bool, output: Path | None, color: s
     """Opens and lists."""
     from interlock.cli.opening import open_texts
     from interlock.cli.refusals import usable
-    from interlock.report.text.requirement import list_lines, requirement_lines
+    from interlock.report.text.requirement import full_lines, list_lines
     from interlock.report.views.requirements import requirement_view
 
     texts = usable("requirements", open_texts(files, True))
     found = [requirement_view(text) for text in texts.by_id.values()]
-    lines = (line for text in found for line in requirement_lines(text)) if verbose else list_lines(found)
+    lines = full_lines(found) if verbose else list_lines(found)
     return show_whole(lines, output, color)

@@ -28,6 +28,7 @@ from interlock.kernel.machine import Machine, Question
 from interlock.report.drawing.lifecycle import kinds_drawn
 from interlock.report.json.writing import schema
 from interlock.report.text.language import RECORDS
+from interlock.report.views.assumptions import IN_SHORT
 from interlock.report.views.proof_facts import ProofFacts
 from tests.golden.small_hold import REQUIREMENTS, TEXT
 
@@ -386,11 +387,11 @@ def test_schema_is_the_published_one(capsys: pytest.CaptureFixture[str]) -> None
 
 
 def test_quiet_says_only_what_does_not_hold(capsys: pytest.CaptureFixture[str]) -> None:
-    """--quiet is silent where all is well, and one line for each failing text else."""
+    """--quiet is silent where all is well, else has one line for each failing text, and what governs."""
     assert prove("small.yaml", *HOLDING, "--quiet") == 0
     assert capsys.readouterr() == ("", "")
     assert prove("small.yaml", "--quiet") == 1
-    assert capsys.readouterr().out == "small.yaml: FAILS secured-behind-door: 1 of 1\n"
+    assert capsys.readouterr().out == f"small.yaml: FAILS secured-behind-door: 1 of 1\n{IN_SHORT}\n"
 
 
 def test_colours_obey(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:

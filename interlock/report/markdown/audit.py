@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from interlock.report.languages import in_markdown
-from interlock.report.markdown.writing import bullets, heading, slips_by_kind, table
+from interlock.report.markdown.writing import bullets, heading, identified, signature, slips_by_kind, table
 from interlock.report.views.audit import AuditView
 from interlock.report.views.audit_facts import Effect, SlipFacts, Verdict
 from interlock.report.views.facts import Run
@@ -100,12 +100,12 @@ def _parts(view: AuditView) -> Iterator[str]:
             for group in view.groups
         ),
     )
-    yield "Reviewed by: ______________________ date: ____________"
-    yield ""
     yield from heading("What this audit assumes")
     yield from bullets(facts.assumptions)
+    yield from identified(facts.identification)
     yield from heading("Caution")
-    yield from (f"- {in_markdown(text)}" for text in facts.cautions)
+    yield from bullets(facts.cautions)
+    yield from signature()
 
 
 def _slips(view: AuditView) -> Iterator[str]:

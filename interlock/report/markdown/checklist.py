@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from interlock.report.languages import in_markdown
-from interlock.report.markdown.writing import bullets, heading, slips_by_kind, table
+from interlock.report.markdown.writing import bullets, heading, identified, slips_by_kind, table
 from interlock.report.views.checklist import ChecklistView, PartView
 from interlock.report.views.checklist_facts import Body, Guard
 from interlock.report.views.slips import Fewest
@@ -38,6 +38,8 @@ def _parts(view: ChecklistView) -> Iterator[str]:
     yield from heading("What is proved")
     yield from bullets(facts.checklist.claims)
     yield in_markdown(facts.scheme)
+    yield ""
+    yield from identified(facts.identification)
 
 
 def _part(part: PartView) -> Iterator[str]:

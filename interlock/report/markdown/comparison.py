@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from interlock.report.languages import in_markdown
-from interlock.report.markdown.writing import bullets, heading, table
+from interlock.report.markdown.writing import bullets, heading, identified, signature, table
 from interlock.report.views.blame import said_changes
 from interlock.report.views.comparison import ORDER, TOLD_TURNS, ComparisonView
 from interlock.report.views.comparison_facts import DifferenceFacts
@@ -60,12 +60,12 @@ def _parts(view: ComparisonView) -> Iterator[str]:
     if facts.open:
         yield from heading("Not known")
         yield from bullets(facts.open)
-    yield "Reviewed by: ______________________ date: ____________"
-    yield ""
     yield from heading("What this comparison assumes")
     yield from bullets(facts.assumptions)
+    yield from identified(facts.identification)
     yield from heading("Caution")
-    yield from (f"- {in_markdown(text)}" for text in facts.cautions)
+    yield from bullets(facts.cautions)
+    yield from signature()
 
 
 def _difference(one: DifferenceFacts) -> Iterator[str]:

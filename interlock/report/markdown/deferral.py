@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from interlock.report.languages import in_markdown
-from interlock.report.markdown.writing import bullets, heading, table
+from interlock.report.markdown.writing import bullets, heading, identified, signature, table
 from interlock.report.views.deferral import DeferralView
 from interlock.report.views.deferral_facts import CaseFacts
 from interlock.report.views.wording import listed, sentence
@@ -32,12 +32,12 @@ def _parts(view: DeferralView) -> Iterator[str]:
     )
     for case in facts.cases:
         yield from _case(view, case)
-    yield "Reviewed by: ______________________ date: ____________"
-    yield ""
     yield from heading("What this assumes")
     yield from bullets(facts.assumptions)
+    yield from identified(facts.identification)
     yield from heading("Caution")
-    yield from (f"- {in_markdown(text)}" for text in facts.cautions)
+    yield from bullets(facts.cautions)
+    yield from signature()
 
 
 def _case(view: DeferralView, case: CaseFacts) -> Iterator[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from interlock.report.languages import in_markdown
-from interlock.report.markdown.writing import bullets, heading, table
+from interlock.report.markdown.writing import bullets, heading, identified, signature, table
 from interlock.report.views.failure_noticing import noticing_of
 from interlock.report.views.failure_tables import (
     BY_FAILURE,
@@ -89,7 +89,8 @@ def _parts(view: FailuresView) -> Iterator[str]:
         yield from table(("item", "mode", "because"), ((one.of, one.mode, one.because) for one in facts.excluded))
     yield from heading("What this analysis assumes")
     yield from bullets(facts.assumptions)
-    yield "Reviewed by: ______________________ signature: ______________________ date: ____________"
+    yield from identified(facts.identification)
+    yield from signature()
 
 
 def _item(mode: ModeTable, row: ItemRow) -> Iterator[tuple[str, ...]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from interlock.report.languages import in_markdown
-from interlock.report.markdown.writing import bullets, heading, table
+from interlock.report.markdown.writing import bullets, heading, identified, table
 from interlock.report.views.checklist_facts import Guard
 from interlock.report.views.functional_test import KEEP_CLEAR, FunctionalTestView
 from interlock.report.views.wording import sentence
@@ -44,6 +44,8 @@ def _parts(view: FunctionalTestView) -> Iterator[str]:
     yield from heading("What is known")
     yield from bullets(facts.claims)
     yield in_markdown(facts.scheme)
+    yield ""
+    yield from identified(facts.identification)
 
 
 def _guard(guard: Guard) -> str:

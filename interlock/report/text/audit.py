@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from interlock.report.text.identified import identified_lines
 from interlock.report.text.interrupted import interruption_lines
 from interlock.report.text.lines import BLANK, WIDTH, Line, Tone, bullets, flow, heading, labelled, severity_cell
 from interlock.report.text.runs import MOST_NAMED, reason_lines, run_lines, way_lines
@@ -240,8 +241,6 @@ def _held(view: AuditView) -> Iterator[Line]:
         2,
         tone=Tone.FAINT,
     )
-    yield BLANK
-    yield Line("  Reviewed by ______________________________   date ____________")
 
 
 def _group(group: HeldGroup, sev: int) -> Iterator[Line]:
@@ -264,7 +263,10 @@ def _group(group: HeldGroup, sev: int) -> Iterator[Line]:
 def _assumed(view: AuditView) -> Iterator[Line]:
     yield from heading("What this audit assumes")
     yield from bullets(view.facts.assumptions)
+    yield from identified_lines(view.facts.identification)
     yield from heading("Caution")
     for text in view.facts.cautions:
         yield from flow(text, 2)
+    yield BLANK
+    yield Line("  Reviewed by ______________________________   date ____________")
     yield BLANK

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from interlock.report.text.identified import identified_lines
 from interlock.report.text.lines import BLANK, Line, Tone, bullets, flow, heading, labelled
 from interlock.report.text.never import never_lines
 from interlock.report.text.slips import slip_table
@@ -40,6 +41,7 @@ def checklist_lines(view: ChecklistView, verbose: bool = False) -> Iterator[Line
     yield from _slips(facts.checklist, verbose)
     yield from heading("What is proved")
     yield from bullets(facts.checklist.claims)
+    yield from identified_lines(facts.identification)
     yield BLANK
     yield from flow(facts.scheme, tone=Tone.FAINT)
 

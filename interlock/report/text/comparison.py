@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from interlock.report.text.identified import identified_lines
 from interlock.report.text.lines import BLANK, Line, Tone, bullets, flow, heading, labelled
 from interlock.report.text.proof import run_lines
 from interlock.report.text.runs import reason_lines
@@ -44,6 +45,7 @@ def _lines(view: ComparisonView, told: int, verbose: bool, seconds: float) -> It
     yield from _rest(view, verbose)
     yield from heading("What this comparison assumes")
     yield from bullets(facts.assumptions)
+    yield from identified_lines(facts.identification)
     yield from heading("Caution")
     for text in facts.cautions:
         yield from flow(text, 2)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from interlock.report.text.identified import identified_lines
 from interlock.report.text.lines import BLANK, Line, Tone, flow, heading, labelled
 from interlock.report.views.contacts import ABOUT_NEEDLESS, ContactsView
 from interlock.report.views.contacts_facts import ContactFacts, EffectFacts
@@ -59,6 +60,7 @@ def _lines(view: ContactsView, verbose: bool, seconds: float) -> Iterator[Line]:
     yield from heading("What this analysis assumes")
     for text in facts.assumptions:
         yield from flow(f"- {text}", 2, 2)
+    yield from identified_lines(facts.identification)
     yield from heading("Caution")
     for text in facts.cautions:
         yield from flow(text, 2)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from interlock.report.text.identified import identified_lines
 from interlock.report.text.lines import BLANK, WIDTH, Line, Tone, bullets, flow, heading, labelled
 from interlock.report.text.proof import story_lines
 from interlock.report.views.deferral import DeferralView
@@ -31,6 +32,7 @@ def _lines(view: DeferralView, told: int, verbose: bool, seconds: float) -> Iter
         yield from _case(view, case, told, verbose)
     yield from heading("What this assumes")
     yield from bullets(facts.assumptions)
+    yield from identified_lines(facts.identification)
     yield from heading("Caution")
     for text in facts.cautions:
         yield from flow(text, 2)

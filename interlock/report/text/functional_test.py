@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from interlock.report.text.identified import identified_lines
 from interlock.report.text.lines import BLANK, Line, Tone, bullets, flow, heading, labelled
 from interlock.report.views.checklist_facts import Guard
 from interlock.report.views.functional_test import KEEP_CLEAR, FunctionalTestView
@@ -58,6 +59,7 @@ def _lines(view: FunctionalTestView, verbose: bool) -> Iterator[Line]:
             yield from flow(f"and {len(some) - MOST_NAMED} more (--verbose)", 4)
     yield from heading("What is known")
     yield from bullets(facts.claims)
+    yield from identified_lines(facts.identification)
     yield BLANK
     yield from flow(facts.scheme, tone=Tone.FAINT)
     yield BLANK

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from interlock.report.text.cores import core_lines
+from interlock.report.text.identified import identified_lines
 from interlock.report.text.lines import BLANK, WIDTH, Line, Tone, flow, heading, labelled, severity_cell
 from interlock.report.text.never import never_lines
 from interlock.report.text.runs import after_lines, reason_lines
+from interlock.report.views.assumptions import IN_SHORT
 from interlock.report.views.blame import Pointer
 from interlock.report.views.proof import MOST_NAMED, TONES, AnswerView, Group, LeftOpen, ProofView
 from interlock.report.views.proof_facts import DeadEnd, Reachable, Status, StoryFacts
@@ -52,13 +54,15 @@ def proof_lines(proof: ProofView, every: bool, timed: bool = False) -> tuple[Lin
 
 
 def brief_lines(proof: ProofView) -> tuple[Line, ...]:
-    """Only what does not simply hold, a line for each group, disputes in full."""
+    """Only what does not simply hold, a line for each group, disputes in full, and what governs; else nothing."""
     lines = [line for group in proof.groups for line in _disputed(group)]
     for group in proof.groups:
         if group.status not in (Status.HOLDS, Status.VACUOUS):
             text = f"{proof.facts.description}: {VERDICTS[group.status]} {group.text.from_}: {tally_of(group)}"
             # one line each, however long: this is what other programs read
             lines.append(Line(text, TONES[group.status]))
+    if lines:
+        lines.append(Line(IN_SHORT))
     return tuple(lines)
 
 
@@ -290,6 +294,7 @@ def _assumed(proof: ProofView) -> Iterator[Line]:
     yield from heading("What this proof assumes")
     for text in proof.assumptions:
         yield from flow(f"- {text}", 2, 2)
+    yield from identified_lines(proof.facts.identification)
     yield from heading("Caution")
     for text in proof.cautions:
         yield from flow(text, 2)

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from interlock.diagnostics.codes import Code
 from interlock.report.text.lines import BLANK, Line, Tone, flow, row_lines
+from interlock.report.views.assumptions import CAUTIONS
 from interlock.report.views.requirements import RequirementView
 from interlock.report.views.wording import count_of
 
@@ -18,6 +19,17 @@ def list_lines(texts: Sequence[RequirementView]) -> Iterator[Line]:
         yield from flow(text.short, 4, 2, Tone.FAINT)
     yield BLANK
     yield from flow(f"{count_of(len(texts), 'requirement text')}; in braces: each thing of its sort.")
+    yield BLANK
+    for caution in CAUTIONS:
+        yield from flow(caution)
+
+
+def full_lines(texts: Sequence[RequirementView]) -> Iterator[Line]:
+    """Each in full, and what governs."""
+    for text in texts:
+        yield from requirement_lines(text)
+    for caution in CAUTIONS:
+        yield from flow(caution)
 
 
 def requirement_lines(text: RequirementView) -> Iterator[Line]:

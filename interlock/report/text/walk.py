@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from interlock.report.text.floor import floor_lines
 from interlock.report.text.lines import BLANK, Line, Tone, flow, heading, labelled, row_lines
 from interlock.report.text.runs import after_lines, reason_lines
+from interlock.report.views.assumptions import CAUTIONS
 from interlock.report.views.walk import WalkView
 from interlock.report.views.wording import ACTORS
 
@@ -14,6 +15,8 @@ from interlock.report.views.wording import ACTORS
 def opening_lines(view: WalkView) -> Iterator[Line]:
     """What is being walked, and in which ways it can start."""
     yield from flow(view.title, tone=Tone.HEAD)
+    for caution in CAUTIONS:
+        yield from flow(caution, 2)
     if view.starts:
         yield from flow(f"It can start in {len(view.starts)} ways:", 2)
         for number, text in enumerate(view.starts, 1):

@@ -22,10 +22,7 @@ CAUTIONS = (
     "Look at the equipment itself before relying on any statement made here.",
 )
 """What stands on everything that somebody could act upon."""
-IN_SHORT = (
-    "CAUTION: not approved data. Approved data, the operator's loading instructions, local rules and licensed staff "
-    "govern."
-)
+IN_SHORT = "CAUTION: the approved data and the operator's loading instructions govern."
 """The same where there is room for a line only."""
 
 

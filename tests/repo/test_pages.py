@@ -1,0 +1,211 @@
+"""Pages that people sign, in a real browser: they print whole, can be read on a telephone and by those who cannot see.
+
+The rules for what everybody can read are those of axe-core, which follow WCAG 2.1; the paper is ISO 216 A4 and Letter.
+"""
+
+from __future__ import annotations
+
+import re
+import shutil
+from collections.abc import Iterator
+from functools import cache
+from hashlib import sha256
+from html import unescape
+from importlib.resources import files
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from interlock.cli import commands
+from interlock.cli.opening import Opened, Rejected, open_hold, open_texts
+from interlock.report.drawing.pieces import PAPER_PT, SMALLEST_PT, Piece, changed_plan, plan_key, whole_plan
+from interlock.report.views.assumptions import CAUTIONS, IN_SHORT
+from interlock.report.views.snapshot import take
+from interlock.study.walk import Walk, begin_walk, choices_of
+from interlock.study.walk import take as step_on
+from tests.agreement.pages import browsed, needs_browser
+from tests.repo.test_checklist_command import print_page, sheets_of
+from tests.some import some
+
+ROOT = Path(__file__).parents[2]
+FLAWED = str(ROOT / "models" / "flawed" / "key-not-trapped.yaml")
+PAGES: dict[str, tuple[str, ...]] = {
+    "prove": ("prove", FLAWED),
+    "audit": ("audit", "demo:procedures/work-on-a-latch", "--no-interlock"),
+    "checklist": ("checklist", "demo:single-lane", "--load", "4C=HALF"),
+    "failures": ("failures", "demo:single-lane", "--only", "door-path-clear[D1]"),
+    "compare": ("compare", FLAWED, "--no-verdicts"),
+    "defer": ("defer", "demo:single-lane", "M2=lowered", "--only", "secured-behind-shut-doors"),
+    "test": ("test", "demo:single-lane", "--time", "1"),
+}
+needs_paper = pytest.mark.skipif(shutil.which("pdftotext") is None, reason="no pdftotext on this machine")
+
+
+@cache
+def page_of(name: str) -> str:
+    """The page."""
+    done = CliRunner().invoke(commands, [*PAGES[name], "--format", "html"], catch_exceptions=False)
+    assert done.stdout.startswith("<!doctype html>"), done.output
+    return done.stdout
+
+
+@pytest.mark.browser
+@needs_browser
+@pytest.mark.parametrize("name", PAGES)
+def test_nothing_serious_keeps_anybody_from_reading_it(name: str, tmp_path: Path) -> None:
+    """axe-core finds nothing serious; whatever can be worked can be reached, and shows where the focus is."""
+    axe = files("axe_core_python").joinpath("axe.min.js").read_text(encoding="utf-8").replace("</script", "<\\/script")
+    script = """
+      const found = await axe.run(document, {resultTypes: ["violations"]});
+      const wrong = found.violations.filter(one => ["serious", "critical"].includes(one.impact))
+        .map(one => [one.id, ...one.nodes.slice(0, 3).map(node => node.html)]);
+      const worked = [...document.querySelectorAll("input, button, a[href], select, [tabindex]")];
+      const hidden = worked.filter(one => {
+        one.focus();
+        const looks = getComputedStyle(one);
+        return document.activeElement !== one || one.tabIndex !== 0 || looks.outlineStyle === "none";
+      }).map(one => one.outerHTML);
+      const levels = [...document.querySelectorAll("h1, h2, h3, h4")].map(one => Number(one.tagName[1]));
+      return {wrong, hidden, levels, passed: found.passes.length, asked: worked.length};"""
+    found = browsed(page_of(name), axe + ";" + script, tmp_path)
+    assert found["passed"] > 10
+    assert found["wrong"] == []
+    assert found["hidden"] == []
+    assert found["asked"] > 0 or name not in ("checklist", "test")
+    assert found["levels"][0] == 1 and found["levels"].count(1) == 1
+
+
+@pytest.mark.browser
+@needs_browser
+@pytest.mark.parametrize("name", ("prove", "audit", "failures", "checklist"))
+def test_a_telephone_shows_it_whole(name: str, tmp_path: Path) -> None:
+    """At 390 pixels nothing is cut off at the side, and no word of a table is broken."""
+    script = """
+      const frame = document.createElement("iframe");
+      frame.style.width = "390px"; frame.style.height = "900px"; frame.style.border = "0";
+      const whole = document.documentElement.outerHTML.replace(/<script[^]*?<\\/script>/g, "");
+      await new Promise(done => { frame.onload = done; frame.srcdoc = whole; document.body.append(frame); });
+      const inner = frame.contentDocument, broken = [];
+      for (const cell of inner.querySelectorAll("td, th")) {
+        // on a narrow screen the heads of these tables stand before each cell instead
+        if (getComputedStyle(cell.closest("thead") || cell).position === "absolute") continue;
+        const texts = inner.createTreeWalker(cell, NodeFilter.SHOW_TEXT);
+        for (let text; (text = texts.nextNode());) for (const word of text.data.matchAll(/\\p{L}{2,16}/gu)) {
+          const range = inner.createRange();
+          range.setStart(text, word.index); range.setEnd(text, word.index + word[0].length);
+          const seen = [...range.getClientRects()].filter(one => one.width > 1);
+          const lines = new Set(seen.map(one => Math.round(one.top)));
+          if (lines.size > 1) broken.push(word[0]);
+        }
+      }
+      return {width: inner.documentElement.scrollWidth, broken, cells: inner.querySelectorAll("td").length};"""
+    found = browsed(page_of(name), script, tmp_path)
+    assert found["cells"] > 0
+    assert found["width"] <= 390
+    assert found["broken"] == []
+
+
+@pytest.mark.browser
+@needs_browser
+@needs_paper
+@pytest.mark.parametrize("paper", ("A4", "Letter"))
+def test_first_sheet_of_a_proof_is_whole(paper: str, tmp_path: Path) -> None:
+    """Page one has files with their digests, versions, the caution, and each verdict with hazard and source."""
+    page, printed = tmp_path / "page.html", tmp_path / f"{paper}.pdf"
+    text = page_of("prove").replace("@page { margin", f"@page {{ size: {paper}; margin")
+    page.write_text(text, encoding="utf-8")
+    print_page(page, printed)
+    sheets = sheets_of(printed)
+    first, last = (re.sub(r"\s+", "", "".join(lines)) for lines in (sheets[0], sheets[-1]))
+    for source in (FLAWED, ROOT / "models" / "single-lane.yaml", ROOT / "specs" / "standing.yaml"):
+        assert sha256(Path(source).read_bytes()).hexdigest() in first
+    assert "withcvc5" in first
+    for caution in CAUTIONS:
+        assert caution.replace(" ", "") in first
+    rows = re.findall(r'<td data-head="No.">(\d+)</td>\n<td data-head="Verdict"', text)
+    assert rows == [str(number + 1) for number in range(len(rows))] and len(rows) > 20
+    hazards = re.findall(r'<td data-head="Hazard">(.*?)</td>\n<td data-head="Source">[a-z]', text)
+    assert len(hazards) == len(rows)
+    assert all(re.search(rf"{number}(FAILS|holds),\d+of\d+", first) for number in rows)
+    assert "Sources.a:" in first
+    assert "Signedisallthatstandsbeforethisline" in last
+    assert not [lines for lines in sheets if len(lines) < 3]
+
+
+@cache
+def opened(name: str) -> Opened:
+    """The demonstration hold."""
+    texts = open_texts((), True)
+    assert not isinstance(texts, Rejected)
+    found = open_hold(f"demo:{name}", texts, None)
+    assert isinstance(found, Opened)
+    return found
+
+
+def worked(name: str, words: tuple[str, ...]) -> Iterator[Walk]:
+    """A walk through the hold: at each step the first that has the word in it."""
+    walk = begin_walk(opened(name).compiled)
+    yield walk
+    for word in words:
+        walk = step_on(walk, next(one for one in choices_of(walk) if word in one.text))
+        yield walk
+
+
+def lettering(piece: Piece) -> float:
+    """Its smallest lettering as printed, in points."""
+    box = re.search(r'viewBox="\S+ \S+ (\S+) \S+"', piece.svg)
+    assert box is not None
+    sizes = [float(size) for size in re.findall(r'font-size="([\d.]+)"', piece.svg)]
+    return min(some(sizes)) * piece.width_pt / float(box[1])
+
+
+@pytest.mark.parametrize("name", ("single-lane", "twin-lane", "main-deck"))
+def test_no_lettering_of_a_plan_is_too_small(name: str) -> None:
+    """However long the hold, each piece of its plan fits on paper with lettering of six points and shows every row."""
+    compiled = opened(name).compiled
+    drawn = whole_plan(compiled, begin_walk(compiled).state, "x")
+    assert [row for piece in drawn.pieces for row in piece.rows] == list(range(1, compiled.hold.layout.rows + 1))
+    for piece in (*drawn.pieces, *plan_key(compiled, None).pieces):
+        assert piece.width_pt <= PAPER_PT + 0.1
+        assert lettering(piece) >= SMALLEST_PT - 0.01
+    shown = re.findall(r'data-id="([^"]+)"', "".join(piece.svg for piece in drawn.pieces))
+    assert {device.id for device in compiled.hold.devices} <= set(shown)
+    assert set(compiled.floor.bays) <= set(shown)
+
+
+def test_a_plan_says_in_words_what_is_up_and_what_is_down() -> None:
+    """Once the door is unlocked, the rows before it are shown; their text names the state of each device there."""
+    before, after = worked("main-deck", ("unlock main cargo door",))
+    compiled = opened("main-deck").compiled
+    (piece,) = changed_plan(compiled, before.state, after.state, "After it").pieces
+    assert piece.rows == (9, 10)
+    (label,) = map(unescape, re.findall(r'aria-label="([^"]*)"', piece.svg))
+    assert "Main cargo door (D1): closed, latched, unlocked." in label
+    states = take(compiled, after.state).devices
+    said = {id: state for state, ids in re.findall(r"([A-Z][a-z ]+): ([^.:]*)\.", label) for id in ids.split(", ")}
+    assert {"CG9": "Raised", "M9L": "Lowered"}.items() <= said.items()
+    assert all(said[id].lower() == states[id].replace("_", " ") for id in said if id in states)
+    assert "M1L" in states and "M1L" not in said
+    assert changed_plan(compiled, after.state, after.state, "Nothing new").pieces == ()
+
+
+@pytest.mark.parametrize(
+    "args",
+    [
+        ("prove", FLAWED, "--quiet", "--no-blame", "--only", "no-drive-under-a-person"),
+        ("walk", "demo:single-lane", "--do", "1"),
+        ("requirements",),
+        ("requirements", "--verbose"),
+        ("draw", "demo:single-lane"),
+        ("checklist", "demo:single-lane", "--goal", "D1 is open", "--format", "procedure"),
+        ("checklist", "demo:single-lane", "--goal", "D1 is open"),
+        ("describe", "demo:single-lane"),
+    ],
+    ids=lambda args: " ".join(args[:1] + args[-1:]),
+)
+def test_whatever_can_be_acted_upon_says_what_governs(args: tuple[str, ...]) -> None:
+    """Approved data and the operator's loading instructions come first on every sheet, however short."""
+    said = CliRunner().invoke(commands, args, catch_exceptions=False).stdout
+    flat = " ".join(re.sub(r"</text>\s*<text[^>]*>|\n#", " ", said).split())
+    assert IN_SHORT in flat or all(caution in unescape(flat) for caution in CAUTIONS)
