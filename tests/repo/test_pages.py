@@ -14,6 +14,7 @@ from html import unescape
 from importlib.resources import files
 from pathlib import Path
 
+import axe_core_python
 import pytest
 from click.testing import CliRunner
 
@@ -55,7 +56,7 @@ def page_of(name: str) -> str:
 @pytest.mark.parametrize("name", PAGES)
 def test_nothing_serious_keeps_anybody_from_reading_it(name: str, tmp_path: Path) -> None:
     """axe-core finds nothing serious; whatever can be worked can be reached, and shows where the focus is."""
-    axe = files("axe_core_python").joinpath("axe.min.js").read_text(encoding="utf-8").replace("</script", "<\\/script")
+    axe = files(axe_core_python).joinpath("axe.min.js").read_text(encoding="utf-8").replace("</script", "<\\/script")
     script = """
       const found = await axe.run(document, {resultTypes: ["violations"]});
       const wrong = found.violations.filter(one => ["serious", "critical"].includes(one.impact))
@@ -131,6 +132,19 @@ def test_first_sheet_of_a_proof_is_whole(paper: str, tmp_path: Path) -> None:
     assert "Sources.a:" in first
     assert "Signedisallthatstandsbeforethisline" in last
     assert not [lines for lines in sheets if len(lines) < 3]
+
+
+@pytest.mark.slow
+@pytest.mark.browser
+@needs_browser
+@needs_paper
+def test_the_whole_load_of_the_main_deck_is_no_book(tmp_path: Path) -> None:
+    """All 32 bays are loaded from fewer than fifteen sheets."""
+    page, paper = tmp_path / "page.html", tmp_path / "page.pdf"
+    asked = ("checklist", "demo:main-deck", "--load", "all:SHORT", "-o", str(page))
+    assert CliRunner().invoke(commands, asked, catch_exceptions=False).exit_code == 0
+    print_page(page, paper)
+    assert len(sheets_of(paper)) < 15
 
 
 @cache
