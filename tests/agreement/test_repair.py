@@ -6,6 +6,7 @@ The other way of finding out shares nothing with the search: no run is followed,
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
@@ -18,7 +19,16 @@ from interlock.hold.loader import Source, load_hold, load_specification
 from interlock.kernel.claims import Limits
 from interlock.prove.decide import decide
 from interlock.report.yaml.modification import modification_text
-from interlock.study.repair.places import Addition, contacts_both_ways, facts_of, places_of
+from interlock.study.repair.places import (
+    Addition,
+    Nearness,
+    contacts_both_ways,
+    facts_of,
+    linkages_of,
+    places_of,
+    reachable,
+    states_of,
+)
 from interlock.study.repair.repair import repair
 from interlock.study.repair.results import Part, Repair, Sort, Written
 from interlock.study.repair.tables import Tables
@@ -222,3 +232,13 @@ def test_a_table_that_is_wrong_is_found_out(monkeypatch: pytest.MonkeyPatch) -> 
     made = Unfused.made
     monkeypatch.setattr(Unfused, "made", lambda self, state: (1 << 2 * len(self.facts)) - 1 & ~made(self, state))
     assert offered_by(mended(TRIPPED, texts, sorts=(Sort.CONTACT,))) != sound
+
+
+def test_a_condition_that_nobody_wrote_has_neighbours() -> None:
+    """Of a lever nobody says when it is reached: a linkage for it is as near, or as far, as any."""
+    compiled = compiled_of(SOUND, asked())
+    hold = replace(compiled.hold, controls=tuple(map(reachable, compiled.hold.controls)))
+    near = Nearness(compiled.hold, compiled.floor, None)
+    places = [one for one in linkages_of(hold) if one.wire.place == "reachable"]
+    assert {near.of(place, fact) for place in places for fact in states_of(hold)} <= {2, 3}
+    assert places

@@ -200,8 +200,8 @@ def structure_of(text: str, language: str) -> object:
         return drawn_in(text, "text")
     if language == "json":
         return shape_of(json.loads(text))
-    if language == "yaml" and not text:
-        return []
+    if language == "yaml" and (made := yaml.safe_load(text) or {}).keys().isdisjoint({"procedure"}):
+        return shape_of(made)
     if language == "yaml":
         loaded = load_procedure(Source("made.yaml", text.encode()))
         assert loaded.value is not None, loaded.diagnostics

@@ -326,10 +326,11 @@ class Nearness:
 
     def _beside(self, meaning: Meaning) -> frozenset[str]:
         """What the expression, those of the same thing, those that ask for it and those it asks for name."""
-        near = {meaning, *self._of[meaning.subject.id], *self._users.get(meaning.subject.id, set())}
-        for name in self._named[meaning]:
+        # a condition that nobody has written yet names nothing
+        near = {meaning, *self._of.get(meaning.subject.id, set()), *self._users.get(meaning.subject.id, set())}
+        for name in self._named.get(meaning, frozenset()):
             near |= self._of.get(name, set())
-        return frozenset().union(*(self._named[one] for one in near))
+        return frozenset().union(*(self._named.get(one, frozenset()) for one in near))
 
 
 def contacts_both_ways(facts: Sequence[Fact]) -> tuple[Syntax, ...]:
