@@ -22,6 +22,7 @@ from interlock.study.verify import Status, verify
 from tests.agreement.families_of_machines import random_family
 from tests.agreement.listing import Listing
 from tests.agreement.recovering import dead_ends
+from tests.benchmarks.option_families import judge
 from tests.golden.small_hold import REQUIREMENTS, TEXT, requirement_texts
 
 SEEDS = 16
@@ -114,6 +115,15 @@ def test_a_wrong_merge_is_seen(what: str) -> None:
         [(merged.asked[of], expr) for of, expr in one.asked.items()],
         Forms(),
     )
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(60, 64))
+def test_options_drawn_by_lot(seed: int) -> None:
+    """Families of the single-lane hold whose options somebody else wrote: each configuration by itself says the same."""
+    found = judge("single-lane", seed, 5, 32)
+    assert found.different == ()
+    assert found.compared > 1_000
 
 
 OPTIONS = """\
