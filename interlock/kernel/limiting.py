@@ -15,7 +15,10 @@ from interlock.kernel.machine import Machine, Rule, Variable
 
 @dataclass(frozen=True, slots=True)
 class Forbidding:
-    """While the Boolean `name` is true, a rule of these fires only where `unless` holds."""
+    """While the Boolean `name` is true, a rule of these fires only where `unless` holds.
+
+    Several of one name are one limitation.
+    """
 
     name: str
     rules: frozenset[str]
@@ -42,7 +45,8 @@ def with_choices(machine: Machine, limits: Sequence[Forbidding], clauses: Sequen
         else rule
         for rule in machine.rules
     )
-    chosen = tuple(Variable(one.name, (False, True), (False, True)) for one in limits)
+    names = dict.fromkeys(one.name for one in limits)
+    chosen = tuple(Variable(name, (False, True), (False, True)) for name in names)
     kept = (disj(*(Is(name, True) for name in sorted(clause))) for clause in clauses)
     return Machine(
         (*machine.variables, *chosen), machine.signals, rules, machine.requirements, conj(machine.start, *kept)

@@ -120,7 +120,7 @@ def test_a_wrong_merge_is_seen(what: str) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("seed", range(60, 64))
 def test_options_drawn_by_lot(seed: int) -> None:
-    """Families of the single-lane hold whose options somebody else wrote: each configuration by itself says the same."""
+    """Families of the single-lane hold with options by lot: each configuration by itself says the same."""
     found = judge("single-lane", seed, 5, 32)
     assert found.different == ()
     assert found.compared > 1_000

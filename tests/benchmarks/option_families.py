@@ -61,7 +61,9 @@ def judge(base: str, seed: int, count: int, sample: int, seconds: float | None =
         assert described is not None, fitted
         compiled = compile_hold(described, given(described)).compiled
         assert compiled is not None, fitted
-        answers = {a.instance.requirement.id: a.status for a in verify(compiled, decide, Limits(seconds=seconds)).answers}
+        answers = {
+            a.instance.requirement.id: a.status for a in verify(compiled, decide, Limits(seconds=seconds)).answers
+        }
         here = {one.instance.requirement.id: one.status_in(space.alone(fitted)) for one in family.outcomes}
         for id in answers.keys() | {id for id, status in here.items() if status is not None}:
             if Status.UNDECIDED in (answers.get(id), here.get(id)):

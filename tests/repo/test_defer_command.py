@@ -169,3 +169,23 @@ def test_what_is_not_known_to_be_carried_is_not_called_lost(
     assert "0 of 1 ways" in out
     assert "not known whether still carried: half-width container in 1C" in out
     assert "no longer:" not in out
+
+
+def test_what_the_crew_makes_sure_of(capsys: pytest.CaptureFixture[str]) -> None:
+    """Where the switch reads the wrong thing, a look at the latch itself before the door is shut is as good."""
+    assert cli.run(["defer", "hold.yaml", "up=stuck_true", *ASKED, "--wider", "--format", "json"]) == FOUND
+    (case,) = json.loads(capsys.readouterr().out)["cases"]
+    orders = {one["limitations"][0]["order"]: one for one in case["options"] if len(one["limitations"]) == 1}
+    assert "make sure that sill latch is raised before a door is shut" in orders
+    # with the latch looked at, all can be carried that could be; kept empty, nothing
+    looked_at = orders["make sure that sill latch is raised before a door is shut"]
+    assert looked_at["leaves"] == case_left(orders, case)
+    assert orders["keep bay 1C empty when a door is shut"]["leaves"] == []
+
+
+def case_left(orders: dict[str, dict[str, object]], case: dict[str, object]) -> object:
+    """What the best of the single limitations leaves."""
+    assert orders
+    best = max((one["leaves"] for one in orders.values()), key=lambda some: len(some or ()))  # type: ignore[arg-type]
+    assert len(best) == case["left"]  # type: ignore[arg-type]
+    return best

@@ -168,7 +168,8 @@ def _restore(
     ]
     clock = clock_of(within)
     for sorts in (tuple(Kept),) if wider else (MILD, tuple(Kept)):
-        forbidding = [one.forbidding for one in limitations_of(compiled, [one.id for one in items], sorts)]
+        known_limits = limitations_of(compiled, [one.id for one in items], sorts)
+        forbidding = [each for one in known_limits for each in one.forbidding]
         found = restore(machine, questions, known, forbidding, size, share_of(within, clock), report)
         if found.reason or found.disputed or (found.sets and not found.hopeless):
             break
@@ -223,7 +224,7 @@ def _options(
     """The sets, each with what it leaves: first those that leave most, then those that were not weighed."""
     if restoring is None:
         return
-    known = {one.forbidding.name: one for one in limitations_of(compiled, [one.id for one in items])}
+    known = {one.name: one for one in limitations_of(compiled, [one.id for one in items])}
     weighed = []
     for names in restoring.sets[:MOST_WEIGHED]:
         limitations = tuple(known[name] for name in known if name in names)
@@ -237,7 +238,7 @@ def _weighed(
     machine: Machine, limitations: tuple[Limitation, ...], left: _Carried, within: Limits, report: ProgressCallback
 ) -> Option:
     """What can be carried although these are kept: what a known run shows that none of them stops, else asked."""
-    forbidding = [one.forbidding for one in limitations]
+    forbidding = [each for one in limitations for each in one.forbidding]
     free = [one for one, run in left.runs.items() if not any(stops(machine, limit, run) for limit in forbidding)]
     open_targets = {one: left.targets[one] for one in left.runs if one not in free}
     if not open_targets:

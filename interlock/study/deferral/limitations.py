@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.kinds import DEVICE_KINDS, Working
+from interlock.hold.language.syntax import Chain, Fact, Negation, Quantified, Syntax
 from interlock.hold.origin import Aspect, Bring, Condition, Depart, Sort, Work
 from interlock.kernel.expressions import FALSE, Expr, neg
 from interlock.kernel.limiting import Forbidding
@@ -19,8 +20,12 @@ class Kept(StrEnum):
 
     NOT_CARRIED = "kind of unit not carried there"
     EMPTY = "position kept empty"
+    CHECKED = "device made sure of before a door is shut"
+    KEPT_SO = "device kept in one state"
     NOT_WORKED = "device not worked"
     CONTROL_UNUSED = "control not used"
+    ZONE_UNUSED = "drive zone not used"
+    STATION_UNUSED = "station not used"
     DOOR_UNUSED = "doorway not used"
 
 
@@ -36,8 +41,13 @@ class Limitation:
     kept: Kept
     of: str
     order: str
-    forbidding: Forbidding
+    forbidding: tuple[Forbidding, ...]
     condition: str | None = None
+
+    @property
+    def name(self) -> str:
+        """Of its choice, unique in the hold."""
+        return self.forbidding[0].name
 
 
 def limitations_of(
@@ -75,6 +85,38 @@ def _limitations(compiled: CompiledHold, inoperative: frozenset[str]) -> Iterato
                 neg(states[kind]),
                 f"not {bay} is {kind}",
             )
+    works = {thing.id: _crew_work(compiled, thing.id) for thing in (*hold.devices, *hold.controls)}
+    held = [one for one in hold.controls if one.is_held and one.fixed is None]
+    for device in hold.devices:
+        if device.locking is not None and device.fixed is None and device.id not in inoperative and shutting:
+            so = world.things[device.id].states[device.locking]
+            order = f"make sure that {device.name} is {device.locking} before a door is shut"
+            condition = f"{device.id} is {device.locking}"
+            yield _limit(Kept.CHECKED, device.id, order, shutting, so, condition)
+    begins = frozenset(rule for rule, origin in origins.rules.items() if isinstance(origin.deed, Bring))
+    begins |= {rule for control in held for rule, dest in works[control.id].items() if dest != "neutral"}
+    for device in hold.devices:
+        by_hand = DEVICE_KINDS[device.kind].working is Working.HAND
+        for state in DEVICE_KINDS[device.kind].states if by_hand else ():
+            if device.fixed is not None or device.id in inoperative:
+                continue
+            order = f"put {device.name} in the state {state} before a unit comes or is driven, and leave it so"
+            leaving = frozenset(rule for rule, dest in works[device.id].items() if dest != state)
+            kept = _limit(Kept.KEPT_SO, f"{device.id}.{state}", order, leaving, FALSE)
+            there = Forbidding(kept.name, begins, world.things[device.id].states[state])
+            yield replace(kept, forbidding=(*kept.forbidding, there))
+    for zone in hold.zones if len(hold.zones) > 1 else ():
+        asked = {fact for command in zone.commands for _, when in command.runs for fact in _facts(when)}
+        used = frozenset(
+            rule for control in held for rule, dest in works[control.id].items() if (control.id, dest) in asked
+        )
+        if used:
+            yield _limit(Kept.ZONE_UNUSED, zone.id, f"do not command the drives of {zone.name}", used, FALSE)
+    for station in hold.stations if len(hold.stations) > 1 else ():
+        others = {id for other in hold.stations if other is not station for id in other.controls}
+        used = frozenset(rule for id in station.controls if id not in others for rule in works[id])
+        if used:
+            yield _limit(Kept.STATION_UNUSED, station.id, f"use no control at {station.name}", used, FALSE)
     for door in hold.doorways if len(hold.doorways) > 1 else ():
         used = frozenset(
             rule
@@ -86,12 +128,12 @@ def _limitations(compiled: CompiledHold, inoperative: frozenset[str]) -> Iterato
         yield _limit(Kept.DOOR_UNUSED, door.id, f"do not use {door.name}", used, FALSE)
     for control in hold.controls:
         if control.is_held and control.fixed is None and control.id not in inoperative:
-            held = _crew_work(compiled, control.id)
-            yield _limit(Kept.CONTROL_UNUSED, control.id, f"do not use {control.name}", held, FALSE)
+            used = frozenset(works[control.id])
+            yield _limit(Kept.CONTROL_UNUSED, control.id, f"do not use {control.name}", used, FALSE)
     for device in hold.devices:
         by_hand = DEVICE_KINDS[device.kind].working is Working.HAND
         if by_hand and device.fixed is None and device.id not in inoperative:
-            worked = _crew_work(compiled, device.id)
+            worked = frozenset(works[device.id])
             yield _limit(Kept.NOT_WORKED, device.id, f"do not work {device.name}: leave it as it is", worked, FALSE)
 
 
@@ -104,19 +146,33 @@ def _leaves_closed(deed: object, door: str) -> bool:
     )
 
 
-def _crew_work(compiled: CompiledHold, id: str) -> frozenset[str]:
-    """The steps by which the crew works a thing."""
+def _crew_work(compiled: CompiledHold, id: str) -> Mapping[str, str]:
+    """The steps by which the crew works a thing, each with the state that it brings about."""
     machine, origins = compiled.machine, compiled.origins
-    return frozenset(
-        rule.name
+    return {
+        rule.name: deed.dest
         for rule in machine.rules
         if rule.actor is Actor.CREW
         and isinstance(deed := origins.deed_of(rule.name), Work)
         and deed.of.subject.id == id
-    )
+    }
+
+
+def _facts(syntax: Syntax) -> Iterator[tuple[str, str]]:
+    """What an expression says to be in which state."""
+    match syntax:
+        case Fact(subject, str(state)):
+            yield subject.parts[0], state
+        case Negation(arg):
+            yield from _facts(arg)
+        case Chain(_, args):
+            for arg in args:
+                yield from _facts(arg)
+        case Quantified(_, _, _, body):
+            yield from _facts(body)
 
 
 def _limit(
     kept: Kept, of: str, order: str, rules: frozenset[str], unless: Expr, condition: str | None = None
 ) -> Limitation:
-    return Limitation(kept, of, order, Forbidding(f"kept.{kept.name.lower()}.{of}", rules, unless), condition)
+    return Limitation(kept, of, order, (Forbidding(f"kept.{kept.name.lower()}.{of}", rules, unless),), condition)
