@@ -47,7 +47,7 @@ COMMANDS = {
     "version": ("--version",),
 }
 
-TELL_SECONDS = ("prove", "failures", "compare", "contacts", "defer", "family", "audit", "count")
+TELL_SECONDS = ("prove", "failures", "compare", "contacts", "defer", "family", "repair", "audit", "count")
 """Those whose results say how long they took, which is not always the same."""
 
 
