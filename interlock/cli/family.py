@@ -63,5 +63,5 @@ def command(asked: Session, hold: str, only: tuple[str, ...], every: bool, told:
         except TooManyOptions as fault:
             raise click.UsageError(f"{opened.label}: {fault}.") from fault
         code = code_of_family(family)
-        work.show(family_view(opened.label, opened.compiled, family, code), told=told)
+        work.show(family_view(opened.label, opened.compiled, family, code, opened.read), told=told)
     return code

@@ -71,6 +71,8 @@ FORMATS = (
     Format("defer", "html", ".html", "html.deferral:deferral_html", ("view",)),
     Format("family", "text", ".txt", "text.family:family_report", ("view", "told", "verbose", "seconds")),
     Format("family", "json", ".json", "json.writing:document", ("facts",)),
+    Format("family", "markdown", ".md", "markdown.family:family_markdown", ("view",)),
+    Format("family", "html", ".html", "html.family:family_html", ("view", "told")),
     Format("repair", "text", ".txt", "text.repair:repair_report", ("view", "told", "verbose", "seconds")),
     Format("repair", "json", ".json", "json.writing:document", ("facts",)),
     Format("repair", "markdown", ".md", "markdown.repair:repair_markdown", ("view",)),

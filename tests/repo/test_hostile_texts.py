@@ -249,6 +249,8 @@ RUNS: dict[str, tuple[str, ...]] = {
     "contacts text": (*CONTACTS, "text", "-v"),
     "contacts json": (*CONTACTS, "json"),
     "family text": ("family", "HOLD", "--requirements", "ASKED", "--no-standing", "-v", "--runs", "1"),
+    "family markdown": ("family", "HOLD", "--requirements", "ASKED", "--no-standing", "--format", "markdown"),
+    "family html": ("family", "HOLD", "--requirements", "ASKED", "--no-standing", "--format", "html", "--runs", "2"),
     "family json": ("family", "HOLD", "--requirements", "ASKED", "--no-standing", "--format", "json"),
     "defer text": (*DEFER, "text", "-v", "--runs", "1"),
     "defer markdown": (*DEFER, "markdown"),

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from interlock.report.text.identified import identified_lines
 from interlock.report.text.lines import BLANK, Line, Tone, bullets, flow, heading, labelled
 from interlock.report.text.proof import story_lines
 from interlock.report.views.family import FamilyView, SameFate
-from interlock.report.views.wording import count_of, listed, seconds_as_text, shortened
+from interlock.report.views.wording import count_of, seconds_as_text, shortened
 
 MOST_NAMED = 6
 
@@ -55,19 +56,16 @@ def _lines(view: FamilyView, told: int, verbose: bool, seconds: float) -> Iterat
     for number, fate in enumerate(view.failing):
         for failing in fate.first.fails_with[:1]:
             if number < told and failing.story is not None:
-                yield from heading(f"How {fate.first.id} breaks, {_shown(failing.shown)}")
+                yield from heading(f"How {fate.first.id} breaks, {view.shown(failing)}")
                 yield from story_lines(failing.story, ())
     yield from heading("What this assumes")
     yield from bullets(facts.assumptions)
+    yield from identified_lines(facts.identification)
     yield from heading("Caution")
     for text in facts.cautions:
         yield from flow(text, 2)
     yield BLANK
     yield from flow(f"{view.summary}, in {seconds_as_text(seconds)}", tone=view.tone)
-
-
-def _shown(fitted: tuple[str, ...]) -> str:
-    return f"with {listed(fitted)} fitted" if fitted else "with nothing fitted"
 
 
 def _ids(fate: SameFate, verbose: bool) -> str:
@@ -88,5 +86,5 @@ def _failing(view: FamilyView, fate: SameFate, verbose: bool) -> Iterator[Line]:
     yield from labelled("in:", f"{first.fails_in} of {first.asked_in} configurations in which it is asked", 6)
     for failing in first.fails_with[:1]:
         if failing.story is not None:
-            run = f"{count_of(len(failing.story.steps), 'step')}, {_shown(failing.shown)} (--runs shows it)"
+            run = f"{count_of(len(failing.story.steps), 'step')}, {view.shown(failing)} (--runs shows it)"
             yield from labelled("run:", run, 6)

@@ -6,8 +6,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from interlock.hold.compile.compiler import CompiledHold
-from interlock.hold.language.model import Option
+from interlock.hold.language.model import Hold, Option
 from interlock.hold.language.nodes import MappingNode, Node, ScalarNode
+from interlock.hold.loader import FileRead
 from interlock.hold.overlay.changes import CHANGES
 from interlock.kernel.machine import RequirementKind
 from interlock.report.views.assumptions import CAUTIONS, assumptions_of
@@ -20,6 +21,7 @@ from interlock.report.views.family_facts import (
     NotCompilingFacts,
     OutcomeFacts,
 )
+from interlock.report.views.identification import identification
 from interlock.report.views.proof import story_facts
 from interlock.report.views.tones import Tone
 from interlock.report.views.wording import count_of, listed
@@ -112,9 +114,14 @@ class FamilyView:
         parts += [f"without {listed(combination.without, 'or')}"] if combination.without else []
         return ", ".join(parts) or "whatever is fitted"
 
-    def name(self, option: str) -> str:
-        """What people call an option."""
-        return next((one.name for one in self.facts.options if one.id == option), option)
+    def said_of(self, fate: SameFate) -> str:
+        """The sentence of the first, and how many more come out the same way."""
+        more = len(fate.outcomes) - 1
+        return f"{fate.first.text} (and {more} more like it)" if more else fate.first.text
+
+    def shown(self, failing: FailsWithFacts) -> str:
+        """The configuration that is told of."""
+        return f"with {listed(failing.shown)} fitted" if failing.shown else "with nothing fitted"
 
     def where(self, one: OutcomeFacts) -> tuple[str, ...]:
         """Where it fails, or of what can be done where that is possible, one sentence each."""
@@ -134,8 +141,11 @@ def _same(outcomes: Iterable[OutcomeFacts]) -> tuple[SameFate, ...]:
     return tuple(SameFate(tuple(ones)) for ones in groups.values())
 
 
-def family_view(label: str, compiled: CompiledHold, family: Family, code: int) -> FamilyView:
-    """What is told of the family; `label` is what the reader calls the hold, `compiled` it with nothing more fitted."""
+def family_view(
+    label: str, compiled: CompiledHold, family: Family, code: int, read: Sequence[FileRead] = ()
+) -> FamilyView:
+    """What is told of the family; `label` is what the reader calls the hold, `compiled` it with nothing more fitted,
+    `read` are the files that were read."""
     space = family.space
     facts = FamilyFacts(
         1,
@@ -143,7 +153,7 @@ def family_view(label: str, compiled: CompiledHold, family: Family, code: int) -
         code,
         label,
         family.hold.title,
-        tuple(_option(one) for one in family.hold.options if one.id in space.options),
+        tuple(_option(family.hold, one) for one in family.hold.options if one.id in space.options),
         family.hold.fitted,
         space.allowed.bit_count(),
         family.compiling.bit_count(),
@@ -157,14 +167,16 @@ def family_view(label: str, compiled: CompiledHold, family: Family, code: int) -
         tuple(_outcome(family, one) for one in family.outcomes),
         (*OPTIONS, *assumptions_of(compiled)),
         CAUTIONS,
+        identification(read),
     )
     return FamilyView(facts)
 
 
-def _option(option: Option) -> FittableFacts:
-    return FittableFacts(
-        option.id, option.name, tuple(_change(node) for node in option.changes), option.excludes, option.needs
-    )
+def _option(hold: Hold, option: Option) -> FittableFacts:
+    excluded_by = (other.id for other in hold.options if option.id in other.excludes)
+    excludes = tuple(dict.fromkeys((*option.excludes, *excluded_by)))
+    changes = tuple(_change(node) for node in option.changes)
+    return FittableFacts(option.id, option.name, changes, excludes, option.needs)
 
 
 def _change(node: Node) -> str:

@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 from msgspec import Meta
 
 from interlock.report.views.facts import Count, Facts, Program
+from interlock.report.views.identification import Identification
 from interlock.report.views.proof_facts import StoryFacts, Texts
 
 
@@ -93,3 +94,4 @@ class FamilyFacts(Facts, frozen=True):
     outcomes: Annotated[tuple[OutcomeFacts, ...], Meta(description="one for each requirement")]
     assumptions: Annotated[Texts, Meta(description="what is taken for granted; object to each line")]
     cautions: Annotated[Texts, Meta(description="what governs")]
+    identification: Annotated[Identification, Meta(description="what it was made from")]
