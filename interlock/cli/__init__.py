@@ -23,6 +23,7 @@ COMMANDS = {
     "defer": "Find what fails with an item inoperative, and what suffices.",
     "family": "Prove every combination of the options of a hold in one run.",
     "repair": "Find the smallest changes that mend what fails.",
+    "fleet": "Prove all aircraft of a fleet, and say what tells them apart.",
     "audit": "Audit a written procedure, and what slips in it lead to.",
     "checklist": "Make a checklist that is proved: load, unload, or reach a goal.",
     "test": "Make a functional test: steps in which failures show.",

@@ -1,12 +1,13 @@
 """What proofs left for the next ones on this computer, in the user's folder for such things.
 
-Names of files are digests of what descriptions say, so that a hold is known by what it is, not by where it lies.
-Nothing of it is trusted, nothing of it is missed: what cannot be read or written is passed over in silence.
+Names of files are digests of what descriptions say, so that a hold is known by what it is, not by where it lies; those
+of claims are digests of the machine that they are about.  Nothing of it is trusted, nothing of it is missed: what
+cannot be read or written is passed over in silence.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from hashlib import sha256
 from pathlib import Path
@@ -23,6 +24,8 @@ LARGEST_BYTES = 2**24
 """A larger file is none of ours."""
 MOST_FILES = 200
 """Of more files those that were left longest ago are removed."""
+MOST_CLAIMS = 5000
+"""The same for claims, which are kept apart: some tens of kilobytes each."""
 
 
 def keys_of(sources: Mapping[str, tuple[str, ...]], situation: str | None) -> tuple[str, ...]:
@@ -53,15 +56,33 @@ def leave(key: str, found: Remembered) -> None:
     """Leaves it under that name, whole; what was there before is replaced."""
     from interlock.study.keeping import as_bytes
 
-    content = as_bytes(found)
+    _leave(_folder, f"{key}.json", as_bytes(found), MOST_FILES)
+
+
+def kept_claims(key: str) -> bytes | None:
+    """The claims that were left under this name; whoever reads them confirms them (see `study.kept_claims`)."""
+    with suppress(OSError, RuntimeError):
+        path = _folder() / "claims" / f"{key}.claims"
+        if path.is_file() and path.stat().st_size <= LARGEST_BYTES:
+            return path.read_bytes()
+    return None
+
+
+def keep_claims(key: str, content: bytes) -> None:
+    """Leaves claims under that name."""
+    _leave(lambda: _folder() / "claims", f"{key}.claims", content, MOST_CLAIMS)
+
+
+def _leave(place: Callable[[], Path], name: str, content: bytes, most: int) -> None:
+    """Leaves a file in a folder that keeps at most so many of its kind."""
     if len(content) > LARGEST_BYTES:
         return
     with suppress(OSError, RuntimeError), held():
-        folder = _folder()
+        folder = place()
         folder.mkdir(parents=True, exist_ok=True)
-        _write(folder / f"{key}.json", content)
-        files = sorted(folder.glob("*.json"), key=lambda path: path.stat().st_mtime, reverse=True)
-        for path in files[MOST_FILES:]:
+        _write(folder / name, content)
+        files = sorted(folder.glob("*" + Path(name).suffix), key=lambda path: path.stat().st_mtime, reverse=True)
+        for path in files[most:]:
             path.unlink(missing_ok=True)
 
 

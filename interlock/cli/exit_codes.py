@@ -36,6 +36,7 @@ ENDED = 128 + signal.SIGTERM
 
 _WORST_FIRST = (DISPUTED, REJECTED, FOUND, UNDECIDED)
 _STATUSES = {"disputed": DISPUTED, "fails": FOUND, "undecided": UNDECIDED, "holds": DONE, "holds vacuously": DONE}
+_RESULTS = {"disputed": DISPUTED, "rejected": REJECTED, "fails": FOUND, "undecided": UNDECIDED, "holds": DONE}
 _AUDITS = {"disputed": DISPUTED, "findings": FOUND, "undecided": UNDECIDED, "nothing found": DONE}
 
 
@@ -141,6 +142,12 @@ def code_of_repair(repair: Repair) -> int:
     return FOUND if repair.failing and not repair.is_cut else UNDECIDED
 
 
+def code_of_fleet(results: Iterable[str]) -> int:
+    """The worst of the results of its configurations; where there are none, nothing is decided."""
+    codes = [_RESULTS[result] for result in results]
+    return worst_code(codes) if codes else UNDECIDED
+
+
 def code_of_test(test: FunctionalTest) -> int:
     """Done where it shows every failure that was asked for; undecided where the search for more was cut short."""
     if test.cut:
@@ -211,6 +218,14 @@ MENDING = help_text(
     "it is not known whether anything fails, or a limit ended the search",
 )
 """For `repair`."""
+
+FLEETS = help_text(
+    "on every aircraft all that was asked holds",
+    "on some aircraft some requirement fails",
+    "of some aircraft not all is known (a limit was reached, or you stopped it)",
+    last="Several aircraft: 4 before 2 before 1 before 3 before 0.\n",
+)
+"""For `fleet`."""
 
 TESTING = help_text(
     "the test shows every failure that was asked for",

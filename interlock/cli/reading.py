@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import click
 
 from interlock.cli.files import note_read
-from interlock.cli.shipped import demonstrations, procedures, shipped
+from interlock.cli.shipped import demonstrations, fleets, procedures, shipped
 from interlock.diagnostics.nearest import nearest_name
 
 if TYPE_CHECKING:
@@ -49,7 +49,7 @@ def _read_named(name: str) -> Source:
 
     if name.startswith(DEMO):
         demo = name.removeprefix(DEMO).removesuffix(".yaml")
-        shown = (*demonstrations(), *procedures())
+        shown = (*demonstrations(), *procedures(), *fleets())
         if demo not in shown:
             known = [DEMO + one for one in shown]
             raise click.UsageError(f"There is no demonstration {demo!r}." + instead(name, known))

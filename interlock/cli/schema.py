@@ -15,7 +15,7 @@ from interlock.cli.screen import output_option, show_whole
     name="schema",
     help="Print the JSON Schema (draft-07) of description, requirement and procedure files, for editors, or of the "
     "JSON results of 'prove' (result), 'audit', 'checklist', 'compare', 'contacts', 'defer', 'failures', "
-    "'family', 'repair' and 'test'.",
+    "'family', 'repair', 'fleet' and 'test'.",
 )
 @click.argument(
     "what",
@@ -31,6 +31,7 @@ from interlock.cli.screen import output_option, show_whole
             "failures",
             "family",
             "repair",
+            "fleet",
             "test",
         ]
     ),
@@ -49,6 +50,7 @@ def command(what: str, output: Path | None) -> int:
     from interlock.report.views.facts import Facts
     from interlock.report.views.failures_facts import FailuresFacts
     from interlock.report.views.family_facts import FamilyFacts
+    from interlock.report.views.fleet_facts import FleetFacts
     from interlock.report.views.functional_test_facts import FunctionalTestFacts
     from interlock.report.views.proof_facts import ProofFacts
     from interlock.report.views.repair_facts import RepairFacts
@@ -63,6 +65,7 @@ def command(what: str, output: Path | None) -> int:
         "failures": (FailuresFacts,),
         "contacts": (ContactsFacts,),
         "repair": (RepairFacts,),
+        "fleet": (FleetFacts,),
         "test": (FunctionalTestFacts,),
     }
     schema = hold_schema() if what == "description" else schema_of(*results[what])

@@ -12,6 +12,8 @@ CATALOGUE = "failures.yaml"
 """The standing catalogue of failures."""
 PROCEDURES = "procedures"
 """The folder of demonstration procedures beside the holds; they are no holds."""
+FLEETS = "fleets"
+"""The folder of demonstration fleets."""
 RECORD = "expected.yaml"
 """What each flawed hold is known to lose: beside the holds, and no hold."""
 
@@ -36,10 +38,16 @@ def procedures() -> tuple[str, ...]:
     return tuple(sorted(_names(folder, f"{PROCEDURES}/"))) if folder.is_dir() else ()
 
 
+def fleets() -> tuple[str, ...]:
+    """The names of the demonstration fleets, as in `demo:fleets/NAME`."""
+    folder = shipped("models").joinpath(FLEETS)
+    return tuple(sorted(_names(folder, f"{FLEETS}/"))) if folder.is_dir() else ()
+
+
 def _names(folder: Traversable, before: str) -> Iterator[str]:
     for entry in folder.iterdir():
         if entry.is_dir():
-            if entry.name == PROCEDURES:
+            if entry.name in (PROCEDURES, FLEETS):
                 continue
             yield from _names(entry, f"{before}{entry.name}/")
         elif entry.name.endswith(".yaml") and entry.name != RECORD:

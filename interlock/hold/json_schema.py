@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from interlock.hold.language.declarations import Field, Record, Schema
 from interlock.hold.language.field_types import Listed, RecordOf, records_within
+from interlock.hold.language.fleets import Fleet
 from interlock.hold.language.model import Catalogue, Hold, Specification
 from interlock.hold.language.rates import FailureRates
 from interlock.hold.language.text_types import SCALAR
@@ -31,14 +32,15 @@ _TOLD_BY = {
     "rates": "failure_rates",
     "procedure": "procedure",
     "specification": "specification",
+    "fleet": "fleet",
     "modification": "modifies",
 }
 """The sorts of file but the plain one, by the key that only they have; the last wins over those before."""
 
 
 def hold_schema() -> Schema:
-    """The schema of all six sorts of file."""
-    files = Hold, Modification, Specification, Procedure, Catalogue, FailureRates
+    """The schema of all seven sorts of file."""
+    files = Hold, Modification, Specification, Procedure, Catalogue, FailureRates, Fleet
     found = [one for file in files for one in records_within(file)]
     repeated = {one for record in found for one in _repeated(record)}
     definitions = {one.declaration.name: _record(one, one in repeated) for one in found}
@@ -50,7 +52,7 @@ def hold_schema() -> Schema:
         chosen = {"if": {"required": [key]}, "then": {"$ref": f"#/definitions/{sort}"}, "else": chosen}
     return {
         "$schema": "http://json-schema.org/draft-07/schema#",
-        "title": "A hold, a modification of one, a specification, a procedure, a catalogue of failures, failure rates",
+        "title": "A hold, a modification, a specification, a procedure, a catalogue or rates of failures, a fleet",
         "type": "object",
         **chosen,
         "definitions": dict(sorted(definitions.items())),

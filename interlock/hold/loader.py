@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import posixpath
 import re
-from collections.abc import Callable, Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from hashlib import sha256
@@ -17,9 +17,11 @@ from interlock.hold.language.bay_names import MOST_BAYS, BayNames
 from interlock.hold.language.cross_rules import cross_faults, hidden_names
 from interlock.hold.language.declarations import Record
 from interlock.hold.language.field_types import Listed, RecordOf
+from interlock.hold.language.fleets import COLUMNS, Aircraft, Fleet, twice
 from interlock.hold.language.model import BayRule, Catalogue, CentredBay, Hold, RequirementText, Specification
 from interlock.hold.language.nodes import (
     LARGEST_FILE_BYTES,
+    Entry,
     MappingNode,
     Node,
     ScalarNode,
@@ -45,6 +47,8 @@ from interlock.hold.language.references import (
     names_in,
     resolve_mentions,
 )
+from interlock.hold.language.tables import table_rows
+from interlock.hold.language.text_types import VERSION
 from interlock.hold.overlay.changes import Modification
 from interlock.hold.overlay.modification import (
     OverlaidDescription,
@@ -71,6 +75,7 @@ _TOLD_BY: Mapping[str, type[Record]] = {
     "failure_rates": FailureRates,
     "specification": Specification,
     "procedure": Procedure,
+    "fleet": Fleet,
 }
 """The sorts of file that are neither holds nor modifications, by the key that only they have."""
 
@@ -134,14 +139,19 @@ def load_hold(source: Source, fetch: Fetch, undone: frozenset[int] = frozenset()
     return files.hold(source)
 
 
-def load_family(source: Source, fetch: Fetch) -> Callable[[Collection[str]], Loaded[Hold]]:
+def load_family(
+    source: Source, fetch: Fetch, more: Sequence[MappingNode] = ()
+) -> Callable[[Collection[str]], Loaded[Hold]]:
     """Read the files of a description once; gives the hold with any of its options fitted beside those that are.
 
-    Names that are no option of it are passed over.  Names and states in expressions are not looked up: whoever compiles
-    the hold is told of those too.
+    `more` are options beside its own.  Names that are no option of it are passed over.  Names and states in expressions
+    are not looked up: whoever compiles the hold is told of those too.
     """
     files = _Files(fetch)
     overlaid = files._overlaid(source)
+    if overlaid is not None:
+        for item in more:
+            overlaid.append("options", item)
 
     def fitted(options: Collection[str]) -> Loaded[Hold]:
         faults = Faults()
@@ -208,6 +218,34 @@ def load_rates(source: Source) -> Loaded[FailureRates]:
     return files.loaded(None if rates is FAILED else rates)
 
 
+def load_fleet(source: Source) -> Loaded[Fleet]:
+    """Read a fleet, from YAML or from a table; the files that it names are not read."""
+    files = _Files(lambda name: None)
+    if _SAYS_SO.search(source.content):
+        root = files.root_of(source, Fleet, "`fleet:` and `aircraft:`")
+    else:
+        root = files.table(source)
+    fleet: Fleet | Failed = FAILED
+    readable: Fleet | None = None
+    if root is not None:
+        reader = Reader(files.faults, None)
+        fleet = read_record(Fleet, root, reader)
+        aircraft = tuple(one.value for one in reader.made if isinstance(one.value, Aircraft))
+        files.faults.take(twice(aircraft))
+        readable = Fleet(span=root.span, interlock=VERSION, title=source.name, aircraft=aircraft)
+    value = None if files.faults or fleet is FAILED else fleet
+    return Loaded(value, files.faults.sorted(), files.sources, readable)
+
+
+def load_fitted_hold(aircraft: Aircraft, deferred: Sequence[Node], fetch: Fetch) -> Loaded[Hold]:
+    """Read the hold of an aircraft with its options fitted, in the order of their names, and with further changes.
+
+    The files are named by the rules that hold for what `modifies` says.
+    """
+    files = _Files(fetch)
+    return files.fitted(aircraft, deferred)
+
+
 class _Files:
     """The files of one description, as far as they were read."""
 
@@ -248,6 +286,86 @@ class _Files:
             return root
         _wrong_sort(root, sort.declaration.noun, expected, self.faults)
         return None
+
+    def table(self, source: Source) -> MappingNode | None:
+        """The same of a fleet that is written as a table, called by the name of the file."""
+        text = decode(source.name, source.content, self.faults)
+        lines = split_lines(source.content[:LARGEST_FILE_BYTES].decode("utf-8", "replace") if text is None else text)
+        self.sources[source.name] = lines
+        rows = None if text is None else table_rows(source.name, lines, COLUMNS, "tail", self.faults)
+        if rows is None:
+            return None
+        top = Span(source.name, 1, 1)
+        said: dict[str, Node] = {
+            "interlock": ScalarNode(VERSION, top, False, None),
+            "fleet": ScalarNode(posixpath.basename(source.name), top, False, None),
+            "aircraft": rows,
+        }
+        entries = (Entry(ScalarNode(key, top, False, None), value) for key, value in said.items())
+        return MappingNode(tuple(entries), top)
+
+    def fitted(self, aircraft: Aircraft, deferred: Sequence[Node]) -> Loaded[Hold]:
+        """What the hold of an aircraft is with its options, and with these changes after them."""
+        said = aircraft.hold
+        chain = [said.span.file]
+        source = self.named(said.text.strip(), said.span, chain)
+        description = None if source is None else self._overlaid(source)
+        known = [self._identity(name) for name in self.sources]
+        if description is not None:
+            self._fit(description, [one for one in aircraft.options if is_name(one.text)])
+        for option in sorted(aircraft.options, key=lambda one: one.text):
+            if is_name(option.text):
+                continue
+            found = self.named(option.text.strip(), option.span, chain)
+            overlay = None if found is None else self.root(found)
+            if found is None or overlay is None or description is None:
+                continue
+            modified = overlay.value("modifies")
+            told = beside(found.name, modified.text.strip()) if isinstance(modified, ScalarNode) else ""
+            if self._identity(told) not in known:
+                message = (
+                    f"'{clip(option.text)}' modifies another hold"
+                    if told
+                    else f"'{clip(option.text)}' is no modification"
+                )
+                expected = "a modification of " + (" or of ".join(clip(one) for one in known) or "that hold")
+                self.faults.add("wrong-file", option.span, message, expected)
+                continue
+            read_record(Modification, overlay, Reader(self.faults, None))
+            heads = tuple(entry for entry in overlay.entries if entry.key.text not in ("title", "about"))
+            apply_modification(description, replace(overlay, entries=heads), self.faults)
+        if description is not None:
+            self._change(description, deferred)
+        hold = None if description is None else _read_hold(description, self.faults)
+        return Loaded(None if self.faults else hold, self.faults.sorted(), self.sources)
+
+    def _fit(self, description: OverlaidDescription, options: Sequence[ScalarNode]) -> None:
+        """Fits options of the description itself, in the order in which it lists them."""
+        listed = description.sections.get("options", ())
+        known = [given.text for one in listed if isinstance(one, MappingNode) and (given := id_of(one)) is not None]
+        for option in options:
+            if option.text not in known:
+                said = f"'{clip(option.text)}' is no option of that hold"
+                expected = f"one of {', '.join(known)}" if known else "the file of a modification: it lists no options"
+                self.faults.add("unknown-name", option.span, said, expected, self.faults.hint(option.text, known))
+        chosen = {one.text: one for one in options}
+        fits = [
+            MappingNode((Entry(ScalarNode("fit", chosen[id].span, False, None), chosen[id]),), chosen[id].span)
+            for id in known
+            if id in chosen
+        ]
+        self._change(description, fits)
+
+    def _change(self, description: OverlaidDescription, changes: Sequence[Node]) -> None:
+        if changes:
+            span = changes[0].span
+            listed = Entry(ScalarNode("changes", span, False, None), SequenceNode(tuple(changes), span))
+            apply_modification(description, MappingNode((listed,), span), self.faults)
+
+    def _identity(self, name: str) -> str:
+        """Of the names of a file the one by which it is brought."""
+        found = self._fetch(name)
+        return name if found is None else found.name
 
     def hold(self, source: Source | None) -> Loaded[Hold]:
         """What a file describes, if there is one."""
@@ -425,6 +543,8 @@ __all__ = [
     "beside",
     "load_audited_hold",
     "load_catalogue",
+    "load_fitted_hold",
+    "load_fleet",
     "load_hold",
     "load_procedure",
     "load_rates",

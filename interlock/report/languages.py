@@ -55,6 +55,12 @@ def in_markdown(text: str) -> str:
     return _MARKDOWN_STARTS.sub(r"\1\\", _MARKDOWN_SIGNS.sub(r"\\\g<0>", flat))
 
 
+def in_csv(text: str) -> str:
+    """A quoted cell of comma-separated text; what a spreadsheet would take for a formula begins with an apostrophe."""
+    flat = in_line(text)
+    return '"' + ("'" * flat.startswith(("=", "+", "-", "@"))) + flat.replace('"', '""') + '"'
+
+
 def in_dot(text: str) -> str:
     """For a label in DOT: a backslash is a backslash, and an angle bracket begins no markup."""
     import graphviz

@@ -40,6 +40,7 @@ from interlock.prove.engine import NO_LIMITS, Engine
 from interlock.prove.following import Handling, follow
 from interlock.prove.invariants.lemmas import Lemmas
 from interlock.prove.recovery.recovery import recover
+from interlock.study.kept_claims import KeptClaims, claims_key
 from interlock.study.pace import Pace
 from interlock.study.sessions import Recoverer, Session
 
@@ -115,6 +116,7 @@ def verify(
     chosen: Sequence[str] | None = None,
     recoverer: Recoverer | None = None,
     lemmas: Lemmas | None = None,
+    kept: KeptClaims | None = None,
 ) -> Verification:
     """Asks the engine about every requirement (or the `chosen` ids), confirms each claim, tells each run.
 
@@ -124,6 +126,7 @@ def verify(
     and are there afterwards for a later one.
     Runs against requirements are made such that people can follow them (`prove.following`).
     How the limits are kept, and what becomes of it all where they are met, `Session` says.
+    Where claims are `kept` nobody else is asked, and they are confirmed as any others are.
     """
     asked = ask(compiled, chosen)
     pace = Pace(report, len(asked.questions) + len(asked.ways))
@@ -131,8 +134,9 @@ def verify(
     lemmas = lemmas or Lemmas()
     hands = hands_of(compiled)
     first = partial(decide, found=lemmas) if engine is decide else engine
-    engine = follow(first, Handling(hands.held, hands.enough), again=engine)
-    recoverer = recoverer or partial(_recover, asked.questions, lemmas)
+    # of kept claims the runs were made so when they were found
+    engine = kept.engine if kept else follow(first, Handling(hands.held, hands.enough), again=engine)
+    recoverer = kept.recoverer if kept else recoverer or partial(_recover, asked.questions, lemmas)
     found, ways_found = session.claim_and_confirm(
         asked.questions, asked.ways, engine, recoverer, lambda some: pace.tell(_results(asked, some))
     )
@@ -141,6 +145,12 @@ def verify(
     recoveries = tuple((way, ways_found[way.id]) for way in asked.ways)
     seconds = {id: pace.seconds[one.id] for id, one in asked.main.items() if one.id in pace.seconds}
     return Verification(compiled, asked.machine, asked.questions, findings, answers, recoveries, seconds)
+
+
+def claims_key_of(compiled: CompiledHold, chosen: Sequence[str] | None = None) -> str:
+    """The digest by which claims about what `verify` would ask are known (see `kept_claims`)."""
+    asked = ask(compiled, chosen)
+    return claims_key(asked.machine, asked.questions, asked.ways)
 
 
 def _results(asked: Asked, found: Mapping[str, Finding]) -> list[str]:

@@ -31,6 +31,7 @@ Fault = tuple[str, int, str]
 PENDING: Mapping[str, str] = {
     "expression-too-long": "raised in test_hostile.py, by a text made there",
     "file-too-large": "raised in test_hostile.py, by bytes made there",
+    "not-a-table": "raised in tests/repo/test_fleet_command.py: it is about tables, which no file of the folder is",
     "nested-too-deep": "raised in test_hostile.py, by bytes made there",
     "text-too-long": "raised in test_hostile.py, by bytes made there",
     "too-many-faults": "raised in test_hostile.py, by bytes made there",

@@ -10,7 +10,7 @@ import pytest
 
 from interlock.diagnostics.codes import CODES, Severity, severity_of
 from interlock.hold.compile.compiler import compile_hold
-from interlock.hold.loader import Source, load_hold, load_procedure
+from interlock.hold.loader import Source, load_fleet, load_hold, load_procedure
 from interlock.hold.procedure.binding import bind_procedure, compile_for
 
 ROOM = Path(__file__).parents[2] / "interlock"
@@ -84,6 +84,8 @@ def codes_of(example: str) -> set[str]:
     def fetch(name: str) -> Source | None:
         return Source(name, files[name].encode()) if name in files else None
 
+    if example.lstrip().startswith("tail,"):
+        return {one.code for one in load_fleet(Source("fleet.csv", example.encode())).diagnostics}
     if re.search(r"^procedure:", files["example.yaml"], re.MULTILINE):
         return codes_of_procedure(files["example.yaml"], {"base.yaml": BASE, "powered.yaml": POWERED})
     loaded = load_hold(Source("example.yaml", files["example.yaml"].encode()), fetch)

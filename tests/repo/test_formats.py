@@ -30,6 +30,7 @@ CALLS = {
     "family": "family small.yaml --no-standing --requirements asked.yaml --only latched-when-locked",
     "defer": "defer small.yaml FS --no-standing --requirements asked.yaml --only latched-when-locked",
     "repair": "repair wired-flawed.yaml --no-standing --requirements wired-asked.yaml --only powered-drives",
+    "fleet": "fleet fleet.csv --no-standing --requirements asked.yaml --only latched-when-locked --workers 1",
     "test": "test wired.yaml --no-standing --requirements wired-asked.yaml --catalogue wires.yaml",
     "teach": "teach small.yaml",
     "questions": "questions demo:single-lane --load 4C=HALF",
@@ -48,6 +49,7 @@ def in_a_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     Path("known.yaml").write_text(CATALOGUE)
     Path("wired.yaml").write_text(WIRED)
     Path("wired-flawed.yaml").write_text(WIRED.replace("GP is on and door_open", "door_open"))
+    Path("fleet.csv").write_text("tail,hold\nZZ-AAA,small.yaml\n")
     Path("wired-asked.yaml").write_text(WIRED_ASKED)
     Path("wires.yaml").write_text(WIRES_FAIL)
     monkeypatch.setattr("interlock.cli.rendering.render_dot", lambda source: b"<svg/>")

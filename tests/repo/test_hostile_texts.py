@@ -6,6 +6,7 @@ out, and what a parser of the language finds in the two must have the same struc
 
 from __future__ import annotations
 
+import csv
 import json
 import re
 import shutil
@@ -143,8 +144,10 @@ def write_files(folder: Path, sort: str) -> dict[str, str]:
         "goal": "KEY is on",
         "steps": steps,
     }
+    tails = [{"tail": text()[-40:], "hold": hold_file, "deferrals": ["AS=broken"] * deferred} for deferred in (0, 1)]
+    fleet = {"interlock": "1", "fleet": text(), "about": text(), "aircraft": tails}
     written = {}
-    for name, content in (("hold", hold), ("asked", asked), ("procedure", procedure)):
+    for name, content in (("hold", hold), ("asked", asked), ("procedure", procedure), ("fleet", fleet)):
         written[name.upper()] = f"{stem}-{name}.yaml" if name != "hold" else hold_file
         Path(folder, written[name.upper()]).write_text(yaml.safe_dump(content, allow_unicode=True, sort_keys=False))
     return written
@@ -196,6 +199,8 @@ def structure_of(text: str, language: str) -> object:
     if language == "markdown":
         tokens = MarkdownIt("commonmark").enable(["table", "strikethrough"]).parse(text)
         return [(token.type, token.level, [child.type for child in token.children or ()]) for token in tokens]
+    if language == "csv":
+        return [len(row) for row in csv.reader(text.splitlines())]
     if language == "svg":
         return drawn_in(text, "text")
     if language == "json":
@@ -228,6 +233,7 @@ LOAD = ("checklist", "HOLD", "--load", "1C=HALF", "--format")
 AUDIT = ("audit", "PROCEDURE", "--requirements", "ASKED", "--no-interlock", "-v", "--format")
 COMPARE = ("compare", "demo:single-lane", "HOLD", "--requirements", "ASKED", "--no-standing", "--format")
 DEFER = ("defer", "HOLD", "AS", "--requirements", "ASKED", "--no-standing", "--format")
+FLEET = ("fleet", "FLEET", "--requirements", "ASKED", "--no-standing", "--workers", "1", "--format")
 FAILING = ("failures", "HOLD", "--requirements", "ASKED", "--only", "given", "--format")
 # with all the time that it takes it is minutes, and what is told is made of the same texts
 CONTACTS = ("contacts", "HOLD", "--no-standing", "--requirements", "ASKED", "--time", "0.001", "--format")
@@ -261,6 +267,10 @@ RUNS: dict[str, tuple[str, ...]] = {
     "repair html": (*REPAIR, "html"),
     "repair json": (*REPAIR, "json"),
     "repair yaml": (*REPAIR, "modification"),
+    "fleet text": (*FLEET, "text", "-v", "--runs", "1"),
+    "fleet csv": (*FLEET, "csv"),
+    "fleet html": (*FLEET, "html"),
+    "fleet json": (*FLEET, "json"),
     "test text": (*TEST, "text", "-v"),
     "test markdown": (*TEST, "markdown"),
     "test html": (*TEST, "html"),

@@ -360,7 +360,8 @@ def test_run_time_dependencies_are_used() -> None:
     used = roots_imported(PACKAGE)
     unused = {distribution for distribution, name in declared.items() if name not in used}
     assert unused <= AWAITED
-    optional = names_of(PROJECT["project"]["optional-dependencies"]["diagrams"])
+    extras = PROJECT["project"]["optional-dependencies"]
+    optional = names_of([*extras["diagrams"], *extras["cluster"]])
     assert used <= {*declared.values(), *optional.values(), "interlock", *sys.stdlib_module_names}
 
 

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 from interlock.hold.kinds import BY_ITSELF, CONDITIONS, Change, Kind, changes_of
 from interlock.hold.language.declarations import Record
 from interlock.hold.language.field_types import records_within
+from interlock.hold.language.fleets import Aircraft, Fleet
 from interlock.hold.language.model import SECTIONS, Layout, Specification
 from interlock.hold.language.records import first_lower
 from interlock.hold.lives import Deed, Happening, Turn, Way, ways_of
@@ -23,6 +24,7 @@ RECORDS: Mapping[str, tuple[type[Record], ...]] = {
     "modification": (Modification, *CHANGES.values()),
     "specification": (Specification,),
     "procedure": (Procedure, Step),
+    "fleet": (Fleet, Aircraft),
 }
 """The sections of a description and the other sorts of file, with the records that stand in them."""
 

@@ -90,6 +90,12 @@ def compile_inoperative(
 
     What has failed has done so at the start, with all else as it starts; what may fail besides is what is declared.
     """
+    compiled = compile_hold(with_inoperative(hold, items), texts, situation).compiled
+    return None if compiled is None else failed_at_first(compiled, items)
+
+
+def with_inoperative(hold: Hold, items: Sequence[Inoperative]) -> Hold:
+    """The description in which these devices stay in their states and these failures may strike."""
     stays = {one.id: one.state for one in items if one.state is not None}
     devices = tuple(
         replace(one, fixed=stays[one.id], starts=(stays[one.id],)) if one.id in stays else one for one in hold.devices
@@ -97,8 +103,12 @@ def compile_inoperative(
     declared = {one.label for one in hold.failures}
     failed = [one.failure for one in items if one.failure is not None]
     more = tuple(one for one in failed if one.label not in declared)
-    compiled = compile_hold(replace(hold, devices=devices, failures=(*hold.failures, *more)), texts, situation).compiled
+    return replace(hold, devices=devices, failures=(*hold.failures, *more))
+
+
+def failed_at_first(compiled: CompiledHold, items: Sequence[Inoperative]) -> CompiledHold | None:
+    """The hold, made by `with_inoperative`, in which these failures strike first; None where one is not possible."""
     struck = {one.struck for one in items if one.struck}
-    if compiled is None or not struck <= compiled.machine.domains.keys():
+    if not struck <= compiled.machine.domains.keys():
         return None
     return replace(compiled, machine=with_first(compiled.machine, struck)) if struck else compiled

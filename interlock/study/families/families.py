@@ -148,11 +148,13 @@ def prove_family(
     chosen: Sequence[str] | None = None,
     *,
     every: bool = False,
+    besides: Sequence[frozenset[str]] = (),
 ) -> Family:
     """Asks about the requirements (or the `chosen` ids) in every allowed configuration of the hold.
 
     `requirements` gives those to be asked beside the hold's own.  Where `every` is set each configuration is
-    compiled and compared, however many there are.  Raises NotTheHold and TooManyOptions.
+    compiled and compared, however many there are; those `besides` are in any case.  Raises NotTheHold and
+    TooManyOptions.
     """
     clock = clock_of(limits)
     base = fitting(())
@@ -163,7 +165,7 @@ def prove_family(
     if not configurations.compiles(frozenset()):
         raise NotTheHold(configurations.faults[frozenset()])
     try:
-        merged, compared = _merged(configurations, every, clock, report)
+        merged, compared = _merged(configurations, every, besides, clock, report)
     except (CannotMerge, OutOfTime, KeyboardInterrupt) as fault:
         reason = str(fault) if isinstance(fault, CannotMerge) else stop_reason(limits, clock)
         return Family(base.value, space, space.allowed, (), 0, (), reason)
@@ -227,13 +229,19 @@ class _Configurations:
         return compilation.compiled
 
 
-def _merged(configurations: _Configurations, every: bool, clock: Clock, report: ProgressCallback) -> tuple[Merged, int]:
+def _merged(
+    configurations: _Configurations,
+    every: bool,
+    besides: Sequence[frozenset[str]],
+    clock: Clock,
+    report: ProgressCallback,
+) -> tuple[Merged, int]:
     """A merged machine, and the configurations of which it was seen that it is the same as they."""
     space = configurations.space
     some = looked_at(space, BY_LOT)
     if every or space.allowed.bit_count() <= EVERY_UP_TO:
         some = space.each(space.allowed)
-    waiting = list(some)
+    waiting = list(dict.fromkeys((*some, *besides)))
     first = 1 + len(space.options) + 2
     seen, left = waiting[:first], waiting[first:]
     forms = Forms()

@@ -1,0 +1,1 @@
+"""Fleets: read `configurations` (which aircraft are alike), `answering` (one of them), then `differences`."""
