@@ -118,8 +118,8 @@ def test_what_tells_tails_apart_is_named(capsys: pytest.CaptureFixture[str]) -> 
     """The switch that is left out, unless the latch is stuck up; and what fails on all of a hold."""
     assert run() == FOUND
     out = told(capsys)
-    assert "fails exactly where 'options/bridged.yaml' is fitted and 'SL=raised' is not deferred" in out
-    assert "secured-behind-door[1C]: fails on every aircraft with this hold" in out
+    assert "exactly where 'options/bridged.yaml' is fitted and 'SL=raised' is not deferred" in out
+    assert "secured-behind-door[1C]: on every aircraft with this hold" in out
     assert "This releases no aircraft." in out
 
 

@@ -30,6 +30,7 @@ COMMANDS = {
     "family": ("family", "small.yaml", *PROVE[2:5], "--only", "latched-when-locked"),
     "defer": ("defer", "small.yaml", "SL=raised", *PROVE[2:5], "--only", "latched-when-locked"),
     "repair": ("repair", "small.yaml", *PROVE[2:5], "--only", "latched-when-locked"),
+    "fleet": ("fleet", "fleet.csv", *PROVE[2:5], "--only", "latched-when-locked", "--workers", "1", "--no-cache"),
     "audit": ("audit", "demo:procedures/single-lane-load", "--no-interlock", "--no-slips"),
     "checklist": ("checklist", "demo:single-lane", "--goal", "KEY is on"),
     "test": ("test", "wired.yaml", "--no-standing", "--catalogue", "wires.yaml"),
@@ -47,7 +48,7 @@ COMMANDS = {
     "version": ("--version",),
 }
 
-TELL_SECONDS = ("prove", "failures", "compare", "contacts", "defer", "family", "repair", "audit", "count")
+TELL_SECONDS = ("prove", "failures", "compare", "contacts", "defer", "family", "fleet", "repair", "audit", "count")
 """Those whose results say how long they took, which is not always the same."""
 
 
@@ -90,6 +91,7 @@ def in_a_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     Path("small.yaml").write_text(TEXT)
     Path("asked.yaml").write_text(REQUIREMENTS)
     Path("known.yaml").write_text(CATALOGUE)
+    Path("fleet.csv").write_text("tail,hold\nZZ-AAA,small.yaml\n")
     Path("wired.yaml").write_text(WIRED)
     Path("wired-asked.yaml").write_text(WIRED_ASKED)
     Path("wires.yaml").write_text(WIRES_FAIL)

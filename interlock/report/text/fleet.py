@@ -56,7 +56,7 @@ def _lines(view: FleetView, told: int, verbose: bool, seconds: float, how: Effor
 
 def _differences(hold: FleetHoldFacts) -> Iterator[Line]:
     if hold.differences:
-        yield from flow("What tells the aircraft apart:", 2)
+        yield from flow("What tells the aircraft apart: each of these fails", 2)
     where: dict[str, list[str]] = {}
     for one in hold.differences:
         where.setdefault(FleetView.telling(one), []).append(one.id)

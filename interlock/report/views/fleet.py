@@ -150,14 +150,12 @@ class FleetView:
     def telling(one: TellingFacts) -> str:
         """Where a requirement fails, as the end of a sentence."""
         if not one.where:
-            return (
-                "fails on some, and no option or deferral, nor two, tell which"
-                if one.others
-                else ("fails on every aircraft with this hold")
-            )
+            if one.others:
+                return "on some, and no option or deferral, nor two, tell which"
+            return "on every aircraft with this hold"
         more = "; and on others that no two of them tell" if one.others else ""
-        exactly = "fails" if one.others else "fails exactly"
-        return f"{exactly} where {'; or where '.join(one.where)}{more}"
+        exactly = "where" if one.others else "exactly where"
+        return f"{exactly} {'; or where '.join(one.where)}{more}"
 
 
 def _verb(result: FleetResult, number: int) -> str:
