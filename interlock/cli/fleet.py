@@ -16,6 +16,7 @@ from interlock.cli.screen import Screen, color_option, output_option
 
 if TYPE_CHECKING:
     from interlock.hold.language.fleets import Fleet
+    from interlock.hold.loader import FileRead
     from interlock.study.fleet.checking import Checked
 
 
@@ -100,7 +101,7 @@ def command(
         raise click.UsageError("--workers and --cluster: how many work there is for the cluster to say.")
     shape = chosen_format("fleet", layout, output)
     texts = usable("requirements", open_texts(files, standing))
-    fleet, checked, lines = _opened(file)
+    fleet, checked, lines, read = _opened(file)
     given = tuple(texts.by_id.values())
     _check_only(only, {text.id for text in given} | checked.asking)
     fitted = group(fleet.aircraft)
@@ -120,15 +121,15 @@ def command(
         rejected = Rejected(why.diagnostics, {**lines, **why.sources})
         show_rejection(f"{file}, configuration of {tails[0]}{more}", rejected)
     code = code_of_fleet(one.result for one in answers)
-    view = fleet_view(file, fleet, fitted, answers, checked.titles, code)
+    view = fleet_view(file, fleet, fitted, answers, checked.titles, code, (*read, *checked.read, *texts.read))
     parts = {"view": view, "facts": view.facts, "told": told, "verbose": verbose}
     screen.show(shape.render({**parts, "seconds": monotonic() - began, "how": run.effort}))
     screen.close()
     return code
 
 
-def _opened(file: str) -> tuple[Fleet, Checked, Mapping[str, tuple[str, ...]]]:
-    """The fleet, what it names, and its lines; raises click.exceptions.Exit where anything is wrong with it."""
+def _opened(file: str) -> tuple[Fleet, Checked, Mapping[str, tuple[str, ...]], tuple[FileRead, ...]]:
+    """The fleet, what it names, its lines and digest; raises click.exceptions.Exit where anything is wrong."""
     from interlock.cli.opening import Rejected
     from interlock.cli.reading import fetch, read_source
     from interlock.cli.refusals import show_rejection
@@ -146,7 +147,7 @@ def _opened(file: str) -> tuple[Fleet, Checked, Mapping[str, tuple[str, ...]]]:
         sources = {**({} if checked is None else checked.sources), **loaded.sources}
         show_rejection(file, Rejected(faults.sorted(), sources))
         raise click.exceptions.Exit(REJECTED)
-    return loaded.value, checked, loaded.sources
+    return loaded.value, checked, loaded.sources, loaded.read
 
 
 def _check_only(only: Sequence[str], known: Collection[str]) -> None:

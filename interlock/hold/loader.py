@@ -100,6 +100,8 @@ class Part(StrEnum):
     STANDING = "standing requirements"
     CATALOGUE = "catalogue of failures"
     RATES = "failure rates"
+    FLEET = "fleet"
+    OPTION = "option that is fitted"
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,7 +224,7 @@ def load_fleet(source: Source) -> Loaded[Fleet]:
     """Read a fleet, from YAML or from a table; the files that it names are not read."""
     files = _Files(lambda name: None)
     if _SAYS_SO.search(source.content):
-        root = files.root_of(source, Fleet, "`fleet:` and `aircraft:`")
+        root = files.root_of(source, Fleet, Part.FLEET, "`fleet:` and `aircraft:`")
     else:
         root = files.table(source)
     fleet: Fleet | Failed = FAILED
@@ -233,8 +235,7 @@ def load_fleet(source: Source) -> Loaded[Fleet]:
         aircraft = tuple(one.value for one in reader.made if isinstance(one.value, Aircraft))
         files.faults.take(twice(aircraft))
         readable = Fleet(span=root.span, interlock=VERSION, title=source.name, aircraft=aircraft)
-    value = None if files.faults or fleet is FAILED else fleet
-    return Loaded(value, files.faults.sorted(), files.sources, readable)
+    return files.loaded(None if fleet is FAILED else fleet, readable)
 
 
 def load_fitted_hold(aircraft: Aircraft, deferred: Sequence[Node], fetch: Fetch) -> Loaded[Hold]:
@@ -289,6 +290,7 @@ class _Files:
 
     def table(self, source: Source) -> MappingNode | None:
         """The same of a fleet that is written as a table, called by the name of the file."""
+        self._read.append(FileRead(Part.FLEET, source.name, sha256(source.content).hexdigest()))
         text = decode(source.name, source.content, self.faults)
         lines = split_lines(source.content[:LARGEST_FILE_BYTES].decode("utf-8", "replace") if text is None else text)
         self.sources[source.name] = lines
@@ -317,7 +319,7 @@ class _Files:
             if is_name(option.text):
                 continue
             found = self.named(option.text.strip(), option.span, chain)
-            overlay = None if found is None else self.root(found)
+            overlay = None if found is None else self.root(found, Part.OPTION)
             if found is None or overlay is None or description is None:
                 continue
             modified = overlay.value("modifies")
@@ -337,7 +339,7 @@ class _Files:
         if description is not None:
             self._change(description, deferred)
         hold = None if description is None else _read_hold(description, self.faults)
-        return Loaded(None if self.faults else hold, self.faults.sorted(), self.sources)
+        return self.loaded(hold)
 
     def _fit(self, description: OverlaidDescription, options: Sequence[ScalarNode]) -> None:
         """Fits options of the description itself, in the order in which it lists them."""

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.compile.requirements import Instance
 from interlock.hold.language.fleets import Fleet
+from interlock.hold.loader import FileRead
 from interlock.hold.tell import Story
 from interlock.kernel.claims import Disputed, Undecided
 from interlock.report.views.assumptions import CAUTIONS, assumptions_of, checkers_of
@@ -26,6 +27,7 @@ from interlock.report.views.fleet_facts import (
     RefusalFacts,
     TellingFacts,
 )
+from interlock.report.views.identification import identification
 from interlock.report.views.proof import story_facts
 from interlock.report.views.tones import Tone
 from interlock.report.views.wording import count_of, listed
@@ -242,8 +244,12 @@ def fleet_view(
     answers: Sequence[AnswerFacts],
     titles: Mapping[str, str],
     code: int,
+    read: Sequence[FileRead] = (),
 ) -> FleetView:
-    """What is told of a fleet: `answers[i]` is about `fitted[i]`; `titles` has that of each hold, by its file."""
+    """What is told of a fleet: `answers[i]` is about `fitted[i]`; `titles` has that of each hold, by its file.
+
+    `read` are the files that were read.
+    """
     groups, group_of = _groups(fitted, answers, [one.tail for one in fleet.aircraft])
     numbers = {one.configuration: number for number, one in enumerate(fitted, 1)}
     holds = tuple(_hold(file_, titles[file_], fitted, answers) for file_ in sorted(titles))
@@ -280,6 +286,7 @@ def fleet_view(
         aircraft,
         FLEET_ASSUMPTIONS,
         FLEET_CAUTIONS,
+        identification(read),
     )
     return FleetView(facts)
 

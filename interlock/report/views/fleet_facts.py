@@ -7,6 +7,7 @@ from typing import Annotated, Literal, TypeAlias
 from msgspec import Meta
 
 from interlock.report.views.facts import Count, Facts, Place, Program
+from interlock.report.views.identification import Identification
 from interlock.report.views.proof_facts import StoryFacts, Texts
 
 FleetResult: TypeAlias = Literal["holds", "fails", "undecided", "disputed", "rejected"]
@@ -134,3 +135,4 @@ class FleetFacts(Facts, frozen=True):
     aircraft: Annotated[tuple[AircraftFacts, ...], Meta(description="in the order of the file")]
     assumptions: Annotated[Texts, Meta(description="what is taken for granted of all")]
     cautions: Annotated[Texts, Meta(description="what governs")]
+    identification: Annotated[Identification, Meta(description="what it was made from")]

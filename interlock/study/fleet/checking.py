@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from hashlib import sha256
 
 from interlock.diagnostics.faults import Faults
 from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.language.fleets import Aircraft
 from interlock.hold.language.nodes import ScalarNode
-from interlock.hold.loader import Fetch, Source
+from interlock.hold.loader import Fetch, FileRead, Part, Source
 from interlock.study.fleet.configurations import Refused, configuration_of, read_configuration
 
 
@@ -20,6 +21,7 @@ class Checked:
     `asking` are the ids of the requirements that holds have themselves.
 
     `read_with` has, by hold, the names of the files of which it is made.  `sources` are the lines of what was read.
+    `read` says what each file is to the fleet.
     """
 
     faults: tuple[Diagnostic, ...]
@@ -28,6 +30,7 @@ class Checked:
     asking: frozenset[str]
     files: Mapping[str, Source]
     read_with: Mapping[str, frozenset[str]]
+    read: tuple[FileRead, ...]
     sources: Mapping[str, tuple[str, ...]]
 
 
@@ -45,6 +48,7 @@ def check_names(aircraft: Sequence[Aircraft], fetch: Fetch) -> Checked:
         frozenset(checking.asking),
         checking.files,
         checking.read_with,
+        tuple(checking.read()),
         checking.sources,
     )
 
@@ -72,6 +76,13 @@ class _Checking:
             else:
                 self.files[name] = found
         return self.files.get(name)
+
+    def read(self) -> Iterator[FileRead]:
+        """Every file that was read: the holds, what they modify, and what is fitted."""
+        modified = frozenset().union(*self.read_with.values())
+        for name, source in self.files.items():
+            part = Part.DESCRIPTION if name in self.titles else Part.MODIFIED if name in modified else Part.OPTION
+            yield FileRead(part, name, sha256(source.content).hexdigest())
 
     def check(self, aircraft: Sequence[Aircraft]) -> None:
         """All of it: what is wrong with a hold is told in place of what is wrong on top of it."""
