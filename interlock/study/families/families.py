@@ -18,13 +18,13 @@ from interlock.hold.language.model import Hold, RequirementText
 from interlock.hold.loader import Loaded
 from interlock.hold.tell import Story, tell
 from interlock.kernel.claims import Fails, Limits, Progress, ProgressCallback, Refuted, Trace, silent
-from interlock.kernel.expressions import Expr, neg
+from interlock.kernel.expressions import Expr, conj, neg
 from interlock.kernel.machine import Machine, Question, RequirementKind
 from interlock.kernel.merged import Forms, fault_of_merge
 from interlock.prove.decide import decide
 from interlock.prove.engine import Clock, OutOfTime, clock_of, share_of, stop_reason
 from interlock.study.families.asking import Asking, Reached, asking
-from interlock.study.families.conditions import choices_of
+from interlock.study.families.conditions import choices_of, so_in
 from interlock.study.families.configurations import Space, Term, looked_at, space_of, terms_of
 from interlock.study.families.merging import Asked, CannotMerge, Compiled, Merged, merge
 from interlock.study.verify import Answer, Status, ask, verify
@@ -148,13 +148,13 @@ def prove_family(
     chosen: Sequence[str] | None = None,
     *,
     every: bool = False,
-    besides: Sequence[frozenset[str]] = (),
+    within: Sequence[frozenset[str]] = (),
 ) -> Family:
     """Asks about the requirements (or the `chosen` ids) in every allowed configuration of the hold.
 
     `requirements` gives those to be asked beside the hold's own.  Where `every` is set each configuration is
-    compiled and compared, however many there are; those `besides` are in any case.  Raises NotTheHold and
-    TooManyOptions.
+    compiled and compared, however many there are.  Where some are given, `within` them alone is asked, each of them
+    compiled and compared.  Raises NotTheHold and TooManyOptions.
     """
     clock = clock_of(limits)
     base = fitting(())
@@ -165,7 +165,7 @@ def prove_family(
     if not configurations.compiles(frozenset()):
         raise NotTheHold(configurations.faults[frozenset()])
     try:
-        merged, compared = _merged(configurations, every, besides, clock, report)
+        merged, compared = _merged(configurations, every, within, clock, report)
     except (CannotMerge, OutOfTime, KeyboardInterrupt) as fault:
         reason = str(fault) if isinstance(fault, CannotMerge) else stop_reason(limits, clock)
         return Family(base.value, space, space.allowed, (), 0, (), reason)
@@ -232,7 +232,7 @@ class _Configurations:
 def _merged(
     configurations: _Configurations,
     every: bool,
-    besides: Sequence[frozenset[str]],
+    within: Sequence[frozenset[str]],
     clock: Clock,
     report: ProgressCallback,
 ) -> tuple[Merged, int]:
@@ -241,7 +241,7 @@ def _merged(
     some = looked_at(space, BY_LOT)
     if every or space.allowed.bit_count() <= EVERY_UP_TO:
         some = space.each(space.allowed)
-    waiting = list(dict.fromkeys((*some, *besides)))
+    waiting = list(dict.fromkeys((frozenset(), *within) if within else some))
     first = 1 + len(space.options) + 2
     seen, left = waiting[:first], waiting[first:]
     forms = Forms()
@@ -262,7 +262,19 @@ def _merged(
     compared = 0
     for one in waiting:
         compared |= space.alone(one) if configurations.compiles(one) else 0
-    return merged, compared
+    return _within(merged, space, within) if within else merged, compared
+
+
+def _within(merged: Merged, space: Space, some: Sequence[frozenset[str]]) -> Merged:
+    """The merged machine that can be these configurations alone."""
+    wanted = 0
+    for one in some:
+        wanted |= space.alone(one)
+    compiling = merged.compiling & wanted
+    plain = merged.machine
+    machine = replace(plain, start=conj(plain.start, so_in(space, compiling)))
+    where = {asked: those & wanted for asked, those in merged.where.items()}
+    return replace(merged, machine=machine, compiling=compiling, where=where)
 
 
 def _is_right(configurations: _Configurations, merged: Merged, fitted: frozenset[str], forms: Forms) -> bool:

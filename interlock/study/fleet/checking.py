@@ -65,6 +65,7 @@ class _Checking:
         self._fetch = fetch
         self._missing: set[str] = set()
         self._reading: set[str] = set()
+        self._options: set[str] = set()
 
     def fetch(self, name: str) -> Source | None:
         """Each file is read once: what is proved later is what was checked."""
@@ -81,6 +82,8 @@ class _Checking:
         """Every file that was read: the holds, what they modify, and what is fitted."""
         modified = frozenset().union(*self.read_with.values())
         for name, source in self.files.items():
+            if name not in modified and name not in self._options:
+                continue  # another name of a file that is there
             part = Part.DESCRIPTION if name in self.titles else Part.MODIFIED if name in modified else Part.OPTION
             yield FileRead(part, name, sha256(source.content).hexdigest())
 
@@ -99,6 +102,7 @@ class _Checking:
                 self.devices[hold] = frozenset(one.id for one in found[0].devices if not one.is_structure)
                 self.read_with[hold] = frozenset(self._reading)
         sound = [one for one in aircraft if configuration_of(one).hold in self.titles]
+        self._options = {option for one in sound for option in configuration_of(one).options}
         for row in _first_and_others(sound, lambda one: one.options):
             found = read_configuration(replace(row.first, options=(row.word,), deferrals=()), self.fetch)
             if isinstance(found, Refused):

@@ -117,7 +117,7 @@ def prove_together(
         return tuple(text for text in texts if text.id not in own)
 
     try:
-        family = prove_family(fit, requirements, None, limits, chosen=chosen, besides=fitted)
+        family = prove_family(fit, requirements, None, limits, chosen=chosen, within=fitted)
     except NotTheHold:
         return {}
     found: dict[int, Together] = {}
