@@ -14,6 +14,7 @@ from interlock.kernel.expressions import FALSE, TRUE
 from interlock.kernel.machine import Machine, Rule
 from interlock.kernel.merged import Forms, fault_of_merge
 from interlock.prove.decide import decide
+from interlock.study.families import families
 from interlock.study.families.asking import asking
 from interlock.study.families.conditions import choices_of
 from interlock.study.families.families import Family, prove_family
@@ -212,3 +213,20 @@ def test_a_family_without_options_is_the_hold() -> None:
     family, compiled = _family_of(TEXT, REQUIREMENTS)
     answers = {a.instance.requirement.id: a.status for a in verify(compiled(frozenset()), decide, Limits()).answers}
     assert {o.instance.requirement.id: o.status_in(1) for o in family.outcomes} == answers
+
+
+def test_a_wrong_guess_is_mended_where_something_is_shown(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What two options do is taken for what the first does, until a run is to be told of the first alone."""
+    few = [frozenset(), frozenset(["chocks", "loose_lock"])]
+    monkeypatch.setattr(families, "looked_at", lambda space, more: iter(few))
+    monkeypatch.setattr(families, "EVERY_UP_TO", 0)
+    odd = """\
+options:
+  - {id: chocks, name: stops that fold, changes: [{change: FS, to: {name: chock}}]}
+  - {id: loose_lock, name: lock without latch, changes: [{change: D1, to: {lock: {by: hand, when: always}}}]}
+"""
+    family, _ = _family_of(TEXT + odd, REQUIREMENTS)
+    assert not family.is_disputed
+    (outcome,) = (one for one in family.outcomes if one.instance.requirement.id == "latched-when-locked[D1]")
+    assert [one.term.fitted for one in outcome.shown] == [("loose_lock",)]
+    assert outcome.fails == sum(family.space.alone(one) for one in map(frozenset, (["loose_lock"], few[1])))

@@ -40,6 +40,9 @@ KEPT = 8
 
 MAIN, OCCASION, GOAL = "main", "occasion", "goal"
 
+Runs = dict[tuple[str, tuple[str, ...]], Trace]
+"""Of a requirement and the options that are fitted a run of the merged machine."""
+
 Fitting = Callable[[Collection[str]], Loaded[Hold]]
 """Gives the hold with these of its options fitted."""
 
@@ -164,14 +167,31 @@ def prove_family(
     configurations = _Configurations(space, fitting, requirements, situation, chosen)
     if not configurations.compiles(frozenset()):
         raise NotTheHold(configurations.faults[frozenset()])
-    try:
-        merged, compared = _merged(configurations, every, within, clock, report)
-    except (CannotMerge, OutOfTime, KeyboardInterrupt) as fault:
-        reason = str(fault) if isinstance(fault, CannotMerge) else stop_reason(limits, clock)
-        return Family(base.value, space, space.allowed, (), 0, (), reason)
-    asks = asking(space, merged.machine, merged.compiling, share_of(limits, clock), report)
-    outcomes = tuple(_outcomes(configurations, merged, asks))
+    some = looked_at(space, BY_LOT)
+    if every or space.allowed.bit_count() <= EVERY_UP_TO:
+        some = space.each(space.allowed)
+    looked = list(dict.fromkeys((frozenset(), *within) if within else some))
+    while True:
+        try:
+            merged = _merged(configurations, looked, clock, report)
+        except (CannotMerge, OutOfTime, KeyboardInterrupt) as fault:
+            reason = str(fault) if isinstance(fault, CannotMerge) else stop_reason(limits, clock)
+            return Family(base.value, space, space.allowed, (), 0, (), reason)
+        merged = _within(merged, space, within) if within else merged
+        asks = asking(space, merged.machine, merged.compiling, share_of(limits, clock), report)
+        runs: Runs = {}
+        outcomes = tuple(_outcomes(configurations, merged, asks, runs))
+        # what was not compared may be found wrong where something is to be shown of it: then all is merged anew
+        shown = {frozenset(one.fitted) for outcome in outcomes for one in outcome.shown} - set(looked)
+        wrong = [one for one in sorted(shown, key=sorted) if not _is_right(configurations, merged, one, Forms())]
+        looked += sorted(shown, key=sorted)
+        if not wrong:
+            break
+    outcomes = tuple(_with_stories(configurations, merged, outcome, runs) for outcome in outcomes)
     outcomes = _asked_alone(configurations, outcomes, share_of(limits, clock), report)
+    compared = 0
+    for one in looked:
+        compared |= space.alone(one) if configurations.compiles(one) else 0
     return Family(base.value, space, merged.compiling, _not_compiling(configurations), compared, outcomes)
 
 
@@ -230,20 +250,12 @@ class _Configurations:
 
 
 def _merged(
-    configurations: _Configurations,
-    every: bool,
-    within: Sequence[frozenset[str]],
-    clock: Clock,
-    report: ProgressCallback,
-) -> tuple[Merged, int]:
-    """A merged machine, and the configurations of which it was seen that it is the same as they."""
+    configurations: _Configurations, waiting: Sequence[frozenset[str]], clock: Clock, report: ProgressCallback
+) -> Merged:
+    """A merged machine that is the same as each of these configurations."""
     space = configurations.space
-    some = looked_at(space, BY_LOT)
-    if every or space.allowed.bit_count() <= EVERY_UP_TO:
-        some = space.each(space.allowed)
-    waiting = list(dict.fromkeys((frozenset(), *within) if within else some))
     first = 1 + len(space.options) + 2
-    seen, left = waiting[:first], waiting[first:]
+    seen, left = list(waiting[:first]), list(waiting[first:])
     forms = Forms()
     while True:
         for number, one in enumerate(seen, 1):
@@ -259,10 +271,7 @@ def _merged(
         seen, left = [*seen, *missed[:4]], [one for one in left if one not in missed[:4]]
     if not all(_is_right(configurations, merged, one, forms) for one in seen):
         raise CannotMerge("the merged machine is not what it was made of")
-    compared = 0
-    for one in waiting:
-        compared |= space.alone(one) if configurations.compiles(one) else 0
-    return _within(merged, space, within) if within else merged, compared
+    return merged
 
 
 def _within(merged: Merged, space: Space, some: Sequence[frozenset[str]]) -> Merged:
@@ -309,7 +318,9 @@ def _not_compiling(configurations: _Configurations) -> tuple[tuple[Term, tuple[D
     return tuple(found)
 
 
-def _outcomes(configurations: _Configurations, merged: Merged, asks: Asking) -> Iterator[Outcome]:
+def _outcomes(configurations: _Configurations, merged: Merged, asks: Asking, runs: Runs) -> Iterator[Outcome]:
+    """What was found of each requirement, nothing told yet; `runs` is given what there is to tell."""
+    space = configurations.space
     plain = [one for one in merged.asked if one.sense != GOAL]
     ways = [one for one in merged.asked if one.sense == GOAL]
     different = list(dict.fromkeys(merged.asked[one] for one in plain))
@@ -325,21 +336,15 @@ def _outcomes(configurations: _Configurations, merged: Merged, asks: Asking) -> 
         main, goal, occasion = (Asked(id, sense) for sense in (MAIN, GOAL, OCCASION))
         if goal in merged.asked:
             expr = merged.asked[goal]
-            yield _outcome(configurations, merged, instance, merged.where[goal], lost[expr], None, neg(expr))
+            yield _outcome(space, instance, merged.where[goal], lost[expr], None, runs)
         else:
             arises = found[merged.asked[occasion]] if occasion in merged.asked else None
             expr = merged.asked[main]
-            yield _outcome(configurations, merged, instance, merged.where[main], found[expr], arises, expr)
+            yield _outcome(space, instance, merged.where[main], found[expr], arises, runs)
 
 
 def _outcome(
-    configurations: _Configurations,
-    merged: Merged,
-    instance: Instance,
-    where: int,
-    reached: Reached,
-    arises: Reached | None,
-    target: Expr,
+    space: Space, instance: Instance, where: int, reached: Reached, arises: Reached | None, runs: Runs
 ) -> Outcome:
     wanted = instance.requirement.kind is RequirementKind.CAN
     there = reached.configurations & where
@@ -357,8 +362,15 @@ def _outcome(
         else:
             vacuous = never
     disputed = reached.disputed or (arises.disputed if arises is not None else "")
-    shown = tuple(_shown(configurations, merged, instance, fails, where, reached))
-    wrong = next((one for one in shown if isinstance(one, str)), "")
+    shown = []
+    # where it is not asked, or nothing compiles, it does not matter what a term says
+    for term in terms_of(space, fails, space.everything & ~where):
+        fitted = next(space.each(term.of(space) & fails))
+        named = tuple(option for option in space.options if option in fitted)
+        shown.append(Shown(term, named, None))
+        witness = next((one for one in reached.witnesses if one.configurations & space.alone(fitted)), None)
+        if witness is not None and not wanted:
+            runs[instance.requirement.id, named] = witness.run
     return Outcome(
         instance,
         where,
@@ -366,28 +378,21 @@ def _outcome(
         vacuous,
         undecided,
         reason,
-        tuple(one for one in shown if isinstance(one, Shown)),
+        tuple(shown),
         reached.checked_by,
-        disputed or wrong,
+        disputed,
     )
 
 
-def _shown(
-    configurations: _Configurations, merged: Merged, instance: Instance, fails: int, where: int, reached: Reached
-) -> Iterator[Shown | str]:
-    """The configurations in which it fails, term by term; in words what contradicts it, where something does."""
-    space = configurations.space
-    # where it is not asked, or nothing compiles, it does not matter what a term says
-    for term in terms_of(space, fails, space.everything & ~where):
-        some = term.of(space) & fails
-        fitted = next(space.each(some))
-        witness = next((one for one in reached.witnesses if one.configurations & space.alone(fitted)), None)
-        named = tuple(option for option in space.options if option in fitted)
-        if witness is None or instance.requirement.kind is RequirementKind.CAN:
-            yield Shown(term, named, None)
-            continue
-        told = _told(configurations, merged, instance, fitted, witness.run)
-        yield told if isinstance(told, str) else Shown(term, named, told)
+def _with_stories(configurations: _Configurations, merged: Merged, outcome: Outcome, runs: Runs) -> Outcome:
+    """What is shown, each with its run told of the configuration itself; disputed where it is none there."""
+    shown, disputed = [], outcome.disputed
+    for one in outcome.shown:
+        run = runs.get((outcome.instance.requirement.id, one.fitted))
+        told = None if run is None else _told(configurations, merged, outcome.instance, frozenset(one.fitted), run)
+        shown.append(one if isinstance(told, str) else replace(one, story=told))
+        disputed = disputed or (told if isinstance(told, str) else "")
+    return replace(outcome, shown=tuple(shown), disputed=disputed)
 
 
 def _asked_alone(
