@@ -50,8 +50,8 @@ def command(asked: Session, procedure: str, slips: bool, alone: bool) -> int:
     from interlock.study.procedure.audit import audit_procedure
 
     bound, free, read = open_procedure(procedure, asked.files, asked.standing)
-    engine = engine_of("combined") if alone else None
     with asked.work() as work:
+        engine = engine_of("combined") if alone else None
         with work.shown(procedure) as report:
             audit = audit_procedure(bound, engine, work.limits(), report, slips=slips, alone=free)
         view = audit_view(audit, procedure, code_of_audit(audit.overall), read)

@@ -23,6 +23,7 @@ from typing import TypeAlias
 from interlock.kernel.claims import AnyClaim, Certificate, Disputed, Trace, Undecided
 from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Machine, Variable
+from interlock.kernel.why import Why
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +61,7 @@ class EnablingClaim(AnyClaim):
     ways: tuple[Way, ...]
     covers: tuple[Cover, ...]
     size: int | None
-    reason: str = ""
+    reason: str | Why = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -201,7 +201,8 @@ def test_a_failure_that_only_brings_work_to_a_stand_breaks_nothing() -> None:
         rest="controls:\n  - {id: SW, kind: switch, positions: [off, on], starts: off}\n"
         "failures:\n  - {of: SW, mode: stuck}\n",
     )
-    audit = audit_procedure(bound_here(hold, "  - close D1\n  - set SW to on\n"), None, Limits(), slips=False)
+    bound = bound_here(hold, "  - close D1\n  - set SW to on\n", "D1 is closed and SW is on")
+    audit = audit_procedure(bound, None, Limits(), slips=False)
     assert audit.hazards and audit.overall is Overall.SOUND, (audit.breaches, audit.open)
     assert audit.failures is not None
     assert audit.failures == FailureAudit(1, (), (), together=2, counted=audit.failures.counted)

@@ -27,11 +27,11 @@ from tests.some import some
 
 @cache
 def rehearsed() -> Rehearsed:
-    compiled = opened("demo:single-lane").compiled
-    made = make_checklist(compiled, Load((("all", "HALF"),)))
+    compiled = opened("demo:twin-lane").compiled
+    made = make_checklist(compiled, Load((("3L", "HALF"), ("2R", "HALF"))))
     assert isinstance(made, Checklist)
     audited = audited_checklist(made, Limits(), silent)
-    told = checklist_view("demo:single-lane", made, audited, 0)
+    told = checklist_view("demo:twin-lane", made, audited, 0)
     assert isinstance(told, ChecklistView)
     return Rehearsed(made, audited, told)
 

@@ -279,6 +279,8 @@ RUNS: dict[str, tuple[str, ...]] = {
     "audit markdown": (*AUDIT, "markdown"),
     "audit html": (*AUDIT, "html"),
     "audit json": (*AUDIT, "json"),
+    "questions html": ("questions", "HOLD", *LOAD[2:], "html"),
+    "teach html": ("teach", "HOLD", "--requirements", "ASKED", "--no-standing", "--format", "html"),
     "checklist text": (*LOAD, "text", "-v"),
     "checklist markdown": (*LOAD, "markdown"),
     "checklist html": (*LOAD, "html"),

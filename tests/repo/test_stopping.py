@@ -32,7 +32,7 @@ from interlock.kernel.claims import (
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.certificates.obligations import discharge
 from interlock.prove.decide import decide
-from interlock.prove.engine import MOST_SECONDS, NO_LIMITS, Engine, clock_of
+from interlock.prove.engine import MOST_SECONDS, NO_LIMITS, Engine, clock_of, time_reason
 from interlock.prove.invariants.lemmas import Lemmas
 from interlock.study import sessions
 from interlock.study.sessions import STOPPED_SECONDS
@@ -316,7 +316,7 @@ def spending(monkeypatch: pytest.MonkeyPatch, decided: set[int]) -> tuple[list[f
         assert limits.seconds is not None
         asked.append(len(questions))
         now[0] += limits.seconds
-        reason = f"out of time ({limits.seconds:g} s)"
+        reason = time_reason(limits)
         unknown = [Unknown(question.id, "slow", reason, 9 - len(asked)) for question in questions]
         if len(asked) in decided:
             return (*decide(machine, questions[:1], Limits(), report), *unknown[1:])

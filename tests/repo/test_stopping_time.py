@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from interlock import cli
-from interlock.cli import audit, checklist, opening, options
+from interlock.cli import opening, options, session
 from interlock.hold import procedures
 from interlock.prove import engine
 from interlock.study import sessions
@@ -27,7 +27,7 @@ class Workload:
     def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
         self.now = 0.0
         self._patch = monkeypatch
-        for module in (audit, checklist, options, engine, sessions):
+        for module in (session, options, engine, sessions):
             monkeypatch.setattr(module, "monotonic", lambda: self.now)
 
     def costs(self, owner: object, name: str, seconds: float) -> None:

@@ -20,6 +20,7 @@ from interlock.prove.decide import decide
 from interlock.report.json.writing import schema
 from interlock.report.markdown.certificates import certificate_files
 from interlock.report.text.lines import WIDTH
+from interlock.report.views.assumptions import IN_SHORT
 from interlock.report.views.certificates import certificate_views
 from interlock.report.views.proof_facts import ProofFacts
 from interlock.report.views.wording import sentence
@@ -98,7 +99,7 @@ def test_why_in_json(capsys: pytest.CaptureFixture[str]) -> None:
 def test_why_is_not_for_the_brief(capsys: pytest.CaptureFixture[str]) -> None:
     """--quiet says only what does not hold, so no reason why something does."""
     assert prove("small.yaml", "--method", "reachability", "--why", "--quiet") == 1
-    assert capsys.readouterr().out.splitlines() == ["small.yaml: FAILS secured-behind-door: 1 of 1"]
+    assert capsys.readouterr().out.splitlines() == ["small.yaml: FAILS secured-behind-door: 1 of 1", IN_SHORT]
 
 
 # ---- in words, beside the evidence -------------------------------------------------------------------------------
