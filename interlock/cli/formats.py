@@ -55,6 +55,8 @@ FORMATS = (
     Format("prove", "text", ".txt", "text.proof:proof_report", ("proof", "quiet", "verbose", "seconds")),
     Format("prove", "json", ".json", "json.writing:document", ("facts",)),
     Format("prove", "html", ".html", "html.proof:proof_html", ("only_proof",)),
+    Format("prove", "sarif", ".sarif", "json.sarif:proof_sarif", ("facts", "proofs")),
+    Format("prove", "junit", ".xml", "xml.junit:proof_junit", ("facts", "proofs")),
     Format("failures", "text", ".txt", "text.failures:failures_report", ("view", "verbose", "seconds")),
     Format("failures", "json", ".json", "json.writing:document", ("facts",)),
     Format("failures", "markdown", ".md", "markdown.failures:failures_markdown", ("view",)),

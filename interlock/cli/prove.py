@@ -86,7 +86,11 @@ class _Wanted:
     metavar="FOLDER",
     help="Write what others need to check the results without this program.",
 )
-@format_option("prove", "'html' is a page to print and sign; 'json' is for other programs.")
+@format_option(
+    "prove",
+    "'html' is a page to print and sign; 'json' is for other programs, 'sarif' (SARIF 2.1.0) and 'junit' (XML) for "
+    "those that gather the results of checks.",
+)
 @output_option
 @click.option("-q", "--quiet", is_flag=True, help="Say only what does not hold.")
 @click.option(
@@ -203,7 +207,8 @@ def command(
             if shape.name == "html" and not proofs:
                 return code  # an old page stays as it is
             first = proofs[0] if proofs else None
-            screen.show(shape.render({"facts": proof_facts(proofs, rejections, code), "only_proof": first}))
+            facts = proof_facts(proofs, rejections, code)
+            screen.show(shape.render({"facts": facts, "proofs": proofs, "only_proof": first}))
         screen.close()
     if faults:
         raise next((fault for fault in faults if not isinstance(fault, click.ClickException)), faults[0])

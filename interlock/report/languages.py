@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, Any
 from interlock.diagnostics.visible import is_hidden, visible
 
 if TYPE_CHECKING:
+    from xml.etree.ElementTree import Element
+
     from jinja2 import Environment
 
 _NOT_PLAIN = re.compile(r"[^\n -~]")
@@ -30,6 +32,38 @@ def in_json(document: Any) -> str:
     text = json.dumps(document, indent=1, ensure_ascii=False)
     # outside of its strings JSON has line ends and ASCII only
     return _NOT_PLAIN.sub(lambda found: json.dumps(found[0])[1:-1] if is_hidden(found[0]) else found[0], text) + "\n"
+
+
+def in_sarif(document: Any) -> str:
+    """The values as JSON for a program that shows their texts as they are: hidden signs are shown by escapes."""
+    return in_json(_shown(document))
+
+
+def in_sarif_message(text: str) -> str:
+    """A plain text message of SARIF 2.1.0: a brace is no placeholder (3.11.5), a bracket begins no link (3.11.6)."""
+    return visible(text).replace("{", "{{").replace("}", "}}").replace("](", "] (")
+
+
+def in_uri(file: str) -> str:
+    """The name of a file as a URI, where it is relative as a reference to one (RFC 3986, 4.2; RFC 8089, 2)."""
+    from pathlib import PurePosixPath
+    from urllib.parse import quote
+
+    escaped = quote(file, errors="surrogateescape")
+    return f"file://{escaped}" if PurePosixPath(file).is_absolute() else escaped
+
+
+def in_xml(root: Element) -> str:
+    """The element and all in it as a document of XML 1.0, indented; what is hidden is shown by escapes, and with it
+    whatever XML cannot hold."""
+    from xml.etree.ElementTree import indent, tostring
+
+    for element in root.iter():
+        element.text = None if element.text is None else visible(element.text)
+        for name, value in element.items():
+            element.set(name, visible(value))
+    indent(root, " ")
+    return '<?xml version="1.0" encoding="UTF-8"?>\n' + tostring(root, encoding="unicode") + "\n"
 
 
 def in_script(document: Any) -> str:

@@ -19,6 +19,7 @@ from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.kernel.claims import Disputed, Fails, Holds, Limits, Proved, Undecided
 from interlock.kernel.why import Helps, Why
 from interlock.prove.search.explicit import Count, count_states, explicit
+from interlock.report.json.sarif import proof_sarif
 from interlock.report.json.writing import document, schema
 from interlock.report.text.count import count_lines
 from interlock.report.text.description import description_lines
@@ -32,6 +33,7 @@ from interlock.report.views.proof import ProofView, proof_facts, proof_view
 from interlock.report.views.proof_facts import ProofFacts
 from interlock.report.views.requirements import requirement_view
 from interlock.report.views.walk import walk_view
+from interlock.report.xml.junit import proof_junit
 from interlock.study.verify import Answer, Status, Verification, verify
 from interlock.study.walk import begin_walk, broken_now, choices_of, take, take_back
 from tests.golden.small_hold import REQUIREMENTS, TEXT, requirement_texts, small_hold
@@ -106,6 +108,8 @@ def _reports(verification: Verification, every_outcome: Verification) -> dict[st
             (*list_lines(texts), *(line for text in texts for line in requirement_lines(text)))
         ),
         "proved.json": _document(every_outcome, 4),
+        "proved.sarif": proof_sarif(proof_facts([_proof(every_outcome)], {}, 4), [_proof(every_outcome)]),
+        "proved.xml": proof_junit(proof_facts([_proof(every_outcome)], {}, 4), [_proof(every_outcome)]),
     }
 
 
@@ -169,8 +173,13 @@ def test_unknown_occasion_is_told(verification: Verification) -> None:
         replace(answer, occasion=Undecided("?", "out of time")) if answer.status is Status.HOLDS else answer
         for answer in verification.answers
     )
-    text = as_text(proof_lines(_proof(replace(verification, answers=answers)), False))
-    assert "not shown that the situation arises" in text
+    proof = _proof(replace(verification, answers=answers))
+    assert "not shown that the situation arises" in as_text(proof_lines(proof, False))
+    for gathered in (
+        proof_sarif(proof_facts([proof], {}, 1), [proof]),
+        proof_junit(proof_facts([proof], {}, 1), [proof]),
+    ):
+        assert "latched-when-locked[D1] holds, but it is not shown that the situation arises." in gathered
 
 
 def test_text_without_an_instance_is_not_forgotten(verification: Verification) -> None:

@@ -73,6 +73,10 @@ def test_each_format_is_taken_by_name_and_by_file(row: Format, capsys: pytest.Ca
     match row.suffix:
         case ".json":
             assert json.loads(by_ending)["exit_code"] == 0
+        case ".sarif":
+            assert json.loads(by_ending)["runs"][0]["invocations"][0]["exitCode"] == 0
+        case ".xml":
+            assert ElementTree.fromstring(by_ending).get("failures") == "0"  # noqa: S314 -- our own text
         case ".svg":
             assert ElementTree.fromstring(by_ending).tag.endswith("svg")  # noqa: S314 -- our own text
         case ".yaml":

@@ -201,9 +201,9 @@ def structure_of(text: str, language: str) -> object:
         return [(token.type, token.level, [child.type for child in token.children or ()]) for token in tokens]
     if language == "csv":
         return [len(row) for row in csv.reader(text.splitlines())]
-    if language == "svg":
+    if language in ("svg", "junit"):
         return drawn_in(text, "text")
-    if language == "json":
+    if language in ("json", "sarif"):
         return shape_of(json.loads(text))
     if language == "yaml" and (made := yaml.safe_load(text) or {}).keys().isdisjoint({"procedure"}):
         return shape_of(made)
@@ -244,6 +244,8 @@ RUNS: dict[str, tuple[str, ...]] = {
     "prove text": ("prove", "HOLD", "--requirements", "ASKED", "-v", "--why", "--color", "always"),
     "prove json": ("prove", "HOLD", "--requirements", "ASKED", "--why", "--format", "json"),
     "prove html": ("prove", "HOLD", "--requirements", "ASKED", "--format", "html"),
+    "prove sarif": ("prove", "HOLD", "--requirements", "ASKED", "--format", "sarif"),
+    "prove junit": ("prove", "HOLD", "--requirements", "ASKED", "--format", "junit"),
     "failures text": (*FAILING, "text", "-v", "--runs", "1"),
     "failures json": (*FAILING, "json"),
     "failures markdown": (*FAILING, "markdown"),

@@ -59,9 +59,8 @@ MAY = {
     "report/text/repair.py": OWN_TEXT + "a modification is shown line by line",
     "report/text/language.py": OWN_TEXT + "an example is shown line by line",
     "report/text/requirement.py": OWN_TEXT + "lines are broken",
-    "report/text/runs.py": OWN_TEXT + "what a label says is not said twice",
     "report/views/instructions.py": OWN_TEXT + "articles of what people call things",
-    "report/views/wording.py": OWN_TEXT + "plurals of what people call things",
+    "report/views/wording.py": OWN_TEXT + "plurals of what people call things, and what a label says is not said twice",
     "study/procedure/slips.py": PEOPLES_TEXT + "the words of an action are varied",
 }
 """The modules and folders that take text apart, and which text; the names of a compiled hold are none of it."""

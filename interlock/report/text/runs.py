@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from interlock.report.text.lines import WIDTH, Line, Tone, flow, labelled
 from interlock.report.views.facts import Reason, Run, WayOut, WayStep
-from interlock.report.views.wording import ACTORS, ALREADY, sentence, shortened
+from interlock.report.views.wording import ACTORS, ALREADY, by_itself, sentence, shortened
 
 LAST_STEPS = 12
 """Steps of a run that are shown: its end, where it is long; of a way out, its begin."""
@@ -16,7 +16,7 @@ MOST_NAMED = 8
 def after_lines(responses: Sequence[str], after: Sequence[str], indent: int) -> Iterator[Line]:
     """What the mechanism did by itself, and what is then so; a text that comes twice is told once."""
     for response in responses:
-        yield from labelled("by itself:", response.removesuffix(" by itself"), indent, Tone.FAINT)
+        yield from labelled("by itself:", by_itself(response), indent, Tone.FAINT)
     if after:
         yield from labelled("now:", "; ".join(dict.fromkeys(after)), indent, Tone.FAINT)
 

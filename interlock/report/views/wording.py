@@ -37,6 +37,11 @@ def named(id: str, name: str, joint: str = ": ") -> str:
     return id if name == id else f"{id}{joint}{name}"
 
 
+def by_itself(response: str) -> str:
+    """What the mechanism does, for where `by itself` is said beside it."""
+    return response.removesuffix(" by itself")
+
+
 def sentence(text: str) -> str:
     """With a capital letter at the start and a full stop at the end."""
     text = text.strip()

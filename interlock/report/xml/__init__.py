@@ -1,0 +1,1 @@
+"""Documents of XML for other programs."""

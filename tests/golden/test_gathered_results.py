@@ -1,0 +1,228 @@
+"""Results for programs that gather those of many checks: SARIF as its standard has it, and JUnit's XML."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+from xml.etree import ElementTree
+
+import jsonschema
+import pytest
+
+from interlock import cli
+from interlock.report.languages import in_uri, in_xml
+from tests.golden.small_hold import REQUIREMENTS, TEXT
+from tests.some import some
+
+pytestmark = pytest.mark.usefixtures("done_once")
+
+Schema = dict[str, Any]
+
+
+def _object(required: str, **members: Schema) -> Schema:
+    return {"type": "object", "required": required.split(), "properties": members, "additionalProperties": False}
+
+
+def _list(of: Schema, least: int = 0, unique: bool = False) -> Schema:
+    return {"type": "array", "items": of, "minItems": least, "uniqueItems": unique}
+
+
+TEXTUAL: Schema = {"type": "string"}
+NUMBER: Schema = {"type": "integer"}
+PLACE: Schema = {"type": "integer", "minimum": 1}
+BAG: Schema = {"type": "object"}  # 3.8
+LEVEL: Schema = {"enum": ["none", "note", "warning", "error"]}  # 3.27.10, 3.50.3, 3.58.6
+MESSAGE = _object("text", text=TEXTUAL)  # 3.11.2, 3.12.3
+FILE = _object("", uri={"type": "string", "format": "uri-reference", "pattern": "^[!-~]*$"})  # 3.4.3
+REGION = _object("startLine", startLine=PLACE, startColumn=PLACE, endColumn=PLACE)  # 3.30
+LOCATION = _object("", physicalLocation=_object("artifactLocation", artifactLocation=FILE, region=REGION),
+                   message=MESSAGE)  # 3.28, 3.29.2  # fmt: skip
+RULE = _object("id", id=TEXTUAL, shortDescription=MESSAGE, help=MESSAGE, properties=BAG,
+               defaultConfiguration=_object("", level=LEVEL))  # 3.49.3  # fmt: skip
+NOTIFICATION = _object("message", message=MESSAGE, level=LEVEL, locations=_list(LOCATION, 0, True))  # 3.58.5
+INVOCATION = _object("executionSuccessful", executionSuccessful={"type": "boolean"}, exitCode=NUMBER,
+                     toolExecutionNotifications=_list(NOTIFICATION))  # 3.20.14  # fmt: skip
+THREAD = _object("locations", locations=_list(_object("", location=LOCATION), 1))  # 3.37.6, 3.38
+FLOW = _object("threadFlows", threadFlows=_list(THREAD, 1))  # 3.36.3
+RESULT = _object("message ruleId", ruleId=TEXTUAL, ruleIndex={"type": "integer", "minimum": -1}, level=LEVEL,
+                 message=MESSAGE, locations=_list(LOCATION), codeFlows=_list(FLOW), properties=BAG,
+                 partialFingerprints={"type": "object", "additionalProperties": TEXTUAL})  # 3.27  # fmt: skip
+ROLE: Schema = {"enum": ["analysisTarget"]}  # of those in 3.24.6
+ARTIFACT = _object("", location=FILE, description=MESSAGE, roles=_list(ROLE, 0, True),
+                   hashes={"type": "object", "additionalProperties": TEXTUAL})  # 3.24  # fmt: skip
+TOOL = _object(
+    "driver", driver=_object("name", name=TEXTUAL, version=TEXTUAL, rules=_list(RULE, 0, True))
+)  # 3.18, 3.19
+RUN = _object("tool", tool=TOOL, invocations=_list(INVOCATION), artifacts=_list(ARTIFACT, 0, True),
+              results=_list(RESULT), columnKind={"enum": ["utf16CodeUnits", "unicodeCodePoints"]},
+              automationDetails=_object("", id=TEXTUAL), properties=BAG)  # 3.14  # fmt: skip
+LOG = _object("version runs", version={"const": "2.1.0"}, runs=_list(RUN), **{"$schema": TEXTUAL})  # 3.13
+"""SARIF 2.1.0 as far as it is used here: members, types and what must be there, written anew from the schema that OASIS
+publishes (sarif-schema-2.1.0.json, errata 01), whose terms do not let it be kept here; sections of the standard beside
+them, some from memory."""
+
+ASKED = ("--no-standing", "--requirements", "asked.yaml")
+
+
+@pytest.fixture(autouse=True)
+def in_a_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A folder with the small hold, a hold that cannot be used, and requirements."""
+    monkeypatch.chdir(tmp_path)
+    Path("small.yaml").write_text(TEXT)
+    Path("bad.yaml").write_text("interlock: 1\ntitel: x\n")
+    Path("asked.yaml").write_text(REQUIREMENTS)
+
+
+def _gathered(layout: str, *args: str, code: int) -> str:
+    assert cli.run(["prove", *args, "--format", layout, "--output", f"out-{layout}"]) == code
+    return Path(f"out-{layout}").read_text(encoding="utf-8")
+
+
+def _log(*args: str, code: int) -> Any:
+    log = json.loads(_gathered("sarif", *args, code=code))
+    jsonschema.validate(log, LOG)
+    return log
+
+
+def _suites(*args: str, code: int) -> ElementTree.Element:
+    return ElementTree.fromstring(_gathered("junit", *args, code=code))  # noqa: S314 -- our own text
+
+
+def _by_requirement(run: Any) -> dict[str, Any]:
+    return {one["properties"]["requirement"]: one for one in run["results"]}
+
+
+def test_each_verdict_has_its_level_and_what_plainly_holds_none() -> None:
+    """Fails is an error, undecided a warning, vacuous a note; the exit code is that of every other format."""
+    (run,) = _log("small.yaml", *ASKED, code=1)["runs"]
+    levels = {id: one["level"] for id, one in _by_requirement(run).items()}
+    assert levels == {"secured-behind-door[1C]": "error", "never-locked-while-open[D1]": "note"}
+    (cut,) = _log("small.yaml", *ASKED, "--depth", "1", "--method", "bounded", code=3)["runs"]
+    undecided = _by_requirement(cut)
+    assert undecided["secured-behind-door[1C]"]["level"] == "warning"
+    assert "undecided" in undecided["secured-behind-door[1C]"]["message"]["text"]
+    for one in run["results"]:
+        assert run["tool"]["driver"]["rules"][one["ruleIndex"]]["id"] == one["ruleId"]
+        assert "approved data" in one["message"]["text"]
+    assert any("approved data" in text for text in run["properties"]["cautions"])
+
+
+def test_a_run_is_a_thread_flow_in_the_words_of_the_text() -> None:
+    """One location for each step, told as JSON tells it, after one for the start."""
+    (run,) = _log("small.yaml", *ASKED, code=1)["runs"]
+    told = json.loads(_gathered("json", "small.yaml", *ASKED, code=1))["holds"][0]["requirements"]
+    (steps,) = [row["story"]["steps"] for row in told if row["status"] == "fails"]
+    (flow,) = _by_requirement(run)["secured-behind-door[1C]"]["codeFlows"]
+    (thread,) = flow["threadFlows"]
+    said = [one["location"]["message"]["text"] for one in thread["locations"]]
+    assert len(said) == len(steps) + 1 == 10
+    for step, text in zip(steps, said[1:], strict=True):
+        assert f"{step['number']}. " in text
+        assert step["text"] in text
+    (case,) = _suites("small.yaml", *ASKED, code=1).iter("failure")
+    assert case.text is not None
+    assert all(text in case.text.splitlines() for text in said)
+
+
+def test_a_result_is_the_same_one_when_lines_move() -> None:
+    """Blank lines move every place and no fingerprint; another requirement has another."""
+    (before,) = _log("small.yaml", *ASKED, code=1)["runs"]
+    for name in ("small.yaml", "asked.yaml"):
+        Path(name).write_text("\n\n\n" + Path(name).read_text())
+    (after,) = _log("small.yaml", *ASKED, code=1)["runs"]
+    prints = [[one["partialFingerprints"] for one in run["results"]] for run in (before, after)]
+    assert prints[0] == prints[1]
+    assert len({json.dumps(one) for one in prints[0]}) == len(prints[0]) > 1
+    lines = [
+        [one["locations"][0]["physicalLocation"]["region"]["startLine"] for one in run["results"]]
+        for run in (before, after)
+    ]
+    assert [line + 3 for line in lines[0]] == lines[1]
+
+
+def test_what_is_blamed_is_where_to_look() -> None:
+    """A modified hold: the line of the change that broke it; a standing requirement has no line in any file of ours."""
+    (run,) = _log("demo:flawed/key-not-trapped", "--only", "no-drive-under-a-person", code=1)["runs"]
+    told = json.loads(_gathered("json", "demo:flawed/key-not-trapped", "--only", "no-drive-under-a-person", code=1))[
+        "holds"
+    ][0]
+    at = told["blamed_changes"][0]["sets"][0][0]["at"]
+    where = run["results"][0]["locations"][0]["physicalLocation"]
+    assert where["region"]["startLine"] == at["line"]
+    assert where["artifactLocation"]["uri"] == "demo%3Aflawed/key-not-trapped.yaml"
+    (sound,) = _log("demo:single-lane", "--only", "no-drive-under-a-person", "--depth", "1", "--method", "bounded",
+                    code=3)["runs"]  # fmt: skip
+    assert {json.dumps(one["locations"][0]) for one in sound["results"]} == {
+        '{"physicalLocation": {"artifactLocation": {"uri": "demo%3Asingle-lane.yaml"}}}'
+    }
+
+
+def test_several_holds_are_several_runs_and_suites() -> None:
+    """In one document, what cannot be used with its faults among them; nothing of it passes."""
+    holds = ("small.yaml", "bad.yaml", "small.yaml")
+    runs = _log(*holds, *ASKED, code=2)["runs"]
+    assert [run["properties"]["description"] for run in runs] == ["small.yaml", "small.yaml", "bad.yaml"]
+    assert [run["invocations"][0]["executionSuccessful"] for run in runs] == [True, True, False]
+    assert "results" not in runs[2]
+    faults = runs[2]["invocations"][0]["toolExecutionNotifications"]
+    assert any("did you mean 'title'" in one["message"]["text"].lower() for one in faults)
+    root = _suites(*holds, *ASKED, code=2)
+    counted = [[suite.get(name) for name in ("tests", "failures", "errors", "skipped")] for suite in root]
+    assert counted == [["4", "1", "0", "1"], ["4", "1", "0", "1"], ["1", "0", "1", "0"]]
+    assert [root.get(name) for name in ("tests", "failures", "errors", "skipped")] == ["9", "2", "1", "2"]
+    for suite in root:
+        assert "approved data" in (suite.findtext("system-out") or "")
+
+
+def test_nothing_asked_is_no_pass() -> None:
+    """A hold of which nothing was asked is undecided in both."""
+    (run,) = _log("small.yaml", "--no-standing", code=3)["runs"]
+    assert run["invocations"][0]["toolExecutionNotifications"][0]["level"] == "warning"
+    assert _suites("small.yaml", "--no-standing", code=3).get("skipped") == "1"
+
+
+def test_texts_are_neither_placeholders_nor_links_nor_markup() -> None:
+    """What a message of SARIF or XML would read as its own signs is escaped, each by its own rules."""
+    Path("asked.yaml").write_text(REQUIREMENTS.replace("unit shifts in flight", '"{0} [x](1) <b> ]]> &amp; \u202e"'))
+    Path("small.yaml").write_text(TEXT.replace("Small hold", "Another hold"))
+    (run,) = _log("small.yaml", *ASKED, code=1)["runs"]
+    help = next(one["help"]["text"] for one in run["tool"]["driver"]["rules"] if one["id"] == "secured-behind-door")
+    assert "{{0}} [x] (1) <b> ]]> &amp; \\u202e" in help
+    (failure,) = _suites("small.yaml", *ASKED, code=1).iter("failure")
+    assert "{0} [x](1) <b> ]]> &amp; \\u202e" in (failure.text or "")
+
+
+def test_what_xml_cannot_hold_is_shown_by_escapes() -> None:
+    """Controls, lone surrogates and what is no character (XML 1.0, 2.2) stand in texts and attributes as escapes."""
+    root = ElementTree.Element("a", b="\x07\ufffe")
+    root.text = "\x00\x0b\udcff\uffff\r\x85"
+    read = ElementTree.fromstring(in_xml(root))  # noqa: S314 -- our own text
+    assert read.get("b") == "\\x07\\ufffe"
+    assert read.text == "\\x00\\x0b\\xff\\uffff\\r\\x85"
+
+
+def test_names_of_files_become_uris() -> None:
+    """RFC 3986, 2.1 and 4.2, RFC 8089, 2: by bytes, no colon in a relative name, `file` before one from the root."""
+    assert in_uri("a b/c:ä#\udcff.yaml") == "a%20b/c%3A%C3%A4%23%FF.yaml"
+    assert in_uri("/a b.yaml") == "file:///a%20b.yaml"
+
+
+def test_the_schema_refuses_what_the_standard_does() -> None:
+    """The schema is no formality: without the tool, a message, a rule of a result or a line it does not fit."""
+    text = _gathered("sarif", "small.yaml", *ASKED, code=1)
+    paths: tuple[tuple[str | int, ...], ...] = (
+        ("version",),
+        ("runs", 0, "tool"),
+        ("runs", 0, "results", 0, "message", "text"),
+        ("runs", 0, "results", 0, "ruleId"),
+        ("runs", 0, "results", 0, "locations", 0, "physicalLocation", "region", "startLine"),
+        ("runs", 0, "invocations", 0, "executionSuccessful"),
+    )
+    for *path, last in some(paths):
+        log = place = json.loads(text)
+        for key in path:
+            place = place[key]
+        del place[last]
+        with pytest.raises(jsonschema.ValidationError):
+            jsonschema.validate(log, LOG)
