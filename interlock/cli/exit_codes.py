@@ -222,7 +222,7 @@ MENDING = help_text(
 FLEETS = help_text(
     "on every aircraft all that was asked holds",
     "on some aircraft some requirement fails",
-    "of some aircraft not all is known (a limit was reached, or you stopped it)",
+    "of some aircraft not all is known (a limit, or you stopped it)",
     last="Several aircraft: 4 before 2 before 1 before 3 before 0.\n",
 )
 """For `fleet`."""
