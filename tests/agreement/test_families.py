@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 import pytest
@@ -17,6 +17,7 @@ from interlock.prove.decide import decide
 from interlock.study.families import families
 from interlock.study.families.asking import asking
 from interlock.study.families.conditions import choices_of
+from interlock.study.families.configurations import Space
 from interlock.study.families.families import Family, prove_family
 from interlock.study.families.merging import merge
 from interlock.study.verify import Status, verify
@@ -230,3 +231,18 @@ options:
     (outcome,) = (one for one in family.outcomes if one.instance.requirement.id == "latched-when-locked[D1]")
     assert [one.term.fitted for one in outcome.shown] == [("loose_lock",)]
     assert outcome.fails == sum(family.space.alone(one) for one in map(frozenset, (["loose_lock"], few[1])))
+
+
+def test_what_was_not_seen_to_be_no_hold_is_not_said_to_be_compared(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where those that make no hold were not all tried, not every one was compared, whatever is taken for granted."""
+    both = frozenset(["no_latch", "shuts_on_load"])
+
+    def tried(space: Space, more: int) -> Iterator[frozenset[str]]:
+        return (one for one in space.each(space.allowed) if not both < one)
+
+    monkeypatch.setattr(families, "looked_at", tried)
+    monkeypatch.setattr(families, "EVERY_UP_TO", 0)
+    family, _ = _family_of(TEXT + OPTIONS, REQUIREMENTS)
+    assert family.compared.bit_count() == family.compiling.bit_count() == 16
+    assert [term.fitted for term, _ in family.not_compiling] == [("no_latch", "shuts_on_load")]
+    assert not family.is_whole

@@ -72,7 +72,7 @@ class FamilyView:
         failing = sum(bool(one.fails_in) for one in facts.outcomes)
         undecided = sum(bool(one.undecided_in) and not one.fails_in for one in facts.outcomes)
         holding = len(facts.outcomes) - failing - undecided
-        parts = [f"{holding} hold in all"]
+        parts = [f"{holding} {'holds' if holding == 1 else 'hold'} in all"]
         parts += [f"{failing} {'fails' if failing == 1 else 'fail'} in some"] if failing else []
         parts += [f"{undecided} undecided"] if undecided else []
         return f"{said}; of {count_of(len(facts.outcomes), 'requirement')} {', '.join(parts)}"

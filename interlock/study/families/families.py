@@ -94,7 +94,8 @@ class Family:
     """What was found of all configurations.
 
     Of those that the description allows, `compiling` are taken to compile: each of `not_compiling` names some that do
-    not, with what is wrong.  `compared` were compiled one by one and found to be the same as the merged machine.
+    not, with what is wrong.  `compared` were compiled one by one and found to be the same as the merged machine; with
+    those that were seen to be no hold they are `seen`.
     `unmerged` says why nothing was asked, where that is so.
     """
 
@@ -105,18 +106,12 @@ class Family:
     compared: int
     outcomes: tuple[Outcome, ...]
     unmerged: str = ""
+    seen: int = 0
 
     @property
     def is_whole(self) -> bool:
-        """Every configuration was compared with the merged machine."""
-        return not self.space.allowed & ~self.compared & ~self._not_compiling
-
-    @property
-    def _not_compiling(self) -> int:
-        found = 0
-        for term, _ in self.not_compiling:
-            found |= term.of(self.space)
-        return found & ~self.compiling
+        """Every configuration that is allowed was compared with the merged machine, or seen to be no hold."""
+        return not self.space.allowed & ~self.seen
 
     @property
     def is_disputed(self) -> bool:
@@ -189,10 +184,12 @@ def prove_family(
             break
     outcomes = tuple(_with_stories(configurations, merged, outcome, runs) for outcome in outcomes)
     outcomes = _asked_alone(configurations, outcomes, share_of(limits, clock), report)
-    compared = 0
+    compared = seen = 0
     for one in looked:
+        seen |= space.alone(one)
         compared |= space.alone(one) if configurations.compiles(one) else 0
-    return Family(base.value, space, merged.compiling, _not_compiling(configurations), compared, outcomes)
+    unusable = _not_compiling(configurations)
+    return Family(base.value, space, merged.compiling, unusable, compared, outcomes, seen=seen)
 
 
 class _Configurations:
