@@ -51,8 +51,7 @@ def command(asked: Session, hold: str, only: tuple[str, ...], every: bool, told:
     opened = asked.open(hold, texts)
 
     def given(described: Hold) -> tuple[RequirementText, ...]:
-        own = {text.id for text in described.requirements}
-        return tuple(text for text in texts.by_id.values() if text.id not in own)
+        return described.not_replaced(texts.by_id.values())
 
     with asked.work() as work:
         try:

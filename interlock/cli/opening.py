@@ -165,7 +165,7 @@ def open_hold(
             others = instead(situation, known) if known else " It describes no situations."
             raise click.UsageError(f"{name} has no situation {situation!r}.{others}")
     own = {text.id for text in hold.requirements}
-    given = tuple(text for text in texts.by_id.values() if text.id not in own)
+    given = hold.not_replaced(texts.by_id.values())
     compilation = compile_hold(hold if prepare is None else prepare(hold), given, situation)
     if compilation.compiled is None:
         return Rejected(compilation.diagnostics, {**texts.sources, **sources})

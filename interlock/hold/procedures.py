@@ -63,8 +63,7 @@ def _bound(
     read: tuple[FileRead, ...],
 ) -> OpenedProcedure:
     """The procedure bound to the hold; `found` are faults of its form."""
-    own = {text.id for text in hold.requirements}
-    given = tuple(text for text in requirements if text.id not in own)
+    given = hold.not_replaced(requirements)
     procedure = _without(procedure, found)
     compilation = compile_for(hold, procedure, given)
     faults = [*found, *(compilation.diagnostics if compilation.compiled is None else ())]

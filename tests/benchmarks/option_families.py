@@ -37,8 +37,7 @@ class Judged:
 
 def given(hold: Hold) -> tuple[RequirementText, ...]:
     """The standing requirements that the hold does not replace."""
-    own = {text.id for text in hold.requirements}
-    return tuple(text for text in standing() if text.id not in own)
+    return hold.not_replaced(standing())
 
 
 def judge(base: str, seed: int, count: int, sample: int, seconds: float | None = None) -> Judged:

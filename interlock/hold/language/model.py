@@ -6,7 +6,7 @@ the order of the file.  Ids are unique over the whole description, bay names inc
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import TypeAlias
@@ -677,6 +677,11 @@ class Hold(File):
     )
     changes: tuple[Change, ...] = ()
     fitted: tuple[str, ...] = ()
+
+    def not_replaced(self, texts: Iterable[RequirementText]) -> tuple[RequirementText, ...]:
+        """Those of the texts that go with the hold: its own requirements overrule given ones of the same id."""
+        own = {text.id for text in self.requirements}
+        return tuple(text for text in texts if text.id not in own)
 
 
 @record("specification", "a specification")

@@ -125,9 +125,7 @@ def compile_configuration(
     if isinstance(found, Refused):
         return found
     hold, items = found
-    own = {text.id for text in hold.requirements}
-    given = tuple(text for text in texts if text.id not in own)
-    compilation = compile_hold(with_inoperative(hold, items), given)
+    compilation = compile_hold(with_inoperative(hold, items), hold.not_replaced(texts))
     if compilation.compiled is None:
         return Refused(compilation.diagnostics, {})
     compiled = failed_at_first(compilation.compiled, items)

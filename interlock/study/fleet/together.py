@@ -113,8 +113,7 @@ def prove_together(
     fitted = [frozenset(named[one] for one in configuration.features) for configuration in configurations]
 
     def requirements(hold: Hold) -> tuple[RequirementText, ...]:
-        own = {text.id for text in hold.requirements}
-        return tuple(text for text in texts if text.id not in own)
+        return hold.not_replaced(texts)
 
     try:
         family = prove_family(fit, requirements, None, limits, chosen=chosen, within=fitted)
