@@ -9,7 +9,7 @@ The trigger `by_itself` is the mechanism: it settles before anyone acts again.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import StrEnum
 from functools import cache
 from typing import TYPE_CHECKING, Any
@@ -26,12 +26,16 @@ HELD = "held"
 """What a control that springs back is while it is away from where it springs back to."""
 RELEASED, PRESSED = "released", "pressed"
 """The positions of a push button; a lever that can be pressed is `pressed`, too."""
+ENERGISED = "energised"
+"""What a relay is once it has pulled in, until it is released."""
+HELD_BY_THE_UNIT = "held_by_the_unit"
+"""What a handle is while the unit that passes keeps its locks down; nobody need pull it any more."""
 
 
 CONDITIONS: Mapping[str, str] = {
     "covered": "a unit is over it, at rest or on its way",
     "energised": "its circuit is true",
-    "handle_pulled": "its handle is away from normal",
+    "handle_pulled": "its handle is not stowed",
     "in_use": "a lever behind it is held",
     "drive_opens": "the door is driven, or free to be moved, towards open",
     "drive_closes": "the door is driven, or free to be moved, towards closed",
@@ -56,7 +60,7 @@ class Verb(StrEnum):
     KEEP = "keep"
     LET = "let"
     PULL = "pull"
-    PUT = "put"
+    STOW = "stow"
     OPEN = "open"
     CLOSE = "close"
     START = "start"
@@ -118,8 +122,7 @@ class Kind:
 
     `initial` is where it rests: as it is made, or without power.  `transitions` has the entries that
     `transitions.Machine` takes: trigger, source, dest, and optional lists `conditions` (all must be true) and `unless`
-    (none may be true).  `purpose` and `working` are those of a device.  `says` are the states that people call
-    otherwise than descriptions do.
+    (none may be true).  `purpose` and `working` are those of a device.
     """
 
     id: str
@@ -131,11 +134,10 @@ class Kind:
     triggers: Mapping[str, Trigger]
     purpose: Purpose | None = None
     working: Working | None = None
-    says: Mapping[str, str] = field(default_factory=dict)
 
     def said(self, state: str) -> str:
         """What people call the state."""
-        return self.says.get(state, state.replace("_", " "))
+        return state.replace("_", " ")
 
     @property
     def is_hand_worked(self) -> bool:
@@ -288,21 +290,20 @@ DEVICE_KINDS: Mapping[str, Kind] = {
 HANDLE = Kind(
     "self-resetting handle",
     "Lowers its locks while pulled; is stowed by itself when the unit that passed is clear.",
-    ("normal", "pulled", "passing"),
+    ("stowed", "pulled", HELD_BY_THE_UNIT),
     (),
-    "normal",
+    "stowed",
     (
-        {"trigger": "pull", "source": "normal", "dest": "pulled"},
-        {"trigger": "put_back", "source": "pulled", "dest": "normal", "unless": ["covered"]},
-        {"trigger": BY_ITSELF, "source": "pulled", "dest": "passing", "conditions": ["covered"]},
-        {"trigger": BY_ITSELF, "source": "passing", "dest": "normal", "unless": ["covered"]},
+        {"trigger": "pull", "source": "stowed", "dest": "pulled"},
+        {"trigger": "stow", "source": "pulled", "dest": "stowed", "unless": ["covered"]},
+        {"trigger": BY_ITSELF, "source": "pulled", "dest": HELD_BY_THE_UNIT, "conditions": ["covered"]},
+        {"trigger": BY_ITSELF, "source": HELD_BY_THE_UNIT, "dest": "stowed", "unless": ["covered"]},
     ),
     _named(
         MECHANISM,
         Trigger(Actor.CREW, "pull {name}", Verb.PULL),
-        Trigger(Actor.CREW, "stow {name}", Verb.PUT, "back"),
+        Trigger(Actor.CREW, "stow {name}", Verb.STOW),
     ),
-    says={"normal": "stowed", "passing": "held by the unit"},
 )
 
 PANEL = Kind(
@@ -368,16 +369,15 @@ def fed_supply_kind(stored: bool, may_be_lost: bool) -> Kind:
 
 RELAY = Kind(
     "relay",
-    "A named condition with memory: set by one thing, dropped by another, which wins.",
-    ("dropped", "set"),
+    "A named condition with memory: one thing energises it, another releases it, which wins.",
+    (RELEASED, ENERGISED),
     (),
-    "dropped",
+    RELEASED,
     (
-        {"trigger": BY_ITSELF, "source": "dropped", "dest": "set", "conditions": ["sets"], "unless": ["drops"]},
-        {"trigger": BY_ITSELF, "source": "set", "dest": "dropped", "conditions": ["drops"]},
+        {"trigger": BY_ITSELF, "source": RELEASED, "dest": ENERGISED, "conditions": ["sets"], "unless": ["drops"]},
+        {"trigger": BY_ITSELF, "source": ENERGISED, "dest": RELEASED, "conditions": ["drops"]},
     ),
     _named(MECHANISM),
-    says={"dropped": "released", "set": "energised"},
 )
 
 

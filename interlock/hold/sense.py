@@ -12,7 +12,7 @@ from interlock.diagnostics.nearest import nearest_name
 from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.failing import failing_items
 from interlock.hold.floor import Face, Floor, Placement, bays_reached, lay_out, parts_of
-from interlock.hold.kinds import DEVICE_KINDS
+from interlock.hold.kinds import DEVICE_KINDS, RELAY
 from interlock.hold.language.model import Device, Direction, Hold, Situation, SomeFailure
 
 MOST_NAMED = 8
@@ -138,7 +138,7 @@ def _starts(hold: Hold, situation: Situation) -> Iterator[Diagnostic]:
     for supply in hold.supplies:
         states[supply.id] = ("off", "on")
     for relay in hold.relays:
-        states[relay.id] = ("dropped", "set")
+        states[relay.id] = RELAY.states
     for person in hold.people:
         states[person.id] = person.places
     for door in hold.doorways:

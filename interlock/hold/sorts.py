@@ -152,7 +152,7 @@ FAILURES: Mapping[Item, tuple[Failing, ...]] = {
         Failing("returns", "{name} comes on by itself, and stays on"),
     ),
     Item.RELAY: (
-        Failing("welded", "the contacts of {name} are welded: it is set for good"),
+        Failing("welded", "the contacts of {name} are welded: it is energised for good"),
         Failing("does_not_pull_in", "{name} no longer pulls in"),
         Failing("drops_out", "{name} drops out for good"),
     ),

@@ -65,11 +65,11 @@ sensors:
   - {id: sl_too, reads: SL is raised}
 relays:
   - {id: R1, sets: SW is on, drops: SW is off}
-  - {id: R2, sets: R1 is set, drops: SW is off}
+  - {id: R2, sets: R1 is energised, drops: SW is off}
 circuits:
   - {id: P, use: power, is: GP is on and SW is on}
   - {id: P_too, use: power, is: P and SW is on}
-  - {id: P_by_relay, use: power, is: R1 is set and SW is on}
+  - {id: P_by_relay, use: power, is: R1 is energised and SW is on}
   - {id: X_too, use: power, is: XP is on and SW is on}
   - {id: at_door, use: logic, is: SEL is door}
   - {id: at_loader, use: logic, is: SEL is loader}
@@ -178,12 +178,12 @@ CASES = [
     Case(WIRED, Item.CONTACT, "P", "open", "SW is on and not P", "SW is on and not R1", "SW is on"),
     Case(WIRED, Item.CONTACT, "idle", "welded", "idle and SW is on", "P and SW is off", "not SW is on"),
     Case(WIRED, Item.CONTACT, "idle", "open", "SW is off and not idle", "idle and SW is on", "not SW is on"),
-    Case(WIRED, Item.CONTACT, "R1", "open", "R1 is set and SW is off", "P and SW is off", "SW is off"),
+    Case(WIRED, Item.CONTACT, "R1", "open", "R1 is energised and SW is off", "P and SW is off", "SW is off"),
     Case(WIRED, Item.CONTACT, "permit", "bypassed", "permit and not sg_up", "permit and SL is lowered", "sg_up"),
     Case(WIRED, Item.CONTACT, "Z", "bypassed", "Z is running and BTN is released", NOT_HELD, "BTN is pressed"),
-    Case(WIRED, Item.RELAY, "R1", "welded", "R1 is set and SW is off", "P_by_relay and SW is off"),
-    Case(WIRED, Item.RELAY, "R1", "does_not_pull_in", "SW is on and not R1", "R2 is set and not R1"),
-    Case(WIRED, Item.RELAY, "R1", "drops_out", "R2 is set and not R1", "R1 is set and SW is off"),
+    Case(WIRED, Item.RELAY, "R1", "welded", "R1 is energised and SW is off", "P_by_relay and SW is off"),
+    Case(WIRED, Item.RELAY, "R1", "does_not_pull_in", "SW is on and not R1", "R2 is energised and not R1"),
+    Case(WIRED, Item.RELAY, "R1", "drops_out", "R2 is energised and not R1", "R1 is energised and SW is off"),
     Case(WIRED, Item.SUPPLY, "GP", "lost", "GP is off", "P and GP is off"),
     Case(WIRED, Item.SUPPLY, "XP", "returns", "XP is on", "X_too and SW is off"),
     Case(WIRED, Item.STATION, "STB", "in_charge_too", "Z is contested", "Z is running and BTN is released"),
@@ -206,12 +206,12 @@ CASES = [
         "BTN is pressed and not BTN is held",
     ),
     Case(WIRED, Item.HANDLE, "H1", "linkage_broken", "H1 is pulled and SL is raised", "permit and SL is lowered"),
-    Case(WIRED, Item.HANDLE, "H1", "does_not_return", "H1 is normal and SL is lowered", "permit and SL is lowered"),
+    Case(WIRED, Item.HANDLE, "H1", "does_not_return", "H1 is stowed and SL is lowered", "permit and SL is lowered"),
     Case(
         WIRED, Item.HANDLE_DEVICE, "SL", "linkage_broken", "H1 is pulled and SL is raised", "permit and SL is lowered"
     ),
     Case(
-        WIRED, Item.HANDLE_DEVICE, "SL", "spring_broken", "H1 is normal and SL is lowered", "permit and SL is lowered"
+        WIRED, Item.HANDLE_DEVICE, "SL", "spring_broken", "H1 is stowed and SL is lowered", "permit and SL is lowered"
     ),
     Case(
         WIRED, Item.POWERED_DEVICE, "SG", "works_uncommanded", "SW is off and SG is lowered", "permit and SG is lowered"

@@ -119,7 +119,7 @@ def fails_with(changes: str, requirement: str, base: str = "twin-lane") -> Refut
     ("failure", "requirement"),
     [
         ("up_CG1.stuck_true", "secured-behind-shut-doors[1R]"),
-        ("over_M1R.stuck_false", "nothing-half-way-behind-shut-doors[1R,1R.aft]"),
+        ("over_M1R.stuck_false", "nothing-across-behind-shut-doors[1R,1R.aft]"),
         ("door_open.reads_opposite", "sill-drive-only-with-door-open[D1]"),
         ("door_latched.stuck_false", "no-door-drive-against-latch[D1]"),
     ],
@@ -182,7 +182,7 @@ def test_declaring_a_failure_takes_nothing_away() -> None:
 
 
 def test_a_handle_that_sticks_does_not_go_back() -> None:
-    """A stuck handle stays away from normal after the unit has passed, and its locks stay down."""
+    """A stuck handle stays away from stowed after the unit has passed, and its locks stay down."""
     text = hold_text(
         doorways=doorway("1C", "left"),
         devices=(
@@ -197,7 +197,7 @@ def test_a_handle_that_sticks_does_not_go_back() -> None:
     met = set()
     for _, data in state_graph(machine).nodes(data=True):
         values = as_mapping(machine, data["state"])
-        passing = evaluate(machine, handle.states["passing"], data["state"])
+        passing = evaluate(machine, handle.states["held_by_the_unit"], data["state"])
         covered = evaluate(machine, lock.states["covered"], data["state"])
         if passing:
             met.add(

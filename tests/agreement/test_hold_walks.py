@@ -158,7 +158,7 @@ def test_every_thing_is_in_exactly_one_of_its_states(name: str, seed: int) -> No
         words = [w for w in things[control.id].states if w != "held"]
         groups.append([things[control.id].states[word] for word in words])
     groups += [[things[s.id].states["off"], things[s.id].states["on"]] for s in compiled.hold.supplies]
-    groups += [[things[r.id].states["set"], things[r.id].states["dropped"]] for r in compiled.hold.relays]
+    groups += [[things[r.id].states["energised"], things[r.id].states["released"]] for r in compiled.hold.relays]
     groups += [[things[p.id].states[place] for place in p.places] for p in compiled.hold.people]
     for state in walk(name, seed)[0][::5]:
         for group in groups:
@@ -188,7 +188,7 @@ def test_the_start_condition_is_not_empty_where_there_is_mechanism(name: str) ->
     state = walk(name, SEEDS[0])[0][0]
     relay = compiled.hold.relays[0].id
     at = machine.positions[f"relay.{relay}.state"]
-    disturbed = [(*s[:at], other, *s[at + 1 :]) for s in walk(name, 1)[0][:200] for other in ("set", "dropped")]
+    disturbed = [(*s[:at], other, *s[at + 1 :]) for s in walk(name, 1)[0][:200] for other in ("energised", "released")]
     assert any(not evaluate(machine, machine.start, one) for one in disturbed)
     assert evaluate(machine, machine.start, state)
 

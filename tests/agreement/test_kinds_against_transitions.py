@@ -150,5 +150,5 @@ def test_what_needs_no_memory_gets_none() -> None:
     assert len(behaviour_of(DEVICE_KINDS["spring guide"]).values) == 1
     assert len(behaviour_of(DEVICE_KINDS["powered latch resting raised"]).values) == 1
     assert len(behaviour_of(DEVICE_KINDS["spring latch"]).values) == 2
-    assert behaviour_of(HANDLE).remembered == {"normal", "pulled", "passing"}
-    assert behaviour_of(RELAY).remembered == {"dropped", "set"}
+    assert behaviour_of(HANDLE).remembered == {"stowed", "pulled", "held_by_the_unit"}
+    assert behaviour_of(RELAY).remembered == {"released", "energised"}

@@ -98,7 +98,7 @@ def test_the_report_names_the_bays_that_were_left_out() -> None:
     asked = verify(compiled, explicit, Limits(), chosen=["bay-can-be-filled"])
     line = "Left out, as the layout has no room there for a LONG: 3C"
     assert line in as_text(proof_lines(proof_view("pushed.yaml", asked, standing(), 0), False))
-    other = verify(compiled, explicit, Limits(), chosen=["latched-only-closed", "nothing-half-way-behind-shut-doors"])
+    other = verify(compiled, explicit, Limits(), chosen=["latched-only-closed", "nothing-across-behind-shut-doors"])
     assert "Left out" not in as_text(proof_lines(proof_view("pushed.yaml", other, standing(), 0), False))
 
 

@@ -137,7 +137,7 @@ relays:
   - {{id: r, sets: {sets}, drops: {drops}}}
   - {{id: s, sets: r, drops: not r}}
 circuits:
-  - {{id: again, use: logic, is: s is set and seen is on}}
+  - {{id: again, use: logic, is: s is energised and seen is on}}
 zones:
   - {{id: Z, bays: [1C], power: always, commands: [{{left: "{command}"}}]}}
 """
@@ -147,10 +147,10 @@ zones:
     ("sets", "drops", "command", "asks"),
     [
         ("L is run", "L is neutral", "r", True),
-        ("L is run", "L is neutral", "r is dropped", False),
+        ("L is run", "L is neutral", "r is released", False),
         ("L is neutral", "L is run", "r", False),
         ("L is neutral", "L is run", "not r", True),
-        ("L is neutral", "L is run", "r is dropped", True),
+        ("L is neutral", "L is run", "r is released", True),
         ("L is neutral", "never", "r and L is run", True),
         ("always", "L is neutral", "r", False),
         ("L is run", "never", "s", True),

@@ -28,13 +28,13 @@ def codes(text: str) -> list[str]:
 
 def test_a_hold_that_can_start_in_no_way_is_rejected() -> None:
     """Rest is possible in a position in which nothing starts: of no state everything would be proved."""
-    assert codes(relay_hold("[a, b]", "dropped")) == ["start-not-settled"]
-    assert codes(relay_hold("[c]", "dropped")) == []
+    assert codes(relay_hold("[a, b]", "released")) == ["start-not-settled"]
+    assert codes(relay_hold("[c]", "released")) == []
 
 
 @pytest.mark.parametrize(
     ("selector", "relay", "said"),
-    [("[a, c]", "dropped", "SEL is a"), ("[a, b, c]", "dropped", "SEL is b"), ("c", "[dropped, set]", None)],
+    [("[a, c]", "released", "SEL is a"), ("[a, b, c]", "released", "SEL is b"), ("c", "[released, energised]", None)],
 )
 def test_a_start_that_is_written_down_is_one_of_the_starts(selector: str, relay: str, said: str | None) -> None:
     """A value to start with that is at rest with nothing else is rejected; all others are among the first states."""
@@ -46,7 +46,7 @@ def test_a_start_that_is_written_down_is_one_of_the_starts(selector: str, relay:
         return
     machine = compile_text(text).machine
     seen = {as_mapping(machine, state)["relay.R.state"] for state in initial_states(machine)}
-    assert seen == {"dropped", "set"}
+    assert seen == {"released", "energised"}
 
 
 def test_what_can_be_done_in_a_situation_that_cannot_be_fails() -> None:
@@ -75,7 +75,7 @@ def test_what_a_mechanism_does_at_once_is_no_step_to_ask_about(step: str) -> Non
     """It is part of the step that sets it off: asked where that begins, `only while SEL is c` would seem to hold."""
     kind = "order" if "first" in step else "only if"
     asked = f"requirements: [{{id: r, text: t, kind: {kind}, {step}, {ABOUT}}}]\n"
-    assert codes(relay_hold("c", "dropped") + asked) == ["unknown-verb"]
+    assert codes(relay_hold("c", "released") + asked) == ["unknown-verb"]
 
 
 @pytest.mark.parametrize("name", ["empty", "occupied", "secured", "manned", "driven_one_sided"])

@@ -185,10 +185,10 @@ def test_a_long_chain_compiles(relays: bool) -> None:
     length = 60 if relays else 1_500
     lines = ["controls:", "  - {id: SW, kind: switch, positions: [off, on], starts: off}"]
     if relays:
-        lines += ["relays:", "  - {id: r0, sets: SW is on, drops: SW is off, starts: dropped}"]
-        chained = "  - {{id: r{0}, sets: r{1} is on, drops: r{1} is off, starts: dropped}}"
+        lines += ["relays:", "  - {id: r0, sets: SW is on, drops: SW is off, starts: released}"]
+        chained = "  - {{id: r{0}, sets: r{1} is on, drops: r{1} is off, starts: released}}"
     else:
-        lines += ["relays:", f"  - {{id: R, sets: r{length - 1} is on, drops: r{length - 1} is off, starts: dropped}}"]
+        lines += ["relays:", f"  - {{id: R, sets: r{length - 1} is on, drops: r{length - 1} is off, starts: released}}"]
         lines += ["circuits:", "  - {id: r0, use: logic, is: SW is on}"]
         chained = "  - {{id: r{0}, use: logic, is: r{1} is on}}"
     lines += [chained.format(at, at - 1) for at in range(1, length)]

@@ -291,7 +291,7 @@ def test_lifecycle_says_conditions_in_words() -> None:
     """Conditions are told as sentences, not by their names in the declaration."""
     source = lifecycle_dot(DEVICE_KINDS["handle-worked lock"])
     assert "handle_pulled" not in source
-    assert "if its handle is away from normal" in source
+    assert "if its handle is not stowed" in source
 
 
 def test_mermaid_text_has_every_transition() -> None:

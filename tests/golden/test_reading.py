@@ -73,12 +73,12 @@ def test_defaults_of_devices_follow_their_kind() -> None:
 
 
 def test_controls_that_return_by_themselves_start_at_rest() -> None:
-    """A lever starts neutral and a handle normal; a switch starts as written."""
+    """A lever starts neutral and a handle stowed; a switch starts as written."""
     hold = sound({"hold.yaml": BASE}, "hold.yaml")
     assert {control.id: control.starts for control in hold.controls} == {
         "PWR": ("off",),
         "LV": ("neutral",),
-        "H1": ("normal",),
+        "H1": ("stowed",),
     }
 
 

@@ -6,6 +6,7 @@ INTERLOCK_WRITE_GOLDEN=1 in the environment writes the golden file anew; look at
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
@@ -16,7 +17,9 @@ from interlock.diagnostics.faults import MOST_SHOWN, Faults
 from interlock.diagnostics.nearest import nearest_name
 from interlock.diagnostics.render import WIDEST, WIDTH, render_diagnostic, render_diagnostics
 from interlock.diagnostics.spans import Diagnostic, Span
+from interlock.hold.kinds import HANDLE, RELAY
 from interlock.hold.loader import Source, load_hold, load_specification
+from interlock.hold.procedure.actions import FORMS
 
 GOLDEN = Path(__file__).parent / "rendered-messages.txt"
 FOLDER = Path(__file__).parent / "malformed"
@@ -170,6 +173,11 @@ def test_beyond_the_limit_faults_are_counted() -> None:
         ("up", ["lowered", "raised"], "raised"),
         ("Rear", ["fore", "aft"], "aft"),
         ("shut", ["latch", "close"], "close"),
+        ("normal", HANDLE.states, "stowed"),
+        ("passing", HANDLE.states, "held_by_the_unit"),
+        ("dropped", RELAY.states, "released"),
+        ("set", RELAY.states, "energised"),
+        ("put", [form.verb for form in FORMS], "stow"),
         ("port", ["ports", "fore"], "ports"),
         ("handle", ["lever", "self-resetting handle"], "self-resetting handle"),
         ("latch", ["manual latch", "spring latch"], None),
@@ -179,6 +187,6 @@ def test_beyond_the_limit_faults_are_counted() -> None:
         ("M3x", [f"M{number}" for number in range(5_000)], "M3"),
     ],
 )
-def test_nearest_name(word: str, names: list[str], nearest: str | None) -> None:
+def test_nearest_name(word: str, names: Sequence[str], nearest: str | None) -> None:
     """The name most like a word is found, case aside; else the only one with that word in it; else nothing."""
     assert nearest_name(word, names) == nearest

@@ -73,7 +73,7 @@ relays:
   - {id: armed, name: fresh command relay, sets: cargo_power and LV is neutral, drops: not cargo_power}
 circuits:
   - {id: cargo_power, name: cargo power, use: power, is: GP is on and KEY is on}
-  - {id: at_rest, name: nothing half-way, use: logic, is: not sill_covered and not ML is covered}
+  - {id: at_rest, name: nothing on its way, use: logic, is: not sill_covered and not ML is covered}
   - {id: shut_permit, name: door catch, use: permit, is: at_rest and SL is raised and ML is raised and KEY is off}
   - {id: shown, name: lamp of the bay, use: indication, is: at1}
 zones:

@@ -102,7 +102,7 @@ FLAWS = [
     pytest.param(
         TAPERING,
         ("is: levers_free and load_held}", "is: levers_free and up_SL2 and not over_sill2}"),
-        {"nothing-half-way-behind-shut-doors", "secured-behind-shut-doors"},
+        {"nothing-across-behind-shut-doors", "secured-behind-shut-doors"},
         id="the second door does not ask for the load",
     ),
     pytest.param(
@@ -141,7 +141,7 @@ FLAWS = [
     pytest.param(
         NOSE,
         ("still1 and still2 and still3 and up_SL", "up_SL"),
-        {"nothing-half-way-behind-shut-doors"},
+        {"nothing-across-behind-shut-doors"},
         id="shut on a pallet that is half-way",
     ),
 ]

@@ -125,8 +125,8 @@ CASES = [
         {
             "secured-behind-shut-doors[1C]",
             "secured-behind-shut-doors[2C]",
-            "nothing-half-way-behind-shut-doors[1C,1C.aft]",
-            "nothing-half-way-behind-shut-doors[2C,2C.fore]",
+            "nothing-across-behind-shut-doors[1C,1C.aft]",
+            "nothing-across-behind-shut-doors[2C,2C.fore]",
         },
         id="the second of two doors does not ask whether the load is secured",
     ),
@@ -135,7 +135,7 @@ CASES = [
         ("load_secured and D1 is sill_clear", "load_secured"),
         {
             "door-sill-clear[D1]",
-            "nothing-half-way-behind-shut-doors[1C,1C.left]",
+            "nothing-across-behind-shut-doors[1C,1C.left]",
             "sill-devices-locking-behind-shut-door[D1,SL1]",
         },
         id="the first of two doors does not ask for its sill",
@@ -149,7 +149,7 @@ CASES = [
     pytest.param(
         FALLING,
         ("not S1 is covered and ", ""),
-        ONE_WAY | {"nothing-half-way-behind-shut-doors[1C,1C.aft]", "nothing-half-way-behind-shut-doors[2C,2C.fore]"},
+        ONE_WAY | {"nothing-across-behind-shut-doors[1C,1C.aft]", "nothing-across-behind-shut-doors[2C,2C.fore]"},
         id="a unit that rolls by itself is shut in half-way",
     ),
     pytest.param(

@@ -60,7 +60,7 @@ BITES = (
     Bite(
         "no-drive-against-unit[2R,2R.fore]",
         TWIN,
-        "- {change: row1_half_way, to: {is: 'false'}}",
+        "- {change: partly_in_row1, to: {is: 'false'}}",
         ("is on its way over the sill of cargo door", "is driven fore against another unit"),
     ),
     Bite(
@@ -88,7 +88,7 @@ BITES = (
         ("close side door fully", "mid latch 1 is lowered"),
     ),
     Bite(
-        "nothing-half-way-behind-shut-doors[1C,1C.aft]",
+        "nothing-across-behind-shut-doors[1C,1C.aft]",
         SINGLE,
         "- {change: over_S1, to: {reads: 'false'}}",
         ("close side door fully", "is on its way over spring latch 1"),
@@ -257,7 +257,7 @@ DEAD_ENDS = (
     Bite(
         "can-always-be-emptied-and-shut",
         TWIN,
-        "- {change: row1_half_way, to: {is: sill_covered or (over_CG1 and not (at1L and at1R))}}",
+        "- {change: partly_in_row1, to: {is: sill_covered or (over_CG1 and not (at1L and at1R))}}",
         ("the drive carries the full-width pallet aft from bays 1L and 1R",),
     ),
 )

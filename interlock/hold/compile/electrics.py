@@ -8,7 +8,7 @@ from interlock.hold.compile.components import compose
 from interlock.hold.compile.described import Described, whereabouts
 from interlock.hold.compile.symbols import Additions, Symbols
 from interlock.hold.compile.world import Thing
-from interlock.hold.kinds import RELAY
+from interlock.hold.kinds import ENERGISED, RELAY, RELEASED
 from interlock.hold.language.model import Relay, Sensor, Supply
 from interlock.hold.origin import Aspect, Condition, Fact, Go, Sort, Subject
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, Value, conj, disj, neg, one_of
@@ -80,8 +80,8 @@ def _sensor(described: Described, made: Additions, sensor: Sensor) -> None:
 def _relay(described: Described, made: Additions, relay: Relay) -> None:
     thing = Thing(relay.id, Sort.RELAY, relay.name)
     of = Condition(Subject(Sort.RELAY, relay.id), Aspect.STATE)
-    sets = f"{relay.name} is made to set", f"nothing sets {relay.name}"
-    drops = f"{relay.name} is made to drop", f"nothing drops {relay.name}"
+    sets = f"{relay.name} is energised", f"nothing energises {relay.name}"
+    drops = f"{relay.name} is made to release", f"nothing releases {relay.name}"
     meaning = {
         "sets": made.promise(
             Fact(of.subject, "sets"), relay.sets, sets, not_so=described.struck(relay.id, "does_not_pull_in")
@@ -94,8 +94,8 @@ def _relay(described: Described, made: Additions, relay: Relay) -> None:
     made.work(thing, of, RELAY, component, TRUE)
     made.fails(described.may_strike.get(relay.id, ()))
     welded, out = described.struck(relay.id, "welded"), described.struck(relay.id, "drops_out")
-    made.failing(of.subject, relay.name, states, "set", welded, out)
-    made.name(thing, {**states, "on": states["set"], "off": states["dropped"]}, truth=states["set"])
+    made.failing(of.subject, relay.name, states, ENERGISED, welded, out)
+    made.name(thing, {**states, "on": states[ENERGISED], "off": states[RELEASED]}, truth=states[ENERGISED])
 
 
 _WAYS = {(True, False): "enters", (False, True): "leaves"}

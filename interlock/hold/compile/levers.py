@@ -183,7 +183,7 @@ class _Hand:
         if name not in self._known:
             self._known[name] = _EITHER
             self._known[name] = self._meant(name)
-        return _opposite(self._known[name]) if state in ("off", "dropped") else self._known[name]
+        return _opposite(self._known[name]) if state in ("off", "released") else self._known[name]
 
     def _meant(self, name: str) -> _Pairs:
         for circuit in self.hold.circuits:

@@ -212,7 +212,7 @@ def _device(described: Described, known: Symbols, made: Additions, device: Devic
             not_so=described.struck(device.id, "rests"),
         )
     if device.handle is not None and device.handle in known.things:
-        pulled = neg(known.things[device.handle].states.get("normal", TRUE))
+        pulled = neg(known.things[device.handle].states.get("stowed", TRUE))
         broken = disj(*(described.struck(one, "linkage_broken") for one in (device.handle, device.id)))
         stays = described.struck(device.handle, "does_not_return")
         meaning["handle_pulled"] = disj(conj(pulled, neg(broken)), stays)

@@ -108,9 +108,7 @@ class CentredBay(Record):
 class Pushing(Record):
     """Where units can be pushed by hand, and when."""
 
-    bays: tuple[str, ...] = field(
-        Bays(), "The bays: a unit is pushed where it stands, or lies half-way, in one of them."
-    )
+    bays: tuple[str, ...] = field(Bays(), "The bays: a unit is pushed where it stands, or lies partly, in one of them.")
     when: Syntax = field(Expression(), "When that is possible.")
 
 
@@ -386,10 +384,12 @@ class Circuit(Named):
 class Relay(Named):
     """A named condition with memory."""
 
-    sets: Syntax = field(Expression(), "When it is set.")
-    drops: Syntax = field(Expression(), "When it is dropped, which wins.")
+    sets: Syntax = field(Expression(), "When it is energised.")
+    drops: Syntax = field(Expression(), "When it is released, which wins.")
     starts: tuple[str, ...] = field(
-        Listed(Choice(("dropped", "set")), one=True, least=1), "Dropped or set at the start.", default=("dropped",)
+        Listed(Choice(("released", "energised")), one=True, least=1),
+        "Released or energised at the start.",
+        default=("released",),
     )
 
 

@@ -48,7 +48,7 @@ _FORMS = (
     Form("release", "release OBJECT", "Let go of a lever, a push button or a momentary switch."),
     Form("let_back", "let back OBJECT", "Let a lever go back to neutral and keep it pressed."),
     Form("pull", "pull OBJECT", "Pull a handle."),
-    Form("put_back", "put back OBJECT", "Put a handle back to normal."),
+    Form("stow", "stow OBJECT", "Stow a handle that was pulled."),
     Form("open", "open OBJECT", "Open an access panel, or move a door that is moved by hand until it is open."),
     Form("close", "close OBJECT", "Close an access panel, or move a door that is moved by hand until it is closed."),
     Form("latch", "latch OBJECT", "Latch a door."),
@@ -101,7 +101,7 @@ def _there_and_back(kind: Kind) -> Iterator[tuple[str, str]]:
 
 
 OPPOSITES = {
-    "pull": "put_back",
+    "pull": "stow",
     "open": "close",
     "latch": "unlatch",
     "lock": "unlock",

@@ -18,6 +18,8 @@ from interlock.report.views.wording import named
 MARK = 16.0
 NAME = 9.0
 NOTE = 11.0
+ON_ITS_WAY = "partly across"
+"""What is written in a unit that has not arrived yet."""
 _SIDE_MARGIN = 58.0
 _CLEAR = 18.0  # the ends of a face that zone outlines may cross
 
@@ -58,8 +60,8 @@ class Grid:
             ids = [zone.id for zone in self.hold.zones if cell in zone.bays]
             tags = max(tags, sum(text_width(id, NAME) + 10 for id in ids) + 12)
         halves = max((text_width(unit.id, NAME + 1, bold=True) for unit in self.hold.units), default=0.0)
-        half_way = max(halves, text_width("half-way", NAME)) + 12
-        self.bay_x = max(104.0, widest + 26, tags, max(across, default=0) * self.slot_width + 2 * _CLEAR, 2 * half_way)
+        halves = max(halves, *(text_width(word, NAME) for word in ON_ITS_WAY.split())) + 12
+        self.bay_x = max(104.0, widest + 26, tags, max(across, default=0) * self.slot_width + 2 * _CLEAR, 2 * halves)
         lines = max((len(wrap(unit.name, NAME, self.bay_x - 30)) for unit in self.hold.units), default=0)
         self.bay_y = max(88.0, 52 + lines * (NAME + 2), max(beside, default=0) * self.slot_height + 2 * _CLEAR)
 

@@ -130,7 +130,7 @@ def _entries(compiled: CompiledHold, snapshot: Snapshot | None) -> Iterator[tupl
         unit = {"rx": 3, "fill": UNIT_FILL, "stroke": UNIT_INK, "stroke_width": 2.0}
         yield "unit", _rectangle(7, **unit)
         if snapshot.crossings:
-            yield "unit half-way over a face", _rectangle(7, **unit, stroke_dasharray="9 4")
+            yield "unit partly across a face", _rectangle(7, **unit, stroke_dasharray="9 4")
         if "kept_down" in snapshot.devices.values():
             yield "kept down by hand", _kept
         if snapshot.failed & set(snapshot.devices):

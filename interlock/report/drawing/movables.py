@@ -11,7 +11,7 @@ from interlock.hold.floor import Move, Placement
 from interlock.hold.kinds import DEVICE_KINDS
 from interlock.hold.language.model import Device, Direction, Doorway
 from interlock.report.drawing import marks
-from interlock.report.drawing.grid import NAME, Grid, Slot
+from interlock.report.drawing.grid import NAME, ON_ITS_WAY, Grid, Slot
 from interlock.report.drawing.shapes import (
     INK,
     PAPER,
@@ -107,18 +107,18 @@ def draw_resting(root: ElementTree.Element, compiled: CompiledHold, grid: Grid, 
 
 
 def draw_crossing(root: ElementTree.Element, compiled: CompiledHold, grid: Grid, move: Move) -> None:
-    """A unit half-way on a move."""
+    """A unit on its way: partly across the faces between where it was and where it goes."""
     names = {unit.id: unit.name for unit in compiled.hold.units}
     kind = move.source.kind
     before = around(*(_unit_room(grid.cell(cell)) for cell in move.source.cells))
     after = around(*(_unit_room(grid.cell(cell)) for cell in move.target.cells))
-    says = f"{names[kind]} half-way over {' and '.join(face.id for face, _ in move.crossed)}"
+    says = f"{names[kind]} partly across {' and '.join(face.id for face, _ in move.crossed)}"
     shared = [cell for cell in move.source.cells if cell in move.target.cells]
     if shared:
         group = _unit_box(root, _between(before, after), says, kind, moving=True)
         x, y = _unit_room(grid.cell(shared[0])).middle
         write(group, x, y, kind, NAME + 1, anchor="middle", bold=True, fill=UNIT_INK)
-        write(group, x, y + NAME + 2, "half-way", NAME, anchor="middle", fill=UNIT_INK)
+        write(group, x, y + NAME + 2, ON_ITS_WAY, NAME, anchor="middle", fill=UNIT_INK)
         return
     # from the middle of one bay to the middle of the next, which leaves room for words on both sides of the face
     if move.direction.axis == "x":
@@ -131,7 +131,7 @@ def draw_crossing(root: ElementTree.Element, compiled: CompiledHold, grid: Grid,
     group = _unit_box(root, box, says, kind, moving=True)
     # a shifted unit lies over the name of the bay: its words stand higher
     rise = 11 if before.top != after.top and move.direction.axis == "x" else 0
-    _half_way_words(group, grid, box, kind, move.direction.axis, rise)
+    _crossing_words(group, grid, box, kind, move.direction.axis, rise)
 
 
 def _between(one: Box, other: Box) -> Box:
@@ -144,18 +144,20 @@ def _between(one: Box, other: Box) -> Box:
     )
 
 
-def _half_way_words(group: ElementTree.Element, grid: Grid, box: Box, kind: str, axis: str, rise: float) -> None:
-    """The name on one side of the face, `half-way` on the other, so that the devices between stay clear."""
+def _crossing_words(group: ElementTree.Element, grid: Grid, box: Box, kind: str, axis: str, rise: float) -> None:
+    """The name on one side of the face, how it lies on the other, so that the devices between stay clear."""
     if axis == "x":
         half = grid.bay_x / 2 - 10
         # beside the first lane that the unit lies in, clear of the strips between lanes
         y = box.top + (grid.bay_y - 37) / 2 + 4 - rise
         write(group, box.left + half / 2, y, kind, NAME + 1, anchor="middle", bold=True, fill=UNIT_INK)
-        write(group, box.right - half / 2, y, "half-way", NAME, anchor="middle", fill=UNIT_INK)
+        for at, word in enumerate(ON_ITS_WAY.split()):
+            line = y + (at - 1) * (NAME + 1)
+            write(group, box.right - half / 2, line, word, NAME, anchor="middle", fill=UNIT_INK)
     else:
         x = box.left + (grid.bay_x - 20) / 2
         write(group, x, box.top + 16, kind, NAME + 1, anchor="middle", bold=True, fill=UNIT_INK)
-        write(group, x, box.bottom - 8, "half-way", NAME, anchor="middle", fill=UNIT_INK)
+        write(group, x, box.bottom - 8, ON_ITS_WAY, NAME, anchor="middle", fill=UNIT_INK)
 
 
 def _unit_box(root: ElementTree.Element, box: Box, says: str, kind: str, moving: bool = False) -> ElementTree.Element:

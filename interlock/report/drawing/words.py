@@ -38,7 +38,7 @@ def _described(compiled: CompiledHold, snapshot: Snapshot | None, rows: Collecti
         for move in snapshot.crossings
     ]
     if moving:
-        yield f"Half-way: {'; '.join(moving)}."
+        yield f"Partly across: {'; '.join(moving)}."
     by_state: dict[str, list[str]] = {}
     for device in hold.devices:
         movable = len(DEVICE_KINDS[device.kind].states) > 1
@@ -66,7 +66,7 @@ def facts_of(compiled: CompiledHold, snapshot: Snapshot) -> list[tuple[str, str]
         ends = " and ".join(_side(compiled, placement.cells) for placement in (move.source, move.target))
         moving.append(f"{names[move.source.kind]} between {ends}")
     if moving:
-        facts.append(("Half-way", "; ".join(moving)))
+        facts.append(("Partly across", "; ".join(moving)))
     if snapshot.told:
         told = "; ".join(f"{name} ({id}) {state.replace('_', ' ')}" for id, name, state in snapshot.told)
         facts.append(("Controls and power", told))

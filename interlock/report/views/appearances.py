@@ -45,7 +45,7 @@ class DoorSeen:
 
 @dataclass(frozen=True, slots=True)
 class UnitSeen:
-    """A unit at rest, or half-way on a move."""
+    """A unit at rest, or on its way."""
 
     unit: Placement | Move
     when: Expr

@@ -197,8 +197,8 @@ def _circuits(hold: Hold) -> Iterator[Entry]:
     for circuit in hold.circuits:
         yield Entry(f"{_about(circuit, circuit.use)} = {print_syntax(circuit.definition)}")
     for relay in hold.relays:
-        drops = Row("dropped, which wins, by", print_syntax(relay.drops))
-        yield Entry(f"{_about(relay, 'relay')} set by {print_syntax(relay.sets)}", (drops,))
+        drops = Row("released, which wins, by", print_syntax(relay.drops))
+        yield Entry(f"{_about(relay, 'relay')} energised by {print_syntax(relay.sets)}", (drops,))
 
 
 def _about(one: Named, what: str = "") -> str:

@@ -19,7 +19,7 @@ class Snapshot:
     """One state of a hold.
 
     `devices` names the state of every device, `doors` the facts that hold of every door, `running` the drives that run
-    (bay, direction).  `crossings` has one move for each unit that is half-way.  `told` are (id, name, state) of
+    (bay, direction).  `crossings` has one move for each unit on its way.  `told` are (id, name, state) of
     controls and supplies, `people` the place of each person, `failures` what has struck, in words, and `failed` whose.
     """
 

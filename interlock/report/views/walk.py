@@ -87,7 +87,7 @@ def _state(compiled: CompiledHold, state: State, snapshot: Snapshot) -> Iterator
             yield Row("on the loader:", f"{names[placement.kind]} at {', '.join(placement.cells)}")
     for move in snapshot.crossings:
         between = f"between {'+'.join(move.source.cells)} and {'+'.join(move.target.cells)}"
-        yield Row("half-way:", f"{names[move.source.kind]} {between}")
+        yield Row("partly across:", f"{names[move.source.kind]} {between}")
     for door in hold.doorways:
         yield Row(f"{door.name}:", listed(snapshot.doors[door.id]))
     for _, name, now in snapshot.told:

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from interlock.hold.compile.compiler import CompiledHold
-from interlock.hold.kinds import DEVICE_KINDS
+from interlock.hold.kinds import DEVICE_KINDS, ENERGISED
 from interlock.hold.origin import Arrive, Bring, Deed, Depart, Means, Sort, TakeAway
 from interlock.kernel.evaluator import State, as_mapping
 from interlock.kernel.expressions import Expr, Value
@@ -263,7 +263,7 @@ def _lamps(compiled: CompiledHold, numbers: Numbers) -> Iterator[Lamp]:
             if circuit.use == use and truth is not None:
                 yield Lamp(group, circuit.name, numbers.rows.number(truth))
     for relay in hold.relays:
-        yield Lamp("Relays set", relay.name, numbers.rows.number(things[relay.id].states["set"]))
+        yield Lamp("Relays energised", relay.name, numbers.rows.number(things[relay.id].states[ENERGISED]))
     for zone in hold.zones:
         for word, said in (("powered", "has power"), ("running", "runs")):
             if word in things[zone.id].states:

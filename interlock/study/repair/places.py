@@ -21,7 +21,7 @@ from interlock.hold.origin import Fact as Told
 from interlock.hold.wiring import Way, Wire, rewired, wires_of, with_contact
 from interlock.study.causes.remedies import carried_wires
 
-_OPEN = ("off", "dropped")
+_OPEN = ("off", "released")
 """The states of circuits and relays that are the opposite of their being true."""
 _WIRED = frozenset({Sort.CIRCUIT, Sort.RELAY, Sort.SENSOR})
 """What can be a contact without a state."""
