@@ -62,7 +62,7 @@ def command(
     opened = asked.open(hold, asked.texts())
     compiled = opened.compiled
     wanted = goal_of(compiled, load, unload, goal)
-    before = None if aboard is None else _load(aboard, "--aboard")
+    before = None if aboard is None else load_of(aboard, "--aboard")
     with asked.work() as work:
         try:
             with work.shown(opened.label, quiet=asked.shape.name != "text") as report:
@@ -100,7 +100,7 @@ def goal_of(compiled: CompiledHold, load: str | None, unload: str | None, goal: 
     from interlock.study.checklist.goals import Reach, Unload
 
     if load is not None:
-        return _load(load, "--load")
+        return load_of(load, "--load")
     if unload is not None:
         bays = tuple(word.strip() for word in unload.split(",") if word.strip())
         if not bays:
@@ -125,7 +125,7 @@ def goal_of(compiled: CompiledHold, load: str | None, unload: str | None, goal: 
     return Reach(goal, expression)
 
 
-def _load(text: str, option: str) -> Load:
+def load_of(text: str, option: str) -> Load:
     from interlock.study.checklist.goals import Load
 
     wanted = []

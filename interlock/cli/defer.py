@@ -76,7 +76,7 @@ def command(
     opened = asked.open(hold, asked.texts())
     check_only([opened], only)
     compiled = opened.compiled
-    cases = _cases(compiled.hold, items, kind)
+    cases = cases_of(compiled.hold, items, kind)
     chosen = only or None
     with asked.work() as work:
         found = []
@@ -92,7 +92,7 @@ def command(
     return code
 
 
-def _cases(hold: Hold, items: tuple[str, ...], kind: str | None) -> list[tuple[Inoperative, ...]]:
+def cases_of(hold: Hold, items: tuple[str, ...], kind: str | None) -> list[tuple[Inoperative, ...]]:
     """What is to be looked at: all ways of what is named together, or of each device by itself.
 
     Raises click.UsageError.

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from interlock.hold.compile.compiler import CompiledHold
     from interlock.hold.language.model import Catalogue, Hold, RequirementText
     from interlock.hold.language.rates import FailureRate, FailureRates
-    from interlock.hold.loader import FileRead, Loaded
+    from interlock.hold.loader import FileRead, Loaded, Source
     from interlock.hold.procedure.binding import BoundProcedure
 
 
@@ -151,10 +151,16 @@ def open_hold(
 
     Raises click.UsageError for a file that cannot be read and for a situation that the hold does not have.
     """
+    return open_source(name, read_source(name), texts, situation, prepare)
+
+
+def open_source(
+    name: str, source: Source, texts: Texts, situation: str | None, prepare: Callable[[Hold], Hold] | None = None
+) -> Opened | Rejected:
+    """As `open_hold` does, of what was read; raises click.UsageError for a situation that the hold does not have."""
     from interlock.hold.compile.compiler import compile_hold
     from interlock.hold.loader import load_family, load_hold
 
-    source = read_source(name)
     loaded = load_hold(source, fetch)
     if loaded.value is None:
         return Rejected(loaded.diagnostics, loaded.sources)
