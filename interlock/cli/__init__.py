@@ -36,6 +36,7 @@ COMMANDS = {
     "requirements": "List the standing requirements with their sources.",
     "explain": "Explain a code of a message, or a requirement.",
     "schema": "Print the JSON Schema of a file format.",
+    "edit-server": "Help an editor while descriptions are written (LSP).",
 }
 """Every command with its one line; each lives in the module of its name and is loaded when it is called."""
 
@@ -51,7 +52,7 @@ class Commands(click.Group):
         """The command, or None for an unknown name."""
         if name not in COMMANDS:
             return None
-        command = import_module(f"interlock.cli.{name}").command
+        command = import_module(f"interlock.cli.{name.replace('-', '_')}").command
         assert isinstance(command, click.Command)  # noqa: S101 -- each of our own modules defines one
         return command
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from interlock.hold.compile.compiler import CompiledHold
     from interlock.hold.language.model import Catalogue, Hold, RequirementText
     from interlock.hold.language.rates import FailureRate, FailureRates
-    from interlock.hold.loader import FileRead, Loaded, Source
+    from interlock.hold.loader import Fetch, FileRead, Loaded, Source
     from interlock.hold.procedure.binding import BoundProcedure
 
 
@@ -143,7 +143,10 @@ def open_check(name: str, hold: Hold, texts: Texts) -> tuple[BoundProcedure, tup
 
 
 def open_hold(
-    name: str, texts: Texts, situation: str | None, prepare: Callable[[Hold], Hold] | None = None
+    name: str,
+    texts: Texts,
+    situation: str | None,
+    prepare: Callable[[Hold], Hold] | None = None,
 ) -> Opened | Rejected:
     """Reads and compiles a description; its own requirements overrule given ones of the same id.
 
@@ -155,13 +158,21 @@ def open_hold(
 
 
 def open_source(
-    name: str, source: Source, texts: Texts, situation: str | None, prepare: Callable[[Hold], Hold] | None = None
+    name: str,
+    source: Source,
+    texts: Texts,
+    situation: str | None,
+    prepare: Callable[[Hold], Hold] | None = None,
+    bring: Fetch = fetch,
 ) -> Opened | Rejected:
-    """As `open_hold` does, of what was read; raises click.UsageError for a situation that the hold does not have."""
+    """As `open_hold` does, of what was read; raises click.UsageError for a situation that the hold does not have.
+
+    `bring` gives the files that it names.
+    """
     from interlock.hold.compile.compiler import compile_hold
     from interlock.hold.loader import load_family, load_hold
 
-    loaded = load_hold(source, fetch)
+    loaded = load_hold(source, bring)
     if loaded.value is None:
         return Rejected(loaded.diagnostics, loaded.sources)
     hold, sources = loaded.value, loaded.sources
@@ -179,11 +190,11 @@ def open_source(
     warnings = Rejected(compilation.diagnostics, {**texts.sources, **sources})
 
     def without(undone: frozenset[int]) -> Hold | None:
-        return load_hold(source, fetch, undone).value
+        return load_hold(source, bring, undone).value
 
     told, keys = (*hold.requirements, *given), keys_of(sources, situation)
     modifies, read = tuple(sources)[1:], (*loaded.read, *texts.read)
-    family = partial(load_family, source, fetch)
+    family = partial(load_family, source, bring)
     return Opened(name, compilation.compiled, told, replaced, warnings, without, family, keys, modifies, read)
 
 

@@ -162,7 +162,7 @@ def load_family(
         if overlaid is not None:
             description = overlaid.copy()
             fit_options(description, options, faults)
-            hold = _read_hold(description, faults, looking_up=False)
+            hold, _ = _read_hold(description, faults, looking_up=False)
         return Loaded(None if faults else hold, faults.sorted(), files.sources)
 
     return fitted
@@ -283,7 +283,7 @@ class _Files:
     def root_of(self, source: Source, sort: type[Record], part: Part, expected: str) -> MappingNode | None:
         """The same of a file that is to be of this sort."""
         root = self.root(source, part)
-        if root is None or _sort_of(root) is sort:
+        if root is None or sort_of(root) is sort:
             return root
         _wrong_sort(root, sort.declaration.noun, expected, self.faults)
         return None
@@ -338,7 +338,7 @@ class _Files:
             apply_modification(description, replace(overlay, entries=heads), self.faults)
         if description is not None:
             self._change(description, deferred)
-        hold = None if description is None else _read_hold(description, self.faults)
+        hold = None if description is None else _read_hold(description, self.faults)[0]
         return self.loaded(hold)
 
     def _fit(self, description: OverlaidDescription, options: Sequence[ScalarNode]) -> None:
@@ -372,8 +372,8 @@ class _Files:
     def hold(self, source: Source | None) -> Loaded[Hold]:
         """What a file describes, if there is one."""
         overlaid = None if source is None else self._overlaid(source)
-        hold = None if overlaid is None else _read_hold(overlaid, self.faults)
-        return self.loaded(hold)
+        hold, readable = (None, None) if overlaid is None else _read_hold(overlaid, self.faults)
+        return self.loaded(hold, readable)
 
     def _overlaid(self, source: Source) -> OverlaidDescription | None:
         """The description that a file gives, modified by itself and all files between; None where one is missing."""
@@ -383,7 +383,7 @@ class _Files:
             root = self.root(source, Part.MODIFIED if overlays else Part.DESCRIPTION)
             if root is None:
                 return None
-            sort = _sort_of(root)
+            sort = sort_of(root)
             if sort in _TOLD_BY.values():
                 _wrong_sort(root, "a hold", "`layout:` and `units:`, or `modifies:`", self.faults)
                 return None
@@ -439,7 +439,7 @@ def beside(name: str, said: str) -> str:
     return f"{SHIPPED}{path}" if name.startswith(SHIPPED) else path
 
 
-def _sort_of(root: MappingNode) -> type[Record]:
+def sort_of(root: MappingNode) -> type[Record]:
     """Which sort of file this is, by the key that only this sort has."""
     if root.entry("modifies") is not None:
         return Modification
@@ -448,13 +448,16 @@ def _sort_of(root: MappingNode) -> type[Record]:
 
 
 def _wrong_sort(root: MappingNode, wanted: str, expected: str, faults: Faults) -> None:
-    sort = _sort_of(root).declaration.noun
+    sort = sort_of(root).declaration.noun
     telling = ("modifies", *_TOLD_BY)
     span = next((entry.key.span for entry in root.entries if entry.key.text in telling), root.span)
     faults.add("wrong-file", span, f"this file is {sort}, not {wanted}", expected)
 
 
-def _read_hold(description: OverlaidDescription, faults: Faults, *, looking_up: bool = True) -> Hold | None:
+def _read_hold(
+    description: OverlaidDescription, faults: Faults, *, looking_up: bool = True
+) -> tuple[Hold | None, Hold]:
+    """The hold, None where it cannot be read whole, and as much of it as can be."""
     check_options(description, faults)
     root = description.tree()
     bays = _bay_names(root.value("layout"))
@@ -479,7 +482,7 @@ def _read_hold(description: OverlaidDescription, faults: Faults, *, looking_up: 
     if hold is not FAILED and not faults:
         hold = replace(hold, changes=tuple(description.changes), fitted=tuple(description.fitted))
         faults.take((*faults_of_sense(hold), *(faults_of_names(hold) if looking_up else ())))
-        return hold
+        return hold, hold
     told: frozenset[str] = frozenset()
     if not unnamed:
         told = frozenset(one.name for one in unknown(names_in(reader.expressions, reader.variables, names)))
@@ -493,7 +496,7 @@ def _read_hold(description: OverlaidDescription, faults: Faults, *, looking_up: 
         missing=bool(misspelt),
     )
     faults.take((*faults_of_items(part.hold), *faults_of_part(part)))
-    return None
+    return None, part.hold
 
 
 def _bay_names(layout: Node | None) -> BayNames | None:
@@ -551,4 +554,5 @@ __all__ = [
     "load_procedure",
     "load_rates",
     "load_specification",
+    "sort_of",
 ]

@@ -128,7 +128,8 @@ def _failures(hold: Hold) -> Iterator[Diagnostic]:
             yield _no_such("unknown-failure", failure.span, said, failure.mode, known, "something that can fail")
 
 
-def _starts(hold: Hold, situation: Situation) -> Iterator[Diagnostic]:
+def states_at_start(hold: Hold) -> Mapping[str, tuple[str, ...]]:
+    """By id everything that can start in a state, with its states; bays with the kinds of unit."""
     states: dict[str, tuple[str, ...]] = {}
     for device in hold.devices:
         states[device.id] = DEVICE_KINDS[device.kind].states if device.fixed is None else (device.fixed,)
@@ -146,7 +147,11 @@ def _starts(hold: Hold, situation: Situation) -> Iterator[Diagnostic]:
         lock = ("locked", "unlocked") if door.lock is not None else ()
         states[door.id] = ("closed", "moving", "open", *latch, *lock)
     units = tuple(unit.id for unit in hold.units)
-    states |= dict.fromkeys(hold.layout.bay_names.places, units)
+    return states | dict.fromkeys(hold.layout.bay_names.places, units)
+
+
+def _starts(hold: Hold, situation: Situation) -> Iterator[Diagnostic]:
+    states = states_at_start(hold)
     for id, state, span in situation.sets:
         known = states.get(id, ())
         if state not in known:

@@ -361,7 +361,7 @@ def test_run_time_dependencies_are_used() -> None:
     unused = {distribution for distribution, name in declared.items() if name not in used}
     assert unused <= AWAITED
     extras = PROJECT["project"]["optional-dependencies"]
-    optional = names_of([*extras["diagrams"], *extras["cluster"]])
+    optional = names_of([*extras["diagrams"], *extras["cluster"], *extras["editor"]])
     assert used <= {*declared.values(), *optional.values(), "interlock", *sys.stdlib_module_names}
 
 

@@ -162,6 +162,14 @@ def faults_of_part(part: Readable) -> tuple[Diagnostic, ...]:
     return _in_order(_faults_within(named, part.loose))
 
 
+def world_of(hold: Hold) -> World:
+    """What the expressions of a description can name, even of one that could not be read whole.
+
+    Raises UnsettledKind for a faulty declaration of a kind.
+    """
+    return _named(hold, None).world
+
+
 _last: list[tuple[Hold, str | None, NamedHold]] = []
 """The last hold that was named, itself and not one that says the same: what names it may have been changed since."""
 

@@ -47,6 +47,7 @@ from interlock.hold.language.text_types import (
     Bay,
     BayOrOutside,
     Choice,
+    Contact,
     Expression,
     ExpressionOrNever,
     Id,
@@ -515,7 +516,7 @@ class SomeFailure(Record):
     of: str = field(Reference(FAILING_SECTIONS, bays=True), "What fails; a bay for its drive, or for its floor.")
     mode: str = field(Word("failure mode", FAILURE_MODES), "How it fails.")
     contact: str | None = field(
-        Text(), "The contact of it that fails, as it is written there: `door_open`, `not SW is on`.", default=None
+        Contact(), "The contact of it that fails, as it is written there: `door_open`, `not SW is on`.", default=None
     )
     at: str | None = field(
         Text(),

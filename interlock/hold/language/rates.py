@@ -10,7 +10,7 @@ from interlock.hold.language import record_rules
 from interlock.hold.language.declarations import Record, Written, field, record
 from interlock.hold.language.field_types import Listed, RecordOf
 from interlock.hold.language.model import FAILING_SECTIONS, File
-from interlock.hold.language.text_types import Amount, Choice, Frequency, Reference, Text, Word
+from interlock.hold.language.text_types import Amount, Choice, Contact, Frequency, Reference, Text, Word
 from interlock.hold.sorts import FAILURE_MODES, Item
 
 
@@ -45,7 +45,7 @@ class FailureRate(Record):
     )
     item: Item | None = field(Choice(tuple(Item)), "What sort of item fails, in place of one thing.", default=None)
     mode: str = field(Word("failure mode", FAILURE_MODES), "How it fails.")
-    contact: str | None = field(Text(), "The contact of it that fails, as it is written there.", default=None)
+    contact: str | None = field(Contact(), "The contact of it that fails, as it is written there.", default=None)
     at: str | None = field(Text(), "In which of its expressions that contact is.", default=None)
     rate: float = field(Frequency(), "How often it fails so in an hour, such as `2e-6`.")
     per: Hour = field(Choice(tuple(Hour)), "Which hours those are.")

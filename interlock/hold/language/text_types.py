@@ -67,6 +67,11 @@ class Text(TextType[str]):
 
 
 @dataclass(frozen=True)
+class Contact(Text):
+    """A contact, as it is written in an expression; looked up when everything is named."""
+
+
+@dataclass(frozen=True)
 class Version(TextType[str]):
     """The version of the language."""
 

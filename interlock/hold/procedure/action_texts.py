@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from interlock.diagnostics.spans import Span
 from interlock.hold.language.nodes import ScalarNode, clip, cut_stretches
@@ -15,7 +15,7 @@ from interlock.hold.procedure.actions import FORMS, Action, Form
 EXAMPLE = "an action such as `lower M3L`"
 
 _WORDS = re.compile(r"\S+")
-_SLOTS = frozenset(["OBJECT", "POSITION", "UNIT", "BAY", "DIRECTION", "PLACE", "CONDITION"])
+SLOTS = frozenset(["OBJECT", "POSITION", "UNIT", "BAY", "DIRECTION", "PLACE", "CONDITION"])
 
 
 def read_action(scalar: ScalarNode, reader: Reader) -> Action | Failed:
@@ -31,7 +31,7 @@ def read_action(scalar: ScalarNode, reader: Reader) -> Action | Failed:
         said, expected = f"'{clip(verb)}' is nothing that a step can ask for", "one of " + ", ".join(known)
         return reader.fail("unknown-action", span, said, expected, reader.faults.hint(verb, known))
     for form in fitting:
-        for shape in _shapes(form.shape):
+        for shape in shapes_of(form):
             slots = _match(shape, words)
             if slots is not None:
                 return _resolve(form, slots, scalar, reader)
@@ -39,11 +39,22 @@ def read_action(scalar: ScalarNode, reader: Reader) -> Action | Failed:
     return reader.fail("unknown-action", scalar.span, said, " or ".join(f"`{form.shape}`" for form in fitting))
 
 
-def _shapes(shape: str) -> tuple[list[str], ...]:
+def slots_of(scalar: ScalarNode) -> Mapping[str, ScalarNode]:
+    """What stands in the places for names and conditions of the first form that fits; nothing where none does."""
+    words = [(m.group(), m.start(), m.end()) for m in _WORDS.finditer(scalar.text)]
+    for form in FORMS:
+        for shape in shapes_of(form):
+            slots = _match(shape, words)
+            if slots is not None:
+                return {slot: _part(scalar, start, end) for slot, (start, end) in slots.items()}
+    return {}
+
+
+def shapes_of(form: Form) -> tuple[list[str], ...]:
     """The words of a form, with what may be left out and without it."""
-    before, bracket, rest = shape.partition("[")
+    before, bracket, rest = form.shape.partition("[")
     if not bracket:
-        return (shape.split(),)
+        return (form.shape.split(),)
     inside, _, after = rest.partition("]")
     return (f"{before}{inside}{after}".split(), f"{before}{after}".split())
 
@@ -56,7 +67,7 @@ def _match(shape: Sequence[str], words: Sequence[tuple[str, int, int]]) -> dict[
             return None
         if part == "CONDITION":
             return {**slots, part: (words[at][1], words[-1][2])}
-        if part in _SLOTS:
+        if part in SLOTS:
             slots[part] = words[at][1:]
         elif part != words[at][0]:
             return None

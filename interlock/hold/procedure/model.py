@@ -32,7 +32,7 @@ class NamedFile:
 
 
 @dataclass(frozen=True)
-class _FileName(TextType[NamedFile]):
+class FileName(TextType[NamedFile]):
     """The name of a file."""
 
     def read_text(self, node: ScalarNode, key: str, reader: Reader) -> NamedFile | Failed:
@@ -41,7 +41,7 @@ class _FileName(TextType[NamedFile]):
 
 
 @dataclass(frozen=True)
-class _ActionText(TextType[Action]):
+class ActionText(TextType[Action]):
     """An action in the words of the trade."""
 
     wanted = EXAMPLE
@@ -53,7 +53,7 @@ class _ActionText(TextType[Action]):
 
 
 @dataclass(frozen=True)
-class _StepList(FieldType["tuple[Step, ...]"]):
+class StepList(FieldType["tuple[Step, ...]"]):
     """Actions and groups of them, without those that cannot be read."""
 
     def read(self, node: Node, key: str, reader: Reader) -> tuple[Step, ...] | Failed:
@@ -80,10 +80,10 @@ def _one_thing(written: Written) -> Iterator[Diagnostic]:
 class Step(Record):
     """An action with a note, or actions that belong together."""
 
-    do: Action | None = field(_ActionText(), "The action, such as `lower M3L`.", default=None)
+    do: Action | None = field(ActionText(), "The action, such as `lower M3L`.", default=None)
     group: str | None = field(Text(), "What the steps together are called.", default=None)
     note: str = field(Text(), "What people should know.", default="")
-    steps: tuple[Step, ...] = field(_StepList(), "The actions, in order.", default=())
+    steps: tuple[Step, ...] = field(StepList(), "The actions, in order.", default=())
 
 
 def _read_step(node: Node, reader: Reader) -> Step | Failed:
@@ -112,14 +112,14 @@ class Steps:
 
 
 @dataclass(frozen=True)
-class _AllSteps(FieldType[Steps]):
+class AllSteps(FieldType[Steps]):
     """The steps of a procedure, those of groups in one row with the others."""
 
     def read(self, node: Node, key: str, reader: Reader) -> Steps | Failed:
         for span in _too_deep(node, 0):
             said = "groups stand too deep in one another"
             return reader.fail("mixed-step", span, said, f"at most {DEEPEST_GROUP}")
-        steps = _StepList().read(node, key, reader)
+        steps = StepList().read(node, key, reader)
         if steps is FAILED:
             return FAILED
         actions: list[Action] = []
@@ -128,10 +128,10 @@ class _AllSteps(FieldType[Steps]):
         return Steps(tuple(actions), tuple(groups))
 
     def wants(self) -> str:
-        return _StepList().wants()
+        return StepList().wants()
 
     def schema(self) -> Schema:
-        return _StepList().schema()
+        return StepList().schema()
 
 
 def _too_deep(node: Node | None, depth: int) -> Iterator[Span]:
@@ -157,7 +157,7 @@ def _flatten(steps: tuple[Step, ...], around: int | None, actions: list[Action],
 
 
 @dataclass(frozen=True)
-class _Start(FieldType["str | _Starts"]):
+class Start(FieldType["str | _Starts"]):
     """The id of a situation, or states by the things that are in them."""
 
     def read(self, node: Node, key: str, reader: Reader) -> str | _Starts | Failed:
@@ -181,12 +181,12 @@ class Procedure(File):
 
     title: str = field(Text(), "What the procedure is called.", key="procedure")
     about: str = field(Text(), "What it is for, for people.", default="")
-    file: NamedFile = field(_FileName(), "The file of the hold, seen from the folder of this file.", key="hold")
+    file: NamedFile = field(FileName(), "The file of the hold, seen from the folder of this file.", key="hold")
     goal: Syntax = field(Expression(), "What must be so at the end.")
     start: str | _Starts = field(
-        _Start(), "A situation of the description, or states by the things that are in them.", default=()
+        Start(), "A situation of the description, or states by the things that are in them.", default=()
     )
-    steps: Steps = field(_AllSteps(), "The actions, in order.")
+    steps: Steps = field(AllSteps(), "The actions, in order.")
 
     @property
     def hold(self) -> str:
