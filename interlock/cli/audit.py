@@ -8,6 +8,7 @@ import click
 
 from interlock.cli.exit_codes import code_of_audit, help_text
 from interlock.cli.session import Session, study_options
+from interlock.cli.watching import watch_option
 from interlock.diagnostics.visible import visible
 
 if TYPE_CHECKING:
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
     default=True,
     help="Prove what the interlock holds by itself, or leave that open.",
 )
+@watch_option("procedure", "files")
 @study_options(
     "audit",
     "Requirements to add",

@@ -15,6 +15,7 @@ from interlock.cli.formats import chosen_format, format_option
 from interlock.cli.methods import ABOUT, DEFAULT, METHODS
 from interlock.cli.options import requirements_option, situation_option, standing_option, time_option
 from interlock.cli.screen import Screen, color_option, output_option
+from interlock.cli.watching import watch_option
 from interlock.diagnostics.visible import visible
 
 if TYPE_CHECKING:
@@ -118,6 +119,7 @@ class _Wanted:
     "all that keeps it from being.",
 )
 @color_option
+@watch_option("holds", "files")
 def command(
     holds: tuple[str, ...],
     files: tuple[str, ...],

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Iterable
-from contextlib import suppress
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, suppress
+from hashlib import sha256
 from pathlib import Path, PurePosixPath
 from stat import S_ISREG
 from typing import TYPE_CHECKING
@@ -55,14 +56,50 @@ def _read_named(name: str) -> Source:
             raise click.UsageError(f"There is no demonstration {demo!r}." + instead(name, known))
         return Source(f"{DEMO}{demo}.yaml", shipped("models").joinpath(f"{demo}.yaml").read_bytes())
     path = Path(name)
+    _note_content(name, None)
     try:
-        return Source(path.as_posix(), _regular_file(path))
+        content = _regular_file(path)
+        _note_content(name, content)
+        return Source(path.as_posix(), content)
     except FileNotFoundError as fault:
         raise click.UsageError(f"Cannot read {name}: {fault.strerror}.{_beside(path)}") from fault
     except OSError as fault:
         raise click.UsageError(f"Cannot read {name}: {fault.strerror or fault}.") from fault
     except ValueError as fault:  # NUL, or a letter that no file name of this system has
         raise click.UsageError(f"Cannot read {name}: no file can have this name.") from fault
+
+
+_contents: list[dict[str, str | None]] = []
+"""Whoever wants to know what was read, the last one at the end."""
+
+
+@contextmanager
+def noted_contents() -> Iterator[dict[str, str | None]]:
+    """While this is open, fills in for each file that is asked for the digest of what was read first, by its name.
+
+    None where it could not be read.  Names are such that they mean the same wherever the program works.
+    """
+    noted: dict[str, str | None] = {}
+    _contents.append(noted)
+    try:
+        yield noted
+    finally:
+        _contents.remove(noted)
+
+
+def _note_content(name: str, content: bytes | None) -> None:
+    whole = str(Path(name).absolute())
+    for noted in _contents:
+        if noted.get(whole) is None:
+            noted[whole] = None if content is None else sha256(content).hexdigest()
+
+
+def digest_now(name: str) -> str | None:
+    """The digest of what a file says now; None where it cannot be read."""
+    try:
+        return sha256(_regular_file(Path(name))).hexdigest()
+    except (OSError, ValueError):
+        return None
 
 
 def _regular_file(path: Path) -> bytes:

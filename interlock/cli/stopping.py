@@ -13,6 +13,13 @@ PATIENCE_S = 1.0
 """Whoever asks again sooner is only nervous: what is at work may still be about to end in order."""
 SIGNALS = (signal.SIGINT, signal.SIGTERM)
 
+_times_asked = 0
+
+
+def times_asked() -> int:
+    """How often an end was asked for since the program began, and noted."""
+    return _times_asked
+
 
 class Stop:
     """Whether the user asked to stop, and whether the program may be torn out of what it does if asked again."""
@@ -39,6 +46,8 @@ class Stop:
 
     def note(self, number: int, frame: FrameType | None) -> None:
         """Handles the signal.  Raises KeyboardInterrupt where it comes again, later, and tearing is allowed."""
+        global _times_asked
+        _times_asked += 1
         now = monotonic()
         again = self.asked and now - self._heard >= PATIENCE_S
         if again or not self.asked:
