@@ -105,6 +105,10 @@ FORMATS = (
     Format("draw kind", "dot", ".dot", "drawing.lifecycle:lifecycle_dot", ("kind",)),
     Format("draw kind", "svg", ".svg", "drawing.lifecycle:lifecycle_dot", ("kind",), drawn=True),
     Format("draw kind", "mermaid", ".mmd", "drawing.lifecycle:lifecycle_mermaid", ("kind",)),
+    Format("draw kind", "graphml", ".graphml", "xml.graphml:graph_graphml", ("graph",)),
+    Format("draw kind", "scxml", ".scxml", "xml.scxml:graph_scxml", ("graph",)),
+    Format("draw states", "graphml", ".graphml", "xml.graphml:graph_graphml", ("graph",)),
+    Format("draw states", "scxml", ".scxml", "xml.scxml:graph_scxml", ("graph",)),
 )
 """Of what a command shows, the first is taken where neither `--format` nor the name of the output says which."""
 
