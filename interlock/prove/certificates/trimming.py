@@ -69,6 +69,11 @@ class Trimmer:
         for at, own in enumerate(self.names):
             if own:
                 self.rarest.setdefault(min(sorted(own), key=lambda name: len(self.naming[name])), []).append(at)
+        self.lowest: dict[int, list[int]] = {}
+        """The cubes by the first of their literals."""
+        for at, cube in enumerate(cubes):
+            if cube:
+                self.lowest.setdefault(cube[0], []).append(at)
         self.near: dict[int, list[int]] = {}
         self.kept: dict[int, None] = {}
         self.queries: list[tuple[int | None, list[int]]] = []
@@ -102,6 +107,17 @@ class Trimmer:
 
         `nearest`: what is likely to refute it, to be tried first.
         """
+        core = self._plainly(query)
+        if core is None:
+            core = self._with_less(query, self._solved(query, nearest))
+        fresh = sorted(core - self.kept.keys())
+        self.kept.update(dict.fromkeys(fresh))
+        self.queries.append((owner, query))
+        self.used.append(core)
+        return fresh
+
+    def _solved(self, query: Sequence[int], nearest: Iterable[Sequence[int]]) -> set[int]:
+        """What refutes the query, says the solver.  Raises AssertionError where nothing does."""
         kept = self.kept
         for near in chain(nearest, [range(len(self.cubes))]):
             # what is assumed first refutes first, if it does: to ask about that alone first may cost a model
@@ -109,13 +125,23 @@ class Trimmer:
             ordered += [at for at in near if at not in kept]
             core = self.refute(query, ordered)
             if core is not None:
-                core = self._with_less(query, core)
-                fresh = sorted(core - kept.keys())
-                kept.update(dict.fromkeys(fresh))
-                self.queries.append((owner, query))
-                self.used.append(core)
-                return fresh
+                return core
         raise AssertionError("the cubes are not inductive together")
+
+    def _plainly(self, query: Sequence[int]) -> set[int] | None:
+        """What refutes the query at a glance: nothing, as a variable would have two values; or a cube that is kept and
+        all of whose facts the query names.  None where a solver must be asked.
+        """
+        facts = self.rules.encoding.variable_of
+        said = {literal for literal in self.solver.said(query) if abs(literal) in facts}
+        told = [facts[literal] for literal in said if literal > 0]
+        if len(set(told)) < len(told) or any(-literal in said for literal in said):
+            return set()
+        for literal in sorted(said):
+            for at in self.lowest.get(literal, ()):
+                if at in self.kept and said.issuperset(self.cubes[at]):
+                    return {at}
+        return None
 
     def _with_less(self, query: Sequence[int], core: set[int]) -> set[int]:
         """The core without what it can do without of what is not kept yet: that would have to be kept out itself."""
