@@ -33,7 +33,7 @@ class PairKind:
     mirrored: bool
 
 
-class _Nodes:
+class Nodes:
     """The expressions of a machine, equal ones once: children come before their parents, signals are looked through."""
 
     def __init__(self, machine: Machine) -> None:
@@ -91,7 +91,7 @@ class Likeness:
 
     def __init__(self, machine: Machine, targets: Iterable[Expr], rounds: int = ROUNDS) -> None:
         self.machine = machine
-        self._nodes = nodes = _Nodes(machine)
+        self._nodes = nodes = Nodes(machine)
         self._guards = [nodes.of(rule.guard) for rule in machine.rules]
         self._targets = sorted({nodes.of(target) for target in targets})
         self.reads = [nodes.support[guard] for guard in self._guards]

@@ -74,8 +74,6 @@ class RecoveryCases:
         offered: Sequence[Entry] = (),
     ) -> None:
         goal, rank = stage
-        self._offered = [replace(entry, into=None) for entry in offered]
-        """Cases that were told apart by another measure; those that serve this one too need not be planned again."""
         self._from, self._goal = before, goal
         self.context = context
         self.question = question
@@ -86,6 +84,12 @@ class RecoveryCases:
         self.before = encoding.gate(before)
         self.to = encoding.gate(goal)
         self.planner = context.planner.stage(before, goal, rank)
+        self._offered: dict[int, Entry] = {}
+        """Cases told apart by another measure or in a like place: those that serve here need not be planned."""
+        self._known: set[tuple[tuple[Expr, ...], tuple[str, ...]]] = set()
+        self._told = context.planner.cubes()
+        for entry in offered:
+            self._offer(replace(entry, into=None))
         self._plan_far = self.planner.plan_far if thorough or context.effort > 1 else self.planner.plan_on
         self._lemmas_fed = 0
         self.solver = PolaritySolver(encoding, light_solver())
@@ -140,12 +144,19 @@ class RecoveryCases:
                     places[at] = len(self.entries)
                     self._keep(own)
 
+    def _offer(self, entry: Entry) -> None:
+        if (entry.when, entry.rules) not in self._known:
+            self._known.add((entry.when, entry.rules))
+            at = len(self._known)
+            self._offered[at] = entry
+            self._told.add(at, entry.when)
+
     def adopts(self, state: State) -> bool:
         """A case that was offered applies to the state and serves this measure: it is one of the cases now."""
-        true = truths_in(self.context.machine, state)
-        for entry in [entry for entry in self._offered if all(map(true, entry.when))]:
+        packed = self.context.planner.packing.pack(state)
+        for at in [at for at in self._told.applying(packed) if at in self._offered]:
             # One that serves does so for good, and one that does not never will.
-            self._offered.remove(entry)
+            entry = self._offered.pop(at)
             if self._serves(entry):
                 self._keep(entry)
                 return True
@@ -243,7 +254,11 @@ class RecoveryCases:
                 cube = [other for other in fewer if other in core]
         if falls or into is not None:
             cube = self._with_rank(cube, state, names, surely_drops if falls else surely_never_rises)
-        self._keep(Entry(tuple(facts_of[literal] for literal in cube), names, into))
+        entry = Entry(tuple(facts_of[literal] for literal in cube), names, into)
+        self._keep(entry)
+        if into is None:
+            for image in context.planner.images.of(entry):
+                self._offer(image)
 
     def _with_rank(self, cube: list[int], state: State, names: tuple[str, ...], is_sure: Sureness) -> list[int]:
         """The cube with what else of the state is needed to be sure that the rank falls, or that it does not rise."""

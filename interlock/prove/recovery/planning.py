@@ -10,7 +10,7 @@ Reference, from memory:
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterator, Mapping, Sequence, Set
+from collections.abc import Callable, Container, Iterable, Iterator, Mapping, Sequence, Set
 from itertools import islice
 from typing import TypeAlias
 
@@ -21,6 +21,7 @@ from interlock.kernel.machine import Machine, Rule
 from interlock.kernel.recovery import Entry, Rank
 from interlock.prove.core.packing import Packing, compile_enabled, compile_hits
 from interlock.prove.engine import Clock
+from interlock.prove.recovery.images import Images
 from interlock.prove.search.best_first import best_first, path_to, without_spare
 from interlock.prove.search.delete_relaxation import DeleteRelaxation, RelaxedGoal
 
@@ -30,6 +31,8 @@ SOON_NEW, MOST_NEW = 1_500, 20_000
 """States expanded among those in which two facts meet for the first time; at first and in the end."""
 MOST_AGAIN = 32
 """So many runs that helped elsewhere are tried, the last first."""
+MOST_BACK = 16
+"""So often such a run is begun again further on."""
 SOON_EXPANDED = 150
 """States expanded at first on the way to have fewer of what a count counts."""
 INTO_EXPANDED = 500
@@ -67,10 +70,22 @@ class Planner:
         self.number = {name: at for at, name in enumerate(self.names)}
         self._aims: dict[Expr, RelaxedGoal] = {}
         self.facts = _Facts(machine)
+        self.images = Images(machine)
+        self._alone: dict[int, Callable[[Iterable[int]], dict[int, int]]] = {}
+
+    def may_fire(self, rule: int, state: int) -> bool:
+        """The rule is enabled in the state."""
+        if rule not in self._alone:
+            self._alone[rule] = compile_hits(self.packing, {0: self.machine.rules[rule].guard})
+        return bool(self._alone[rule]((state,)))
 
     def stage(self, before: Expr, goal: Expr, rank: Rank) -> StagePlanner:
         """Plans for one stage: to its goal, or to a smaller rank within what the stage before came to."""
         return StagePlanner(self, before, goal, rank)
+
+    def cubes(self) -> Cubes:
+        """An empty collection of cubes, to be asked which of them packed states are in."""
+        return Cubes(self.packing)
 
     def aim(self, expr: Expr) -> RelaxedGoal:
         """What is to be so as an aim, by whatever rules."""
@@ -144,6 +159,32 @@ class _Facts:
         return sum(self._bits[v.name, x] for v, x in zip(self._machine.variables, state, strict=True))
 
 
+class Cubes:
+    """Cubes by what they say of one variable, so that those are soon found which a state is in."""
+
+    def __init__(self, packing: Packing) -> None:
+        self._fact = packing.fact
+        self._by: dict[int, dict[int, list[_Applies]]] = {}
+
+    def add(self, at: int, when: Sequence[Expr]) -> None:
+        """A cube more, by a number of its own: facts and negations of facts."""
+        fact = self._fact
+        said = [fact(one.variable, one.value) for one in when if isinstance(one, Is)]
+        denied = [
+            fact(one.arg.variable, one.arg.value) for one in when if isinstance(one, Not) and isinstance(one.arg, Is)
+        ]
+        key, held = max(said, default=(0, 0))
+        own = at, sum(mask for mask, _ in said), sum(bits for _, bits in said), tuple(denied)
+        self._by.setdefault(key, {}).setdefault(held, []).append(own)
+
+    def applying(self, state: int) -> Iterator[int]:
+        """The cubes that the state is in."""
+        for field, held in self._by.items():
+            for at, mask, bits, denied in held.get(state & field, ()):
+                if state & mask == bits and not any(state & other == its for other, its in denied):
+                    yield at
+
+
 class StagePlanner:
     """Plans runs of one stage, each to a better state, however many rules it takes."""
 
@@ -169,8 +210,8 @@ class StagePlanner:
         self._counts = [at for at, component in enumerate(rank) if is_count(component)]
         self._leaves: dict[int, tuple[RelaxedGoal, frozenset[int]] | None] = {}
         """Per count the aim to have fewer of what it counts, and the rules for it."""
-        self._earlier: dict[int, dict[int, list[_Applies]]] = {}
-        """Of the cases told apart by now: per field of a variable and what it holds the cases that say so."""
+        self._earlier = planner.cubes()
+        """The cases told apart by now."""
         self._learnt = 0
         self._runs: dict[tuple[int, ...], None] = {}
         """The runs of the cases told apart by now."""
@@ -178,26 +219,13 @@ class StagePlanner:
 
     def learn(self, entry: Entry) -> None:
         """A case more: runs may lead into it, as long as the rank does not rise."""
-        fact = self.planner.packing.fact
-        said = [fact(one.variable, one.value) for one in entry.when if isinstance(one, Is)]
-        denied = [
-            fact(one.arg.variable, one.arg.value)
-            for one in entry.when
-            if isinstance(one, Not) and isinstance(one.arg, Is)
-        ]
-        key, held = max(said, default=(0, 0))
-        at = self._learnt, sum(mask for mask, _ in said), sum(bits for _, bits in said), tuple(denied)
-        self._earlier.setdefault(key, {}).setdefault(held, []).append(at)
+        self._earlier.add(self._learnt, entry.when)
         self._learnt += 1
         self._runs[tuple(self.planner.number[name] for name in entry.rules)] = None
 
     def _applying(self, state: int) -> int | None:
         """The place of a case, the first met, that applies to the state."""
-        for field, held in self._earlier.items():
-            for at, mask, bits, denied in held.get(state & field, ()):
-                if state & mask == bits and not any(state & other == its for other, its in denied):
-                    return at
-        return None
+        return next(self._earlier.applying(state), None)
 
     def led_into(self, state: State, names: Sequence[str]) -> int | None:
         """The place of a case that applies after these rules, where the rank is not greater then."""
@@ -307,22 +335,48 @@ class StagePlanner:
         return 0 in so or (self._into and ranks == least and 1 in so and self._applying(state) is not None)
 
     def _again(self, start: int) -> list[int] | None:
-        """A run that helped elsewhere, without what cannot fire here: in the next row much the same is to be done."""
-        relaxation, packing = self.planner.relaxation, self.planner.packing
+        """A run that helped elsewhere, fitted to this state: in the next row much the same is to be done.
+
+        What cannot fire here is left out, or gives way to what can and stands in a like place.  Where the run then
+        sticks it begins again with what gave way first: there is more of the way here.
+        """
+        planner = self.planner
+        relaxation, packing = planner.relaxation, planner.packing
         least = self._ranks(start)
         places = packing.places(start)
         for rules in islice(reversed(self._runs), MOST_AGAIN):
             relaxation.put_all(places)
-            state, ranks, fired = start, least, []
-            for rule in rules:
-                if relaxation.is_so(relaxation.guard(rule)):
-                    fired.append(rule)
-                    ranks = self._ranks_after(ranks, state, rule)
-                    keep, bits = self.planner.writes[rule]
-                    before, state = state, state & keep | bits
-                    relaxation.put(packing.changes(before, state))
-                    if self._is_better(state, ranks, least):
-                        return fired
+            state, ranks, fired, met = start, least, list[int](), {start}
+            at, again, left = 0, len(rules), MOST_BACK
+            while at < len(rules):
+                rule: int | None = rules[at]
+                if not relaxation.is_so(relaxation.guard(rules[at])):
+                    rule = self._like(rules[at], state, met) if left else None
+                    if rule is not None:
+                        again = min(again, at)
+                    elif again < at:
+                        at, again, left = again, len(rules), left - 1
+                        continue
+                at += 1
+                if rule is None:
+                    continue
+                fired.append(rule)
+                ranks = self._ranks_after(ranks, state, rule)
+                keep, bits = planner.writes[rule]
+                before, state = state, state & keep | bits
+                met.add(state)
+                relaxation.put(packing.changes(before, state))
+                if self._is_better(state, ranks, least):
+                    return fired
+        return None
+
+    def _like(self, rule: int, state: int, met: Set[int]) -> int | None:
+        """A rule in a like place that may fire in the state put and leads to none that was met."""
+        relaxation = self.planner.relaxation
+        for other in self.planner.images.like(rule):
+            keep, bits = self.planner.writes[other]
+            if relaxation.is_so(relaxation.guard(other)) and state & keep | bits not in met:
+                return other
         return None
 
     def _near(self, start: int, most: int = NEAR_EXPANDED) -> list[int] | None:
@@ -453,7 +507,7 @@ class StagePlanner:
         """The state after these rules; None where one is not enabled."""
         state = start
         for rule in rules:
-            if rule not in self.planner.enabled(state):
+            if not self.planner.may_fire(rule, state):
                 return None
             keep, bits = self.planner.writes[rule]
             state = state & keep | bits
