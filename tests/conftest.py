@@ -8,6 +8,7 @@ import signal
 import sys
 from collections.abc import Iterator
 from tempfile import TemporaryDirectory
+from typing import Any
 
 import pytest
 
@@ -29,6 +30,14 @@ def pytest_configure(config: pytest.Config) -> None:
         config.add_cleanup(place.cleanup)
         os.environ["PYTHONPYCACHEPREFIX"] = sys.pycache_prefix = place.name
         sys.dont_write_bytecode = False
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """Where several processes test, each takes whole stretches of files: what is studied once is studied in one."""
+    from xdist.scheduler import WorkStealingScheduling
+
+    return WorkStealingScheduling(config, log) if config.getvalue("dist") == "load" else None
 
 
 def pytest_collection_finish() -> None:

@@ -26,17 +26,23 @@ from interlock.study.verify import Status, Verification, verify
 from tests.agreement.hold_texts import compile_file, compile_source, overlay, standing
 from tests.some import some
 
-DEFERRED = "  - defer: M3L\n    in: lowered\n    because: spring broken\n    limit: 3L is empty and 4L is empty\n"
+DEFERRED = {
+    "single-lane": "  - defer: M3\n    in: lowered\n    because: spring broken\n    limit: 3C is empty\n",
+    "twin-lane": "  - defer: M3L\n    in: lowered\n    because: broken\n    limit: 3L is empty and 4L is empty\n",
+}
+ROWS = "three-rows"
+TWIN = pytest.param("twin-lane", marks=pytest.mark.thorough)
+EACH = pytest.mark.parametrize("name", ["single-lane", TWIN])
 OPEN_ALWAYS = "can-always-be-emptied-and-shut"
 
 
 @cache
-def _hold(name: str = "twin-lane") -> CompiledHold:
-    return compile_file(f"models/{name}.yaml", standing())
+def _hold(name: str) -> CompiledHold:
+    return compile_file(f"tests/quality/{name}.yaml" if name == ROWS else f"models/{name}.yaml", standing())
 
 
 @cache
-def _proved(name: str = "twin-lane") -> tuple[Verification, Remembered]:
+def _proved(name: str) -> tuple[Verification, Remembered]:
     lemmas = Lemmas()
     return verify(_hold(name), decide, Limits(), lemmas=lemmas), lemmas.found()
 
@@ -50,9 +56,10 @@ def _stories(found: Verification) -> list[object]:
     return [answer.story for answer in found.answers]
 
 
-def test_what_was_proved_is_not_searched_for_again(monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("name", [ROWS, TWIN])
+def test_what_was_proved_is_not_searched_for_again(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """With what an earlier proof left nothing is mined and no run is planned; answers and runs are the same."""
-    plain, left = _proved()
+    plain, left = _proved(name)
     remembered = from_bytes(as_bytes(left))
     assert remembered == left
 
@@ -61,23 +68,24 @@ def test_what_was_proved_is_not_searched_for_again(monkeypatch: pytest.MonkeyPat
 
     monkeypatch.setattr(strategy, "mine", no_more)
     monkeypatch.setattr(cases.RecoveryCases, "cover", no_more)
-    again = verify(_hold(), decide, Limits(), lemmas=Lemmas(remembered))
+    again = verify(_hold(name), decide, Limits(), lemmas=Lemmas(remembered))
     assert _statuses(again) == _statuses(plain)
     assert _stories(again) == _stories(plain)
     assert again.findings == plain.findings
     assert again.recoveries == plain.recoveries
 
 
-def test_a_modified_hold_begins_with_what_its_base_left() -> None:
+@EACH
+def test_a_modified_hold_begins_with_what_its_base_left(name: str) -> None:
     """Of a hold with a latch deferred most cases are those of its base; the answers are those without them."""
-    compiled = compile_source(overlay("twin-lane", DEFERRED), standing())
+    compiled = compile_source(overlay(name, DEFERRED[name]), standing())
     plain = verify(compiled, decide, Limits(), chosen=[OPEN_ALWAYS])
-    based = Lemmas(_proved()[1])
+    based = Lemmas(_proved(name)[1])
     found = verify(compiled, decide, Limits(), chosen=[OPEN_ALWAYS], lemmas=based)
     assert _statuses(found) == _statuses(plain)
     ((_, finding),) = found.recoveries
     assert isinstance(finding, Recovers)
-    known = {entry.rules for entries in _proved()[1].cases.values() for entry in entries}
+    known = {entry.rules for entries in _proved(name)[1].cases.values() for entry in entries}
     mine = [entry.rules in known for stage in finding.claim.recovery.stages for entry in stage.entries]
     assert sum(mine) > 0.8 * len(mine)
 
@@ -133,25 +141,33 @@ def test_forgeries_change_no_answer(seed: int) -> None:
         assert _stories(found) == _stories(plain)
 
 
-def test_what_a_sound_hold_left_hides_no_flaw() -> None:
-    """Of a hold whose lever stays where it is put the same requirements fail, by the same runs, as without."""
-    flawed = compile_file("models/flawed/lever-that-stays.yaml", standing())
+@pytest.mark.parametrize(
+    ("flaw", "names"),
+    [
+        ("key-not-trapped", ["single-lane"]),
+        pytest.param("lever-that-stays", ["twin-lane", "single-lane"], marks=pytest.mark.thorough),
+    ],
+)
+def test_what_a_sound_hold_left_hides_no_flaw(flaw: str, names: list[str]) -> None:
+    """Of a flawed hold the same requirements fail, by the same runs, as without; also with what is of another hold."""
+    flawed = compile_file(f"models/flawed/{flaw}.yaml", standing())
     plain = verify(flawed, decide, Limits())
     assert plain.count(Status.FAILS)
-    for name in ("twin-lane", "single-lane"):
+    for name in some(names):
         found = verify(flawed, decide, Limits(), lemmas=Lemmas(_proved(name)[1]))
         assert _statuses(found) == _statuses(plain)
         assert _stories(found) == _stories(plain)
 
 
-def test_a_dead_end_is_found_as_without() -> None:
+@EACH
+def test_a_dead_end_is_found_as_without(name: str) -> None:
     """Cases of the sound hold do not change which dead end of the modified one is shown."""
     from tests.teeth.test_standing_set import DEAD_ENDS
 
-    (bite,) = [bite for bite in DEAD_ENDS if bite.base == "twin-lane"]
+    (bite,) = [bite for bite in DEAD_ENDS if bite.base == name]
     compiled = compile_source(overlay(bite.base, bite.changes), standing())
     plain = verify(compiled, decide, Limits(), chosen=[OPEN_ALWAYS])
-    found = verify(compiled, decide, Limits(), chosen=[OPEN_ALWAYS], lemmas=Lemmas(_proved()[1]))
+    found = verify(compiled, decide, Limits(), chosen=[OPEN_ALWAYS], lemmas=Lemmas(_proved(name)[1]))
     assert plain.count(Status.FAILS) == 1
     assert _stories(found) == _stories(plain)
 

@@ -48,6 +48,23 @@ BUILT_UPON = """
 """
 """Without the beam the circuit is no circuit: undoing the addition alone gives no description."""
 
+BUILT_UPON_ALONE = """
+  - add:
+      sensors:
+        - {id: second_beam, name: beam in bay 1C, reads: 1C is occupied}
+  - change: door_released
+    to: {is: lanes_secured and not second_beam and LVS is neutral and LVA is neutral and LVB is neutral}
+"""
+"""The same of the hold with one lane: nothing asks for the sill guard, nor for the sill."""
+LATCH_ALONE = """
+  - fix: M1
+    in: lowered
+  - change: up_M1
+    to: {reads: "true"}
+  - change: GP
+    to: {name: ground cart}
+"""
+
 
 def without(source: Source) -> Callable[[frozenset[int]], Hold | None]:
     return lambda undone: load_hold(source, fetch, undone).value
@@ -78,26 +95,28 @@ def restoring(source: Source, requirement: str, number: int) -> set[frozenset[in
 
 
 @pytest.mark.parametrize(
-    ("changes", "requirement", "number", "smallest"),
+    ("base", "changes", "requirement", "number", "smallest"),
     [
-        pytest.param(ONE_FLAW, "door-path-clear[D1]", 1, {frozenset({1})}, marks=pytest.mark.slow),
+        pytest.param("twin-lane", ONE_FLAW, "door-path-clear[D1]", 1, {frozenset({1})}, marks=pytest.mark.slow),
         pytest.param(
+            "twin-lane",
             LATCH_AND_CIRCUIT,
             "secured-behind-shut-doors[1R]",
             3,
             {frozenset({2})},
             marks=pytest.mark.thorough,
         ),
-        pytest.param(TWO_FLAWS, "door-path-clear[D1]", 2, {frozenset({1, 2})}, marks=pytest.mark.thorough),
-        (BUILT_UPON, "door-path-clear[D1]", 2, {frozenset({2})}),
+        pytest.param("twin-lane", TWO_FLAWS, "door-path-clear[D1]", 2, {frozenset({1, 2})}, marks=pytest.mark.thorough),
+        pytest.param("twin-lane", BUILT_UPON, "door-path-clear[D1]", 2, {frozenset({2})}, marks=pytest.mark.thorough),
+        ("single-lane", BUILT_UPON_ALONE, "door-path-clear[D1]", 2, {frozenset({2})}),
     ],
-    ids=["one", "of-three", "both", "built-upon"],
+    ids=["one", "of-three", "both", "built-upon", "built-upon-alone"],
 )
 def test_the_smallest_sets_are_those_that_asking_for_each_set_gives(
-    changes: str, requirement: str, number: int, smallest: set[frozenset[int]]
+    base: str, changes: str, requirement: str, number: int, smallest: set[frozenset[int]]
 ) -> None:
     """Told are exactly the smallest of all sets of changes that restore the requirement."""
-    source = overlay("twin-lane", changes)
+    source = overlay(base, changes)
     found, blame = blamed(source, requirement)
     assert [answer.status for answer in found.answers] == [Status.FAILS]
     told = blame.changes[requirement]
@@ -111,28 +130,28 @@ def test_the_smallest_sets_are_those_that_asking_for_each_set_gives(
 def test_a_harmless_change_on_top_is_not_blamed() -> None:
     """Of a modification of a modification the change that did it is named, in whichever file it is."""
     text = (
-        "interlock: 1\nmodifies: flawed/sill-lock-switches-left-out.yaml\ntitle: modified again\nchanges:\n"
+        "interlock: 1\nmodifies: flawed/key-not-trapped.yaml\ntitle: modified again\nchanges:\n"
         "  - change: GP\n    to: {name: ground cart}\n"
     )
     source = Source("models/again.yaml", text.encode())
-    _, blame = blamed(source, "door-path-clear[D1]")
-    told = blame.changes["door-path-clear[D1]"]
-    assert [[change.object for change in one] for one in told.sets] == [["door_free"]]
+    _, blame = blamed(source, "no-drive-under-a-person[1C]")
+    told = blame.changes["no-drive-under-a-person[1C]"]
+    assert [[change.object for change in one] for one in told.sets] == [["KEY"]]
     assert told.complete
 
 
 def test_the_report_names_the_change_with_its_line_before_all_else() -> None:
     """The first line under the requirement says which change, in which file and line; then what it did."""
-    source = overlay("twin-lane", LATCH_AND_CIRCUIT)
-    found, blame = blamed(source, "secured-behind-shut-doors[1R]")
+    source = overlay("single-lane", LATCH_ALONE)
+    found, blame = blamed(source, "secured-behind-shut-doors[1C]")
     view = proof_view("x.yaml", found, standing(), code_of_hold(found), blamed=blame)
     lines = as_text(proof_lines(view, every=False)).splitlines()
-    at = lines.index("FAILS  secured-behind-shut-doors[1R]")
+    at = lines.index("FAILS  secured-behind-shut-doors[1C]")
     shown = "\n".join(lines[at + 2 : at + 8])
-    line = next(n for n, text in enumerate(source.content.decode().splitlines(), 1) if "change: up_M1R" in text)
+    line = next(n for n, text in enumerate(source.content.decode().splitlines(), 1) if "change: up_M1" in text)
     assert shown.startswith(
-        f"  look first at: the change of up_M1R (models/modified-for-a-test.yaml, line {line})\n"
-        "    - switch of mid latch 1R (up_M1R): it reads 'true'; before: 'M1R is raised'\n"
+        f"  look first at: the change of up_M1 (models/modified-for-a-test.yaml, line {line})\n"
+        "    - switch of mid latch 1 (up_M1): it reads 'true'; before: 'M1 is raised'\n"
         "    - once it is undone the requirement holds (proved)\n"
         "    - no other set of the changes does it, but with one of these in it\n"
     )

@@ -8,7 +8,8 @@ from interlock.hold.procedure.binding import BoundProcedure, bind_procedure, com
 from interlock.hold.tell import Reason
 from interlock.kernel.claims import Limits
 from interlock.prove.engine import Engine
-from interlock.study.procedure.audit import Audit, audit_procedure
+from interlock.study.procedure.audit import Audit, Overall, audit_procedure
+from interlock.study.procedure.interruptions import Resumption
 from tests.agreement.hold_texts import ROOT, fetch, load_once, standing
 
 MODELS = ROOT / "models"
@@ -41,6 +42,13 @@ def audit(text: str, hold: str | None = None, *, slips: bool = False, engine: En
         alone = compile_freely(described, bound.procedure, standing()).compiled
         assert alone is not None
     return audit_procedure(bound, engine, Limits(seconds=None if engine is None else 30), slips=slips, alone=alone)
+
+
+def assert_nothing_found(found: Audit) -> None:
+    """The procedure is sound, slips to hazards included; whoever is called away goes on with it, and that is proved."""
+    assert found.overall is Overall.SOUND
+    assert all(one.resumption is Resumption.GO_ON for one in found.interruptions)
+    assert {type(one).__name__ for one in found.proofs} == {"Holds"}
 
 
 def demo(name: str) -> str:
