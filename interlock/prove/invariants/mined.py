@@ -43,6 +43,10 @@ MOST_QUIET = 6
 GRACE = 0.1
 """The part of a limit in seconds, once it is over, in which what is known well enough may be claimed, and at most:"""
 LONGEST_GRACE = 5.0
+AT_ONCE = 0.5
+"""The part of the time that is left in which one certificate of all is tried for, before parts of them are claimed."""
+FIRST_PART = 16
+"""The first of these parts is one in so many; each next is twice as large."""
 
 
 def mined(
@@ -147,11 +151,28 @@ def claim_mined(
     clock: Clock,
     hastily: bool = False,
 ) -> None:
-    """Adds to `claims`, by place, a proof of every open question whose target the lemmas exclude.  Raises OutOfTime."""
+    """Adds to `claims`, by place, a proof of every open question whose target the lemmas exclude.  Raises OutOfTime.
+
+    One certificate serves all, as long as there is time to make it; else parts of them have one each, as far as time
+    goes.
+    """
+
+    def claim(places: Sequence[int], clock: Clock, hastily: bool) -> None:
+        certificate = certify(rules, lemmas, [questions[at].target for at in places], clock, hastily)
+        claims.update({at: Proved(questions[at].id, NAME, certificate) for at in places})
+
     excluded = excluded_by(rules, lemmas, [at for at in range(len(questions)) if at not in claims], questions, clock)
-    if excluded:
-        certificate = certify(rules, lemmas, [questions[at].target for at in excluded], clock, hastily)
-        claims.update({at: Proved(questions[at].id, NAME, certificate) for at in excluded})
+    left = clock.seconds_left()
+    if not excluded:
+        return
+    try:
+        claim(excluded, clock if left is None else clock.sooner(AT_ONCE * left), hastily)
+    except OutOfTime:
+        clock.check()
+        some = max(1, len(excluded) // FIRST_PART)
+        while excluded:
+            claim(excluded[:some], clock, hastily=True)
+            excluded, some = excluded[some:], 2 * some
 
 
 def mine(
