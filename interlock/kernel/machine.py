@@ -8,11 +8,10 @@ which no guard holds has no step.  Signals have no memory: they are names for ex
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence, Set
 from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import cache
-from graphlib import CycleError, TopologicalSorter
 
 from interlock.kernel.expressions import (
     TRUE,
@@ -156,7 +155,9 @@ class Machine:
 
 
 def _in_order(machine: Machine) -> tuple[Signal, ...]:
+    """The signals, each after those that its definition names.  Raises IllFormedMachine where they go in a circle."""
     placed: dict[str, Signal] = {}
+    begun: set[str] = set()
     by_name = {signal.name: signal for signal in machine.signals}
     stack = [(signal, False) for signal in reversed(machine.signals)]
     while stack:
@@ -166,6 +167,11 @@ def _in_order(machine: Machine) -> tuple[Signal, ...]:
         if ready:
             placed[signal.name] = signal
             continue
+        if signal.name in begun:
+            open_ones = [one.name for one, is_open in stack if is_open]
+            circle = sorted(open_ones[open_ones.index(signal.name) :])
+            raise IllFormedMachine("signals in a circle: " + ", ".join(circle))
+        begun.add(signal.name)
         stack.append((signal, True))
         stack.extend((by_name[name], False) for name in sorted(signals_of(signal.definition)))
     return tuple(placed.values())
@@ -192,8 +198,9 @@ def _faults(machine: Machine) -> list[str]:
     places += [(f"guard of {r.name!r}", r.guard) for r in machine.rules]
     for requirement in machine.requirements:
         places.append((f"requirement {requirement.id!r}", conj(requirement.condition, requirement.situation)))
+    facts = {(v.name, type(value), value) for v in machine.variables for value in v.domain}
     for where, expr in places:
-        faults += [f"{where}: {fault}" for fault in _unknown(machine, expr)]
+        faults += [f"{where}: {fault}" for fault in _unknown(machine, facts, expr)]
     rule_names = {rule.name for rule in machine.rules}
     for rule in machine.rules:
         written = [name for name, _ in rule.update]
@@ -205,8 +212,6 @@ def _faults(machine: Machine) -> list[str]:
     for requirement in machine.requirements:
         missing = (requirement.steps | requirement.first | requirement.since) - rule_names
         faults += [f"requirement {requirement.id!r} names no rule {name!r}" for name in sorted(missing)]
-    if not faults:
-        faults += _circles(machine)
     return faults
 
 
@@ -215,16 +220,18 @@ def is_among(value: object, values: tuple[Value, ...]) -> bool:
     return type(value) in map(type, values) and value in values
 
 
-def _unknown(machine: Machine, expr: Expr) -> list[str]:
+VALUES = (bool, int, str)
+
+
+def _unknown(machine: Machine, facts: Set[tuple[str, type, Value]], expr: Expr) -> list[str]:
     faults: list[str] = []
     stack = [expr]
     while stack:
         node = stack.pop()
         if isinstance(node, Is):
-            if node.variable not in machine.domains:
-                faults.append(f"no variable {node.variable!r}")
-            elif not is_among(node.value, machine.domains[node.variable]):
-                faults.append(f"{node.variable!r} is never {node.value!r}")
+            if type(node.value) not in VALUES or (node.variable, type(node.value), node.value) not in facts:
+                never = f"{node.variable!r} is never {node.value!r}"
+                faults.append(never if node.variable in machine.domains else f"no variable {node.variable!r}")
         elif isinstance(node, Ref) and node.signal not in machine.definitions:
             faults.append(f"no signal {node.signal!r}")
         elif isinstance(node, Not):
@@ -232,14 +239,6 @@ def _unknown(machine: Machine, expr: Expr) -> list[str]:
         elif isinstance(node, And | Or):
             stack.extend(node.args)
     return faults
-
-
-def _circles(machine: Machine) -> list[str]:
-    try:
-        TopologicalSorter({s.name: sorted(signals_of(s.definition)) for s in machine.signals}).prepare()
-    except CycleError as fault:
-        return ["signals in a circle: " + ", ".join(sorted(set(fault.args[1])))]
-    return []
 
 
 def unsettled(exprs: Sequence[Expr]) -> Callable[[Sequence[tuple[str, Value]]], set[int]]:
