@@ -15,6 +15,7 @@ from click.testing import CliRunner, Result
 
 from interlock.cli import commands
 from interlock.report.text.lines import WIDTH
+from tests.golden.small_hold import TEXT as SMALL
 
 pytestmark = pytest.mark.usefixtures("done_once")
 
@@ -83,6 +84,21 @@ def test_a_refusal_leaves_the_file_alone(tmp_path: Path) -> None:
         assert old.read_text() == "old"
     assert _code(*asked, "--format", "json") == 1
     assert json.loads(old.read_text())
+
+
+def test_a_supply_that_is_off_at_first(tmp_path: Path) -> None:
+    """It comes on by itself before the crew begins; the checklist, and the procedure that it is audited as, say so."""
+    hold = tmp_path / "hold.yaml"
+    supplied = """
+supplies: [{id: GP, name: ground power, starts: off, may_be_lost: true}]
+relays: [{id: R1, name: power relay, sets: GP is on, drops: GP is off}]
+"""
+    hold.write_text(SMALL + supplied, encoding="utf-8")
+    args = (str(hold), "--no-standing", "--goal", "D1 is open")
+    told = _run(*args)
+    assert told.exit_code == 0, told.output
+    assert "The ground power is on, and stays so." in told.output
+    assert 'start:\n  GP: "on"\n' in _run(*args, "--format", "procedure").output
 
 
 @pytest.mark.parametrize(

@@ -71,8 +71,10 @@ def _starts(writer: InstructionWriter, checklist: Checklist) -> Iterator[tuple[s
     """What differs from the usual start, or is left open by it."""
     compiled, start = checklist.compiled, checklist.start
     for supply in compiled.hold.supplies:
-        if len(supply.starts) > 1:
-            yield supply.id, "on" if writer.so(supply.id, ("on",), start) else "off"
+        # what is off at first comes on before the crew begins, where it does so by itself
+        word = "on" if writer.so(supply.id, ("on",), start) else "off"
+        if supply.starts != (word,):
+            yield supply.id, word
     for placement in writer.resting(start):
         if compiled.floor.is_inside(placement):
             yield placement.cells[0], placement.kind
