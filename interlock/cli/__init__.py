@@ -75,8 +75,8 @@ class Commands(click.Group):
     cls=Commands,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
     epilog=PROVING,
-    help="Proves that no order of operation of a powered aircraft cargo hold breaks its interlocks, or shows the "
-    "shortest order of steps that does.",
+    help="Proves that no sequence of operation of a powered aircraft cargo hold breaks its interlocks, or shows the "
+    "shortest sequence of steps that does.",
 )
 @click.option("--debug", is_flag=True, help="Show where inside the program a fault happened.")
 @click.version_option(__version__, prog_name="interlock", message="%(prog)s %(version)s")

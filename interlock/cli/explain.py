@@ -41,7 +41,7 @@ def command(parts: tuple[str, ...], files: tuple[str, ...], color: str) -> int:
         step_lines,
         word_lines,
     )
-    from interlock.report.text.requirement import code_lines, requirement_lines
+    from interlock.report.text.requirement import code_lines, full_lines
     from interlock.report.views.requirements import requirement_view
 
     name = " ".join(parts)
@@ -53,7 +53,7 @@ def command(parts: tuple[str, ...], files: tuple[str, ...], color: str) -> int:
     kinds = kinds_drawn()
     kind = name.casefold().replace(" ", "-")
     if id in texts.by_id:
-        lines = requirement_lines(requirement_view(texts.by_id[id]))
+        lines = full_lines([requirement_view(texts.by_id[id])])
     elif name == STEPS:
         lines = step_lines()
     elif name in RECORDS:

@@ -50,7 +50,7 @@ class _Wanted:
 
 @click.command(
     name="prove",
-    help="Prove the requirements of each HOLD over every state that any order of steps can reach. "
+    help="Prove the requirements of each HOLD over every state that any sequence of steps can reach. "
     "HOLD is a description file, '-' for standard input, or 'demo:NAME'.",
     epilog=PROVING,
 )

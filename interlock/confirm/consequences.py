@@ -94,7 +94,7 @@ def count_consequences(track: Track, most: int = MOST_PLACES, deadline: float | 
     waiting[0].extend((state, ()) for state in labels)
     while any(waiting):
         if len(labels) > most:
-            return Consequences(len(labels), {}, {}, f"more than {most:,} places")
+            return Consequences(len(labels), {}, {}, f"more than {most:,} points in the procedure")
         if deadline is not None and monotonic() > deadline:
             return Consequences(len(labels), {}, {}, "out of time")
         state, those = next(queue for queue in waiting if queue).popleft()

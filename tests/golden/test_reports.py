@@ -215,7 +215,7 @@ def test_shortness_is_claimed_only_where_it_was_shown(verification: Verification
     loose = replace(
         loose, answers=tuple(replace(a, story=failing.story) if a.status is Status.FAILS else a for a in loose.answers)
     )
-    assert "No shorter order of steps does." in as_text(proof_lines(_proof(verification), False))
+    assert "No shorter sequence of steps does." in as_text(proof_lines(_proof(verification), False))
     text = as_text(proof_lines(_proof(loose), False))
     assert "No shorter order" not in text
     assert "A shorter one may exist." in text

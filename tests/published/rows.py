@@ -10,7 +10,7 @@ Elsewhere in this folder, because it is more than one machine and its numbers:
 | the oven: which states satisfy what, endless runs; the cut sets of the pressure tank | `test_stories.py` |
 | how likely the pressure tank bursts | `test_tank.py` |
 | orders as the program counts them, without a machine | `test_orders.py` |
-| the order of steps in 29 CFR 1910.147 | `test_lockout.py` |
+| the sequence of steps in 29 CFR 1910.147 | `test_lockout.py` |
 
 Left out, and why:
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import re
 from collections import Counter
+from html import unescape
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -13,6 +15,7 @@ import yaml
 
 from interlock import cli
 from interlock.cli.formats import FORMATS, Format
+from interlock.report.views.assumptions import CAUTIONS, IN_SHORT
 from tests.golden.small_hold import CATALOGUE, REQUIREMENTS, TEXT
 from tests.golden.wired_hold import WIRED, WIRED_ASKED, WIRES_FAIL
 from tests.some import some
@@ -37,6 +40,21 @@ CALLS = {
     "draw plan": "draw small.yaml",
     "draw moves": "draw small.yaml --what moves",
     "draw kind": "draw --what relay",
+}
+
+SHORT = ("prove", "fleet")
+"""What says less with `--quiet`."""
+PLAIN = {
+    "describe": ("describe small.yaml",),
+    "walk": ("walk small.yaml --do 1",),
+    "requirements": ("requirements", "requirements --verbose"),
+    "explain": ("explain no-drive-under-a-person",),
+}
+"""Commands with a form of their own, and how to call them."""
+NOBODY_ACTS_UPON = {
+    "draw kind": "what some kind of thing can do, of no hold",
+    "count": "how many states there are",
+    "schema": "for programs that check files",
 }
 
 
@@ -70,6 +88,7 @@ def test_each_format_is_taken_by_name_and_by_file(row: Format, capsys: pytest.Ca
     if row.name != "text":  # which says how long it took
         assert named == by_ending
     assert by_ending.endswith("\n")
+    assert row.shows in NOBODY_ACTS_UPON or row.drawn or says_what_governs(by_ending)
     match row.suffix:
         case ".json":
             assert json.loads(by_ending)["exit_code"] == 0
@@ -86,6 +105,36 @@ def test_each_format_is_taken_by_name_and_by_file(row: Format, capsys: pytest.Ca
             assert by_ending.lower().startswith("<!doctype html>")
         case ".dot":
             assert by_ending.startswith("digraph")
+
+
+def says_what_governs(text: str) -> bool:
+    """That approved data and the operator's loading instructions come first stands in it, whatever its lines are."""
+    flat = " ".join(re.sub(r"</text>\s*<text[^>]*>|\n#|\\\\n", " ", unescape(text)).split())
+    return IN_SHORT in flat or CAUTIONS[0] in flat
+
+
+@pytest.mark.parametrize(
+    "call", [*(one for calls in PLAIN.values() for one in calls), *(f"{CALLS[name]} --quiet" for name in SHORT)]
+)
+def test_what_has_no_format_says_what_governs(call: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """Whatever somebody could act upon carries the caution, however short it is."""
+    assert cli.run(call.split()) == 0
+    assert says_what_governs(capsys.readouterr().out)
+
+
+def test_no_command_is_forgotten() -> None:
+    """A new command is among those that carry the caution, or says why nobody acts upon what it shows."""
+    kinds = {*CALLS, *PLAIN, *NOBODY_ACTS_UPON}
+    assert {kind.split()[0] for kind in kinds} == set(cli.COMMANDS)
+    assert not {*CALLS, *PLAIN} & set(NOBODY_ACTS_UPON) - {"draw kind"}
+    with click.Context(cli.commands) as context:
+        quiet = {
+            name
+            for name in some(cli.COMMANDS)
+            for param in getattr(cli.commands.get_command(context, name), "params", ())
+            if "--quiet" in param.opts
+        }
+    assert quiet == set(SHORT)
 
 
 def test_the_table_has_no_two_of_one_name_or_ending() -> None:

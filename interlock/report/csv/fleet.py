@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from interlock.report.languages import in_csv
+from interlock.report.views.assumptions import IN_SHORT
 from interlock.report.views.fleet import FleetView
 
 COLUMNS = (
@@ -45,7 +46,7 @@ def fleet_csv(view: FleetView) -> str:
                 ),
                 str(one.configuration),
                 str(group.number),
-                view.facts.cautions[0],
+                f"{view.facts.cautions[0]} {IN_SHORT}",
             )
         )
     return "".join(",".join(map(in_csv, row)) + "\n" for row in rows)

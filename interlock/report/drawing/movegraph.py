@@ -9,6 +9,7 @@ import graphviz
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.floor import Floor, Move, Placement, floor_graph
 from interlock.report.languages import in_dot
+from interlock.report.views.assumptions import IN_SHORT
 from interlock.report.views.wording import named
 
 _FONT = "DejaVu Sans"
@@ -28,7 +29,7 @@ def moves_dot(compiled: CompiledHold) -> str:
             "rankdir": "LR",
             "nodesep": "0.3",
             "ranksep": "0.45",
-            "label": in_dot(compiled.hold.title),
+            "label": in_dot(f"{compiled.hold.title}\n{IN_SHORT}"),
         },
         node_attr={"shape": "box", "fontname": _FONT, "fontsize": "11", "height": "0.3"},
         edge_attr={"arrowsize": "0.6"},

@@ -39,7 +39,10 @@ def audit_html(view: AuditView) -> str:
 def _sheet(view: AuditView) -> Sheet:
     facts = view.facts
     steady, lost = facts.places.supplies_steady, facts.places.power_lost_or_interrupted
-    followed = f"{count_of(steady, 'place')} with supplies steady, {lost:,} with power lost and people called away"
+    followed = (
+        f"{count_of(steady, 'point')} of the procedure with supplies steady, {lost:,} with power lost and people "
+        "called away"
+    )
     return Sheet(
         "Audit of a written procedure",
         facts.title,

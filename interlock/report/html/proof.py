@@ -64,7 +64,7 @@ def _about(proof: ProofView) -> Iterator[tuple[str, str]]:
     if facts.situation is not None:
         yield "Starts from", facts.situation
     asked = f"{count_of(len(facts.requirements), 'requirement')} from {count_of(len(proof.groups), 'text')}"
-    yield "Asked", f"{asked}, of every order of steps, of any length"
+    yield "Asked", f"{asked}, of every sequence of steps, of any length"
     if proof.replaced:
         yield "Own text in place of a given one", ", ".join(proof.replaced)
 

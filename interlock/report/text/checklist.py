@@ -131,7 +131,7 @@ def refusal_lines(view: RefusalView) -> Iterator[Line]:
         for text in view.instead:
             yield from flow(text)
         for number, option in enumerate(facts.instead.goals):
-            start = "An order was found for this" if number == 0 else "and, after that, for this"
+            start = "A sequence was found for this" if number == 0 else "and, after that, for this"
             yield from labelled(f"{start}:", " ".join(option), 2, Tone.GOOD)
     yield BLANK
     for text in facts.cautions:

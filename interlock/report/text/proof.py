@@ -131,7 +131,7 @@ def _failing(group: Group, told: dict[tuple[Pointer, ...], str]) -> Iterator[Lin
     yield from _about(group)
     if facts.kind == "can":
         yield BLANK
-        yield from flow("No order of steps, however long, ever brings this about.", 2)
+        yield from flow("No sequence of steps, however long, ever brings this about.", 2)
         yield from _why_never(answer)
     elif facts.story is not None and isinstance(facts.finding, DeadEnd):
         yield from _dead_end(facts.finding, facts.story)

@@ -35,8 +35,8 @@ def _assumptions(compiled: CompiledHold) -> Iterator[str]:
     hold = compiled.hold
     layout = hold.layout
     yield (
-        "It covers every order in which the crew, the drives, the loader and the supplies can act, for as long as you "
-        "like. No procedure is relied upon."
+        "It covers every sequence in which the crew, the drives, the loader and the supplies can act, for as long as "
+        "you like. No procedure is relied upon."
     )
     yield "The description is right. What it does not mention does not exist here and never happens."
     yield _start(compiled)

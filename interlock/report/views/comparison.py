@@ -73,7 +73,7 @@ class ComparisonView:
             return "Two parts of this program contradict each other. Use no result of this run."
         if facts.exit_code == 0:
             return (
-                "The two behave the same: no order of steps shows a difference. "
+                "The two behave the same: no sequence of steps shows a difference. "
                 f"Proved, and checked again by {facts.checked_by}."
             )
         if not facts.differences and facts.starts and not facts.open:

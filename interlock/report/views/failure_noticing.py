@@ -66,7 +66,7 @@ def _course(view: FailuresView) -> Iterator[str]:
 def _check(view: FailuresView, check: CheckFacts) -> Iterator[str]:
     number, shown = len(view.facts.failures), len(check.shown)
     text = (
-        f"Check {check.file} ({check.title}): {count_of(check.actions, 'action')}, followed in every order in which "
+        f"Check {check.file} ({check.title}): {count_of(check.actions, 'action')}, followed in every sequence in which "
         f"people and equipment can act, each failure there from the beginning. With {shown} of {number} nobody comes "
         f"to its end who heeds what it says must be so; {len(check.hidden)} need not show in it"
     )

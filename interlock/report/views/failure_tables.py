@@ -137,7 +137,7 @@ def identification(view: FailuresView) -> Iterator[tuple[str, str]]:
 def length_of(one: SetFacts) -> str:
     """How long the run is that is told of a set, and whether a shorter one may exist."""
     among = ", with what fails" if one.failures else ""
-    end = "No shorter order of steps does." if one.shortest else "A shorter one may exist."
+    end = "No shorter sequence of steps does." if one.shortest else "A shorter one may exist."
     return f"{count_of(one.steps, 'step')}{among}. {end}"
 
 

@@ -16,7 +16,7 @@ from interlock.study.procedure.slip_audit import MOST_SLIPS
 from interlock.study.procedure.together import MOST_RUNS, MOST_RUNS_IN_ALL, Combination
 
 MARGIN = "Margin: the fewest slips and failures to each hazard"
-TOO_MANY = f"more than {MOST_PLACES:,} places"
+TOO_MANY = f"more than {MOST_PLACES:,} points in the procedure"
 MOST_CHOICES = 4
 """Choices that are named for one requirement where people read; programs are given all."""
 

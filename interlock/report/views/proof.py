@@ -482,7 +482,7 @@ def _checked(verification: Verification) -> Iterator[str]:
         yield f"Each proof was checked again, independently, by: {'; '.join(checkers)}."
     if any(isinstance(answer.finding, Fails | HasDeadEnd) for answer in verification.answers):
         yield (
-            "Each order of steps was replayed step by step on the described hold. That no shorter one exists "
+            "Each sequence of steps was replayed step by step on the described hold. That no shorter one exists "
             "was looked for, and not checked a second time."
         )
     if not checkers and any(isinstance(finding, Holds) for finding in verification.findings):

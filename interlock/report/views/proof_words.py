@@ -73,15 +73,15 @@ def shorter(shortest: bool, failures: int | None = None) -> str:
             return " None with fewer failures does, and no shorter one with as many."
         return " One with fewer failures, or a shorter one, may exist."
     if failures is not None and shortest:
-        return " Nothing fails on the way; no shorter order of steps does without a failure."
-    return " No shorter order of steps does." if shortest else " A shorter one may exist."
+        return " Nothing fails on the way; no shorter sequence of steps does without a failure."
+    return " No shorter sequence of steps does." if shortest else " A shorter one may exist."
 
 
 def how_it_fails(answer: AnswerView) -> str:
     """What was found of a requirement that fails, in a sentence or two."""
     facts = answer.facts
     if facts.kind == "can":
-        return "No order of steps, however long, ever brings this about."
+        return "No sequence of steps, however long, ever brings this about."
     if isinstance(facts.finding, DeadEnd):
         return f"{dead_end(facts.finding)} {FROM_THERE}"
     return length_of(facts.finding, bool(facts.forbidden_steps)) if isinstance(facts.finding, Reachable) else ""

@@ -17,8 +17,8 @@ KINDS = {
     "always": "in every reachable state where the situation arises, the condition is true",
     "only if": "each of the steps happens only where the condition is true",
     "order": "each of the steps happens only after one of the first steps",
-    "can": "some order of steps brings it about",
-    "can always": "however far things have gone, some order of steps without a failure still brings it about",
+    "can": "some sequence of steps brings it about",
+    "can always": "however far things have gone, some sequence of steps without a failure still brings it about",
 }
 """What is proved for each kind of requirement."""
 

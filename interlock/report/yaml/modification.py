@@ -15,6 +15,7 @@ from interlock.hold.language.syntax import Chain, Fact, Negation, Quantified, Tr
 from interlock.hold.language.text_types import Expression
 from interlock.report.languages import in_yaml
 from interlock.report.views.repair_facts import RepairFacts
+from interlock.report.yaml.cautions import caution_comments
 
 WIDTH = 100
 
@@ -27,7 +28,7 @@ def modification_text(title: str, about: str, modifies: str, before: Hold, after
     changes = list(_changes(before, after))
     if not changes:
         raise ValueError("a modification changes something")
-    lines = ["interlock: 1", f"modifies: {in_yaml(modifies)}", f"title: {in_yaml(title)}"]
+    lines = [*caution_comments(), "interlock: 1", f"modifies: {in_yaml(modifies)}", f"title: {in_yaml(title)}"]
     lines += _wrapped(f"about: {in_yaml(about)}") if about else []
     return "\n".join([*lines, "changes:", *(f"  {line}" for change in changes for line in change)]) + "\n"
 

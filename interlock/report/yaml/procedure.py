@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from textwrap import wrap
 
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.kinds import PRESSED, Verb
@@ -11,10 +10,10 @@ from interlock.hold.origin import Arrive, Bring, Condition, Deed, Depart, Go, Me
 from interlock.hold.sill_places import bays_beside, place_at_sill
 from interlock.kernel.evaluator import State
 from interlock.report.languages import in_yaml
-from interlock.report.views.assumptions import CAUTIONS
 from interlock.report.views.checklist_checks import checks_of, holds_unit
 from interlock.report.views.checklist_words import goal_words, leg_title
 from interlock.report.views.instructions import InstructionWriter
+from interlock.report.yaml.cautions import caution_comments
 from interlock.study.checklist.goals import Reach
 from interlock.study.checklist.making import Checklist, Leg
 from interlock.study.checklist.operating import Execution
@@ -24,7 +23,7 @@ def checklist_procedure(checklist: Checklist, hold: str) -> str:
     """The file's text; `hold` is what it calls the file of the description.  Free orders become one order."""
     writer = InstructionWriter(checklist.compiled)
     lines = [
-        *(f"# {line}" for caution in CAUTIONS for line in wrap(caution, 100)),
+        *caution_comments(),
         "interlock: 1",
         f"procedure: {in_yaml(goal_words(checklist.compiled, checklist.goal))}",
         f"hold: {in_yaml(hold)}",

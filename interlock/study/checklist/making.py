@@ -1,6 +1,6 @@
 """From a goal to a checklist: deeds in an order that is proved, and which orders are free.
 
-What is proved of a checklist, each by the kernel's reference evaluator or by looking at every order in which the
+What is proved of a checklist, each by the kernel's reference evaluator or by looking at every sequence in which the
 equipment can act: every deed is possible when its turn comes; the equipment then comes to rest in the one state that
 the checklist tells (legs that are marked `timed` excepted); no requirement breaks on the way; the last state of every
 leg satisfies the goal of the leg.
@@ -337,7 +337,7 @@ class _ListMaker:
         finding = findings[0]
         why = None
         if isinstance(finding, Holds):
-            reason = "no order of steps reaches the goal, whatever anybody does"
+            reason = "no sequence of steps reaches the goal, whatever anybody does"
             seconds = SECONDS if clock.end is None else min(SECONDS, left() or 0.0)
             why = why_goal_never(compiled, question.target, finding.claim.certificate, seconds, self.report)
         elif isinstance(finding, Disputed):

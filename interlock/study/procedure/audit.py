@@ -209,7 +209,7 @@ def audit_procedure(
     except OutOfTime:
         notes.append(f"{end_of_time(clock)} before everything was followed")
     except TooMuch:
-        notes.append(f"more than {most:,} places would have to be followed")
+        notes.append(f"more than {most:,} points in the procedure would have to be followed")
     verification = None
     if engine is not None:
         asked = [hazard.instance.requirement.id for hazard in hazards]

@@ -70,7 +70,7 @@ def audit_failures(search: InterleavingSearch, rightly: range, together: int, mo
     try:
         search.explore()
     except TooMuch:
-        return FailureAudit(len(departures.names), (), (), f"more than {search.most_nodes:,} places")
+        return FailureAudit(len(departures.names), (), (), f"more than {search.most_nodes:,} points in the procedure")
     after_one = len(search.edges)
     usual = search.outcome_of(search.first)
     dangers = {which: one.outcome(search) & search.every_hazard & ~usual for which, one in made.items()}
@@ -92,7 +92,11 @@ def audit_failures(search: InterleavingSearch, rightly: range, together: int, mo
             combinations += pair_combinations(pairs, replays)
         except (TooMuch, OutOfTime) as fault:
             together = 1
-            why = f"more than {most:,} places" if isinstance(fault, TooMuch) else end_of_time(search.clock)
+            why = (
+                f"more than {most:,} points in the procedure"
+                if isinstance(fault, TooMuch)
+                else end_of_time(search.clock)
+            )
     counting = 1 if places > MOST_COUNTED >= after_one else together
     said = leading(search, (one for one in combinations if one.size <= counting))
     struck = {which: one for which, one in made.items() if which >= departures.slips}

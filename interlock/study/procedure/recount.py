@@ -58,7 +58,7 @@ def recount(
     they are too many nothing is counted.
     """
     if places > MOST_PLACES:
-        return SecondCount(0, 0, f"more than {MOST_PLACES:,} places"), ()
+        return SecondCount(0, 0, f"more than {MOST_PLACES:,} points in the procedure"), ()
     left = clock.seconds_left()
     counted = count_consequences(track, MOST_PLACES, None if left is None else monotonic() + left)
     if counted.stopped:

@@ -139,7 +139,7 @@ def audit_slips(
             combinations += pair_combinations(pairs, replays)
         except (TooMuch, OutOfTime) as fault:
             together = 1
-            why = f"more than {most:,} places" if isinstance(fault, TooMuch) else end_of_time(clock)
+            why = f"more than {most:,} points in the procedure" if isinstance(fault, TooMuch) else end_of_time(clock)
             if pairs_needed or isinstance(fault, OutOfTime):
                 notes.append(f"not all pairs of slips were followed: {why}")
     findings = replays.confirmed(clock.seconds_left())
