@@ -9,7 +9,7 @@ The trigger `by_itself` is the mechanism: it settles before anyone acts again.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import cache
 from typing import TYPE_CHECKING, Any
@@ -18,6 +18,12 @@ from interlock.kernel.machine import Actor
 
 if TYPE_CHECKING:
     from transitions import Machine
+
+
+def spaced(word: str) -> str:
+    """A name of the language as people write it: operators call positions as they like, in words joined by `_`."""
+    return word.replace("_", " ")
+
 
 BY_ITSELF = "by_itself"
 NEUTRAL = "neutral"
@@ -122,7 +128,8 @@ class Kind:
 
     `initial` is where it rests: as it is made, or without power.  `transitions` has the entries that
     `transitions.Machine` takes: trigger, source, dest, and optional lists `conditions` (all must be true) and `unless`
-    (none may be true).  `purpose` and `working` are those of a device.
+    (none may be true).  `purpose` and `working` are those of a device.  `says` is how states are
+    told that are more than a word: a switch is not `raise`, it is set to it.
     """
 
     id: str
@@ -134,10 +141,11 @@ class Kind:
     triggers: Mapping[str, Trigger]
     purpose: Purpose | None = None
     working: Working | None = None
+    says: Mapping[str, str] = field(default_factory=dict)
 
     def said(self, state: str) -> str:
-        """What people call the state."""
-        return state.replace("_", " ")
+        """How people say, behind `is`, that it is in the state."""
+        return self.says.get(state, spaced(state))
 
     @property
     def is_hand_worked(self) -> bool:
@@ -477,7 +485,8 @@ def switch_kind(positions: Sequence[str]) -> Kind:
             for source in positions
             if source != dest
         ),
-        _named(*(Trigger(Actor.CREW, f"set {{name}} to {one}", Verb.SET, one) for one in positions)),
+        _named(*(Trigger(Actor.CREW, f"set {{name}} to {spaced(one)}", Verb.SET, one) for one in positions)),
+        says={one: f"set to {spaced(one)}" for one in positions},
     )
 
 
@@ -491,12 +500,14 @@ def lever_kind(directions: Sequence[str]) -> Kind:
         NEUTRAL,
         tuple(_held(directions, NEUTRAL)),
         _named(*_holding(directions), _LETTING_GO),
+        says=_held_to(directions),
     )
 
 
 def press_lever_kind(directions: Sequence[str]) -> Kind:
     """A spring-centred lever that can be pressed as well, before it is deflected or while it is."""
     pressed = {one: and_pressed(one) for one in (NEUTRAL, *directions)}
+    said = _held_to(directions)
     transitions = [*_held(directions, NEUTRAL)]
     for direction in directions:
         held = pressed[direction]
@@ -521,6 +532,7 @@ def press_lever_kind(directions: Sequence[str]) -> Kind:
             Trigger(Actor.CREW, "let {name} go back to neutral, still pressed", Verb.LET, "back"),
             _LETTING_GO,
         ),
+        says=said | {pressed[one]: f"{said.get(one, one)} and pressed" for one in pressed},
     )
 
 
@@ -554,6 +566,7 @@ def momentary_switch_kind(positions: Sequence[str], returns: str) -> Kind:
         returns,
         tuple(_held(others, returns)),
         _named(*_holding(others), _LETTING_GO),
+        says=_held_to(others),
     )
 
 
@@ -563,8 +576,12 @@ def _held(positions: Sequence[str], rest: str) -> Iterator[Mapping[str, Any]]:
         yield {"trigger": "release", "source": position, "dest": rest}
 
 
+def _held_to(positions: Sequence[str]) -> dict[str, str]:
+    return {one: f"held to {spaced(one)}" for one in positions}
+
+
 def _holding(positions: Sequence[str]) -> Iterator[Trigger]:
-    return (Trigger(Actor.CREW, f"hold {{name}} to {one}", Verb.HOLD, one) for one in positions)
+    return (Trigger(Actor.CREW, f"hold {{name}} to {spaced(one)}", Verb.HOLD, one) for one in positions)
 
 
 HELD_KINDS = ("lever", "push button", "momentary switch")

@@ -35,7 +35,7 @@ def test_a_permit_is_opened_down_to_the_contacts_that_somebody_moved() -> None:
     """The permit is not where the reasons end: what was set for it on the way is told, what is as it was is not."""
     told = list(lines(story_of(BRIDGED, "door-path-clear[D1]").reached))
     at = next(n for n, text in enumerate(told) if text.strip() == "door free to move is on")
-    assert [text.strip() for text in told[at + 1 : at + 3]] == ["cargo power is on", "cargo power switch is on"]
+    assert [text.strip() for text in told[at + 1 : at + 3]] == ["cargo power is on", "cargo power switch is set to on"]
     assert not any("ground power" in text for text in told)
 
 

@@ -66,7 +66,7 @@ ERRORS = (
         "      - go P1 to in_bay_1\n",
         "go P1 to in_bay_1",
         Verdict.IMPOSSIBLE,
-        ("power key is on",),
+        ("power key is set to on",),
     ),
     Error(
         "the key turned on with somebody inside",
@@ -103,7 +103,7 @@ ERRORS = (
         "      - set KEY to off\n      - close D1\n",
         "close D1",
         Verdict.IMPOSSIBLE,
-        ("sill guard switch is lower",),
+        ("sill guard switch is set to lower",),
     ),
     Error(
         "lever direction wrong",
@@ -148,7 +148,7 @@ ERRORS = (
         "      - hold LVD to up\n      - wait until D1 is open\n",
         "hold LVD to down until D1 is closed",
         Verdict.IMPOSSIBLE,
-        ("door lever is up",),
+        ("door lever is held to up",),
     ),
     Error(
         "check too early",
@@ -166,7 +166,7 @@ ERRORS = (
         "      - unlock D1\n      - set PWR to on\n",
         "set PWR to on",
         Verdict.IDLE,
-        ("cargo power switch is on",),
+        ("cargo power switch is set to on",),
     ),
     Error(
         "unlatched while locked",
@@ -296,7 +296,7 @@ def test_a_goal_that_is_missed_is_found() -> None:
     found = audit(text)
     assert [one.verdict for one in found.actions] == [Verdict.POSSIBLE] * len(found.actions)
     assert found.goal_missed is not None
-    assert "power key is on" in words_of(found.goal_missed.because)
+    assert "power key is set to on" in words_of(found.goal_missed.because)
 
 
 def test_a_missing_check_leaves_a_slip_unnoticed() -> None:

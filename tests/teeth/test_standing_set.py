@@ -209,7 +209,7 @@ BITES = (
         "one-station-in-charge[ZX]",
         SINGLE,
         "- {change: STA, to: {owns: always}}",
-        ("station selector is loader", "loader station is in charge"),
+        ("station selector is set to loader", "loader station is in charge"),
     ),
     Bite(
         "no-drive-under-a-person[1C]",

@@ -182,7 +182,7 @@ def test_several_causes_are_told_as_sets() -> None:
     assert first.size is None and first.reason == "" and "cvc5" in first.checked_by
     sets = [{one.text for one in way.hindrances} for way in first.ways]
     assert all(len(one) >= 1 for one in sets)
-    hatch = "the drive of tail hatch runs towards open only while master switch is off"
+    hatch = "the drive of tail hatch runs towards open only while master switch is set to off"
     assert any(hatch in one for one in sets)
     assert all(not one < other for one in sets for other in sets)
 

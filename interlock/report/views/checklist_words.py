@@ -127,8 +127,7 @@ def preconditions(writer: InstructionWriter, checklist: Checklist) -> Iterator[s
             continue
         now = writer.so(control.id, things[control.id].states, checklist.start)
         if now:
-            verb = "is set to" if control.kind in ("switch", "selector") else "is"
-            yield sentence(f"{the(control.name)} {verb} {control.behaviour.said(now[0])}")
+            yield sentence(f"{the(control.name)} is {control.behaviour.said(now[0])}")
     places = {place.id: place.name for place in compiled.hold.places}
     for person in compiled.hold.people:
         for place in writer.so(person.id, person.places, checklist.start):

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.floor import Placement
 from interlock.hold.kinds import Trigger, Verb
+from interlock.hold.language.model import Place
 from interlock.hold.origin import (
     NOBODY,
     Arrive,
@@ -130,8 +131,8 @@ class InstructionWriter:
         match done:
             case Depart() | Arrive():
                 return sentence(self._motion(done, whole=len(deed.heads) == 2))
-            case Go(person, _, place):
-                return sentence(self._going(person, place))
+            case Go():
+                return sentence(self._going(done))
             case Work(of, Trigger(verb=Verb.START, to=to)) if len(deed.heads) == 2:
                 word = "open" if to == "opening" else "close"
                 return sentence(f"{word} {the(self.compiled.world.things[of.subject.id].phrase)} fully")
@@ -169,12 +170,15 @@ class InstructionWriter:
             else f"{verb} {unit} from the edge {onto} {target}"
         )
 
-    def _going(self, person: str, place_id: str) -> str:
-        place = next(place for place in self.compiled.hold.places if place.id == place_id)
-        who = the(next(one.name for one in self.compiled.hold.people if one.id == person))
-        if place.bay is not None and place.bay != "outside":
-            return f"send {who} into bay {place.bay}"
-        return f"send {who} {place.name}" if place.name == "outside" else f"send {who} to this place: {place.name}"
+    def _going(self, going: Go) -> str:
+        source, place = (self._place(id) for id in (going.source, going.dest))
+        who = the(next(one.name for one in self.compiled.hold.people if one.id == going.person))
+        if place.bay is not None:
+            return f"{who} {'enters' if source.bay is None else 'goes to'} bay {place.bay}"
+        return f"{who} goes outside" if place.name == "outside" else f"{who} goes to this place: {place.name}"
+
+    def _place(self, id: str) -> Place:
+        return next(place for place in self.compiled.hold.places if place.id == id)
 
 
 def bays_named(bays: Sequence[str]) -> str:

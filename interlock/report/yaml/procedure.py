@@ -91,7 +91,8 @@ def _goal(writer: InstructionWriter, checklist: Checklist) -> str:
     facts = [holds_unit(unit) for unit in inside]
     facts += [f"{cell} is secured" for unit in inside for cell in unit.cells]
     if not facts:
-        facts = [f"{bay} is empty" for bay in checklist.compiled.floor.bays]
+        # what was taken out does not stay at the sill either
+        facts = [f"{cell} is empty" for cell in checklist.compiled.floor.cells]
     return " and ".join([*facts, *_doors(checklist.compiled), *_tidy(writer, end)])
 
 
