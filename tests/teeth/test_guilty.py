@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import pytest
 
+from interlock.hold.loader import Source, load_procedure
+from interlock.hold.procedure.binding import bind_procedure, compile_for
 from interlock.kernel.claims import Limits
 from interlock.study.procedure.audit import Audit, Overall, audit_procedure
+from tests.agreement.hold_texts import compile_text, standing
 from tests.teeth.procedures import bind, demo, planted
+from tests.teeth.written_holds import chosen, written
 
 LANE, TWIN = "single-lane-load", "load-two-and-one"
 
@@ -114,6 +118,43 @@ def test_power_left_on_is_told_although_no_goal_asks(name: str) -> None:
     # where the goal does ask for it, nobody is to blame
     asked = planted(name, old, new).replace(goal, goal.replace("off", "on"))
     assert audit(asked).guilty == ()
+
+
+BY_POWER = """\
+interlock: 1
+procedure: Load bay 3C, the power left on
+hold: written.yaml
+start: {GP: on}
+goal: 3C is ULD and 3C is secured and DOOR is locked and SSW is up
+steps:
+  - unlock DOOR
+  - unlatch DOOR
+  - open DOOR
+  - set PWR to on
+  - raise latch_2C
+  - bring ULD to DOOR
+  - set SSW to down
+  - run loader in at DOOR until 3C is occupied
+  - set SSW to up
+  - check 3C is secured
+  - close DOOR
+  - latch DOOR
+  - lock DOOR
+"""
+
+
+def test_a_goal_that_leans_on_a_powered_device_does_not_ask_for_its_power() -> None:
+    """Bay 3C is secured by a sill lock that power lowers: that it is to be secured asks for no power at the end."""
+    procedure = load_procedure(Source("tested.yaml", BY_POWER.encode())).value
+    assert procedure is not None
+    hold = compile_text(written(chosen(7001, 4, 8))).hold
+    compiled = compile_for(hold, procedure, standing()).compiled
+    assert compiled is not None
+    bound = bind_procedure(procedure, compiled).bound
+    assert bound is not None
+    first = audit_procedure(bound, None, Limits(), slips=False, interrupted=False).guilty[0]
+    assert first.span.line == line_of(BY_POWER, "set PWR to on")
+    assert "was off at the start and is on at the end, and no part of the goal asks for it" in first.what
 
 
 GOALS = {

@@ -42,7 +42,7 @@ def leavings_of(search: InterleavingSearch, states: int) -> tuple[Leaving, ...]:
     for circuit, on in _power(search, ends):
         way = search.way_to(search.first, frozenset(node for node in ends if search.holds(search.state(node), on)))
         action, changed = _made(search, way, partial(_comes_about, search, on))
-        if spoken.isdisjoint(changed):
+        if not _is_asked_for(search, way, changed):
             told |= changed
             found[circuit] = Leaving(f"{circuit} was off at the start and is on at the end", action, True)
     for at, variable in enumerate(graph.machine.variables):
@@ -71,6 +71,19 @@ def _power(search: InterleavingSearch, ends: Sequence[int]) -> Iterator[tuple[st
         off = not any(search.holds(search.state(node), on) for node in search.first)
         if off and any(search.holds(search.state(node), on) for node in ends):
             yield circuit.name, on
+
+
+def _is_asked_for(search: InterleavingSearch, way: Way, changed: set[str]) -> bool:
+    """The goal would be missed at the end of the way, were these variables there as they were at its start.
+
+    That the goal speaks of a bay that a powered device helps to secure does not ask for the power.
+    """
+    start, end = (search.state(node) for node, _ in (way[0], way[-1]))
+    variables = search.graph.machine.variables
+    as_found = tuple(
+        was if variable.name in changed else now for variable, was, now in zip(variables, start, end, strict=True)
+    )
+    return not search.holds(as_found, search.graph.bound.goal)
 
 
 def _comes_about(search: InterleavingSearch, expr: Expr, old: State, new: State) -> bool:
