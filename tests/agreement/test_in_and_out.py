@@ -115,7 +115,6 @@ def test_the_operators_words_are_used_wherever_people_read(
         f"{load} --format json": ("door to tail end", "selector is set to this side"),
         f"{load} --format html": ("door to tail end", r"\(STN\) this side"),
         unload: ("door to nose end", "doorway lever to out"),
-        "draw own.yaml": (r"\(STN\) this side", r"\(LVA\) neutral"),
         "walk own.yaml --do 1": ("this side",),
     }
     for call, words in calls.items():

@@ -47,6 +47,7 @@ from tests.quality.writing_rules import (
     faults_of_warning,
 )
 from tests.some import some
+from tests.teeth.written_holds import chosen, written
 
 MODELS = Path(__file__).parents[2] / "models"
 STANDING = MODELS.parent / "specs" / "standing.yaml"
@@ -374,6 +375,17 @@ def test_doors_are_made_safe_before_the_power_goes_off(name: str, goal: Goal, ab
     doors = [at for at, those in enumerate(deeds) if any(_is_of_door(deed) for deed in those)]
     off = [at for at, one in enumerate(leg.executions) if on(one.before) > on(one.after) == 0]
     assert all(door < at and leg.freedom.before[at] >> door & 1 for door in doors for at in off)
+
+
+def test_power_goes_off_also_where_some_circuit_is_always_on() -> None:
+    """Latches that power keeps raised have a circuit of their own: all other power is off at the end."""
+    compiled = compile_text(written(chosen(7006, 4, 8)))
+    made = make_checklist(compiled, Load((("2R", "ULD"),)))
+    assert isinstance(made, Checklist)
+    states = {c.id: compiled.world.things[c.id].states for c in compiled.hold.circuits if c.use == "power"}
+    on = [id for id, those in states.items() if evaluate(compiled.machine, those["on"], made.legs[-1].end)]
+    assert on == ["latches_up"]
+    assert "set PWR to off" in checklist_procedure(made, "hold.yaml")
 
 
 def _is_of_door(deed: object) -> bool:

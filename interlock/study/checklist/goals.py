@@ -12,7 +12,7 @@ from interlock.diagnostics.nearest import nearest_name
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.floor import Floor, Placement
 from interlock.hold.origin import EMPTY, NOBODY, Bring, Crossing, Holding, standing, units_at_rest
-from interlock.kernel.evaluator import State
+from interlock.kernel.evaluator import State, evaluate
 from interlock.kernel.expressions import Expr, Is, Value, conj, disj
 
 ALL = "all"
@@ -105,7 +105,7 @@ def aims_of(compiled: CompiledHold, goal: Goal, start: State) -> tuple[Aim, ...]
             units.sort(key=lambda unit: (distances[unit][0], _place_of(compiled, unit)))
             legs = _unloading(compiled, aboard, units)
             there = [unit for unit in aboard if unit not in units]
-    return (_opening(compiled, aboard, units, distances), *legs, _shutting(compiled, there))
+    return (_opening(compiled, aboard, units, distances), *legs, _shutting(compiled, there, start))
 
 
 def placements_in(compiled: CompiledHold, state: State) -> tuple[Placement, ...]:
@@ -288,7 +288,8 @@ def powered(compiled: CompiledHold) -> list[Expr]:
     return [those["on"] for those in states if "on" in those]
 
 
-def _shutting(compiled: CompiledHold, there: Sequence[Placement]) -> Aim:
+def _shutting(compiled: CompiledHold, there: Sequence[Placement], start: State) -> Aim:
+    """All power off; where that cannot be, since some is always on, what was off at the start."""
     hold, things = compiled.hold, compiled.world.things
     load = [*_aboard_exactly(compiled, there), *_secured(compiled, there)]
     shut: list[Expr] = []
@@ -300,6 +301,7 @@ def _shutting(compiled: CompiledHold, there: Sequence[Placement]) -> Aim:
         for circuit in hold.circuits
         if circuit.use == "power" and "off" in things[circuit.id].states
     ]
+    as_found = [off for off in power if evaluate(compiled.machine, off, start)]
     tidy: list[Expr] = []
     for control in hold.controls:
         states = things[control.id].states
@@ -308,5 +310,6 @@ def _shutting(compiled: CompiledHold, there: Sequence[Placement]) -> Aim:
             tidy.append(states[starts[0]])
     tidy += [things[p.id].states[p.starts[0]] for p in hold.people if len(p.starts) == 1]
     safe = conj(*load, *shut)
-    goals = (conj(safe, *power, *tidy), conj(safe, *power), safe)
+    ends = ((*power, *tidy), power, (*as_found, *tidy), as_found, ())
+    goals = tuple(dict.fromkeys(conj(safe, *end) for end in ends))
     return Aim("shut", goals, doors=tuple(door.id for door in hold.doorways), kept=tuple(there), via=safe)
