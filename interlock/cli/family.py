@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     help="Prove the requirements for every allowed combination of the options that a description declares, in one "
     "run. Of each requirement that fails it says with which options, by the smallest combination, and shows how. All "
     "combinations are made into one machine whose options are choices; so many of them are compiled and compared with "
-    "it that what depends on two options together is seen, and where there are no more than 64, or with --every, all.",
+    "it that what depends on three options together is seen; where there are no more than 64, or with --every, all.",
     epilog=OPTIONS,
 )
 @click.argument("hold")

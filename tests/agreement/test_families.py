@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import random
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from itertools import combinations
 
 import pytest
 
+from interlock.diagnostics.spans import Span
 from interlock.hold.compile.compiler import CompiledHold, compile_hold
+from interlock.hold.language.model import Option
 from interlock.hold.loader import Source, load_family
 from interlock.kernel.claims import Limits, silent
 from interlock.kernel.expressions import FALSE, TRUE
@@ -17,7 +21,7 @@ from interlock.prove.decide import decide
 from interlock.study.families import families
 from interlock.study.families.asking import asking
 from interlock.study.families.conditions import choices_of
-from interlock.study.families.configurations import Space
+from interlock.study.families.configurations import Space, looked_at
 from interlock.study.families.families import Family, prove_family
 from interlock.study.families.merging import merge
 from interlock.study.verify import Status, verify
@@ -35,7 +39,7 @@ def judge_family(seed: int) -> int:
     space, compiled = random_family(seed)
     merged = merge(space, list(compiled.values()), ())
     forms = Forms()
-    asks = asking(space, merged.machine, merged.compiling, Limits(), silent)
+    asks = asking(space, merged.machine, compiled[frozenset()].machine, merged.compiling, Limits(), silent)
     mains = [one for one in merged.asked if one.sense == "main"]
     goals = [one for one in merged.asked if one.sense == "goal"]
     reached = dict(zip(mains, asks.reach([(merged.asked[one], False) for one in mains]), strict=True))
@@ -207,6 +211,31 @@ def test_each_configuration_by_itself_comes_out_the_same() -> None:
             assert one.alone
             shown |= one.term.of(space)
         assert shown & family.compiling & outcome.where == outcome.fails
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_whatever_three_options_can_be_is_looked_at(seed: int) -> None:
+    """Every allowed choice of three options is in one of those that are looked at, each of them allowed."""
+    draw = random.Random(seed)
+    options = tuple(f"o{number}" for number in range(draw.randint(1, 9)))
+    rules = tuple(
+        Option(
+            span=Span("", 1, 1),
+            id=one,
+            name=one,
+            changes=(),
+            excludes=tuple(other for other in options[:at] if draw.random() < 0.1),
+            needs=tuple(other for other in options[at + 1 :] if draw.random() < 0.1),
+        )
+        for at, one in enumerate(options)
+    )
+    space = Space(options, rules)
+    looked = list(looked_at(space, 2))
+    assert all(map(space.allows, looked)) and len(set(looked)) == len(looked)
+    allowed = list(space.each(space.allowed))
+    for three in combinations(options, min(3, len(options))):
+        assert {one & set(three) for one in looked} == {one & set(three) for one in allowed}
+    assert len(options) < 8 or len(looked) < 2 * len(options) + 20
 
 
 def test_a_family_without_options_is_the_hold() -> None:

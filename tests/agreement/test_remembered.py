@@ -10,16 +10,27 @@ from typing import NoReturn
 
 import pytest
 
+from interlock.confirm.recovery import confirm_recovery
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.kernel.claims import Claim, Limits, ProgressCallback, Unknown, silent
-from interlock.kernel.expressions import FALSE, TRUE, Is, disj, neg
-from interlock.kernel.machine import Actor, Machine, Question, RequirementKind, question_of, with_monitors
-from interlock.kernel.recovery import Entry, Recovers, RecoveryQuestion
+from interlock.kernel.expressions import FALSE, TRUE, Is, conj, disj, neg, variables_of
+from interlock.kernel.machine import (
+    Actor,
+    Machine,
+    Question,
+    RequirementKind,
+    Rule,
+    Variable,
+    question_of,
+    with_monitors,
+)
+from interlock.kernel.recovery import Entry, Recoverable, Recovers, RecoveryQuestion
 from interlock.prove import decide as strategy
 from interlock.prove.decide import decide
 from interlock.prove.engine import NO_LIMITS, Engine, time_reason
 from interlock.prove.invariants.lemmas import Lemmas, Remembered
 from interlock.prove.recovery import cases
+from interlock.prove.recovery.recovery import recover
 from interlock.study.keeping import as_bytes, from_bytes
 from interlock.study.sessions import Session
 from interlock.study.verify import Status, Verification, verify
@@ -243,3 +254,33 @@ def test_what_lacked_time_is_asked_again_before_ways_back() -> None:
         session = Session(machine, Limits(seconds=60), silent)
         session.claim_and_confirm(questions, [RecoveryQuestion("way", TRUE)], lacking(number), recoverer)
         assert order == told
+
+
+def test_of_what_no_rule_writes_a_case_says_what_it_cannot_do_without() -> None:
+    """A case that was told of one choice serves every choice that does not matter to it, and no other."""
+    facts = [Is("at", value) for value in range(4)]
+    rules = [Rule(f"to {at}", Actor.CREW, fact, (("at", at),)) for at, fact in enumerate(facts[1:])]
+    rules[2] = replace(rules[2], guard=conj(facts[3], neg(Is("barred", True))))
+    rules.append(Rule("round", Actor.CREW, conj(facts[3], Is("barred", True)), (("at", 1),)))
+    choices = [Variable(name, (False, True), (False, True)) for name in ("barred", "painted")]
+    machine = Machine((Variable("at", tuple(range(4)), tuple(range(4))), *choices), (), tuple(rules), (), TRUE)
+    question = RecoveryQuestion("down", facts[0])
+    lemmas = Lemmas()
+    recover(machine, [question], found=lemmas)
+    told = tuple(neg(Is(one.name, True)) for one in choices)
+    one_choice = {
+        stage: tuple(
+            replace(
+                entry, when=(*(fact for fact in entry.when if not variables_of(fact) & {"barred", "painted"}), *told)
+            )
+            for entry in entries
+            if Is("barred", True) not in entry.when
+        )
+        for stage, entries in lemmas.cases.items()
+    }
+    (claim,) = recover(machine, [question], found=Lemmas(Remembered(cases=one_choice, measures=lemmas.measures)))
+    assert isinstance(claim, Recoverable)
+    assert isinstance(confirm_recovery(machine, [question], [claim])[0], Recovers)
+    entries = [entry for stage in claim.recovery.stages for entry in stage.entries]
+    assert not any("painted" in variables_of(fact) for entry in entries for fact in entry.when)
+    assert any(Is("barred", False) in entry.when for entry in entries)

@@ -8,7 +8,7 @@ from typing import TypeAlias
 
 from interlock.kernel.claims import Certificate, Progress, Trace, silent
 from interlock.kernel.evaluator import State, truths_in
-from interlock.kernel.expressions import Expr, Not, Value, conj
+from interlock.kernel.expressions import Expr, Is, Not, Value, conj, variables_of
 from interlock.kernel.machine import Machine, Question
 from interlock.kernel.recovery import (
     DeadEnd,
@@ -33,6 +33,8 @@ from interlock.prove.search import guided
 NAME = "recover"
 HARD_QUERIES = 60_000
 """How many queries are spent on one state at first, to find out whether nothing leads on from it."""
+SOON_PART = 10
+"""The part of these that is spent, before that is asked, on whether the state can be reached at all."""
 REGION_EXPANDED = 1_000
 """How many states are expanded to find a run to a dead end, before it is asked whether there is one."""
 
@@ -139,8 +141,8 @@ class RecoveryCases:
         for at, entry in enumerate(remembered):
             known = self.context.known(entry)
             if known is not None:
-                own = replace(known, into=None if known.into is None else places.get(known.into))
-                if self._serves(own):
+                own = self._serving(replace(known, into=None if known.into is None else places.get(known.into)))
+                if own is not None:
                     places[at] = len(self.entries)
                     self._keep(own)
 
@@ -150,6 +152,21 @@ class RecoveryCases:
             at = len(self._known)
             self._offered[at] = entry
             self._told.add(at, entry.when)
+
+    def _serving(self, entry: Entry) -> Entry | None:
+        """The case, without what it need not say of what no rule writes; None where it does not keep its word."""
+        for_good = [fact for fact in entry.when if not variables_of(fact) & self.context.written]
+        wider = replace(entry, when=tuple(fact for fact in entry.when if fact not in for_good))
+        asked, gates = self._failing(wider), list(map(self.context.rules.encoding.gate, for_good))
+        if self.solver.solve([*asked, *gates], self.context.clock):
+            return None
+        core = set(self.solver.core())
+        needed = [fact for fact, gate in zip(for_good, gates, strict=True) if gate in core]
+        for fact in needed.copy():
+            fewer = [other for other in needed if other is not fact]
+            if not self.solver.solve([*asked, *map(self.context.rules.encoding.gate, fewer)], self.context.clock):
+                needed = fewer
+        return replace(wider, when=(*wider.when, *needed))
 
     def adopts(self, state: State) -> bool:
         """A case that was offered applies to the state and serves this measure: it is one of the cases now."""
@@ -163,10 +180,13 @@ class RecoveryCases:
         return False
 
     def _serves(self, entry: Entry) -> bool:
-        context, encoding = self.context, self.context.rules.encoding
+        return not self.solver.solve(self._failing(entry), self.context.clock)
+
+    def _failing(self, entry: Entry) -> list[int]:
+        """That the case applies and does not keep its word."""
+        context = self.context
         failing = context.failing_case(self.rank, self.entries, entry, self.before, self.to)
-        asked = self.solver.said([self.before, -self.to, failing, *map(encoding.gate, entry.when)])
-        return not self.solver.solve(asked, context.clock)
+        return self.solver.said([self.before, -self.to, failing, *map(context.rules.encoding.gate, entry.when)])
 
     def _keep(self, entry: Entry) -> None:
         self.cover_solver.add([-self.context.rules.encoding.gate(fact) for fact in entry.when])
@@ -289,11 +309,26 @@ class RecoveryCases:
 
         Raises TooHard.
         """
+        if self._is_soon_excluded(state):
+            return None
         answer = self._onward(state)
         if not isinstance(answer, Certificate):
             return answer
         run = self._run_into(conj(*answer.clauses))
         return None if run is None else self._claimed(answer, run)
+
+    def _is_soon_excluded(self, state: State) -> bool:
+        """The state cannot be reached, and the invariant says so from now on: where few queries tell."""
+        context = self.context
+        here = conj(*(Is(one.name, value) for one, value in zip(context.machine.variables, state, strict=True)))
+        try:
+            answer = self._reach(context.rules, here, SOON_PART)
+        except TooHard:
+            return False
+        if isinstance(answer, Trace):
+            return False
+        context.lemmas.extend(answer[len(context.lemmas) :])
+        return True
 
     def _onward(self, state: State) -> tuple[str, ...] | Certificate:
         """A run that helps, or the proof that none leads from the state to the goal.  Raises TooHard."""
@@ -331,8 +366,8 @@ class RecoveryCases:
         lemmas.extend(answer[len(lemmas) :])
         return None
 
-    def _reach(self, rules: LocalRules, target: Expr) -> Trace | Sequence[Cube]:
+    def _reach(self, rules: LocalRules, target: Expr, part: int = 1) -> Trace | Sequence[Cube]:
         """A run to the target or, where there is none, the invariant that says so.  Raises TooHard."""
         context = self.context
-        queries = HARD_QUERIES * context.effort
+        queries = max(1, HARD_QUERIES // part) * context.effort
         return reach(rules, target, context.clock, lambda: MeteredSolver(queries), context.lemmas)

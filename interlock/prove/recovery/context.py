@@ -63,6 +63,7 @@ class RecoveryContext:
             for literal, value in self.rules.encoding.values[variable.name]
             if value not in variable.init and abs(literal) != TRUTH
         ]
+        self.written = {name for rule in machine.rules for name, _ in rule.update}
         self.initial = {variable.name: variable.init for variable in machine.variables}
         self.planner = Planner(self.calm)
         starts = some_initial_states(self.rules, MOST_STARTS, clock, light_solver)

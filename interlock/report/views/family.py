@@ -34,8 +34,9 @@ OPTIONS = (
 )
 NOT_WHOLE = (
     "Of {allowed} {compared} were compiled by themselves and compared with what was asked about: no option, each by "
-    "itself, each pair, all that go together, all but one of them, and some by lot. What three or more options do "
-    "only together, and none of these shows, would be missed. --every compares them all."
+    "itself, all that go together, others so that whatever three options can be, fitted or not, is so in one of them, "
+    "and some by lot. What four or more options do only together, and none of these shows, would be missed. --every "
+    "compares them all."
 )
 
 

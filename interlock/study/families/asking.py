@@ -6,19 +6,39 @@ asked about again, until nothing more is found and one proof covers the rest.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from functools import partial
 
 from interlock.confirm.recovery import RecoveryFinding
-from interlock.kernel.claims import Disputed, Fails, Finding, Holds, Limits, ProgressCallback, Refuted, Trace, Undecided
-from interlock.kernel.expressions import Expr, conj
+from interlock.kernel.claims import (
+    Disputed,
+    Fails,
+    Finding,
+    Holds,
+    Limits,
+    ProgressCallback,
+    Refuted,
+    Trace,
+    Undecided,
+    Unknown,
+)
+from interlock.kernel.expressions import TRUE, Expr, Is, assign, conj, neg, signals_of, variables_of
 from interlock.kernel.machine import Machine, Question, Variable
-from interlock.kernel.recovery import HasDeadEnd, Recovers, RecoveryQuestion, without_failures
+from interlock.kernel.recovery import (
+    Entry,
+    HasDeadEnd,
+    Rank,
+    Recoverable,
+    Recovers,
+    RecoveryClaim,
+    RecoveryQuestion,
+    without_failures,
+)
 from interlock.prove.decide import decide
 from interlock.prove.engine import Clock, clock_of, share_of
-from interlock.prove.invariants.lemmas import Lemmas
-from interlock.prove.recovery.recovery import recover
+from interlock.prove.invariants.lemmas import Lemmas, Remembered
+from interlock.prove.recovery.recovery import recover, stage_name
 from interlock.study.families.conditions import choice_of, so_in, where_possible
 from interlock.study.families.configurations import Space
 from interlock.study.sessions import Session, nobody
@@ -54,11 +74,43 @@ class Reached:
 
 
 @dataclass(frozen=True, slots=True)
+class _Advice:
+    """Stages on the way to a goal, each with its measure, and cases by what `stage_name` calls their stage."""
+
+    stages: tuple[tuple[Expr, Rank], ...]
+    cases: Mapping[str, tuple[Entry, ...]]
+
+
+def _recover(
+    machine: Machine,
+    questions: Sequence[RecoveryQuestion],
+    limits: Limits,
+    report: ProgressCallback,
+    lemmas: Lemmas,
+    advice: _Advice | None,
+) -> tuple[RecoveryClaim, ...]:
+    """As `recover`, by this advice first."""
+    clock = clock_of(limits)
+    if advice is not None:
+        lemmas.remembered = Remembered(cases=advice.cases)
+        half = share_of(limits, clock, 0.5)
+        claims = recover(machine, questions, half, report, [lambda _machine, _goal: advice.stages], lemmas)
+        lemmas.remembered = None
+        if not any(isinstance(claim, Unknown) for claim in claims):
+            return claims
+    return recover(machine, questions, share_of(limits, clock), report, found=lemmas)
+
+
+@dataclass(frozen=True, slots=True)
 class Asking:
-    """What asks: the machine, whose start leaves out what is not allowed, the space of its choices, and the limits."""
+    """What asks: the machine, whose start leaves out what is not allowed, the space of its choices, and the limits.
+
+    `plain` is the configuration without any option: its ways back are tried first in all others.
+    """
 
     space: Space
     machine: Machine
+    plain: Machine
     compiling: int
     limits: Limits
     report: ProgressCallback
@@ -118,11 +170,12 @@ class Asking:
 
     def _lost(self, goal: Expr) -> Reached:
         found = Reached()
+        advice = self._advice(goal)
         for _ in range(MOST_ROUNDS):
             left = self.compiling & ~found.configurations
             if not left:
                 return found
-            finding = self._way(self._starting_in(self.machine, left), goal)
+            finding = self._way(self._starting_in(self.machine, left), goal, advice)
             match finding:
                 case Recovers(checked_by=name):
                     found.checked_by = name
@@ -138,12 +191,34 @@ class Asking:
         found.reason = f"after {MOST_ROUNDS} dead ends more were still found"
         return found
 
-    def _way(self, machine: Machine, goal: Expr) -> RecoveryFinding:
+    def _way(self, machine: Machine, goal: Expr, advice: _Advice | None) -> RecoveryFinding:
         question = RecoveryQuestion("goal", goal)
         session = Session(machine, share_of(self.limits, self.clock), self.report)
-        recoverer: Callable[..., Sequence[object]] = partial(recover, found=self.lemmas)
-        _, found = session.claim_and_confirm((), [question], decide, recoverer)  # type: ignore[arg-type]
+        recoverer = partial(_recover, lemmas=self.lemmas, advice=advice)
+        _, found = session.claim_and_confirm((), [question], decide, recoverer)
         return found[question.id]
+
+    def _advice(self, goal: Expr) -> _Advice | None:
+        """How the goal is come by without any option; None where it is not, is not asked, or that took too long."""
+        none = {choice_of(option): False for option in self.space.options}
+        wanted = assign(goal, none)
+        if not (variables_of(wanted) <= set(self.plain.domains) and signals_of(wanted) <= set(self.plain.definitions)):
+            return None
+        clauses = [assign(clause, none) for clause in self.lemmas.found().clauses]
+        known = Lemmas(Remembered(tuple(clause for clause in clauses if clause != TRUE)))
+        question = RecoveryQuestion("goal", wanted)
+        (claim,) = recover(self.plain, [question], share_of(self.limits, self.clock, 0.2), self.report, found=known)
+        if not isinstance(claim, Recoverable):
+            return None
+        without = [neg(Is(choice, True)) for choice in none]
+        before: Expr = TRUE
+        *first, last = claim.recovery.stages
+        stages, cases = (*first, replace(last, goal=goal)), {}
+        for stage in stages:
+            entries = [replace(entry, when=(*entry.when, *without)) for entry in stage.entries]
+            cases[stage_name(before, stage.goal, stage.rank)] = tuple(entries)
+            before = stage.goal
+        return _Advice(tuple((stage.goal, stage.rank) for stage in stages), cases)
 
     def _starting_in(self, machine: Machine, some: int) -> Machine:
         so = so_in(self.space, some, ~self.compiling & self.space.everything)
@@ -182,6 +257,8 @@ class Asking:
         return Machine(variables, plain.signals, plain.rules, (), so_in(self.space, some))
 
 
-def asking(space: Space, machine: Machine, compiling: int, limits: Limits, report: ProgressCallback) -> Asking:
+def asking(
+    space: Space, machine: Machine, plain: Machine, compiling: int, limits: Limits, report: ProgressCallback
+) -> Asking:
     """What asks about a merged machine within these limits, which begin to run now."""
-    return Asking(space, machine, compiling, limits, report, clock_of(limits), Lemmas())
+    return Asking(space, machine, plain, compiling, limits, report, clock_of(limits), Lemmas())

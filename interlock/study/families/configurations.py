@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import combinations, product
 from random import Random
 
 from interlock.hold.language.model import Hold, Option
@@ -148,8 +149,9 @@ def space_of(hold: Hold) -> Space:
 
 
 def looked_at(space: Space, more: int, seed: int = 0) -> Iterator[frozenset[str]]:
-    """Allowed configurations that tell most of what options do, each once: none, single ones, all that go together,
-    pairs, all but one, and `more` by lot.
+    """Allowed configurations that tell most of what options do, each once: none, single ones, all that go together.
+
+    Then others until whatever three options can be, fitted or not, is so in one of them, and `more` by lot.
     """
     seen: set[frozenset[str]] = set()
     for one in _telling(space, more, Random(seed)):  # noqa: S311
@@ -159,24 +161,40 @@ def looked_at(space: Space, more: int, seed: int = 0) -> Iterator[frozenset[str]
 
 
 def _telling(space: Space, more: int, lot: Random) -> Iterator[frozenset[str]]:
-    yield frozenset()
-    for option in space.options:
-        yield space.with_needs(frozenset([option]))
-    whole = []
-    for order in (space.options, tuple(reversed(space.options))):
-        most = _most(space, order)
-        whole.append(most)
-        yield most
-    for at, option in enumerate(space.options):
-        for other in space.options[at + 1 :]:
-            yield space.with_needs(frozenset([option, other]))
-    for most in whole:
-        for option in space.options:
-            yield most - {option}
+    first = [frozenset[str](), *(space.with_needs(frozenset([option])) for option in space.options)]
+    first += [_most(space, order) for order in (space.options, tuple(reversed(space.options)))]
+    yield from first
+    yield from _beside(space, first)
     for _ in range(more):
         mixed = list(space.options)
         lot.shuffle(mixed)
         yield _most(space, mixed[: lot.randint(0, len(mixed))])
+
+
+def _beside(space: Space, seen: Sequence[frozenset[str]], together: int = 3) -> Iterator[frozenset[str]]:
+    """Few configurations so that with those `seen` every allowed choice of so many options is in one of them."""
+    sets = {(option, True): space.having[option] for option in space.options}
+    sets |= {(option, False): space.everything & ~space.having[option] for option in space.options}
+    shown = sum(space.alone(one) for one in set(seen))
+    left: dict[frozenset[tuple[str, bool]], int] = {}
+    for options in combinations(space.options, min(together, len(space.options))):
+        for choice in product(*(((option, False), (option, True)) for option in options)):
+            some = space.allowed
+            for one in choice:
+                some &= sets[one]
+            if some and not some & shown:
+                left[frozenset(choice)] = some
+    while left:
+        # begun with what is still to be seen, and then, option by option, as most of that can still be
+        chosen, some = next(iter(left.items()))
+        for option in space.options:
+            if any(known == option for known, _ in chosen):
+                continue
+            ways = [one for one in ((option, False), (option, True)) if some & sets[one]]
+            best = max(ways, key=lambda one: sum(1 for there in left.values() if there & some & sets[one]))
+            some &= sets[best]
+        yield next(space.each(some))
+        left = {choice: there for choice, there in left.items() if not there & some}
 
 
 def _most(space: Space, order: Sequence[str]) -> frozenset[str]:

@@ -26,10 +26,10 @@ from interlock.prove.engine import Clock, OutOfTime, clock_of, share_of, stop_re
 from interlock.study.families.asking import Asking, Reached, asking
 from interlock.study.families.conditions import choices_of, so_in
 from interlock.study.families.configurations import Space, Term, looked_at, space_of, terms_of
-from interlock.study.families.merging import Asked, CannotMerge, Compiled, Merged, merge
+from interlock.study.families.merging import Asked, CannotMerge, Compiled, Merged, merge, shared
 from interlock.study.verify import Answer, Status, ask, verify
 
-BY_LOT = 12
+BY_LOT = 4
 """So many configurations are compiled beside those that tell most, to see whether the merged machine is right there."""
 EVERY_UP_TO = 64
 """Where there are no more configurations than this, every one is compiled and compared."""
@@ -173,7 +173,8 @@ def prove_family(
             reason = str(fault) if isinstance(fault, CannotMerge) else stop_reason(limits, clock)
             return Family(base.value, space, space.allowed, (), 0, (), reason)
         merged = _within(merged, space, within) if within else merged
-        asks = asking(space, merged.machine, merged.compiling, share_of(limits, clock), report)
+        plain = configurations.machines[frozenset()].machine
+        asks = asking(space, merged.machine, plain, merged.compiling, share_of(limits, clock), report)
         runs: Runs = {}
         outcomes = tuple(_outcomes(configurations, merged, asks, runs))
         # what was not compared may be found wrong where something is to be shown of it: then all is merged anew
@@ -207,6 +208,7 @@ class _Configurations:
         self.faults: dict[frozenset[str], tuple[Diagnostic, ...]] = {}
         self.machines: dict[frozenset[str], Compiled] = {}
         self.instances: dict[str, Instance] = {}
+        self._known: dict[Expr, Expr] = {}
         self._fitting = fitting
         self._requirements = requirements
         self._situation = situation
@@ -232,7 +234,8 @@ class _Configurations:
                 found[Asked(id, GOAL)] = main.goal
             if id in asked.occasions:
                 found[Asked(id, OCCASION)] = asked.occasions[id].target
-        self.machines[fitted] = Compiled(fitted, asked.machine, found)
+        found = {one: self._known.setdefault(expr, expr) for one, expr in found.items()}
+        self.machines[fitted] = Compiled(fitted, shared(asked.machine, self._known), found)
         return True
 
     def _hold_of(self, fitted: frozenset[str]) -> CompiledHold | None:
