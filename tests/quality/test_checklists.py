@@ -524,7 +524,7 @@ def test_what_is_printed_is_what_was_audited(name: str, goal: Goal, aboard: Goal
     assert printed == [step for (step, _), _ in groupby(followed)]
 
     writer = InstructionWriter(made.compiled)
-    checks = [check for leg in made.legs for check in checks_of(writer, leg)]
+    checks = [check for leg, then in made.in_turn for check in checks_of(writer, leg, then)]
     assert [f"check {check.fact}" for check in checks] == [text for step, text in followed if step is None]
     assert [check.text for check in checks] == [text for part in view.facts.checklist.parts for text in part.checks]
     for check in checks:

@@ -30,6 +30,7 @@ from interlock.report.views.guilty import guilty_facts, guilty_words, leaving_fa
 from interlock.report.views.held import HeldGroup, held_groups
 from interlock.report.views.identification import Identification, identification
 from interlock.report.views.interruptions import InterruptionTold, interruption_told, is_done, resumed
+from interlock.report.views.kept_limits import limit_words
 from interlock.report.views.margin import margin_facts
 from interlock.report.views.slips import KindFacts, counted_text, followed_text, kind_counts
 from interlock.report.views.tones import Tone
@@ -349,6 +350,7 @@ def _assumptions(audit: Audit) -> Iterator[str]:
         "What the interlock holds by itself is proved from the same start, but with supplies that may be lost as the "
         "hold describes them, and for every behaviour of people."
     )
+    yield from map(limit_words, audit.limits)
     yield _evidence(audit)
     # the first speaks of every behaviour, which is what the interlock column rests on
     yield from assumptions_of(audit.bound.compiled)[1:]

@@ -41,6 +41,7 @@ from interlock.report.views.facts import PROGRAM
 from interlock.report.views.harm import SCHEME
 from interlock.report.views.identification import Identification, identification
 from interlock.report.views.instructions import InstructionWriter
+from interlock.report.views.kept_limits import limit_words
 from interlock.report.views.moving import people_words
 from interlock.report.views.needs import why_needed
 from interlock.report.views.never import never_facts
@@ -121,7 +122,7 @@ def checklist_view(
     leg_of = {step.number: leg for leg in result.legs for step in leg.steps}
     needs = needs_of(result)
     whys = {step.number: why_needed(writer, step, leg_of, needs) for step in result.steps}
-    parts = tuple(_part(writer, leg, audited, instances, dangers, whys) for leg in result.legs)
+    parts = tuple(_part(writer, leg, following, audited, instances, dangers, whys) for leg, following in result.in_turn)
     body = Body(
         tuple(preconditions(writer, result)),
         tuple(part.facts for part in parts),
@@ -134,7 +135,7 @@ def checklist_view(
     summary, tone = _summary(result, audited)
     states = (result.start, *(leg.end for leg in result.legs))
     title, goal = compiled.hold.title, goal_words(compiled, result.goal)
-    cautions = (*CAUTIONS, people_words(compiled))
+    cautions = (*CAUTIONS, *map(limit_words, audited.audit.limits), people_words(compiled))
     facts = Made(3, PROGRAM, code, label, title, compiled.situation, goal, body, SCHEME, cautions, identified)
     return ChecklistView(facts, parts, summary, tone, compiled, states)
 
@@ -142,6 +143,7 @@ def checklist_view(
 def _part(
     writer: InstructionWriter,
     leg: Leg,
+    following: Leg | None,
     audited: ChecklistAudit,
     instances: Mapping[str, Instance],
     dangers: Sequence[Danger],
@@ -153,7 +155,7 @@ def _part(
         leg_title(writer, leg),
         leg.timed,
         tuple(_step(writer, step, audited, instances, dangers, whys.get(step.number, "")) for step in leg.steps),
-        tuple(check.text for check in checks_of(writer, leg)),
+        tuple(check.text for check in checks_of(writer, leg, following)),
         check_guards(audited, first, end, instances, dangers),
         tuple(audit_findings(audited, first, end)),
         OrderFacts(tuple((first + earlier, first + later) for earlier, later in leg.freedom.pairs), leg.freedom.count),

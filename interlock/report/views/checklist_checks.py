@@ -9,6 +9,7 @@ from interlock.hold.compile.world import Thing
 from interlock.hold.floor import Placement
 from interlock.kernel.expressions import TRUE
 from interlock.report.views.instructions import DOOR_FACTS, InstructionWriter, the
+from interlock.report.views.kept_limits import limit_checks
 from interlock.report.views.wording import listed, sentence
 from interlock.study.checklist.making import Leg
 
@@ -21,8 +22,8 @@ class Check:
     fact: str
 
 
-def checks_of(writer: InstructionWriter, leg: Leg) -> Iterator[Check]:
-    """What to look at behind the steps of a part."""
+def checks_of(writer: InstructionWriter, leg: Leg, following: Leg | None) -> Iterator[Check]:
+    """What to look at behind the steps of a part, and before those of the one that follows."""
     aim, end = leg.aim, leg.end
     hold, things = writer.compiled.hold, writer.compiled.world.things
     for unit in aim.units:
@@ -42,6 +43,8 @@ def checks_of(writer: InstructionWriter, leg: Leg) -> Iterator[Check]:
             yield _sure("all power circuits of the hold are off", _all(f"{id} is off" for id in power))
     if aim.what == "reach":
         yield _sure(f"this is so: {aim.text}", aim.text)
+    for text, fact in limit_checks(writer, leg, following):
+        yield _sure(text, fact)
 
 
 def _sure(text: str, fact: str) -> Check:

@@ -33,15 +33,15 @@ def checklist_procedure(checklist: Checklist, hold: str) -> str:
         lines += ["start:", *(f"  {id}: {in_yaml(state)}" for id, state in starts)]
     lines.append(f"goal: {in_yaml(_goal(writer, checklist))}")
     lines.append("steps:")
-    for leg in checklist.legs:
-        actions = leg_actions(writer, leg)
+    for leg, following in checklist.in_turn:
+        actions = leg_actions(writer, leg, following)
         if actions:
             lines += [f"  - group: {in_yaml(leg_title(writer, leg))}", "    steps:"]
             lines += [f"      - {in_yaml(action)}" for _, action in actions]
     return "\n".join(lines) + "\n"
 
 
-def leg_actions(writer: InstructionWriter, leg: Leg) -> tuple[tuple[int | None, str], ...]:
+def leg_actions(writer: InstructionWriter, leg: Leg, following: Leg | None) -> tuple[tuple[int | None, str], ...]:
     """The actions of a leg, each with the number of its step; the checks behind them have none.
 
     Every check that is printed is one of them, and every one of them is printed.
@@ -57,13 +57,13 @@ def leg_actions(writer: InstructionWriter, leg: Leg) -> tuple[tuple[int | None, 
             actions = actions[1:]
         held = worked.subject if worked is not None and _held_until(writer, worked, step.execution) else None
         found += [(step.number, action) for action in actions]
-    return (*found, *((None, f"check {check.fact}") for check in checks_of(writer, leg)))
+    return (*found, *((None, f"check {check.fact}") for check in checks_of(writer, leg, following)))
 
 
 def steps_of_actions(checklist: Checklist) -> tuple[int | None, ...]:
     """For every action of the file the number of its step; None for the checks at the end of a leg."""
     writer = InstructionWriter(checklist.compiled)
-    return tuple(step for leg in checklist.legs for step, _ in leg_actions(writer, leg))
+    return tuple(step for leg, following in checklist.in_turn for step, _ in leg_actions(writer, leg, following))
 
 
 def _starts(writer: InstructionWriter, checklist: Checklist) -> Iterator[tuple[str, str]]:

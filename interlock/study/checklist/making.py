@@ -101,6 +101,11 @@ class Checklist:
         """All steps, in order."""
         return tuple(step for leg in self.legs for step in leg.steps)
 
+    @property
+    def in_turn(self) -> tuple[tuple[Leg, Leg | None], ...]:
+        """Each leg with the one that follows it; None follows the last."""
+        return tuple(zip(self.legs, (*self.legs[1:], None), strict=True))
+
 
 @dataclass(frozen=True, slots=True)
 class NoChecklist:

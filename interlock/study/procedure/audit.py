@@ -13,8 +13,9 @@ from interlock.hold.procedure.binding import Bound, BoundProcedure, Manner
 from interlock.hold.tell import Reason
 from interlock.kernel.claims import Claim, Disputed, Finding, Limits, Progress, ProgressCallback, Proved, silent
 from interlock.kernel.machine import question_of
-from interlock.prove.engine import Engine, OutOfTime, clock_of
+from interlock.prove.engine import Engine, OutOfTime, clock_of, share_of
 from interlock.study.procedure.failing import FailureAudit, audit_failures
+from interlock.study.procedure.forgotten import KeptLimit, limits_kept
 from interlock.study.procedure.graph import ProcedureGraph, procedure_graph, procedure_machine
 from interlock.study.procedure.guilty import Guilty, Symptoms, find_guilty
 from interlock.study.procedure.holders import Held, holders_of
@@ -93,7 +94,8 @@ class Audit:
     `guilty` is what to look at first, `leavings` what is left otherwise than it was found.
     `goal_missed` is a run that comes to the end without the goal.  `proofs` are the findings of the two recounts: of
     the course with steady supplies, and with supplies lost and all people gone at any point.  `open` says what was not
-    decided, and why.  `slips` and `failures` are None where they were not followed.
+    decided, and why.  `slips` and `failures` are None where they were not followed.  `limits` are those of deferred
+    items, asked of every behaviour of people.
     """
 
     bound: BoundProcedure
@@ -113,6 +115,7 @@ class Audit:
     states: int
     states_lost: int
     open: tuple[str, ...]
+    limits: tuple[KeptLimit, ...] = ()
 
     @property
     def disputed(self) -> tuple[Disputed, ...]:
@@ -235,6 +238,7 @@ def audit_procedure(
         states,
         states_lost,
         tuple(notes),
+        limits_kept(alone or bound.compiled, share_of(limits, clock), report),
     )
 
 
