@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from interlock.cli.exit_codes import COMPARING, code_of_comparison
+from interlock.cli.exit_codes import COMPARING, code_of_comparison, code_of_hold
 from interlock.cli.options import situation_option
 from interlock.cli.session import Session, study_options
 
@@ -59,6 +59,7 @@ def command(
     """Opens both, compares, shows."""
     from interlock.cli.opening import base_of, named_pairs
     from interlock.report.views.comparison import comparison_view
+    from interlock.report.views.proof import proof_view
     from interlock.study.comparison.compare import compare_holds
     from interlock.study.comparison.matching import Unmatchable
 
@@ -76,5 +77,12 @@ def command(
         except Unmatchable as fault:
             raise click.UsageError(f"--same: {fault}.") from fault
         code = code_of_comparison(comparison)
-        work.show(comparison_view((old.label, new.label), comparison, code, (*new.read, *old.read)), told=told)
+        view = comparison_view((old.label, new.label), comparison, code, (*new.read, *old.read))
+        both = None
+        if comparison.proofs is not None and asked.shape.name == "sarif":
+            both = tuple(
+                proof_view(one.label, proof, one.texts, code_of_hold(proof), one.replaced, read=one.read)
+                for one, proof in zip((old, new), comparison.proofs, strict=True)
+            )
+        work.show(view, told=told, both=both)
     return code

@@ -65,6 +65,7 @@ FORMATS = (
     Format("compare", "json", ".json", "json.writing:document", ("facts",)),
     Format("compare", "markdown", ".md", "markdown.comparison:comparison_markdown", ("view",)),
     Format("compare", "html", ".html", "html.comparison:comparison_html", ("view",)),
+    Format("compare", "sarif", ".sarif", "json.sarif:comparison_sarif", ("view", "both")),
     Format("contacts", "text", ".txt", "text.contacts:contacts_report", ("view", "verbose", "seconds")),
     Format("contacts", "json", ".json", "json.writing:document", ("facts",)),
     Format("defer", "text", ".txt", "text.deferral:deferral_report", ("view", "told", "verbose", "seconds")),

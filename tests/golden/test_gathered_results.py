@@ -47,6 +47,7 @@ THREAD = _object("locations", locations=_list(_object("", location=LOCATION), 1)
 FLOW = _object("threadFlows", threadFlows=_list(THREAD, 1))  # 3.36.3
 RESULT = _object("message ruleId", ruleId=TEXTUAL, ruleIndex={"type": "integer", "minimum": -1}, level=LEVEL,
                  message=MESSAGE, locations=_list(LOCATION), codeFlows=_list(FLOW), properties=BAG,
+                 baselineState={"enum": ["new", "unchanged", "updated", "absent"]},
                  partialFingerprints={"type": "object", "additionalProperties": TEXTUAL})  # 3.27  # fmt: skip
 ROLE: Schema = {"enum": ["analysisTarget"]}  # of those in 3.24.6
 ARTIFACT = _object("", location=FILE, description=MESSAGE, roles=_list(ROLE, 0, True),
@@ -226,3 +227,61 @@ def test_the_schema_refuses_what_the_standard_does() -> None:
         del place[last]
         with pytest.raises(jsonschema.ValidationError):
             jsonschema.validate(log, LOG)
+
+
+LOOSE = """\
+interlock: 1
+modifies: small.yaml
+title: locks at any time
+changes:
+  - {change: D1, to: {lock: {by: hand, when: always}}}
+"""
+
+
+def _run_told(result: dict[str, Any]) -> object:
+    flows = result.get("codeFlows", ())
+    return [step["location"]["message"]["text"] for flow in flows for step in flow["threadFlows"][0]["locations"]]
+
+
+@pytest.mark.parametrize("back", [False, True])
+def test_a_comparison_has_the_first_hold_as_its_baseline(back: bool) -> None:
+    """What fails in the second hold alone is new, in the first alone absent, and else unchanged; behaviour likewise."""
+    Path("loose.yaml").write_text(LOOSE)
+    holds = ["loose.yaml", "small.yaml"] if back else ["small.yaml", "loose.yaml"]
+    assert cli.run(["compare", *holds, *ASKED, "--format", "sarif", "--output", "out.sarif"]) == 1
+    log = json.loads(Path("out.sarif").read_text(encoding="utf-8"))
+    jsonschema.validate(log, LOG)
+    (run,) = log["runs"]
+    rules = [rule["id"] for rule in run["tool"]["driver"]["rules"]]
+    assert all(rules[result["ruleIndex"]] == result["ruleId"] for result in run["results"])
+    states = {result["properties"].get("requirement"): result["baselineState"] for result in run["results"]}
+    assert states.pop("latched-when-locked[D1]") == ("absent" if back else "new")
+    proved = {}
+    for name in ("small.yaml", "loose.yaml"):
+        cli.run(["prove", name, *ASKED, "--format", "sarif", "--output", name + ".sarif"])
+        results = json.loads(Path(name + ".sarif").read_text(encoding="utf-8"))["runs"][0]["results"]
+        proved[name] = {one["properties"]["requirement"]: one for one in results}
+    states.pop(None)
+    assert states
+    for id, state in states.items():
+        old, new = (proved[name].get(id) for name in holds)
+        if old is None or new is None:
+            assert state == ("new" if old is None else "absent")
+        else:
+            assert state == ("unchanged" if _run_told(old) == _run_told(new) else "updated")
+    behaviour = {result["ruleId"]: result for result in run["results"] if "what" in result["properties"]}
+    expected = ("behaviour/lost", "absent") if back else ("behaviour/gained", "new")
+    assert behaviour[expected[0]]["baselineState"] == expected[1]
+    assert "Lock" in behaviour[expected[0]]["message"]["text"] or "lock" in behaviour[expected[0]]["message"]["text"]
+
+
+def test_what_is_the_same_is_unchanged_and_verdicts_may_be_left_out() -> None:
+    """A hold against itself has nothing new; without verdicts no requirement is told of."""
+    assert cli.run(["compare", "small.yaml", "small.yaml", *ASKED, "--format", "sarif", "--output", "same.sarif"]) == 0
+    log = json.loads(Path("same.sarif").read_text(encoding="utf-8"))
+    jsonschema.validate(log, LOG)
+    assert {result["baselineState"] for result in log["runs"][0]["results"]} == {"unchanged"}
+    assert cli.run(["compare", "small.yaml", "small.yaml", "--no-verdicts", "--output", "none.sarif"]) == 0
+    log = json.loads(Path("none.sarif").read_text(encoding="utf-8"))
+    jsonschema.validate(log, LOG)
+    assert log["runs"][0]["results"] == []

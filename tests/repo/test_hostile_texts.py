@@ -254,6 +254,7 @@ RUNS: dict[str, tuple[str, ...]] = {
     "compare markdown": (*COMPARE, "markdown"),
     "compare html": (*COMPARE, "html"),
     "compare json": (*COMPARE, "json"),
+    "compare sarif": (*COMPARE, "sarif"),
     "contacts text": (*CONTACTS, "text", "-v"),
     "contacts json": (*CONTACTS, "json"),
     "family text": ("family", "HOLD", "--requirements", "ASKED", "--no-standing", "-v", "--runs", "1"),

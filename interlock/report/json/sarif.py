@@ -1,7 +1,7 @@
-"""Proofs in the Static Analysis Results Interchange Format: SARIF 2.1.0, an OASIS Standard.
+"""Proofs and comparisons in the Static Analysis Results Interchange Format: SARIF 2.1.0, an OASIS Standard.
 
 Section numbers are those of the standard.  A requirement text is a rule, a requirement that does not plainly hold a
-result of it.
+result of it.  In a comparison the first hold is the baseline (3.27.24) of the results of the second.
 """
 
 from __future__ import annotations
@@ -13,8 +13,12 @@ from typing import Any, TypeAlias
 
 from interlock.hold.loader import Part
 from interlock.report.languages import in_sarif, in_sarif_message, in_uri
-from interlock.report.views.assumptions import CAUTIONS
+from interlock.report.views.assumptions import CAUTIONS, IN_SHORT
+from interlock.report.views.blame import said_changes
+from interlock.report.views.comparison import COMPARED, ORDER, ComparisonView
+from interlock.report.views.comparison_facts import ComparisonFacts, DifferenceFacts
 from interlock.report.views.facts import PROGRAM, Place
+from interlock.report.views.identification import FileFacts
 from interlock.report.views.outcomes import (
     FAULT_OF_PROGRAM,
     NOTHING_ASKED,
@@ -22,10 +26,12 @@ from interlock.report.views.outcomes import (
     described_in,
     outcomes_of,
     refused,
+    told_steps,
 )
 from interlock.report.views.proof import Group, ProofView
 from interlock.report.views.proof_facts import HoldFacts, ProofFacts, Rejection, Status
-from interlock.report.views.wording import listed, sentence
+from interlock.report.views.wording import count_of, listed, sentence
+from interlock.study.comparison.pairing import What
 
 Object: TypeAlias = dict[str, Any]
 
@@ -39,6 +45,16 @@ LEVELS = {
 }
 """3.27.10.  The kind of every result is left at `fail` (3.27.9): of any other the level would have to be `none`, and
 what is undecided would be hidden."""
+
+CHANGED = {
+    What.OTHERWISE: ("warning", "updated"),
+    What.GAINED: ("warning", "new"),
+    What.ON: ("warning", "new"),
+    What.LOST: ("note", "absent"),
+    What.OFF: ("note", "absent"),
+}
+"""Level (3.27.10) and baseline state (3.27.24) of what is otherwise: that something can now be done, or has another
+outcome, is for somebody to look at; that it can no longer be is told."""
 
 
 def proof_sarif(facts: ProofFacts, proofs: Sequence[ProofView]) -> str:
@@ -63,12 +79,7 @@ def _run(proof: ProofView, code: int) -> Object:
             _invocation(not facts.counts.disputed, code, [*told, *(_notification("note", text) for text in notes)])
         ],
         "artifacts": [
-            {
-                "location": {"uri": in_uri(one.name)},
-                "description": _message(one.part),
-                "roles": ["analysisTarget"] if one.part is Part.DESCRIPTION else [],
-                "hashes": {"sha-256": one.sha256},
-            }
+            _artifact(one, ("analysisTarget",) if one.part is Part.DESCRIPTION else ())
             for one in facts.identification.files
         ],
         "results": [
@@ -89,6 +100,112 @@ def _run(proof: ProofView, code: int) -> Object:
     }
 
 
+def comparison_sarif(view: ComparisonView, both: tuple[ProofView, ProofView] | None) -> str:
+    """One log with one run: of the second hold, and what is otherwise than in the first; `both` are their proofs."""
+    facts = view.facts
+    run = _compared(facts) if both is None else _run(both[1], facts.exit_code)
+    run["automationDetails"] = {"id": f"compare/{in_uri(facts.first.description)}/{in_uri(facts.second.description)}/"}
+    if both is not None:
+        old, new = both
+        rules = run["tool"]["driver"]["rules"]
+        rules += [rule for rule in map(_rule, old.groups) if rule["id"] not in {one["id"] for one in rules}]
+        run["results"] = _turned(_run(old, facts.exit_code)["results"], run["results"], rules, new.facts)
+    known = {one["location"]["uri"] for one in run["artifacts"]}
+    run["artifacts"] += [_artifact(one, ()) for one in facts.identification.files if in_uri(one.name) not in known]
+    where = next((one.name for one in facts.identification.files if one.part is Part.DESCRIPTION), "")
+    for what in ORDER:
+        found = view.of(what)
+        if found:
+            id = f"behaviour/{what.name.lower()}"
+            run["tool"]["driver"]["rules"].append(
+                {
+                    "id": id,
+                    "shortDescription": _message(sentence(what)),
+                    "help": _message(" ".join(COMPARED)),
+                    "defaultConfiguration": {"level": CHANGED[what][0]},
+                }
+            )
+            number = len(run["tool"]["driver"]["rules"]) - 1
+            run["results"] += [_difference(one, id, number, where) for one in found]
+    told = [_notification("error", FAULT_OF_PROGRAM)] if facts.disputed is not None else []
+    told += [_notification("warning" if facts.exit_code == 3 else "note", text) for text in (view.summary, *COMPARED)]
+    told += [_notification("warning", f"Not known: {sentence(text)}") for text in facts.open]
+    (invocation,) = run["invocations"]
+    invocation["executionSuccessful"] &= facts.disputed is None
+    invocation["toolExecutionNotifications"] = [*told, *invocation["toolExecutionNotifications"]]
+    run["properties"]["comparedWith"] = {"description": facts.first.description, "title": facts.first.title}
+    return in_sarif({"$schema": SCHEMA, "version": "2.1.0", "runs": [run]})
+
+
+def _compared(facts: ComparisonFacts) -> Object:
+    """A run without verdicts, which were not asked for."""
+    return {
+        "tool": _tool(()),
+        "columnKind": "unicodeCodePoints",
+        "invocations": [_invocation(True, facts.exit_code, [_notification("note", text) for text in facts.cautions])],
+        "artifacts": [],
+        "results": [],
+        "properties": {
+            "description": facts.second.description,
+            "title": facts.second.title,
+            "cautions": list(facts.cautions),
+            "assumptions": list(facts.assumptions),
+            "madeWith": facts.identification.made_with,
+        },
+    }
+
+
+def _turned(old: Sequence[Object], new: Sequence[Object], rules: Sequence[Object], facts: HoldFacts) -> list[Object]:
+    """The results of the second hold, and as absent those that only the first has."""
+    before = {result["properties"]["requirement"]: result for result in old}
+    found: list[Object] = []
+    for result in new:
+        was = before.pop(result["properties"]["requirement"], None)
+        state = "new" if was is None else "unchanged" if _says(was) == _says(result) else "updated"
+        found.append({**result, "baselineState": state})
+    places = {rule["id"]: number for number, rule in enumerate(rules)}
+    for id, result in before.items():
+        fingerprint = {"requirement/v1": _fingerprint(facts, id)}
+        own = {"ruleIndex": places[result["ruleId"]], "partialFingerprints": fingerprint, "baselineState": "absent"}
+        found.append({**result, **own})
+    return found
+
+
+def _says(result: Object) -> tuple[object, ...]:
+    """All that a result says, but for where: a line that has moved makes no other result of it."""
+    flows = [
+        [step["location"]["message"]["text"] for thread in flow["threadFlows"] for step in thread["locations"]]
+        for flow in result.get("codeFlows", ())
+    ]
+    return result["level"], result["message"]["text"], flows
+
+
+def _difference(one: DifferenceFacts, rule: str, number: int, where: str) -> Object:
+    level, state = CHANGED[one.what]
+    said = [f"{sentence(one.what)} {sentence(one.text)}"]
+    said += [f"So too: {sentence(listed(one.others))}"] if one.others else []
+    said += (
+        [f"Comes from {' or '.join(map(said_changes, one.comes_from))} (tried, not proved)."] if one.comes_from else []
+    )
+    said += [f"After {count_of(one.steps, 'step')} that both can take."]
+    begins, steps = told_steps(one.story)
+    at = one.comes_from[0][0].at if one.comes_from else None
+    flow = [
+        {"location": {**_location(where, None), "message": _message(text)}}
+        for text in (*([begins] if begins else ()), *steps)
+    ]
+    return {
+        "ruleId": rule,
+        "ruleIndex": number,
+        "level": level,
+        "message": _message("\n\n".join((*said, IN_SHORT))),
+        "locations": [_location(where if at is None else at.file, at)],
+        "baselineState": state,
+        **({"codeFlows": [{"threadFlows": [{"locations": flow}]}]} if flow else {}),
+        "properties": {"what": one.what, "about": one.text},
+    }
+
+
 def _refusal(rejection: Rejection, code: int) -> Object:
     """No results are told, which says that none were looked for (3.14.23)."""
     faults = [
@@ -101,6 +218,15 @@ def _refusal(rejection: Rejection, code: int) -> Object:
         "columnKind": "unicodeCodePoints",
         "invocations": [_invocation(False, code, faults)],
         "properties": {"description": rejection.description, "cautions": list(CAUTIONS)},
+    }
+
+
+def _artifact(one: FileFacts, roles: Sequence[str]) -> Object:
+    return {
+        "location": {"uri": in_uri(one.name)},
+        "description": _message(one.part),
+        "roles": list(roles),
+        "hashes": {"sha-256": one.sha256},
     }
 
 

@@ -12,7 +12,7 @@ from interlock.report.views.assumptions import IN_SHORT
 from interlock.report.views.blame import CAUTION
 from interlock.report.views.facts import Place, Reason, Step
 from interlock.report.views.proof import AnswerView, ProofView
-from interlock.report.views.proof_facts import HoldFacts, Open, Rejection, Status
+from interlock.report.views.proof_facts import HoldFacts, Open, Rejection, Status, StoryFacts
 from interlock.report.views.proof_words import how_it_fails, reached_head
 from interlock.report.views.wording import ACTORS, by_itself, sentence
 
@@ -68,18 +68,25 @@ def refused(rejection: Rejection) -> tuple[str, ...]:
 
 def _outcome(proof: ProofView, answer: AnswerView) -> Outcome:
     facts = answer.facts
-    told = facts.story if facts.status is Status.FAILS else None
+    begins, steps = told_steps(facts.story if facts.status is Status.FAILS else None)
     at = _blamed(proof.facts, facts.id) if facts.status is Status.FAILS else None
     at = at or _asked(proof.facts, facts.written_at)
     return Outcome(
         answer,
         _verdict(answer),
-        "" if told is None or not told.start else f"At the start: {'; '.join(told.start)}.",
-        () if told is None else tuple(map(_step, told.steps)),
+        begins,
+        steps,
         tuple(_more(answer)),
         described_in(proof.facts) if at is None else at.file,
         at,
     )
+
+
+def told_steps(story: StoryFacts | None) -> tuple[str, tuple[str, ...]]:
+    """How a run begins, and its steps, in sentences; nothing where there is none."""
+    if story is None:
+        return "", ()
+    return f"At the start: {'; '.join(story.start)}." if story.start else "", tuple(map(_step, story.steps))
 
 
 def _verdict(answer: AnswerView) -> str:

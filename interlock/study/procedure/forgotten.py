@@ -48,7 +48,9 @@ def limits_kept(compiled: CompiledHold, limits: Limits, report: ProgressCallback
             if not signals_of(target) & signals_of(kept):
                 questions.append(Question(_id(device, id), conj(target, neg(kept))))
                 questions.append(Question(_id(device, id, "kept"), conj(target, kept)))
-    found, _ = Session(machine, limits, report).claim_and_confirm(questions, (), partial(decide, shortest=False), nobody)
+    found, _ = Session(machine, limits, report).claim_and_confirm(
+        questions, (), partial(decide, shortest=False), nobody
+    )
     return tuple(_kept(device, asked, found) for device in within)
 
 
