@@ -16,7 +16,7 @@ from interlock.report.languages import in_sarif, in_sarif_message, in_uri
 from interlock.report.views.assumptions import CAUTIONS, IN_SHORT
 from interlock.report.views.blame import said_changes
 from interlock.report.views.comparison import COMPARED, ORDER, ComparisonView
-from interlock.report.views.comparison_facts import ComparisonFacts, DifferenceFacts
+from interlock.report.views.comparison_facts import ComparisonFacts, DifferenceFacts, What
 from interlock.report.views.facts import PROGRAM, Place
 from interlock.report.views.identification import FileFacts
 from interlock.report.views.outcomes import (
@@ -31,7 +31,6 @@ from interlock.report.views.outcomes import (
 from interlock.report.views.proof import Group, ProofView
 from interlock.report.views.proof_facts import HoldFacts, ProofFacts, Rejection, Status
 from interlock.report.views.wording import count_of, listed, sentence
-from interlock.study.comparison.pairing import What
 
 Object: TypeAlias = dict[str, Any]
 
