@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -43,14 +44,20 @@ def asked_of(name: str) -> tuple[Machine, list[Question]]:
     return machine, [question_of(machine, r) for r in machine.requirements if r.kind not in left_out]
 
 
+@cache
+def claimed() -> tuple[Machine, list[tuple[Question, Certificate]]]:
+    """Of the twin-lane hold, what is proved by certificates."""
+    machine, questions = asked_of("twin-lane")
+    claims = zip(questions, decide(machine, questions), strict=True)
+    return machine, [(q, one.certificate) for q, one in claims if isinstance(one, Proved) and one.certificate]
+
+
 def test_no_clause_of_a_certificate_can_be_left_out() -> None:
     """Of the twin-lane hold: with any one clause left out, z3 refuses each certificate."""
-    machine, questions = asked_of("twin-lane")
-    claims = decide(machine, questions)
+    machine, proofs = claimed()
     served: dict[int, tuple[Certificate, list[Question]]] = {}
-    for question, claim in zip(questions, claims, strict=True):
-        if isinstance(claim, Proved) and claim.certificate is not None:
-            served.setdefault(id(claim.certificate), (claim.certificate, []))[1].append(question)
+    for question, certificate in proofs:
+        served.setdefault(id(certificate), (certificate, []))[1].append(question)
     assert served
     for certificate, proved in served.values():
         targets = [question.target for question in proved]
@@ -63,13 +70,7 @@ def test_no_clause_of_a_certificate_can_be_left_out() -> None:
 
 def test_what_one_question_needs_is_a_certificate_for_it() -> None:
     """The clauses that a single question needs prove it by themselves, and are fewer."""
-    machine, questions = asked_of("twin-lane")
-    claims = decide(machine, questions)
-    proofs = [
-        (question, claim.certificate)
-        for question, claim in zip(questions, claims, strict=True)
-        if isinstance(claim, Proved) and claim.certificate is not None
-    ]
+    machine, proofs = claimed()
     for question, certificate in some(proofs[::25]):
         needed = needed_clauses(machine, certificate, [question.target])
         assert len(needed) < len(certificate.clauses)
