@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import csv
 import json
 import re
 import shutil
+from collections.abc import Mapping, Sequence
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -14,6 +16,7 @@ from markdown_it import MarkdownIt
 
 from interlock import cli
 from interlock.cli.exit_codes import FOUND, UNDECIDED
+from interlock.report.csv.failures import failures_csv
 from interlock.report.html.failures import failures_html
 from interlock.report.markdown.failures import failures_markdown
 from interlock.report.text.failures import failures_report
@@ -159,6 +162,63 @@ def test_each_failure_is_told_with_what_it_breaks() -> None:
     }
 
 
+def row_of(count: int, breaks: Mapping[int, Sequence[int]], places: int, size: int = 1) -> FailuresView:
+    """So many latches in a row; by the place of each, at which places of one requirement it breaks it alone."""
+    by_place: list[list[SetFacts]] = [[] for _ in range(places)]
+    for latch, where in breaks.items():
+        for at in where:
+            by_place[at].append(SetFacts((f"f{latch}",), 3, False, None, None))
+    asked = tuple(
+        msgspec.structs.replace(broken(f"p{at}", "1", ()), about=(f"bay {at}",), sets=tuple(sets))
+        for at, sets in enumerate(by_place)
+    )
+    view = view_of(*asked, size=size)
+    items = tuple(item(f"f{at}") for at in range(count))
+    return view_of_facts(msgspec.structs.replace(view.facts, failures=items))
+
+
+@pytest.mark.parametrize(
+    ("breaks", "said"),
+    [
+        ({at: [at] for at in range(5)}, ("in turn, bay 0 to bay 4: the f0 to the f4 (5)",)),
+        ({at: range(5) for at in range(4)}, ("everywhere: the f0 to the f3 (4)",)),
+        ({0: [2], 1: [2], 2: [2], 4: [2]}, ("bay 2: the f0 to the f2 (3), the f4",)),
+        ({0: [0], 1: [1], 2: [1], 3: [3]}, ("bay 0: the f0", "bay 1: the f1, the f2", "bay 3: the f3")),
+        (
+            {0: [0, 1], 1: [1, 2], 2: [2, 4]},
+            ("bay 0 and bay 1: the f0", "bay 1 and bay 2: the f1", "bay 2 and bay 4: the f2"),
+        ),
+        ({0: [0], 1: [1], 3: [3], 4: [4]}, ("bay 0: the f0", "bay 1: the f1", "bay 3: the f3", "bay 4: the f4")),
+    ],
+)
+def test_like_items_are_told_together_only_where_they_follow_one_another(
+    breaks: Mapping[int, Sequence[int]], said: tuple[str, ...]
+) -> None:
+    """In the order of the hold, none left out between, and at places that are the same or the next ones in turn."""
+    (table,) = by_requirement(row_of(5, breaks, 5))
+    assert [(row.ways, row.told) for _, rows in table.alike for row in rows] == [("latch: stuck", said)]
+
+
+def test_what_is_told_together_is_in_the_table_one_by_one() -> None:
+    """CSV has a row for each requirement and set, for what is not settled, and for what is in no set."""
+    view = view_of(*LATCHES)
+    rows = list(csv.DictReader(failures_csv(view).splitlines()))
+    assert [(row["result"], row["requirement"], row["failures"], row["severity"]) for row in rows] == [
+        ("breaks", "p1", "a", "2"),
+        ("breaks", "p1", "b; c", "2"),
+        ("breaks", "p2", "a", "2"),
+        ("breaks", "p2", "d", "2"),
+        ("breaks", "q3", "", "1"),
+        ("breaks", "r4", "a", "3"),
+        ("breaks", "r4", "b", "3"),
+        ("not settled", "r4", "c; d", "3"),
+    ]
+    assert {row["caution"] for row in rows} == {"caution"}
+    assert {row["known"] for row in rows} == {view.completeness}
+    (none,) = csv.DictReader(failures_csv(row_of(1, {}, 1)).splitlines())
+    assert (none["result"], none["failures"], none["said"]) == ("in no set that was found", "f0", "f0 sticks")
+
+
 @pytest.mark.parametrize(
     ("requirement", "size", "said"),
     [
@@ -255,9 +315,9 @@ class Page(HTMLParser):
 
 
 def test_page_and_text_to_paste_say_the_same(capsys: pytest.CaptureFixture[str]) -> None:
-    """Of a real analysis: every head has its scope, both have every set, and one signs after what is signed."""
+    """Of a real analysis: every head has its scope, each format has every set, and one signs after what is signed."""
     shown = {}
-    for layout in ("html", "markdown", "json", "text"):
+    for layout in ("html", "markdown", "json", "csv", "text"):
         assert cli.run([*ASKED, "--format", layout]) == FOUND
         shown[layout] = capsys.readouterr().out
     page, facts = Page(shown["html"]), json.loads(shown["json"])
@@ -270,10 +330,13 @@ def test_page_and_text_to_paste_say_the_same(capsys: pytest.CaptureFixture[str])
     for failures in sets:
         words = " and ".join(said[id] for id in failures) or "nothing fails"
         words = words[0].upper() + words[1:]
-        assert any(words in row for row in page.rows), words
+        ways = [f"{one['item']}: {one['mode']}" for one in facts["failures"] if one["id"] in failures]
+        assert any(all(way in " ".join(row) for way in ways) for row in page.rows), words
         assert words in cells, words
-    for one in some(facts["failures"]):
-        assert any(one["name"] in row[0] for row in page.rows if row), one
+    table = list(csv.DictReader(shown["csv"].splitlines()))
+    listed = {(row["requirement"], row["failures"]) for row in table}
+    assert listed >= {(one["id"], "; ".join(each["failures"])) for one in facts["requirements"] for each in one["sets"]}
+    assert {id for row in table for id in row["failures"].split("; ")} >= {one["id"] for one in facts["failures"]}
     flat = " ".join(page.text.split())
     for text in (*facts["assumptions"], *facts["cautions"]):
         assert flat.index(text) < flat.index("Signed is all that stands before this line")

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from interlock.report.html.page import page
 from interlock.report.views import failure_tables
+from interlock.report.views.failure_likes import FOLLOWING
 from interlock.report.views.failure_noticing import noticing_of
 from interlock.report.views.failures import FailuresView
 from interlock.report.views.sheets import Sheet
@@ -23,6 +24,8 @@ def failures_html(view: FailuresView) -> str:
         view=view,
         facts=view.facts,
         tables=failure_tables,
+        requirements=failure_tables.by_requirement(view),
+        following=FOLLOWING,
         noticing=noticing_of(view),
         most_open=MOST_OPEN,
     )

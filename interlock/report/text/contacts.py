@@ -6,9 +6,9 @@ from collections.abc import Iterator
 
 from interlock.report.text.identified import identified_lines
 from interlock.report.text.lines import BLANK, Line, Tone, flow, heading, labelled
-from interlock.report.views.contacts import ABOUT_NEEDLESS, ContactsView
+from interlock.report.views.contacts import ABOUT_NEEDLESS, ABOUT_WITHOUT, ContactsView
 from interlock.report.views.contacts_facts import ContactFacts, EffectFacts
-from interlock.report.views.wording import count_of, listed, seconds_as_text, sentence, shortened
+from interlock.report.views.wording import count_of, seconds_as_text, sentence, shortened
 
 MOST_NAMED = 2
 MOST_PAIRS = 3
@@ -35,7 +35,7 @@ def _lines(view: ContactsView, verbose: bool, seconds: float) -> Iterator[Line]:
         said = "not found to be possible although nothing fails:"
         yield from labelled(said, shortened(facts.impossible, len(facts.impossible) if verbose else 6), 2)
     yield BLANK
-    yield from flow("'Without it' means: bridged where it is in series with others, open where it is beside others.", 2)
+    yield from flow(ABOUT_WITHOUT, 2)
     if needless := view.of_need("nothing"):
         yield from heading("Contacts that nothing needs")
         yield from flow(view.needless, 2)
@@ -82,12 +82,7 @@ def _contact(view: ContactsView, contact: ContactFacts, verbose: bool) -> Iterat
 
 
 def _effect(view: ContactsView, label: str, effect: EffectFacts, verbose: bool, named: int) -> Iterator[Line]:
-    parts = [*view.breaks(effect.breaks), *filter(None, [view.lost(effect)])]
-    for one in effect.together[: None if verbose else MOST_PAIRS]:
-        others = listed([view.said[other] for other in one.others])
-        parts.append(f"{view.asked[one.requirement].from_} where also {others}")
-    if not verbose and len(effect.together) > MOST_PAIRS:
-        parts.append(f"{count_of(len(effect.together) - MOST_PAIRS, 'pair')} more (--verbose)")
+    parts = view.told(effect, None if verbose else MOST_PAIRS)
     if parts:
         yield from labelled(label, "; ".join(parts), 8)
         if verbose and (effect.breaks or effect.lost):

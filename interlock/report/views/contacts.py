@@ -39,6 +39,7 @@ _COUNTED: Mapping[NeedWord, str] = {
     "not settled": "not settled",
 }
 _MODES = {"welded": "bridged", "open": "open"}
+ABOUT_WITHOUT = "'Without it' means: bridged where it is in series with others, open where it is beside others."
 ABOUT_NEEDLESS = (
     "Such a contact is a spare, a second line against something, or the description does not say what it is for. Two "
     "of them may each be enough without the other, and not be missed at once. Nobody may take one away on this word."
@@ -96,6 +97,16 @@ class ContactsView:
         parts += [f"{count_of(len(effect.steps), 'step')}"] if effect.steps else []
         return f"can no longer be: {listed(parts)}" if parts else ""
 
+    def told(self, effect: EffectFacts, most: int | None = None) -> tuple[str, ...]:
+        """What comes of it in short; pairs with other failures up to so many, then how many more there are."""
+        parts = [*self.breaks(effect.breaks), *filter(None, [self.lost(effect)])]
+        for one in effect.together[:most]:
+            others = listed([self.said[other] for other in one.others])
+            parts.append(f"{self.asked[one.requirement].from_} where also {others}")
+        if most is not None and len(effect.together) > most:
+            parts.append(f"{count_of(len(effect.together) - most, 'pair')} more")
+        return tuple(parts)
+
     def when(self, effect: EffectFacts) -> str:
         """In which condition it is then."""
         return _MODES[effect.mode]
@@ -107,6 +118,23 @@ class ContactsView:
         numbers = Counter(one.need for one in self.facts.contacts)
         parts = [f"{numbers[need]} {said}" for need, said in _COUNTED.items() if numbers[need]]
         return f"{count_of(len(self.facts.contacts), 'contact')}: {listed(parts) or 'there is none'}"
+
+    @property
+    def scope(self) -> tuple[str, ...]:
+        """How far it goes, and what says nothing of contacts."""
+        facts = self.facts
+        found = []
+        if unsettled := self.of_need("not settled"):
+            found.append(
+                f"Not settled: whether anything needs {count_of(len(unsettled), 'contact')}. More time may settle them."
+            )
+        if facts.size < 2:
+            found.append("Asked about one contact at a time: what it takes two failures for is not among this.")
+        if facts.broken:
+            found.append(f"Broken although nothing fails, so that no contact is for them: {listed(facts.broken)}.")
+        if facts.impossible:
+            found.append(f"Not found to be possible although nothing fails: {listed(facts.impossible)}.")
+        return tuple(found)
 
 
 def contacts_view(

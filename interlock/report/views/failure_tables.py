@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
+from typing import TypeAlias
 
+from interlock.report.views.failure_likes import MOST_PLACES, Following, LikeRow
 from interlock.report.views.failure_rates import figure, likely_of
 from interlock.report.views.failures import SIZES, FailuresView, SetGroup, SetView
 from interlock.report.views.failures_facts import BrokenFacts, FailureItem, SetFacts
 from interlock.report.views.wording import count_of, listed, shortened
 
-MOST_PLACES = 6
 BY_FAILURE = "What each failure does"
 BY_REQUIREMENT = "What breaks each requirement"
 BY_RATE = "Rates and exposures that were given"
@@ -43,11 +44,35 @@ class SeverityRow:
 
 
 @dataclass(frozen=True, slots=True)
+class BrokenLine:
+    """A text of a requirement that breaks, and at how many of its places."""
+
+    severity: str
+    text: str
+    fewest: int
+    most: int
+
+    @property
+    def said(self) -> str:
+        """The text and, where that is more than one, the number."""
+        if self.most < 2:
+            return self.text
+        number = f"{self.most}" if self.fewest == self.most else f"{self.fewest} to {self.most}"
+        return f"{self.text} ({number} places)"
+
+
+@dataclass(frozen=True, slots=True)
 class Effect:
-    """What some failures do: `beside` says alone or with which others, `broken` which requirements then break."""
+    """What some failures do: `beside` says alone or with which others, `lines` which requirements then break."""
 
     beside: str
-    broken: tuple[str, ...]
+    lines: tuple[BrokenLine, ...]
+
+    @property
+    def broken(self) -> tuple[str, ...]:
+        """The lines in words, those of one severity together."""
+        alike = groupby(self.lines, key=lambda line: line.severity)
+        return tuple(f"severity {severity}: {', '.join(one.said for one in lines)}" for severity, lines in alike)
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,11 +106,15 @@ class SetRow:
 
 @dataclass(frozen=True, slots=True)
 class RequirementTable:
-    """What breaks the instances of one text of a requirement; `first` is the first of `asked` instances."""
+    """What breaks the instances of one text of a requirement; `first` is the first of `asked` instances.
+
+    `alike` has the same sets as `groups`, like ones told together.
+    """
 
     first: BrokenFacts
     asked: int
     groups: tuple[tuple[SetGroup, tuple[SetRow, ...]], ...]
+    alike: tuple[tuple[SetGroup, tuple[LikeRow, ...]], ...]
     rest: str
     likely: str
 
@@ -172,27 +201,50 @@ def by_failure(view: FailuresView) -> tuple[ModeTable, ...]:
     modes: dict[tuple[str, str], list[FailureItem]] = {}
     for item in view.facts.failures:
         modes.setdefault((item.item, item.mode), []).append(item)
-    tables = []
+    tables, following = [], Following(view)
     for items in modes.values():
-        rows: dict[tuple[tuple[Effect, ...], str], list[str]] = {}
+        rows: dict[_Alike, list[tuple[str, tuple[Effect, ...]]]] = {}
         for item in items:
-            told = (tuple(_effects(view, item, having.get(item.id, ()))), _rest(view, item, item.id in having))
-            at_once = f" (at once: {view.said_of(item.several)})" if item.several else ""
-            rows.setdefault(told, []).append(item.name + at_once)
-        made = (ItemRow(tuple(dict.fromkeys(names)), *told) for told, names in rows.items())
+            effects = tuple(_effects(view, item, having.get(item.id, ())))
+            texts = tuple((one.beside, tuple(line.text for line in one.lines)) for one in effects)
+            rows.setdefault((texts, _rest(view, item, item.id in having)), []).append((item.id, effects))
+        made = (
+            ItemRow(following.names([id for id, _ in alike]), _together([own for _, own in alike]), rest)
+            for (_, rest), alike in rows.items()
+        )
         tables.append(ModeTable(items[0], tuple(sorted(made, key=lambda row: not row.effects))))
     return tuple(tables)
+
+
+_Alike: TypeAlias = tuple[tuple[tuple[str, tuple[str, ...]], ...], str]
+"""What is to be said of items in the same words: their effects but for how many places, and the rest."""
+
+
+def _together(every: Sequence[tuple[Effect, ...]]) -> tuple[Effect, ...]:
+    """The effects of items that break the same: of each text the fewest and the most places."""
+    return tuple(
+        Effect(
+            same[0].beside,
+            tuple(
+                BrokenLine(own[0].severity, own[0].text, min(one.fewest for one in own), max(one.most for one in own))
+                for own in zip(*(one.lines for one in same), strict=True)
+            ),
+        )
+        for same in zip(*every, strict=True)
+    )
 
 
 def by_requirement(view: FailuresView) -> tuple[RequirementTable, ...]:
     """Every text of a requirement that was asked about, the gravest first."""
     texts = groupby(view.facts.requirements, key=lambda one: one.from_)
-    return tuple(sorted((_requirement(view, tuple(asked)) for _, asked in texts), key=lambda one: one.first.severity))
+    following = Following(view)
+    tables = (_requirement(view, following, tuple(asked)) for _, asked in texts)
+    return tuple(sorted(tables, key=lambda one: one.first.severity))
 
 
 def _effects(view: FailuresView, item: FailureItem, sets: Sequence[SetView]) -> Iterator[Effect]:
     """Alone first, then with the fewest others; what others do the same beside it are told together."""
-    found: dict[tuple[int, tuple[str, ...]], list[str]] = {}
+    found: dict[tuple[int, tuple[BrokenLine, ...]], list[str]] = {}
     for one in sets:
         others = [id for id in one.failures if id != item.id]
         broken = tuple(broken_lines(one))
@@ -201,14 +253,14 @@ def _effects(view: FailuresView, item: FailureItem, sets: Sequence[SetView]) -> 
         yield Effect("; or ".join(besides), broken)
 
 
-def broken_lines(one: SetView) -> Iterator[str]:
+def broken_lines(one: SetView) -> Iterator[BrokenLine]:
     """Each text of a requirement that a set breaks, the gravest first, and of how many places."""
     texts: dict[tuple[str, str], int] = {}
     for broken, _ in one.breaks:
         key = broken.severity, broken.from_
         texts[key] = texts.get(key, 0) + 1
     for (severity, text), number in texts.items():
-        yield f"severity {severity}: {text}" + (f" ({number} places)" if number > 1 else "")
+        yield BrokenLine(severity, text, number, number)
 
 
 def _rest(view: FailuresView, item: FailureItem, breaks: bool) -> str:
@@ -222,7 +274,7 @@ def _rest(view: FailuresView, item: FailureItem, breaks: bool) -> str:
     return "" if breaks and not beyond else f"Breaks nothing {'else ' if breaks else ''}by itself{beyond}."
 
 
-def _requirement(view: FailuresView, asked: Sequence[BrokenFacts]) -> RequirementTable:
+def _requirement(view: FailuresView, following: Following, asked: Sequence[BrokenFacts]) -> RequirementTable:
     places: dict[tuple[str, ...], list[str]] = {}
     for one in asked:
         for broken in one.sets:
@@ -232,6 +284,7 @@ def _requirement(view: FailuresView, asked: Sequence[BrokenFacts]) -> Requiremen
         asked[0],
         len(asked),
         tuple(pair for pair in groups if pair[1]),
+        tuple((group, following.rows(view, group, asked)) for group, rows in groups if rows),
         _known(view, asked),
         likely_of(view.facts, asked[0].from_),
     )

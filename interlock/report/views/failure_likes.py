@@ -1,0 +1,134 @@
+"""Like failures told together: of each way to fail the items, and where, without a line for each.
+
+Items follow one another where they do among those of their sort in the hold; nothing is read out of what they are
+called.  What is told together is in CSV and JSON one by one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from interlock.report.views.failure_rates import figure
+from interlock.report.views.failures import FailuresView, SetGroup
+from interlock.report.views.failures_facts import BrokenFacts
+from interlock.report.views.wording import shortened
+
+LEAST = 3
+"""So many that follow one another are told by the first and the last."""
+MOST_PLACES = 6
+FOLLOWING = (
+    "A to B (12): all that stand from A to B among their sort in the order of the description. In turn: the first of "
+    "them at the first place named, the last at the last, those between at those between. CSV and JSON have each alone."
+)
+"""What a reader must know of the way in which like items are told."""
+
+
+@dataclass(frozen=True, slots=True)
+class LikeRow:
+    """Sets whose members fail in the same ways: `ways`, and `told` of which items where a requirement breaks."""
+
+    ways: str
+    told: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _One:
+    """A set: the place of each member among the items that fail so, and the places of the instances that it breaks."""
+
+    at: tuple[int, ...]
+    where: tuple[int, ...]
+    probability: float | None
+
+    def step_to(self, other: _One) -> int | None:
+        """By how much the other's instances are shifted where its items are the next ones; None where they are not."""
+        moves = {there - here for here, there in zip(self.at, other.at, strict=True)}
+        if moves != {1} or self.probability != other.probability or len(self.where) != len(other.where):
+            return None
+        shifts = {there - here for here, there in zip(self.where, other.where, strict=True)} or {0}
+        return shifts.pop() if len(shifts) == 1 else None
+
+
+class Following:
+    """The items of each way to fail, in the order of the hold."""
+
+    def __init__(self, view: FailuresView) -> None:
+        self._names: dict[tuple[str, str], dict[int, str]] = {}
+        self.way: dict[str, tuple[str, str]] = {}
+        self.place: dict[str, int] = {}
+        for item in view.facts.failures:
+            way = self.way[item.id] = item.item, item.mode
+            own = self._names.setdefault(way, {})
+            # what a common cause does is said of each, so that none follows another
+            self.place[item.id] = 2 * len(own) if item.several else len(own)
+            at_once = f" (at once: {view.said_of(item.several)})" if item.several else ""
+            own[self.place[item.id]] = item.name + at_once
+
+    def names(self, failures: Sequence[str]) -> tuple[str, ...]:
+        """The items of failures of one way, those that follow one another by the first and the last."""
+        way = self.way[failures[0]]
+        ones = [_One((self.place[id],), (), None) for id in failures]
+        return tuple(self._said((way,), first, last, len(run)) for run in _runs(ones) for first, last in [_ends(run)])
+
+    def _said(self, ways: Sequence[tuple[str, str]], first: _One, last: _One, number: int) -> str:
+        ends = [
+            " with ".join(self._names[way][at] for way, at in zip(ways, one.at, strict=True)) for one in (first, last)
+        ]
+        return f"{ends[0]} to {ends[1]} ({number})" if number > 1 else ends[0]
+
+    def rows(self, view: FailuresView, group: SetGroup, asked: Sequence[BrokenFacts]) -> tuple[LikeRow, ...]:
+        """The sets of the group that break the instances of one text, by the ways in which their members fail."""
+        places: dict[tuple[str, ...], list[int]] = {}
+        for at, one in enumerate(asked):
+            for broken in one.sets:
+                places.setdefault(broken.failures, []).append(at)
+        found: dict[tuple[tuple[str, str], ...], list[_One]] = {}
+        for each in view.of_group(group):
+            if each.failures in places:
+                members = sorted(each.failures, key=lambda id: (self.way[id], self.place[id]))
+                ways = tuple(self.way[id] for id in members)
+                own = tuple(self.place[id] for id in members)
+                found.setdefault(ways, []).append(_One(own, tuple(places[each.failures]), each.probability))
+        said = {ways: " with ".join(f"{item}: {mode}" for item, mode in ways) or group.title for ways in found}
+        return tuple(LikeRow(said[ways], self._told(ways, ones, asked)) for ways, ones in found.items())
+
+    def _told(
+        self, ways: Sequence[tuple[str, str]], ones: Sequence[_One], asked: Sequence[BrokenFacts]
+    ) -> tuple[str, ...]:
+        """Where, and by which items; those with the same places beside one another."""
+        told: dict[str, list[str]] = {}
+        for run in _runs(sorted(ones, key=lambda one: one.at)):
+            first, last = _ends(run)
+            where = _where(first.where, asked)
+            if first.where != last.where:
+                where = f"in turn, {where} to {_where(last.where, asked)}"
+            if first.probability is not None:
+                where += f" (probability {figure(first.probability)})"
+            told.setdefault(where, []).append(self._said(ways, first, last, len(run)))
+        return tuple(f"{where}: {', '.join(names)}" if any(names) else where for where, names in told.items())
+
+
+def _runs(ones: Sequence[_One]) -> Iterator[Sequence[_One]]:
+    """The longest parts that follow one another with the same shift; shorter ones than the least one by one."""
+    begin = 0
+    while begin < len(ones):
+        end, shift = begin + 1, None
+        while end < len(ones):
+            step = ones[end - 1].step_to(ones[end])
+            if step is None or step != (shift := step if shift is None else shift):
+                break
+            end += 1
+        if end - begin < LEAST:
+            end = begin + 1
+        yield ones[begin:end]
+        begin = end
+
+
+def _ends(run: Sequence[_One]) -> tuple[_One, _One]:
+    return run[0], run[-1]
+
+
+def _where(places: Sequence[int], asked: Sequence[BrokenFacts]) -> str:
+    if len(places) == len(asked):
+        return "everywhere" if len(asked) > 1 else "there"
+    return shortened([" with ".join(asked[at].about) for at in places], MOST_PLACES)
