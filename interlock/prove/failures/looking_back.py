@@ -12,12 +12,11 @@ from heapq import heappop, heappush
 from itertools import count
 
 from interlock.kernel.claims import Trace
-from interlock.kernel.evaluator import fire
 from interlock.prove.core.local import Cube, LocalRules
 from interlock.prove.core.polarity import PolaritySolver
 from interlock.prove.core.solvers import add_all, light_solver
 from interlock.prove.engine import Clock
-from interlock.prove.failures.states import Met
+from interlock.prove.failures.states import Met, extended
 from interlock.prove.frames.frames import Obligation
 
 MOST_LOOKED_AT = 30
@@ -101,11 +100,8 @@ class LookBack:
         return tuple(sorted(self.rules.justify(literals, self._solver.model()).union(rest)))
 
     def _trace(self, lead: Trace, step: Obligation) -> Trace:
-        machine = self.rules.machine
-        fired, states = list(lead.rules), list(lead.states)
+        machine, fired = self.rules.machine, []
         while step.then is not None:
-            rule = machine.rules[step.rule]
-            fired.append(rule.name)
-            states.append(fire(machine, rule, states[-1]))
+            fired.append(machine.rules[step.rule])
             step = step.then
-        return Trace(tuple(fired), tuple(states))
+        return extended(machine, lead, fired)

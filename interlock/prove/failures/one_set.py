@@ -1,6 +1,7 @@
 """One set of failures: runs to targets in which nothing else fails, or clauses that exclude the targets.
 
-First what is known is looked at: states that are reached, then clauses.  Then it is looked back from each target (see
+First what is known is looked at: states that are reached, then clauses, then how runs to the same target ended under
+other sets (the last steps of most have nothing to do with what failed).  Then it is looked back from each target (see
 `looking_back`); what is left is asked of property-directed reachability, begun with the clauses that are known, in
 turns with guided search.
 """
@@ -16,7 +17,7 @@ from interlock.prove.core.solvers import light_solver
 from interlock.prove.engine import Clock
 from interlock.prove.failures.looking_back import LookBack
 from interlock.prove.failures.narrowing import Narrowed
-from interlock.prove.failures.states import Met
+from interlock.prove.failures.states import Met, extended
 from interlock.prove.frames.frames import Frames
 
 MOST_IN_VAIN = 8
@@ -25,6 +26,8 @@ FEW_FRAMES = 6
 """So many steps from the start runs are looked for by frames before they are looked for by guided search."""
 
 Known = Callable[[], list[Cube]]
+Ending = tuple[int, ...]
+"""Rules, by their numbers, with which a run to a target ended after its last failure."""
 Guide = Callable[[Sequence[int]], Mapping[int, Trace]]
 """Guided search for some of the targets, by their places: runs to those that it finds."""
 
@@ -34,7 +37,7 @@ class OneSet:
 
     `excludes` says of a target, by its place, whether the clauses known exclude it; `may_hold` gives cubes kept out by
     clauses that are not known not to hold under the set, `hold` by those that hold there.  `met` is None where there is
-    no state to begin with.
+    no state to begin with.  `endings` gives, by the target's place, how runs to it ended.
     """
 
     def __init__(
@@ -47,6 +50,7 @@ class OneSet:
         met: Met | None,
         clock: Clock,
         found: Callable[[int, Trace], None],
+        endings: Callable[[int], Iterable[Ending]],
     ) -> None:
         self.narrowed = narrowed
         self.targets = [narrowed.gate(target) for target in targets]
@@ -58,6 +62,7 @@ class OneSet:
         self.answered: set[int] = set()
         """The places of the targets to which a run is known, or that the clauses known exclude."""
         self._found = found
+        self._endings = endings
 
     @property
     def left(self) -> list[int]:
@@ -78,7 +83,9 @@ class OneSet:
                 for place in self.left:
                     if place in self.answered:
                         continue
-                    trace = look.run_to(self.targets[place], shortly=in_vain >= MOST_IN_VAIN)
+                    trace = self._ending_alike(self.met, place)
+                    if trace is None:
+                        trace = look.run_to(self.targets[place], shortly=in_vain >= MOST_IN_VAIN)
                     if trace is None:
                         in_vain += 1
                     else:
@@ -95,6 +102,14 @@ class OneSet:
             frames.solver.close()
         wanted = [self.targets[place] for place in self.left]
         return trim(self.narrowed.rules, lemmas, wanted, self.clock, light_solver) if wanted else []
+
+    def _ending_alike(self, met: Met, place: int) -> Trace | None:
+        """A run that ends as one to the same target did under another set."""
+        rules = self.narrowed.rules
+        for ending in self._endings(place):
+            if lanes := met.before(rules, ending, self.targets[place]):
+                return extended(rules.machine, met.run_of(lanes), (rules.machine.rules[at] for at in ending))
+        return None
 
     def _by_frames(self, frames: Frames, guide: Guide, report: ProgressCallback) -> Sequence[Cube]:
         """The clauses that exclude what is left in the end."""

@@ -99,6 +99,12 @@ class Pool:
         self._standing = None
         self._hold(wanted)
 
+    def guess(self, cubes: Iterable[Cube]) -> None:
+        """Adds clauses of which nothing is known; what is there already stays as it is."""
+        for cube in sorted(set(cubes).difference(self.cubes)):
+            self._take(cube)
+        self._standing = None
+
     def _take(self, cube: Cube) -> None:
         at = len(self.cubes)
         names = frozenset(self.rules.encoding.variable_of[abs(literal)] for literal in cube)

@@ -42,8 +42,9 @@ from interlock.prove.core.samples import Samples
 from interlock.prove.core.solvers import light_solver
 from interlock.prove.core.starts import some_initial_states
 from interlock.prove.engine import INTERRUPTED, NO_LIMITS, OutOfTime, clock_of, stop_reason
+from interlock.prove.failures.likes import Likes
 from interlock.prove.failures.narrowing import Narrowing
-from interlock.prove.failures.one_set import OneSet
+from interlock.prove.failures.one_set import Ending, OneSet
 from interlock.prove.failures.pool import Obligation, Pool
 from interlock.prove.failures.runs import with_failures
 from interlock.prove.failures.states import Met, Nominal
@@ -120,6 +121,8 @@ class _Work:
         """Per question the family of the sets under which it was not shown to be excluded when that was weighed."""
         self.runs: list[dict[frozenset[str], Trace]] = [{} for _ in questions]
         """Per question a run for each set known to lead to its target."""
+        self.endings: list[dict[Ending, None]] = [{} for _ in questions]
+        """Per question how runs to its target ended in which something failed."""
         self.broken = [0] * len(questions)
         """Per question the family of the sets that are known to lead to its target."""
         self.place = {name: at for at, name in enumerate(failures)}
@@ -129,6 +132,7 @@ class _Work:
         for rule, owner in zip(machine.rules, self.narrowing.owners, strict=True):
             if owner is not None and (failures[owner], True) in rule.update:
                 self.strikes[failures[owner]].append(rule)
+        self.likes: Likes | None = None
         self.truth = [self.rules.encoding.gate(question.target) for question in questions]
 
     def run(self) -> None:
@@ -228,6 +232,7 @@ class _Work:
             met,
             self.clock,
             lambda place, trace: self.found(left[place], trace),
+            lambda place: tuple(self.endings[left[place]]),
         )
 
         def guide(places: Sequence[int]) -> Mapping[int, Trace]:
@@ -237,9 +242,18 @@ class _Work:
         needed = search.run(guide, self.report)
         if search.left:
             self.pool.add(needed, number)
+            self.pool.guess(self.like(needed))
             for place in search.left:
                 if not self.pool.excludes(self.asked[left[place]], number):
                     raise AssertionError("what excludes a target does not do so in the pool")
+
+    def like(self, cubes: Iterable[Cube]) -> list[Cube]:
+        """Cubes that say of other places what these say, and that no state known to be reached is in."""
+        nominal = self.nominal
+        if self.likes is None:
+            self.likes = Likes(self.rules.encoding, [question.target for question in self.questions])
+        found = {other: None for cube in cubes for other in self.likes.of(cube)}
+        return [one for one in found if nominal is None or not nominal.samples.within(one)]
 
     def cubes_under(self, number: int, clauses: Iterable[int]) -> list[Cube]:
         """What these clauses keep out under the set of that number, where no other failure can have struck."""
@@ -264,13 +278,16 @@ class _Work:
 
     def found(self, at: int, trace: Trace) -> None:
         """Notes a run to the question's target."""
-        owners = (self.narrowing.owners[self.number[name]] for name in trace.rules)
+        owners = [self.narrowing.owners[self.number[name]] for name in trace.rules]
         members = {owner for owner in owners if owner is not None}
         own = frozenset(self.failures[owner] for owner in members)
         known = self.runs[at].get(own)
         if known is None or trace.depth < known.depth:
             self.runs[at][own] = trace
         self.broken[at] |= self.sets.above(members)
+        if members:
+            last = max(place for place, owner in enumerate(owners) if owner is not None)
+            self.endings[at][tuple(self.number[name] for name in trace.rules[last + 1 :])] = None
 
     def claims(self, reason: str) -> tuple[SmallestSets, ...]:
         """One per question."""

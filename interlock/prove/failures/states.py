@@ -32,6 +32,15 @@ MOST_IN_VAIN = 6
 """So many cubes are planned for in vain under one set."""
 
 
+def extended(machine: Machine, trace: Trace, rules: Iterable[Rule]) -> Trace:
+    """The run, and then these rules; whether they can fire is not asked."""
+    fired, states = list(trace.rules), list(trace.states)
+    for rule in rules:
+        fired.append(rule.name)
+        states.append(fire(machine, rule, states[-1]))
+    return Trace(tuple(fired), tuple(states))
+
+
 class Nominal:
     """What is reached while nothing fails.
 
@@ -184,8 +193,10 @@ class Met(Samples):
                     else:
                         masks[literal] &= ~lanes
                         masks[-literal] |= lanes
+            self._known.clear()
         # where none of them may fire it cannot strike
         masks[TRUTH] &= ~waiting
+        self._known.clear()
 
     def meet(self, trace: Trace) -> None:
         """Adds what a run goes through where something has struck, and what that becomes where the rest strikes too."""
@@ -221,15 +232,13 @@ class Met(Samples):
 
     def struck(self, trace: Trace, names: Iterable[str]) -> Trace | None:
         """The run, and then these strike; None where one of them cannot any more."""
-        fired, states = list(trace.rules), list(trace.states)
         for name in names:
-            true = truths_in(self._machine, states[-1])
+            true = truths_in(self._machine, trace.states[-1])
             rule = next((rule for rule in self._strikes[name] if true(rule.guard)), None)
             if rule is None:
                 return None
-            fired.append(rule.name)
-            states.append(fire(self._machine, rule, states[-1]))
-        return Trace(tuple(fired), tuple(states))
+            trace = extended(self._machine, trace, (rule,))
+        return trace
 
     def run_into(self, cube: Iterable[int]) -> Trace | None:
         """A run to a state that is known and in which all of the literals hold; None where there is none."""
@@ -295,9 +304,25 @@ class Met(Samples):
         """The lanes in which a literal of the encoding is true; it depends on none but these failures."""
         return self._true(literal)
 
-    def _true(self, literal: int) -> int:
-        """By the parts of gates; what is known is kept until lanes are added."""
-        masks, parts, known = self.masks, self.encoding.parts, self._known
+    def before(self, rules: LocalRules, ending: Iterable[int], target: int) -> int:
+        """The lanes from which these rules, by their numbers, lead one after the other to where the literal is so."""
+        lanes = every = self.masks[TRUTH]
+        written: dict[int, int] = {}
+        for rule in ending:
+            lanes &= self._true(rules.guards[rule], dict(written) if written else None)
+            if not lanes:
+                return 0
+            # rules write constants: what they make so is so in all lanes, or in none
+            written.update((atom, every if is_so else 0) for atom, is_so in rules.effects[rule].items())
+        return lanes & self._true(target, written if written else None)
+
+    def _true(self, literal: int, given: dict[int, int] | None = None) -> int:
+        """By the parts of gates; what is known is kept until lanes are added.
+
+        Where masks of facts are `given` these hold, and what is found of gates is added to them.
+        """
+        masks, parts = self.masks, self.encoding.parts
+        known = self._known if given is None else given
         every = masks[TRUTH]
         stack = [abs(literal)]
         while stack:

@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
+from typing import TypeAlias
 
 from interlock.kernel.expressions import And, Expr, Is, Leaf, Not, Or, Ref
 from interlock.kernel.machine import Machine
@@ -23,6 +24,10 @@ LARGEST_GROUP = 16
 """What speaks of more variables is taken apart before its variables are paired."""
 MOST_PAIRS = 60_000
 """Pairs are left out, variables with the most neighbours first, when there would be more."""
+
+
+Relation: TypeAlias = tuple[int, int, int]
+"""How a rule or part of a target, by its number, speaks of two variables: what it says of the one and of the other."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,6 +113,8 @@ class Likeness:
         for _ in range(rounds):
             self._look_around()
             self._colour()
+        self.relations: dict[tuple[str, str], set[Relation]] = {}
+        """How two variables, in the order of their names, are related."""
         self.pairs = self._pair_kinds()
 
     def _number(self, key: Hashable) -> int:
@@ -158,7 +165,7 @@ class Likeness:
     def _pair_kinds(self) -> list[PairKind]:
         """Pairs of variables that some rule or target brings together, by how."""
         number, nodes = self._number, self._nodes
-        related: dict[tuple[str, str], set[tuple[int, int, int]]] = {}
+        related = self.relations
 
         def relate(label: int, names: Iterable[str], roles: Mapping[str, int]) -> None:
             ordered = sorted(names)
@@ -215,7 +222,7 @@ class Likeness:
                 found.append(at)
         return found
 
-    def _by_kind(self, related: Mapping[tuple[str, str], set[tuple[int, int, int]]]) -> list[PairKind]:
+    def _by_kind(self, related: Mapping[tuple[str, str], set[Relation]]) -> list[PairKind]:
         kinds: dict[tuple[Hashable, bool], list[tuple[str, str]]] = {}
         for (one, other), how in related.items():
             there = (self.variable[one], self.variable[other], tuple(sorted(how)))
@@ -228,8 +235,8 @@ class Likeness:
 
 
 def _fewest(
-    related: Mapping[tuple[str, str], set[tuple[int, int, int]]],
-) -> Mapping[tuple[str, str], set[tuple[int, int, int]]]:
+    related: Mapping[tuple[str, str], set[Relation]],
+) -> Mapping[tuple[str, str], set[Relation]]:
     """The pairs in order, those of the busiest variables left out where there are too many."""
     pairs: Sequence[tuple[str, str]] = sorted(related)
     if len(pairs) > MOST_PAIRS:

@@ -1,0 +1,148 @@
+"""What is known of states by their lanes, against the states themselves; and guesses by likeness."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Iterator
+
+import pytest
+
+from interlock.confirm.failures import confirm_sets
+from interlock.kernel.evaluator import State, fire, truths_in
+from interlock.kernel.expressions import Expr, Is, conj, disj, neg
+from interlock.kernel.failures import KnownSets
+from interlock.kernel.machine import Actor, Machine, Question, Rule, Variable
+from interlock.prove.core.encoding import TRUTH, Encoding
+from interlock.prove.core.local import Cube
+from interlock.prove.failures import sets
+from interlock.prove.failures.likes import Likes
+from interlock.prove.failures.one_set import OneSet
+from interlock.prove.failures.sets import smallest_sets
+from interlock.prove.failures.states import Met
+from tests.agreement.failing import random_failing
+
+
+def lanes_of(met: Met) -> Iterator[int]:
+    mask = met.masks[TRUTH]
+    while mask:
+        yield mask & -mask
+        mask &= mask - 1
+
+
+@pytest.fixture
+def searches(monkeypatch: pytest.MonkeyPatch) -> list[OneSet]:
+    """Every search under one set that is made, as it is before anything is looked for."""
+    made: list[OneSet] = []
+
+    class Kept(OneSet):
+        def run(self, *args: object) -> list[Cube]:
+            check(self)
+            made.append(self)
+            return super().run(*args)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(sets, "OneSet", Kept)
+    return made
+
+
+def check(search: OneSet) -> None:
+    """Each lane says of guards and targets what its state says, now and after one or two rules."""
+    met, rules = search.met, search.narrowed.rules
+    if met is None:
+        return
+    machine, draw = rules.machine, random.Random(met.size)
+    fired = [at for at, guard in enumerate(rules.guards) if guard != -TRUTH]
+    pairs = [tuple(draw.sample(fired, min(len(fired), draw.randint(1, 2)))) for _ in range(6)]
+    guards = {at: met.true(rules.guards[at]) for at in fired}
+    ends = {pair: met.before(rules, pair, search.targets[0]) for pair in pairs}
+    asked = {target: met.true(target) for target in search.targets}
+    encoding = rules.encoding
+    for lane in lanes_of(met):
+        state = met.run_of(lane).states[-1]
+
+        def is_so(literal: int, state: State = state) -> bool:
+            if literal in encoding.facts:
+                return truths_in(machine, state)(encoding.facts[literal])
+            return all(is_so(part, state) for part in encoding.parts[abs(literal)]) == (literal > 0)
+
+        for at in fired:
+            assert bool(guards[at] & lane) == is_so(rules.guards[at]), machine.rules[at].name
+        for target, lanes in asked.items():
+            assert bool(lanes & lane) == is_so(target)
+        for pair, lanes in ends.items():
+            after, possible = state, True
+            for at in pair:
+                possible = possible and is_so(rules.guards[at], after)
+                after = fire(machine, machine.rules[at], after)
+            assert bool(lanes & lane) == (possible and is_so(search.targets[0], after)), pair
+
+
+@pytest.mark.parametrize(("first", "count", "most"), [(0, 8, 1), (100, 4, 2)])
+def test_lanes_say_what_their_states_say(searches: list[OneSet], first: int, count: int, most: int) -> None:
+    """Of random machines: where some failures struck, in every state that is known, before and after some rules."""
+    for seed in range(first, first + count):
+        machine, questions = random_failing(seed)
+        smallest_sets(machine, questions, most)
+    assert sum(search.met is not None for search in searches) >= count // 2
+
+
+def lane_machine(lanes: int) -> tuple[Machine, list[Question]]:
+    """Places in rows, each with a lamp that only stands while a door is shut, unless the row's own wire fails.
+
+    A row may wait for the row before it; the first has none before it, so no two rows read quite alike.
+    """
+    variables: list[Variable] = []
+    rules: list[Rule] = []
+    for at in range(lanes):
+        lamp, door, wire = f"lamp{at}", f"door{at}", f"wire{at}"
+        before: tuple[Expr, ...] = (Is(f"lamp{at - 1}", False),) if at else ()
+        variables += [Variable(name, (False, True), (False,)) for name in (lamp, door, wire)]
+        rules += [
+            Rule(f"open {at}", Actor.CREW, conj(Is(lamp, False), *before), ((door, True),)),
+            Rule(f"shut {at}", Actor.CREW, Is(door, True), ((door, False),)),
+            Rule(f"light {at}", Actor.PLANT, disj(Is(door, False), Is(wire, True)), ((lamp, True),)),
+            Rule(f"dark {at}", Actor.PLANT, Is(lamp, True), ((lamp, False),)),
+            Rule(f"fail {at}", Actor.FAILURE, neg(Is(wire, True)), ((wire, True),)),
+        ]
+    questions = [Question(f"{at}", conj(Is(f"lamp{at}", True), Is(f"door{at}", True))) for at in range(lanes)]
+    return Machine(tuple(variables), (), tuple(rules)), questions
+
+
+def test_what_is_said_of_one_row_is_said_of_the_others() -> None:
+    """The clause of one row gives that of each other row, though they do not read alike."""
+    machine, questions = lane_machine(5)
+    encoding = Encoding(machine)
+    likes = Likes(encoding, [question.target for question in questions])
+
+    def cube(at: int) -> Cube:
+        return tuple(sorted((encoding.literals[f"lamp{at}", True], encoding.literals[f"door{at}", True])))
+
+    assert {cube(at) for at in (0, 1, 3, 4)} <= set(likes.of(cube(2)))
+    assert cube(2) not in likes.of(cube(2))
+    assert likes.of((encoding.literals["lamp1", True],)) == []
+
+
+def test_a_guess_is_believed_only_where_it_holds(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whatever is guessed, even that nothing is ever so, the sets are the same and are confirmed."""
+    machine, questions = lane_machine(4)
+    plain = smallest_sets(machine, questions, 2)
+    guessed: list[int] = []
+
+    def of(self: Likes, cube: Cube) -> list[Cube]:
+        facts = [literal for literal in self.encoding.facts if abs(literal) != TRUTH]
+        guessed.append(len(facts))
+        return [(literal,) for literal in facts]
+
+    def settled(work: sets._Work, number: int) -> None:
+        work.pool.guess(work.like([()]))
+        settle(work, number)
+
+    settle = sets._Work.settle
+    monkeypatch.setattr(Likes, "of", of)
+    monkeypatch.setattr(sets._Work, "settle", settled)
+    claims = smallest_sets(machine, questions, 2)
+    assert guessed
+    assert [claim.sets for claim in claims] == [claim.sets for claim in plain]
+    assert [claim.sets for claim in plain] == [((f"wire{at}",),) for at in range(4)]
+    for finding in confirm_sets(machine, questions, claims):
+        assert isinstance(finding, KnownSets)
+        assert finding.complete == 2
