@@ -55,8 +55,12 @@ class Measured:
 
 def proved(path: str, limit: float) -> None:
     """In a process of its own: the command, with its parts timed; prints what it took."""
+    import gc
     import time
 
+    from interlock.__main__ import OBJECTS_BETWEEN_COLLECTIONS
+
+    gc.set_threshold(OBJECTS_BETWEEN_COLLECTIONS)
     time.monotonic = time.process_time
     taken: dict[str, float] = dict.fromkeys(STAGES, 0.0)
 
