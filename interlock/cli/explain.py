@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from itertools import chain
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
 
 import click
 
 from interlock.cli.screen import color_option, show_whole
+
+if TYPE_CHECKING:
+    from interlock.report.text.lines import Line
 
 STEPS = "steps"
 """What `explain` is asked for the forms of steps."""
@@ -18,8 +22,8 @@ WORDS = "words"
     name="explain",
     help="Explain NAME: a code of a message, as in 'unknown-name', the id of a requirement, a kind of device or "
     "control, as in 'spring-latch', or what can be written in a section or a file, as in 'devices', 'procedure'. "
-    "'steps' lists what a step of a procedure can say. A word of the trade, as in 'split', 'hydraulic', 'taper', is "
-    "looked up with an example; 'words' lists them.",
+    "'steps' lists what a step of a procedure can say. A word of the language, as in 'locking', 'stuck', 'doors', or "
+    "of the trade, as in 'split', 'hydraulic', 'taper', is looked up; 'words' lists them.",
 )
 @click.argument("parts", nargs=-1, required=True, metavar="NAME")
 @click.option(
@@ -28,16 +32,20 @@ WORDS = "words"
 @color_option
 def command(parts: tuple[str, ...], files: tuple[str, ...], color: str) -> int:
     """Looks in each table; a name of several words needs no quotes."""
+    from interlock.cli import COMMANDS
     from interlock.cli.opening import named_instead, open_texts
     from interlock.cli.refusals import usable
     from interlock.diagnostics.codes import CODES
+    from interlock.hold.said_words import all_words, said_word
     from interlock.hold.trade_words import TRADE_WORDS, trade_word
     from interlock.report.drawing.lifecycle import kinds_drawn
     from interlock.report.text.language import (
         RECORDS,
+        command_lines,
         index_lines,
         kind_lines,
         record_lines,
+        said_lines,
         step_lines,
         word_lines,
     )
@@ -52,22 +60,30 @@ def command(parts: tuple[str, ...], files: tuple[str, ...], color: str) -> int:
     id = name.partition("[")[0]
     kinds = kinds_drawn()
     kind = name.casefold().replace(" ", "-")
+    word, said = trade_word(name), said_word(name, kinds)
+    lines: list[Line] = []
     if id in texts.by_id:
-        lines = full_lines([requirement_view(texts.by_id[id])])
-    elif name == STEPS:
-        lines = step_lines()
-    elif name in RECORDS:
-        lines = record_lines(name)
-    elif kind in kinds:
-        word = trade_word(name)
-        about = kind_lines("selector" if kind == "selector" else kinds[kind].id, kinds[kind])
-        lines = chain(about, () if word is None else word_lines(word))
-    elif (word := trade_word(name)) is not None:
-        lines = word_lines(word)
-    elif name == WORDS:
-        lines = index_lines()
+        lines += full_lines([requirement_view(texts.by_id[id])])
+    elif name in (STEPS, WORDS):
+        lines += step_lines() if name == STEPS else index_lines(all_words(kinds), COMMANDS)
     else:
-        said = f"{name!r} is no code, no standing requirement, no section, no kind of device or control, no trade word."
+        lines += record_lines(name) if name in RECORDS else ()
+        lines += kind_lines("selector" if kind == "selector" else kinds[kind].id, kinds[kind]) if kind in kinds else ()
+        lines += word_lines(word) if word is not None else ()
+        lines += command_lines(name, COMMANDS[name]) if name in COMMANDS else ()
+        lines += said_lines(said, _effects()) if said.is_known and name not in RECORDS else ()
+    if not lines:
+        told = f"{name!r} is no code, no standing requirement, no section, no kind of thing, no known word."
         words = [one for word in TRADE_WORDS for one in word.words]
-        raise click.UsageError(said + named_instead(id, (*CODES, *texts.by_id, *kinds, *RECORDS, *words, STEPS, WORDS)))
+        known = (*CODES, *texts.by_id, *kinds, *RECORDS, *words, *all_words(kinds), *COMMANDS, STEPS, WORDS)
+        raise click.UsageError(told + named_instead(id, known))
     return show_whole(lines, None, color)
+
+
+def _effects() -> Mapping[tuple[str, str], tuple[str, str]]:
+    """What each failure of the standing catalogue does, and how people would notice, by sort of item and mode."""
+    from interlock.cli.opening import open_catalogue
+    from interlock.cli.refusals import usable
+
+    catalogue, _ = usable("catalogue", open_catalogue(None))
+    return {(one.item, one.mode): (one.effect, one.noticed.rstrip(".")) for one in catalogue.failures}

@@ -15,7 +15,10 @@ from typing import Any
 
 @dataclass(frozen=True, slots=True)
 class TradeWord:
-    """Words for one thing: what it is in a description, an example of that, and what else to ask `explain` (`see`)."""
+    """Words for one thing: what it is in a description, an example of that, and what else to ask `explain` (`see`).
+
+    What nobody writes, since the program says it, has no example.
+    """
 
     words: tuple[str, ...]
     about: str
@@ -24,7 +27,7 @@ class TradeWord:
 
 
 def _word(said: Mapping[str, Any]) -> TradeWord:
-    return TradeWord(tuple(said["words"]), " ".join(said["about"].split()), tuple(said["see"]), said["example"])
+    return TradeWord(tuple(said["words"]), " ".join(said["about"].split()), tuple(said["see"]), said.get("example", ""))
 
 
 _TABLE = tomllib.loads(files("interlock.hold").joinpath("trade_words.toml").read_text(encoding="utf-8"))

@@ -48,6 +48,7 @@ MAY = {
     "hold/loader.py": PEOPLES_TEXT + "names of files",
     "hold/overlay/": PEOPLES_TEXT + "ranges and holes of repetitions",
     "hold/procedure/action_texts.py": PEOPLES_TEXT + "actions of a procedure",
+    "hold/said_words.py": PEOPLES_TEXT + "a word that is asked for",
     "hold/sense.py": OWN_TEXT + "ids are filled into a message",
     "hold/trade_words.py": PEOPLES_TEXT + "a word that is asked for",
     "prove/memory.py": OF_OTHERS + "figures of the operating system",

@@ -5,9 +5,18 @@ from __future__ import annotations
 import pytest
 
 from interlock import cli
+from interlock.cli import COMMANDS
 from interlock.diagnostics.codes import CODES, Severity, severity_of
+from interlock.hold.language.parser import KEYWORDS
+from interlock.hold.language.references import BUILT_IN_GROUPS
+from interlock.hold.said_words import EXPRESSIONS, FACTS, GROUPS, PARTS, all_words, said_word
+from interlock.hold.said_words import plain as plain_word
+from interlock.hold.sorts import FAILURE_MODES
 from interlock.hold.trade_words import TRADE_WORDS, TradeWord, plain, trade_word
+from interlock.report.drawing.lifecycle import kinds_drawn
+from tests.agreement.hold_texts import compile_file
 from tests.repo.test_codes import codes_of
+from tests.some import some
 
 ASKED_FOR = [
     ("press-to-split", "can_be_pressed"),
@@ -66,3 +75,49 @@ def test_the_words_are_listed_and_nearly_right_ones_found(capsys: pytest.Capture
     assert all(one in out for word in TRADE_WORDS for one in word.words)
     assert cli.run(["explain", "hydralic"]) == 2
     assert "'hydraulic'" in capsys.readouterr().err
+
+
+KINDS = kinds_drawn()
+WORDS = [*all_words(KINDS), *COMMANDS, *BUILT_IN_GROUPS, *FAILURE_MODES, *KEYWORDS - {"at", "most", "one"}]
+
+
+@pytest.mark.parametrize("words", [WORDS[start::8] for start in range(8)], ids=range(8))
+def test_every_word_of_the_language_is_explained(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    """Keys, choices, kinds, states, failures, groups, steps, words of expressions and commands: each is found, and what
+    is told names it and fits the screen."""
+    wrong = []
+    for word in some(words):
+        code = cli.run(["explain", word])
+        out = capsys.readouterr().out
+        if code or plain_word(word) not in plain_word(out) or any(len(line) > 80 for line in out.splitlines()):
+            wrong.append(word)
+    assert wrong == []
+
+
+@pytest.mark.parametrize("name", ["single-lane", "twin-lane", "main-deck"])
+def test_whatever_can_be_said_of_a_hold_is_a_word_of_the_language(name: str) -> None:
+    """Every state that something of a hold can be in, and all that stands behind a dot, has a sentence or is declared;
+    left out are names that the description gives."""
+    compiled = compile_file(f"models/{name}.yaml")
+    world = compiled.world
+    given = {plain_word(one) for one in world.things}
+    for control in compiled.hold.controls:
+        given |= {plain_word(state) for state in control.behaviour.states}
+        given |= {plain_word(position) for position in control.positions}
+    given |= {plain_word(place.id) for place in compiled.hold.places}
+    said = {
+        state for thing in (*world.things.values(), *world.sides.values()) for state in (*thing.states, *thing.parts)
+    }
+    unsaid = {one for one in said if plain_word(one) not in given and not said_word(one, KINDS).is_known}
+    assert len(said) > 60 and unsaid == set()
+
+
+def test_sentences_are_about_words_that_there_are() -> None:
+    """No sentence is about something that the language does not have, and each ends like one."""
+    holds = [compile_file(f"models/{name}.yaml").world for name in ("single-lane", "twin-lane", "main-deck")]
+    things = [thing for world in holds for thing in (*world.things.values(), *world.sides.values())]
+    states = {state for thing in things for state in thing.states} | {"within_limit"}
+    parts = {part for thing in things for part in thing.parts}
+    assert set(FACTS) <= states and set(PARTS) <= parts and set(GROUPS) == set(BUILT_IN_GROUPS)
+    sentences = [text for table in (FACTS, PARTS, GROUPS, EXPRESSIONS) for text in table.values()]
+    assert [text for text in sentences if not text.endswith((".", "`."))] == []

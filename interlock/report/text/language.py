@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
 from interlock.hold.kinds import BY_ITSELF, CONDITIONS, Change, Kind, changes_of
 from interlock.hold.language.declarations import Record
@@ -14,9 +14,10 @@ from interlock.hold.lives import Deed, Happening, Turn, Way, ways_of
 from interlock.hold.overlay.changes import CHANGES, Modification
 from interlock.hold.procedure.actions import FORMS
 from interlock.hold.procedure.model import Procedure, Step
+from interlock.hold.said_words import SaidWord, plain
 from interlock.hold.trade_words import TRADE_WORDS, TradeWord
 from interlock.report.text.lines import BLANK, Line, Tone, flow, labelled
-from interlock.report.views.wording import ACTORS, listed
+from interlock.report.views.wording import ACTORS, listed, sentence
 
 RECORDS: Mapping[str, tuple[type[Record], ...]] = {
     "layout": (Layout,),
@@ -83,17 +84,50 @@ def word_lines(word: TradeWord) -> Iterator[Line]:
     yield from flow(", ".join(word.words), tone=Tone.HEAD)
     yield from flow(word.about, 2)
     yield BLANK
-    yield from (Line(f"    {line}") for line in word.example.strip("\n").split("\n"))
-    yield BLANK
+    if word.example:
+        yield from (Line(f"    {line}") for line in word.example.strip("\n").split("\n"))
+        yield BLANK
     yield from labelled("see:", ", ".join(f"interlock explain {one}" for one in word.see), 2)
     yield BLANK
 
 
-def index_lines() -> Iterator[Line]:
-    """All the words of the trade that are explained."""
+def index_lines(words: Iterable[str], commands: Iterable[str]) -> Iterator[Line]:
+    """All the words of the trade, of the language and of the program that are explained."""
     yield from flow("Words of the trade", tone=Tone.HEAD)
     for word in TRADE_WORDS:
         yield from flow(", ".join(word.words), 2, 2)
+    yield from (BLANK, *flow("Words of the language", tone=Tone.HEAD), *flow(", ".join(words), 2))
+    yield from (BLANK, *flow("Commands", tone=Tone.HEAD), *flow(", ".join(commands), 2))
+    yield BLANK
+
+
+def said_lines(said: SaidWord, effects: Mapping[tuple[str, str], tuple[str, str]]) -> Iterator[Line]:
+    """All that a word of the language is; `effects` has what a failure does and what shows it, by sort and mode."""
+    yield from flow(said.word, tone=Tone.HEAD)
+    for text in said.sentences:
+        yield from flow(text, 2)
+    for record, field in said.keys:
+        yield from labelled(f"field of {record.declaration.noun}:", f"{field.about} ({field.type.wants()})", 2)
+    for record, field in said.choices:
+        yield from labelled(f"can stand under {field.key} of {record.declaration.noun}:", field.about, 2)
+    for kind in said.states:
+        ways = [one for one in changes_of(kind) if plain(one.dest) == plain(said.word)]
+        reached = "; ".join(dict.fromkeys(_how(kind, one) for one in ways))
+        yield from labelled(f"a state of {kind.id}:", reached or "it is never otherwise", 2)
+    for item, failing in said.failures:
+        does, noticed = effects.get((item, failing.mode), ("", ""))
+        told = sentence(does or failing.text.format(name="it"))
+        yield from labelled(f"a failure of {item}:", told + (f" Noticed: {noticed}." if noticed else ""), 2)
+    for form in said.steps:
+        yield from labelled(f"a step, {form.shape}:", form.about, 2)
+    yield BLANK
+
+
+def command_lines(name: str, about: str) -> Iterator[Line]:
+    """A command of the program, in a sentence."""
+    yield from flow(name, tone=Tone.HEAD)
+    yield from labelled("a command:", about, 2)
+    yield from labelled("see:", f"interlock {name} --help", 2)
     yield BLANK
 
 
