@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from interlock.cli.formats import chosen_format, format_option
 from interlock.cli.screen import color_option, output_option, show_whole
 
 
@@ -15,13 +16,17 @@ from interlock.cli.screen import color_option, output_option, show_whole
     "locking position, circuits as written, modifications, and what a proof would assume.",
 )
 @click.argument("hold")
+@format_option("describe", "'json' is for other programs.")
 @output_option
 @color_option
-def command(hold: str, output: Path | None, color: str) -> int:
+def command(hold: str, layout: str | None, output: Path | None, color: str) -> int:
     """Opens and describes."""
     from interlock.cli.refusals import usable_hold
-    from interlock.report.text.description import description_lines
     from interlock.report.views.description import description_view
+    from interlock.report.views.description_facts import description_facts
 
-    compiled = usable_hold(hold).compiled
-    return show_whole(description_lines(description_view(hold, compiled)), output, color)
+    shape = chosen_format("describe", layout, output)
+    opened = usable_hold(hold)
+    view = description_view(hold, opened.compiled)
+    parts = {"view": view, "facts": description_facts(hold, view, opened.read)}
+    return show_whole(shape.render(parts), output, color)

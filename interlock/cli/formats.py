@@ -52,7 +52,7 @@ class Format:
 
 
 FORMATS = (
-    Format("prove", "text", ".txt", "text.proof:proof_report", ("proof", "quiet", "verbose", "seconds")),
+    Format("prove", "text", ".txt", "text.proof:proof_report", ("proof", "quiet", "verbose", "full", "seconds")),
     Format("prove", "json", ".json", "json.writing:document", ("facts",)),
     Format("prove", "html", ".html", "html.proof:proof_html", ("only_proof",)),
     Format("prove", "sarif", ".sarif", "json.sarif:proof_sarif", ("facts", "proofs")),
@@ -102,6 +102,8 @@ FORMATS = (
     Format("test", "html", ".html", "html.functional_test:functional_test_html", ("view",)),
     Format("questions", "html", ".html", "html.questions:questions_html", ("view",)),
     Format("teach", "html", ".html", "html.teaching:teaching_html", ("view",)),
+    Format("describe", "text", ".txt", "text.description:description_lines", ("view",)),
+    Format("describe", "json", ".json", "json.writing:document", ("facts",)),
     Format("draw plan", "svg", ".svg", "drawing.plan:plan_svg", ("compiled", "state")),
     Format("draw moves", "dot", ".dot", "drawing.movegraph:moves_dot", ("compiled",)),
     Format("draw moves", "svg", ".svg", "drawing.movegraph:moves_dot", ("compiled",), drawn=True),

@@ -101,6 +101,11 @@ class _Wanted:
     help="List each instance of each requirement with when it was decided, and show what can be done.",
 )
 @click.option(
+    "--full",
+    is_flag=True,
+    help="Tell everything of each requirement that fails, and all that is assumed, also where more than five fail.",
+)
+@click.option(
     "--blame/--no-blame",
     "blaming",
     default=None,
@@ -135,6 +140,7 @@ def command(
     output: Path | None,
     quiet: bool,
     verbose: bool,
+    full: bool,
     blaming: bool | None,
     why: bool,
     afresh: bool,
@@ -203,7 +209,8 @@ def command(
                 codes.append(UNDECIDED)
             else:
                 screen.show((BLANK, BLANK) if at and not quiet else ())
-                screen.show(shape.render({"proof": proof, "quiet": quiet, "verbose": verbose, "seconds": took}))
+                told_as = {"proof": proof, "quiet": quiet, "verbose": verbose, "full": full, "seconds": took}
+                screen.show(shape.render(told_as))
         code = worst_code(codes)
         if not shape.shows_each:
             if shape.name == "html" and not proofs:

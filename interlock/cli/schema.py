@@ -14,7 +14,7 @@ from interlock.cli.screen import output_option, show_whole
 @click.command(
     name="schema",
     help="Print the JSON Schema (draft-07) of description, requirement and procedure files, for editors, or of the "
-    "JSON results of 'prove' (result), 'audit', 'checklist', 'compare', 'contacts', 'defer', 'failures', "
+    "JSON results of 'prove' (result), 'audit', 'checklist', 'compare', 'contacts', 'defer', 'describe', 'failures', "
     "'family', 'repair', 'fleet' and 'test'.",
 )
 @click.argument(
@@ -28,6 +28,7 @@ from interlock.cli.screen import output_option, show_whole
             "compare",
             "contacts",
             "defer",
+            "describe",
             "failures",
             "family",
             "repair",
@@ -47,6 +48,7 @@ def command(what: str, output: Path | None) -> int:
     from interlock.report.views.comparison_facts import ComparisonFacts
     from interlock.report.views.contacts_facts import ContactsFacts
     from interlock.report.views.deferral_facts import DeferralFacts
+    from interlock.report.views.description_facts import DescriptionFacts
     from interlock.report.views.facts import Facts
     from interlock.report.views.failures_facts import FailuresFacts
     from interlock.report.views.family_facts import FamilyFacts
@@ -61,6 +63,7 @@ def command(what: str, output: Path | None) -> int:
         "checklist": (Made, Refused),
         "compare": (ComparisonFacts,),
         "defer": (DeferralFacts,),
+        "describe": (DescriptionFacts,),
         "family": (FamilyFacts,),
         "failures": (FailuresFacts,),
         "contacts": (ContactsFacts,),

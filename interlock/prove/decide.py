@@ -507,7 +507,7 @@ class _Strategy:
             look.run(found, clock, self.report)
         except OutOfTime:
             # The runs stay as they are: right, only perhaps not the shortest.
-            self.report(Progress(NAME, f"shorter runs looked for up to {look.clear} steps"))
+            self.report(Progress(NAME, f"looking for shorter orders of steps: none up to {look.clear}"))
         finally:
             look.solver.close()
             self.claims.update({places[at]: claim for at, claim in found.items()})

@@ -21,10 +21,11 @@ from interlock.kernel.why import Helps, Why
 from interlock.prove.search.explicit import Count, count_states, explicit
 from interlock.report.json.sarif import proof_sarif
 from interlock.report.json.writing import document, schema
+from interlock.report.text import proof as proof_module
 from interlock.report.text.count import count_lines
 from interlock.report.text.description import description_lines
 from interlock.report.text.lines import WIDTH, Line, Tone, as_text, flow
-from interlock.report.text.proof import brief_lines, proof_lines
+from interlock.report.text.proof import brief_lines, proof_lines, proof_report
 from interlock.report.text.requirement import list_lines, requirement_lines
 from interlock.report.text.walk import broken_lines, choice_lines, opening_lines, state_lines, step_lines
 from interlock.report.views.count import count_view
@@ -33,6 +34,7 @@ from interlock.report.views.proof import ProofView, proof_facts, proof_view
 from interlock.report.views.proof_facts import ProofFacts
 from interlock.report.views.requirements import requirement_view
 from interlock.report.views.walk import walk_view
+from interlock.report.views.wording import sentence
 from interlock.report.xml.junit import proof_junit
 from interlock.study.verify import Answer, Status, Verification, verify
 from interlock.study.walk import begin_walk, broken_now, choices_of, take, take_back
@@ -185,6 +187,26 @@ def test_unknown_occasion_is_told(verification: Verification) -> None:
 def test_text_without_an_instance_is_not_forgotten(verification: Verification) -> None:
     """A requirement that finds nothing to range over is named."""
     assert "Nothing in this hold for: drives-stop" in as_text(proof_lines(_proof(verification), False))
+
+
+def test_where_much_fails_each_is_told_in_short(verification: Verification, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Sentence, length and what else fails are told of each, orders of steps and assumptions where they can be had;
+    what governs stays.  All is told where little fails, and where it is asked for."""
+    proof = _proof(verification)
+    whole = as_text(proof_report(proof, quiet=False, verbose=False, full=False, seconds=1))
+    assert whole == as_text(proof_report(proof, quiet=False, verbose=False, full=True, seconds=1))
+    monkeypatch.setattr(proof_module, "MOST_IN_FULL", 0)
+    short = as_text(proof_report(proof, quiet=False, verbose=False, full=False, seconds=1))
+    assert whole == as_text(proof_report(proof, quiet=False, verbose=False, full=True, seconds=1))
+    assert "Step by step" in whole and "Step by step" not in short
+    failing = [group.failing[0] for group in proof.groups if group.failing]
+    for answer in some(failing):
+        assert f"FAILS  {answer.facts.id}" in short
+        assert sentence(answer.facts.text) in " ".join(short.split())
+        assert f"{answer.steps} step" in short or answer.steps in (None, 0)
+    assert f"{len(proof.facts.assumptions)} assumptions about this hold" in short
+    assert "--full" in short and "CAUTION" in short
+    assert len(short.splitlines()) < len(whole.splitlines())
 
 
 def test_a_dispute_is_loud_and_blames_the_program(every_outcome: Verification) -> None:

@@ -26,9 +26,9 @@ def test_the_time_of_each_requirement_is_told_beside_it_and_nowhere_else() -> No
     assert set(found.seconds) == {answer.instance.requirement.id for answer in found.answers}
     assert min(found.seconds.values()) >= 0
     view = proof_view(HOLD, found, standing(), code_of_hold(found))
-    listed = as_text(proof_report(view, quiet=False, verbose=True, seconds=1))
+    listed = as_text(proof_report(view, quiet=False, verbose=True, full=False, seconds=1))
     assert listed.count(", after ") == len(found.answers)
-    assert ", after " not in as_text(proof_report(view, quiet=False, verbose=False, seconds=1))
+    assert ", after " not in as_text(proof_report(view, quiet=False, verbose=False, full=False, seconds=1))
     assert ", after " not in as_text(proof_lines(view, every=True))
 
 

@@ -41,6 +41,7 @@ CALLS = {
     "draw moves": "draw small.yaml --what moves",
     "draw kind": "draw --what relay",
     "draw states": "draw small.yaml --what states",
+    "describe": "describe small.yaml",
 }
 
 SHORT = {
@@ -49,7 +50,6 @@ SHORT = {
 }
 """What says less with `--quiet`, and how to call it so that it says anything."""
 PLAIN = {
-    "describe": ("describe small.yaml",),
     "walk": ("walk small.yaml --do 1",),
     "requirements": ("requirements", "requirements --verbose"),
     "explain": ("explain no-drive-under-a-person",),

@@ -201,7 +201,7 @@ def structure_of(text: str, language: str) -> object:
         return [(token.type, token.level, [child.type for child in token.children or ()]) for token in tokens]
     if language == "csv":
         return [len(row) for row in csv.reader(text.splitlines())]
-    if language in ("svg", "junit"):
+    if language in ("svg", "junit", "graphml", "scxml"):
         return drawn_in(text, "text")
     if language in ("json", "sarif"):
         return shape_of(json.loads(text))
@@ -290,8 +290,11 @@ RUNS: dict[str, tuple[str, ...]] = {
     "checklist json": (*LOAD, "json"),
     "checklist yaml": (*LOAD, "procedure"),
     "describe text": ("describe", "HOLD"),
+    "describe json": ("describe", "HOLD", "--format", "json"),
     "draw svg": ("draw", "HOLD"),
     "draw dot": ("draw", "HOLD", "--what", "moves"),
+    "draw graphml": ("draw", "HOLD", "--what", "states", "--depth", "1", "--format", "graphml"),
+    "draw scxml": ("draw", "HOLD", "--what", "states", "--depth", "1", "--format", "scxml"),
     "count text": ("count", "HOLD", "--states", "100", "-v"),
     "walk text": ("walk", "HOLD", "--requirements", "ASKED", "--do", "1,1,1"),
     "requirements text": ("requirements", "ASKED", "-v"),

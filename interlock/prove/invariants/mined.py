@@ -195,7 +195,7 @@ def mine(
     if samples is not None:
         candidates.see_all(samples)
     candidates.drop_initial(clock, make_solver)
-    report(Progress(NAME, "walking at random"))
+    report(Progress(NAME, "trying steps at random"))
     clock.check()
     walks = Walks(rules)
     walks.place(starts)
@@ -208,7 +208,7 @@ def mine(
         known = Assumed(candidates, solver)
         for turn in count():
             clock.check()
-            report(Progress(NAME, f"facts that may hold for good: {candidates.size():,} left", turn))
+            report(Progress(NAME, f"looking for what is always so: {candidates.size():,} guesses left", turn))
             if _ask_rules(known, asked, clock):
                 asked = candidates.examples
             elif asked is every:

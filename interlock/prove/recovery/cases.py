@@ -333,7 +333,7 @@ class RecoveryCases:
     def _onward(self, state: State) -> tuple[str, ...] | Certificate:
         """A run that helps, or the proof that none leads from the state to the goal.  Raises TooHard."""
         context, goal, clock = self.context, self.question.goal, self.context.clock
-        context.report(Progress(NAME, "is there a dead end"))
+        context.report(Progress(NAME, "looking for a dead end"))
         again = LocalRules(restarted(context.machine, state))
         closed = closed_region(again, goal, context.lemmas, clock)
         if closed is not None:

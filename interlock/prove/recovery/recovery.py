@@ -184,7 +184,7 @@ class _Search(RecoveryContext):
                         if dead_end is not None:
                             return dead_end
                 while (state := work.uncovered()) is not None:
-                    self.report(Progress(NAME, f"case {entries + 1}"))
+                    self.report(Progress(NAME, f"ways back: case {entries + 1}"))
                     entries += 1
                     if entries > most:
                         many = f"more than {most:,} situations need ways back of their own"
@@ -202,7 +202,7 @@ class _Search(RecoveryContext):
                 work.close()
             stages.append(Stage(goal, rank, tuple(work.entries)))
             before = goal
-        self.report(Progress(NAME, "checking the cases"))
+        self.report(Progress(NAME, "ways back: checking the cases"))
         for done, stage in zip((conj(), *(stage.goal for stage in stages)), stages, strict=False):
             self.found.cases[stage_name(done, stage.goal, stage.rank)] = stage.entries
         return Recoverable(question.id, NAME, Recovery(self._certificate(stages), tuple(stages)))

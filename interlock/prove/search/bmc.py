@@ -78,7 +78,7 @@ class BoundedSearch:
             clock.check()
             if depth:
                 run.advance()
-            report(Progress(NAME, f"{len(still_open)} questions open", depth, self.deepest))
+            report(Progress(NAME, f"{len(still_open)} requirements open", depth, self.deepest))
             while still_open:
                 literals = [run.at(target, depth) for target in still_open.values()]
                 if len(literals) > 1:

@@ -155,7 +155,7 @@ class GuidedSearch:
         for done, number in enumerate(asked):
             if self._clock.is_over():
                 break
-            report(Progress(NAME, "looking for runs", done, len(asked)))
+            report(Progress(NAME, "looking for orders of steps that break something", done, len(asked)))
             if self._is_open(number):
                 expanded, found = self._expanded, len(self.found)
                 self.pursue(number, most_expanded)

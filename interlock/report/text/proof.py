@@ -18,6 +18,7 @@ from interlock.report.views.proof_words import (
     VERDICTS,
     dead_end,
     depth_said,
+    how_it_fails,
     instance_said,
     length_of,
     notes_of,
@@ -25,31 +26,43 @@ from interlock.report.views.proof_words import (
 )
 from interlock.report.views.wording import ACTORS, count_of, listed, seconds_as_text, sentence, shortened
 
+MOST_SAID_IN_SHORT = 2
+"""Sentences about each thing to look at first, where not everything is told."""
+MOST_IN_FULL = 5
+"""Texts whose requirements fail, of which everything is told unless it is asked for."""
 
-def proof_report(proof: ProofView, quiet: bool, verbose: bool, seconds: float) -> tuple[Line, ...]:
-    """The whole report, with how long it took; `quiet`, only what does not hold."""
+
+def proof_report(proof: ProofView, quiet: bool, verbose: bool, full: bool, seconds: float) -> tuple[Line, ...]:
+    """The whole report, with how long it took; `quiet`, only what does not hold.
+
+    Where much fails, orders of steps and what is assumed are left out unless they are asked for: `full`, or `verbose`.
+    """
     if quiet:
         return brief_lines(proof)
     cores = core_lines(proof.facts.grounds or ())
-    return *proof_lines(proof, verbose, timed=True), *cores, Line(proof.summary(seconds), proof.tone)
+    few = sum(bool(group.failing) for group in proof.groups) <= MOST_IN_FULL
+    whole = full or verbose or few
+    return *proof_lines(proof, verbose, timed=True, full=whole), *cores, Line(proof.summary(seconds), proof.tone)
 
 
-def proof_lines(proof: ProofView, every: bool, timed: bool = False) -> tuple[Line, ...]:
+def proof_lines(proof: ProofView, every: bool, timed: bool = False, full: bool = True) -> tuple[Line, ...]:
     """The whole report but its last line; with `every`, each instance is listed and each `can` is shown.
 
-    `timed`: with how many seconds it took until an instance was decided.
+    `timed`: with how many seconds it took until an instance was decided.  Not `full`: of what fails the sentence, how
+    long the shortest order of steps is and what to look at first, and of what is assumed where that is told.
     """
     lines = [*_head(proof), *_table(proof.groups, every, timed), *_unused(proof)]
     for group in proof.groups:
         lines += _disputed(group)
     told: dict[tuple[Pointer, ...], str] = {}
     for group in proof.groups:
-        lines += _failing(group, told)
+        lines += _failing(group, told) if full else _failing_in_short(group, told)
+    lines += () if full else _left_out()
     lines += _undecided(proof.open)
     if every:
         for group in proof.groups:
             lines += _shown(group)
-    lines += _assumed(proof)
+    lines += _assumed(proof, full)
     return tuple(lines)
 
 
@@ -148,15 +161,40 @@ def _failing(group: Group, told: dict[tuple[Pointer, ...], str]) -> Iterator[Lin
             yield from _pointed(other, told)
 
 
-def _pointed(answer: AnswerView, told: dict[tuple[Pointer, ...], str]) -> Iterator[Line]:
-    """What to look at first, before all else; what was told before, in short."""
+def _failing_in_short(group: Group, told: dict[tuple[Pointer, ...], str]) -> Iterator[Line]:
+    if not group.failing:
+        return
+    answer, *others = group.failing
+    yield BLANK
+    yield from flow(f"FAILS  {answer.facts.id}", hang=7, tone=Tone.BAD)
+    yield from flow(sentence(answer.facts.text), 2)
+    yield from flow(how_it_fails(answer), 2)
+    yield from _pointed(answer, told, MOST_SAID_IN_SHORT)
+    yield from _also(others, spaced=False)
+    for other in others:
+        if other.pointers and other.pointers not in told:
+            yield from flow(f"For {other.about}:", 2)
+            yield from _pointed(other, told, MOST_SAID_IN_SHORT)
+
+
+def _left_out() -> Iterator[Line]:
+    yield BLANK
+    yield from flow(
+        "The orders of steps that lead to these, and why nothing stops them: --full, or --only with the id of one.",
+        2,
+        tone=Tone.HEAD,
+    )
+
+
+def _pointed(answer: AnswerView, told: dict[tuple[Pointer, ...], str], most: int | None = None) -> Iterator[Line]:
+    """What to look at first, before all else, of each thing `most` sentences; what was told before, in short."""
     before = told.setdefault(answer.pointers, answer.facts.id)
     for number, pointer in enumerate(answer.pointers):
         yield from labelled("and there at:" if number else "look first at:", pointer.at, 2, Tone.OPEN)
         if before != answer.facts.id:
             yield from flow(f"- as told of {before}", 4, 2)
             return
-        for text in pointer.sentences:
+        for text in pointer.sentences[:most]:
             yield from flow(f"- {text}", 4, 2)
 
 
@@ -179,13 +217,14 @@ def _dead_end(finding: DeadEnd, story: StoryFacts) -> Iterator[Line]:
         yield from reason_lines(story.reached)
 
 
-def _also(others: Sequence[AnswerView]) -> Iterator[Line]:
+def _also(others: Sequence[AnswerView], spaced: bool = True) -> Iterator[Line]:
     if not others:
         return
     names = [answer.about + ("" if answer.steps is None else f" ({answer.steps})") for answer in others]
     counted = any(answer.steps is not None for answer in others)
     note = " (in brackets: how many steps lead there)" if counted else ""
-    yield BLANK
+    if spaced:
+        yield BLANK
     yield from flow(f"It also fails for{note}: {shortened(names, MOST_NAMED)}", 2, 2)
 
 
@@ -290,9 +329,13 @@ def _shown(group: Group) -> Iterator[Line]:
             yield from run_lines(answer.facts.story)
 
 
-def _assumed(proof: ProofView) -> Iterator[Line]:
+def _assumed(proof: ProofView, full: bool) -> Iterator[Line]:
     yield from heading("What this proof assumes")
-    for text in proof.assumptions:
+    listed_elsewhere = () if full else proof.facts.assumptions
+    if listed_elsewhere:
+        told = f"'interlock describe {proof.facts.description}' lists them, and --full does here"
+        yield from flow(f"- {count_of(len(listed_elsewhere), 'assumption')} about this hold: {told}.", 2, 2)
+    for text in proof.assumptions[len(listed_elsewhere) :]:
         yield from flow(f"- {text}", 2, 2)
     yield from identified_lines(proof.facts.identification)
     yield from heading("Caution")
