@@ -35,8 +35,8 @@ COMMANDS = {
     "walk": "Work a hold by hand, one step after another.",
     "requirements": "List the standing requirements with their sources.",
     "explain": "Explain a code of a message, or a requirement.",
-    "schema": "Print the JSON Schema of a file format.",
     "edit-server": "Help an editor while descriptions are written (LSP).",
+    "schema": "Print the JSON Schema of a file format.",
 }
 """Every command with its one line; each lives in the module of its name and is loaded when it is called."""
 

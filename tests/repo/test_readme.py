@@ -157,7 +157,7 @@ def test_every_command_named_exists() -> None:
 
 def test_every_command_is_in_the_readme_with_an_example() -> None:
     """The table of commands has a row, with a call, for each command of the program and for nothing else."""
-    rows = re.findall(r"^\| `(\w+)` \|[^|]+\| `interlock (\w+)[^`]*` \|$", README, re.MULTILINE)
+    rows = re.findall(r"^\| `([\w-]+)` \|[^|]+\| `interlock ([\w-]+)[^`]*` \|$", README, re.MULTILINE)
     assert [name for name, _ in rows] == list(COMMANDS)
     assert all(name == called for name, called in rows)
 
