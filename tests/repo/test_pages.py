@@ -51,7 +51,7 @@ PAGES: dict[str, tuple[str, ...]] = {
     "audit": ("audit", "demo:procedures/work-on-a-latch", "--no-interlock"),
     "checklist": ("checklist", "demo:single-lane", "--load", "4C=HALF"),
     "failures": ("failures", "demo:single-lane", "--only", "door-path-clear[D1]"),
-    "contacts": ("contacts", "demo:single-lane", "--only", "door-path-clear[D1]"),
+    "contacts": ("contacts", "demo:single-lane", "--time", "1"),
     "compare": ("compare", FLAWED, "--no-verdicts"),
     "defer": ("defer", "demo:single-lane", "M2=lowered", "--only", "secured-behind-shut-doors"),
     "test": ("test", "demo:single-lane", "--time", "1"),
