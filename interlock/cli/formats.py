@@ -91,6 +91,8 @@ FORMATS = (
     Format("audit", "json", ".json", "json.writing:document", ("facts",)),
     Format("audit", "markdown", ".md", "markdown.audit:audit_markdown", ("view",)),
     Format("audit", "html", ".html", "html.audit:audit_html", ("view",)),
+    Format("audit", "sarif", ".sarif", "json.sarif:audit_sarif", ("view",)),
+    Format("audit", "junit", ".xml", "xml.junit:audit_junit", ("view",)),
     Format("checklist", "text", ".txt", "text.checklist:checklist_report", ("view", "verbose")),
     Format("checklist", "json", ".json", "json.writing:document", ("facts",)),
     Format("checklist", "markdown", ".md", "markdown.checklist:checklist_markdown", ("view",)),

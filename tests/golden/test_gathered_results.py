@@ -17,6 +17,7 @@ from tests.some import some
 
 pytestmark = pytest.mark.usefixtures("done_once")
 
+MODELS = Path(__file__).parents[2] / "models"
 Schema = dict[str, Any]
 
 
@@ -285,3 +286,73 @@ def test_what_is_the_same_is_unchanged_and_verdicts_may_be_left_out() -> None:
     log = json.loads(Path("none.sarif").read_text(encoding="utf-8"))
     jsonschema.validate(log, LOG)
     assert log["runs"][0]["results"] == []
+
+
+AUDITS = {
+    "sound": ("demo:procedures/single-lane-load", "--no-interlock", "--no-slips"),
+    "slips": ("demo:procedures/change-at-the-door", "--no-interlock"),
+    "planted": ("wrong.yaml", "--no-interlock", "--no-slips"),
+    "out of time": ("demo:procedures/open-and-shut", "--no-interlock", "--time", "0.001"),
+}
+
+
+@pytest.fixture
+def wrong(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A procedure with an error in it, in the folder of the test."""
+    monkeypatch.chdir(tmp_path)
+    text = (MODELS / "procedures" / "single-lane-load.yaml").read_text("utf-8")
+    text = text.replace("../single-lane.yaml", "demo:single-lane").replace("      - unlatch D1\n", "", 1)
+    (tmp_path / "wrong.yaml").write_text(text, "utf-8")
+
+
+def _audited(name: str, layout: str, capsys: pytest.CaptureFixture[str]) -> tuple[int, str]:
+    code = cli.run(["audit", *AUDITS[name], "--format", layout])
+    return code, capsys.readouterr().out
+
+
+@pytest.mark.usefixtures("wrong")
+@pytest.mark.parametrize("name", AUDITS)
+def test_audits_as_sarif_say_what_the_exit_code_says(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """The log satisfies the schema; there is an error in it exactly where the audit has findings, a warning where it is
+    undecided; every result has its rule, a fingerprint of its own and a line that there is."""
+    code, out = _audited(name, "sarif", capsys)
+    log = json.loads(out)
+    jsonschema.Draft202012Validator(LOG).validate(log)
+    (run,) = log["runs"]
+    levels = [one["level"] for one in run["results"]]
+    assert code == (1 if "error" in levels else 3 if "warning" in levels else 0)
+    assert run["invocations"][0]["exitCode"] == code
+    rules = [one["id"] for one in run["tool"]["driver"]["rules"]]
+    assert [rules[one["ruleIndex"]] for one in run["results"]] == [one["ruleId"] for one in run["results"]]
+    prints = [one["partialFingerprints"]["point/v1"] for one in run["results"]]
+    assert len(set(prints)) == len(prints)
+    assert any("approved" in one["message"]["text"] for one in run["invocations"][0]["toolExecutionNotifications"])
+
+
+@pytest.mark.usefixtures("wrong")
+@pytest.mark.parametrize("name", AUDITS)
+def test_audits_as_junit_say_what_the_exit_code_says(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """There is a failure exactly where the audit has findings; each action that was followed and each requirement is a
+    case, of which no two have one name; counts are those of the cases."""
+    code, out = _audited(name, "junit", capsys)
+    root = ElementTree.fromstring(out)  # noqa: S314 -- our own
+    (suite,) = root
+    failures, skipped = list(suite.iter("failure")), list(suite.iter("skipped"))
+    assert code == (1 if failures else 3 if skipped else 0)
+    assert (suite.get("failures"), suite.get("skipped")) == (str(len(failures)), str(len(skipped)))
+    names = [case.get("name") for case in suite.iter("testcase")]
+    assert len(set(names)) == len(names) == int(suite.get("tests", ""))
+    assert ("action 1" in names) is (code != 3) and "goal goal" in names
+    assert "approved" in (suite.findtext("system-out") or "")
+
+
+@pytest.mark.usefixtures("wrong")
+def test_action_that_is_not_possible_is_told_with_its_line(capsys: pytest.CaptureFixture[str]) -> None:
+    """Where an action is left out the one that needs it fails, with the line on which it is written and the steps."""
+    _, out = _audited("planted", "sarif", capsys)
+    results = [one for one in json.loads(out)["runs"][0]["results"] if one["ruleId"] == "action"]
+    lines = Path("wrong.yaml").read_text("utf-8").splitlines()
+    first = results[0]
+    line = first["locations"][0]["physicalLocation"]["region"]["startLine"]
+    assert "open D1" in lines[line - 1] and "open D1: not possible" in first["message"]["text"]
+    assert first["codeFlows"]

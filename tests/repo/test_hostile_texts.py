@@ -282,6 +282,8 @@ RUNS: dict[str, tuple[str, ...]] = {
     "audit markdown": (*AUDIT, "markdown"),
     "audit html": (*AUDIT, "html"),
     "audit json": (*AUDIT, "json"),
+    "audit sarif": (*AUDIT, "sarif"),
+    "audit junit": (*AUDIT, "junit"),
     "questions html": ("questions", "HOLD", *LOAD[2:], "html"),
     "teach html": ("teach", "HOLD", "--requirements", "ASKED", "--no-standing", "--format", "html"),
     "checklist text": (*LOAD, "text", "-v"),

@@ -1,7 +1,8 @@
-"""Proofs and comparisons in the Static Analysis Results Interchange Format: SARIF 2.1.0, an OASIS Standard.
+"""Proofs, audits and comparisons in the Static Analysis Results Interchange Format: SARIF 2.1.0, an OASIS Standard.
 
 Section numbers are those of the standard.  A requirement text is a rule, a requirement that does not plainly hold a
-result of it.  In a comparison the first hold is the baseline (3.27.24) of the results of the second.
+result of it; of an audit each sort of point is a rule.  In a comparison
+the first hold is the baseline (3.27.24) of the results of the second.
 """
 
 from __future__ import annotations
@@ -14,6 +15,8 @@ from typing import Any, TypeAlias
 from interlock.hold.loader import Part
 from interlock.report.languages import in_sarif, in_sarif_message, in_uri
 from interlock.report.views.assumptions import CAUTIONS, IN_SHORT
+from interlock.report.views.audit import AuditView
+from interlock.report.views.audit_outcomes import How, Point, Sort, points_of
 from interlock.report.views.blame import said_changes
 from interlock.report.views.comparison import COMPARED, ORDER, ComparisonView
 from interlock.report.views.comparison_facts import ComparisonFacts, DifferenceFacts, What
@@ -203,6 +206,63 @@ def _difference(one: DifferenceFacts, rule: str, number: int, where: str) -> Obj
         **({"codeFlows": [{"threadFlows": [{"locations": flow}]}]} if flow else {}),
         "properties": {"what": one.what, "about": one.text},
     }
+
+
+def audit_sarif(view: AuditView) -> str:
+    """One log with one run: a result for each point of the audit that is not fine."""
+    facts = view.facts
+    sorts = list(Sort)
+    rules = [
+        {"id": one.id, "shortDescription": _message(one), "defaultConfiguration": {"level": "error"}} for one in sorts
+    ]
+    points = [one for one in points_of(view) if one.how is not How.FINE]
+    disputed = any(one.how is How.DISPUTED for one in points)
+    told = [_notification("error", FAULT_OF_PROGRAM)] if disputed else []
+    run = {
+        "tool": _tool(rules),
+        "automationDetails": {"id": f"audit/{in_uri(facts.procedure)}/"},
+        "columnKind": "unicodeCodePoints",
+        "invocations": [
+            _invocation(
+                not disputed, facts.exit_code, [*told, *(_notification("note", text) for text in facts.cautions)]
+            )
+        ],
+        "artifacts": [
+            _artifact(one, ("analysisTarget",) if one.part is Part.PROCEDURE else ())
+            for one in facts.identification.files
+        ],
+        "results": [_pointed(view, point, sorts.index(point.sort)) for point in points],
+        "properties": {
+            "procedure": facts.procedure,
+            "title": facts.title,
+            "summary": view.summary(),
+            "cautions": list(facts.cautions),
+            "assumptions": list(facts.assumptions),
+            "madeWith": facts.identification.made_with,
+        },
+    }
+    return in_sarif({"$schema": SCHEMA, "version": "2.1.0", "runs": [run]})
+
+
+def _pointed(view: AuditView, point: Point, rule: int) -> Object:
+    file = view.facts.procedure
+    location = _location(file, None)
+    if point.line is not None:
+        location["physicalLocation"]["region"] = {"startLine": point.line}
+    digest = sha256(json.dumps([file, point.sort.id, point.id]).encode()).hexdigest()
+    result = {
+        "ruleId": point.sort.id,
+        "ruleIndex": rule,
+        "level": "warning" if point.how is How.OPEN else "error",
+        "message": _message("\n\n".join((point.says, *point.more))),
+        "locations": [location],
+        "partialFingerprints": {"point/v1": digest},
+        "properties": {"point": point.id, "how": point.how},
+    }
+    if point.steps:
+        flow = [{"location": {**_location(file, None), "message": _message(text)}} for text in point.steps]
+        result["codeFlows"] = [{"threadFlows": [{"locations": flow}]}]
+    return result
 
 
 def _refusal(rejection: Rejection, code: int) -> Object:

@@ -86,7 +86,7 @@ def told_steps(story: StoryFacts | None) -> tuple[str, tuple[str, ...]]:
     """How a run begins, and its steps, in sentences; nothing where there is none."""
     if story is None:
         return "", ()
-    return f"At the start: {'; '.join(story.start)}." if story.start else "", tuple(map(_step, story.steps))
+    return f"At the start: {'; '.join(story.start)}." if story.start else "", tuple(map(step_said, story.steps))
 
 
 def _verdict(answer: AnswerView) -> str:
@@ -132,14 +132,16 @@ def _more(answer: AnswerView) -> Iterator[str]:
 
 def _headed(head: str, reasons: tuple[Reason, ...]) -> Iterator[str]:
     if reasons:
-        yield f"{head}: {'; '.join(map(_reason, reasons))}."
+        yield f"{head}: {'; '.join(map(reason_said, reasons))}."
 
 
-def _reason(reason: Reason) -> str:
-    return reason.text + (f" (because {'; '.join(map(_reason, reason.because))})" if reason.because else "")
+def reason_said(reason: Reason) -> str:
+    """A reason with what makes it so, in one line."""
+    return reason.text + (f" (because {'; '.join(map(reason_said, reason.because))})" if reason.because else "")
 
 
-def _step(step: Step) -> str:
+def step_said(step: Step) -> str:
+    """A step with what follows of it, in one line."""
     does = ", ".join(map(by_itself, step.responses))
     itself = f"; by itself: {does}" if does else ""
     now = f"; now: {', '.join(dict.fromkeys(step.after))}" if step.after else ""

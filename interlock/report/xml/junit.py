@@ -1,4 +1,4 @@
-"""Proofs as results of tests, in the XML that is known as JUnit's and that servers for checks on every change read.
+"""Proofs and audits as results of tests, in the XML that is known as JUnit's and that servers for checks read.
 
 Common practice, no standard: elements and attributes are those on which its readers agree.  Every time is 0, as the
 same input gives the same bytes.
@@ -11,6 +11,8 @@ from xml.etree.ElementTree import Element, SubElement
 
 from interlock.report.languages import in_xml
 from interlock.report.views.assumptions import CAUTIONS
+from interlock.report.views.audit import AuditView
+from interlock.report.views.audit_outcomes import How, points_of
 from interlock.report.views.facts import PROGRAM
 from interlock.report.views.outcomes import NOTHING_ASKED, Outcome, outcomes_of, refused
 from interlock.report.views.proof import ProofView
@@ -24,6 +26,7 @@ ELEMENTS = {
     Status.HOLDS: "skipped",
 }
 """What stands in a case that does not plainly hold: a pass that is not known to be one is none."""
+POINTS = {How.AMISS: "failure", How.OPEN: "skipped", How.DISPUTED: "error"}
 COUNTED = {"failures": "failure", "errors": "error", "skipped": "skipped"}
 
 
@@ -34,6 +37,33 @@ def proof_junit(facts: ProofFacts, proofs: Sequence[ProofView]) -> str:
         _proved(root, proof)
     for rejection in facts.rejected:
         _refused(root, rejection)
+    for element in (root, *root):
+        _count(element)
+    return in_xml(root)
+
+
+def audit_junit(view: AuditView) -> str:
+    """One suite: a case for each point of the audit, in order."""
+    root = Element("testsuites", name=f"{PROGRAM.name} audit")
+    facts = view.facts
+    suite = _suite(
+        root,
+        facts.procedure,
+        title=facts.title,
+        hold=facts.hold,
+        summary=view.summary(),
+        exit_code=str(facts.exit_code),
+        made_with=facts.identification.made_with,
+        **{f"sha256 of {one.part} {one.name}": one.sha256 for one in facts.identification.files},
+    )
+    for point in points_of(view):
+        case = _case(suite, f"{point.sort.id} {point.id}", point.sort.id)
+        if point.how is not How.FINE:
+            found = SubElement(case, POINTS[point.how], message=point.says, type=point.how)
+            place = facts.procedure if point.line is None else f"{facts.procedure}, line {point.line}"
+            found.text = "\n".join((point.says, f"where: {place}", *point.steps, *point.more))
+    told = ("What this audit assumes:", *facts.assumptions, "Caution:", *facts.cautions)
+    SubElement(suite, "system-out").text = "\n".join(told)
     for element in (root, *root):
         _count(element)
     return in_xml(root)
