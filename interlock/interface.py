@@ -457,6 +457,7 @@ def make_checklist(
     from interlock.cli.checklist import audited_checklist, goal_of, load_of
     from interlock.cli.exit_codes import code_of_checklist
     from interlock.kernel.claims import silent
+    from interlock.report.translation import ENGLISH
     from interlock.report.views.checklist import checklist_view
     from interlock.report.views.wording import sentence
     from interlock.study.checklist.goals import GoalFault
@@ -475,7 +476,7 @@ def make_checklist(
             raise RequestError(sentence(str(fault))) from fault
     code = code_of_checklist(made, audited)
     view = checklist_view(opened.label, made, audited, code, opened.read)
-    parts: dict[str, object] = {"view": view, "facts": view.facts, "verbose": False}
+    parts: dict[str, object] = {"view": view, "facts": view.facts, "verbose": False, "language": ENGLISH}
     if audited is not None:
         parts |= {"result": made, "hold_file": opened.label}
     # of why there is none there is a text and a document

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from interlock.cli.exit_codes import code_of_checklist, help_text
+from interlock.cli.languages import chosen_language, language_option
 from interlock.cli.options import situation_option
 from interlock.cli.reading import seen_from
 from interlock.cli.session import Session, Work, study_options
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
     from interlock.hold.compile.compiler import CompiledHold
     from interlock.hold.loader import FileRead
     from interlock.kernel.claims import Limits, ProgressCallback
+    from interlock.report.translation import Translation
     from interlock.study.checklist.audit import ChecklistAudit
     from interlock.study.checklist.goals import Goal, Load
     from interlock.study.checklist.making import Checklist, Result
@@ -38,6 +40,7 @@ if TYPE_CHECKING:
 @click.option("--unload", "unload", metavar="BAYS", help="'all', or bays: '3L,3R'.")
 @click.option("--goal", "goal", metavar="EXPR", help="An expression, such as 'D1 is open and PWR is off'.")
 @click.option("--aboard", metavar="LOAD", help="Start with this load aboard, as a checklist for it leaves the hold.")
+@language_option
 @situation_option
 @study_options(
     "checklist",
@@ -48,7 +51,13 @@ if TYPE_CHECKING:
     formats="'html' is a page to print; 'procedure' is a file for 'interlock audit'; 'json' is for other programs.",
 )
 def command(
-    asked: Session, hold: str, load: str | None, unload: str | None, goal: str | None, aboard: str | None
+    asked: Session,
+    hold: str,
+    load: str | None,
+    unload: str | None,
+    goal: str | None,
+    aboard: str | None,
+    language: str,
 ) -> int:
     """Opens, plans, shows."""
     from interlock.report.views.wording import sentence
@@ -59,6 +68,7 @@ def command(
         raise click.UsageError("Say what is wanted: one of --load, --unload and --goal, and only one.")
     if asked.shape.name == "procedure" and hold == "-":
         raise click.UsageError("--format procedure: a procedure names the file of its hold, and this has none.")
+    told_in = chosen_language(language, asked)
     opened = asked.open(hold, asked.texts())
     compiled = opened.compiled
     wanted = goal_of(compiled, load, unload, goal)
@@ -71,7 +81,7 @@ def command(
         except GoalFault as fault:
             hint = "" if unload is None or aboard is not None else " '--aboard all:KIND' starts with a load aboard."
             raise click.UsageError(f"{sentence(str(fault))}{hint}") from fault
-        _show(work, hold, result, audited, opened.read)
+        _show(work, hold, result, audited, opened.read, told_in)
     return code_of_checklist(result, audited)
 
 
@@ -83,7 +93,14 @@ def audited_checklist(made: Checklist, limits: Limits, report: ProgressCallback)
     return audit_checklist(made, checklist_procedure(made, "hold.yaml"), steps_of_actions(made), limits, report)
 
 
-def _show(work: Work, hold: str, result: Result, audited: ChecklistAudit | None, read: Sequence[FileRead]) -> None:
+def _show(
+    work: Work,
+    hold: str,
+    result: Result,
+    audited: ChecklistAudit | None,
+    read: Sequence[FileRead],
+    language: Translation,
+) -> None:
     from interlock.report.text.checklist import refusal_lines
     from interlock.report.text.lines import as_text
     from interlock.report.views.checklist import RefusalView, checklist_view
@@ -92,7 +109,7 @@ def _show(work: Work, hold: str, result: Result, audited: ChecklistAudit | None,
     if isinstance(view, RefusalView) and work.session.shape.name not in ("text", "json"):
         click.echo(as_text(refusal_lines(view)), err=True, nl=False)
         return
-    work.show(view, result=result, hold_file=seen_from(hold, work.screen.output))
+    work.show(view, result=result, hold_file=seen_from(hold, work.screen.output), language=language)
 
 
 def goal_of(compiled: CompiledHold, load: str | None, unload: str | None, goal: str | None) -> Goal:

@@ -93,7 +93,7 @@ FORMATS = (
     Format("audit", "html", ".html", "html.audit:audit_html", ("view",)),
     Format("audit", "sarif", ".sarif", "json.sarif:audit_sarif", ("view",)),
     Format("audit", "junit", ".xml", "xml.junit:audit_junit", ("view",)),
-    Format("checklist", "text", ".txt", "text.checklist:checklist_report", ("view", "verbose")),
+    Format("checklist", "text", ".txt", "text.checklist:checklist_report", ("view", "verbose", "language")),
     Format("checklist", "json", ".json", "json.writing:document", ("facts",)),
     Format("checklist", "markdown", ".md", "markdown.checklist:checklist_markdown", ("view",)),
     Format("checklist", "html", ".html", "html.checklist:checklist_html", ("view",)),

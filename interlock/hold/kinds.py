@@ -14,6 +14,7 @@ from enum import StrEnum
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
+from interlock.diagnostics.said import Said, say
 from interlock.kernel.machine import Actor
 
 if TYPE_CHECKING:
@@ -105,7 +106,8 @@ class Working(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Trigger:
-    """Who pulls a trigger and how to say it: `order` as an instruction, with `{name}` for the thing.
+    """Who pulls a trigger and how to say it: `order` as an instruction, with `{name}` for the thing,
+    and `{to}` for what `to` says.
 
     `to` goes with the verb where that alone does not say it: the position that a switch is set to, `down` of
     `keep_down`.
@@ -115,6 +117,10 @@ class Trigger:
     order: str
     verb: Verb
     to: str = ""
+
+    def told(self, name: str) -> Said:
+        """The instruction, about the thing of that name."""
+        return say(self.order, name=name, to=spaced(self.to))
 
     @property
     def word(self) -> str:
@@ -145,7 +151,7 @@ class Kind:
 
     def said(self, state: str) -> str:
         """How people say, behind `is`, that it is in the state."""
-        return self.says.get(state, spaced(state))
+        return self.says.get(state) or say(spaced(state))
 
     @property
     def is_hand_worked(self) -> bool:
@@ -389,10 +395,21 @@ RELAY = Kind(
 )
 
 
+_DOOR_ORDERS = {
+    "hand": ("start to open {name}", "open {name} fully", "start to close {name}", "close {name} fully"),
+    "power": (
+        "the drive starts to open {name}",
+        "the drive opens {name} fully",
+        "the drive starts to close {name}",
+        "the drive closes {name} fully",
+    ),
+}
+"""How it is said that a door moves, by what moves it."""
+
+
 def _door(moved_by: str) -> Kind:
     actor = Actor.CREW if moved_by == "hand" else Actor.PLANT
-    opens, closes, start = ("open", "close", "start") if moved_by == "hand" else ("opens", "closes", "starts")
-    who = "" if moved_by == "hand" else "the drive "
+    starts_to_open, opens_fully, starts_to_close, closes_fully = _DOOR_ORDERS[moved_by]
     return Kind(
         f"door moved by {moved_by}",
         "Closed, moving (off both ends, or stopped between them) or open. It leaves closed only when unlatched.",
@@ -412,10 +429,10 @@ def _door(moved_by: str) -> Kind:
             {"trigger": "finish_closing", "source": "moving", "dest": "closed", "conditions": ["drive_closes"]},
         ),
         _named(
-            Trigger(actor, f"{who}{start} to open {{name}}", Verb.START, "opening"),
-            Trigger(actor, f"{who}{opens} {{name}} fully", Verb.FINISH, "opening"),
-            Trigger(actor, f"{who}{start} to close {{name}}", Verb.START, "closing"),
-            Trigger(actor, f"{who}{closes} {{name}} fully", Verb.FINISH, "closing"),
+            Trigger(actor, starts_to_open, Verb.START, "opening"),
+            Trigger(actor, opens_fully, Verb.FINISH, "opening"),
+            Trigger(actor, starts_to_close, Verb.START, "closing"),
+            Trigger(actor, closes_fully, Verb.FINISH, "closing"),
         ),
     )
 
@@ -485,8 +502,8 @@ def switch_kind(positions: Sequence[str]) -> Kind:
             for source in positions
             if source != dest
         ),
-        _named(*(Trigger(Actor.CREW, f"set {{name}} to {spaced(one)}", Verb.SET, one) for one in positions)),
-        says={one: f"set to {spaced(one)}" for one in positions},
+        _named(*(Trigger(Actor.CREW, "set {name} to {to}", Verb.SET, one) for one in positions)),
+        says={one: say("set to {position}", position=spaced(one)) for one in positions},
     )
 
 
@@ -532,7 +549,8 @@ def press_lever_kind(directions: Sequence[str]) -> Kind:
             Trigger(Actor.CREW, "let {name} go back to neutral, still pressed", Verb.LET, "back"),
             _LETTING_GO,
         ),
-        says=said | {pressed[one]: f"{said.get(one, one)} and pressed" for one in pressed},
+        says=said
+        | {pressed[one]: say("{held} and pressed", held=said.get(one) or say(spaced(one))) for one in pressed},
     )
 
 
@@ -577,11 +595,11 @@ def _held(positions: Sequence[str], rest: str) -> Iterator[Mapping[str, Any]]:
 
 
 def _held_to(positions: Sequence[str]) -> dict[str, str]:
-    return {one: f"held to {spaced(one)}" for one in positions}
+    return {one: say("held to {position}", position=spaced(one)) for one in positions}
 
 
 def _holding(positions: Sequence[str]) -> Iterator[Trigger]:
-    return (Trigger(Actor.CREW, f"hold {{name}} to {spaced(one)}", Verb.HOLD, one) for one in positions)
+    return (Trigger(Actor.CREW, "hold {name} to {to}", Verb.HOLD, one) for one in positions)
 
 
 HELD_KINDS = ("lever", "push button", "momentary switch")

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TypeVar
 
+from interlock.diagnostics.said import joined, say
 from interlock.hold.failing import MayStrike, cause_of, declared_failures
 from interlock.hold.floor import Face, Floor, Placement, lain_on_by, lay_out
 from interlock.hold.language.model import Device, Hold
@@ -99,31 +100,41 @@ class Described:
         """How a sentence names a part of a unit, or the whole of a unit of one bay."""
         found = self.floor.parts[part]
         name = self.name_of_unit(found.unit)
-        return f"the {found.side} part of a {name}" if found.side else f"a {name}"
+        return (
+            say("the {side} part of a {name}", side=found.side, name=name) if found.side else say("a {name}", name=name)
+        )
 
     def bay_phrase(self, cell: str) -> str:
         """How a sentence names a cell; of the loader, with the bay beside it where a door has several."""
         found = self.floor.cells[cell]
         if found.door is None:
-            return f"bay {cell}"
+            return say("bay {cell}", cell=cell)
         door = next(door for door in self.hold.doorways if door.id == found.door)
-        loader = f"the loader at {door.name}" + (f" beside {found.bay}" if len(door.bays) > 1 else "")
-        return f"the outer part of {loader}" if found.depth > 1 else loader
+        loader = (
+            say("the loader at {door} beside {bay}", door=door.name, bay=found.bay)
+            if len(door.bays) > 1
+            else say("the loader at {door}", door=door.name)
+        )
+        return say("the outer part of {loader}", loader=loader) if found.depth > 1 else loader
 
     def face_phrase(self, face: Face) -> str:
         """How a sentence names a face: its sill, its devices, or the border between its cells."""
         sides = self.floor.sides_of_face(face)
         doors = [door for name, _ in sides if (door := self.floor.cells[name].door)]
         if doors and len(sides) == 2 and len(doors) == 1:
-            return f"the sill of {next(door.name for door in self.hold.doorways if door.id == doors[0])}"
+            return say("the sill of {name}", name=next(door.name for door in self.hold.doorways if door.id == doors[0]))
         devices = [device.name for device in self.devices_on.get(face, ())]
         if devices:
-            return " and ".join(devices)
+            return joined(devices, " and ")
         if len(doors) == 2:
             return self.bay_phrase(sides[0][0])
         if len(sides) == 2:
-            return f"the line between {self.bay_phrase(sides[0][0])} and {self.bay_phrase(sides[1][0])}"
-        return f"the {sides[0][1]} edge of {self.bay_phrase(sides[0][0])}"
+            return say(
+                "the line between {bay} and {other}",
+                bay=self.bay_phrase(sides[0][0]),
+                other=self.bay_phrase(sides[1][0]),
+            )
+        return say("the {direction} edge of {bay}", direction=sides[0][1], bay=self.bay_phrase(sides[0][0]))
 
 
 def describe(hold: Hold, situation: str | None, eased: bool = False) -> Described:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from interlock.diagnostics.said import say, say_both
 from interlock.hold.compile.components import compose
 from interlock.hold.compile.described import Described, whereabouts
 from interlock.hold.compile.symbols import Additions, Symbols
@@ -29,7 +30,7 @@ def electrics(described: Described, known: Symbols) -> Symbols:
         on = made.promise(
             fact,
             circuit.definition,
-            (f"{circuit.name} is on", f"{circuit.name} is off"),
+            (say_both("{circuit} is on", "{circuit} is off", circuit=circuit.name)),
             so=described.struck(circuit.id, "short_to_power"),
             not_so=described.struck(circuit.id, "open"),
         )
@@ -49,7 +50,7 @@ def _supply(described: Described, made: Additions, supply: Supply) -> None:
     starts = described.starts_of(supply.id, supply.starts, kind.states)
     meaning: dict[str, Expr] = {}
     if supply.needs is not None:
-        phrases = f"{supply.name} has what it needs", f"{supply.name} lacks what it needs"
+        phrases = say_both("{supply} has what it needs", "{supply} lacks what it needs", supply=supply.name)
         meaning["fed"] = made.promise(Fact(of.subject, "fed"), supply.needs, phrases)
     steady = supply.needs is None and not supply.may_be_lost
     component = compose(of.name, kind, meaning, starts, False, starts[0] if steady and not starts[1:] else None)
@@ -66,22 +67,26 @@ def _supply(described: Described, made: Additions, supply: Supply) -> None:
 def _sensor(described: Described, made: Additions, sensor: Sensor) -> None:
     thing = Thing(sensor.id, Sort.SENSOR, sensor.name)
     fact = Fact(Subject(Sort.SENSOR, sensor.id))
-    phrases = f"{sensor.name} sees it", f"{sensor.name} does not see it"
+    phrases = say_both("{sensor} sees it", "{sensor} does not see it", sensor=sensor.name)
     read = made.promise(Fact(fact.subject, "read"), sensor.reads, phrases)
     made.fails(described.may_strike.get(sensor.id, ()))
     opposite = described.struck(sensor.id, "reads_opposite")
     honest = read if opposite == FALSE else disj(conj(read, neg(opposite)), conj(neg(read), opposite))
     seen = disj(honest, described.struck(sensor.id, "stuck_true"))
     reading = conj(seen, neg(described.struck(sensor.id, "stuck_false")))
-    reports = made.signal(fact, reading, (f"{sensor.name} reports true", f"{sensor.name} reports false"))
+    reports = made.signal(
+        fact,
+        reading,
+        (say_both("{sensor} reports true", "{sensor} reports false", sensor=sensor.name)),
+    )
     made.name(thing, _on_or_off(reports), truth=reports)
 
 
 def _relay(described: Described, made: Additions, relay: Relay) -> None:
     thing = Thing(relay.id, Sort.RELAY, relay.name)
     of = Condition(Subject(Sort.RELAY, relay.id), Aspect.STATE)
-    sets = f"{relay.name} is energised", f"nothing energises {relay.name}"
-    drops = f"{relay.name} is made to release", f"nothing releases {relay.name}"
+    sets = say_both("{relay} is energised", "nothing energises {relay}", relay=relay.name)
+    drops = say_both("{relay} is made to release", "nothing releases {relay}", relay=relay.name)
     meaning = {
         "sets": made.promise(
             Fact(of.subject, "sets"), relay.sets, sets, not_so=described.struck(relay.id, "does_not_pull_in")
@@ -98,7 +103,10 @@ def _relay(described: Described, made: Additions, relay: Relay) -> None:
     made.name(thing, {**states, "on": states[ENERGISED], "off": states[RELEASED]}, truth=states[ENERGISED])
 
 
-_WAYS = {(True, False): "enters", (False, True): "leaves"}
+_WAYS = {
+    (True, False): "{person} enters, and is then {place}",
+    (False, True): "{person} leaves, and is then {place}",
+}
 """How a person goes, by whether it is from outside and whether it is to there."""
 
 
@@ -109,9 +117,11 @@ def people(described: Described, known: Symbols) -> Symbols:
     for person in described.hold.people:
         thing = Thing(person.id, Sort.PERSON, person.name)
         at = whereabouts(person.id)
-        says: dict[Value, str] = {p: f"{person.name} is {places[p].name}" for p in person.places}
+        says: dict[Value, str] = {
+            p: say("{person} is {place}", person=person.name, place=places[p].name) for p in person.places
+        }
         made.remember(at, person.places, described.starts_of(person.id, person.starts, person.places), says)
-        phrases = f"{person.name} can come and go", f"{person.name} cannot come and go"
+        phrases = say_both("{person} can come and go", "{person} cannot come and go", person=person.name)
         moves = made.promise(Fact(at.subject, "moves"), person.moves, phrases)
         inside = one_of(at.name, [p for p in person.places if places[p].bay is not None])
         made.name(thing, {**{place: Is(at.name, place) for place in person.places}, "inside": inside})
@@ -120,14 +130,14 @@ def people(described: Described, known: Symbols) -> Symbols:
                 if source == dest:
                     continue
                 bay = places[dest].bay
-                way = _WAYS.get((places[source].bay is None, bay is None), "goes")
+                way = _WAYS.get((places[source].bay is None, bay is None), "{person} goes, and is then {place}")
                 free = TRUE if bay is None else neg(described.occupied(bay))
                 made.act(
                     Go(person.id, source, dest),
                     Actor.CREW,
                     conj(Is(at.name, source), moves, free),
                     {at.name: dest},
-                    f"{person.name} {way}, and is then {places[dest].name}",
+                    say(way, person=person.name, place=places[dest].name),
                     ((person.id, "go"), (person.id, f"go_{dest}")),
                 )
     for cell in described.floor.bays:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
+from interlock.diagnostics.said import joined, say, say_both, say_many
 from interlock.hold.compile.described import Described, position
 from interlock.hold.compile.restraint import edge_of, obstacles, side_of
 from interlock.hold.compile.symbols import Additions, Symbols, promised
@@ -43,10 +44,10 @@ PUSHING = Fact(Subject(Sort.HOLD, "pushing"))
 """That units can be pushed by hand."""
 
 _CARRIES = {
-    Means.DRIVE: "the drive carries {unit}",
-    Means.LOADER: "the loader moves {unit}",
-    Means.PUSH: "push {unit}",
-    Means.DRIFT: "by itself {unit} rolls",
+    Means.DRIVE: "the drive carries the {unit} {direction}",
+    Means.LOADER: "the loader moves the {unit} {direction}",
+    Means.PUSH: "push the {unit} {direction}",
+    Means.DRIFT: "by itself the {unit} rolls {direction}",
 }
 
 
@@ -58,13 +59,17 @@ def loading(described: Described, known: Symbols) -> Symbols:
         unit = described.name_of_unit(placement.kind)
         around = _uncrossed(described, placement.cells)
         beside = ", ".join(sorted({described.floor.cells[cell].bay for cell in placement.cells}))
-        where = f"the sill of {doors[id].name}" if len(doors[id].bays) == 1 else f"the sill at bay {beside}"
+        where = (
+            say("the sill of {name}", name=doors[id].name)
+            if len(doors[id].bays) == 1
+            else say("the sill at bay {beside}", beside=beside)
+        )
         made.act(
             Bring(id, placement),
             Actor.CREW,
             conj(_so(vacated(placement)), around),
             standing(placement),
-            f"bring a {unit} on the loader to {where}",
+            say("bring a {unit} on the loader to {where}", unit=unit, where=where),
             ((id, "bring"), (id, f"bring_{placement.kind}")),
         )
         made.act(
@@ -72,7 +77,7 @@ def loading(described: Described, known: Symbols) -> Symbols:
             Actor.CREW,
             conj(_so(standing(placement)), around),
             vacated(placement),
-            f"take the {unit} on the loader away from {where}",
+            say("take the {unit} on the loader away from {where}", unit=unit, where=where),
             ((id, "take_away"), (id, f"take_away_{placement.kind}")),
         )
     return made.symbols()
@@ -84,11 +89,13 @@ def motion(described: Described, known: Symbols) -> Symbols:
     pushing = described.hold.layout.pushing
     if isinstance(pushing, tuple):
         for rule in pushing:
-            where = "in " + ("bay " if len(rule.bays) == 1 else "bays ") + ", ".join(rule.bays)
-            phrases = f"units can be pushed by hand {where}", f"units cannot be pushed by hand {where}"
+            where = say_many("in bay {bays}", "in bays {bays}", len(rule.bays), bays=", ".join(rule.bays))
+            phrases = say_both(
+                "units can be pushed by hand {where}", "units cannot be pushed by hand {where}", where=where
+            )
             made.promise(pushing_in(rule), rule.when, phrases)
     elif pushing is not None and described.floor.moves:
-        made.promise(PUSHING, pushing, ("units can be pushed by hand", "units cannot be pushed by hand"))
+        made.promise(PUSHING, pushing, (say("units can be pushed by hand"), say("units cannot be pushed by hand")))
     for move in described.floor.moves:
         _departure(described, known, made, move)
         _arrival(described, known, made, move)
@@ -107,7 +114,7 @@ def _departure(described: Described, known: Symbols, made: Additions, move: Move
         _doors_open(move),
         *(disj(neg(stands), described.lifted(*_stops(device, move.direction))) for device, stands in met),
     )
-    over = " and ".join(dict.fromkeys(described.face_phrase(face) for face, _ in move.crossed))
+    over = joined(list(dict.fromkeys(described.face_phrase(face) for face, _ in move.crossed)), " and ")
     bays = floor.bays_of(source.cells)
     left = [(side_of(cell, move.direction).id, "leave") for cell in bays] + [(cell, "leave") for cell in bays]
     for means, actor, when in _means(described, known, move, source.cells, departing=True):
@@ -116,7 +123,12 @@ def _departure(described: Described, known: Symbols, made: Additions, move: Move
             actor,
             conj(guard, when),
             {**vacated(source), **crossing(move)},
-            f"{_carries(described, move, means)} from {_places(described, source.cells)}, until it is over {over}",
+            say(
+                "{carries} from {places}, until it is over {over}",
+                carries=_carries(described, move, means),
+                places=_places(described, source.cells),
+                over=over,
+            ),
             [*_runs(described, move, means), *left],
         )
 
@@ -135,7 +147,7 @@ def _arrival(described: Described, known: Symbols, made: Additions, move: Move) 
         _doors_open(move),
     )
     on_loader = all(floor.cells[cell].door for cell in target.cells)
-    where = f"{'on' if on_loader else 'in'} {_places(described, target.cells)}"
+    where = say("on {places}" if on_loader else "in {places}", places=_places(described, target.cells))
     entered = [(cell, "enter") for cell in floor.bays_of(target.cells)]
     for means, actor, when in _means(described, known, move, move.cells, departing=False):
         made.act(
@@ -143,7 +155,7 @@ def _arrival(described: Described, known: Symbols, made: Additions, move: Move) 
             actor,
             conj(guard, when),
             {**standing(target), **{Crossing(face).name: NOBODY for face, _ in move.crossed}},
-            f"{_carries(described, move, means)}, until it stands {where}",
+            say("{carries}, until it stands {where}", carries=_carries(described, move, means), where=where),
             [*_runs(described, move, means), *entered],
         )
 
@@ -193,7 +205,7 @@ def _pushed(described: Described, bay: str) -> Expr:
 
 
 def _carries(described: Described, move: Move, means: Means) -> str:
-    return f"{_CARRIES[means].format(unit=f'the {described.name_of_unit(move.source.kind)}')} {move.direction}"
+    return say(_CARRIES[means], unit=described.name_of_unit(move.source.kind), direction=move.direction)
 
 
 def _runs(described: Described, move: Move, means: Means) -> list[tuple[str, str]]:
@@ -211,6 +223,8 @@ def _places(described: Described, cells: tuple[str, ...]) -> str:
     inside = described.floor.bays_of(cells)
     if not inside:
         return described.bay_phrase(cells[0])
-    text = ("bay " if len(inside) == 1 else "bays ") + " and ".join(inside)
+    text = say("bay {bay}", bay=inside[0]) if len(inside) == 1 else say("bays {bays}", bays=joined(inside, " and "))
     outside = [cell for cell in cells if cell not in inside]
-    return f"{text} and on {described.bay_phrase(outside[0])}" if outside else text
+    return (
+        say("{text} and on {bay_phrase}", text=text, bay_phrase=described.bay_phrase(outside[0])) if outside else text
+    )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from interlock.diagnostics.said import perhaps_ours
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.compile.lowering import Lowering
 from interlock.hold.compile.world import Thing
@@ -94,6 +95,9 @@ def _instances(
 
 
 def _say(text: str, names: Mapping[str, str]) -> str:
+    known = perhaps_ours(text, names)
+    if known is not None:
+        return known
     for variable, phrase in names.items():
         text = text.replace("{" + variable + "}", phrase)
     return text

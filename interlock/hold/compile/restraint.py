@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
+from interlock.diagnostics.said import say, say_both
 from interlock.hold.compile.described import Described, stands
 from interlock.hold.compile.symbols import Additions, Symbols, told
 from interlock.hold.compile.world import Thing
@@ -16,7 +17,11 @@ from interlock.kernel.expressions import FALSE, Expr, Is, Ref, conj, disj, neg
 
 def side_of(cell: str, direction: Direction) -> Thing:
     """The thing that `3L.aft` names."""
-    return Thing(f"{cell}.{direction}", Sort.SIDE_OF_BAY, f"the {direction} side of bay {cell}")
+    return Thing(
+        f"{cell}.{direction}",
+        Sort.SIDE_OF_BAY,
+        say("the {direction} side of bay {cell}", direction=direction, cell=cell),
+    )
 
 
 def restraint(described: Described, known: Symbols) -> Symbols:
@@ -31,18 +36,18 @@ def restraint(described: Described, known: Symbols) -> Symbols:
         around = {way: _devices_at(described, floor.faces(cell, way)) for way in Direction}
         upright = [device.id for on in around.values() for device in on if "z" in device.restrains]
         locking = [_does(described, known, id, "locking") for id in upright]
-        phrases = told(f"a unit in bay {cell}", "restrained upwards")
+        phrases = told(say("a unit in bay {cell}", cell=cell), say("restrained upwards"))
         if not locking:
-            phrases = phrases[0], f"{phrases[1]}: no device there restrains z"
+            phrases = phrases[0], say("{phrases}: no device there restrains z", phrases=phrases[1])
         restrained["up"] = made.signal(_restrained(cell, "up"), disj(*locking), phrases)
-        up = Thing(f"{cell}.up", Sort.DIRECTION_OF_BAY, f"bay {cell} upwards")
+        up = Thing(f"{cell}.up", Sort.DIRECTION_OF_BAY, say("bay {cell} upwards", cell=cell))
         made.name(up, {"restrained": restrained["up"]})
         secured = conj(*(restrained[way] for way in described.hold.layout.secured))
         fact = Fact(Subject(Sort.BAY, cell), "secured")
         sides = {way.value: side_of(cell, way).id for way in Direction}
         made.name(
             known.things[cell],
-            {"secured": made.signal(fact, secured, told(f"a unit in bay {cell}", "secured"))},
+            {"secured": made.signal(fact, secured, told(say("a unit in bay {cell}", cell=cell), "secured"))},
             {
                 **sides,
                 "up": up.id,
@@ -65,19 +70,32 @@ def _side(described: Described, known: Symbols, made: Additions, cell: str, way:
     driven = made.signal(
         Fact(subject, "driven", way),
         conj(described.occupied(cell), runs),
-        (f"the unit in bay {cell} is driven {way}", f"no unit in bay {cell} is driven {way}"),
+        say_both("the unit in bay {cell} is driven {way}", "no unit in bay {cell} is driven {way}", cell=cell, way=way),
     )
     stopped = made.signal(
         Fact(subject, "stopped", way),
         disj(*(_does(described, known, device.id, "standing") for device in here if way in device.stops)),
-        (f"a device stands at the {way} side of bay {cell}", f"no device stands at the {way} side of bay {cell}"),
+        say_both(
+            "a device stands at the {way} side of bay {cell}",
+            "no device stands at the {way} side of bay {cell}",
+            way=way,
+            cell=cell,
+        ),
     )
     # a unit in a centred bay has two faces towards the lanes, and is held where both hold it
     holding = conj(*(disj(*_holding(described, known, cell, way, face)) for face in faces))
     fact = _restrained(cell, way)
-    phrases = told(f"a unit in bay {cell}", f"restrained {way}")
+    phrases = told(say("a unit in bay {cell}", cell=cell), say("restrained {way}", way=way))
     if holding == FALSE:
-        phrases = phrases[0], f"{phrases[1]}: no device there stops {way} and restrains {way.axis}"
+        phrases = (
+            phrases[0],
+            say(
+                "{phrases}: no device there stops {way} and restrains {axis}",
+                phrases=phrases[1],
+                way=way,
+                axis=way.axis,
+            ),
+        )
     restrained = made.define(fact, holding, phrases)
     states = {
         "crossed": disj(*map(described.crossed, faces)),
@@ -190,25 +208,32 @@ def pressing(described: Described, known: Symbols) -> Symbols:
         subject = Subject(Sort.BAY, cell)
         states = {}
         for state, cases, against in (
-            ("driven_on_device", on_device, "a raised device"),
-            ("driven_on_stop", on_stop, "a fixed stop"),
-            ("driven_on_unit", on_unit, "another unit"),
+            ("driven_on_device", on_device, say("a raised device")),
+            ("driven_on_stop", on_stop, say("a fixed stop")),
+            ("driven_on_unit", on_unit, say("another unit")),
         ):
-            text = f"unit in bay {cell} is driven {direction} against {against}"
+            text = say(
+                "unit in bay {cell} is driven {direction} against {against}",
+                cell=cell,
+                direction=direction,
+                against=against,
+            )
             fact = Fact(subject, state, direction)
-            states[state] = made.signal(fact, disj(*cases[cell, direction]), (f"the {text}", f"no {text}"))
+            states[state] = made.signal(
+                fact, disj(*cases[cell, direction]), (say_both("the {text}", "no {text}", text=text))
+            )
         facing = disj(*(drive(known, other, direction.opposite) for other in floor.neighbours(cell, direction)))
-        drives = f"the drives under bay {cell} and the next {direction}"
+        drives = say("the drives under bay {cell} and the next {direction}", cell=cell, direction=direction)
         states["opposed"] = made.signal(
             Fact(subject, "opposed", direction),
             conj(drive(known, cell, direction), facing),
-            (f"{drives} run towards each other", f"{drives} do not run towards each other"),
+            say_both("{drives} run towards each other", "{drives} do not run towards each other", drives=drives),
         )
         made.name(side_of(cell, direction), states)
     for cell, splits in one_sided.items():
         fact = Fact(Subject(Sort.BAY, cell), "driven_one_sided")
-        text = f"unit in bay {cell} is driven under a part of it only"
-        signal = made.signal(fact, disj(*splits), (f"the {text}", f"no {text}"))
+        text = say("unit in bay {cell} is driven under a part of it only", cell=cell)
+        signal = made.signal(fact, disj(*splits), (say_both("the {text}", "no {text}", text=text)))
         made.name(known.things[cell], {fact.what: signal})
     return made.symbols()
 

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
+from interlock.diagnostics.said import say, say_both
 from interlock.hold.compile.components import Action, Component
 from interlock.hold.compile.settling import UnfusedRule
 from interlock.hold.compile.world import Thing
@@ -98,7 +99,7 @@ NOTHING = Symbols({}, {}, {}, ())
 
 def told(name: str, what: str) -> tuple[str, str]:
     """The two sentences of a signal that says what is so of something."""
-    return f"{name} is {what}", f"{name} is not {what}"
+    return say_both("{name} is {what}", "{name} is not {what}", name=name, what=what)
 
 
 def promised(meaning: Meaning, syntax: Syntax, eased: bool = False) -> Expr:
@@ -191,7 +192,9 @@ class Additions:
             for state, expr in component.states.items()
         }
         if component.variable is not None:
-            says: dict[Value, str] = {value: f"{phrase} is {kind.said(value)}" for value in component.values}
+            says: dict[Value, str] = {
+                value: say("{name} is {what}", name=phrase, what=kind.said(value)) for value in component.values
+            }
             self.remember(of, component.values, component.starts, says)
         return states
 
@@ -217,11 +220,11 @@ class Additions:
         for action in component.actions:
             trigger = kind.triggers[action.trigger]
             guard = conj(action.guard, crew if trigger.actor is Actor.CREW else plant)
-            text = trigger.order.format(name=thing.phrase)
+            text = trigger.told(thing.phrase)
             verbs = [trigger.word, *([trigger.verb] if trigger.to else []), *also]
             settles = False
             if trigger.verb is Verb.SETTLE:
-                text = f"{thing.phrase} goes to {kind.said(action.dest)} by itself"
+                text = say("{name} goes to {what} by itself", name=thing.phrase, what=kind.said(action.dest))
                 settles = not lags
             if settles:
                 # no rule of its own says when it is possible, or what came before it

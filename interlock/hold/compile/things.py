@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
+from interlock.diagnostics.said import say, say_both
 from interlock.hold.compile.components import compose
 from interlock.hold.compile.described import Described, covered, position
 from interlock.hold.compile.levers import states_in
@@ -44,8 +45,8 @@ def floor_things(described: Described, known: Symbols) -> Symbols:
         HAND_WORK,
         hold.layout.hand_work,
         (
-            "hand-worked devices in the hold can be reached",
-            "hand-worked devices in the hold cannot be reached",
+            say("hand-worked devices in the hold can be reached"),
+            say("hand-worked devices in the hold cannot be reached"),
         ),
     )
     for door in hold.doorways:
@@ -56,13 +57,24 @@ def floor_things(described: Described, known: Symbols) -> Symbols:
     _cells(described, made)
     for face, parts in described.crossings.items():
         where = described.face_phrase(face)
-        says: dict[Value, str] = {NOBODY: f"nothing is on its way over {where}"}
-        says.update({part: f"{described.part_phrase(part)} is on its way over {where}" for part in parts})
+        says: dict[Value, str] = {NOBODY: say("nothing is on its way over {where}", where=where)}
+        says.update(
+            {
+                part: say(
+                    "{part_phrase} is on its way over {where}", part_phrase=described.part_phrase(part), where=where
+                )
+                for part in parts
+            }
+        )
         made.remember(Crossing(face), (NOBODY, *parts), (NOBODY,), says)
     for face in sorted({*described.crossings, *described.lying}):
         over = disj(described.crossed(face), *described.lying.get(face, ()))
         where = described.face_phrase(face)
-        made.define(covered(face), over, (f"a unit is over {where}", f"no unit is over {where}"))
+        made.define(
+            covered(face),
+            over,
+            (say_both("a unit is over {where}", "no unit is over {where}", where=where)),
+        )
     return made.symbols()
 
 
@@ -74,8 +86,17 @@ def _cells(described: Described, made: Additions) -> None:
             at_start.update(standing(placement))
     for cell, parts in described.holdings.items():
         phrase = described.bay_phrase(cell)
-        says: dict[Value, str] = {EMPTY: f"{phrase} is empty" if cell in floor.bays else f"{phrase} holds nothing"}
-        says.update({part: f"{phrase} holds {described.part_phrase(part)}" for part in parts})
+        says: dict[Value, str] = {
+            EMPTY: say("{phrase} is empty", phrase=phrase)
+            if cell in floor.bays
+            else say("{phrase} holds nothing", phrase=phrase)
+        }
+        says.update(
+            {
+                part: say("{phrase} holds {part_phrase}", phrase=phrase, part_phrase=described.part_phrase(part))
+                for part in parts
+            }
+        )
         memory = Holding(cell)
         made.remember(memory, (EMPTY, *parts), (at_start.get(memory.name, EMPTY),), says)
     for cell in described.holdings:
@@ -93,7 +114,7 @@ def _cells(described: Described, made: Additions) -> None:
     for cell in floor.bays:
         made.fails(described.may_strike.get(cell, ()))
         made.name(
-            Thing(cell, Sort.BAY, f"bay {cell}"),
+            Thing(cell, Sort.BAY, say("bay {cell}", cell=cell)),
             {**_taken(described, cell), **held[cell]},
             {"kinds": tuple(kind for kind in kinds if held[cell][kind] != FALSE)},
             # motion adds its rules; where nothing moves a unit there are none, but they can be asked for
@@ -128,7 +149,11 @@ def _control(described: Described, made: Additions, control: Control) -> None:
         meaning["covered"] = made.signal(
             Fact(of.subject, "covered"),
             disj(*(described.covered(face) for face in dict.fromkeys(faces))),
-            (f"a unit is over the locks of {control.name}", f"no unit is over the locks of {control.name}"),
+            say_both(
+                "a unit is over the locks of {control}",
+                "no unit is over the locks of {control}",
+                control=control.name,
+            ),
         )
     starts = described.starts_of(control.id, control.starts, kind.states)
     component = compose(of.name, kind, meaning, starts, False, control.fixed)
@@ -137,7 +162,7 @@ def _control(described: Described, made: Additions, control: Control) -> None:
     works = neg(described.struck(control.id, "stuck"))
     reachable: Expr = TRUE
     if control.reachable is not None:
-        can_be = f"{control.name} can be reached", f"{control.name} cannot be reached"
+        can_be = say_both("{control} can be reached", "{control} cannot be reached", control=control.name)
         reachable = made.promise(Fact(of.subject, "reachable"), control.reachable, can_be)
     kept = conj(_uncovered(described, control), reachable, described.reach(control.id), works)
     if control.is_held:
@@ -201,7 +226,7 @@ def _device(described: Described, known: Symbols, made: Additions, device: Devic
     # where these are missing or wrong the checks say so; the rest of the description is still read
     meaning: dict[str, Expr] = {"covered": over, "energised": FALSE, "handle_pulled": FALSE}
     if len(faces) > 1:
-        phrases = f"a unit is over {device.name}", f"no unit is over {device.name}"
+        phrases = say_both("a unit is over {device}", "no unit is over {device}", device=device.name)
         meaning["covered"] = made.signal(Fact(of.subject, "covered"), over, phrases)
     if device.circuit is not None:
         meaning["energised"] = made.promise(
@@ -229,7 +254,7 @@ def _device(described: Described, known: Symbols, made: Additions, device: Devic
     possible = promised(HAND_WORK, described.hold.layout.hand_work, described.eased)
     by_hand = conj(possible, described.reach(device.id), works)
     made.work(thing, of, kind, component, by_hand, works, lags=device.lags)
-    phrases = f"{device.name} stands above the floor", f"{device.name} is down"
+    phrases = say_both("{device} stands above the floor", "{device} is down", device=device.name)
     stands = made.signal(Fact(of.subject, "standing"), disj(*(states[state] for state in kind.standing)), phrases)
     states["standing"] = states["raised"] if kind.standing == ("raised",) else stands
     locking, said = states.get(device.locking, FALSE), _locking_told(device)
@@ -238,7 +263,11 @@ def _device(described: Described, known: Symbols, made: Additions, device: Devic
     states["movable"] = TRUE if len(kind.states) > 1 and device.fixed is None else FALSE
     states["hand_worked"] = TRUE if kind.is_hand_worked else FALSE
     if device.deferred is not None:
-        limit = f"the limit for deferred {device.name} is kept", f"the limit for deferred {device.name} is not kept"
+        limit = say_both(
+            "the limit for deferred {device} is kept",
+            "the limit for deferred {device} is not kept",
+            device=device.name,
+        )
         states["within_limit"] = made.promise(Fact(of.subject, "within_limit"), device.deferred.limit, limit)
     states["deferred"] = TRUE if device.deferred is not None else FALSE
     made.name(thing, states)
@@ -248,14 +277,24 @@ def _locking_told(device: Device) -> tuple[str, str] | None:
     """How it is said that a device locks or does not, where its state alone would not tell why."""
     kind, name = DEVICE_KINDS[device.kind], device.name
     if len(kind.states) > 1 and device.fixed is not None:
-        stays = f"stays {device.fixed.replace('_', ' ')}"
-        why = f"{name} is fixed and {stays}"
+        stays = say("stays {state}", state=kind.said(device.fixed))
+        why = say("{name} is fixed and {stays}", name=name, stays=stays)
         if device.deferred is not None:
-            why = f"{name} is deferred and {stays} ({device.deferred.because.rstrip('.')})"
-        return f"{why}, and locks so", f"{why}, and does not lock so"
+            why = say(
+                "{name} is deferred and {stays} ({why})",
+                name=name,
+                stays=stays,
+                why=device.deferred.because.rstrip("."),
+            )
+        return say_both("{why}, and locks so", "{why}, and does not lock so", why=why)
     if len(kind.states) > 1 and device.locking not in kind.standing:
-        state = device.locking.replace("_", " ")
-        return f"{name} locks, which it does while {state}", f"{name} does not lock: it does so only while {state}"
+        state = kind.said(device.locking)
+        return say_both(
+            "{name} locks, which it does while {state}",
+            "{name} does not lock: it does so only while {state}",
+            name=name,
+            state=state,
+        )
     return None
 
 
@@ -273,7 +312,7 @@ def _door_thing(door: Doorway) -> Thing:
 
 def _door(described: Described, known: Symbols, made: Additions, door: Doorway) -> None:
     name, subject = door.name, Subject(Sort.DOOR, door.id)
-    opens_told, closes_told = told(name, "free to open"), told(name, "free to close")
+    opens_told, closes_told = told(name, say("free to open")), told(name, say("free to close"))
     if door.moved_by == "power":
         opens_told, closes_told = _runs(name, "open"), _runs(name, "closed")
     made.fails(described.may_strike.get(door.id, ()))
@@ -303,18 +342,18 @@ def _door(described: Described, known: Symbols, made: Additions, door: Doorway) 
     opening = states["moving"] if by_hand else conj(opens, neg(states["open"]))
     closing = states["moving"] if by_hand else conj(closes, neg(states["closed"]))
     for state, expr in (("driven_open", opening), ("driven_closed", closing)):
-        states[state] = made.signal(Fact(subject, state), expr, told(name, f"being {state.replace('_', ' ')}"))
+        states[state] = made.signal(Fact(subject, state), expr, told(name, say(f"being {state}".replace("_", " "))))
     driven = disj(states["driven_open"], states["driven_closed"])
-    states["driven"] = made.signal(Fact(subject, "driven"), driven, told(name, "being driven"))
+    states["driven"] = made.signal(Fact(subject, "driven"), driven, told(name, say("being driven")))
     floor = described.floor
     sill = [face for bay in door.bays if bay in floor.cells for face in floor.faces(bay, door.side)]
     over = disj(*(described.covered(face) for face in sill))
-    phrases = f"a unit is over the sill of {name}", f"no unit is over the sill of {name}"
+    phrases = say_both("a unit is over the sill of {name}", "no unit is over the sill of {name}", name=name)
     states["sill_covered"] = made.signal(Fact(subject, "sill_covered"), over, phrases)
     states["sill_clear"] = neg(states["sill_covered"])
     path = [(known.things[one.device].states, one.state) for one in door.path if one.device in known.things]
     blocked = disj(*(those[state] for those, state in path if state in those))
-    phrases = f"something stands in the way of {name}", f"nothing stands in the way of {name}"
+    phrases = say_both("something stands in the way of {name}", "nothing stands in the way of {name}", name=name)
     states["path_blocked"] = made.signal(Fact(subject, "path_blocked"), blocked, phrases)
     states["path_clear"] = neg(states["path_blocked"])
     on_sill = tuple(one.id for one in described.hold.devices if set(described.faces_of(one)) & set(sill))
@@ -337,7 +376,12 @@ def _seen_of_lock(
 
 
 def _runs(name: str, towards: str) -> tuple[str, str]:
-    return f"the drive of {name} runs towards {towards}", f"the drive of {name} does not run towards {towards}"
+    return say_both(
+        "the drive of {name} runs towards {towards}",
+        "the drive of {name} does not run towards {towards}",
+        name=name,
+        towards=say(towards),
+    )
 
 
 def _door_part(
@@ -372,4 +416,4 @@ def _usual_starts(described: Described, door: Doorway) -> tuple[str, ...]:
 
 def _door_step(made: Additions, door: Doorway, word: str, step: DoorStep) -> Expr:
     fact = Fact(Subject(Sort.DOOR, door.id), f"{word}_possible")
-    return made.promise(fact, step.when, told(f"{word} of {door.name}", "possible"))
+    return made.promise(fact, step.when, told(say(f"{word} of {{door}}", door=door.name), say("possible")))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from itertools import combinations, compress
 
+from interlock.diagnostics.said import say, say_both
 from interlock.hold.compile.described import Described
 from interlock.hold.compile.levers import commanding, levers_of, supplies_of
 from interlock.hold.compile.symbols import Additions, Symbols, promised, told
@@ -22,7 +23,7 @@ def stations(described: Described, known: Symbols) -> Symbols:
         owning = made.promise(
             Fact(Subject(Sort.STATION, station.id), "owning"),
             station.owns,
-            told(station.name, "in charge"),
+            told(station.name, say("in charge")),
             so=described.struck(station.id, "in_charge_too"),
             not_so=described.struck(station.id, "never_in_charge"),
         )
@@ -43,7 +44,9 @@ def zones(described: Described, known: Symbols) -> Symbols:
     for door in described.hold.doorways:
         ways = [running(bay, way) for bay in door.bays for way in (door.side, door.side.opposite)]
         across = disj(*(Ref(way.name) for way in ways if way in runs))
-        phrases = f"a drive runs across the sill of {door.name}", f"no drive runs across the sill of {door.name}"
+        phrases = say_both(
+            "a drive runs across the sill of {door}", "no drive runs across the sill of {door}", door=door.name
+        )
         fact = Fact(Subject(Sort.DOOR, door.id), "drive_running")
         made.name(known.things[door.id], {fact.what: made.signal(fact, across, phrases)})
     return made.symbols()
@@ -53,7 +56,7 @@ def _zone(described: Described, known: Symbols, made: Additions, runs: dict[Fact
     """Adds what makes the drives under its bays run to what others of their zones have said of `runs`."""
     thing = Thing(zone.id, Sort.ZONE, zone.name)
     subject = Subject(Sort.ZONE, zone.id)
-    has_power = f"{zone.name} has drive power", f"{zone.name} has no drive power"
+    has_power = say_both("{zone} has drive power", "{zone} has no drive power", zone=zone.name)
     powered = made.promise(Fact(subject, "powered"), zone.power, has_power)
     levers = [id for id in levers_of(described.hold, zone) if id in known.things]
     levers = [id for id in levers if known.things[id].sort.is_held]
@@ -61,7 +64,7 @@ def _zone(described: Described, known: Symbols, made: Additions, runs: dict[Fact
     commands: dict[Direction, list[Expr]] = {}
     for number, command in enumerate(zone.commands, 1):
         for direction, syntax in command.runs:
-            commanded = told(zone.name, f"commanded {direction}")
+            commanded = told(zone.name, say("commanded {direction}", direction=direction))
             given = made.promise(Commanded(zone.id, number, direction), syntax, commanded)
             commands.setdefault(direction, []).append(conj(owners[command.station], given))
     sides = {direction: f"{zone.id}.{direction}" for direction in Direction if direction in commands}
@@ -71,24 +74,28 @@ def _zone(described: Described, known: Symbols, made: Additions, runs: dict[Fact
             "commanded": made.signal(
                 Fact(subject, "commanded", direction),
                 disj(*commands[direction]),
-                told(zone.name, f"commanded {direction}"),
+                told(zone.name, say("commanded {direction}", direction=direction)),
             ),
             "held": made.signal(
                 Fact(subject, "held", direction),
                 _held(described, known, zone, direction, None),
-                (
-                    f"a lever that commands {zone.name} {direction} is held",
-                    f"no lever that commands {zone.name} {direction} is held",
+                say_both(
+                    "a lever that commands {zone} {direction} is held",
+                    "no lever that commands {zone} {direction} is held",
+                    zone=zone.name,
+                    direction=direction,
                 ),
             ),
         }
         inhibited: Expr = FALSE
         inhibits = dict(zone.inhibits)
         if direction in inhibits:
-            phrases = told(zone.name, f"inhibited {direction}")
+            phrases = told(zone.name, say("inhibited {direction}", direction=direction))
             inhibited = made.promise(Fact(subject, "inhibited", direction), inhibits[direction], phrases)
         states |= {"inhibited": inhibited, "permitted": neg(inhibited)}
-        made.name(Thing(id, Sort.DIRECTION_OF_ZONE, f"{zone.name} {direction}"), states)
+        made.name(
+            Thing(id, Sort.DIRECTION_OF_ZONE, say("{zone} {direction}", zone=zone.name, direction=direction)), states
+        )
         asked.append(states["commanded"])
         for bay in zone.bays:
             held_back = _held_back(made, zone, bay, direction)
@@ -139,14 +146,18 @@ def _drive_fails(described: Described, made: Additions, runs: dict[Fact, Expr], 
 
 
 def _define_running(made: Additions, bay: str, way: Direction, when: Expr) -> None:
-    drive = f"the drive under bay {bay}"
-    made.define(running(bay, way), when, (f"{drive} runs {way}", f"{drive} does not run {way}"))
+    drive = say("the drive under bay {bay}", bay=bay)
+    made.define(
+        running(bay, way),
+        when,
+        (say_both("{drive} runs {way}", "{drive} does not run {way}", drive=drive, way=way)),
+    )
 
 
 def _held_back(made: Additions, zone: Zone, bay: str, direction: Direction) -> list[Expr]:
     """What sections say against the drive under the bay."""
     conditions = [dict(section.inhibits).get(direction) for section in zone.sections if section.bay == bay]
-    phrases = told(f"the drive under bay {bay}", f"inhibited {direction}")
+    phrases = told(say("the drive under bay {bay}", bay=bay), say("inhibited {direction}", direction=direction))
     return [
         made.promise(HeldBack(zone.id, bay, direction, number), syntax, phrases)
         for number, syntax in enumerate((one for one in conditions if one is not None), 1)
@@ -163,11 +174,16 @@ def zone_facts(described: Described, known: Symbols) -> Symbols:
             if isinstance(id, str):
                 fact = Fact(Subject(Sort.ZONE, zone.id), "running", direction)
                 runs = disj(*(drive(known, bay, direction) for bay in zone.bays))
-                phrases = f"{zone.name} runs {direction}", f"{zone.name} does not run {direction}"
+                phrases = say_both(
+                    "{zone} runs {direction}",
+                    "{zone} does not run {direction}",
+                    zone=zone.name,
+                    direction=direction,
+                )
                 ways.append(made.signal(fact, runs, phrases))
                 made.name(known.things[id], {"running": ways[-1]})
         fact = Fact(Subject(Sort.ZONE, zone.id), "running")
-        phrases = f"{zone.name} runs", f"{zone.name} does not run"
+        phrases = say_both("{zone} runs", "{zone} does not run", zone=zone.name)
         made.name(known.things[zone.id], {"running": made.signal(fact, disj(*ways), phrases)})
     for door in described.hold.doorways:
         cells = [cell for cell in described.holdings if described.floor.cells[cell].door == door.id]

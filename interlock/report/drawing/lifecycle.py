@@ -120,7 +120,7 @@ def _label(kind: Kind, change: Change) -> list[str]:
     if change.trigger == BY_ITSELF:
         head = "by itself"
     else:
-        order = trigger.order.format(name="it").replace("the drive moves it", "it moves")
+        order = trigger.told("it").replace("the drive moves it", "it moves")
         head = {Actor.CREW: "crew: ", Actor.PLANT: "equipment: "}.get(trigger.actor, "") + order
     lines = _filled(head, _LINE)
     for word, names in (("if ", change.needs), ("unless ", change.unless)):

@@ -2,110 +2,148 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from typing import TypeAlias
 
+from interlock.diagnostics.said import in_language, joined, say
 from interlock.report.text.identified import identified_lines
 from interlock.report.text.lines import BLANK, Line, Tone, bullets, flow, heading, labelled
 from interlock.report.text.never import never_lines
 from interlock.report.text.slips import slip_table
+from interlock.report.translation import ENGLISH, Translation
 from interlock.report.views.checklist import ChecklistView, PartView, RefusalView
 from interlock.report.views.checklist_facts import Body, Guard
 from interlock.report.views.harm import CAUTION, NOTE
 from interlock.report.views.slips import EFFECT_HEADS, EFFECTS_EXPLAINED
-from interlock.report.views.wording import shortened, span_of
+from interlock.report.views.wording import listed, shortened, span_of
 
+Tell: TypeAlias = Callable[[str], str]
+"""Says a text in the language of the sheet."""
 MOST_NAMED = 8
 _TONES = {NOTE: Tone.FAINT, CAUTION: Tone.OPEN}
 
 
-def checklist_report(view: ChecklistView | RefusalView, verbose: bool) -> tuple[Line, ...]:
-    """The whole report: the checklist with one line for the end, or why there is none."""
+def checklist_report(
+    view: ChecklistView | RefusalView, verbose: bool, language: Translation = ENGLISH
+) -> tuple[Line, ...]:
+    """The whole report: the checklist with one line for the end, or why there is none, which is told in English."""
     if isinstance(view, RefusalView):
         return tuple(refusal_lines(view))
-    return *checklist_lines(view, verbose), BLANK, Line(view.summary, view.tone)
+
+    def tell(text: str) -> str:
+        return in_language(text, language)
+
+    head = tuple(_head(view, tell))
+    body = *_body(view, verbose, tell), BLANK, Line(tell(view.summary), view.tone)
+    # what is to be said of a translation is known once everything is said
+    return *head, *(line for note in language.notes() for line in flow(note, tone=Tone.OPEN)), *body
 
 
 def checklist_lines(view: ChecklistView, verbose: bool = False) -> Iterator[Line]:
     """The checklist; with `verbose`, at which later step an omission shows."""
+    yield from _head(view, str)
+    yield from _body(view, verbose, str)
+
+
+def _head(view: ChecklistView, tell: Tell) -> Iterator[Line]:
     facts = view.facts
-    yield from flow(f"CHECKLIST: {facts.goal}", 0, 4, Tone.HEAD)
+    yield from flow(tell(say("CHECKLIST: {goal}", goal=facts.goal)), 0, 4, Tone.HEAD)
     yield from flow(facts.title)
     yield BLANK
     for caution in facts.cautions:
-        yield from flow(caution, tone=Tone.OPEN)
-    yield from heading("Before you start")
+        yield from flow(tell(caution), tone=Tone.OPEN)
+
+
+def _body(view: ChecklistView, verbose: bool, tell: Tell) -> Iterator[Line]:
+    facts = view.facts
+    yield from heading(tell(say("Before you start")))
     for text in facts.checklist.before:
-        yield from flow(f"[ ] {text}", 2, 4)
+        yield from flow(f"[ ] {tell(text)}", 2, 4)
     for number, part in enumerate(view.parts, 1):
-        yield from _part(number, part, verbose)
-    yield from _slips(facts.checklist, verbose)
-    yield from heading("What is proved")
-    yield from bullets(facts.checklist.claims)
-    yield from identified_lines(facts.identification)
+        yield from _part(number, part, verbose, tell)
+    yield from _slips(facts.checklist, verbose, tell)
+    yield from heading(tell(say("What is proved")))
+    yield from bullets(map(tell, facts.checklist.claims))
+    yield from identified_lines(facts.identification, tell)
     yield BLANK
-    yield from flow(facts.scheme, tone=Tone.FAINT)
+    yield from flow(tell(facts.scheme), tone=Tone.FAINT)
 
 
-def _part(number: int, part: PartView, verbose: bool) -> Iterator[Line]:
+def _part(number: int, part: PartView, verbose: bool, tell: Tell) -> Iterator[Line]:
     facts = part.facts
-    yield from heading(f"{number}. {facts.title}")
+    yield from heading(f"{number}. {tell(facts.title)}")
     if facts.caution is not None:
-        yield from _guard(facts.caution)
+        yield from _guard(facts.caution, tell)
     begins = {first: last for first, last in part.runs}
     free_until = 0
     for step in facts.steps:
         if step.number in begins:
             free_until = begins[step.number]
-            yield from flow(f"in any order, {span_of(step.number, free_until)}:", 2, tone=Tone.FAINT)
+            free = say("in any order, {steps}:", steps=span_of(step.number, free_until))
+            yield from flow(tell(free), 2, tone=Tone.FAINT)
         for guard in step.guards:
-            yield from _guard(guard)
+            yield from _guard(guard, tell)
         bar = "|" if step.number <= free_until else " "
-        yield from flow(f"[ ] {bar} {step.number:>3}. {step.instruction}", 2, 11)
+        yield from flow(f"[ ] {bar} {step.number:>3}. {tell(step.instruction)}", 2, 11)
         for result in step.results:
-            yield from flow(f"-> {result}", 13, 3, Tone.FAINT)
+            yield from flow(f"-> {tell(result)}", 13, 3, Tone.FAINT)
         if step.why:
-            yield from flow(f"Why: {step.why}.", 13, 0, Tone.FAINT)
+            yield from flow(tell(say("Why: {why}.", why=step.why)), 13, 0, Tone.FAINT)
         if verbose and step.number in part.noticed:
-            yield from flow(part.noticed[step.number], 13, 0, Tone.FAINT)
+            yield from flow(tell(part.noticed[step.number]), 13, 0, Tone.FAINT)
     for finding in facts.audit_findings:
-        yield from labelled("AUDIT:", finding, 6, Tone.BAD)
+        yield from labelled(tell(say("AUDIT:")), tell(finding), 6, Tone.BAD)
     for guard in facts.check_guards:
-        yield from _guard(guard)
+        yield from _guard(guard, tell)
     for check in facts.checks:
-        yield from flow(f"[ ] {check}", 2, 11, Tone.GOOD)
-    yield from flow(part.orders, 2, tone=Tone.FAINT)
+        yield from flow(f"[ ] {tell(check)}", 2, 11, Tone.GOOD)
+    yield from flow(tell(part.orders), 2, tone=Tone.FAINT)
 
 
-def _slips(facts: Body, verbose: bool) -> Iterator[Line]:
+def _slips(facts: Body, verbose: bool, tell: Tell) -> Iterator[Line]:
     """What slips lead to, from the audit; with `verbose` by kind of slip."""
-    yield from heading("Slips")
+    yield from heading(tell(say("Slips")))
     slips = facts.slips
     if slips is None:
-        yield from flow(f"Not examined: {'; '.join(facts.left_open)}.", 2, tone=Tone.OPEN)
+        yield from flow(tell(say("Not examined: {why}.", why=joined(facts.left_open, "; "))), 2, tone=Tone.OPEN)
         return
-    counts = ", ".join(f"{getattr(slips.effects, word):,} {word}" for word in EFFECT_HEADS.values())
-    yield from flow(f"{slips.followed}. The worst that a slip can lead to: {counts}.", 2)
+    counts = [
+        say("{number} {effect}", number=getattr(slips.effects, word), effect=say(word))
+        for word in EFFECT_HEADS.values()
+    ]
+    worst = say(
+        "{followed}. The worst that a slip can lead to: {counts}.", followed=slips.followed, counts=joined(counts, ", ")
+    )
+    yield from flow(tell(worst), 2)
     if verbose:
         yield BLANK
         yield from slip_table(slips.kinds)
-        yield from flow(EFFECTS_EXPLAINED, 2, tone=Tone.FAINT)
+        yield from flow(tell(EFFECTS_EXPLAINED), 2, tone=Tone.FAINT)
     for one in slips.hazardous:
-        yield from flow(f"- {one.slip}", 4, 2, Tone.BAD)
-        yield from labelled("breaks:", shortened(one.breaks, MOST_NAMED), 6)
+        yield from flow(f"- {tell(one.slip)}", 4, 2, Tone.BAD)
+        yield from labelled(tell(say("breaks:")), tell(shortened(one.breaks, MOST_NAMED)), 6)
     for row in slips.fewest:
-        yield from flow(f"{row.requirement}: fewest slips {row.slips}; {row.hazard}, severity {row.severity}", 2, 2)
-        yield from bullets(map(" and ".join, row.combinations[:MOST_NAMED]), 4)
+        few = say(
+            "{requirement}: fewest slips {slips}; {hazard}, severity {severity}",
+            requirement=row.requirement,
+            slips=row.slips,
+            hazard=row.hazard,
+            severity=row.severity,
+        )
+        yield from flow(tell(few), 2, 2)
+        yield from bullets((tell(listed(those)) for those in row.combinations[:MOST_NAMED]), 4)
         if len(row.combinations) > MOST_NAMED:
-            yield from flow(f"and {len(row.combinations) - MOST_NAMED} more", 4)
+            yield from flow(tell(say("and {number} more", number=len(row.combinations) - MOST_NAMED)), 4)
     if not slips.fewest:
-        yield from flow("No slip that was followed leads to a hazard.", 2, tone=Tone.GOOD)
+        yield from flow(tell(say("No slip that was followed leads to a hazard.")), 2, tone=Tone.GOOD)
     for text in facts.left_open:
-        yield from flow(f"Left open: {text}.", 2, tone=Tone.OPEN)
-    yield from flow(slips.second_count, 2, tone=Tone.FAINT)
+        yield from flow(tell(say("Left open: {text}.", text=text)), 2, tone=Tone.OPEN)
+    yield from flow(tell(slips.second_count), 2, tone=Tone.FAINT)
 
 
-def _guard(guard: Guard) -> Iterator[Line]:
-    yield from labelled(f"{guard.label}:", guard.text, 6, _TONES.get(guard.label, Tone.BAD))
+def _guard(guard: Guard, tell: Tell) -> Iterator[Line]:
+    label = tell(say(guard.label))
+    yield from labelled(f"{label}:", tell(guard.text), 6, _TONES.get(guard.label, Tone.BAD))
 
 
 def refusal_lines(view: RefusalView) -> Iterator[Line]:

@@ -60,7 +60,7 @@ def _happening(kind: Kind, one: Happening) -> str:
     match one:
         case Deed(trigger):
             done = kind.triggers[trigger]
-            return f"{ACTORS[done.actor]}, {done.order.format(name='it')}"
+            return f"{ACTORS[done.actor]}, {done.told('it')}"
         case Turn(condition, so):
             return f"as soon as {'' if so else 'it is not so that '}{CONDITIONS[condition]}"
 
@@ -148,7 +148,7 @@ def record_lines(name: str) -> Iterator[Line]:
 def _how(kind: Kind, change: Change) -> str:
     trigger = kind.triggers[change.trigger]
     actor = ACTORS[trigger.actor]
-    text = actor if change.trigger == BY_ITSELF else f"{actor}, {trigger.order.format(name='it')}"
+    text = actor if change.trigger == BY_ITSELF else f"{actor}, {trigger.told('it')}"
     if change.needs:
         text += ", if " + " and ".join(CONDITIONS[one] for one in change.needs)
     if change.unless:

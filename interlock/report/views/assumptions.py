@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from interlock.diagnostics.said import say
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.compile.levers import readings_of
 from interlock.hold.language.model import START_ID, Hold, Pushing
@@ -16,10 +17,12 @@ from interlock.report.views.wording import count_of, listed, sentence, shortened
 from interlock.study.verify import Verification
 
 CAUTIONS = (
-    "This is not approved maintenance data and no loading instruction, and approves nothing. Where it differs from the "
-    "approved data of the aircraft, from the operator's loading instructions, from local rules, or from the judgement "
-    "of licensed staff, those govern.",
-    "Look at the equipment itself before relying on any statement made here.",
+    say(
+        "This is not approved maintenance data and no loading instruction, and approves nothing. Where it differs from "
+        "the approved data of the aircraft, from the operator's loading instructions, from local rules, or from the "
+        "judgement of licensed staff, those govern."
+    ),
+    say("Look at the equipment itself before relying on any statement made here."),
 )
 """What stands on everything that somebody could act upon."""
 IN_SHORT = "CAUTION: the approved data and the operator's loading instructions govern."

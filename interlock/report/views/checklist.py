@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from msgspec import UNSET
 
+from interlock.diagnostics.said import joined, say, say_many
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.compile.requirements import Instance
 from interlock.hold.loader import FileRead
@@ -47,7 +48,6 @@ from interlock.report.views.needs import why_needed
 from interlock.report.views.never import never_facts
 from interlock.report.views.slips import counted_text, effect_counts, fewest_rows, followed_text, kind_counts
 from interlock.report.views.tones import Tone
-from interlock.report.views.wording import count_of
 from interlock.study.checklist.audit import ChecklistAudit
 from interlock.study.checklist.goals import Goal, Load, Unload
 from interlock.study.checklist.making import Checklist, Leg, NoChecklist, Step
@@ -168,7 +168,7 @@ def _part(
     return PartView(
         facts,
         tuple((first + low, first + high) for low, high in runs),
-        " ".join(_orders(leg)),
+        joined(list(_orders(leg))),
         {step.number: said for step in leg.steps if (said := noticed(step, audited))},
     )
 
@@ -209,20 +209,22 @@ def _orders(leg: Leg) -> Iterator[str]:
     several = len(leg.steps) > 1
     match leg.freedom.count:
         case None if several:
-            yield "Only this sequence was examined."
+            yield say("Only this sequence was examined.")
         case 1 if several:
-            yield "No other sequence of these steps does the same."
+            yield say("No other sequence of these steps does the same.")
         case None | 1:
             pass
         case count:
-            yield f"{count:,} sequences of these steps do the same, this one included."
+            yield say("{count} sequences of these steps do the same, this one included.", count=count)
     if leg.shortness.is_shown:
         yield (
-            f"Shortest: a search found no way of fewer than {leg.shortness.length} steps, steps of the equipment "
-            "counted."
+            say(
+                "Shortest: a search found no way of fewer than {length} steps, steps of the equipment counted.",
+                length=leg.shortness.length,
+            )
         )
     else:
-        yield "Not shown shortest."
+        yield say("Not shown shortest.")
 
 
 def _slips(writer: InstructionWriter, checklist: Checklist, audited: ChecklistAudit) -> SlipsFacts | None:
@@ -245,14 +247,20 @@ def _slips(writer: InstructionWriter, checklist: Checklist, audited: ChecklistAu
 def _summary(checklist: Checklist, audited: ChecklistAudit) -> tuple[str, Tone]:
     """One line for the end."""
     if audited.audit.overall is Overall.DISPUTED:
-        return "DISPUTED: two parts of this program contradict each other; do not use this", Tone.LOUD
-    legs, steps = count_of(len(checklist.legs), "part"), count_of(len(checklist.steps), "step")
-    text = f"checklist made and proved: {legs}, {steps}"
+        return say("DISPUTED: two parts of this program contradict each other; do not use this"), Tone.LOUD
+    legs = say_many("{number} part", "{number} parts", len(checklist.legs))
+    steps = say_many("{number} step", "{number} steps", len(checklist.steps))
+    text = say("checklist made and proved: {legs}, {steps}", legs=legs, steps=steps)
     if not audited.followed:
-        return f"{text}; slips not examined, so warnings may be missing", Tone.OPEN
+        return say("{text}; slips not examined, so warnings may be missing", text=text), Tone.OPEN
     amiss = sum(one.verdict is not Verdict.POSSIBLE for one in audited.audit.actions)
     if amiss:
-        return f"{text}; {count_of(amiss, 'action')} depending on timing: see AUDIT above", Tone.OPEN
+        return say_many(
+            "{text}; {number} action depending on timing: see AUDIT above",
+            "{text}; {number} actions depending on timing: see AUDIT above",
+            amiss,
+            text=text,
+        ), Tone.OPEN
     return text, Tone.GOOD
 
 
@@ -272,9 +280,10 @@ def _refusal(label: str, found: NoChecklist, code: int, identified: Identificati
         what = ", ".join("+".join(unit.cells) for unit in aim.units) or ", ".join(aim.doors) or aim.text
     reachable = ""
     if isinstance(finding, Fails):
-        reachable = (
-            f"From the start of the hold {count_of(finding.claim.trace.depth, 'step')} of crew and equipment reach the "
-            "goal of this part in some order, but no plan was found that goes on from the parts before it."
+        reachable = say(
+            "From the start of the hold {steps} of crew and equipment reach the goal of this "
+            "part in some order, but no plan was found that goes on from the parts before it.",
+            steps=say_many("{number} step", "{number} steps", finding.claim.trace.depth),
         )
     return RefusalView(
         Refused(
@@ -305,9 +314,11 @@ def _refusal(label: str, found: NoChecklist, code: int, identified: Identificati
 def _nearest(compiled: CompiledHold, near: Nearest) -> Iterator[str]:
     names = {unit.id: unit.name for unit in compiled.hold.units}
     for unit in near.in_the_way:
-        yield f"The {names[unit.kind]} in {' and '.join(unit.cells)} stands in the way."
+        yield say("The {unit} in {cells} stands in the way.", unit=names[unit.kind], cells=" and ".join(unit.cells))
     for unit in near.left_out:
-        yield f"No plan was found that takes the {names[unit.kind]} to {' and '.join(unit.cells)}."
+        yield say(
+            "No plan was found that takes the {unit} to {cells}.", unit=names[unit.kind], cells=" and ".join(unit.cells)
+        )
 
 
 def _option(goal: Goal) -> tuple[str, str]:

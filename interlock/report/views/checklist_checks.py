@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from interlock.diagnostics.said import say, say_many
 from interlock.hold.compile.world import Thing
 from interlock.hold.floor import Placement
 from interlock.kernel.expressions import TRUE
@@ -31,25 +32,26 @@ def checks_of(writer: InstructionWriter, leg: Leg, following: Leg | None) -> Ite
             yield _standing(writer, leg, unit)
             yield from _locking(writer, leg, unit)
         else:
-            text = f"{writer.where(unit)} {'is' if len(unit.cells) == 1 else 'are'} empty"
+            text = say_many("{where} is empty", "{where} are empty", len(unit.cells), where=writer.where(unit))
             yield _sure(text, _all(f"{cell} is empty" for cell in unit.cells))
     for id in aim.doors:
         true = writer.so(id, DOOR_FACTS, end)
         if true:
-            yield _sure(f"{the(things[id].phrase)} is {listed(true)}", _all(f"{id} is {w}" for w in true))
+            told = say("{name} is {what}", name=the(things[id].phrase), what=listed([say(word) for word in true]))
+            yield _sure(told, _all(f"{id} is {w}" for w in true))
     if aim.what == "shut":
         power = [circuit.id for circuit in hold.circuits if circuit.use == "power"]
         if power and not any(writer.so(id, ("on",), end) for id in power):
-            yield _sure("all power circuits of the hold are off", _all(f"{id} is off" for id in power))
+            yield _sure(say("all power circuits of the hold are off"), _all(f"{id} is off" for id in power))
     if aim.what == "reach":
-        yield _sure(f"this is so: {aim.text}", aim.text)
-    for text, fact in limit_checks(writer, leg, following):
-        yield _sure(text, fact)
+        yield _sure(say("this is so: {text}", text=aim.text), aim.text)
+    for limit, kept in limit_checks(writer, leg, following):
+        yield _sure(limit, kept)
 
 
 def _sure(text: str, fact: str) -> Check:
     """As ASD-STE100 has it, a check is an instruction to make sure."""
-    return Check(sentence(f"make sure that {text}"), fact)
+    return Check(sentence(say("make sure that {text}", text=text)), fact)
 
 
 def holds_unit(placement: Placement) -> str:
@@ -59,7 +61,7 @@ def holds_unit(placement: Placement) -> str:
 
 def _standing(writer: InstructionWriter, leg: Leg, unit: Placement) -> Check:
     secured = all(writer.so(cell, ("secured",), leg.end) for cell in unit.cells)
-    text = f"{writer.standing(unit)}{', secured' if secured else ', not yet secured'}"
+    text = say("{standing}, secured" if secured else "{standing}, not yet secured", standing=writer.standing(unit))
     if secured:
         return _sure(text, _all((holds_unit(unit), *(f"{cell} is secured" for cell in unit.cells))))
     loose = " or ".join(f"{cell} is not secured" for cell in unit.cells)
@@ -75,8 +77,10 @@ def _locking(writer: InstructionWriter, leg: Leg, unit: Placement) -> Iterator[C
         if writer.truth(device.states["locking"], leg.end) and device.states["hand_worked"] == TRUE
     }
     if devices:
-        verb = "is" if len(devices) == 1 else "are"
-        text = f"{listed([the(name) for name in devices.values()])} {verb} in the locking position"
+        names = listed([the(name) for name in devices.values()])
+        text = say_many(
+            "{names} is in the locking position", "{names} are in the locking position", len(devices), names=names
+        )
         yield _sure(text, _all(f"{id} is locking" for id in devices))
 
 

@@ -6,6 +6,7 @@ from typing import Annotated, Literal, TypeAlias
 
 from msgspec import UNSET, Meta, UnsetType
 
+from interlock.diagnostics.said import joined
 from interlock.report.views.audit_facts import Effect, KindWord, Mode
 from interlock.report.views.facts import Count, ExitCode, Facts, Program
 from interlock.report.views.harm import NOTE, Label
@@ -27,7 +28,7 @@ class Guard(Facts, frozen=True):
     @property
     def text(self) -> str:
         """All of it, in the order in which it is to be read."""
-        return " ".join(part for part in (self.hazard, self.avoid, self.consequence) if part)
+        return joined([part for part in (self.hazard, self.avoid, self.consequence) if part])
 
 
 def note(text: str) -> Guard:

@@ -9,6 +9,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
+from interlock.diagnostics.said import joined, perhaps_ours, say
 from interlock.hold.compile.requirements import Instance
 from interlock.report.views.checklist_facts import Guard, note
 from interlock.report.views.harm import LABELS, NOTE, label_of, severity_in_brief
@@ -88,7 +89,7 @@ def guards_of(
         one.effect is Effect.UNNOTICED and one.slip.kind is SlipKind.OMITTED for one in audited.slips_at(step.number)
     )
     if unseen and not here:
-        boxes.append(note(f"No later step shows that step {step.number} was left out."))
+        boxes.append(note(say("No later step shows that step {number} was left out.", number=step.number)))
     return _in_one(boxes)
 
 
@@ -97,7 +98,7 @@ def check_guards(
 ) -> tuple[Guard, ...]:
     """What must be known before the checks behind the steps from `first` to before `end`, in one box."""
     here = [one for one in dangers if audited.is_check_of(one.slip.action, first, end)]
-    return _in_one([_box(one, "Complete every check of this part.", instances) for one in _plainest_first(here)])
+    return _in_one([_box(one, say("Complete every check of this part."), instances) for one in _plainest_first(here)])
 
 
 def _plainest_first(dangers: Iterable[Danger]) -> list[Danger]:
@@ -110,50 +111,55 @@ def _box(danger: Danger, avoid: str, instances: Mapping[str, Instance]) -> Guard
     instance = instances[danger.id]
     origin = instance.origin
     label = label_of(origin)
-    hazard = sentence(f"{origin.hazard or 'a requirement breaks'} ({severity_in_brief(origin)})")
-    broken = "A second slip can then break this" if danger.pair else "Otherwise this is no longer sure"
-    consequence = sentence(f"{broken}: {instance.text}")
-    return note(f"{hazard} {consequence}") if label == NOTE else Guard(label, hazard, avoid, consequence)
+    what = (perhaps_ours(origin.hazard) or origin.hazard) if origin.hazard else say("a requirement breaks")
+    hazard = sentence(say("{hazard} ({severity})", hazard=what, severity=severity_in_brief(origin)))
+    broken = "A second slip can then break this: {text}" if danger.pair else "Otherwise this is no longer sure: {text}"
+    consequence = sentence(say(broken, text=instance.text))
+    return note(joined([hazard, consequence])) if label == NOTE else Guard(label, hazard, avoid, consequence)
 
 
 def _in_one(boxes: list[Guard]) -> tuple[Guard, ...]:
     """One box in the place of several: the gravest gives label and consequence, all say what is to be avoided how."""
     told = [one for one in boxes if one.label != NOTE]
-    notes = " ".join(dict.fromkeys(one.hazard for one in boxes if one.label == NOTE))
+    notes = list(dict.fromkeys(one.hazard for one in boxes if one.label == NOTE))
     if not told:
-        return (note(notes),) if notes else ()
+        return (note(joined(notes)),) if notes else ()
     gravest = min(told, key=lambda one: LABELS.index(one.label))
     hazards = list(dict.fromkeys(one.hazard for one in told))[:MOST_SAID]
     avoid = list(dict.fromkeys(one.avoid for one in told))[:MOST_SAID]
-    return (Guard(gravest.label, " ".join(hazards), " ".join(avoid), f"{gravest.consequence} {notes}".strip()),)
+    return (Guard(gravest.label, joined(hazards), joined(avoid), joined([gravest.consequence, *notes])),)
 
 
 def _avoidance(writer: InstructionWriter, step: Step, audited: ChecklistAudit, slip: Slip) -> str:
-    here = f"step {step.number}"
+    here = say("step {number}", number=step.number)
     match slip.kind:
         case SlipKind.OMITTED:
-            return f"Do not leave out {here}."
+            return say("Do not leave out {here}.", here=here)
         case SlipKind.UNCHECKED:
-            return f"Do not go on until {here} has shown its result."
+            return say("Do not go on until {here} has shown its result.", here=here)
         case SlipKind.INCOMPLETE:
-            return f"Complete {here} and all further steps of this part."
+            return say("Complete {here} and all further steps of this part.", here=here)
         case SlipKind.REPEATED:
-            return f"Do not do {here} twice."
+            return say("Do not do {here} twice.", here=here)
         case SlipKind.SWAPPED if audited.step_of(slip.action + 2) == step.number:
-            return f"Complete {here} in the order told."
+            return say("Complete {here} in the order told.", here=here)
         case SlipKind.SWAPPED:
             after = audited.step_of(slip.action + 2)
-            return f"Complete {here} before {'the check' if after is None else f'step {after}'}."
+            return say(
+                "Complete {here} before {later}.",
+                here=here,
+                later=say("the check") if after is None else say("step {number}", number=after),
+            )
         case SlipKind.WRONG_WAY | SlipKind.WRONG_OBJECT:
             wrong = instead_of(writer, step, slip)
-            return f"Do not {wrong[:1].lower()}{wrong[1:]}"
+            return sentence(say("do not {order}", order=wrong))
 
 
 def instead_of(writer: InstructionWriter, step: Step, slip: Slip) -> str:
-    """The wrong deed as an instruction."""
+    """The wrong deed as an instruction, without capital letter and full stop."""
     assert slip.instead is not None  # noqa: S101 -- asked only of slips that do another thing
     done = writer.compiled.origins.deed_of(slip.instead.rules[0])
-    return writer.instruction(Deed((done.name,)), step.execution.before, step.execution.before)
+    return writer.order(Deed((done.name,)), step.execution.before, step.execution.before)
 
 
 def noticed(step: Step, audited: ChecklistAudit) -> str:
@@ -163,30 +169,39 @@ def noticed(step: Step, audited: ChecklistAudit) -> str:
             continue
         steps = [audited.step_of(action) for action in one.shows_at]
         if one.effect is Effect.DETECTED or None in steps:
-            return f"Without step {step.number}, a check at the end of a part is found not so."
+            return say("Without step {step}, a check at the end of a part is found not so.", step=step.number)
         later = sorted({number for number in steps if number is not None and number != step.number})
         if later:
-            return f"Without step {step.number}, step {listed([str(n) for n in later], 'or')} does not work."
+            return say(
+                "Without step {step}, step {later} does not work.",
+                step=step.number,
+                later=listed([str(n) for n in later], "or"),
+            )
     return ""
 
 
 def slip_words(writer: InstructionWriter, steps: Mapping[int, Step], audited: ChecklistAudit, slip: Slip) -> str:
     """A slip in the words of the checklist."""
     number = audited.step_of(slip.action + 1)
-    here = "a check" if number is None else f"step {number}"
+    here = say("a check") if number is None else say("step {number}", number=number)
     match slip.kind:
         case SlipKind.OMITTED:
-            return f"{here} is left out"
+            return say("{here} is left out", here=here)
         case SlipKind.UNCHECKED:
-            return f"{here} is left {'out' if number is None else 'before it has shown its result'}"
+            if number is None:
+                return say("{here} is left out", here=here)
+            return say("{here} is left before it has shown its result", here=here)
         case SlipKind.INCOMPLETE:
-            return f"the part is left off before {here}"
+            return say("the part is left off before {here}", here=here)
         case SlipKind.REPEATED:
-            return f"{here} is done twice"
+            return say("{here} is done twice", here=here)
         case SlipKind.SWAPPED:
             after = audited.step_of(slip.action + 2)
-            return f"{'a check' if after is None else f'step {after}'} is done before {here}"
+            return say(
+                "{later} is done before {here}",
+                later=say("a check") if after is None else say("step {number}", number=after),
+                here=here,
+            )
         case SlipKind.WRONG_WAY | SlipKind.WRONG_OBJECT if number is None:
             return slip.text
-    wrong = instead_of(writer, steps[number], slip).rstrip(".")
-    return f"instead of {here}: {wrong[:1].lower()}{wrong[1:]}"
+    return say("instead of {here}: {order}", here=here, order=instead_of(writer, steps[number], slip))

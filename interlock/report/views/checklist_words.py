@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from interlock.diagnostics.said import say
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.kinds import Verb
 from interlock.hold.origin import Arrive, Depart, Work
@@ -23,14 +24,17 @@ def goal_words(compiled: CompiledHold, goal: Goal) -> str:
     kinds = {unit.id: unit.name for unit in compiled.hold.units}
     match goal:
         case Reach(text=text):
-            return f"Bring about: {text}"
+            return say("Bring about: {text}", text=text)
         case Unload(bays=bays):
-            return "Unload every bay" if ALL in bays else f"Unload {bays_named(bays)}"
+            return say("Unload every bay") if ALL in bays else say("Unload {bays}", bays=bays_named(bays))
         case Load(wanted=wanted):
             parts = [
-                f"{'every free bay' if bay == ALL else f'bay {bay}'} ({kinds.get(kind, kind)})" for bay, kind in wanted
+                say("every free bay ({kind})", kind=kinds.get(kind, kind))
+                if bay == ALL
+                else say("bay {bay} ({kind})", bay=bay, kind=kinds.get(kind, kind))
+                for bay, kind in wanted
             ]
-            return f"Load {listed(parts)}"
+            return say("Load {parts}", parts=listed(parts))
 
 
 def audit_findings(audited: ChecklistAudit, first: int, end: int) -> Iterator[str]:
@@ -41,9 +45,11 @@ def audit_findings(audited: ChecklistAudit, first: int, end: int) -> Iterator[st
         last = step or last
         if one.verdict is Verdict.POSSIBLE or not first <= last < end:
             continue
-        what = f"the check '{one.bound.action.text}'" if step is None else f"step {step}"
-        why = f": {one.why[0].text}" if one.why else ""
-        yield sentence(f"{what} is {one.verdict.value} when the equipment acts in another order{why}")
+        what = say("the check '{text}'", text=one.bound.action.text) if step is None else say("step {step}", step=step)
+        told = say(
+            "{what} is {verdict} when the equipment acts in another order", what=what, verdict=say(one.verdict.value)
+        )
+        yield sentence(say("{told}: {why}", told=told, why=one.why[0].text) if one.why else told)
 
 
 def instruction_of(writer: InstructionWriter, step: Step) -> str:
@@ -80,16 +86,16 @@ def caution_of(writer: InstructionWriter, leg: Leg) -> Guard | None:
     if leg.timed:
         return Guard(
             WARNING,
-            "Units move while this part is worked, and where they stop depends on timing.",
-            "Do not let anybody stand in their way.",
-            "At another moment than the one told, a step can lead to another result.",
+            say("Units move while this part is worked, and where they stop depends on timing."),
+            say("Do not let anybody stand in their way."),
+            say("At another moment than the one told, a step can lead to another result."),
         )
     aboard = placements_in(writer.compiled, leg.start)
     met = [other for unit in leg.aim.units for other in blockers(writer.compiled, unit, aboard)]
     if not met:
         return None
     where = listed(list(dict.fromkeys(writer.where(other) for other in met)))
-    return note(f"On the way stands what is in {where}; units of one kind are not told apart here.")
+    return note(say("On the way stands what is in {where}; units of one kind are not told apart here.", where=where))
 
 
 def leg_title(writer: InstructionWriter, leg: Leg) -> str:
@@ -98,8 +104,12 @@ def leg_title(writer: InstructionWriter, leg: Leg) -> str:
     if aim.what in ("load", "unload"):
         bays = listed([writer.where(unit) for unit in aim.units])
         kinds = listed(list(dict.fromkeys(writer.kinds[unit.kind] for unit in aim.units)))
-        return f"{aim.what.capitalize()} {bays}: {kinds}"
-    return {"open": "Open the hold", "shut": "Shut the hold"}.get(aim.what, f"Bring about: {aim.text}")
+        if aim.what == "load":
+            return say("Load {bays}: {kinds}", bays=bays, kinds=kinds)
+        return say("Unload {bays}: {kinds}", bays=bays, kinds=kinds)
+    return {"open": say("Open the hold"), "shut": say("Shut the hold")}.get(
+        aim.what, say("Bring about: {text}", text=aim.text)
+    )
 
 
 def preconditions(writer: InstructionWriter, checklist: Checklist) -> Iterator[str]:
@@ -107,31 +117,33 @@ def preconditions(writer: InstructionWriter, checklist: Checklist) -> Iterator[s
     compiled = checklist.compiled
     things = compiled.world.things
     for supply in compiled.hold.supplies:
-        word = "on" if writer.so(supply.id, ("on",), checklist.start) else "off"
-        stays = ", and stays so" if supply.needs is None else ""
-        yield sentence(f"{the(supply.name)} is {word}{stays}")
+        word = say("on") if writer.so(supply.id, ("on",), checklist.start) else say("off")
+        stays = "{name} is {what}, and stays so" if supply.needs is None else "{name} is {what}"
+        yield sentence(say(stays, name=the(supply.name), what=word))
     aboard = writer.resting(checklist.start)
     if aboard:
         for kind in dict.fromkeys(placement.kind for placement in aboard):
             inside = [(unit, compiled.floor.bays_of(unit.cells)) for unit in aboard if unit.kind == kind]
             bays = [cells[0] if len(cells) == 1 else writer.where(unit) for unit, cells in inside]
-            yield sentence(f"units of this kind are aboard ({writer.kinds[kind]}), in: {listed(bays)}")
+            yield sentence(
+                say("units of this kind are aboard ({kinds}), in: {bays}", kinds=writer.kinds[kind], bays=listed(bays))
+            )
     else:
-        yield "Every bay is empty."
+        yield say("Every bay is empty.")
     for door in compiled.hold.doorways:
         true = writer.so(door.id, DOOR_FACTS, checklist.start)
         if true:
-            yield sentence(f"{the(door.name)} is {listed(true)}")
+            yield sentence(say("{name} is {what}", name=the(door.name), what=listed([say(word) for word in true])))
     for control in compiled.hold.controls:
         if control.is_held:
             continue
         now = writer.so(control.id, things[control.id].states, checklist.start)
         if now:
-            yield sentence(f"{the(control.name)} is {control.behaviour.said(now[0])}")
+            yield sentence(say("{name} is {what}", name=the(control.name), what=control.behaviour.said(now[0])))
     places = {place.id: place.name for place in compiled.hold.places}
     for person in compiled.hold.people:
         for place in writer.so(person.id, person.places, checklist.start):
-            yield sentence(f"{the(person.name)} is {places[place]}")
+            yield sentence(say("{person} is {place}", person=the(person.name), place=places[place]))
 
 
 def claims_of(checklist: Checklist, audited: ChecklistAudit) -> Iterator[str]:
@@ -139,30 +151,50 @@ def claims_of(checklist: Checklist, audited: ChecklistAudit) -> Iterator[str]:
     check = checklist.check
     timed = any(leg.timed for leg in checklist.legs)
     yield (
-        f"Every step is possible when its turn comes, and the last state is the one wanted: the whole run of "
-        f"{check.states:,} states was replayed, state by state, on the described hold."
+        say(
+            "Every step is possible when its turn comes, and the last state is the one wanted: "
+            "the whole run of {states} states was replayed, state by state, on the described "
+            "hold.",
+            states=check.states,
+        )
     )
     if check.requirements:
         yield (
-            f"None of {check.requirements:,} requirements breaks in any state of the run, nor in any state that the "
-            "equipment can pass through in another order."
+            say(
+                "None of {requirements} requirements breaks in any state of the run, nor in any "
+                "state that the equipment can pass through in another order.",
+                requirements=check.requirements,
+            )
             if not timed
-            else f"None of {check.requirements:,} requirements breaks in any state of the run as it is told."
+            else say(
+                "None of {requirements} requirements breaks in any state of the run as it is told.",
+                requirements=check.requirements,
+            )
         )
     yield (
-        "After each step the equipment comes to rest in one state only, in whatever order it acts"
-        + (" (parts marked WARNING for timing excepted)." if timed else ".")
+        say(
+            "After each step the equipment comes to rest in one state only, in whatever order it acts (parts marked "
+            "WARNING for timing excepted)."
+        )
+        if timed
+        else say("After each step the equipment comes to rest in one state only, in whatever order it acts.")
     )
     audit = audited.audit
     amiss = [one for one in audit.actions if one.verdict is not Verdict.POSSIBLE]
     if amiss or audit.breaches or audit.goal_missed is not None:
-        yield "Audited as a written procedure: what was found stands with the parts that it is about."
+        yield say("Audited as a written procedure: what was found stands with the parts that it is about.")
     elif audit.actions:
         yield (
-            f"Audited as a written procedure of {len(audit.actions)} actions: each is possible in every sequence of "
-            "events, nothing breaks, and the end is the one wanted."
+            say(
+                "Audited as a written procedure of {actions} actions: each is possible in every "
+                "sequence of events, nothing breaks, and the end is the one wanted.",
+                actions=len(audit.actions),
+            )
         )
     yield (
-        "This takes for granted that the description is right, that the supplies stay as they are, that nothing "
-        "fails, and that people do what is written, and wait until the equipment has come to rest."
+        say(
+            "This takes for granted that the description is right, that the supplies stay as "
+            "they are, that nothing fails, and that people do what is written, and wait until "
+            "the equipment has come to rest."
+        )
     )

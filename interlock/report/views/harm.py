@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Literal, TypeAlias
 
+from interlock.diagnostics.said import say
 from interlock.hold.language.model import Harm, RequirementText
 from interlock.report.views.wording import listed
 
@@ -14,7 +15,7 @@ CAUTION: Label = "CAUTION"
 NOTE: Label = "NOTE"
 LABELS = (WARNING, CAUTION, NOTE)
 """Gravest first."""
-SCHEME = (
+SCHEME = say(
     "WARNING, CAUTION and NOTE are used as in MIL-STD-38784: a WARNING is about death or injury, a CAUTION about "
     "damage, a NOTE is useful to know. Which of them a requirement gets follows from whom or what its hazard harms; "
     "where that is not said, severity categories 1 and 2 (MIL-STD-882E) are printed as WARNING, 4 as NOTE, all others "
@@ -46,7 +47,9 @@ def harm_words(origin: RequirementText) -> str:
 
 def severity_in_brief(origin: RequirementText) -> str:
     """`severity 2`; the scheme with it where it is another than MIL-STD-882E."""
-    return f"severity {origin.severity}" + (f" ({origin.scheme})" if "882E" not in origin.scheme else "")
+    if "882E" in origin.scheme:
+        return say("severity {severity}", severity=origin.severity)
+    return say("severity {severity} ({scheme})", severity=origin.severity, scheme=origin.scheme)
 
 
 def severity_words(origin: RequirementText) -> str:

@@ -10,6 +10,7 @@ from typing import Annotated
 
 from msgspec import Meta, convert
 
+from interlock.diagnostics.said import joined, say
 from interlock.hold.loader import FileRead, Part
 from interlock.report.views.facts import PROGRAM, Facts
 
@@ -49,8 +50,11 @@ class Identification(Facts, frozen=True):
     @property
     def made_with(self) -> str:
         """The program and its tools in one line."""
-        tools = ", ".join(f"{one.name} {one.version or 'of unknown version'}" for one in self.tools)
-        return f"{PROGRAM.name} {PROGRAM.version}, with {tools}"
+        tools = [
+            f"{one.name} {one.version}" if one.version else say("{tool} of unknown version", tool=one.name)
+            for one in self.tools
+        ]
+        return say("{program}, with {tools}", program=f"{PROGRAM.name} {PROGRAM.version}", tools=joined(tools, ", "))
 
 
 def identification(read: Iterable[FileRead]) -> Identification:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from interlock.diagnostics.said import Said, in_place, say, say_many
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.floor import Placement
 from interlock.hold.kinds import Trigger, Verb
@@ -27,6 +28,21 @@ from interlock.kernel.expressions import Expr
 from interlock.report.views.wording import PROCEDURAL_WORDS, listed, sentence, words_in
 from interlock.study.checklist.operating import Deed
 
+LOADER = say("the loader")
+_WHOLE = {
+    (True, True): "push {unit} from {source} onto {target}",
+    (True, False): "push {unit} from {source} into {target}",
+    (False, True): "move {unit} from {source} onto {target}",
+    (False, False): "move {unit} from {source} into {target}",
+}
+"""How the whole of a motion is ordered, by whether hands push and whether it goes to the loader."""
+_ARRIVING = {
+    (True, True): "push {unit} from the edge onto {target}",
+    (True, False): "push {unit} from the edge into {target}",
+    (False, True): "move {unit} from the edge onto {target}",
+    (False, False): "move {unit} from the edge into {target}",
+}
+"""The same of its second half."""
 DOOR_FACTS = ("open", "closed", "latched", "locked")
 """What is said of a door that has come to rest."""
 
@@ -49,12 +65,13 @@ class InstructionWriter:
     def where(self, placement: Placement) -> str:
         """`bay 3L`, `bays 3L and 3R`, `the loader`."""
         inside = self.compiled.floor.bays_of(placement.cells)
-        return bays_named(inside) if inside else "the loader"
+        return bays_named(inside) if inside else LOADER
 
     def standing(self, placement: Placement) -> str:
         """`the short pallet stands in bay 3L`."""
         where = self.where(placement)
-        return f"{self.unit(placement)} stands {'on' if where == 'the loader' else 'in'} {where}"
+        stands = "{unit} stands on {where}" if where == LOADER else "{unit} stands in {where}"
+        return say(stands, unit=self.unit(placement), where=where)
 
     def truth(self, expr: Expr, state: State) -> bool:
         """Whether it is so in the state."""
@@ -78,7 +95,7 @@ class InstructionWriter:
         for door in self.compiled.hold.doorways:
             facts = self.so(door.id, words, after, before)
             if facts:
-                said.append(f"{the(door.name)} is {listed(facts)}")
+                said.append(say("{name} is {what}", name=the(door.name), what=listed([say(fact) for fact in facts])))
         return said
 
     def _stopped(self, placements: list[Placement]) -> list[str]:
@@ -93,10 +110,10 @@ class InstructionWriter:
             if len(units) == 1:
                 said.append(self.standing(units[0]))
             elif outside:
-                said.append(f"{self.kinds[kind]}s stand on the loader")
+                said.append(say("{kind}s stand on the loader", kind=self.kinds[kind]))
             else:
                 bays = listed([cell for unit in units for cell in unit.cells])
-                said.append(f"{self.kinds[kind]}s stand in bays {bays}")
+                said.append(say("{kind}s stand in bays {bays}", kind=self.kinds[kind], bays=bays))
         return said
 
     def on_the_way(self, before: State, after: State) -> list[str]:
@@ -107,51 +124,68 @@ class InstructionWriter:
             for variable, old, new in zip(self.compiled.machine.variables, before, after, strict=False)
             if isinstance(memories.get(variable.name), Crossing) and old != new and new != NOBODY
         ]
-        return [values[fact].replace("is on its way over", "is over") for fact in changed if fact in values]
+        return [
+            say("{part_phrase} is over {where}", **dict(told.parts))
+            for fact in changed
+            if isinstance(told := values.get(fact), Said)
+        ]
 
     def equipment(self, before: State, after: State) -> list[str]:
         """What has become of powered devices and indications, one clause each."""
-        said = []
+        said: list[str] = []
         things = self.compiled.world.things
         for device in self.compiled.hold.devices:
             if device.circuit is not None:
                 became = self.so(device.id, ("raised", "lowered"), after, before)
-                said += [f"{the(device.name)} is {state}" for state in became]
+                said += [say("{name} is {what}", name=the(device.name), what=say(state)) for state in became]
         for circuit in self.compiled.hold.circuits:
             lit = things[circuit.id].truth
             if circuit.use == "indication" and lit is not None and self.truth(lit, before) != self.truth(lit, after):
-                said.append(f"{the(circuit.name)} is {'on' if self.truth(lit, after) else 'off'}")
+                said.append(
+                    say(
+                        "{name} is {what}",
+                        name=the(circuit.name),
+                        what=say("on") if self.truth(lit, after) else say("off"),
+                    )
+                )
         return said
 
     def instruction(self, deed: Deed, before: State, held: State) -> str:
         """The deed as a command; `held` is the state once its first half has come to rest."""
+        return sentence(self.order(deed, before, held))
+
+    def order(self, deed: Deed, before: State, held: State) -> str:
+        """The same without capital letter and full stop."""
         if not deed.heads:
-            return sentence(f"wait until {listed(self.effects(before, held)) or 'the equipment has come to rest'}")
+            effects = self.effects(before, held)
+            if effects:
+                return say("wait until {effects}", effects=listed(effects))
+            return say("wait until the equipment has come to rest")
         done = self.done(deed)
         match done:
             case Depart() | Arrive():
-                return sentence(self._motion(done, whole=len(deed.heads) == 2))
+                return self._motion(done, whole=len(deed.heads) == 2)
             case Go():
-                return sentence(self._going(done))
+                return self._going(done)
             case Work(of, Trigger(verb=Verb.START, to=to)) if len(deed.heads) == 2:
-                word = "open" if to == "opening" else "close"
-                return sentence(f"{word} {the(self.compiled.world.things[of.subject.id].phrase)} fully")
+                door = the(self.compiled.world.things[of.subject.id].phrase)
+                return say("open {name} fully" if to == "opening" else "close {name} fully", name=door)
             case Work(trigger=Trigger(verb=Verb.HOLD)):
                 text, _ = self.holding(done, before, held)
-                return sentence(text)
-        return sentence(self._order(done))
+                return text
+        return self._order(done)
 
     def holding(self, done: Work, before: State, held: State) -> tuple[str, bool]:
         """The command to hold a lever, and whether all of what it is held for is too long for it."""
         until = listed(self.effects(before, held) or self.on_the_way(before, held))
-        whole = f"{self._order(done)} until {until}" if until else self._order(done)
+        whole = say("{order} until {until}", order=self._order(done), until=until) if until else self._order(done)
         if words_in(whole) <= PROCEDURAL_WORDS:
             return whole, False
-        return f"{self._order(done)} until the units have stopped", True
+        return say("{order} until the units have stopped", order=self._order(done)), True
 
     def _order(self, done: Work | Bring | TakeAway | Strike) -> str:
         thing = self.compiled.world.things[done.subject.id]
-        return self._texts[done.name].replace(thing.phrase, the(thing.phrase), 1)
+        return in_place(self._texts[done.name], thing.phrase, the(thing.phrase))
 
     def done(self, deed: Deed) -> Done:
         """The first thing that is done; there is one in every deed of a person."""
@@ -159,23 +193,26 @@ class InstructionWriter:
 
     def _motion(self, done: Depart | Arrive, whole: bool) -> str:
         move = done.move
-        verb = "push" if done.means is Means.PUSH else "move"
+        push = done.means is Means.PUSH
         unit, source, target = self.unit(move.source), self.where(move.source), self.where(move.target)
-        onto = "onto" if target == "the loader" else "into"
         if whole:
-            return f"{verb} {unit} from {source} {onto} {target}"
-        return (
-            f"{verb} {unit} from {source} over the edge"
-            if isinstance(done, Depart)
-            else f"{verb} {unit} from the edge {onto} {target}"
-        )
+            message = _WHOLE[push, target == LOADER]
+        elif isinstance(done, Depart):
+            message = "push {unit} from {source} over the edge" if push else "move {unit} from {source} over the edge"
+        else:
+            message = _ARRIVING[push, target == LOADER]
+        return say(message, unit=unit, source=source, target=target)
 
     def _going(self, going: Go) -> str:
         source, place = (self._place(id) for id in (going.source, going.dest))
         who = the(next(one.name for one in self.compiled.hold.people if one.id == going.person))
         if place.bay is not None:
-            return f"{who} {'enters' if source.bay is None else 'goes to'} bay {place.bay}"
-        return f"{who} goes outside" if place.name == "outside" else f"{who} goes to this place: {place.name}"
+            return say(
+                "{who} enters bay {bay}" if source.bay is None else "{who} goes to bay {bay}", who=who, bay=place.bay
+            )
+        if place.name == "outside":
+            return say("{who} goes outside", who=who)
+        return say("{who} goes to this place: {place}", who=who, place=place.name)
 
     def _place(self, id: str) -> Place:
         return next(place for place in self.compiled.hold.places if place.id == id)
@@ -183,10 +220,10 @@ class InstructionWriter:
 
 def bays_named(bays: Sequence[str]) -> str:
     """`bay 3L`, `bays 3L and 3R`."""
-    return ("bay " if len(bays) == 1 else "bays ") + listed(bays)
+    return say_many("bay {bays}", "bays {bays}", len(bays), bays=listed(bays))
 
 
 def the(name: str) -> str:
     """With an article, unless it has one, or ends in a number and so is a name of its own: `mid latch 5L`."""
     named = any(c.isdigit() for c in name.split()[-1]) if name.split() else True
-    return name if named or name.lower().startswith(("the ", "a ", "an ")) else f"the {name}"
+    return name if named or name.lower().startswith(("the ", "a ", "an ")) else say("the {name}", name=name)

@@ -4,38 +4,48 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from interlock.diagnostics.said import joined, say
 from interlock.hold.language.printer import print_syntax
 from interlock.hold.origin import Aspect, Condition, Sort, Work
 from interlock.report.views.checklist_facts import Guard
 from interlock.report.views.harm import CAUTION, LABELS, label_of
 from interlock.report.views.instructions import InstructionWriter, the
-from interlock.report.views.wording import count_of, sentence, shortened
+from interlock.report.views.wording import sentence, shortened
 from interlock.study.checklist.making import Leg, Step
 from interlock.study.procedure.forgotten import KeptLimit
 
-APPROVED = "What governs is the limit in the operator's approved list of what may be inoperative."
+APPROVED = say("What governs is the limit in the operator's approved list of what may be inoperative.")
 MOST_NAMED = 4
 
 
 def limit_words(limit: KeptLimit) -> str:
     """Who keeps it, and what can be broken where it is forgotten, in sentences."""
-    said = f"The limit of deferred {limit.device.name} ({_condition(limit)}) is"
     if limit.by_people is None:
-        kept = "not known to be kept by any interlock: take it to be kept by people alone."
+        kept = (
+            "The limit of deferred {name} ({limit}) is not known to be kept by any interlock: take it to be kept by "
+            "people alone."
+        )
     elif limit.by_people:
-        kept = "kept by people alone: no interlock keeps the doors from being shut while it is not kept."
+        kept = (
+            "The limit of deferred {name} ({limit}) is kept by people alone: no interlock keeps the doors from being "
+            "shut while it is not kept."
+        )
     else:
-        return f"{said} kept by the interlock. {APPROVED}"
+        kept = "The limit of deferred {name} ({limit}) is kept by the interlock."
+    said: list[str] = [say(kept, name=limit.device.name, limit=_condition(limit))]
     broken = [one.requirement.id for one in limit.broken]
+    if limit.by_people is False:
+        return joined([*said, APPROVED])
     if broken:
-        follows = f"Where it is forgotten, what it keeps whole can be broken: {shortened(broken, MOST_NAMED)}."
+        ids = shortened(broken, MOST_NAMED)
+        said.append(say("Where it is forgotten, what it keeps whole can be broken: {ids}.", ids=ids))
     elif limit.open:
-        follows = "What can be broken where it is forgotten is not known."
+        said.append(say("What can be broken where it is forgotten is not known."))
     else:
-        follows = "Where it is forgotten, nothing else that was asked can be broken."
+        said.append(say("Where it is forgotten, nothing else that was asked can be broken."))
     if broken and limit.open:
-        follows += f" Of {count_of(len(limit.open), 'more')} that is not known."
-    return f"{said} {kept} {follows} {APPROVED}"
+        said.append(say("Of {number} more that is not known.", number=len(limit.open)))
+    return joined([*said, APPROVED])
 
 
 def _condition(limit: KeptLimit) -> str:
@@ -63,11 +73,11 @@ def limit_guards(writer: InstructionWriter, step: Step, limits: Sequence[KeptLim
     for limit in limits:
         if limit.by_people is not False:
             labels = [label_of(one.origin) for one in limit.broken]
-            follows = f"Otherwise this is no longer sure: {limit.broken[0].text}" if limit.broken else ""
+            follows = say("Otherwise this is no longer sure: {text}", text=limit.broken[0].text) if limit.broken else ""
             yield Guard(
                 min(labels, key=LABELS.index, default=CAUTION),
-                sentence(f"no interlock keeps the limit of deferred {limit.device.name}"),
-                f"Shut no door before this is so: {_condition(limit)}. {APPROVED}",
+                sentence(say("no interlock keeps the limit of deferred {name}", name=limit.device.name)),
+                joined([say("Shut no door before this is so: {limit}.", limit=_condition(limit)), APPROVED]),
                 sentence(follows) if follows else "",
             )
 
@@ -79,4 +89,5 @@ def limit_checks(writer: InstructionWriter, leg: Leg, following: Leg | None) -> 
     for device in writer.compiled.hold.devices:
         if device.deferred is not None and writer.so(device.id, ("within_limit",), leg.end):
             limit = print_syntax(device.deferred.limit)
-            yield f"the limit for deferred {the(device.name)} is kept: {limit}", f"{device.id} is within_limit"
+            told = say("the limit for deferred {name} is kept: {limit}", name=the(device.name), limit=limit)
+            yield told, f"{device.id} is within_limit"

@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
+from interlock.diagnostics.said import say, say_many
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.kinds import Verb
 from interlock.hold.language.model import Direction
 from interlock.hold.origin import Arrive, Bring, Condition, Depart, Means, Sort, Subject, TakeAway, Work, running
 from interlock.report.views.checklist_facts import Guard
 from interlock.report.views.harm import WARNING
-from interlock.report.views.instructions import InstructionWriter, the
+from interlock.report.views.instructions import LOADER, InstructionWriter, the
 from interlock.report.views.wording import listed, sentence
 from interlock.study.checklist.operating import Execution
 
 SEVERITY = "1"
 """Category of MIL-STD-882E of what moves and strikes or crushes somebody: the worst credible outcome, the authors'
 judgement, as that of the standing requirements about people."""
-DRIVES = "the drives"
-LOADER = "the loader"
+DRIVES = say("the drives")
 
 
 def moving_in(writer: InstructionWriter, execution: Execution) -> tuple[str, ...]:
@@ -57,20 +57,26 @@ def stand_clear(writer: InstructionWriter, execution: Execution) -> Guard | None
     moving = moving_in(writer, execution)
     if not moving:
         return None
-    verb, it = ("moves", "It") if len(moving) == 1 and moving != (DRIVES,) else ("move", "They")
-    consequence = f"{it} can crush somebody: severity {SEVERITY}."
-    return Guard(WARNING, sentence(f"{listed(moving)} {verb}"), "Stand clear.", consequence)
+    one = len(moving) == 1 and moving != (DRIVES,)
+    hazard = say("{moving} moves" if one else "{moving} move", moving=listed(moving))
+    crushes = "It can crush somebody: severity {severity}." if one else "They can crush somebody: severity {severity}."
+    return Guard(WARNING, sentence(hazard), say("Stand clear."), say(crushes, severity=SEVERITY))
 
 
 def people_words(compiled: CompiledHold) -> str:
     """Whom the checklist was examined for, and whom it was not."""
     who = listed([the(person.name) for person in compiled.hold.people])
     if not who:
-        return (
-            "Where people are is not described: no step was examined for somebody who stands in the way or is shut in. "
-            "Before each step that moves something, make sure that nobody is in the hold or in the way."
+        return say(
+            "Where people are is not described: no step was examined for somebody who stands in "
+            "the way or is shut in. Before each step that moves something, make sure that nobody "
+            "is in the hold or in the way."
         )
-    return (
-        f"Of people only {who} is described: no step was examined for anybody else. Before each step that moves "
-        "something, make sure that nobody else is in the hold or in the way."
-    ).replace(" is described", " are described" if len(compiled.hold.people) > 1 else " is described")
+    return say_many(
+        "Of people only {who} is described: no step was examined for anybody else. Before each step that moves "
+        "something, make sure that nobody else is in the hold or in the way.",
+        "Of people only {who} are described: no step was examined for anybody else. Before each step that moves "
+        "something, make sure that nobody else is in the hold or in the way.",
+        len(compiled.hold.people),
+        who=who,
+    )

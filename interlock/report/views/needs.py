@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from interlock.diagnostics.said import say
 from interlock.hold.origin import Arrive, Depart, Sort, Work
 from interlock.hold.tell import reasons
 from interlock.report.views.instructions import InstructionWriter, the
@@ -31,23 +32,29 @@ def why_needed(writer: InstructionWriter, step: Step, leg_of: Mapping[int, Leg],
                 and not all(writer.so(cell, ("secured",), need.after) for cell in unit.cells)
                 and all(writer.so(cell, ("secured",), leg.end) for cell in unit.cells)
             ]
-            return f"without it the unit in {listed(loose)} is not secured" if loose else ""
+            return say("without it the unit in {loose} is not secured", loose=listed(loose)) if loose else ""
         case Without.UNSAFE:
-            return f"without it step {need.step} is not safe"
+            return say("without it step {step} is not safe", step=need.step)
         case Without.ELSEWHERE if moves:
             if isinstance(done, Work) and done.subject.sort is Sort.DEVICE:
                 name = the(writer.compiled.world.things[done.subject.id].phrase)
                 raised = bool(writer.so(done.subject.id, ("raised",), step.execution.after))
-                return f"{name} {'stops' if raised else 'would stop'} the unit of step {need.step}"
-            return f"without it the unit of step {need.step} does not stop where it should"
+                return say(
+                    "{name} stops the unit of step {step}" if raised else "{name} would stop the unit of step {step}",
+                    name=name,
+                    step=need.step,
+                )
+            return say("without it the unit of step {step} does not stop where it should", step=need.step)
         case Without.ELSEWHERE:
-            return f"without it step {need.step} leads to something else"
+            return say("without it step {step} leads to something else", step=need.step)
         case Without.NOT_POSSIBLE:
             if moves and isinstance(done, Work) and done.subject.sort is Sort.DEVICE:
                 name = the(writer.compiled.world.things[done.subject.id].phrase)
-                return f"{name} would be in the way of the unit of step {need.step}"
+                return say("{name} would be in the way of the unit of step {step}", name=name, step=need.step)
             kept = _kept_by(writer, later, need)
-            return f"step {need.step} needs it" + (f": without it {kept}" if kept else "")
+            if kept:
+                return say("step {step} needs it: without it {kept}", step=need.step, kept=kept)
+            return say("step {step} needs it", step=need.step)
 
 
 def _kept_by(writer: InstructionWriter, later: Step, need: Need) -> str:

@@ -8,9 +8,9 @@ from typing import Annotated, TypeAlias
 
 from msgspec import Meta
 
+from interlock.diagnostics.said import perhaps_ours, say, say_many
 from interlock.report.views.audit_facts import KindWord, Mode, SlipFacts
 from interlock.report.views.facts import Count, Facts
-from interlock.report.views.wording import count_of
 from interlock.study.procedure.slip_audit import Effect, SlipAudit, SlipResult
 from interlock.study.procedure.slips import TAXONOMY, Slip, SlipKind
 from interlock.study.procedure.together import Combination
@@ -22,10 +22,11 @@ EFFECT_HEADS = {
     Effect.DETECTED: "detected",
     Effect.HARMLESS: "harmless",
 }
-EFFECTS_EXPLAINED = (
+EFFECTS_EXPLAINED = say(
     "hazard: a requirement can be broken; unnoticed: the work ends without its goal, and no check tells; blocked: the "
     "hold does not let the slip, or a later action, happen; detected: a later check is found not so; harmless: none of "
-    f"these, in whatever order the equipment acts. Error modes: {TAXONOMY}."
+    "these, in whatever order the equipment acts. Error modes: {taxonomy}.",
+    taxonomy=TAXONOMY,
 )
 
 
@@ -94,27 +95,34 @@ def effect_counts(slips: SlipAudit) -> EffectCounts:
 
 def followed_text(slips: SlipAudit) -> str:
     """What was followed."""
-    pairs = " and every pair of them" if slips.together > 1 else " (pairs were not followed)"
-    if slips.together > 1 and slips.open:
-        pairs = ""
-    return f"{count_of(len(slips.results), 'single slip')}{pairs}, at {slips.places:,} points in the procedure"
+    single = say_many("{number} single slip", "{number} single slips", len(slips.results))
+    if slips.together < 2:
+        told = "{single} (pairs were not followed), at {places} points in the procedure"
+    elif slips.open:
+        told = "{single}, at {places} points in the procedure"
+    else:
+        told = "{single} and every pair of them, at {places} points in the procedure"
+    return say(told, single=single, places=slips.places)
 
 
 def counted_text(slips: SlipAudit) -> str:
     """How far what was found was checked by other means."""
     counted = slips.counted
     if not counted.together:
-        return (
-            f"Not counted a second time: {counted.why}. What leads to no hazard was looked for once; every "
-            "run to a hazard was replayed."
+        return say(
+            "Not counted a second time: {why}. What leads to no hazard was looked for once; every run to a hazard was "
+            "replayed.",
+            why=counted.why,
         )
-    what = "What comes of each slip"
+    what = say("What comes of each slip")
     if counted.together > 1:
-        what += ", and which of them break each requirement alone or in pairs,"
-    result = "the same result" if counted.agreed else "ANOTHER RESULT"
-    return (
-        f"{what} was counted a second time by other means, from the state machine of the procedure "
-        f"({counted.states:,} states), with {result}; every run to a hazard was replayed."
+        what = say("What comes of each slip, and which of them break each requirement alone or in pairs,")
+    return say(
+        "{what} was counted a second time by other means, from the state machine of the procedure ({states} states), "
+        "with {result}; every run to a hazard was replayed.",
+        what=what,
+        states=counted.states,
+        result=say("the same result") if counted.agreed else say("ANOTHER RESULT"),
     )
 
 
@@ -128,7 +136,7 @@ class Fewest(Facts, frozen=True):
     combinations: Annotated[tuple[tuple[str, ...], ...], Meta(description="each set of so many")]
 
 
-def fewest_rows(slips: SlipAudit, say: Callable[[Slip], str]) -> tuple[Fewest, ...]:
+def fewest_rows(slips: SlipAudit, words: Callable[[Slip], str]) -> tuple[Fewest, ...]:
     """One for each instance that up to two slips break, fewest slips first, else in the order of the requirements."""
     found: dict[str, list[Combination]] = {}
     for one in slips.combinations:
@@ -137,6 +145,14 @@ def fewest_rows(slips: SlipAudit, say: Callable[[Slip], str]) -> tuple[Fewest, .
     for id, those in found.items():
         number = min(len(one.slips) for one in those)
         origin = those[0].hazard.instance.origin
-        smallest = tuple(tuple(map(say, one.slips)) for one in those if len(one.slips) == number)
-        rows.append(Fewest(id, origin.hazard, f"{origin.severity} ({origin.scheme})", number, smallest))
+        smallest = tuple(tuple(map(words, one.slips)) for one in those if len(one.slips) == number)
+        rows.append(
+            Fewest(
+                id,
+                perhaps_ours(origin.hazard) or origin.hazard,
+                f"{origin.severity} ({origin.scheme})",
+                number,
+                smallest,
+            )
+        )
     return tuple(sorted(rows, key=lambda row: row.slips))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from interlock.diagnostics.said import Said, joined, say
 from interlock.kernel.machine import Actor
 
 PROCEDURAL_WORDS = 20
@@ -44,6 +45,8 @@ def by_itself(response: str) -> str:
 
 def sentence(text: str) -> str:
     """With a capital letter at the start and a full stop at the end."""
+    if isinstance(text, Said) and text:
+        return Said("{text}" if text[-1] in ".!?" else "{text}.", (("text", text),), capital=True)
     text = text.strip()
     if not text:
         return text
@@ -53,15 +56,20 @@ def sentence(text: str) -> str:
 def listed(words: Sequence[str], joint: str = "and") -> str:
     """`a`, `a and b`, `a, b and c`."""
     if len(words) < 2:
-        return "".join(words)
-    return ", ".join(words[:-1]) + f" {joint} {words[-1]}"
+        return words[0] if words else ""
+    first, last = joined(words[:-1], ", "), words[-1]
+    return (
+        say("{first} or {last}", first=first, last=last)
+        if joint == "or"
+        else say("{first} and {last}", first=first, last=last)
+    )
 
 
 def shortened(words: Sequence[str], most: int) -> str:
     """The first `most` words, and how many more there are."""
     if len(words) <= most:
         return listed(words)
-    return ", ".join(words[:most]) + f" and {len(words) - most:,} more"
+    return say("{words} and {number} more", words=joined(words[:most], ", "), number=len(words) - most)
 
 
 def seconds_as_text(seconds: float) -> str:
@@ -76,7 +84,7 @@ def places_after(text: str, places: Sequence[str]) -> str:
 
 def span_of(first: int, last: int) -> str:
     """`2 and 3`, `2 to 5`."""
-    return f"{first} {'and' if last == first + 1 else 'to'} {last}"
+    return say("{first} and {last}" if last == first + 1 else "{first} to {last}", first=first, last=last)
 
 
 def words_in(sentence: str) -> int:

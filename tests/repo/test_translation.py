@@ -1,0 +1,245 @@
+"""Sheets in other languages: complete, never less than the English sheet says, and safe from what a file says."""
+
+from __future__ import annotations
+
+import pickle
+import re
+from pathlib import Path
+
+import pytest
+
+from interlock.cli import run
+from interlock.diagnostics.said import Said, in_language, joined, perhaps_ours, places_of, say, say_many
+from interlock.report import translation
+from interlock.report.translation import ENGLISH, SHIPPED, BadCatalogue, Catalogue, shipped, translations
+from interlock.report.views.assumptions import CAUTIONS
+from interlock.report.views.wording import listed, sentence
+from tests.golden.small_hold import TEXT
+from tests.repo.messages import messages
+from tests.some import some
+
+pytestmark = pytest.mark.usefixtures("done_once")
+HEADER = 'msgid ""\nmsgstr ""\n"Language: xx\\n"\n"Content-Type: text/plain; charset=utf-8\\n"\n\n'
+MODELS = Path(__file__).parents[2] / "models"
+
+
+class Loud:
+    """A language that says every message in capitals: what is not in capitals was not said in it."""
+
+    code = "xx"
+
+    def message(self, one: str, many: str, number: int) -> str:
+        """All but the places."""
+        chosen = many if many and number != 1 else one
+        return re.sub(r"\{\w+\}|[^{}]", lambda found: found[0] if len(found[0]) > 1 else found[0].upper(), chosen)
+
+    def number(self, number: int) -> str:
+        """Digits alone."""
+        return str(number)
+
+    def notes(self) -> tuple[str, ...]:
+        """None."""
+        return ()
+
+
+def flat(text: str) -> str:
+    """On one line, blanks once: where lines end depends on how long they are."""
+    return " ".join(text.split())
+
+
+def told(capsys: pytest.CaptureFixture[str], *args: str) -> tuple[int, str, str]:
+    """Exit code, what is printed, and what is told beside it, of `interlock checklist`."""
+    capsys.readouterr()
+    code = run(["checklist", *args])
+    printed = capsys.readouterr()
+    return code, printed.out, printed.err
+
+
+# ---- texts that know how they are made ---------------------------------------------------------------------------
+
+
+def test_a_text_is_its_english_and_can_be_said_again() -> None:
+    """Places, numbers, plural forms, capitals, and texts within texts; what people wrote stays as it is."""
+    door = say("the {name}", name="{evil} door")
+    text = sentence(say("{name} and {count} more", name=door, count=1234))
+    assert text == "The {evil} door and 1,234 more."
+    assert in_language(text, Loud()) == "THE {evil} door AND 1234 MORE."
+    bays = [say_many("{number} bay", "{number} bays", number) for number in (1, 2)]
+    assert bays == ["1 bay", "2 bays"]
+    assert [in_language(one, Loud()) for one in bays] == ["1 BAY", "2 BAYS"]
+    assert in_language(joined([door, door]), Loud()) == "THE {evil} door THE {evil} door"
+    assert in_language(listed([say("a"), "b", say("c")], "or"), Loud()) == "A, b OR C"
+    assert in_language("as written", Loud()) == "as written"
+    assert in_language(pickle.loads(pickle.dumps(text)), Loud()) == in_language(text, Loud())  # noqa: S301 -- ours
+    assert isinstance(text, Said)
+    assert in_language(text.with_part("{evil} door", "x"), Loud()) == "THE x AND 1234 MORE."
+
+
+def test_what_is_no_message_of_ours_stays_a_text() -> None:
+    """A brace in a text of a file is a brace; a place that is more than a name is none."""
+    assert perhaps_ours("a {brace", {}) is None
+    assert perhaps_ours("{b} is not {known}", {"b": "bay 1C"}) is None
+    assert perhaps_ours("{b} is held", {"b": "bay 1C"}) == "bay 1C is held"
+    for wrong in ("{a.b}", "{a[0]}", "{}", "{0}", "{a!r}", "{a:>99999999}"):
+        with pytest.raises(ValueError, match="is no place of a message"):
+            places_of(wrong)
+
+
+# ---- the language that comes with the program --------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("code", SHIPPED)
+def test_every_message_is_translated_and_none_is_left_over(code: str) -> None:
+    """Against the program's own text: all messages, both numbers, the same places, and nothing that nobody says."""
+    catalogue = shipped(code)
+    wanted, found = messages(), translations(catalogue)
+    assert not catalogue.unusable
+    assert set(found) == set(map(str, wanted))
+    for one, many in some(wanted.items()):
+        assert len(found[str(one)]) == (2 if many else 1), one
+    assert catalogue.code == code
+
+
+LISTS = [
+    ("single-lane.yaml", "--load", "4C=HALF"),
+    ("single-lane.yaml", "--unload", "all", "--aboard", "4C=HALF"),
+    ("flawed/mid-latch-switch-bridged.yaml", "--load", "3L=HALF"),
+]
+
+
+@pytest.mark.parametrize("args", LISTS, ids=" ".join)
+def test_nothing_of_a_checklist_is_left_in_english(
+    args: tuple[str, ...], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Told in capitals, all that is not in capitals is what somebody wrote in the description, or names a tool."""
+    monkeypatch.chdir(MODELS)
+    code, english, _ = told(capsys, *args)
+    monkeypatch.setattr(translation, "shipped", lambda code: Loud())
+    assert told(capsys, *args, "--language", "de")[0] == code
+    loud = told(capsys, *args, "--language", "de")[1]
+    assert len(loud.splitlines()) > 20
+    written = " ".join(Path(name).read_text(encoding="utf-8") for name in ("single-lane.yaml", "twin-lane.yaml"))
+    written += Path(args[0]).read_text(encoding="utf-8") + args[0]
+    # requirements are named by their ids
+    written += " ".join(
+        re.findall(r"- id: (\S+)", (MODELS.parent / "specs" / "standing.yaml").read_text(encoding="utf-8"))
+    )
+    known = set(re.findall(r"[a-z]{2,}", written.lower())) | {"demo", "yaml", "standing", "interlock", "cvc", "python"}
+    # digests are written in hexadecimal
+    left = set(re.findall(r"(?<![A-Za-z0-9])[a-z]{3,}(?![a-z0-9])", loud)) - known - {"sat", "dev"}
+    assert not left, left
+    # our words that happen to stand in the description too were said, not copied
+    for word in ("is", "the", "make sure", "step", "open", "closed", "stands"):
+        assert not re.search(rf"\b{word}\b (?:THE|IS|STANDS)\b", loud)
+    assert "MAKE SURE THAT" in loud
+    assert "WARNING: " in loud
+    assert "make sure" in english.lower()
+
+
+def test_the_german_sheet_says_all_that_the_english_one_says(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """As many boxes to tick and warnings, cautions first, that nobody has checked it; ids and names as they are."""
+    monkeypatch.chdir(MODELS)
+    code, english, _ = told(capsys, *LISTS[2])
+    german_code, german, beside = told(capsys, *LISTS[2], "--language", "de")
+    assert (german_code, beside) == (code, "")
+    for one, other in (("[ ]", "[ ]"), ("WARNING: ", "WARNUNG: "), ("CAUTION: ", "VORSICHT: "), ("Why: ", "Warum: ")):
+        assert english.count(one) == german.count(other)
+    for steps in (english, german):
+        assert "19. " in steps or "12. " in steps
+    order = ["Dies sind keine genehmigten", "Noch hat es niemand geprüft", "No instructor who speaks", "BEVOR SIE"]
+    places = [flat(german).index(text) for text in order]
+    assert places == sorted(places)
+    assert "nicht übersetzt" not in flat(german)
+    assert "„cargo door“" in german
+
+
+# ---- catalogues of others ----------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def hold(tmp_path: Path) -> tuple[str, ...]:
+    """A small hold and a goal on it."""
+    (tmp_path / "hold.yaml").write_text(TEXT, encoding="utf-8")
+    return str(tmp_path / "hold.yaml"), "--no-standing", "--goal", "D1 is open"
+
+
+def entry(one: str, told: str) -> str:
+    """One message of a catalogue."""
+    return f'msgid "{one}"\nmsgstr "{told}"\n\n'
+
+
+def test_a_partial_or_wrong_catalogue_drops_nothing(
+    hold: tuple[str, ...], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What is missing, empty, or has other places is said in English; the reader and whoever asked are told."""
+    file = tmp_path / "xx.po"
+    wrong = [
+        entry("Stand clear.", ""),
+        entry("It can crush somebody: severity {severity}.", "Nothing here."),
+        entry("{moving} moves", "{moving.__class__} moves"),
+        entry("make sure that {text}", "{text} {other}"),
+        entry("{name} is {what}", "IST {what}: {name}"),
+    ]
+    file.write_text(HEADER + "".join(wrong), encoding="utf-8")
+    _, english, _ = told(capsys, *hold)
+    code, text, beside = told(capsys, *hold, "--language", str(file))
+    assert code == 0
+    for caution in (*CAUTIONS, "Stand clear.", "It can crush somebody: severity 1.", "The side door moves."):
+        assert caution in flat(text)
+    assert "IST closed, latched and locked: the side door" in flat(text)
+    assert re.search(r"\d+ texts are not translated and stand here in English", flat(text))
+    assert beside.count("not used, as its places are not those of") == 3
+    assert english.count("[ ]") == text.count("[ ]")
+    assert english.count("WARNING:") == text.count("WARNING:")
+
+
+BAD = [
+    (b"\xff\xfe\x00nonsense", "is no catalogue of messages"),
+    (b'msgid "a\nmsgstr "b"\n', "does not say its language"),
+    (b'msgid "a"\nmsgstr "b"\n', "does not say its language"),
+    (HEADER.replace("xx", "../x").encode(), ""),
+    (HEADER.encode().replace(b'"Language', b'"Plural-Forms: nplurals=1; plural=__import__(1);\\n"\n"Language'), ""),
+    (b"#" * (translation.MOST_BYTES + 1), "at most"),
+]
+
+
+@pytest.mark.parametrize(("content", "why"), BAD, ids=range(len(BAD)))
+def test_a_file_that_is_no_catalogue_is_refused(
+    content: bytes, why: str, hold: tuple[str, ...], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """With a message and the code of a command line that is wrong; nothing of it is run."""
+    file = tmp_path / "xx.po"
+    file.write_bytes(content)
+    code, out, beside = told(capsys, *hold, "--language", str(file))
+    assert (code, out) == (2, "")
+    assert why in flat(beside)
+    with pytest.raises(BadCatalogue):
+        Catalogue(content, "xx.po")
+
+
+@pytest.mark.parametrize(
+    ("asked", "why"),
+    [
+        (("--language", "fr"), "there is no language 'fr', only en, de, or a file"),
+        (("--language", "no-such.po"), "Cannot read no-such.po"),
+        (("--language", "de", "--format", "json"), "only the text of a checklist is translated so far"),
+        (("--language", "de", "--verbose"), "only the text of a checklist is translated so far"),
+    ],
+)
+def test_what_is_not_translated_is_not_promised(
+    asked: tuple[str, ...], why: str, hold: tuple[str, ...], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Another format or language is refused before anything is worked out."""
+    code, out, beside = told(capsys, *hold, *asked)
+    assert (code, out) == (2, "")
+    assert why in flat(beside)
+
+
+def test_english_is_the_language_of_every_message() -> None:
+    """What is told in English is the text itself."""
+    for one, many in some(messages().items()):
+        assert ENGLISH.message(one, many, 1) == one
+        assert ENGLISH.message(one, many, 2) == (many or one)
+    assert ENGLISH.notes() == ()
