@@ -20,11 +20,12 @@ from interlock.hold.compile.compiler import CompiledHold, compile_hold
 from interlock.hold.compile.contacts import contact_items
 from interlock.hold.compile.lowering import Lowering
 from interlock.hold.failing import failing_items
+from interlock.hold.kinds import Verb
 from interlock.hold.language.model import RequirementText
 from interlock.hold.language.nodes import ScalarNode
 from interlock.hold.language.parser import parse_expression
 from interlock.hold.loader import Source, load_specification
-from interlock.hold.origin import Failure
+from interlock.hold.origin import Failure, Work
 from interlock.hold.sorts import FAILURES, Item
 from interlock.kernel.evaluator import as_mapping, evaluate
 from interlock.kernel.expressions import FALSE, Expr, assign, expand
@@ -458,6 +459,21 @@ def test_analysis_finds_exactly_the_failures_that_matter(text: str) -> None:
 def is_failure(memory: object) -> bool:
     """It remembers whether a failure has struck."""
     return isinstance(memory, Failure)
+
+
+@pytest.mark.parametrize("mode", ["lost", "returns"])
+def test_a_supply_that_has_failed_neither_goes_off_nor_comes_on(mode: str) -> None:
+    """What is said to be lost is off afterwards, what is said to come on is on, whatever has struck before."""
+    text = WIRED.replace("id: XP, starts: off, may_be_lost: false", "id: XP, starts: off, may_be_lost: true")
+    compiled, graph = compiled_with(text, "XP", mode), states_with(text, "XP", mode)
+    seen = set()
+    for _, after, data in graph.edges(data=True):
+        deed = compiled.origins.rules[data["rule"]].deed
+        if isinstance(deed, Work) and deed.of.subject.id == "XP":
+            is_on = evaluate(compiled.machine, fact(compiled, "XP is on"), graph.nodes[after]["state"])
+            assert is_on == (deed.trigger.verb is Verb.RESTORE)
+            seen.add(deed.trigger.verb)
+    assert seen == {Verb.LOSE, Verb.RESTORE}
 
 
 def test_every_failure_has_its_case() -> None:

@@ -57,9 +57,10 @@ def _supply(described: Described, made: Additions, supply: Supply) -> None:
     if steady:
         component = replace(component, actions=())
     states = made.states(of, supply.name, component, kind)
-    made.work(thing, of, kind, component, TRUE)
-    made.fails(described.may_strike.get(supply.id, ()))
     returns, lost = described.struck(supply.id, "returns"), described.struck(supply.id, "lost")
+    # while one has struck nothing else makes the supply go off or come on, so no step may say that it does
+    made.work(thing, of, kind, component, TRUE, neg(disj(returns, lost)))
+    made.fails(described.may_strike.get(supply.id, ()))
     made.failing(of.subject, supply.name, states, "on", returns, lost)
     made.name(thing, states)
 
