@@ -279,6 +279,20 @@ def test_how_far_sets_are_all_there_are(complete: int, size: int, said: str) -> 
     assert by_requirement(view_of(broken("p1", "1", ("a",), complete), size=size))[0].rest == said
 
 
+@pytest.mark.parametrize(
+    ("complete", "size", "said"),
+    [
+        (0, 2, "NOT complete. There may be some."),
+        (1, 2, "NOT complete. Of single failures there are none; of larger sets there may be."),
+        (1, 1, "There is no single failure that breaks it."),
+        (2, 2, "There is no set of at most 2 failures that breaks it."),
+    ],
+)
+def test_where_no_set_is_found_no_other_is_spoken_of(complete: int, size: int, said: str) -> None:
+    """What nothing breaks has no *other* sets."""
+    assert by_requirement(view_of(broken("p1", "1", (), complete), size=size))[0].rest == said
+
+
 def test_what_is_disputed_is_said_on_every_page() -> None:
     """Nothing that stands beside it is to be used."""
     view = view_of(msgspec.structs.replace(LATCHES[0], disputed="it does not fit", complete=-1))

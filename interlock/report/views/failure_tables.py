@@ -311,11 +311,13 @@ def _known(view: FailuresView, asked: Sequence[BrokenFacts]) -> str:
     if all(not broken.failures for one in asked for broken in one.sets) and all(one.sets for one in asked):
         return ""
     most, left = min(one.complete for one in asked), sum(len(one.open) for one in asked)
+    found = any(one.sets for one in asked)
     wanted = min(view.facts.size, len(view.facts.failures))
     if most >= wanted and not left:
         noun = "single failure" if wanted == 1 else f"set of at most {wanted} failures"
-        return f"There is no other {noun}."
+        return f"There is no other {noun}." if found else f"There is no {noun} that breaks it."
     more = f" {count_of(left, 'set')} could not be settled." if left else ""
     if 0 < most < wanted and not left:
-        return f"NOT complete. Of {SIZES[most]} there are no others; of larger sets there may be."
-    return f"NOT complete. There may be others.{more}"
+        none = "no others" if found else "none"
+        return f"NOT complete. Of {SIZES[most]} there are {none}; of larger sets there may be."
+    return f"NOT complete. There may be {'others' if found else 'some'}.{more}"
