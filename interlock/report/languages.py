@@ -27,6 +27,22 @@ def in_line(text: str) -> str:
     return " ".join(visible(text).split("\n")).replace("\t", " ")
 
 
+def plain_values(facts: object) -> Any:
+    """Mappings, lists, texts and numbers of the facts, in the order of their declarations.
+
+    Of a text that says more than that (why there is no answer, what can be told in other languages) the text alone.
+    """
+    from msgspec import to_builtins
+
+    return to_builtins(facts, enc_hook=_plain)
+
+
+def _plain(value: object) -> str:
+    if isinstance(value, str):
+        return str(value)
+    raise NotImplementedError(type(value).__name__)
+
+
 def in_json(document: Any) -> str:
     """The values as JSON, indented; only what is hidden is escaped.  Ends with a line end."""
     text = json.dumps(document, indent=1, ensure_ascii=False)

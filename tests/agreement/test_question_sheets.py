@@ -113,7 +113,7 @@ def test_answers_have_a_sheet_of_their_own() -> None:
     page = questions_html(sheet(1))
     asked, answers = page.split('<section class="apart">')
     assert "right" not in re.sub(r"<svg.*?</svg>|<style>.*?</style>", "", asked, flags=re.DOTALL).split("<main>")[1]
-    assert answers.count("</b> right</td>") == len(sheet(1).questions)
+    assert answers.count("</b> right</span>") == len(sheet(1).questions)
     assert "This is not approved maintenance data" in asked
 
 

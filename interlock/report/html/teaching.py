@@ -6,11 +6,9 @@ from base64 import b64encode
 from hashlib import sha256
 from importlib.resources import files
 
-from msgspec import to_builtins
-
 from interlock.report.drawing.living import key_svg, living_plan_svg
 from interlock.report.html.page import page
-from interlock.report.languages import in_script
+from interlock.report.languages import in_script, plain_values
 from interlock.report.views.teaching import TeachingView
 
 SCRIPTS = ("evaluator.js", "showing.js", "exercise.js", "working.js")
@@ -29,7 +27,7 @@ def teaching_html(view: TeachingView) -> str:
         # marked safe in the template: drawings of our own, in which xml.etree has escaped every text, and scripts
         plan=living_plan_svg(view.compiled, view.seen, view.numbers.rows.number),
         key=key_svg(view.compiled, view.seen),
-        data=in_script(to_builtins(told)),
+        data=in_script(plain_values(told)),
         scripts=scripts,
         sources=" ".join(f"'sha256-{digest}'" for digest in digests),
         style=folder.joinpath("teaching.css").read_text(encoding="utf-8"),

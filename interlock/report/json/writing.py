@@ -7,7 +7,7 @@ from typing import Any
 
 import msgspec
 
-from interlock.report.languages import in_json
+from interlock.report.languages import in_json, plain_values
 from interlock.report.views.facts import Facts
 
 _REFERENCE = "#/$defs/{name}"
@@ -15,14 +15,7 @@ _REFERENCE = "#/$defs/{name}"
 
 def document(facts: Facts) -> str:
     """The facts in the order of their declarations; no clock, no path that the caller did not write."""
-    return in_json(msgspec.to_builtins(facts, enc_hook=_plain))
-
-
-def _plain(value: object) -> str:
-    """The text of a text that says more than that, such as why there is no answer (`kernel.why.Why`)."""
-    if isinstance(value, str):
-        return str(value)
-    raise NotImplementedError(type(value).__name__)
+    return in_json(plain_values(facts))
 
 
 def schema(*results: type[Facts]) -> Mapping[str, Any]:

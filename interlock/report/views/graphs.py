@@ -54,7 +54,11 @@ class GraphView:
 def kind_graph(kind: Kind) -> GraphView:
     """The life of a kind of thing, as declared."""
     nodes = [
-        Node(state, state == kind.initial, {"says": kind.said(state), "standing": str(state in kind.standing).lower()})
+        Node(
+            state,
+            state == kind.initial,
+            {"says": str(kind.said(state)), "standing": str(state in kind.standing).lower()},
+        )
         for state in kind.states
     ]
     edges = [
@@ -63,7 +67,7 @@ def kind_graph(kind: Kind) -> GraphView:
             change.dest,
             change.trigger,
             ACTORS[kind.triggers[change.trigger].actor],
-            kind.triggers[change.trigger].order.format(name="it"),
+            str(kind.triggers[change.trigger].told("it")),
             change.trigger == BY_ITSELF,
             change.needs,
             change.unless,
@@ -95,4 +99,4 @@ def states_graph(compiled: CompiledHold, found: StateGraph) -> GraphView:
 def _values(compiled: CompiledHold, found: StateGraph, state: tuple[object, ...]) -> Iterator[tuple[str, str]]:
     for variable, value in zip(found.machine.variables, state, strict=True):
         said = compiled.glossary.values.get((variable.name, value))  # type: ignore[arg-type]
-        yield variable.name, said or str(value)
+        yield variable.name, str(said or value)

@@ -137,7 +137,7 @@ class _Asker:
             head = self.compiled.origins.deed_of(one.slip.instead.rules[0]).name
             why = self._why_not(head, state)
             if why is not None:
-                yield Choice(instead_of(self.writer, step, one.slip), False, sentence(f"not possible: {why}"))
+                yield Choice(sentence(instead_of(self.writer, step, one.slip)), False, sentence(f"not possible: {why}"))
 
     def _later_refused(self, step: Step, state: State) -> Iterator[Choice]:
         for later in self.made.steps[step.number :]:
