@@ -398,6 +398,7 @@ def prove_hold(
         "facts": proof_facts([view], {}, code),
         "quiet": False,
         "verbose": False,
+        "full": False,
         "seconds": work.took,
     }
     return Proof(view.facts, code, hold.doubts, "prove", _formats("prove", parts), parts)

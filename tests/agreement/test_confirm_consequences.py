@@ -159,7 +159,7 @@ def test_count_that_ends_early_says_why() -> None:
     machine = Machine((Variable("n", (0, 1, 2, 3, 4), (0,)),), (), rules)
     track = Track(machine, "n", {}, {"far": Watched(Is("n", 4), None)}, {4: None}, 0)
     short = count_consequences(track, most=4)
-    assert short.stopped == "more than 4 places" and not short.of and not short.leading
+    assert short.stopped == "more than 4 points in the procedure" and not short.of and not short.leading
     assert count_consequences(track, most=5).leading == {"far": {()}}
     late = count_consequences(track, deadline=monotonic() - 1)
     assert late.stopped == "out of time" and not late.of and not late.leading
