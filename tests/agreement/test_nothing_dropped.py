@@ -34,7 +34,11 @@ def test_a_hold_that_can_start_in_no_way_is_rejected() -> None:
 
 @pytest.mark.parametrize(
     ("selector", "relay", "said"),
-    [("[a, c]", "released", "SEL is set to a at the start"), ("[a, b, c]", "released", "SEL is set to b at the start"), ("c", "[released, energised]", None)],
+    [
+        ("[a, c]", "released", "SEL is set to a at the start"),
+        ("[a, b, c]", "released", "SEL is set to b at the start"),
+        ("c", "[released, energised]", None),
+    ],
 )
 def test_a_start_that_is_written_down_is_one_of_the_starts(selector: str, relay: str, said: str | None) -> None:
     """A value to start with that is at rest with nothing else is rejected; all others are among the first states."""

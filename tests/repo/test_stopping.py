@@ -33,6 +33,7 @@ from interlock.kernel.machine import Machine, Question
 from interlock.prove.certificates.obligations import discharge
 from interlock.prove.decide import decide
 from interlock.prove.engine import MOST_SECONDS, NO_LIMITS, Engine, clock_of, time_reason
+from interlock.prove.invariants import mined
 from interlock.prove.invariants.lemmas import Lemmas
 from interlock.study import sessions
 from interlock.study.sessions import STOPPED_SECONDS
@@ -269,7 +270,7 @@ def test_what_mined_facts_prove_is_claimed_when_it_ends(seconds: float | None) -
     claimed_before: list[int] = []
 
     def report(progress: Progress) -> None:
-        if progress.stage.startswith("facts that may hold"):
+        if progress.stage.startswith(mined.LOOKING):
             state["mined"] = True
         elif state["mined"] and not state["stop"]:
             claimed_before.append(progress.done)

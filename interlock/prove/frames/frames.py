@@ -17,6 +17,8 @@ from interlock.prove.core.solvers import SolverFactory, add_all
 from interlock.prove.engine import Clock, OutOfTime
 
 NAME = "pdr"
+STRENGTHENING = "looking for what never changes"
+"""What is told while targets are kept out for good, before any frame."""
 SETTLING_FRAMES = frozenset({2, 4, 8, 16, 32, 64, 128})
 """After these frames it is asked which clauses are inductive by themselves, though others still travel."""
 
@@ -121,7 +123,7 @@ class Frames:
             for place, at in enumerate(asked):
                 if at in answered:
                     continue
-                report(Progress(NAME, "looking for what never changes", place, len(asked)))
+                report(Progress(NAME, STRENGTHENING, place, len(asked)))
                 found = self._block_for_good(at, min(left, MOST_STEPS_BACK))
                 if isinstance(found, Trace):
                     yield at, found

@@ -34,6 +34,8 @@ from interlock.prove.invariants.candidates import Candidates, Key
 from interlock.prove.invariants.sampling import Walks
 
 NAME = "mined"
+LOOKING = "looking for what is always so"
+"""How every report of what it is doing begins while candidates are asked about."""
 MOST_STARTS = 64
 """Walks begin in so many initial states, where there are so many."""
 BLOCK = 64
@@ -208,7 +210,7 @@ def mine(
         known = Assumed(candidates, solver)
         for turn in count():
             clock.check()
-            report(Progress(NAME, f"looking for what is always so: {candidates.size():,} guesses left", turn))
+            report(Progress(NAME, f"{LOOKING}: {candidates.size():,} guesses left", turn))
             if _ask_rules(known, asked, clock):
                 asked = candidates.examples
             elif asked is every:
