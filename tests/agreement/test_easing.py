@@ -12,10 +12,10 @@ from interlock.kernel.enabling import started_with
 from interlock.kernel.evaluator import State, evaluate, initial_states, successors
 from interlock.kernel.machine import Machine, RequirementKind
 from tests.agreement.hold_texts import SOUND, compile_file, compile_text, standing
-from tests.some import swept
+from tests.some import telling
 from tests.teeth.written_holds import chosen, written
 
-HOLDS = [*SOUND[:2], pytest.param(SOUND[2], marks=pytest.mark.thorough), *swept(range(46, 52), 3)]
+HOLDS = [*SOUND[:2], pytest.param(SOUND[2], marks=pytest.mark.thorough), *telling(range(46, 52), 49)]
 STATES = 150
 
 

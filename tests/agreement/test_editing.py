@@ -227,15 +227,18 @@ def renamed(name: str, old: str, new: str, called: str, text: str | None = None)
 
 @pytest.mark.parametrize(
     ("old", "new", "called"),
-    [
-        ("{id: GP, name", "{id: G@@P, name", "GPU"),
-        ("  - id: D1", "  - id: D@@1", "DOOR"),
-        ("  - {id: HALF", "  - {id: HA@@LF", "SMALL"),
-        ('id: "M{r}"', 'id: "@@M{r}"', "ML{r}"),
-        ('id: "up_S{r}"', 'id: "up@@_S{r}"', "stands_{r}"),
-        ("{id: at_door", "{id: at@@_door", "out_there"),
-        ("- id: armed", "- id: arm@@ed", "fresh"),
-    ],
+    swept(
+        [
+            ("{id: GP, name", "{id: G@@P, name", "GPU"),
+            ("  - id: D1", "  - id: D@@1", "DOOR"),
+            ("  - {id: HALF", "  - {id: HA@@LF", "SMALL"),
+            ('id: "M{r}"', 'id: "@@M{r}"', "ML{r}"),
+            ('id: "up_S{r}"', 'id: "up@@_S{r}"', "stands_{r}"),
+            ("{id: at_door", "{id: at@@_door", "out_there"),
+            ("- id: armed", "- id: arm@@ed", "fresh"),
+        ],
+        3,
+    ),
 )
 def test_renamed_description_says_the_same(old: str, new: str, called: str) -> None:
     """After a renaming the description is sound, has the new name in the place of the old one, and back again it is the

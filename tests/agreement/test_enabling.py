@@ -76,7 +76,7 @@ def smallest_by_trial(machine: Machine, question: EnablingQuestion) -> set[froze
 
 
 @pytest.mark.parametrize("engine", [decide, pdr], ids=["decide", "pdr"])
-@pytest.mark.parametrize("block", swept(range(5), 3))
+@pytest.mark.parametrize("block", swept(range(5), 5))
 def test_all_smallest_sets_are_found(engine: Any, block: int) -> None:
     """On random machines they are those that trying every set of options finds, and the evidence is accepted."""
     sizes: dict[int, int] = {}

@@ -15,6 +15,7 @@ from interlock.hold.sorts import FAILURES, Item
 from interlock.kernel.failures import failures_of
 from tests.agreement.hold_texts import SOUND, fetch, overlay
 from tests.golden.small_hold import TEXT
+from tests.some import telling
 
 
 def shipped_catalogue() -> Catalogue:
@@ -39,7 +40,7 @@ def failing(source: Source | None) -> FailingHold:
     return everything_fails(hold_of(source), shipped_catalogue())
 
 
-@pytest.mark.parametrize("name", SOUND)
+@pytest.mark.parametrize("name", telling(SOUND, "single-lane", "twin-lane"))
 def test_every_failure_that_is_declared_is_known_and_is_one(name: str) -> None:
     """The machine's failures are those that are told of, each with effect and notice, each by its variable."""
     found = failing(fetch(f"models/{name}.yaml"))
@@ -62,7 +63,7 @@ def test_every_mode_is_in_the_catalogue() -> None:
     assert known - listed == {(Item.SPRING_DEVICE, "stuck"), (Item.CONTACT, "bypassed")}
 
 
-@pytest.mark.parametrize("name", SOUND)
+@pytest.mark.parametrize("name", telling(SOUND, "single-lane", "twin-lane"))
 def test_everything_that_can_fail_as_described_may_strike(name: str) -> None:
     """All modes of the catalogue, for all items, but those of moving for what is fixed."""
     hold = hold_of(fetch(f"models/{name}.yaml"))

@@ -18,7 +18,7 @@ from interlock.kernel.machine import Machine, Question, Rule
 from interlock.prove.core.packing import Packing, compile_enabled
 from interlock.prove.search.guided import guided
 from tests.agreement.hold_texts import SOUND, compile_file
-from tests.some import some, swept
+from tests.some import some, swept, telling
 
 STEPS = 1_000
 SEEDS = (1, 2)
@@ -116,7 +116,7 @@ def crossing_units(compiled: CompiledHold, machine: Machine, state: State) -> li
     return list(found.values())
 
 
-@pytest.mark.parametrize(("name", "seed"), swept(EVERYWHERE, 2))
+@pytest.mark.parametrize(("name", "seed"), telling(EVERYWHERE, ("single-lane", 1), ("twin-lane", 1)))
 def test_units_are_whole_apart_and_conserved(name: str, seed: int) -> None:
     """Every part that is anywhere belongs to exactly one unit, at rest or on its way; a unit on its way leaves the
     cells at both ends of its way empty; the number of units changes only when one is brought or taken away, by one.
@@ -204,7 +204,7 @@ def test_the_walk_is_one_of_the_reference_evaluator(name: str, seed: int) -> Non
         assert fast == {rule.name for rule in machine.rules if is_enabled(machine, rule, state)}
 
 
-@pytest.mark.parametrize("name", SOUND)
+@pytest.mark.parametrize("name", telling(SOUND, "single-lane", "twin-lane"))
 def test_the_walks_are_not_trivial(name: str) -> None:
     """Everything of every sort that the hold can do was done, and many units were there at once."""
     compiled, machine = demonstration(name)

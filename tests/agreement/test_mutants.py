@@ -45,6 +45,6 @@ def test_a_seed_gives_a_mutant() -> None:
 
 def test_mutants_are_not_all_refused() -> None:
     """Enough of them are taken all the way for what lies there to be tried."""
-    became = [judge_mutant(seed)[0] for seed in range(400, 480)]
+    became = [judge_mutant(seed)[0] for seed in range(400, 420)]
     assert len({*became} & {"proved", "audited", "compiled"}) >= 2
     assert "refused" in became

@@ -26,7 +26,9 @@ from tests.agreement.sidings import random_siding, siding
 from tests.some import swept
 
 
-@pytest.mark.parametrize("tens", [pytest.param(at, marks=pytest.mark.slow if at >= 2 else ()) for at in range(12)])
+@pytest.mark.parametrize(
+    "tens", [*swept(range(2), 2), *(pytest.param(at, marks=pytest.mark.slow) for at in range(2, 12))]
+)
 def test_engine_agrees_on_sidings(tens: int) -> None:
     """On random sidings the engine decides, is right, and its evidence is what it says, state by state."""
     for seed in range(10 * tens, 10 * tens + 10):
@@ -48,7 +50,7 @@ def test_sidings_are_of_both_kinds() -> None:
     assert 8 < sum(trapping) < 32
 
 
-@pytest.mark.parametrize("seed", swept(range(60), 3))
+@pytest.mark.parametrize("seed", swept(range(60), 6))
 def test_counting_alone_agrees_with_enumeration(seed: int) -> None:
     """Asked by counting alone, the engine is as right on random machines as by both."""
     machine, question = random_way_back(seed)
@@ -112,7 +114,7 @@ def test_shifting_needs_counting() -> None:
 def test_cases_grow_with_the_length() -> None:
     """Twice as long a siding takes about twice as many cases, though it can be filled in far more ways."""
     found = []
-    for cells in (10, 20):
+    for cells in (6, 12):
         machine, question = siding(cells, 3)
         (claim,) = recover(machine, [question], BY_CASES)
         assert isinstance(claim, Recoverable)
@@ -135,7 +137,7 @@ def test_fewer_count_more_than_nearer() -> None:
     assert rank_of(machine, rank, near) < rank_of(machine, rank, both)
 
 
-@pytest.mark.parametrize("seed", swept(range(40), 4))
+@pytest.mark.parametrize("seed", swept(range(40), 20))
 def test_kinds_of_state_excluded_are_not_reachable(seed: int) -> None:
     """A cube said never to be entered holds the state asked about and no reachable state; and some are found."""
     machine, _ = random_siding(seed)

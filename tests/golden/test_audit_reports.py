@@ -31,6 +31,7 @@ from interlock.study.procedure.holders import Holder
 from interlock.study.procedure.interruptions import Interruption, Resumption
 from interlock.study.procedure.rescue import Rescue
 from tests.agreement.hold_texts import ROOT
+from tests.some import swept
 from tests.teeth.procedures import FAILING, assert_nothing_found, audit, bind, demo, planted
 
 
@@ -176,7 +177,7 @@ def test_nothing_is_gone_on_with_after_the_end(flawed: Audit) -> None:
     assert "| after the end | nothing |  | nothing is left to do |" in audit_markdown(view)
 
 
-@pytest.mark.parametrize("name", ["work-on-a-sill-lock", "change-at-the-door"])
+@pytest.mark.parametrize("name", swept(["work-on-a-sill-lock", "change-at-the-door"], 2))
 def test_kept_audits(name: str) -> None:
     """Nothing is found in either procedure of the main deck; the reports are, word for word, those approved."""
     found = audit(demo(name), slips=True)

@@ -25,7 +25,7 @@ from interlock.study.procedure.interruptions import Resumption
 from interlock.study.procedure.slip_audit import Effect
 from interlock.study.procedure.slips import SlipKind
 from interlock.study.verify import Status
-from tests.some import some
+from tests.some import some, telling
 
 AUDIT_SCHEMA = schema_of(AuditFacts)
 CHECKLIST_SCHEMA = schema_of(Made, Refused)
@@ -101,13 +101,13 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp_path_factory.mktemp("procedures")
 
 
-@pytest.mark.parametrize("name", AUDITS)
+@pytest.mark.parametrize("name", telling(AUDITS, "single-lane-load", "planted", "out of time"))
 def test_audits_satisfy_their_schema(name: str, folder: Path) -> None:
     """Every sort of audit: sound, with findings, without slips, out of time."""
     jsonschema.Draft202012Validator(AUDIT_SCHEMA).validate(_audit(name, folder))
 
 
-@pytest.mark.parametrize("name", CHECKLISTS)
+@pytest.mark.parametrize("name", telling(CHECKLISTS, "single-lane", "goal", "pairs", "requirement in the way"))
 def test_checklists_satisfy_their_schema(name: str) -> None:
     """Every sort of checklist, and every sort of refusal."""
     jsonschema.Draft202012Validator(CHECKLIST_SCHEMA).validate(_checklist(name))
@@ -119,6 +119,7 @@ def test_schemas_are_schemas() -> None:
         jsonschema.Draft202012Validator.check_schema(one)
 
 
+@pytest.mark.thorough
 def test_between_them_they_use_everything(folder: Path) -> None:
     """The documents that are validated have runs, ways out, slips to a hazard, pairs, warnings and other goals."""
     planted = _audit("planted", folder)

@@ -28,7 +28,14 @@ SHALLOW = 10
 
 def marked(rows: Sequence[Row]) -> list[Any]:
     """The rows, those with many states slow."""
-    return [pytest.param(row, marks=pytest.mark.slow if (row.states or 0) > MANY_STATES else ()) for row in rows]
+    return [
+        pytest.param(row, marks=pytest.mark.slow if (row.states or 0) > MANY_STATES else weight_of(row)) for row in rows
+    ]
+
+
+def weight_of(row: Row) -> Any:
+    """Some rows are like a smaller one, and take seconds."""
+    return pytest.mark.thorough if row.name in ("couples 6, boat 3, no way", "hanoi 3 pegs, 6 discs") else ()
 
 
 def question_in(row: Row) -> tuple[Machine, Question]:
@@ -71,7 +78,9 @@ def test_verdict_by_the_explicit_engine(row: Row) -> None:
         assert isinstance(finding, Holds if row.shortest is None else Fails), finding
 
 
-@pytest.mark.parametrize("row", [row for row in REACHED if not row.deep], ids=lambda row: row.name)
+@pytest.mark.parametrize(
+    "row", [pytest.param(row, marks=weight_of(row)) for row in REACHED if not row.deep], ids=lambda row: row.name
+)
 def test_fewest_steps_by_bounded_search(row: Row) -> None:
     """Bounded search finds the published number of steps, having excluded every shorter run."""
     machine, question = question_in(row)
@@ -81,7 +90,9 @@ def test_fewest_steps_by_bounded_search(row: Row) -> None:
     assert isinstance(finding, Fails), finding
 
 
-@pytest.mark.parametrize("row", [row for row in NEVER_REACHED if not row.large], ids=lambda row: row.name)
+@pytest.mark.parametrize(
+    "row", [pytest.param(row, marks=weight_of(row)) for row in NEVER_REACHED if not row.large], ids=lambda row: row.name
+)
 def test_bounded_search_finds_nothing_unreachable(row: Row) -> None:
     """Where the goal is never reached bounded search says so to its depth, and claims no proof."""
     machine, question = question_in(row)

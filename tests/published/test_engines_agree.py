@@ -41,7 +41,7 @@ SMALL = [
 ]
 
 
-@pytest.mark.parametrize("row", swept(SMALL, 3), ids=lambda row: row.name)
+@pytest.mark.parametrize("row", swept(SMALL, 6), ids=lambda row: row.name)
 def test_engines_agree(row: Row) -> None:
     """No engine contradicts another or the published verdict, in kind or in length; no evidence is disputed."""
     machine, question = question_in(row)

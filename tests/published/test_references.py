@@ -107,7 +107,7 @@ def certificates(machine: Machine, engine: str) -> list[tuple[Certificate, list[
     ("model", "engine"),
     [
         *((MODEL, engine) for engine in ("decide", "mined", "pdr")),
-        ("twin-lane.yaml", "decide"),
+        pytest.param("twin-lane.yaml", "decide", marks=pytest.mark.thorough),
         pytest.param("main-deck.yaml", "decide", marks=pytest.mark.slow),
     ],
 )

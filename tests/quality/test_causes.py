@@ -32,6 +32,7 @@ from interlock.study.causes.blame import Blame, blame
 from interlock.study.causes.trials import Bench, Model
 from interlock.study.verify import Status, Verification, verify
 from tests.agreement.hold_texts import fetch, standing
+from tests.some import telling
 
 FILE = "tests/quality/three-rows.yaml"
 
@@ -198,7 +199,16 @@ SLOW = {
 """Told in the same way as another of the flaws, and slowly."""
 
 
-@pytest.mark.parametrize("flaw", [pytest.param(flaw, marks=pytest.mark.slow if flaw in SLOW else ()) for flaw in FLAWS])
+@pytest.mark.parametrize(
+    "flaw",
+    telling(
+        (pytest.param(flaw, marks=pytest.mark.slow if flaw in SLOW else ()) for flaw in FLAWS),
+        "a latch that stops the wrong way",
+        "a stop is missing",
+        "a guide that locks in the wrong state",
+        "a switch that is stuck",
+    ),
+)
 def test_the_first_line_names_what_is_wrong(flaw: str) -> None:
     """Of each requirement text that fails the first line under its sentence names the flaw and its place."""
     _, requirement, item, written = FLAWS[flaw]

@@ -46,7 +46,7 @@ from tests.quality.writing_rules import (
     faults_of_statement,
     faults_of_warning,
 )
-from tests.some import some
+from tests.some import some, swept
 from tests.teeth.written_holds import chosen, written
 
 MODELS = Path(__file__).parents[2] / "models"
@@ -271,7 +271,7 @@ UNLATCHED = "flawed/lock-without-latch.yaml", Load((("3L", "HALF"),))
 BLIND = "flawed/sill-lock-switches-left-out.yaml", Load((("3L", "HALF"),))
 
 
-@pytest.mark.parametrize(("which", "fewest"), [(WEAK, 2), (UNLATCHED, 1), (BLIND, 1)])
+@pytest.mark.parametrize(("which", "fewest"), swept([(WEAK, 2), (UNLATCHED, 1), (BLIND, 1)], 2))
 def test_boxes_stand_where_a_slip_leads_to_a_hazard(which: tuple[str, Goal], fewest: int) -> None:
     """Every hazard that slips lead to is told before a step with such a slip, in at most one box, without an id."""
     audited, words = _audited(*which), _words(*which)
@@ -586,23 +586,26 @@ def _load(text: str) -> Load:
 
 @pytest.mark.parametrize(
     ("name", "goal", "aboard", "goals", "in_the_way"),
-    [
-        (
-            "twin-lane.yaml",
-            _load("6L=WIDE"),
-            _load("2L=HALF"),
-            (Unload(("2L",)), _load("6L=WIDE,2L=HALF")),
-            [("2L",)],
-        ),
-        (
-            "twin-lane.yaml",
-            Unload(("6L",)),
-            _load("4L=WIDE,6L=WIDE"),
-            (Unload(("6L", "4L")),),
-            [("4L", "4R")],
-        ),
-        ("modified/mid-latch-3L-deferred.yaml", _load("3L=HALF,5L=HALF"), None, (_load("5L=HALF,2L=HALF"),), []),
-    ],
+    swept(
+        [
+            (
+                "twin-lane.yaml",
+                _load("6L=WIDE"),
+                _load("2L=HALF"),
+                (Unload(("2L",)), _load("6L=WIDE,2L=HALF")),
+                [("2L",)],
+            ),
+            (
+                "twin-lane.yaml",
+                Unload(("6L",)),
+                _load("4L=WIDE,6L=WIDE"),
+                (Unload(("6L", "4L")),),
+                [("4L", "4R")],
+            ),
+            ("modified/mid-latch-3L-deferred.yaml", _load("3L=HALF,5L=HALF"), None, (_load("5L=HALF,2L=HALF"),), []),
+        ],
+        3,
+    ),
 )
 def test_a_goal_out_of_reach_has_one_near_to_it(
     name: str, goal: Goal, aboard: Goal | None, goals: tuple[Goal, ...], in_the_way: list[tuple[str, ...]]

@@ -33,7 +33,9 @@ def test_a_hold_that_grew_is_decided() -> None:
     assert sum(len(stage.entries) for stage in finding.claim.recovery.stages) < len(machine.rules)
 
 
-@pytest.mark.parametrize("seed", [pytest.param(at, marks=pytest.mark.slow if at else ()) for at in range(8)])
+@pytest.mark.parametrize(
+    "seed", [pytest.param(at, marks=pytest.mark.slow if at else pytest.mark.thorough) for at in range(8)]
+)
 def test_dead_ends_are_found_in_whatever_order_things_are_written(seed: int) -> None:
     """A pallet that cannot come back is found, and proved to be shut in, whichever rules and variables come first."""
     (bite,) = [bite for bite in DEAD_ENDS if bite.base == "twin-lane"]

@@ -221,6 +221,7 @@ def test_printed_sheets_part_nothing_that_belongs_together(tmp_path: Path) -> No
     assert not [lines[-1] for lines in sheets if lines[-1] in headings]
 
 
+@pytest.mark.thorough
 @pytest.mark.browser
 @pytest.mark.skipif(not (shutil.which("chromium") and shutil.which("pdftotext")), reason="no Chromium or pdftotext")
 def test_printed_audit_can_be_signed(tmp_path: Path) -> None:

@@ -16,6 +16,7 @@ from lsprotocol import types
 from pygls.lsp.client import LanguageClient
 
 from interlock.cli.language_server import characters, units
+from tests.some import swept
 
 ROOT = Path(__file__).parents[2]
 MODELS = ROOT / "models"
@@ -151,7 +152,7 @@ def test_unsaved_base_counts(tmp_path: Path) -> None:
     served(work, "--time", "0")
 
 
-@pytest.mark.parametrize("encoding", ["utf-16", "utf-8", "utf-32"])
+@pytest.mark.parametrize("encoding", swept(["utf-16", "utf-8", "utf-32"], 3))
 def test_columns_are_counted_as_the_client_counts(tmp_path: Path, encoding: str) -> None:
     """Behind letters of one, two and four bytes in a line places are right, in whatever units the client counts."""
     path = tmp_path / "x.yaml"

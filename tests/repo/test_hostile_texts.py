@@ -24,7 +24,7 @@ from markdown_it import MarkdownIt
 from interlock import cli
 from interlock.hold.loader import Source, load_procedure
 from tests.agreement.hold_texts import hold_text
-from tests.some import some
+from tests.some import some, telling
 
 pytestmark = pytest.mark.usefixtures("done_once")
 
@@ -304,6 +304,11 @@ RUNS: dict[str, tuple[str, ...]] = {
     "requirements text": ("requirements", "ASKED", "-v"),
     "explain text": ("explain", "given", "--requirements", "ASKED"),
 }
+BY_DAY = (
+    *("prove html", "failures json", "compare json", "contacts text", "family markdown", "defer html", "repair yaml"),
+    *("fleet csv", "test markdown", "audit sarif", "audit junit", "questions html", "teach html", "checklist text"),
+)
+"""Each command in one format at least, each format of one command."""
 
 
 @pytest.fixture
@@ -320,7 +325,7 @@ def say(capsys: pytest.CaptureFixture[str], args: Sequence[str], names: dict[str
     return code, COLOURS.sub("", out) if "--color" in args else out, err
 
 
-@pytest.mark.parametrize("run", RUNS)
+@pytest.mark.parametrize("run", telling(RUNS, *BY_DAY))
 def test_hostile_texts_are_texts(
     run: str, files: dict[str, dict[str, str]], capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -33,7 +33,7 @@ from tests.agreement.test_families import OPTIONS
 from tests.golden.small_hold import REQUIREMENTS, TEXT
 from tests.golden.wired_hold import WIRED, WIRED_ASKED
 from tests.repo.test_checklist_command import print_page, sheets_of
-from tests.some import some, swept
+from tests.some import some, swept, telling
 
 ROOT = Path(__file__).parents[2]
 FLAWED = str(ROOT / "models" / "flawed" / "key-not-trapped.yaml")
@@ -92,8 +92,11 @@ def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
         yield browser
 
 
-ON_SCREENS = swept(((name, width) for name in PAGES for width in (1280, 390)), 2)
-"""Wide ones by day."""
+ON_SCREENS = telling(
+    ((name, width) for name in PAGES for width in (1280, 390)),
+    *((name, 1280) for name in ("prove", "checklist", "questions", "family", "repair", "fleet")),
+)
+"""By day wide ones, and of several pages of one make one."""
 
 
 def shown(name: str, width: int, browser: Browser, folder: Path) -> None:
@@ -206,7 +209,7 @@ def test_a_box_is_ticked_by_the_keys(browser: Browser, tmp_path: Path) -> None:
 @pytest.mark.browser
 @needs_browser
 @needs_paper
-@pytest.mark.parametrize("paper", ("A4", "Letter"))
+@pytest.mark.parametrize("paper", swept(("A4", "Letter"), 2))
 def test_first_sheet_of_a_proof_is_whole(paper: str, tmp_path: Path) -> None:
     """Page one has files with their digests, versions, the caution, and each verdict with hazard and source."""
     page, printed = tmp_path / "page.html", tmp_path / f"{paper}.pdf"

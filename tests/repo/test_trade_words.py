@@ -16,7 +16,7 @@ from interlock.hold.trade_words import TRADE_WORDS, TradeWord, plain, trade_word
 from interlock.report.drawing.lifecycle import kinds_drawn
 from tests.agreement.hold_texts import compile_file
 from tests.repo.test_codes import codes_of
-from tests.some import some
+from tests.some import some, swept
 
 ASKED_FOR = [
     ("press-to-split", "can_be_pressed"),
@@ -81,7 +81,7 @@ KINDS = kinds_drawn()
 WORDS = [*all_words(KINDS), *COMMANDS, *BUILT_IN_GROUPS, *FAILURE_MODES, *KEYWORDS - {"at", "most", "one"}]
 
 
-@pytest.mark.parametrize("words", [WORDS[start::8] for start in range(8)], ids=range(8))
+@pytest.mark.parametrize("words", swept((pytest.param(WORDS[start::8], id=str(start)) for start in range(8)), 4))
 def test_every_word_of_the_language_is_explained(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     """Keys, choices, kinds, states, failures, groups, steps, words of expressions and commands: each is found, and what
     is told names it and fits the screen."""

@@ -13,7 +13,7 @@ from interlock.prove.search.bmc import bmc
 from interlock.study.verify import Status, verify
 from tests.agreement.hold_texts import compile_source, fetch, overlay, standing
 
-HOLDS = ("single-lane", "twin-lane", "main-deck")
+HOLDS = {"single-lane": "", "twin-lane": "thorough", "main-deck": "slow"}
 
 
 def hold_of(name: str) -> Hold:
@@ -35,7 +35,8 @@ def fixings(name: str) -> list[str]:
 
 
 @pytest.mark.parametrize(
-    "name", [pytest.param(name, marks=pytest.mark.slow if name == "main-deck" else ()) for name in HOLDS]
+    "name",
+    [pytest.param(name, marks=getattr(pytest.mark, weight)) if weight else name for name, weight in HOLDS.items()],
 )
 def test_whatever_is_fixed_the_standing_set_can_be_asked(name: str) -> None:
     """No requirement is a fault of the description because what it speaks of no longer moves."""

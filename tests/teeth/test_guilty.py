@@ -9,6 +9,7 @@ from interlock.hold.procedure.binding import bind_procedure, compile_for
 from interlock.kernel.claims import Limits
 from interlock.study.procedure.audit import Audit, Overall, audit_procedure
 from tests.agreement.hold_texts import compile_text, standing
+from tests.some import swept
 from tests.teeth.procedures import bind, demo, planted
 from tests.teeth.written_holds import chosen, written
 
@@ -94,7 +95,7 @@ def test_the_first_finding_names_the_guilty_action(name: str) -> None:
     assert first.restores
 
 
-@pytest.mark.parametrize("name", ["single-lane-load", "load-two-and-one", "change-at-the-door"])
+@pytest.mark.parametrize("name", swept(["single-lane-load", "load-two-and-one", "change-at-the-door"], 3))
 def test_sound_procedures_have_nobody_to_blame(name: str) -> None:
     """The demonstrations have no finding to look at first; neither has the one that waits at a stop."""
     assert audit(demo(name)).guilty == ()

@@ -26,6 +26,7 @@ from interlock.prove.frames.pdr import pdr
 from interlock.prove.search.bmc import bmc
 from interlock.study.verify import Status, verify
 from tests.agreement.hold_texts import compile_file, compile_source, overlay, standing
+from tests.some import swept, telling
 
 
 @dataclass(frozen=True, slots=True)
@@ -306,7 +307,11 @@ def test_the_change_makes_the_work_impossible(bite: Bite) -> None:
     assert isinstance(answer.finding, Holds)
 
 
-@pytest.mark.parametrize("bite", DEAD_ENDS, ids=lambda bite: bite.base)
+@pytest.mark.parametrize(
+    "bite",
+    [pytest.param(one, marks=pytest.mark.thorough if one.base == TWIN else ()) for one in DEAD_ENDS],
+    ids=lambda bite: bite.base,
+)
 def test_the_change_makes_a_dead_end(bite: Bite) -> None:
     """A run leads to where the work cannot be ended any more; both are confirmed, and the story tells of the run."""
     compiled = compile_source(overlay(bite.base, bite.changes), standing())
@@ -318,7 +323,7 @@ def test_the_change_makes_a_dead_end(bite: Bite) -> None:
     assert [word for word in bite.words if word not in told] == [], told
 
 
-@pytest.mark.parametrize("base", [SINGLE, TWIN])
+@pytest.mark.parametrize("base", swept([SINGLE, TWIN], 2))
 def test_without_the_change_there_is_no_dead_end(base: str) -> None:
     """From every reachable state of the sound holds the work can be ended, and a second solver agrees."""
     compiled = compile_file(f"models/{base}.yaml", standing())
@@ -394,7 +399,7 @@ def test_the_kinds_of_bite_fit_the_kinds_of_requirement() -> None:
     assert all(kinds[bite.id] is RequirementKind.CAN_ALWAYS for bite in DEAD_ENDS)
 
 
-@pytest.mark.parametrize("base", [SINGLE, TWIN, MAIN])
+@pytest.mark.parametrize("base", telling([SINGLE, TWIN, MAIN], SINGLE, TWIN))
 def test_the_holds_that_are_bitten_are_sound(base: str) -> None:
     """Every requirement that a change refutes holds, and not vacuously, in the hold as it was."""
     wanted = [b.requirement for b in (*BITES, *HINDRANCES) if b.base == base and "defer:" not in b.changes]
