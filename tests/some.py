@@ -27,10 +27,12 @@ def swept(items: Iterable[Any], every: int) -> list[Any]:
 def telling(items: Iterable[Any], *quick: Any) -> list[Any]:
     """Parameters of which those named are quick, each an item, its `name` or its id; the others are `thorough`."""
     found = list(items)
-    names = [{name for name in _names(one)} for one in found]
+    names = [_names(one) for one in found]
     missing = [name for name in quick if not any(name in those for those in names)]
     assert not missing, f"nothing is called {missing}"
-    return [one if those & {*quick} else _thorough(one) for one, those in zip(found, names, strict=True)]
+    return [
+        one if any(name in quick for name in those) else _thorough(one) for one, those in zip(found, names, strict=True)
+    ]
 
 
 def _names(one: Any) -> tuple[Any, ...]:

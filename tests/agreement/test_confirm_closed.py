@@ -14,6 +14,7 @@ from interlock.kernel.claims import Diagram, Disputed, Holds, Proved
 from interlock.kernel.expressions import FALSE, TRUE, And, Is, Not, Ref
 from interlock.kernel.machine import Actor, Machine, Question, Rule, Signal, Variable
 from interlock.prove.diagrams.saturation import diagrams
+from tests.some import swept
 
 from .engines import is_in
 from .listing import Listing
@@ -109,7 +110,7 @@ def test_a_wrong_set_is_disputed() -> None:
     assert isinstance(finding, Disputed) and "'light'" in finding.what
 
 
-@pytest.mark.parametrize("block", range(5))
+@pytest.mark.parametrize("block", swept(range(5), 5))
 def test_changed_sets_are_judged_as_they_are(block: int) -> None:
     """One child of one node put elsewhere: agreed to exactly where the set is closed still, seen state by state."""
     seen: Counter[type] = Counter()

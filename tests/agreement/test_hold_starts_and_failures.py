@@ -23,6 +23,7 @@ from tests.agreement.hold_texts import (
     standing,
 )
 from tests.agreement.state_graphs import state_graph
+from tests.some import telling
 
 SITUATIONS = """\
 - add:
@@ -117,12 +118,15 @@ def fails_with(changes: str, requirement: str, base: str = "twin-lane") -> Refut
 
 @pytest.mark.parametrize(
     ("failure", "requirement"),
-    [
-        ("up_CG1.stuck_true", "secured-behind-shut-doors[1R]"),
-        ("over_M1R.stuck_false", "nothing-across-behind-shut-doors[1R,1R.aft]"),
-        ("door_open.reads_opposite", "sill-drive-only-with-door-open[D1]"),
+    telling(
+        [
+            ("up_CG1.stuck_true", "secured-behind-shut-doors[1R]"),
+            ("over_M1R.stuck_false", "nothing-across-behind-shut-doors[1R,1R.aft]"),
+            ("door_open.reads_opposite", "sill-drive-only-with-door-open[D1]"),
+            ("door_latched.stuck_false", "no-door-drive-against-latch[D1]"),
+        ],
         ("door_latched.stuck_false", "no-door-drive-against-latch[D1]"),
-    ],
+    ),
 )
 def test_one_sensor_that_lies_costs_the_sound_hold_a_requirement(failure: str, requirement: str) -> None:
     """The requirement fails, by a run in which that failure strikes once; without the failure it does not fail."""

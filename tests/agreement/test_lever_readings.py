@@ -11,6 +11,7 @@ from interlock.hold.compile.levers import commanding, levers_of, readings_of, su
 from interlock.hold.language.model import Direction, Hold
 from interlock.hold.loader import Source, load_hold
 from tests.agreement.hold_texts import doorway, hold_text
+from tests.some import swept
 
 POSITIONS = ("in_", "out", "mid")
 SWITCHES = ("A", "B", "C")
@@ -56,10 +57,11 @@ def loaded(rest: str) -> Hold:
     return found.value
 
 
-def test_a_position_asks_where_holding_it_makes_the_command_true() -> None:
-    """Of 400 drawn commands: all positions that can make it true are found; where nothing is said twice, no others."""
+@pytest.mark.parametrize("first", swept(range(0, 400, 100), 4))
+def test_a_position_asks_where_holding_it_makes_the_command_true(first: int) -> None:
+    """Of 100 drawn commands: all positions that can make it true are found; where nothing is said twice, no others."""
     exact = 0
-    for seed in range(400):
+    for seed in range(first, first + 100):
         draw = Random(seed)
         switches = list(SWITCHES)
         one = drawn(draw, switches, (), 1)
@@ -86,7 +88,7 @@ def test_a_position_asks_where_holding_it_makes_the_command_true() -> None:
             assert found == asking, command[0]
             exact += 1
         assert levers_of(hold, zone) == (("L",) if found else ())
-    assert exact > 100
+    assert exact > 20
 
 
 QUANTIFIED = """\

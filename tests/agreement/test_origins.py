@@ -23,9 +23,10 @@ from interlock.hold.origin import (
 from interlock.kernel.machine import Actor, with_monitors
 from tests.agreement.hold_texts import SOUND, compile_file
 from tests.agreement.hold_texts import standing as standing_set
+from tests.some import telling
 
 
-@pytest.mark.parametrize("name", SOUND)
+@pytest.mark.parametrize("name", telling(SOUND, "single-lane", "twin-lane"))
 def test_every_name_has_its_origin(name: str) -> None:
     """Variables, the memories of requirements among them, signals and rules: each is named after what it is about."""
     compiled = compile_file(f"models/{name}.yaml", standing_set())

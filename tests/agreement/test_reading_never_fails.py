@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from pathlib import Path
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -68,14 +69,27 @@ def test_random_pieces_of_yaml(content: bytes) -> None:
     check(content)
 
 
-@settings(max_examples=150, deadline=None, derandomize=True)
-@given(edits)
-def test_random_edits_of_a_hold(changes: list[tuple[int, int, bytes]]) -> None:
-    """A sound description with a few bytes replaced is read without an exception."""
+def judge_random_edits_of_a_hold(changes: list[tuple[int, int, bytes]]) -> None:
+    """See the test that calls this."""
     content = SAMPLE
     for at, removed, put in changes:
         content = content[:at] + put + content[at + removed :]
     check(content)
+
+
+@settings(max_examples=40, deadline=None, derandomize=True)
+@given(edits)
+def test_random_edits_of_a_hold(changes: list[tuple[int, int, bytes]]) -> None:
+    """A sound description with a few bytes replaced is read without an exception."""
+    judge_random_edits_of_a_hold(changes)
+
+
+@pytest.mark.thorough
+@settings(max_examples=150, deadline=None, derandomize=True)
+@given(edits)
+def test_many_random_edits_of_a_hold(changes: list[tuple[int, int, bytes]]) -> None:
+    """The same of more of them."""
+    judge_random_edits_of_a_hold(changes)
 
 
 @settings(max_examples=100, deadline=None, derandomize=True)

@@ -55,12 +55,10 @@ def ends(state: State, mechanism: list[UnfusedRule], fuel: int = 12) -> set[Stat
     return found
 
 
-@settings(max_examples=400, deadline=None, derandomize=True)
-@given(st.lists(st.tuples(expressions, updates), min_size=1, max_size=3), expressions, updates)
-def test_fusing_gives_every_way_to_settle_and_no_other(
+def judge_fusing_gives_every_way_to_settle_and_no_other(
     steps: list[tuple[Expr, dict[str, bool]]], guard: Expr, changes: dict[str, bool]
 ) -> None:
-    """From every state at rest the fused rules lead to exactly the states in which act and mechanism can end."""
+    """See the test that calls this."""
     mechanism = [draft(f"m{n}", g, u) for n, (g, u) in enumerate(steps) if g not in (TRUE, FALSE)]
     act = draft("act", guard, changes, Actor.CREW)
     assume(guard != FALSE)
@@ -82,6 +80,25 @@ def test_fusing_gives_every_way_to_settle_and_no_other(
             if evaluate(MACHINE, way.guard, state)
         }
         assert got == expected.get(state, set())
+
+
+@settings(max_examples=100, deadline=None, derandomize=True)
+@given(st.lists(st.tuples(expressions, updates), min_size=1, max_size=3), expressions, updates)
+def test_fusing_gives_every_way_to_settle_and_no_other(
+    steps: list[tuple[Expr, dict[str, bool]]], guard: Expr, changes: dict[str, bool]
+) -> None:
+    """From every state at rest the fused rules lead to exactly the states in which act and mechanism can end."""
+    judge_fusing_gives_every_way_to_settle_and_no_other(steps, guard, changes)
+
+
+@pytest.mark.thorough
+@settings(max_examples=400, deadline=None, derandomize=True)
+@given(st.lists(st.tuples(expressions, updates), min_size=1, max_size=3), expressions, updates)
+def test_fusing_gives_every_way_of_many_mechanisms(
+    steps: list[tuple[Expr, dict[str, bool]]], guard: Expr, changes: dict[str, bool]
+) -> None:
+    """The same of more of them."""
+    judge_fusing_gives_every_way_to_settle_and_no_other(steps, guard, changes)
 
 
 def test_a_chain_that_never_ends_is_refused() -> None:

@@ -17,6 +17,7 @@ from interlock.prove.search.explicit import explicit
 from interlock.study.procedure.graph import procedure_graph
 from interlock.study.verify import Status, verify
 from tests.agreement.hold_texts import compile_text, doorway, hold_text, standing
+from tests.some import swept
 
 CONTROLS = """\
 controls:
@@ -84,7 +85,8 @@ def test_what_hands_can_do() -> None:
     assert len(known) == 2 * 3 * (6 + 1)
 
 
-def test_which_of_them_ask_for_a_command() -> None:
+@pytest.mark.parametrize("first", swept(range(0, 150, 50), 3))
+def test_which_of_them_ask_for_a_command(first: int) -> None:
     """Of drawn commands: a position counts where taking hold of it, all else the same, can make the command true."""
     states = {
         "LV": [(way, pressed) for way in ("neutral", "in", "out") for pressed in (False, True)],
@@ -99,7 +101,7 @@ def test_which_of_them_ask_for_a_command() -> None:
     facts = [("LV", "in"), ("LV", "out"), ("LV", "pressed"), ("LV", "neutral"), ("PB", "pressed"), ("PB", "released")]
     facts += [("MS", "down"), ("MS", "off"), ("MS", "up")]
     asked = 0
-    for seed in range(150):
+    for seed in range(first, first + 50):
         draw = Random(seed)
         terms = [[(draw.choice(facts), draw.random() < 0.3) for _ in range(draw.randint(1, 2))] for _ in range(2)]
         text = " or ".join(
@@ -133,7 +135,7 @@ def test_which_of_them_ask_for_a_command() -> None:
         # a fact that stands in both terms may make it ask for more than can be: that errs towards asking
         assert expected <= found, text
         asked += len(expected)
-    assert asked > 200
+    assert asked > 60
 
 
 SPRINGING = """\

@@ -129,15 +129,28 @@ def test_a_file_that_is_not_given_is_no_hindrance() -> None:
     )
 
 
-@settings(max_examples=300, deadline=None, derandomize=True)
-@given(st.text(max_size=300).filter(lambda line: "\n" not in line), st.integers(1, 320), st.integers(1, 400))
-def test_any_line_can_be_drawn(line: str, column: int, length: int) -> None:
-    """Two lines come out for any text, position and length, none much wider than what may be shown."""
+def judge_any_line_can_be_drawn(line: str, column: int, length: int) -> None:
+    """See the test that calls this."""
     one = Diagnostic("unknown-name", Span("f.yaml", 1, column, length), "m")
     head, source, caret = render_diagnostic(one, {"f.yaml": (line,)}).split("\n")
     assert head.startswith("f.yaml:1:")
     assert len(source) <= len(" 1 | ") + max(WIDEST, len(line) if len(line) <= WIDEST else 0) * 2 + 6
     assert caret.strip(" |\t").rstrip("~") == "^"
+
+
+@settings(max_examples=60, deadline=None, derandomize=True)
+@given(st.text(max_size=300).filter(lambda line: "\n" not in line), st.integers(1, 320), st.integers(1, 400))
+def test_any_line_can_be_drawn(line: str, column: int, length: int) -> None:
+    """Two lines come out for any text, position and length, none much wider than what may be shown."""
+    judge_any_line_can_be_drawn(line, column, length)
+
+
+@pytest.mark.thorough
+@settings(max_examples=300, deadline=None, derandomize=True)
+@given(st.text(max_size=300).filter(lambda line: "\n" not in line), st.integers(1, 320), st.integers(1, 400))
+def test_any_of_many_lines_can_be_drawn(line: str, column: int, length: int) -> None:
+    """The same of more lines."""
+    judge_any_line_can_be_drawn(line, column, length)
 
 
 def test_the_same_fault_in_a_repetition_is_told_once() -> None:

@@ -42,10 +42,15 @@ def test_tray_of_eight() -> None:
 
 @pytest.mark.parametrize(
     ("discs", "shortest"),
-    [(10, 49), pytest.param(11, 65, marks=pytest.mark.slow), pytest.param(12, 81, marks=pytest.mark.slow)],
+    [
+        (8, 33),
+        pytest.param(10, 49, marks=pytest.mark.thorough),
+        pytest.param(11, 65, marks=pytest.mark.slow),
+        pytest.param(12, 81, marks=pytest.mark.slow),
+    ],
 )
 def test_four_pegs(discs: int, shortest: int) -> None:
-    """Four pegs: 4^n states; 49 moves for ten discs OEIS A007664 [read], 65 for eleven and 81 for twelve [memory]."""
+    """Four pegs: 4^n states; 33 and 49 moves for 8 and 10 discs OEIS A007664 [read], 65 and 81 for 11 and 12 [memory]."""
     machine = puzzles.hanoi(4, discs)
     assert count_states(machine).states == 4**discs
     question = question_of(machine, machine.requirements[0])

@@ -64,7 +64,7 @@ def assert_as_published(row: Row, machine: Machine, question: Question, claim: C
         assert isinstance(finding, Fails), finding
 
 
-@pytest.mark.parametrize("row", swept(DECIDED, 3))
+@pytest.mark.parametrize("row", swept(DECIDED, 6))
 def test_reachability_engine_decides_as_published(row: Row) -> None:
     """Property-directed reachability proves or refutes each goal as published; its evidence is confirmed."""
     machine, question = question_in(row)

@@ -8,6 +8,7 @@ import pytest
 
 from interlock.kernel.evaluator import State
 from interlock.prove.search.explicit import count_states
+from tests.some import swept
 
 from . import puzzles
 from .graphs import levels
@@ -26,10 +27,13 @@ def _up_to_symmetry(state: State) -> frozenset[tuple[int, int]]:
     return frozenset(min(images))
 
 
-def test_peg_solitaire_first_jumps() -> None:
+@pytest.mark.parametrize("jumps", swept((5, 7), 2))
+def test_peg_solitaire_first_jumps(jumps: int) -> None:
     """Positions after n jumps, up to symmetry, free centre: 1, 1, 2, 8, 39, 171, 719, 2757 OEIS A112737 [read]."""
-    found = levels(puzzles.peg_solitaire(), 7)
-    assert [len({_up_to_symmetry(state) for state in level}) for level in found] == [1, 1, 2, 8, 39, 171, 719, 2757]
+    found = levels(puzzles.peg_solitaire(), jumps)
+    assert [len({_up_to_symmetry(state) for state in level}) for level in found] == [1, 1, 2, 8, 39, 171, 719, 2757][
+        : jumps + 1
+    ]
 
 
 @pytest.mark.slow

@@ -16,6 +16,7 @@ from interlock.prove.decide import decide
 from interlock.prove.search.bmc import bmc
 from interlock.study.verify import Status, Verification, verify
 from tests.agreement.hold_texts import ROOT, SOUND, compile_file, standing
+from tests.some import swept
 
 EXPECTED: dict[str, dict[str, Any]] = yaml.safe_load((ROOT / "models/flawed/expected.yaml").read_text())
 FLAWED = sorted(path.stem for path in (ROOT / "models/flawed").glob("*.yaml") if path.stem != "expected")
@@ -62,7 +63,7 @@ def test_every_flawed_hold_is_on_record() -> None:
         assert len(set(entry["fails"])) == len(entry["fails"])
 
 
-@pytest.mark.parametrize("name", FLAWED)
+@pytest.mark.parametrize("name", swept(FLAWED, 2))
 def test_the_main_requirement_fails_by_the_shortest_run_on_record(name: str) -> None:
     """Bounded search, which excludes every shorter run, finds one of exactly that length; its end names the flaw."""
     entry = EXPECTED[name]
@@ -76,7 +77,7 @@ def test_the_main_requirement_fails_by_the_shortest_run_on_record(name: str) -> 
     assert [word for word in entry["words"] if word not in told] == [], told
 
 
-@pytest.mark.parametrize("name", weighed(FLAWED))
+@pytest.mark.parametrize("name", swept(weighed(FLAWED), 2))
 def test_a_flawed_hold_loses_exactly_what_is_on_record(name: str) -> None:
     """The default strategy decides every requirement; those that fail are those on record."""
     assert lost(verified(f"models/flawed/{name}.yaml")) == set(EXPECTED[name]["fails"])

@@ -134,6 +134,7 @@ def test_all_bays_in_one_plan_within_half_a_minute(load: Load) -> None:
     assert all(evaluate(checklist.operation.asked, things[bay].states["secured"], end) for bay in floor.bays)
 
 
+@pytest.mark.thorough
 def test_nothing_found_is_not_said_of_everything() -> None:
     """The same look finds fault with a checklist that has lost the places at the sill: the unit may come elsewhere."""
     hold = "main-deck"

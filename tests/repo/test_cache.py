@@ -49,6 +49,7 @@ def test_a_later_proof_says_the_same(folder: Path, capsys: pytest.CaptureFixture
     assert [left] == list(folder.iterdir())
 
 
+@pytest.mark.thorough
 def test_evidence_does_not_depend_on_what_was_proved_before(
     folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

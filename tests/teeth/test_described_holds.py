@@ -159,6 +159,7 @@ def test_a_flaw_loses_what_it_should(name: str, change: tuple[str, str], lost: s
     }
 
 
+@pytest.mark.thorough
 def test_a_checklist_is_in_the_words_of_the_equipment(capsys: pytest.CaptureFixture[str]) -> None:
     """Buttons are pressed, a supply that needs another does not stay as it is, and the audit finds every step sure."""
     assert cli.run(["checklist", str(FOLDER / TAPERING), "--load", "3C=BOX"]) == 0
