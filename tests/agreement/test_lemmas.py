@@ -21,6 +21,7 @@ from tests.agreement.hold_texts import compile_file, standing
 from tests.agreement.judging import BY_CASES
 from tests.agreement.listing import listing_of
 from tests.agreement.random_machines import random_case, random_way_back
+from tests.some import swept
 
 
 def _guessed(machine: Machine, seed: int) -> tuple[Expr, ...]:
@@ -40,7 +41,7 @@ def _taken_up(machine: Machine, clauses: tuple[Expr, ...]) -> tuple[Expr, ...]:
     return tuple(map(rules.clause, Lemmas(Remembered(clauses)).taken_up(rules, FOREVER, light_solver)))
 
 
-@pytest.mark.parametrize("seed", range(60))
+@pytest.mark.parametrize("seed", swept(range(60), 5))
 def test_only_what_is_so_for_good_is_taken_up(seed: int) -> None:
     """Of clauses guessed at random those are kept that no initial state and no step from where all are so breaks."""
     machine, _ = random_case(seed)
@@ -74,7 +75,7 @@ def test_what_holds_only_together_is_taken_up_together() -> None:
     assert _taken_up(machine, (disj(Is("a", True), Is("b", True)),)) == ()
 
 
-@pytest.mark.parametrize("seed", range(40))
+@pytest.mark.parametrize("seed", swept(range(40), 5))
 def test_false_lemmas_change_no_answer(seed: int) -> None:
     """Whether there is always a way back is answered the same whatever clauses are handed over."""
     machine, question = random_way_back(seed)

@@ -111,10 +111,11 @@ def test_shifting_needs_counting() -> None:
     assert isinstance(finding, Recovers), finding
 
 
+@pytest.mark.thorough
 def test_cases_grow_with_the_length() -> None:
     """Twice as long a siding takes about twice as many cases, though it can be filled in far more ways."""
     found = []
-    for cells in (6, 12):
+    for cells in (10, 20):
         machine, question = siding(cells, 3)
         (claim,) = recover(machine, [question], BY_CASES)
         assert isinstance(claim, Recoverable)

@@ -12,6 +12,7 @@ from interlock.kernel.claims import Claim, Fails, Holds, Limits, Proved, Refuted
 from interlock.kernel.machine import Machine, Question, question_of, with_monitors
 from interlock.prove.search.bmc import bmc
 from interlock.prove.search.explicit import count_states, explicit
+from tests.some import swept
 
 from . import stories
 from .row import Row
@@ -51,7 +52,7 @@ def is_as_published(row: Row, claim: Claim) -> bool:
     return isinstance(claim, Refuted) and claim.shortest and claim.trace.depth == row.shortest
 
 
-@pytest.mark.parametrize("row", marked(ROWS), ids=lambda row: row.name)
+@pytest.mark.parametrize("row", swept(marked(ROWS), 4), ids=lambda row: row.name)
 def test_counts_by_the_explicit_engine(row: Row) -> None:
     """The engine's count of states, steps, dead ends and levels is the published one."""
     count = count_states(with_monitors(row.build()))
@@ -67,7 +68,7 @@ def test_counts_by_the_explicit_engine(row: Row) -> None:
     assert {name: found[name] for name in expected} == expected, row.source
 
 
-@pytest.mark.parametrize("row", marked(GOALS), ids=lambda row: row.name)
+@pytest.mark.parametrize("row", swept(marked(GOALS), 4), ids=lambda row: row.name)
 def test_verdict_by_the_explicit_engine(row: Row) -> None:
     """The explicit engine decides the goal as published, its traces replay and its counts are counted again."""
     machine, question = question_in(row)
@@ -79,7 +80,9 @@ def test_verdict_by_the_explicit_engine(row: Row) -> None:
 
 
 @pytest.mark.parametrize(
-    "row", [pytest.param(row, marks=weight_of(row)) for row in REACHED if not row.deep], ids=lambda row: row.name
+    "row",
+    swept((pytest.param(row, marks=weight_of(row)) for row in REACHED if not row.deep), 3),
+    ids=lambda row: row.name,
 )
 def test_fewest_steps_by_bounded_search(row: Row) -> None:
     """Bounded search finds the published number of steps, having excluded every shorter run."""
@@ -91,7 +94,9 @@ def test_fewest_steps_by_bounded_search(row: Row) -> None:
 
 
 @pytest.mark.parametrize(
-    "row", [pytest.param(row, marks=weight_of(row)) for row in NEVER_REACHED if not row.large], ids=lambda row: row.name
+    "row",
+    swept((pytest.param(row, marks=weight_of(row)) for row in NEVER_REACHED if not row.large), 3),
+    ids=lambda row: row.name,
 )
 def test_bounded_search_finds_nothing_unreachable(row: Row) -> None:
     """Where the goal is never reached bounded search says so to its depth, and claims no proof."""

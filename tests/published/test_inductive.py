@@ -73,7 +73,7 @@ def test_reachability_engine_decides_as_published(row: Row) -> None:
     assert not isinstance(claim, Proved) or claim.certificate is not None
 
 
-@pytest.mark.parametrize("row", DECIDED)
+@pytest.mark.parametrize("row", swept(DECIDED, 2))
 def test_default_strategy_decides_as_published(row: Row) -> None:
     """The default strategy decides each goal as published, in the fewest steps; its evidence is confirmed."""
     machine, question = question_in(row)
@@ -82,7 +82,7 @@ def test_default_strategy_decides_as_published(row: Row) -> None:
     assert not isinstance(claim, Refuted) or claim.trace.depth == row.shortest, row.source
 
 
-@pytest.mark.parametrize("row", INDUCTIVE)
+@pytest.mark.parametrize("row", swept(INDUCTIVE, 3))
 def test_k_induction_proves_what_is_never_reached(row: Row) -> None:
     """k-induction proves each goal that is never reached, with k of at most 17, and refutes none."""
     machine, question = question_in(row)

@@ -19,7 +19,7 @@ from interlock.prove.frames.pdr import pdr
 from interlock.prove.invariants.mined import mined
 from interlock.prove.search import explicit, vectorised
 from tests.agreement.judging import decide_with_facts
-from tests.some import some
+from tests.some import some, swept
 
 from .clauses import obligations, weakenings
 from .row import Row
@@ -79,7 +79,7 @@ def test_single_lane_one_by_one() -> None:
     assert explicit.count_states(single_lane(False)) == counted()
 
 
-@pytest.mark.parametrize("row", LISTED, ids=lambda row: row.name)
+@pytest.mark.parametrize("row", swept(LISTED, 4), ids=lambda row: row.name)
 def test_rows_by_diagrams(row: Row) -> None:
     """Diagrams count the published states, and arrays the same at each depth."""
     machine = with_monitors(row.build())

@@ -208,7 +208,7 @@ def sheets_of(paper: Path) -> list[list[str]]:
 def test_printed_sheets_part_nothing_that_belongs_together(tmp_path: Path) -> None:
     """On paper a WARNING, CAUTION or NOTE has its step below it on the same sheet, and no heading ends a sheet."""
     page, paper = tmp_path / "page.html", tmp_path / "page.pdf"
-    assert _code(UNLATCHED, "--load", "3L=HALF", "--format", "html", "-o", str(page)) == 0
+    assert _code(UNLATCHED, "--load", "6L=WIDE,2L=HALF", "--format", "html", "-o", str(page)) == 0
     print_page(page, paper)
     sheets = sheets_of(paper)
     guards = 0

@@ -208,11 +208,11 @@ def test_a_dead_end_is_explained_from_where_it_is() -> None:
     assert "rollers is commanded aft only while latch 2 is raised" in texts
 
 
-@pytest.mark.parametrize("block", swept(range(6), 6))
+@pytest.mark.parametrize("block", swept(range(3), 3))
 def test_a_planted_contact_is_always_found(block: int) -> None:
     """In written holds with a contact too many, what can never be hangs on that contact among the smallest sets."""
     failing = 0
-    for seed in range(1000 + 4 * block, 1004 + 4 * block):
+    for seed in range(1000 + 8 * block, 1008 + 8 * block):
         hold = planted(seed)
         work = [one.requirement.id for one in hold.compiled.instances if one.requirement.kind is RequirementKind.CAN]
         found = verify(hold.compiled, decide, Limits(), chosen=work)
