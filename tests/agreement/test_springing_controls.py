@@ -85,8 +85,8 @@ def test_what_hands_can_do() -> None:
     assert len(known) == 2 * 3 * (6 + 1)
 
 
-@pytest.mark.parametrize("first", swept(range(0, 150, 50), 3))
-def test_which_of_them_ask_for_a_command(first: int) -> None:
+@pytest.mark.parametrize("start", swept(range(0, 150, 50), 3))
+def test_which_of_them_ask_for_a_command(start: int) -> None:
     """Of drawn commands: a position counts where taking hold of it, all else the same, can make the command true."""
     states = {
         "LV": [(way, pressed) for way in ("neutral", "in", "out") for pressed in (False, True)],
@@ -101,7 +101,7 @@ def test_which_of_them_ask_for_a_command(first: int) -> None:
     facts = [("LV", "in"), ("LV", "out"), ("LV", "pressed"), ("LV", "neutral"), ("PB", "pressed"), ("PB", "released")]
     facts += [("MS", "down"), ("MS", "off"), ("MS", "up")]
     asked = 0
-    for seed in range(first, first + 50):
+    for seed in range(start, start + 50):
         draw = Random(seed)
         terms = [[(draw.choice(facts), draw.random() < 0.3) for _ in range(draw.randint(1, 2))] for _ in range(2)]
         text = " or ".join(
