@@ -330,7 +330,15 @@ def test_audits_as_sarif_say_what_the_exit_code_says(name: str, capsys: pytest.C
 
 
 @pytest.mark.usefixtures("wrong")
-@pytest.mark.parametrize("name", telling(AUDITS, "sound", "planted", "out of time"))
+@pytest.mark.parametrize(
+    "name",
+    telling(
+        (pytest.param(one, marks=pytest.mark.slow if one == "slips" else ()) for one in AUDITS),
+        "sound",
+        "planted",
+        "out of time",
+    ),
+)
 def test_audits_as_junit_say_what_the_exit_code_says(name: str, capsys: pytest.CaptureFixture[str]) -> None:
     """There is a failure exactly where the audit has findings; each action that was followed and each requirement is a
     case, of which no two have one name; counts are those of the cases."""

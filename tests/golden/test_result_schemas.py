@@ -101,7 +101,15 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp_path_factory.mktemp("procedures")
 
 
-@pytest.mark.parametrize("name", telling(AUDITS, "single-lane-load", "planted", "out of time"))
+@pytest.mark.parametrize(
+    "name",
+    telling(
+        (pytest.param(one, marks=pytest.mark.slow if one == "change-at-the-door" else ()) for one in AUDITS),
+        "single-lane-load",
+        "planted",
+        "out of time",
+    ),
+)
 def test_audits_satisfy_their_schema(name: str, folder: Path) -> None:
     """Every sort of audit: sound, with findings, without slips, out of time."""
     jsonschema.Draft202012Validator(AUDIT_SCHEMA).validate(_audit(name, folder))
