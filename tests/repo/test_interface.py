@@ -21,7 +21,7 @@ from interlock.cli.shipped import demonstrations, procedures
 from interlock.report.views.facts import Facts
 from tests.golden.small_hold import TEXT as SMALL
 from tests.repo.test_readme import README, blocks
-from tests.some import some, swept
+from tests.some import some
 
 pytestmark = pytest.mark.usefixtures("done_once")
 PACKAGE = Path(interlock.__file__).parent
@@ -67,7 +67,9 @@ def test_importing_loads_nothing() -> None:
 # ---- verdicts ----------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("demo", swept([SINGLE.removeprefix(DEMO), *demonstrations()], 99))
+@pytest.mark.parametrize(
+    "demo", [SINGLE.removeprefix(DEMO), *(pytest.param(one, marks=pytest.mark.slow) for one in demonstrations())]
+)
 def test_proofs_are_those_of_the_command(demo: str, capsys: pytest.CaptureFixture[str]) -> None:
     """Of every demonstration: document and exit code are what `interlock prove` gives."""
     code, out = printed(capsys, "prove", f"demo:{demo}", "--no-cache", "--format", "json")
@@ -77,7 +79,7 @@ def test_proofs_are_those_of_the_command(demo: str, capsys: pytest.CaptureFixtur
     assert proof.statuses() == {one["id"]: one["status"] for one in json.loads(out)["holds"][0]["requirements"]}
 
 
-@pytest.mark.thorough
+@pytest.mark.slow
 @pytest.mark.parametrize("name", procedures())
 def test_audits_are_those_of_the_command(name: str, capsys: pytest.CaptureFixture[str]) -> None:
     """Of every demonstration procedure."""
