@@ -60,6 +60,7 @@ def diagrams_of(machine: Machine) -> Diagrams:
     return Diagrams(machine)
 
 
+@pytest.mark.thorough
 def test_single_lane_by_diagrams() -> None:
     """The single-lane hold has as many states at each depth, and as many steps, by decision diagrams as by arrays."""
     diagrams = diagrams_of(single_lane(False))

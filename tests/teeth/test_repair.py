@@ -36,6 +36,7 @@ def done(found: Repair) -> list[tuple[str, str]]:
     return [(part.id, part.done) for mending in found.mendings for part in mending.parts]
 
 
+@pytest.mark.thorough
 def test_a_contact_left_out_is_found() -> None:
     """The selector contact that was bridged is the first that is offered, and what was there before is too."""
     found = mended("both-stations-in-charge", (Sort.CONTACT,))

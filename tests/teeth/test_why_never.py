@@ -21,7 +21,6 @@ from interlock.study.checklist.making import NoChecklist, make_checklist
 from interlock.study.verify import Status, Verification, verify
 from interlock.study.why_never import WhyNever, why_never
 from tests.agreement.hold_texts import compile_source, compile_text, overlay, standing
-from tests.some import swept
 from tests.teeth.planting import planted
 
 HOLD = """\
@@ -208,7 +207,8 @@ def test_a_dead_end_is_explained_from_where_it_is() -> None:
     assert "rollers is commanded aft only while latch 2 is raised" in texts
 
 
-@pytest.mark.parametrize("block", swept(range(3), 3))
+@pytest.mark.thorough
+@pytest.mark.parametrize("block", range(3))
 def test_a_planted_contact_is_always_found(block: int) -> None:
     """In written holds with a contact too many, what can never be hangs on that contact among the smallest sets."""
     failing = 0
