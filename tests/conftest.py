@@ -6,13 +6,43 @@ import gc
 import os
 import signal
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from tempfile import TemporaryDirectory
-from typing import Any
+from typing import Any, TypeVar
 
 import pytest
 
 from interlock.__main__ import OBJECTS_BETWEEN_COLLECTIONS
+
+One = TypeVar("One")
+
+
+def part_of(text: str) -> tuple[int, int]:
+    """`2/3` is the second of three parts.  Raises ValueError."""
+    which, of = map(int, text.split("/"))
+    if not 0 < which <= of:
+        raise ValueError(f"{text!r} is no part, such as 2/3")
+    return which, of
+
+
+def in_part(items: Sequence[One], which: int, of: int) -> list[One]:
+    """Every so many of the items, from the first, second ... on: each is in one part and no other."""
+    return list(items[which - 1 :: of])
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """`--part 2/3`: of the tests that are chosen otherwise one in three, from the second on."""
+    parser.addoption("--part", type=part_of, metavar="K/N", help="the Kth of N parts of what is chosen")
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Leaves the part that is asked for, once marks have chosen."""
+    if part := config.getoption("--part"):
+        kept = in_part(items, *part)
+        chosen = set(kept)
+        config.hook.pytest_deselected(items=[item for item in items if item not in chosen])
+        items[:] = kept
 
 
 def pytest_configure(config: pytest.Config) -> None:
