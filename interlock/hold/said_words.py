@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -22,11 +22,12 @@ from interlock.hold.procedure.model import Procedure, Step
 from interlock.hold.sorts import FAILURES, Failing, Item
 
 _FILES = (Hold, Modification, Specification, Procedure, Catalogue, FailureRates, Fleet)
-_TABLE: Mapping[str, Mapping[str, str]] = tomllib.loads(
-    files("interlock.hold").joinpath("said_words.toml").read_text(encoding="utf-8")
-)
-FACTS, PARTS, GROUPS, EXPRESSIONS = (_TABLE[name] for name in ("facts", "parts", "groups", "expressions"))
+_TABLES = tomllib.loads(files("interlock.hold").joinpath("said_words.toml").read_text(encoding="utf-8"))
+_SENTENCES: tuple[Mapping[str, str], ...] = tuple(_TABLES[name] for name in ("facts", "parts", "groups", "expressions"))
+FACTS, PARTS, GROUPS, EXPRESSIONS = _SENTENCES
 """What can be said of things, what stands behind a dot, the groups of every description, words of expressions."""
+MEMBERS: Mapping[str, Sequence[str]] = _TABLES["members"]
+"""What one of a group is called: a noun, and perhaps what tells it from others that are called so."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +67,7 @@ def said_word(word: str, kinds: Mapping[str, Kind]) -> SaidWord:
         tuple(kind for kind in kinds.values() if text in map(plain, kind.states)),
         tuple((item, one) for item, found in FAILURES.items() for one in found if plain(one.mode) == text),
         tuple(form for form in FORMS if text in (plain(form.verb), plain(form.shape.split()[0]))),
-        tuple(about for table in _TABLE.values() for one, about in table.items() if plain(one) == text),
+        tuple(about for table in _SENTENCES for one, about in table.items() if plain(one) == text),
     )
 
 
@@ -76,7 +77,7 @@ def all_words(kinds: Mapping[str, Kind]) -> tuple[str, ...]:
     found = {field.key for field in fields} | {word for field in fields for word in _choices(field)}
     found |= {state for kind in kinds.values() for state in kind.states}
     found |= {one.mode for failings in FAILURES.values() for one in failings}
-    found |= {form.verb for form in FORMS} | {word for table in _TABLE.values() for word in table}
+    found |= {form.verb for form in FORMS} | {word for table in _SENTENCES for word in table}
     return tuple(sorted(found))
 
 

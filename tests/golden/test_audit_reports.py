@@ -25,6 +25,7 @@ from interlock.report.text.lines import WIDTH, as_text
 from interlock.report.text.runs import run_lines
 from interlock.report.views.audit import AuditView, audit_view
 from interlock.report.views.facts import as_run
+from interlock.report.views.requirements import sentence_of_all
 from interlock.report.views.wording import sentence
 from interlock.study.procedure.audit import Audit, Overall, audit_procedure
 from interlock.study.procedure.holders import Holder
@@ -252,8 +253,8 @@ def test_page_says_what_the_audit_found(flawed: Audit, stuck: Audit) -> None:
         assert "<script" not in page
         assert "://" not in page
         for held in one.held:
-            origin = held.instance.origin
-            assert html.escape(sentence(origin.text)) in page or html.escape(sentence(held.instance.text)) in page
+            asked = sentence_of_all(held.instance.origin), held.instance.text
+            assert any(html.escape(sentence(one)) in page for one in asked)
         for line in (action.bound.action.span.line for action in one.actions):
             assert f'<td class="number" data-head="Line">{line}</td>' in page
         assert page.index("What this takes for granted") < page.index("Signed is all that stands before this line")

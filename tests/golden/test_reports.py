@@ -16,6 +16,7 @@ import pytest
 
 from interlock.cli.exit_codes import code_of_hold, worst_code
 from interlock.diagnostics.spans import Diagnostic, Span
+from interlock.hold.language.syntax import Path as NamedPath
 from interlock.kernel.claims import Disputed, Fails, Holds, Limits, Proved, Undecided
 from interlock.kernel.why import Helps, Why
 from interlock.prove.search.explicit import Count, count_states, explicit
@@ -32,7 +33,7 @@ from interlock.report.views.count import count_view
 from interlock.report.views.description import description_view
 from interlock.report.views.proof import ProofView, proof_facts, proof_view
 from interlock.report.views.proof_facts import ProofFacts
-from interlock.report.views.requirements import requirement_view
+from interlock.report.views.requirements import requirement_view, sentence_of_all
 from interlock.report.views.walk import walk_view
 from interlock.report.views.wording import sentence
 from interlock.report.xml.junit import proof_junit
@@ -128,6 +129,26 @@ def test_reports_are_as_kept(verification: Verification, every_outcome: Verifica
     assert kept == sorted(reports)
     for name, text in reports.items():
         assert text == (KEPT / name).read_text(encoding="utf-8"), name
+
+
+@pytest.mark.parametrize(
+    ("written", "each", "said"),
+    [
+        ("{b} is lit", {"b": "bays"}, "each bay is lit"),
+        ("while {d} is up, {d} and {b} are clear", {"d": "devices", "b": "bays"},
+         "while any device is up, that device and any bay are clear"),
+        ("drives at {s} rest", {"b": "bays", "s": "b.sides"}, "drives at any side of any bay rest"),
+        ("{b}: drives at {s} rest", {"b": "bays", "s": "b.sides"}, "each bay: drives at any side rest"),
+        ("with {d} shut, {b} is dark", {"d": "fore_doors", "b": "D1.bays"},
+         "with any one of fore_doors shut, any bay of D1 is dark"),
+        ("{x} and {{b}} stay, {b", {"b": "bays"}, "{x} and {any bay} stay, {b"),
+    ],
+)  # fmt: skip
+def test_a_requirement_is_told_of_all_without_its_variables(written: str, each: dict[str, str], said: str) -> None:
+    """A sentence about every instance names each sort of thing, once as any of it and then as that one."""
+    span = Span("asked.yaml", 1, 1, 1)
+    groups = tuple((variable, NamedPath(tuple(path.split(".")), (span,))) for variable, path in each.items())
+    assert sentence_of_all(replace(requirement_texts()[0], text=written, each=groups)) == said
 
 
 def test_no_line_is_wider_than_80(verification: Verification, every_outcome: Verification) -> None:

@@ -62,6 +62,9 @@ NOBODY_ACTS_UPON = {
     "edit-server": "speaks to an editor about the text that somebody is writing",
 }
 
+TEMPLATE = re.compile(r"\{[bdklpsz]\}")
+"""A place in a requirement as it is written, before the things that it is about are named; scripts have none such."""
+
 
 @pytest.fixture(autouse=True)
 def in_a_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -94,6 +97,7 @@ def test_each_format_is_taken_by_name_and_by_file(row: Format, capsys: pytest.Ca
         assert named == by_ending
     assert by_ending.endswith("\n")
     assert row.shows in NOBODY_ACTS_UPON or row.drawn or says_what_governs(by_ending)
+    assert TEMPLATE.findall(by_ending) == [], "a requirement is told with its variables"
     match row.suffix:
         case ".json":
             assert json.loads(by_ending)["exit_code"] == 0
@@ -122,7 +126,9 @@ def says_what_governs(text: str) -> bool:
 def test_what_has_no_format_says_what_governs(call: str, capsys: pytest.CaptureFixture[str]) -> None:
     """Whatever somebody could act upon carries the caution, however short it is."""
     assert cli.run(call.split()) in (0, 1)
-    assert says_what_governs(capsys.readouterr().out)
+    shown = capsys.readouterr().out
+    assert says_what_governs(shown)
+    assert TEMPLATE.findall(shown) == []
 
 
 def test_no_command_is_forgotten() -> None:

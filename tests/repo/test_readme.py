@@ -21,6 +21,7 @@ from interlock.hold.language.model import Hold, RequirementText, Specification
 from interlock.hold.loader import Source, load_specification
 from interlock.hold.overlay.changes import CHANGES, Modification
 from interlock.hold.procedure.model import Procedure
+from interlock.report.views.requirements import sentence_of_all
 from interlock.study.procedure.audit import Overall
 from interlock.study.verify import Status
 
@@ -227,7 +228,7 @@ def standing() -> tuple[RequirementText, ...]:
 def standing_table() -> str:
     """The table of the README, from the specification."""
     rows = ["| id | requirement | sev. | source |", "|---|---|---|---|"]
-    rows += [f"| `{text.id}` | {text.text} | {text.severity} | {text.source} |" for text in standing()]
+    rows += [f"| `{text.id}` | {sentence_of_all(text)} | {text.severity} | {text.source} |" for text in standing()]
     return "\n".join(rows) + "\n"
 
 

@@ -18,7 +18,7 @@ def list_lines(texts: Sequence[RequirementView]) -> Iterator[Line]:
         yield from flow(text.text, 2)
         yield from flow(text.short, 4, 2, Tone.FAINT)
     yield BLANK
-    yield from flow(f"{count_of(len(texts), 'requirement text')}; in braces: each thing of its sort.")
+    yield from flow(f"{count_of(len(texts), 'requirement text')}.")
     yield BLANK
     for caution in CAUTIONS:
         yield from flow(caution)

@@ -32,6 +32,7 @@ from interlock.report.views.identification import Identification, identification
 from interlock.report.views.interruptions import InterruptionTold, interruption_told, is_done, resumed
 from interlock.report.views.kept_limits import limit_words
 from interlock.report.views.margin import margin_facts
+from interlock.report.views.requirements import sentence_of_all
 from interlock.report.views.slips import KindFacts, counted_text, followed_text, kind_counts
 from interlock.report.views.tones import Tone
 from interlock.report.views.wording import count_of, seconds_as_text
@@ -63,7 +64,7 @@ class SlipsTold:
 class AuditView:
     """What is told of an audit: the facts, and in words what they come to.
 
-    `patterns` are the sentences of requirement texts by their ids, with names in braces.  `asked` is whether it was
+    `patterns` are the sentences of requirement texts about all of a sort, by their ids.  `asked` is whether it was
     asked what the interlock holds by itself.  `resumed` says how many places go on how.
     `first` is what to look at first, `left` how the hold is left otherwise than it was found.
     """
@@ -139,7 +140,7 @@ def audit_view(audit: Audit, label: str, code: int, read: Sequence[FileRead] = (
         tuple(resumed(audit.interruptions, len(facts.actions))),
         None if audit.slips is None else _slips(audit.slips),
         _failures_text(facts.failures),
-        {one.instance.origin.id: one.instance.origin.text for one in audit.held},
+        {one.instance.origin.id: sentence_of_all(one.instance.origin) for one in audit.held},
     )
 
 

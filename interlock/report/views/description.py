@@ -13,6 +13,7 @@ from interlock.hold.language.printer import print_syntax
 from interlock.hold.language.syntax import Syntax, Truth
 from interlock.report.views.assumptions import assumptions_of
 from interlock.report.views.proof import counts_of
+from interlock.report.views.requirements import sentence_of_all
 from interlock.report.views.rows import Row
 from interlock.report.views.tones import Tone
 from interlock.report.views.wording import count_of, listed, named, sentence
@@ -258,4 +259,4 @@ def _requirements(compiled: CompiledHold) -> Iterator[Entry]:
     for instance in compiled.instances:
         numbers[instance.origin.id] = numbers.get(instance.origin.id, 0) + 1
     for text in compiled.hold.requirements:
-        yield Entry(f"{text.id} ({count_of(numbers.get(text.id, 0), 'instance')}): {sentence(text.text)}")
+        yield Entry(f"{text.id} ({count_of(numbers.get(text.id, 0), 'instance')}): {sentence(sentence_of_all(text))}")

@@ -49,8 +49,9 @@ from interlock.report.views.proof_facts import (
     TraceStep,
     Unreachable,
 )
+from interlock.report.views.requirements import sentence_of_all
 from interlock.report.views.tones import Tone
-from interlock.report.views.wording import count_of, seconds_as_text, shortened
+from interlock.report.views.wording import count_of, seconds_as_text, sentence, shortened
 from interlock.study.forbidden import forbidden_steps
 from interlock.study.verify import Answer, Status, Verification
 
@@ -107,7 +108,7 @@ class AnswerView:
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """All answers to the requirements of one text, in their order; `pattern` is its sentence, with names in braces."""
+    """All answers to the requirements of one text, in their order; `pattern` is its sentence about all."""
 
     answers: tuple[AnswerView, ...]
     pattern: str
@@ -116,6 +117,11 @@ class Group:
     def text(self) -> RequirementFacts:
         """What they share: id of the text (`from_`), hazard, severity, scheme, source."""
         return self.answers[0].facts
+
+    @property
+    def asked(self) -> str:
+        """What is asked: of one thing by its name, of several as one sentence about all of its sort."""
+        return sentence(self.pattern if len(self.answers) > 1 else self.text.text)
 
     @property
     def status(self) -> Status:
@@ -218,7 +224,7 @@ def proof_view(
         )
         for told, answer in zip(facts.requirements, verification.answers, strict=True)
     ]
-    groups = _groups(answers, {one.origin.id: one.origin.text for one in compiled.instances})
+    groups = _groups(answers, {one.origin.id: sentence_of_all(one.origin) for one in compiled.instances})
     asked = {group.text.from_ for group in groups}
     known = {instance.origin.id for instance in compiled.instances}
     not_asked = sum(text.id in known - asked for text in texts)

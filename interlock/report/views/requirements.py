@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 from interlock.hold.language.model import RequirementText
 from interlock.hold.language.printer import print_step, print_syntax
+from interlock.hold.said_words import MEMBERS
 from interlock.report.views.harm import severity_words
 from interlock.report.views.rows import Row
 from interlock.report.views.tones import Tone
@@ -33,11 +35,41 @@ class RequirementView:
     rows: tuple[Row, ...]
 
 
+def sentence_of_all(text: RequirementText) -> str:
+    """The text's sentence about all that its variables run through: "a unit in {b}" is "a unit in any bay".
+
+    What is spoken of again is "that bay".  A part of something that the sentence does not name is told with it.
+    """
+    groups = {variable: group.parts for variable, group in text.each}
+    named: set[str] = set()
+
+    def said(variable: str, determiner: str) -> str:
+        *owner, group = groups[variable]
+        noun, *rest = MEMBERS.get(group, (f"one of {group}",))
+        if determiner == "that":
+            return f"that {noun}"
+        if owner and owner[0] not in groups:
+            rest += "of", ".".join(owner)
+        elif owner and f"{{{owner[0]}}}" not in text.text:
+            rest += "of", said(owner[0], "any")
+        return " ".join((determiner, noun, *rest))
+
+    def place(found: re.Match[str]) -> str:
+        variable = found[1]
+        if variable not in groups:
+            return found[0]
+        determiner = "that" if variable in named else "any" if found.start() else "each"
+        named.add(variable)
+        return said(variable, determiner)
+
+    return re.sub(r"\{([^{}]*)\}", place, text.text)
+
+
 def requirement_view(text: RequirementText) -> RequirementView:
     """What is told of the text."""
     severity = severity_words(text)
     short = f"severity {severity}; hazard: {text.hazard}; source: {text.source}"
-    return RequirementView(text.id, sentence(text.text), short, tuple(_rows(text, severity)))
+    return RequirementView(text.id, sentence(sentence_of_all(text)), short, tuple(_rows(text, severity)))
 
 
 def _rows(text: RequirementText, severity: str) -> Iterator[Row]:
