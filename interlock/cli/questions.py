@@ -2,15 +2,10 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from time import monotonic
-
 import click
 
-from interlock.cli.formats import chosen_format, format_option
-from interlock.cli.options import requirements_option, situation_option, standing_option, time_option
-from interlock.cli.screen import output_option
-from interlock.cli.session import Session
+from interlock.cli.options import situation_option
+from interlock.cli.session import Session, study_options
 from interlock.cli.teach import identified, refuse, rehearse
 
 MOST = 40
@@ -31,24 +26,22 @@ MOST = 40
     "--number", type=click.IntRange(1, MOST), default=6, show_default=True, help="How many questions at most."
 )
 @situation_option
-@requirements_option("Requirements to keep on the way.")
-@standing_option("Keep")
-@time_option("Give up planning after this many seconds.")
-@format_option("questions", "There is one so far.")
-@output_option
+@study_options(
+    "questions",
+    "Keep these requirements on the way as well",
+    "Keep",
+    time="Give up planning after this many seconds.",
+    verbose=None,
+    formats="There is one so far.",
+)
 def command(
+    asked: Session,
     hold: str,
     load: str | None,
     unload: str | None,
     goal: str | None,
     seed: int,
     number: int,
-    situation: str | None,
-    files: tuple[str, ...],
-    standing: bool,
-    seconds: float | None,
-    layout: str | None,
-    output: Path | None,
 ) -> int:
     """Opens, plans, asks, shows."""
     from interlock.report.views.exercises import Rehearsed
@@ -57,8 +50,6 @@ def command(
     wanted = load, unload, goal
     if sum(text is not None for text in wanted) != 1:
         raise click.UsageError("Say what is asked about: one of --load, --unload and --goal, and only one.")
-    shape = chosen_format("questions", layout, output)
-    asked = Session(files, standing, situation, seconds, shape, output, False, "never", monotonic())
     opened = asked.open(hold, asked.texts())
     with asked.work() as work:
         planned, code = rehearse(opened, wanted, work)
@@ -68,7 +59,7 @@ def command(
         view = sheet_view(identified(opened), planned, seed, number)
         if not view.questions:
             raise click.ClickException("Nothing can be asked about so short an order of work; ask about a larger load.")
-        work.screen.show(shape.render({"view": view}))
+        work.screen.show(asked.shape.render({"view": view}))
         work.screen.close()
     if len(view.questions) < number:
         click.echo(f"{len(view.questions)} questions: this order of work gives no more.", err=True)

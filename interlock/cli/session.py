@@ -112,22 +112,23 @@ class Work:
 
 
 def study_options(
-    command: str, use: str, verb: str, *, time: str, verbose: str, formats: str = "'json' is for other programs."
+    command: str, use: str, verb: str, *, time: str, verbose: str | None, formats: str = "'json' is for other programs."
 ) -> Callable[[Callable[..., int]], Callable[..., int]]:
     """The options of a command that studies a hold; in place of them its function takes a `Session`, first.
 
     `use` says what becomes of requirements that are given, `verb` what is done with the standing ones; `time`,
-    `verbose` and `formats` are the help of `--time`, `--verbose` and `--format`.  What only this command asks stands
-    above this, `--from` among it.
+    `verbose` and `formats` are the help of `--time`, `--verbose` and `--format`; a command that writes nothing to a
+    terminal, `verbose` None, has neither `--verbose` nor `--color`.  What only this command asks stands above this,
+    `--from` among it.
     """
+    told = () if verbose is None else (click.option("-v", "--verbose", is_flag=True, help=verbose), color_option)
     shared = (
         requirements_option(f"{use}; one with the id of a standing requirement replaces it."),
         standing_option(verb),
         time_option(time),
         format_option(command, formats),
         output_option,
-        click.option("-v", "--verbose", is_flag=True, help=verbose),
-        color_option,
+        *told,
     )
 
     def decorate(function: Callable[..., int]) -> Callable[..., int]:
@@ -137,8 +138,8 @@ def study_options(
             seconds: float | None,
             layout: str | None,
             output: Path | None,
-            verbose: bool,
-            color: str,
+            verbose: bool = False,
+            color: str = "never",
             situation: str | None = None,
             **own: Any,
         ) -> int:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from time import monotonic
 from typing import TYPE_CHECKING, TypeAlias
 
 import click
@@ -11,10 +9,8 @@ import click
 from interlock.cli.audit import open_procedure
 from interlock.cli.checklist import audited_checklist, goal_of
 from interlock.cli.exit_codes import DONE, FOUND, code_of_audit, code_of_checklist, code_of_hold, worst_code
-from interlock.cli.formats import chosen_format, format_option
-from interlock.cli.options import requirements_option, situation_option, standing_option, time_option
-from interlock.cli.screen import output_option
-from interlock.cli.session import Session, Work
+from interlock.cli.options import situation_option
+from interlock.cli.session import Session, Work, study_options
 
 if TYPE_CHECKING:
     from interlock.cli.opening import Opened
@@ -45,36 +41,32 @@ Wanted: TypeAlias = "tuple[str | None, str | None, str | None]"
     "--audit", "procedures", multiple=True, metavar="PROCEDURE", help="Play what an audit of it finds. May be repeated."
 )
 @situation_option
-@requirements_option("Warn of these requirements as well.")
-@standing_option("Warn of")
-@time_option("Give up proving and planning after this many seconds.")
-@format_option("teach", "There is one so far.")
-@output_option
+@study_options(
+    "teach",
+    "Warn of these requirements as well",
+    "Warn of",
+    time="Give up proving and planning after this many seconds.",
+    verbose=None,
+    formats="There is one so far.",
+)
 def command(
+    asked: Session,
     hold: str,
     failing: bool,
     load: str | None,
     unload: str | None,
     goal: str | None,
     procedures: tuple[str, ...],
-    situation: str | None,
-    files: tuple[str, ...],
-    standing: bool,
-    seconds: float | None,
-    layout: str | None,
-    output: Path | None,
 ) -> int:
     """Opens, proves and plans what is asked for, shows."""
     from interlock.report.views.exercises import Rehearsed
     from interlock.report.views.teaching import OtherHold, teaching_view
 
-    shape = chosen_format("teach", layout, output)
-    asked = Session(files, standing, situation, seconds, shape, output, False, "never", monotonic())
     wanted = load, unload, goal
     if sum(text is not None for text in wanted) > 1:
         raise click.UsageError("Of --load, --unload and --goal only one can be exercised.")
     opened = asked.open(hold, asked.texts())
-    bound = [open_procedure(name, files, standing)[0] for name in procedures]
+    bound = [open_procedure(name, asked.files, asked.standing)[0] for name in procedures]
     codes = [DONE]
     found: Verification | None = None
     rehearsed: Rehearsed | None = None
@@ -96,7 +88,7 @@ def command(
         except OtherHold as fault:
             title = " ".join(str(fault).split())
             raise click.UsageError(f"The procedure '{title}' is about another hold than {hold}.") from fault
-        work.screen.show(shape.render({"view": view}))
+        work.screen.show(asked.shape.render({"view": view}))
         work.screen.close()
     # what fails is what the page is made to show
     return worst_code(code for code in codes if code != FOUND)
