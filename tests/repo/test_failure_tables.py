@@ -65,7 +65,7 @@ def broken(id: str, severity: str, sets: tuple[str, ...], complete: int = 2, ope
     found = tuple(SetFacts(tuple(one.strip("-")), 3, False, None, None) for one in sets)
     left = tuple(map(tuple, open))
     words = "it holds", "something falls", severity, "invented"
-    return BrokenFacts(id, id[0], (id[1:],), *words, complete, "", found, left, "cvc5", None)
+    return BrokenFacts(id, id[0], *words, (id[1:],), complete, "", found, left, "cvc5", None)
 
 
 def view_of(

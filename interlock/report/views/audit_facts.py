@@ -6,7 +6,7 @@ from typing import Annotated, Literal, TypeAlias
 
 from msgspec import Meta, field
 
-from interlock.report.views.facts import Count, ExitCode, Facts, Place, Program, Reason, Run, WayOut
+from interlock.report.views.facts import Count, ExitCode, Facts, Place, Program, Reason, Run, Texts, WayOut
 from interlock.report.views.guilty import GuiltyFacts, LeavingFacts
 from interlock.report.views.identification import Identification
 from interlock.report.views.margin import MarginFacts
@@ -25,7 +25,6 @@ KindWord: TypeAlias = Annotated[str, Meta(extra_json_schema={"enum": [kind.word 
 _MODES = [None, *sorted({kind.mode for kind in SlipKind if kind.mode})]
 Mode: TypeAlias = Annotated[str | None, Meta(extra_json_schema={"enum": _MODES})]
 _AFTERWARDS = [*(one.value for one in Resumption), DONE]
-Texts: TypeAlias = tuple[str, ...]
 
 
 class Dispute(Facts, frozen=True):

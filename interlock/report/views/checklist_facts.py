@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal, TypeAlias
+from typing import Annotated, Literal
 
 from msgspec import UNSET, Meta, UnsetType
 
 from interlock.diagnostics.said import joined
 from interlock.report.views.audit_facts import Effect, KindWord, Mode
-from interlock.report.views.facts import Count, ExitCode, Facts, Program
+from interlock.report.views.facts import Count, ExitCode, Facts, Program, Texts
 from interlock.report.views.harm import NOTE, Label
 from interlock.report.views.identification import Identification
 from interlock.report.views.proof_facts import NeverFacts
 from interlock.report.views.slips import EffectCounts, Fewest, KindFacts
-
-Texts: TypeAlias = tuple[str, ...]
 
 
 class Guard(Facts, frozen=True):

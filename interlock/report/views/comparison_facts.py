@@ -6,9 +6,9 @@ from typing import Annotated, Literal
 
 from msgspec import Meta
 
-from interlock.report.views.facts import Count, Facts, Place, Program, Reason
+from interlock.report.views.facts import AskedFacts, Count, ExitCode, Facts, Place, Reason, ResultFacts, Texts
 from interlock.report.views.identification import Identification
-from interlock.report.views.proof_facts import ChangeFacts, StoryFacts, Texts
+from interlock.report.views.proof_facts import ChangeFacts, StoryFacts
 from interlock.study.comparison.compare import Turn as Turn
 from interlock.study.comparison.pairing import What as What
 
@@ -45,15 +45,9 @@ class StartFacts(Facts, frozen=True):
     text: Annotated[str, Meta(description="what may be so there at the start")]
 
 
-class VerdictChange(Facts, frozen=True):
+class VerdictChange(AskedFacts, frozen=True):
     """What became of one requirement."""
 
-    id: Annotated[str, Meta(description="unique in the hold")]
-    from_: Annotated[str, Meta(description="the id of its text")]
-    text: Annotated[str, Meta(description="what it asks for")]
-    hazard: Annotated[str, Meta(description="what its breach can lead to")]
-    severity: Annotated[str, Meta(description="the category of the hazard")]
-    scheme: Annotated[str, Meta(description="the scheme of the categories")]
     turn: Annotated[Turn, Meta(description="what became of it")]
     first: Annotated[str | None, Meta(description="its verdict in the first hold; null: not there")]
     second: Annotated[str | None, Meta(description="its verdict in the second hold; null: not there")]
@@ -88,17 +82,11 @@ class NotOtherwise(Facts, frozen=True):
     texts: Annotated[Texts, Meta(description="the steps or states")]
 
 
-class ComparisonFacts(Facts, frozen=True):
+class ComparisonFacts(ResultFacts, frozen=True):
     """Two cargo holds side by side."""
 
-    schema: Annotated[Literal[1], Meta(description="counts up when a reader of the old layout would go wrong")]
-    program: Annotated[Program, Meta(description="what wrote this")]
     exit_code: Annotated[
-        int,
-        Meta(
-            extra_json_schema={"enum": [0, 1, 3, 4]},
-            description="0 the same behaviour, proved; 1 another; 3 not all is known; 4 disputed",
-        ),
+        ExitCode, Meta(description="0 the same behaviour, proved; 1 another; 3 not all is known; 4 disputed")
     ]
     first: Annotated[ComparedHold, Meta(description="the old hold")]
     second: Annotated[ComparedHold, Meta(description="the new hold")]

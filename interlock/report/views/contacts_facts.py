@@ -6,10 +6,9 @@ from typing import Annotated, Literal, TypeAlias
 
 from msgspec import Meta
 
-from interlock.report.views.facts import Count, ExitCode, Facts, Place, Program
+from interlock.report.views.facts import Count, ExitCode, Facts, Place, ResultFacts, Texts
 from interlock.report.views.failures_facts import FailureItem
 from interlock.report.views.identification import Identification
-from interlock.report.views.proof_facts import Texts
 
 Need: TypeAlias = Literal["alone", "with one more failure", "nothing", "not settled"]
 
@@ -57,11 +56,9 @@ class AskedFacts(Facts, frozen=True):
     severity: Annotated[str, Meta(description="the category of the hazard")]
 
 
-class ContactsFacts(Facts, frozen=True):
+class ContactsFacts(ResultFacts, frozen=True):
     """What the contacts of a cargo hold are for."""
 
-    schema: Annotated[Literal[1], Meta(description="counts up when a reader of the old layout would go wrong")]
-    program: Annotated[Program, Meta(description="what wrote this")]
     exit_code: Annotated[ExitCode, Meta(description="0 each is needed, 1 some is not, 3 not all is known, 4 disputed")]
     description: Annotated[str, Meta(description="the file, as it was named")]
     title: Annotated[str, Meta(description="of the hold")]

@@ -6,9 +6,9 @@ from typing import Annotated, Literal, TypeAlias
 
 from msgspec import Meta
 
-from interlock.report.views.facts import Count, Facts, Program
+from interlock.report.views.facts import AskedFacts, Count, ExitCode, Facts, ResultFacts, Texts
 from interlock.report.views.identification import Identification
-from interlock.report.views.proof_facts import StoryFacts, Texts
+from interlock.report.views.proof_facts import StoryFacts
 
 Result: TypeAlias = Literal[
     "none needed", "needs limitations", "no limitation found", "undecided", "disputed", "no hold"
@@ -25,15 +25,9 @@ class ItemFacts(Facts, frozen=True):
     installed: Annotated[Count, Meta(description="how many of its kind the hold has")]
 
 
-class FailingFacts(Facts, frozen=True):
+class FailingFacts(AskedFacts, frozen=True):
     """A requirement that fails with the items inoperative."""
 
-    id: Annotated[str, Meta(description="unique in the hold")]
-    from_: Annotated[str, Meta(description="the id of its text")]
-    text: Annotated[str, Meta(description="what it asks for")]
-    hazard: Annotated[str, Meta(description="what its breach can lead to")]
-    severity: Annotated[str, Meta(description="the category of the hazard")]
-    scheme: Annotated[str, Meta(description="the scheme of the categories")]
     hopeless: Annotated[bool, Meta(description="a run breaks it that none of the limitations looked at would stop")]
     story: Annotated[StoryFacts | None, Meta(description="a run against it; null: of what can no longer be done")]
 
@@ -76,17 +70,12 @@ class CaseFacts(Facts, frozen=True):
     why: Annotated[str, Meta(description="why not more is known")]
 
 
-class DeferralFacts(Facts, frozen=True):
+class DeferralFacts(ResultFacts, frozen=True):
     """What may be inoperative in a cargo hold, and under which limitations."""
 
-    schema: Annotated[Literal[1], Meta(description="counts up when a reader of the old layout would go wrong")]
-    program: Annotated[Program, Meta(description="what wrote this")]
     exit_code: Annotated[
-        int,
-        Meta(
-            extra_json_schema={"enum": [0, 1, 3, 4]},
-            description="0 nothing fails; 1 something does, without limitations; 3 not all is known; 4 disputed",
-        ),
+        ExitCode,
+        Meta(description="0 nothing fails; 1 something does, without limitations; 3 not all is known; 4 disputed"),
     ]
     description: Annotated[str, Meta(description="the file, as it was named")]
     title: Annotated[str, Meta(description="of the hold")]

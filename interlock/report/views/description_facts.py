@@ -17,10 +17,8 @@ from interlock.hold.language.text_types import BayOrOutside, ExpressionOrNever
 from interlock.hold.loader import FileRead
 from interlock.report.views.assumptions import CAUTIONS
 from interlock.report.views.description import DescriptionView, Entry
-from interlock.report.views.facts import PROGRAM, Facts, Program
+from interlock.report.views.facts import PROGRAM, Facts, ResultFacts, Texts
 from interlock.report.views.identification import Identification, identification
-
-Texts = tuple[str, ...]
 
 
 class EntryFacts(Facts, frozen=True):
@@ -37,11 +35,9 @@ class SectionFacts(Facts, frozen=True):
     entries: Annotated[tuple[EntryFacts, ...], Meta(description="in order")]
 
 
-class DescriptionFacts(Facts, frozen=True):
+class DescriptionFacts(ResultFacts, frozen=True):
     """Result of describing a hold."""
 
-    schema: Annotated[Literal[1], Meta(description="counts up when a reader of the old layout would go wrong")]
-    program: Annotated[Program, Meta(description="what wrote this")]
     exit_code: Annotated[Literal[0], Meta(description="what is rejected is not described")]
     description: Annotated[str, Meta(description="the file, as it was named")]
     title: Annotated[str, Meta(description="of the hold")]

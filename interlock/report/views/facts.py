@@ -15,6 +15,7 @@ from interlock import __version__
 from interlock.kernel.machine import Actor
 
 Count: TypeAlias = Annotated[int, Meta(ge=0)]
+Texts: TypeAlias = tuple[str, ...]
 ExitCode: TypeAlias = Annotated[int, Meta(extra_json_schema={"enum": [0, 1, 3, 4]})]
 
 
@@ -30,6 +31,24 @@ class Program(Facts, frozen=True):
 
 
 PROGRAM = Program("interlock", __version__)
+
+
+class ResultFacts(Facts, frozen=True):
+    """What a result for other programs begins with, in its first layout."""
+
+    schema: Annotated[Literal[1], Meta(description="counts up when a reader of the old layout would go wrong")]
+    program: Annotated[Program, Meta(description="what wrote this")]
+
+
+class AskedFacts(Facts, frozen=True):
+    """A requirement: how it is called, what it asks for, and what its breach would mean."""
+
+    id: Annotated[str, Meta(description="unique in the hold")]
+    from_: Annotated[str, Meta(description="the id of its text")]
+    text: Annotated[str, Meta(description="what it asks for")]
+    hazard: Annotated[str, Meta(description="what its breach can lead to")]
+    severity: Annotated[str, Meta(description="the category of the hazard")]
+    scheme: Annotated[str, Meta(description="the scheme of the categories")]
 
 
 class Reason(Facts, frozen=True):

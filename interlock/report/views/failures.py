@@ -299,11 +299,11 @@ def _broken(
     return BrokenFacts(
         id,
         origin.id,
-        tuple(name for _, name in instance.bindings),
         instance.text,
         origin.hazard,
         origin.severity,
         origin.scheme,
+        tuple(name for _, name in instance.bindings),
         -1 if known is None else known.complete,
         "" if known is None else known.why,
         sets,

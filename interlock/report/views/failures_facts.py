@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated
 
 from msgspec import Meta
 
-from interlock.report.views.facts import Count, ExitCode, Facts, Program
+from interlock.report.views.facts import AskedFacts, Count, ExitCode, Facts, ResultFacts, Texts
 from interlock.report.views.identification import Identification
-from interlock.report.views.proof_facts import StoryFacts, Texts
+from interlock.report.views.proof_facts import StoryFacts
 
 
 class FailureItem(Facts, frozen=True):
@@ -54,16 +54,10 @@ class SetFacts(Facts, frozen=True):
     probability: Annotated[float | None, Meta(description="that all of them have struck; null: no figure")]
 
 
-class BrokenFacts(Facts, frozen=True):
+class BrokenFacts(AskedFacts, frozen=True):
     """One requirement and which failures break it."""
 
-    id: Annotated[str, Meta(description="unique in the hold")]
-    from_: Annotated[str, Meta(description="the id of its text")]
     about: Annotated[Texts, Meta(description="what its variables stand for, in their order")]
-    text: Annotated[str, Meta(description="what it asks for")]
-    hazard: Annotated[str, Meta(description="what its breach can lead to")]
-    severity: Annotated[str, Meta(description="the category of the hazard")]
-    scheme: Annotated[str, Meta(description="the scheme of the categories")]
     complete: Annotated[int, Meta(ge=-1, description="all sets of at most so many are known, but for open; -1: none")]
     why: Annotated[str, Meta(description="why that is less than was asked for")]
     sets: Annotated[tuple[SetFacts, ...], Meta(description="the smallest sets, by size")]
@@ -124,11 +118,9 @@ class CheckFacts(Facts, frozen=True):
     why: Annotated[str, Meta(description="why it was not followed to an end; empty where it was")]
 
 
-class FailuresFacts(Facts, frozen=True):
+class FailuresFacts(ResultFacts, frozen=True):
     """Which failures break the requirements of a cargo hold."""
 
-    schema: Annotated[Literal[1], Meta(description="counts up when a reader of the old layout would go wrong")]
-    program: Annotated[Program, Meta(description="what wrote this")]
     exit_code: Annotated[ExitCode, Meta(description="0 none breaks any, 1 some do, 3 not all is known, 4 disputed")]
     description: Annotated[str, Meta(description="the file, as it was named")]
     title: Annotated[str, Meta(description="of the hold")]

@@ -205,11 +205,11 @@ def _outcome(family: Family, one: Outcome) -> OutcomeFacts:
     return OutcomeFacts(
         one.instance.requirement.id,
         origin.id,
-        kind.value,
         one.instance.text,
         origin.hazard,
         origin.severity,
         origin.scheme,
+        kind.value,
         origin.source,
         one.where.bit_count(),
         one.fails.bit_count(),

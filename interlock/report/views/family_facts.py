@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated
 
 from msgspec import Meta
 
-from interlock.report.views.facts import Count, Facts, Program
+from interlock.report.views.facts import AskedFacts, Count, ExitCode, Facts, ResultFacts, Texts
 from interlock.report.views.identification import Identification
-from interlock.report.views.proof_facts import StoryFacts, Texts
+from interlock.report.views.proof_facts import StoryFacts
 
 
 class FittableFacts(Facts, frozen=True):
@@ -44,16 +44,10 @@ class FailsWithFacts(Facts, frozen=True):
     story: Annotated[StoryFacts | None, Meta(description="a run against it; null: of what can not be done")]
 
 
-class OutcomeFacts(Facts, frozen=True):
+class OutcomeFacts(AskedFacts, frozen=True):
     """What was found of one requirement, in numbers of configurations."""
 
-    id: Annotated[str, Meta(description="unique in the hold")]
-    from_: Annotated[str, Meta(description="the id of its text")]
     kind: Annotated[str, Meta(description="what it asks of the hold")]
-    text: Annotated[str, Meta(description="what it asks for")]
-    hazard: Annotated[str, Meta(description="what its breach can lead to")]
-    severity: Annotated[str, Meta(description="the category of the hazard")]
-    scheme: Annotated[str, Meta(description="the scheme of the categories")]
     source: Annotated[str, Meta(description="where it comes from")]
     asked_in: Annotated[Count, Meta(description="in so many configurations it is asked")]
     fails_in: Annotated[Count, Meta(description="in so many of these it fails")]
@@ -69,17 +63,12 @@ class OutcomeFacts(Facts, frozen=True):
     disputed: Annotated[str, Meta(description="what contradicts it, where something does")]
 
 
-class FamilyFacts(Facts, frozen=True):
+class FamilyFacts(ResultFacts, frozen=True):
     """What a cargo hold is with every allowed combination of its options."""
 
-    schema: Annotated[Literal[1], Meta(description="counts up when a reader of the old layout would go wrong")]
-    program: Annotated[Program, Meta(description="what wrote this")]
     exit_code: Annotated[
-        int,
-        Meta(
-            extra_json_schema={"enum": [0, 1, 3, 4]},
-            description="0 all holds in all; 1 something fails in some; 3 something is undecided; 4 disputed",
-        ),
+        ExitCode,
+        Meta(description="0 all holds in all; 1 something fails in some; 3 something is undecided; 4 disputed"),
     ]
     description: Annotated[str, Meta(description="the file, as it was named")]
     title: Annotated[str, Meta(description="of the hold")]

@@ -6,22 +6,16 @@ from typing import Annotated, Literal, TypeAlias
 
 from msgspec import Meta
 
-from interlock.report.views.facts import Count, Facts, Place, Program
+from interlock.report.views.facts import AskedFacts, Count, Facts, Place, ResultFacts, Texts
 from interlock.report.views.identification import Identification
-from interlock.report.views.proof_facts import StoryFacts, Texts
+from interlock.report.views.proof_facts import StoryFacts
 
 FleetResult: TypeAlias = Literal["holds", "fails", "undecided", "disputed", "rejected"]
 
 
-class BrokenFacts(Facts, frozen=True):
+class BrokenFacts(AskedFacts, frozen=True):
     """A requirement that fails."""
 
-    id: Annotated[str, Meta(description="unique in the hold")]
-    from_: Annotated[str, Meta(description="the id of its text")]
-    text: Annotated[str, Meta(description="what it asks for")]
-    hazard: Annotated[str, Meta(description="what its breach can lead to")]
-    severity: Annotated[str, Meta(description="the category of the hazard")]
-    scheme: Annotated[str, Meta(description="the scheme of the categories")]
     story: Annotated[StoryFacts | None, Meta(description="a run against it; null: none is told")]
 
 
@@ -115,11 +109,9 @@ class AircraftFacts(Facts, frozen=True):
     result: Annotated[FleetResult, Meta(description="what was found")]
 
 
-class FleetFacts(Facts, frozen=True):
+class FleetFacts(ResultFacts, frozen=True):
     """What was found of a fleet."""
 
-    schema: Annotated[Literal[1], Meta(description="counts up when a reader of the old layout would go wrong")]
-    program: Annotated[Program, Meta(description="what wrote this")]
     exit_code: Annotated[
         int,
         Meta(

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated
 
 from msgspec import Meta
 
 from interlock.report.views.checklist_facts import Guard
-from interlock.report.views.facts import Count, ExitCode, Facts, Program
+from interlock.report.views.facts import Count, ExitCode, Facts, ResultFacts, Texts
 from interlock.report.views.identification import Identification
-from interlock.report.views.proof_facts import Texts
 
 
 class SeenFacts(Facts, frozen=True):
@@ -42,11 +41,9 @@ class CoveredFacts(Facts, frozen=True):
     why_not: Annotated[str, Meta(description="why none does, as far as that is known")]
 
 
-class FunctionalTestFacts(Facts, frozen=True):
+class FunctionalTestFacts(ResultFacts, frozen=True):
     """A functional test of a cargo hold."""
 
-    schema: Annotated[Literal[1], Meta(description="counts up when a reader of the old layout would go wrong")]
-    program: Annotated[Program, Meta(description="what wrote this")]
     exit_code: Annotated[ExitCode, Meta(description="0 shows every failure asked for, 1 some stay hidden, 3 cut short")]
     description: Annotated[str, Meta(description="the file, as it was named")]
     title: Annotated[str, Meta(description="of the hold")]

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Annotated, Literal, TypeAlias
+from typing import Annotated, TypeAlias
 
 from msgspec import UNSET, Meta, UnsetType, field
 
-from interlock.report.views.facts import Count, ExitCode, Facts, Place, Program, Reason, Step
+from interlock.report.views.facts import Count, ExitCode, Facts, Place, Reason, ResultFacts, Step, Texts
 from interlock.report.views.identification import Identification
 from interlock.study.verify import Status as Status
 
-Texts: TypeAlias = tuple[str, ...]
 Values: TypeAlias = Mapping[str, bool | int | str]
 _Yes: TypeAlias = Annotated[bool, Meta(extra_json_schema={"const": True})]
 _No: TypeAlias = Annotated[bool, Meta(extra_json_schema={"const": False})]
@@ -282,11 +281,9 @@ class Rejection(Facts, frozen=True):
     diagnostics: Annotated[tuple[DiagnosticFacts, ...], Meta(description="every fault, by place")]
 
 
-class ProofFacts(Facts, frozen=True):
+class ProofFacts(ResultFacts, frozen=True):
     """Result of proving the requirements of cargo holds."""
 
-    schema: Annotated[Literal[1], Meta(description="counts up when a reader of the old layout would go wrong")]
-    program: Annotated[Program, Meta(description="what wrote this")]
     exit_code: Annotated[
         Annotated[int, Meta(extra_json_schema={"enum": [0, 1, 2, 3, 4]})],
         Meta(description="the worst of all holds: 4 before 2 (rejected) before 1 before 3 before 0"),

@@ -6,9 +6,9 @@ from typing import Annotated, Literal, TypeAlias
 
 from msgspec import Meta
 
-from interlock.report.views.facts import Count, Facts, Program
+from interlock.report.views.facts import Count, ExitCode, Facts, ResultFacts, Texts
 from interlock.report.views.identification import Identification
-from interlock.report.views.proof_facts import StoryFacts, Texts
+from interlock.report.views.proof_facts import StoryFacts
 
 Outcome: TypeAlias = Literal["nothing fails", "mended", "nothing found", "undecided", "disputed"]
 
@@ -61,16 +61,13 @@ class TriedFacts(Facts, frozen=True):
     statement: Annotated[str, Meta(description="the same as a sentence")]
 
 
-class RepairFacts(Facts, frozen=True):
+class RepairFacts(ResultFacts, frozen=True):
     """What would mend a cargo hold in which a requirement fails."""
 
-    schema: Annotated[Literal[1], Meta(description="counts up when a reader of the old layout would go wrong")]
-    program: Annotated[Program, Meta(description="what wrote this")]
     exit_code: Annotated[
-        int,
+        ExitCode,
         Meta(
-            extra_json_schema={"enum": [0, 1, 3, 4]},
-            description="0 nothing fails, or a change is proved to mend it; 1 none was found; 3 undecided; 4 disputed",
+            description="0 nothing fails, or a change is proved to mend it; 1 none was found; 3 undecided; 4 disputed"
         ),
     ]
     description: Annotated[str, Meta(description="the file, as it was named")]
