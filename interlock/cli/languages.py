@@ -25,7 +25,7 @@ def language_option(function: F) -> F:
         default="en",
         show_default=True,
         metavar="CODE",
-        help="Tell the checklist in this language: 'de' comes with the program, or a catalogue of messages (FILE.po).",
+        help="Tell it in this language: 'de' comes with the program, or a catalogue of messages (FILE.po).",
     )(function)
 
 
@@ -35,8 +35,8 @@ def chosen_language(name: str, asked: Session) -> Translation:
 
     if name == ENGLISH.code:
         return ENGLISH
-    if asked.shape.name != "text" or asked.verbose:
-        raise click.UsageError("--language: only the text of a checklist is translated so far, without --verbose.")
+    if "language" not in asked.shape.takes:
+        raise click.UsageError(f"--language: what comes as {asked.shape.name} is for programs, and has one language.")
     if name in SHIPPED:
         return shipped(name)
     if not name.endswith(ENDING):

@@ -135,7 +135,8 @@ class Kind:
     `initial` is where it rests: as it is made, or without power.  `transitions` has the entries that
     `transitions.Machine` takes: trigger, source, dest, and optional lists `conditions` (all must be true) and `unless`
     (none may be true).  `purpose` and `working` are those of a device.  `says` is how states are
-    told that are more than a word: a switch is not `raise`, it is set to it.
+    told that are more than a word: a switch is not `raise`, it is set to it.  `words` are names of states that are made
+    of a position and of words of ours.
     """
 
     id: str
@@ -148,6 +149,11 @@ class Kind:
     purpose: Purpose | None = None
     working: Working | None = None
     says: Mapping[str, str] = field(default_factory=dict)
+    words: Mapping[str, str] = field(default_factory=dict)
+
+    def word(self, state: str) -> str:
+        """The state as a word by itself; a position is called as the description calls it."""
+        return self.words.get(state) or (spaced(state) if state in self.says else say(spaced(state)))
 
     def said(self, state: str) -> str:
         """How people say, behind `is`, that it is in the state."""
@@ -551,6 +557,9 @@ def press_lever_kind(directions: Sequence[str]) -> Kind:
         ),
         says=said
         | {pressed[one]: say("{held} and pressed", held=said.get(one) or say(spaced(one))) for one in pressed},
+        words={
+            pressed[one]: say("{held} and pressed", held=say(one) if one == NEUTRAL else spaced(one)) for one in pressed
+        },
     )
 
 

@@ -7,8 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from functools import reduce
 
 from interlock.diagnostics.nearest import nearest_name
+from interlock.diagnostics.said import say
 from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.failing import failing_items
 from interlock.hold.floor import Face, Floor, Placement, bays_reached, lay_out, parts_of
@@ -54,9 +56,17 @@ _IDS = "{}"
 
 def _naming(message: str, ids: Sequence[str]) -> str:
     """The message with the ids filled in."""
-    named = ", ".join(ids[:MOST_NAMED]) + (f" and {len(ids) - MOST_NAMED} more" if len(ids) > MOST_NAMED else "")
+    named = _named(ids)
     each = "each of " if ids[1:] and message.startswith(_IDS) else ""
     return f"{each}{message.replace(_IDS, named)}"
+
+
+def _named(ids: Sequence[str]) -> str:
+    """The ids, the first of many."""
+    named = ", ".join(ids[:MOST_NAMED])
+    return (
+        named if len(ids) <= MOST_NAMED else say("{words} and {number} more", words=named, number=len(ids) - MOST_NAMED)
+    )
 
 
 def _no_such(code: str, span: Span, message: str, word: str, known: Sequence[str], otherwise: str = "") -> Diagnostic:
@@ -220,7 +230,7 @@ def _passed_over(hold: Hold, floor: Floor, changed: Mapping[str, Span]) -> Itera
     for move in floor.moves:
         for face, _ in move.crossed:
             crossing.setdefault(face, set()).add(move.direction)
-    found: dict[tuple[Span, str], list[str]] = {}
+    found: dict[tuple[Span, tuple[Direction, ...]], list[str]] = {}
     for device in hold.devices:
         standing = DEVICE_KINDS[device.kind].standing
         if not standing or (device.fixed is not None and device.fixed not in standing):
@@ -230,14 +240,21 @@ def _passed_over(hold: Hold, floor: Floor, changed: Mapping[str, Span]) -> Itera
         open_ways = [way for way in Direction if way in crossed - {*device.stops, *device.gives_way}]
         if open_ways:
             span = changed.get(device.id, device.span)
-            found.setdefault((span, " or ".join(open_ways)), []).append(device.id)
+            found.setdefault((span, tuple(open_ways)), []).append(device.id)
     for (span, ways), ids in found.items():
-        said = (
-            f"{_IDS} neither stops a unit that moves {ways} nor gives way to it: the unit passes over, whether it is "
-            "raised or not"
+        said = say(
+            "{devices} neither stops a unit that moves {ways} nor gives way to it: the unit passes over, whether it is "
+            "raised or not",
+            devices=say("each of {devices}", devices=_named(ids)) if ids[1:] else ids[0],
+            ways=_linked(ways, "{first} or {last}"),
         )
-        expected = f"{ways.replace(' or ', ' and ')} in `stops` or in `gives_way`, where a unit would strike it"
-        yield Diagnostic("passed-over-while-raised", span, _naming(said, ids), expected)
+        expected = f"{' and '.join(ways)} in `stops` or in `gives_way`, where a unit would strike it"
+        yield Diagnostic("passed-over-while-raised", span, said, expected)
+
+
+def _linked(words: Sequence[str], message: str) -> str:
+    """The words in one, with the message between each and the next."""
+    return reduce(lambda first, last: say(message, first=first, last=last), words)
 
 
 def _named_alike(hold: Hold, changed: Mapping[str, Span]) -> Iterator[Diagnostic]:
@@ -251,10 +268,12 @@ def _named_alike(hold: Hold, changed: Mapping[str, Span]) -> Iterator[Diagnostic
     for found in ids.values():
         if len(found) > 1:
             # two repetitions with the same names are told once
-            alike.setdefault(tuple(span for _, span in found), []).append(" and ".join(id for id, _ in found))
+            alike.setdefault(tuple(span for _, span in found), []).append(
+                _linked([id for id, _ in found], "{first} and {last}")
+            )
     for spans, pairs in alike.items():
-        said = _naming(f"{_IDS} have the same name, so that reports do not tell them apart", pairs)
-        yield Diagnostic("named-alike", spans[-1], said.removeprefix("each of "), "another `name` for each")
+        said = say("{things} have the same name, so that reports do not tell them apart", things=_named(pairs))
+        yield Diagnostic("named-alike", spans[-1], said, "another `name` for each")
 
 
 def _parts(hold: Hold) -> Iterator[Diagnostic]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from interlock.diagnostics.visible import is_hidden, visible
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 
 _NOT_PLAIN = re.compile(r"[^\n -~]")
 _MARKDOWN_SIGNS = re.compile(r"[\\`*_{}\[\]<>#|~!&$@]|:(?=//)|(?<=www)\.", re.IGNORECASE)
+_CSS_SIGNS = frozenset("\"'\\<>&")
 _MARKDOWN_STARTS = re.compile(r"\A(\d{1,9}(?=[.)])|(?=[-+=]))")
 
 
@@ -124,8 +126,14 @@ def in_yaml(text: str) -> str:
     return '"' + "".join(f"\\U{ord(sign):08x}" if is_hidden(sign) else sign for sign in escaped) + '"'
 
 
-def html_environment() -> Environment:
-    """Templates of pages: whatever is filled in is visible and escaped, but for what is marked as markup."""
+def in_css(text: str) -> str:
+    """Within a quoted text of a style sheet that stands in a page: what could end either is escaped by its number."""
+    return "".join(f"\\{ord(sign):x} " if sign in _CSS_SIGNS else sign for sign in in_line(text))
+
+
+def html_environment(tell: Callable[[str], str] = str) -> Environment:
+    """Templates of pages: whatever is filled in is told by `tell`, visible and escaped, but for what is marked as
+    markup."""
     from jinja2 import Environment, StrictUndefined
 
     return Environment(
@@ -133,5 +141,7 @@ def html_environment() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
-        finalize=lambda value: visible(value) if isinstance(value, str) and not hasattr(value, "__html__") else value,
+        finalize=lambda value: (
+            visible(tell(value)) if isinstance(value, str) and not hasattr(value, "__html__") else value
+        ),
     )

@@ -10,9 +10,13 @@ from collections.abc import Mapping
 from gettext import c2py
 from importlib.resources import files
 from io import BytesIO
+from typing import TYPE_CHECKING
 
 from interlock.diagnostics.said import Said, in_language, places_of, say, say_many
 from interlock.hold.language.nodes import LARGEST_FILE_BYTES
+
+if TYPE_CHECKING:
+    from babel.messages.catalog import Catalog as Read
 
 SHIPPED = ("de",)
 """The languages that come with the program."""
@@ -49,16 +53,15 @@ class Catalogue:
 
     def __init__(self, content: bytes, name: str) -> None:
         """Raises BadCatalogue."""
-        from babel.messages.pofile import PoFileError, read_po
+        from babel.messages.pofile import PoFileError
 
         if len(content) > MOST_BYTES:
             raise BadCatalogue(f"{name}: a catalogue has at most {MOST_BYTES:,} bytes")
         try:
-            read = read_po(BytesIO(content), abort_invalid=True)
+            read, headers = _read(content)
             self._plural = c2py(read.plural_expr)
         except (PoFileError, ValueError, UnicodeError, LookupError, TypeError) as fault:
             raise BadCatalogue(f"{name} is no catalogue of messages (PO): {fault}") from fault
-        headers = dict(read.mime_headers)
         self.code = str(read.locale_identifier or "").replace("_", "-")
         self._thousands = headers.get("X-Thousands", " ")
         self._checked_by = headers.get("X-Checked-By", "")
@@ -122,6 +125,27 @@ def shipped(code: str) -> Catalogue:
     if code not in SHIPPED:
         raise KeyError(code)
     return Catalogue(files("interlock.report").joinpath("translations", f"{code}.po").read_bytes(), code)
+
+
+def _read(content: bytes) -> tuple[Read, Mapping[str, str]]:
+    """The messages, and the lines of the header, of which the library keeps only those that it knows itself."""
+    from email import message_from_string
+
+    from babel.messages.catalog import Catalog, Message
+    from babel.messages.pofile import PoFileParser
+
+    header = ""
+
+    class Messages(Catalog):
+        def __setitem__(self, id: str | list[str] | tuple[str, ...], message: Message) -> None:
+            nonlocal header
+            if id == "":
+                header = str(message.string)
+            super().__setitem__(id, message)
+
+    found = Messages()
+    PoFileParser(found, abort_invalid=True).parse(BytesIO(content))
+    return found, dict(message_from_string(header).items())
 
 
 def _fits(text: str, english: tuple[str, ...] | list[str]) -> bool:

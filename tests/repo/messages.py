@@ -6,14 +6,18 @@ import ast
 from collections.abc import Iterator
 from pathlib import Path
 
+from jinja2 import nodes
+
 from interlock.diagnostics.said import is_translatable, places_of
-from interlock.hold.kinds import ENERGISED, RELEASED, Kind
+from interlock.hold.kinds import DEVICE_KINDS, ENERGISED, RELEASED, Kind
 from interlock.hold.language.model import Direction
 from interlock.hold.loader import Part, Source, load_specification
 from interlock.report.drawing.lifecycle import kinds_drawn
+from interlock.report.languages import html_environment
 from interlock.report.views.harm import LABELS
 from interlock.report.views.slips import EFFECT_HEADS
 from interlock.study.procedure.audit import Verdict
+from interlock.study.procedure.slips import SlipKind
 
 ROOT = Path(__file__).parents[2]
 MAKERS = {"say": 1, "say_both": 2, "say_many": 2, "Said": 1}
@@ -29,6 +33,8 @@ def messages() -> dict[str, str]:
         text = path.read_text(encoding="utf-8")
         if ("diagnostics.said import" in text or name == "interlock/hold/kinds.py") and name not in NOT_SHOWN:
             found.update(_in_module(ast.parse(text)))
+    for path in sorted((ROOT / "interlock" / "report" / "html").glob("*.j2")):
+        found.update({one: "" for one in _in_template(path.read_text(encoding="utf-8"))})
     found.update({word: "" for word in _words()})
     standing = ROOT / "specs" / "standing.yaml"
     texts = load_specification(Source("standing.yaml", standing.read_bytes())).value
@@ -54,6 +60,13 @@ def _in_module(tree: ast.Module) -> Iterator[tuple[str, str]]:
     for node in ast.walk(tree):
         if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "Trigger":
             yield from ((text, "") for text in _literals(node.args[1]))
+
+
+def _in_template(text: str) -> Iterator[str]:
+    """What a template says."""
+    for call in html_environment().parse(text).find_all(nodes.Call):
+        if isinstance(call.node, nodes.Name) and call.node.name == "say" and isinstance(call.args[0], nodes.Const):
+            yield str(call.args[0].value)
 
 
 def _literals(node: ast.AST) -> Iterator[str]:
@@ -87,6 +100,9 @@ def _words() -> Iterator[str]:
     yield from Part
     yield from (one.value for one in Verdict)
     yield from LABELS
+    yield from (kind.word for kind in SlipKind)
+    yield from (text for kind in DEVICE_KINDS.values() for text in (kind.id, kind.purpose) if text)
+    yield "unknown"
     yield from EFFECT_HEADS.values()
     yield from (f"being {way}" for way in ("driven open", "driven closed"))
     yield from (f"{word} of {{door}}" for word in ("latching", "unlatching", "locking", "unlocking"))

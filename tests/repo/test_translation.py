@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pickle
 import re
+from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,7 @@ from interlock.report import translation
 from interlock.report.translation import ENGLISH, SHIPPED, BadCatalogue, Catalogue, shipped, translations
 from interlock.report.views.assumptions import CAUTIONS
 from interlock.report.views.wording import listed, sentence
+from interlock.study.procedure.slips import TAXONOMY
 from tests.golden.small_hold import TEXT
 from tests.repo.messages import messages
 from tests.some import some
@@ -100,6 +102,37 @@ def test_every_message_is_translated_and_none_is_left_over(code: str) -> None:
     assert catalogue.code == code
 
 
+def sayings(page: str) -> str:
+    """What a page says to whoever reads, hears or prints it: texts, attributes, what stands on each sheet."""
+    reader = _Sayings()
+    reader.feed(page)
+    return "\n".join(reader.found)
+
+
+class _Sayings(HTMLParser):
+    """Collects them; scripts and the data of a page are no texts of it."""
+
+    SAYING = ("title", "aria-label", "aria-valuetext", "data-head", "label", "placeholder", "alt")
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.found: list[str] = []
+        self.within = ""
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.within = tag if tag in ("style", "script", "code") else ""
+        self.found += [text for name, text in attrs if name in self.SAYING and text]
+
+    def handle_endtag(self, tag: str) -> None:
+        self.within = ""
+
+    def handle_data(self, data: str) -> None:
+        if self.within == "style":
+            self.found += re.findall(r'content: "([^"]*)"', data)
+        elif not self.within:
+            self.found.append(data)
+
+
 LISTS = [
     ("single-lane.yaml", "--load", "4C=HALF"),
     ("single-lane.yaml", "--unload", "all", "--aboard", "4C=HALF"),
@@ -107,19 +140,29 @@ LISTS = [
 ]
 
 
+LAYOUTS = [(), ("--verbose",), ("--format", "markdown"), ("--format", "html")]
+
+
+@pytest.mark.parametrize("layout", LAYOUTS, ids=" ".join)
 @pytest.mark.parametrize("args", LISTS, ids=" ".join)
 def test_nothing_of_a_checklist_is_left_in_english(
-    args: tuple[str, ...], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    args: tuple[str, ...],
+    layout: tuple[str, ...],
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
 ) -> None:
     """Told in capitals, all that is not in capitals is what somebody wrote in the description, or names a tool."""
     monkeypatch.chdir(MODELS)
-    code, english, _ = told(capsys, *args)
+    code, english, _ = told(capsys, *args, *layout)
     monkeypatch.setattr(translation, "shipped", lambda code: Loud())
-    assert told(capsys, *args, "--language", "de")[0] == code
-    loud = told(capsys, *args, "--language", "de")[1]
+    assert told(capsys, *args, *layout, "--language", "de")[0] == code
+    loud = told(capsys, *args, *layout, "--language", "de")[1]
+    if "html" in layout:
+        assert '<html lang="xx">' in loud
+        loud = sayings(loud)
     assert len(loud.splitlines()) > 20
     written = " ".join(Path(name).read_text(encoding="utf-8") for name in ("single-lane.yaml", "twin-lane.yaml"))
-    written += Path(args[0]).read_text(encoding="utf-8") + args[0]
+    written += Path(args[0]).read_text(encoding="utf-8") + args[0] + TAXONOMY
     # requirements are named by their ids
     written += " ".join(
         re.findall(r"- id: (\S+)", (MODELS.parent / "specs" / "standing.yaml").read_text(encoding="utf-8"))
@@ -132,7 +175,7 @@ def test_nothing_of_a_checklist_is_left_in_english(
     for word in ("is", "the", "make sure", "step", "open", "closed", "stands"):
         assert not re.search(rf"\b{word}\b (?:THE|IS|STANDS)\b", loud)
     assert "MAKE SURE THAT" in loud
-    assert "WARNING: " in loud
+    assert "WARNING" in loud
     assert "make sure" in english.lower()
 
 
@@ -195,6 +238,17 @@ def test_a_partial_or_wrong_catalogue_drops_nothing(
     assert english.count("WARNING:") == text.count("WARNING:")
 
 
+def test_a_catalogue_says_who_has_checked_it_and_how_it_writes_numbers() -> None:
+    """In lines of its header: one that was checked is not said to be unchecked."""
+    unchecked = Catalogue(HEADER.encode(), "xx.po")
+    assert any("No instructor" in note for note in unchecked.notes())
+    lines = '"X-Checked-By: I. Nstructor\\n"\n"X-Thousands: \'\\n"\n'
+    checked = Catalogue(HEADER.replace('"Language', lines + '"Language', 1).encode(), "xx.po")
+    assert checked.notes() == ()
+    assert checked.number(1234567) == "1'234'567"
+    assert shipped("de").number(2104) == "2.104"
+
+
 BAD = [
     (b"\xff\xfe\x00nonsense", "is no catalogue of messages"),
     (b'msgid "a\nmsgstr "b"\n', "does not say its language"),
@@ -224,8 +278,8 @@ def test_a_file_that_is_no_catalogue_is_refused(
     [
         (("--language", "fr"), "there is no language 'fr', only en, de, or a file"),
         (("--language", "no-such.po"), "Cannot read no-such.po"),
-        (("--language", "de", "--format", "json"), "only the text of a checklist is translated so far"),
-        (("--language", "de", "--verbose"), "only the text of a checklist is translated so far"),
+        (("--language", "de", "--format", "json"), "what comes as json is for programs"),
+        (("--language", "de", "--format", "procedure"), "what comes as procedure is for programs"),
     ],
 )
 def test_what_is_not_translated_is_not_promised(

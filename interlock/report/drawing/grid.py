@@ -9,18 +9,20 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 
+from interlock.diagnostics.said import say
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.floor import Cell, Face
 from interlock.hold.language.model import Device, Direction, Doorway
-from interlock.report.drawing.shapes import Box, text_width, wrap
+from interlock.report.drawing.shapes import Box, Tell, text_width, wrap
 from interlock.report.views.wording import named
 
 MARK = 16.0
 NAME = 9.0
 NOTE = 11.0
-ON_ITS_WAY = "partly across"
+ON_ITS_WAY = say("partly across")
 """What is written in a unit that has not arrived yet."""
 _SIDE_MARGIN = 58.0
+_DOOR_FACTS = (("closed", "moving", "open"), ("latched", "unlatched"), ("locked", "unlocked"))
 _CLEAR = 18.0  # the ends of a face that zone outlines may cross
 
 
@@ -37,7 +39,8 @@ class Slot:
 class Grid:
     """The measures of one hold's plan, worked out from what has to fit."""
 
-    def __init__(self, compiled: CompiledHold, tops: float) -> None:
+    def __init__(self, compiled: CompiledHold, tops: float, tell: Tell = str) -> None:
+        self.tell = tell
         self.hold = compiled.hold
         self.floor = compiled.floor
         self.tops = tops
@@ -60,7 +63,7 @@ class Grid:
             ids = [zone.id for zone in self.hold.zones if cell in zone.bays]
             tags = max(tags, sum(text_width(id, NAME) + 10 for id in ids) + 12)
         halves = max((text_width(unit.id, NAME + 1, bold=True) for unit in self.hold.units), default=0.0)
-        halves = max(halves, *(text_width(word, NAME) for word in ON_ITS_WAY.split())) + 12
+        halves = max(halves, *(text_width(word, NAME) for word in self.tell(ON_ITS_WAY).split())) + 12
         self.bay_x = max(104.0, widest + 26, tags, max(across, default=0) * self.slot_width + 2 * _CLEAR, 2 * halves)
         lines = max((len(wrap(unit.name, NAME, self.bay_x - 30)) for unit in self.hold.units), default=0)
         self.bay_y = max(88.0, 52 + lines * (NAME + 2), max(beside, default=0) * self.slot_height + 2 * _CLEAR)
@@ -73,8 +76,13 @@ class Grid:
             found[door.side] = max(found[door.side], 16 + len(self.door_lines(door)) * (NAME + 3))
         return found
 
-    def door_lines(self, door: Doorway, facts: tuple[str, ...] = ("closed", "unlatched", "unlocked")) -> list[str]:
-        """What is said of a door, as wide as its bays allow; the longest facts are what room is kept for."""
+    def door_lines(self, door: Doorway, facts: tuple[str, ...] | None = None) -> list[str]:
+        """What is said of a door, as wide as its bays allow; the longest facts (None) are what room is kept for."""
+        if facts is None:
+            said = [[self.tell(say(fact)) for fact in those] for those in _DOOR_FACTS]
+            facts = tuple(max(those, key=len) for those in said)
+        else:
+            facts = tuple(self.tell(say(fact)) for fact in facts)
         bays = [cell for cell in door.bays if cell in self.floor.cells]
         lengthwise = door.side.axis == "y"
         size, strip = (self.bay_x, self.strip_x) if lengthwise else (self.bay_y, self.strip_y)

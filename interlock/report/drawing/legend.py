@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from typing import Any
 from xml.etree import ElementTree
 
+from interlock.diagnostics.said import joined, say
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.kinds import DEVICE_KINDS, SPRING_LATCH, Kind, Working
 from interlock.hold.language.model import Direction
@@ -18,6 +19,7 @@ from interlock.report.drawing.shapes import (
     UNIT_FILL,
     UNIT_INK,
     Box,
+    Tell,
     balls,
     element,
     path_of,
@@ -39,38 +41,48 @@ Draw = Callable[[ElementTree.Element, float, float], object]
 
 
 def draw_notes(
-    root: ElementTree.Element, compiled: CompiledHold, snapshot: Snapshot | None, top: float, width: float
+    root: ElementTree.Element,
+    compiled: CompiledHold,
+    snapshot: Snapshot | None,
+    top: float,
+    width: float,
+    tell: Tell = str,
 ) -> float:
     """Everything under the plan; gives the height of the whole picture."""
     y, width = top, min(width, _WIDEST)
     if snapshot is not None:
-        y = _paragraphs(root, facts_of(compiled, snapshot), y, width)
-    y = draw_key(root, compiled, snapshot, y, width)
-    return _paragraphs(root, [("Caution", " ".join(CAUTIONS))], y, width)
+        y = _paragraphs(root, facts_of(compiled, snapshot), y, width, tell)
+    y = draw_key(root, compiled, snapshot, y, width, tell)
+    return _paragraphs(root, [(say("Caution"), joined(CAUTIONS))], y, width, tell)
 
 
 def draw_key(
-    root: ElementTree.Element, compiled: CompiledHold, snapshot: Snapshot | None, top: float, width: float
+    root: ElementTree.Element,
+    compiled: CompiledHold,
+    snapshot: Snapshot | None,
+    top: float,
+    width: float,
+    tell: Tell = str,
 ) -> float:
     """The zones, and what the marks mean; gives where it ends."""
-    y = _zone_key(root, compiled, top, width)
-    return _key(root, list(_entries(compiled, snapshot)), y, width)
+    y = _zone_key(root, compiled, top, width, tell)
+    return _key(root, [(tell(text), draw) for text, draw in _entries(compiled, snapshot)], y, width, tell)
 
 
-def _paragraphs(root: ElementTree.Element, facts: list[tuple[str, str]], y: float, width: float) -> float:
+def _paragraphs(root: ElementTree.Element, facts: list[tuple[str, str]], y: float, width: float, tell: Tell) -> float:
     for head, text in facts:
-        lines = wrap(f"{head}: {text}", NOTE, width - 2 * _MARGIN)
+        lines = wrap(f"{tell(head)}: {tell(text)}", NOTE, width - 2 * _MARGIN)
         for line in lines:
             write(root, _MARGIN, y + 12, line, NOTE)
             y += _LINE
     return y + 12
 
 
-def _zone_key(root: ElementTree.Element, compiled: CompiledHold, y: float, width: float) -> float:
+def _zone_key(root: ElementTree.Element, compiled: CompiledHold, y: float, width: float, tell: Tell) -> float:
     zones = compiled.hold.zones
     if not zones:
         return y
-    write(root, _MARGIN, y + 12, "Drive zones", NOTE, bold=True)
+    write(root, _MARGIN, y + 12, tell(say("Drive zones")), NOTE, bold=True)
     y += _LINE + 2
     entries: list[tuple[str, Draw]] = []
     for at, zone in enumerate(zones):
@@ -80,12 +92,13 @@ def _zone_key(root: ElementTree.Element, compiled: CompiledHold, y: float, width
             points = path_of([(x - 13, y), (x + 13, y)])
             element(parent, "path", d=points, stroke=ink, stroke_width=1.8, stroke_dasharray=dashes)
 
-        entries.append((says(zone), line))
+        entries.append((tell(says(zone)), line))
     return _columns(root, entries, y, width)
 
 
-def _key(root: ElementTree.Element, entries: list[tuple[str, Draw]], y: float, width: float) -> float:
-    head, note = "What the marks mean", "(not to scale; the strips between bays are their sides)"
+def _key(root: ElementTree.Element, entries: list[tuple[str, Draw]], y: float, width: float, tell: Tell) -> float:
+    head = tell(say("What the marks mean"))
+    note = tell(say("(not to scale; the strips between bays are their sides)"))
     write(root, _MARGIN, y + 12, head, NOTE, bold=True)
     write(root, _MARGIN + text_width(head, NOTE, bold=True) + 10, y + 12, note, NOTE, fill=SOFT)
     return _columns(root, entries, y + _LINE + 4, width) + 4
@@ -114,37 +127,37 @@ def _entries(compiled: CompiledHold, snapshot: Snapshot | None) -> Iterator[tupl
     yield from ((_in_words(kind), mark(kind, marks.standing_of(kind.id, None))) for kind in present)
     movable = next((kind for kind in present if len(kind.states) > 1), None)
     if snapshot is not None and movable is not None:
-        yield "dark: stands above the floor", mark(movable, True)
-        yield "hollow, broken line: down", mark(movable, False)
+        yield say("dark: stands above the floor"), mark(movable, True)
+        yield say("hollow, broken line: down"), mark(movable, False)
     if any(device.gives_way for device in hold.devices):
-        yield "gives way to a unit that passes so", lambda g, x, y: marks.draw_way(g, x - 13, y, Direction.AFT)
+        yield say("gives way to a unit that passes so"), lambda g, x, y: marks.draw_way(g, x - 13, y, Direction.AFT)
     if any(device.fixed for device in hold.devices):
-        yield "held in one position for good", marks.draw_held
+        yield say("held in one position for good"), marks.draw_held
     if hold.layout.ball_mat:
-        yield "ball mat", lambda g, x, y: balls(g, Box(x - 14, y - 10, x + 14, y + 10))
+        yield say("ball mat"), lambda g, x, y: balls(g, Box(x - 14, y - 10, x + 14, y + 10))
     if hold.doorways:
-        yield "sill", _rectangle(6, fill="#eceff1", stroke=SOFT, stroke_width=0.8)
-        yield "place on the loader", _rectangle(7, fill="none", stroke=SOFT, stroke_dasharray="7 4")
+        yield say("sill"), _rectangle(6, fill="#eceff1", stroke=SOFT, stroke_width=0.8)
+        yield say("place on the loader"), _rectangle(7, fill="none", stroke=SOFT, stroke_dasharray="7 4")
         yield from _door_entries(snapshot)
     if snapshot is not None:
         unit = {"rx": 3, "fill": UNIT_FILL, "stroke": UNIT_INK, "stroke_width": 2.0}
-        yield "unit", _rectangle(7, **unit)
+        yield say("unit"), _rectangle(7, **unit)
         if snapshot.crossings:
-            yield "unit partly across a face", _rectangle(7, **unit, stroke_dasharray="9 4")
+            yield say("unit partly across a face"), _rectangle(7, **unit, stroke_dasharray="9 4")
         if "kept_down" in snapshot.devices.values():
-            yield "kept down by hand", _kept
+            yield say("kept down by hand"), _kept
         if snapshot.failed & set(snapshot.devices):
-            yield "failed", marks.draw_failed
+            yield say("failed"), marks.draw_failed
         if snapshot.running:
-            yield "drive runs so", lambda g, x, y: marks.draw_run(g, x, y, Direction.AFT)
+            yield say("drive runs so"), lambda g, x, y: marks.draw_run(g, x, y, Direction.AFT)
         if snapshot.people:
-            yield "person", marks.draw_person
+            yield say("person"), marks.draw_person
 
 
 def _in_words(kind: Kind) -> str:
-    if kind.working is Working.POWER:
-        return f"powered {kind.purpose}, without power {kind.initial}"
-    return kind.id
+    if kind.working is Working.POWER and kind.purpose is not None:
+        return say("powered {purpose}, without power {state}", purpose=say(kind.purpose), state=kind.word(kind.initial))
+    return say(kind.id)
 
 
 def _kept(parent: ElementTree.Element, x: float, y: float) -> None:
@@ -165,11 +178,11 @@ def _door_entries(snapshot: Snapshot | None) -> list[tuple[str, Draw]]:
             element(parent, "rect", x=end - 2, y=y - 8, width=4, height=16, fill=INK)
 
     if snapshot is None:
-        return [("doorway", lambda g, x, y: bar(g, x, y, 24, fill=PAPER))]
+        return [(say("doorway"), lambda g, x, y: bar(g, x, y, 24, fill=PAPER))]
     drawings: dict[str, Draw] = {
         "closed": lambda g, x, y: bar(g, x, y, 24, fill=INK),
         "moving": lambda g, x, y: bar(g, x, y, 12, fill=PAPER, stroke_dasharray="5 3"),
         "open": lambda g, x, y: bar(g, x, y, 0),
     }
     shown = {held[0] for held in snapshot.doors.values()}
-    return [(f"door {position}", draw) for position, draw in drawings.items() if position in shown]
+    return [(say("door {state}", state=say(word)), draw) for word, draw in drawings.items() if word in shown]

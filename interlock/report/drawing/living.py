@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from xml.etree import ElementTree
 
+from interlock.diagnostics.said import say
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.floor import Move
 from interlock.hold.language.model import Direction
@@ -26,7 +27,7 @@ from interlock.report.drawing.movables import (
     draw_resting,
 )
 from interlock.report.drawing.plan import draw_plan
-from interlock.report.drawing.shapes import FONTS, PAPER, Box, as_text, element, number
+from interlock.report.drawing.shapes import FONTS, PAPER, Box, Tell, as_text, element, number
 from interlock.report.views.appearances import Appearances
 from interlock.report.views.snapshot import Snapshot
 
@@ -35,22 +36,23 @@ _TARGET = 24.0
 _KEY_WIDTH = 760.0
 
 
-def living_plan_svg(compiled: CompiledHold, seen: Appearances, row_of: Callable[[Expr], int]) -> str:
+def living_plan_svg(compiled: CompiledHold, seen: Appearances, row_of: Callable[[Expr], int], tell: Tell = str) -> str:
     """The plan; `row_of` numbers expressions.  Elements carry `data-id`, an id of the description."""
-    return draw_plan(compiled, compiled.hold.title, _Everything(compiled, seen, row_of), lambda root, top, width: top)
+    everything = _Everything(compiled, seen, row_of)
+    return draw_plan(compiled, compiled.hold.title, everything, lambda root, top, width: top, tell=tell)
 
 
-def key_svg(compiled: CompiledHold, seen: Appearances) -> str:
+def key_svg(compiled: CompiledHold, seen: Appearances, tell: Tell = str) -> str:
     """What all of its marks mean."""
     root = ElementTree.Element("svg", {"xmlns": "http://www.w3.org/2000/svg"})
     paper = element(root, "rect", fill=PAPER)
-    height = draw_key(root, compiled, _anything(seen), 0.0, _KEY_WIDTH)
+    height = draw_key(root, compiled, _anything(seen), 0.0, _KEY_WIDTH, tell)
     for name, value in (("width", _KEY_WIDTH), ("height", height)):
         paper.set(name, number(value))
         root.set(name, number(value))
     root.set("viewBox", f"0 0 {number(_KEY_WIDTH)} {number(height)}")
     root.set("role", "img")
-    root.set("aria-label", "What the marks on the plan mean")
+    root.set("aria-label", tell(say("What the marks on the plan mean")))
     root.set("font-family", FONTS)
     return as_text(root)
 
@@ -102,7 +104,7 @@ class _Everything:
             element(place, "rect", **target.sides, fill=PAPER, fill_opacity=0.0)
             for one in self.seen.devices:
                 if one.device.id == slot.device.id:
-                    draw_device(self._when(place, one.when), slot, one.state)
+                    draw_device(self._when(place, one.when), grid, slot, one.state)
             for failure in self.seen.failures:
                 if failure.device == slot.device.id:
                     marks.draw_failed(self._when(place, failure.when), slot.x, slot.y)

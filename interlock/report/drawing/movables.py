@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 from xml.etree import ElementTree
 
+from interlock.diagnostics.said import joined, say
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.floor import Move, Placement
 from interlock.hold.kinds import DEVICE_KINDS
@@ -26,6 +27,7 @@ from interlock.report.drawing.shapes import (
     wrap,
     write,
 )
+from interlock.report.views.wording import listed
 
 
 def _span_of(grid: Grid, door: Doorway) -> Box:
@@ -37,7 +39,9 @@ def draw_door(root: ElementTree.Element, grid: Grid, door: Doorway, facts: tuple
     """The door across its opening, with its sill; None: nothing is said of it."""
     hull, span = grid.inside, _span_of(grid, door)
     position = None if facts is None else facts[0]
-    says = f"{door.name} ({door.id})" + ("" if facts is None else ": " + ", ".join(facts))
+    says = f"{door.name} ({door.id})"
+    if facts is not None:
+        says += ": " + ", ".join(grid.tell(say(fact)) for fact in facts)
     group = element(root, "g", title=says, klass="door", data_id=door.id, data_state=" ".join(facts or ()))
     lengthwise = door.side.axis == "y"
     line = {
@@ -95,7 +99,7 @@ def draw_resting(root: ElementTree.Element, compiled: CompiledHold, grid: Grid, 
     """A unit where it stands."""
     names = {unit.id: unit.name for unit in compiled.hold.units}
     boxes = [_unit_room(grid.cell(cell)) for cell in placement.cells]
-    says = f"{names[placement.kind]} in {', '.join(placement.cells)}"
+    says = grid.tell(say("{unit} in {bays}", unit=names[placement.kind], bays=", ".join(placement.cells)))
     group = _unit_box(root, around(*boxes), says, placement.kind)
     room = boxes[0]
     lines = wrap(names[placement.kind], NAME, room.width - 6)
@@ -112,13 +116,14 @@ def draw_crossing(root: ElementTree.Element, compiled: CompiledHold, grid: Grid,
     kind = move.source.kind
     before = around(*(_unit_room(grid.cell(cell)) for cell in move.source.cells))
     after = around(*(_unit_room(grid.cell(cell)) for cell in move.target.cells))
-    says = f"{names[kind]} partly across {' and '.join(face.id for face, _ in move.crossed)}"
+    faces = listed([face.id for face, _ in move.crossed])
+    says = grid.tell(say("{unit} partly across {faces}", unit=names[kind], faces=faces))
     shared = [cell for cell in move.source.cells if cell in move.target.cells]
     if shared:
         group = _unit_box(root, _between(before, after), says, kind, moving=True)
         x, y = _unit_room(grid.cell(shared[0])).middle
         write(group, x, y, kind, NAME + 1, anchor="middle", bold=True, fill=UNIT_INK)
-        write(group, x, y + NAME + 2, ON_ITS_WAY, NAME, anchor="middle", fill=UNIT_INK)
+        write(group, x, y + NAME + 2, grid.tell(ON_ITS_WAY), NAME, anchor="middle", fill=UNIT_INK)
         return
     # from the middle of one bay to the middle of the next, which leaves room for words on both sides of the face
     if move.direction.axis == "x":
@@ -151,13 +156,13 @@ def _crossing_words(group: ElementTree.Element, grid: Grid, box: Box, kind: str,
         # beside the first lane that the unit lies in, clear of the strips between lanes
         y = box.top + (grid.bay_y - 37) / 2 + 4 - rise
         write(group, box.left + half / 2, y, kind, NAME + 1, anchor="middle", bold=True, fill=UNIT_INK)
-        for at, word in enumerate(ON_ITS_WAY.split()):
+        for at, word in enumerate(grid.tell(ON_ITS_WAY).split()):
             line = y + (at - 1) * (NAME + 1)
             write(group, box.right - half / 2, line, word, NAME, anchor="middle", fill=UNIT_INK)
     else:
         x = box.left + (grid.bay_x - 20) / 2
         write(group, x, box.top + 16, kind, NAME + 1, anchor="middle", bold=True, fill=UNIT_INK)
-        write(group, x, box.bottom - 8, ON_ITS_WAY, NAME, anchor="middle", fill=UNIT_INK)
+        write(group, x, box.bottom - 8, grid.tell(ON_ITS_WAY), NAME, anchor="middle", fill=UNIT_INK)
 
 
 def _unit_box(root: ElementTree.Element, box: Box, says: str, kind: str, moving: bool = False) -> ElementTree.Element:
@@ -169,10 +174,10 @@ def _unit_box(root: ElementTree.Element, box: Box, says: str, kind: str, moving:
     return group
 
 
-def draw_device(root: ElementTree.Element, slot: Slot, state: str | None, failed: bool = False) -> None:
+def draw_device(root: ElementTree.Element, grid: Grid, slot: Slot, state: str | None, failed: bool = False) -> None:
     """A device's mark as it is in the state, or, where none is given, as it is built."""
     device = slot.device
-    says = _says(device, state)
+    says = "; ".join(map(grid.tell, _says(device, state)))
     group = element(root, "g", title=says, klass="device", data_id=device.id, data_state=state or "")
     standing = marks.standing_of(device.kind, state)
     marks.draw_mark(group, slot.x, slot.y, DEVICE_KINDS[device.kind], slot.along, standing)
@@ -187,27 +192,30 @@ def draw_device(root: ElementTree.Element, slot: Slot, state: str | None, failed
     write(group, slot.x, slot.y + 19, device.id, NAME, anchor="middle")
 
 
-def _says(device: Device, state: str | None) -> str:
-    says = f"{device.name} ({device.id}), {device.kind}"
-    if state is not None and len(DEVICE_KINDS[device.kind].states) > 1:
-        says += f": {state.replace('_', ' ')}"
+def _says(device: Device, state: str | None) -> Iterator[str]:
+    kind = DEVICE_KINDS[device.kind]
+    head = f"{device.name} ({device.id})"
+    if state is not None and len(kind.states) > 1:
+        yield say("{device}, {kind}: {state}", device=head, kind=say(kind.id), state=kind.word(state))
+    else:
+        yield say("{device}, {kind}", device=head, kind=say(kind.id))
     if device.stops:
-        says += "; stops " + ", ".join(device.stops)
+        yield say("stops {ways}", ways=joined(device.stops, ", "))
     if device.gives_way:
-        says += "; gives way to " + ", ".join(device.gives_way)
+        yield say("gives way to {ways}", ways=joined(device.gives_way, ", "))
     if device.restrains:
-        says += f"; restrains {', '.join(device.restrains)} when {device.locking.replace('_', ' ')}"
+        locking = kind.word(device.locking)
+        yield say("restrains {ways} when {state}", ways=joined(device.restrains, ", "), state=locking)
     if device.fixed is not None:
-        says += f"; held {device.fixed.replace('_', ' ')}"
-    if device.deferred is not None:
-        says += f" (deferred: {device.deferred.because})"
-    return says
+        held = say("held {state}", state=kind.word(device.fixed))
+        why = None if device.deferred is None else say("(deferred: {because})", because=device.deferred.because)
+        yield held if why is None else joined([held, why])
 
 
 def draw_drive(root: ElementTree.Element, grid: Grid, bay: str, ways: Mapping[Direction, int]) -> None:
     """An arrow for each way in which the drive under a bay runs, at its place from the middle on."""
     box = grid.cell(bay)
-    says = f"the drive under bay {bay} runs {', '.join(ways)}"
+    says = grid.tell(say("the drive under bay {bay} runs {ways}", bay=bay, ways=joined(list(ways), ", ")))
     group = element(root, "g", title=says, klass="drive", data_id=bay)
     for way, at in ways.items():
         marks.draw_run(group, box.left + grid.bay_x / 2 + 20 * at, box.bottom - 11, way)
@@ -216,6 +224,7 @@ def draw_drive(root: ElementTree.Element, grid: Grid, bay: str, ways: Mapping[Di
 def draw_people(root: ElementTree.Element, grid: Grid, bay: str, people: Mapping[str, int]) -> None:
     """The people in a bay, each at its place from the right."""
     box = grid.cell(bay)
-    group = element(root, "g", title=f"{', '.join(people)} in bay {bay}", klass="person", data_id=next(iter(people)))
+    says = grid.tell(say("{people} in bay {bay}", people=", ".join(people), bay=bay))
+    group = element(root, "g", title=says, klass="person", data_id=next(iter(people)))
     for at in people.values():
         marks.draw_person(group, box.right - 18 - 13 * at, box.bottom - 11)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from math import ceil
 from xml.etree import ElementTree
 
+from interlock.diagnostics.said import say
 from interlock.diagnostics.visible import visible
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.floor import Placement
@@ -16,7 +17,7 @@ from interlock.kernel.evaluator import State
 from interlock.report.drawing.grid import NAME, Grid
 from interlock.report.drawing.legend import draw_key
 from interlock.report.drawing.plan import TOPS, InState, draw_floor
-from interlock.report.drawing.shapes import FONTS, PAPER, Box, as_text, element, number, text_width
+from interlock.report.drawing.shapes import FONTS, PAPER, Box, Tell, as_text, element, number, text_width
 from interlock.report.drawing.words import described, facts_of
 from interlock.report.views.snapshot import Snapshot, take
 
@@ -57,16 +58,16 @@ class Drawn:
         return sum(piece.width_pt for piece in self.pieces)
 
 
-def whole_plan(compiled: CompiledHold, state: State | None, title: str) -> Drawn:
+def whole_plan(compiled: CompiledHold, state: State | None, title: str, tell: Tell = str) -> Drawn:
     """All of the hold, in one state or as it is built."""
     snapshot = None if state is None else take(compiled, state)
     rows, lanes = compiled.hold.layout.rows, len(compiled.hold.layout.lanes)
     facts = () if snapshot is None else tuple(facts_of(compiled, snapshot))
     every = {row: frozenset(range(lanes)) for row in range(1, rows + 1)}
-    return Drawn(title, _pieces(compiled, snapshot, title, [every]), facts)
+    return Drawn(title, _pieces(compiled, snapshot, title, [every], tell), facts)
 
 
-def changed_plan(compiled: CompiledHold, before: State, after: State, title: str) -> Drawn:
+def changed_plan(compiled: CompiledHold, before: State, after: State, title: str, tell: Tell = str) -> Drawn:
     """The bays in and beside which something is otherwise than before, as they are after it; no piece where none is."""
     old, new = take(compiled, before), take(compiled, after)
     runs: list[dict[int, frozenset[int]]] = []
@@ -75,16 +76,17 @@ def changed_plan(compiled: CompiledHold, before: State, after: State, title: str
             runs[-1][row] = lanes
         else:
             runs.append({row: lanes})
-    return Drawn(title, _pieces(compiled, new, title, runs), ())
+    return Drawn(title, _pieces(compiled, new, title, runs, tell), ())
 
 
-def plan_key(compiled: CompiledHold, state: State | None) -> Drawn:
+def plan_key(compiled: CompiledHold, state: State | None, tell: Tell = str) -> Drawn:
     """The drive zones, and what the marks of plans mean."""
     root = _drawing()
     paper = element(root, "rect", fill=PAPER)
     snapshot = None if state is None else take(compiled, state)
-    height = draw_key(root, compiled, snapshot, 0.0, _WIDEST)
-    key = _finished(root, paper, Box(0, 0, _WIDEST, height), "Drive zones, and what the marks mean", ())
+    height = draw_key(root, compiled, snapshot, 0.0, _WIDEST, tell)
+    says = tell(say("Drive zones, and what the marks mean"))
+    key = _finished(root, paper, Box(0, 0, _WIDEST, height), says, ())
     return Drawn("", (key,), ())
 
 
@@ -118,10 +120,14 @@ def _placed(snapshot: Snapshot) -> frozenset[Placement]:
 
 
 def _pieces(
-    compiled: CompiledHold, snapshot: Snapshot | None, title: str, runs: Sequence[Mapping[int, frozenset[int]]]
+    compiled: CompiledHold,
+    snapshot: Snapshot | None,
+    title: str,
+    runs: Sequence[Mapping[int, frozenset[int]]],
+    tell: Tell,
 ) -> tuple[Piece, ...]:
     """`runs` have neighbouring rows, each with the lanes that are to be seen."""
-    grid = Grid(compiled, TOPS)
+    grid = Grid(compiled, TOPS, tell)
     found = []
     for run in runs:
         rows, lanes = list(run), frozenset[int]().union(*run.values())
@@ -149,9 +155,16 @@ def _piece(
         box = _bounds(child)
         if box is not None and not _meet(box, window):
             root.remove(child)
-    where = f"row {rows[0]}" if len(rows) == 1 else f"rows {rows[0]} to {rows[-1]}"
-    says = f"Plan view, {where}, forward to the left: {title}. {described(compiled, snapshot, rows)}"
-    return _finished(root, paper, window, says, tuple(rows))
+    where = say("row {row}", row=rows[0])
+    if len(rows) > 1:
+        where = say("rows {first} to {last}", first=rows[0], last=rows[-1])
+    says = say(
+        "Plan view, {where}, forward to the left: {heading}. {says}",
+        where=where,
+        heading=title,
+        says=described(compiled, snapshot, rows),
+    )
+    return _finished(root, paper, window, grid.tell(says), tuple(rows))
 
 
 def _drawing() -> ElementTree.Element:

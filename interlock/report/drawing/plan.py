@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Protocol, TypeAlias
 from xml.etree import ElementTree
 
+from interlock.diagnostics.said import joined, say
 from interlock.diagnostics.visible import visible
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.language.model import Direction, Doorway
@@ -30,6 +31,7 @@ from interlock.report.drawing.shapes import (
     INK,
     PAPER,
     SOFT,
+    Tell,
     as_text,
     balls,
     element,
@@ -47,7 +49,7 @@ from interlock.report.views.snapshot import Snapshot, take
 TOPS = 60.0
 
 
-def plan_svg(compiled: CompiledHold, state: State | None = None, title: str | None = None) -> str:
+def plan_svg(compiled: CompiledHold, state: State | None = None, title: str | None = None, tell: Tell = str) -> str:
     """The plan view, of the hold as built or in one state; the title is the hold's own where none is given.
 
     A state may hold more variables than the machine of `compiled`, behind those.  The same arguments give the same
@@ -57,9 +59,9 @@ def plan_svg(compiled: CompiledHold, state: State | None = None, title: str | No
     heading = compiled.hold.title if title is None else title
 
     def draw_under(root: ElementTree.Element, top: float, width: float) -> float:
-        return draw_notes(root, compiled, snapshot, top, width)
+        return draw_notes(root, compiled, snapshot, top, width, tell)
 
-    return draw_plan(compiled, heading, InState(compiled, snapshot), draw_under, described(compiled, snapshot))
+    return draw_plan(compiled, heading, InState(compiled, snapshot), draw_under, described(compiled, snapshot), tell)
 
 
 class Movables(Protocol):
@@ -82,10 +84,12 @@ Under: TypeAlias = Callable[[ElementTree.Element, float, float], float]
 """Draws under the plan, from a height on and as wide as that; gives the height of the whole picture."""
 
 
-def draw_plan(compiled: CompiledHold, heading: str, movables: Movables, draw_under: Under, says: str = "") -> str:
+def draw_plan(
+    compiled: CompiledHold, heading: str, movables: Movables, draw_under: Under, says: str = "", tell: Tell = str
+) -> str:
     """The plan as SVG, with what is put on it and under it; `says` is the same in words."""
-    grid = Grid(compiled, TOPS)
-    heading = visible(heading)
+    grid = Grid(compiled, TOPS, tell)
+    heading = visible(tell(heading))
     root = ElementTree.Element("svg", {"xmlns": "http://www.w3.org/2000/svg"})
     ElementTree.SubElement(root, "title").text = heading
     paper = element(root, "rect", fill=PAPER)
@@ -100,7 +104,8 @@ def draw_plan(compiled: CompiledHold, heading: str, movables: Movables, draw_und
         root.set(name, number(value))
     root.set("viewBox", f"0 0 {number(width)} {number(height)}")
     root.set("role", "img")
-    root.set("aria-label", visible(f"Plan view, forward to the left: {heading}. {says}".rstrip()))
+    label = say("Plan view, forward to the left: {heading}. {says}", heading=heading, says=says)
+    root.set("aria-label", visible(tell(label).rstrip()))
     root.set("font-family", FONTS)
     return as_text(root)
 
@@ -124,21 +129,23 @@ def draw_floor(root: ElementTree.Element, compiled: CompiledHold, grid: Grid, mo
 def _compass(root: ElementTree.Element, grid: Grid) -> None:
     hull = grid.inside
     y = hull.middle[1]
-    group = element(root, "g", title="forward is to the left", klass="compass")
+    group = element(root, "g", title=grid.tell(say("forward is to the left")), klass="compass")
     arrow = path_of([(8, y), (22, y - 9), (22, y - 3), (44, y - 3), (44, y + 3), (22, y + 3), (22, y + 9)], True)
     element(group, "path", d=arrow, fill=INK)
-    write(group, 12, y + 24, "FWD", 12, bold=True)
-    end = grid.right - 50
-    write(root, end, y + 4, "AFT", 12, bold=True, fill=SOFT)
-    write(root, 8, hull.top + 12, "RIGHT", 10, fill=SOFT)
-    write(root, 8, hull.bottom - 4, "LEFT", 10, fill=SOFT)
+    write(group, 12, y + 24, grid.tell(say("FWD")), 12, bold=True)
+    aft = grid.tell(say("AFT"))
+    write(root, grid.right - max(50, text_width(aft, 12, bold=True) + 4), y + 4, aft, 12, bold=True, fill=SOFT)
+    write(root, 8, hull.top + 12, grid.tell(say("RIGHT")), 10, fill=SOFT)
+    write(root, 8, hull.bottom - 4, grid.tell(say("LEFT")), 10, fill=SOFT)
 
 
 def _hull(root: ElementTree.Element, grid: Grid) -> None:
-    element(root, "rect", title="the hull", **grid.inside.sides, fill="none", stroke=INK, stroke_width=3.0)
+    element(
+        root, "rect", title=grid.tell(say("the hull")), **grid.inside.sides, fill="none", stroke=INK, stroke_width=3.0
+    )
     for cell in grid.floor.cells.values():
         if cell.door is not None:
-            box, says = grid.cell(cell.id), f"loader at {cell.door}"
+            box, says = grid.cell(cell.id), grid.tell(say("loader at {door}", door=cell.door))
             looks = {"fill": "none", "stroke": SOFT, "stroke_dasharray": "7 4"}
             element(root, "rect", title=says, klass="loader", data_id=cell.id, **box.sides, **looks)
             write(root, box.left + 6, box.bottom - 6, says, NAME, fill=SOFT)
@@ -149,15 +156,15 @@ def _bays(root: ElementTree.Element, compiled: CompiledHold, grid: Grid) -> None
     only: dict[str, tuple[str, ...]] = {bay: rule.kinds for rule in layout.rules for bay in rule.bays}
     for id, (row, lane) in layout.bay_names.places.items():
         if id not in grid.floor.cells:
-            write(root, *grid.place(row, lane).middle, "no bay", NAME, anchor="middle", fill=SOFT)
+            write(root, *grid.place(row, lane).middle, grid.tell(say("no bay")), NAME, anchor="middle", fill=SOFT)
             continue
         box = grid.cell(id)
-        says = [f"bay {id}"]
+        says = [say("bay {cell}", cell=id)]
         if id in only:
-            says.append("only " + ", ".join(only[id]))
+            says.append(say("only {kinds}", kinds=", ".join(only[id])))
         if id in layout.ball_mat:
-            says.append("ball mat")
-        group = element(root, "g", title=", ".join(says), klass="bay", data_id=id)
+            says.append(say("ball mat"))
+        group = element(root, "g", title=grid.tell(joined(says, ", ")), klass="bay", data_id=id)
         element(group, "rect", **box.sides, fill="#fafafa", stroke=SOFT)
         if id in layout.ball_mat:
             balls(group, box.shrunk(6))
@@ -194,9 +201,9 @@ class InState:
         for slot in grid.slots():
             id = slot.device.id
             if self.snapshot is None:
-                draw_device(root, slot, None)
+                draw_device(root, grid, slot, None)
             else:
-                draw_device(root, slot, self.snapshot.devices[id], id in self.snapshot.failed)
+                draw_device(root, grid, slot, self.snapshot.devices[id], id in self.snapshot.failed)
 
     def draw_rest(self, root: ElementTree.Element, grid: Grid) -> None:
         for door in self.compiled.hold.doorways:

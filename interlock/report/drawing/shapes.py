@@ -5,13 +5,15 @@ Drawings carry presentation attributes only, no style sheet and no ids, so that 
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeAlias
 from xml.etree import ElementTree
 
 from interlock.diagnostics.visible import visible
 
+Tell: TypeAlias = Callable[[str], str]
+"""Says a text in the language of the drawing: how wide it is, and where its lines end, is known after that."""
 FONTS = "DejaVu Sans, Verdana, Helvetica, sans-serif"
 INK = "#1c1c1c"
 SOFT = "#6b6b6b"

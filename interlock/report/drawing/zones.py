@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from xml.etree import ElementTree
 
+from interlock.diagnostics.said import joined, say
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.language.model import Direction, Zone
 from interlock.report.drawing.grid import NAME, Grid
@@ -28,7 +29,7 @@ def draw_zones(root: ElementTree.Element, compiled: CompiledHold, grid: Grid) ->
         level = next(n for n in range(len(compiled.hold.zones)) if all(n not in levels.get(b, ()) for b in bays))
         for bay in bays:
             levels.setdefault(bay, set()).add(level)
-        group = element(root, "g", title=says(zone), klass="zone", data_id=zone.id)
+        group = element(root, "g", title=grid.tell(says(zone)), klass="zone", data_id=zone.id)
         for run in runs_of(grid, bays):
             box = around(*(grid.cell(bay) for bay in run)).shrunk(3 + 3.0 * min(level, 3))
             element(
@@ -57,8 +58,8 @@ def _bays_of(grid: Grid, zone: Zone) -> list[str]:
 def says(zone: Zone) -> str:
     """What a reader is told of a zone."""
     commanded = {direction for command in zone.commands for direction, _ in command.runs}
-    runs = ", ".join(d for d in Direction if d in commanded)
-    return f"{named(zone.id, zone.name, ' ')}: runs {runs}"
+    runs = joined([d for d in Direction if d in commanded], ", ")
+    return say("{zone}: runs {ways}", zone=named(zone.id, zone.name, " "), ways=runs)
 
 
 def runs_of(grid: Grid, bays: list[str]) -> list[list[str]]:

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from functools import partial
 from itertools import pairwise
 
+from interlock.diagnostics.said import in_language, say
 from interlock.report.drawing.pieces import changed_plan, plan_key, whole_plan
 from interlock.report.html.page import page
+from interlock.report.translation import ENGLISH, Translation
 from interlock.report.views.assumptions import assumptions_of
 from interlock.report.views.checklist import ChecklistView
 from interlock.report.views.sheets import PROVED, WORKERS, Sheet
@@ -18,20 +21,22 @@ BESIDE_STEPS = 3
 """So many at least, which with what stands before each are as high as a plan."""
 
 
-def checklist_html(view: ChecklistView) -> str:
+def checklist_html(view: ChecklistView, language: Translation = ENGLISH) -> str:
     """The page."""
     compiled, states = view.compiled, view.states
+    tell = partial(in_language, language=language)
     plans = [
-        changed_plan(compiled, before, after, f"After part {number}")
+        changed_plan(compiled, before, after, say("After part {number}", number=number), tell)
         for number, (before, after) in enumerate(pairwise(states), 1)
     ]
     return page(
         "checklist.html.j2",
         _sheet(view),
+        language,
         list=view.facts.checklist,
         legs=view.parts,
-        first=whole_plan(compiled, states[0], "The hold before you start"),
-        key=plan_key(compiled, states[0]),
+        first=whole_plan(compiled, states[0], say("The hold before you start"), tell),
+        key=plan_key(compiled, states[0], tell),
         plans=plans,
         orders=_orders(view),
         beside=BESIDE_PT,
@@ -41,9 +46,10 @@ def checklist_html(view: ChecklistView) -> str:
 
 def _sheet(view: ChecklistView) -> Sheet:
     facts = view.facts
-    about = [("Hold", facts.title)] + ([] if facts.situation is None else [("Starts from", facts.situation)])
+    about = [(say("Hold"), facts.title)]
+    about += [] if facts.situation is None else [(say("Starts from"), facts.situation)]
     return Sheet(
-        "Checklist",
+        say("Checklist"),
         facts.goal,
         sentence(view.summary),
         view.tone,
@@ -68,6 +74,6 @@ def _orders(view: ChecklistView) -> Mapping[str, list[str]]:
 
 def _scope(view: ChecklistView) -> Iterator[str]:
     """What is left open."""
-    yield from (sentence(f"left open: {text}") for text in view.facts.checklist.left_open)
+    yield from (sentence(say("left open: {text}", text=text)) for text in view.facts.checklist.left_open)
     if view.facts.checklist.slips is None:
-        yield "Slips were not followed to an end: warnings may be missing."
+        yield say("Slips were not followed to an end: warnings may be missing.")

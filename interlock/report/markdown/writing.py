@@ -2,41 +2,50 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from typing import TypeAlias
 
+from interlock.diagnostics.said import say
 from interlock.report.languages import in_markdown
 from interlock.report.views.identification import Identification
 from interlock.report.views.slips import EFFECT_HEADS, EFFECTS_EXPLAINED, KindFacts
 
+Tell: TypeAlias = Callable[[str], str]
+"""Says a text in the language of the sheet; what it says is escaped behind that."""
 
-def heading(text: str, depth: int = 2) -> Iterator[str]:
+
+def heading(text: str, depth: int = 2, tell: Tell = str) -> Iterator[str]:
     """A heading and the line after it."""
-    yield from (f"{'#' * depth} {in_markdown(text)}", "")
+    yield from (f"{'#' * depth} {in_markdown(tell(text))}", "")
 
 
-def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> Iterator[str]:
+def table(head: Sequence[str], rows: Iterable[Sequence[str]], tell: Tell = str) -> Iterator[str]:
     """A table and the line after it."""
-    yield "| " + " | ".join(head) + " |"
+    yield "| " + " | ".join(map(tell, head)) + " |"
     yield "|" + "---|" * len(head)
     for row in rows:
-        yield "| " + " | ".join(map(in_markdown, row)) + " |"
+        yield "| " + " | ".join(in_markdown(tell(cell)) for cell in row) + " |"
     yield ""
 
 
-def slips_by_kind(kinds: Iterable[KindFacts]) -> Iterator[str]:
+def slips_by_kind(kinds: Iterable[KindFacts], tell: Tell = str) -> Iterator[str]:
     """Kinds of slip against what they lead to, and what those words mean."""
     yield from table(
-        ("slip", "error mode", *EFFECT_HEADS.values()),
-        ((row.kind, row.error_mode or "", *map(str, row.counts)) for row in kinds),
+        (say("slip"), say("error mode"), *map(say, EFFECT_HEADS.values())),
+        ((say(row.kind), row.error_mode or "", *map(str, row.counts)) for row in kinds),
+        tell,
     )
-    yield from (in_markdown(EFFECTS_EXPLAINED), "")
+    yield from (in_markdown(tell(EFFECTS_EXPLAINED)), "")
 
 
-def identified(made: Identification) -> Iterator[str]:
+def identified(made: Identification, tell: Tell = str) -> Iterator[str]:
     """Every file that was read with its digest, and what made the result."""
-    yield from heading("Made from")
-    yield from bullets(f"{one.part}: {one.name}, SHA-256 {one.sha256}" for one in made.files)
-    yield in_markdown(f"With {made.made_with}.")
+    yield from heading(say("Made from"), tell=tell)
+    files = (
+        say("{part}: {name}, SHA-256 {digest}", part=one.part, name=one.name, digest=one.sha256) for one in made.files
+    )
+    yield from bullets(files, tell)
+    yield in_markdown(tell(say("With {tools}.", tools=made.made_with)))
     yield ""
 
 
@@ -45,7 +54,7 @@ def signature() -> Iterator[str]:
     yield "Reviewed by: ______________________ signature: ______________________ date: ____________"
 
 
-def bullets(texts: Iterable[str]) -> Iterator[str]:
+def bullets(texts: Iterable[str], tell: Tell = str) -> Iterator[str]:
     """A list and the line after it."""
-    yield from (f"- {in_markdown(text)}" for text in texts)
+    yield from (f"- {in_markdown(tell(text))}" for text in texts)
     yield ""

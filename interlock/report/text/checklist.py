@@ -117,7 +117,7 @@ def _slips(facts: Body, verbose: bool, tell: Tell) -> Iterator[Line]:
     yield from flow(tell(worst), 2)
     if verbose:
         yield BLANK
-        yield from slip_table(slips.kinds)
+        yield from slip_table(slips.kinds, tell)
         yield from flow(tell(EFFECTS_EXPLAINED), 2, tone=Tone.FAINT)
     for one in slips.hazardous:
         yield from flow(f"- {tell(one.slip)}", 4, 2, Tone.BAD)

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from interlock.diagnostics.said import joined, say
 from interlock.hold.loader import Part
 from interlock.report.views.identification import Identification
 from interlock.report.views.tones import Tone
-from interlock.report.views.wording import listed
+from interlock.report.views.wording import ended, listed
 
-REVIEWERS = ("Prepared", "Reviewed", "Approved")
-WORKERS = ("Done by", "Checked by")
-PROVED = "What is proved, and what that takes for granted"
+REVIEWERS = (say("Prepared"), say("Reviewed"), say("Approved"))
+WORKERS = (say("Done by"), say("Checked by"))
+PROVED = say("What is proved, and what that takes for granted")
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,17 +35,27 @@ class Sheet:
     assumptions: tuple[str, ...]
     scope: tuple[str, ...]
     signers: tuple[str, ...] = REVIEWERS
-    assumed: str = "What this takes for granted"
+    assumed: str = say("What this takes for granted")
 
     @property
     def mark(self) -> str:
         """What stands on each sheet of paper, so that none is taken for one of another: only our words and digits."""
         first = next((one for one in self.identification.files if one.part is not Part.REQUIREMENTS), None)
-        return self.kind if first is None else f"{self.kind}. SHA-256 of the {first.part}: {first.short}..."
+        if first is None:
+            return self.kind
+        told = "{kind}. SHA-256 of the {part}: {digits}..."
+        return say(told, kind=self.kind, part=first.part, digits=first.short)
 
     @property
     def signed(self) -> str:
         """What a signature is for."""
-        files = listed([f"{one.part} {one.short}..." for one in self.identification.files])
-        made = f", made from the files whose SHA-256 begin with: {files}" if files else ""
-        return f"Signed is all that stands before this line{made}. Result: {self.result.rstrip('.')}."
+        result = ended(self.result)
+        files = listed([joined([one.part, f"{one.short}..."]) for one in self.identification.files])
+        if not files:
+            return say("Signed is all that stands before this line. Result: {result}", result=result)
+        return say(
+            "Signed is all that stands before this line, made from the files whose SHA-256 begin with: {files}. "
+            "Result: {result}",
+            files=files,
+            result=result,
+        )

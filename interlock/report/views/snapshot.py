@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from interlock.diagnostics.said import say
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.floor import Move, Placement
 from interlock.hold.kinds import DEVICE_KINDS
@@ -19,8 +20,9 @@ class Snapshot:
     """One state of a hold.
 
     `devices` names the state of every device, `doors` the facts that hold of every door, `running` the drives that run
-    (bay, direction).  `crossings` has one move for each unit on its way.  `told` are (id, name, state) of
-    controls and supplies, `people` the place of each person, `failures` what has struck, in words, and `failed` whose.
+    (bay, direction).  `crossings` has one move for each unit on its way.  `told` are (id, name, state)
+    of controls and supplies, the state as it is told, `people` the place of each person, `failures` what has struck, in
+    words, and `failed` whose.
     """
 
     devices: Mapping[str, str]
@@ -64,8 +66,9 @@ def take(compiled: CompiledHold, state: State) -> Snapshot:
     told = []
     for control in hold.controls:
         states = things[control.id].states
-        told.append((control.id, control.name, first(states, [name for name in states if name != "held"])))
-    told += [(supply.id, supply.name, first(things[supply.id].states, ("on", "off"))) for supply in hold.supplies]
+        word = control.behaviour.word(first(states, [name for name in states if name != "held"]))
+        told.append((control.id, control.name, word))
+    told += [(supply.id, supply.name, say(first(things[supply.id].states, ("on", "off")))) for supply in hold.supplies]
     memories = compiled.origins.variables.values()
     struck = [memory for memory in memories if isinstance(memory, Failure) and value[memory.name] is True]
     return Snapshot(

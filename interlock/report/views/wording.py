@@ -53,6 +53,16 @@ def sentence(text: str) -> str:
     return text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")
 
 
+def capital(text: str) -> str:
+    """With a capital letter at the start."""
+    return Said("{text}", (("text", text),), capital=True)
+
+
+def ended(text: str) -> str:
+    """With a full stop at the end."""
+    return text if text.endswith(".") else Said("{text}.", (("text", text),))
+
+
 def listed(words: Sequence[str], joint: str = "and") -> str:
     """`a`, `a and b`, `a, b and c`."""
     if len(words) < 2:
