@@ -297,6 +297,19 @@ class HeldBack(_OfZone):
 
 
 @dataclass(frozen=True, slots=True)
+class RunsFor(_OfZone):
+    """That the drive under a bay runs that way for this zone, where it is in another zone too that runs it so."""
+
+    bay: str
+    way: Direction
+
+    @property
+    def name(self) -> str:
+        """The signal's name."""
+        return f"zone.{self.zone}.{self.bay}.{self.way}.running"
+
+
+@dataclass(frozen=True, slots=True)
 class ContactRead:
     """That what an expression of the description asks for is so: of a thing, or in a state (None) that it is true."""
 
@@ -333,7 +346,7 @@ class Eased:
         return f"{self.of.name}.eased.{'so' if self.wanted else 'not_so'}"
 
 
-Meaning: TypeAlias = Fact | Commanded | HeldBack | ContactRead | Eased
+Meaning: TypeAlias = Fact | Commanded | HeldBack | RunsFor | ContactRead | Eased
 
 
 def running(bay: str, way: Direction) -> Fact:

@@ -13,7 +13,7 @@ from interlock.prove.search.bmc import bmc
 from interlock.prove.search.explicit import explicit
 from interlock.report.views.assumptions import assumptions_of
 from interlock.study.verify import Status, verify
-from tests.agreement.hold_texts import compile_source, compile_text, doorway, hold_text, overlay, standing
+from tests.agreement.hold_texts import HALF, compile_source, compile_text, doorway, hold_text, overlay, standing
 from tests.teeth.test_standing_set import words_of
 
 
@@ -195,6 +195,50 @@ def test_a_supply_that_the_drives_do_not_use_asks_for_no_fresh_command() -> None
 def test_a_supply_that_the_drives_do_use_asks_for_one(text: str) -> None:
     """Power, command, inhibit, section, relay, sensor, group: by whatever way the drive starts when it comes back."""
     assert failing(text, FRESH) == {f"{FRESH}[Z]"}
+
+
+def two_levers(*, bays: str, wide: str = HALF, left: str = "left_armed", right: str = "right_armed") -> str:
+    """Two zones, each with its lever and a relay for its fresh command."""
+    one, two = bays.split("|")
+    return hold_text(
+        lanes="[L, R]",
+        rows=2,
+        doorways=doorway("[2L, 2R]", "aft"),
+        units=wide,
+        rest=f"""\
+controls:
+  - {{id: JL, kind: lever, positions: [fore, aft]}}
+  - {{id: JR, kind: lever, positions: [fore, aft]}}
+supplies:
+  - {{id: GP, starts: off, may_be_lost: true}}
+relays:
+  - {{id: left_armed, sets: GP is on and JL is neutral, drops: GP is off}}
+  - {{id: right_armed, sets: GP is on and JR is neutral, drops: GP is off}}
+circuits:
+  - {{id: GP_on, use: power, is: GP is on}}
+zones:
+  - {{id: ZL, bays: [{one}], power: {left}, commands: [{{fore: JL is fore, aft: JL is aft}}]}}
+  - {{id: ZR, bays: [{two}], power: {right}, commands: [{{fore: JR is fore, aft: JR is aft}}]}}
+""",
+    )
+
+
+WIDE = "- {id: PAL, name: pallet, across: 2, along: 1}"
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        (two_levers(bays="1L, 2L|1R, 2R", wide=WIDE), set()),
+        (two_levers(bays="1L, 2L|1R, 2R", wide=WIDE, left="GP_on"), {f"{FRESH}[ZL]"}),
+        (two_levers(bays="1L, 2L|1L, 2L"), set()),
+        (two_levers(bays="1L, 2L|1L, 2L", right="GP_on"), {f"{FRESH}[ZR]"}),
+    ],
+    ids=["wide", "wide and wrong", "shared", "shared and wrong"],
+)
+def test_a_fresh_command_is_asked_of_the_zone_that_runs(text: str, expected: set[str]) -> None:
+    """A zone that stands still has moved nothing: not its part of a wide unit, nor what another runs in its bays."""
+    assert failing(text, FRESH) == expected
 
 
 # ---- nobody is shut in by opening a door -------------------------------------------------------------------------

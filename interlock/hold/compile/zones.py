@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from itertools import combinations, compress
 
 from interlock.diagnostics.said import say, say_both
@@ -10,7 +11,7 @@ from interlock.hold.compile.levers import commanding, levers_of, supplies_of
 from interlock.hold.compile.symbols import Additions, Symbols, promised, told
 from interlock.hold.compile.world import Thing
 from interlock.hold.language.model import Command, Direction, Zone
-from interlock.hold.origin import Commanded, Fact, HeldBack, Sort, Subject, running
+from interlock.hold.origin import Commanded, Fact, HeldBack, RunsFor, Sort, Subject, running
 from interlock.hold.sorts import runs as runs_mode
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Ref, conj, disj, neg
 
@@ -37,10 +38,12 @@ def zones(described: Described, known: Symbols) -> Symbols:
     """The drive zones: power, commands and inhibits; the drives under their bays; which of them cross a sill."""
     made = Additions(described.eased)
     runs: dict[Fact, Expr] = {}
+    own: dict[RunsFor, Expr] = {}
     for zone in described.hold.zones:
-        _zone(described, known, made, runs, zone)
+        _zone(described, known, made, runs, own, zone)
     for bay in described.floor.bays:
-        _drive_fails(described, made, runs, bay)
+        _drive_fails(described, made, runs, own, bay)
+    _run_for_zones(described, made, own)
     for door in described.hold.doorways:
         ways = [running(bay, way) for bay in door.bays for way in (door.side, door.side.opposite)]
         across = disj(*(Ref(way.name) for way in ways if way in runs))
@@ -52,7 +55,9 @@ def zones(described: Described, known: Symbols) -> Symbols:
     return made.symbols()
 
 
-def _zone(described: Described, known: Symbols, made: Additions, runs: dict[Fact, Expr], zone: Zone) -> None:
+def _zone(
+    described: Described, known: Symbols, made: Additions, runs: dict[Fact, Expr], own: dict[RunsFor, Expr], zone: Zone
+) -> None:
     """Adds what makes the drives under its bays run to what others of their zones have said of `runs`."""
     thing = Thing(zone.id, Sort.ZONE, zone.name)
     subject = Subject(Sort.ZONE, zone.id)
@@ -107,6 +112,7 @@ def _zone(described: Described, known: Symbols, made: Additions, runs: dict[Fact
                     continue
                 asking = disj(*compress(commands[direction], there))
             free = conj(powered, asking, neg(inhibited), *map(neg, held_back))
+            own[RunsFor(zone.id, bay, direction)] = free
             runs[fact] = disj(runs.get(fact, FALSE), free)
             _define_running(made, bay, direction, runs[fact])
     pairs = (conj(*two) for two in combinations(owners.values(), 2))
@@ -129,20 +135,55 @@ def _zone(described: Described, known: Symbols, made: Additions, runs: dict[Fact
     )
 
 
-def _drive_fails(described: Described, made: Additions, runs: dict[Fact, Expr], bay: str) -> None:
-    """Puts the failures of the drive under a bay into what makes it run."""
+def _drive_fails(
+    described: Described, made: Additions, runs: dict[Fact, Expr], own: dict[RunsFor, Expr], bay: str
+) -> None:
+    """Puts the failures of the drive under a bay into what makes it run, by whichever zone and at all."""
     dead, reversed = (described.struck(bay, mode) for mode in ("dead", "runs_other_way"))
     zones = [zone for zone in described.hold.zones if bay in zone.bays]
     power = [(Fact(Subject(Sort.ZONE, zone.id), "powered"), zone.power) for zone in zones]
     powered = disj(*(promised(fact, syntax, described.eased) for fact, syntax in power))
-    asked = {way: runs.get(running(bay, way), FALSE) for way in Direction}
-    for way in Direction:
+
+    def does(asked: Mapping[Direction, Expr], way: Direction) -> Expr:
         turned = disj(conj(asked[way], neg(reversed)), conj(asked[way.opposite], reversed))
         uncommanded = conj(powered, described.struck(bay, runs_mode(way)))
-        does = conj(disj(turned, uncommanded), neg(dead))
-        if does != asked[way]:
-            runs[running(bay, way)] = does
-            _define_running(made, bay, way, does)
+        return conj(disj(turned, uncommanded), neg(dead))
+
+    asked = {way: runs.get(running(bay, way), FALSE) for way in Direction}
+    for way in Direction:
+        if (then := does(asked, way)) != asked[way]:
+            runs[running(bay, way)] = then
+            _define_running(made, bay, way, then)
+    for zone in zones:
+        asked = {way: own.get(RunsFor(zone.id, bay, way), FALSE) for way in Direction}
+        own.update({RunsFor(zone.id, bay, way): does(asked, way) for way in Direction})
+
+
+def _run_for_zones(described: Described, made: Additions, own: Mapping[RunsFor, Expr]) -> None:
+    """Where zones that run one way share a bay, for which of them its drive does."""
+    for bay in described.floor.bays:
+        for way in Direction:
+            sharing = [zone for zone in described.hold.zones if bay in zone.bays and way in _ways(zone)]
+            if len(sharing) < 2:
+                continue
+            for zone in sharing:
+                meaning = RunsFor(zone.id, bay, way)
+                made.define(
+                    meaning,
+                    own.get(meaning, FALSE),
+                    say_both(
+                        "{zone} runs the drive under bay {bay} {way}",
+                        "{zone} does not run the drive under bay {bay} {way}",
+                        zone=zone.name,
+                        bay=bay,
+                        way=way,
+                    ),
+                )
+
+
+def _ways(zone: Zone) -> set[Direction]:
+    """The directions that it can be commanded."""
+    return {way for command in zone.commands for way, _ in command.runs}
 
 
 def _define_running(made: Additions, bay: str, way: Direction, when: Expr) -> None:
@@ -173,7 +214,7 @@ def zone_facts(described: Described, known: Symbols) -> Symbols:
             id = known.things[zone.id].parts.get(direction)
             if isinstance(id, str):
                 fact = Fact(Subject(Sort.ZONE, zone.id), "running", direction)
-                runs = disj(*(drive(known, bay, direction) for bay in zone.bays))
+                runs = disj(*(_drive_for(known, zone, bay, direction) for bay in zone.bays))
                 phrases = say_both(
                     "{zone} runs {direction}",
                     "{zone} does not run {direction}",
@@ -196,6 +237,12 @@ def drive(known: Symbols, cell: str, direction: Direction) -> Expr:
     """The drive under the cell runs in the direction."""
     name = running(cell, direction).name
     return Ref(name) if name in known.signals else FALSE
+
+
+def _drive_for(known: Symbols, zone: Zone, bay: str, direction: Direction) -> Expr:
+    """The zone runs the drive under one of its bays in the direction."""
+    name = RunsFor(zone.id, bay, direction).name
+    return Ref(name) if name in known.signals else drive(known, bay, direction)
 
 
 def held(described: Described, known: Symbols, cell: str, direction: Direction) -> Expr:

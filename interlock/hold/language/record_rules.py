@@ -277,8 +277,8 @@ _REQUIREMENT_NEEDS: Mapping[RequirementKind, tuple[tuple[str, ...], tuple[str, .
     RequirementKind.ALWAYS: (("condition",), ("when",)),
     RequirementKind.CAN: (("condition",), ("when", "first")),
     RequirementKind.CAN_ALWAYS: (("condition",), ()),
-    RequirementKind.ONLY_IF: (("step", "condition"), ()),
-    RequirementKind.ORDER: (("step", "first"), ("since",)),
+    RequirementKind.ONLY_IF: (("step", "condition"), ("when",)),
+    RequirementKind.ORDER: (("step", "first"), ("when", "since")),
 }
 """For each kind of requirement the fields that it needs and those that it may have besides."""
 
