@@ -31,7 +31,7 @@ from interlock.study.causes import causes
 from interlock.study.causes.blame import Blame, blame
 from interlock.study.causes.trials import Bench, Model
 from interlock.study.verify import Status, Verification, verify
-from tests.agreement.hold_texts import fetch, standing
+from tests.agreement.hold_texts import fetch, hold_text, standing
 from tests.some import telling
 
 FILE = "tests/quality/three-rows.yaml"
@@ -334,3 +334,43 @@ def test_what_is_not_there_is_told_before_any_guess() -> None:
 
     search: Any = SimpleNamespace(bench=bench, open=ids, _missing=missing, _guessed=lambda _: cause(*ids))
     assert [one.requirements for one in causes._Search.causes(search)] == [("far",), ("near", "far")]
+
+
+@pytest.mark.parametrize("chosen", [(), ("nothing-across-behind-shut-doors[2C,2C.right]",)], ids=["all", "one"])
+def test_what_keeps_a_door_from_moving_is_no_repair(chosen: tuple[str, ...]) -> None:
+    """A door that people shut, and that nothing asks about the load: only people secure that load.  What would restore
+    the requirement is a door that never opens, or never shuts again; neither is a cause."""
+    door = (
+        "- {id: FD, bays: [2C], side: right, moved_by: hand, opens: FD is unlatched, closes: nobody_in, "
+        "latch: {by: hand, when: FD is closed}, unlatch: {by: hand, when: always}, lock: none, path: [], "
+        "starts: [closed, latched]}"
+    )
+    rail = "- {{id: L{0}, kind: fixed guide, on: {0}C.left, stops: [left], restrains: [y]}}"
+    lock = (
+        "- {id: P1, kind: manual latch, on: 1C.aft, stops: [fore, aft], restrains: [x], locking: raised, "
+        "starts: lowered}"
+    )
+    text = hold_text(
+        rows=2,
+        ball_mat="[2C]",
+        doorways=door,
+        devices="\n".join([rail.format(1), rail.format(2), lock]),
+        pushing="always",
+        rest="""\
+places:
+  - {id: ramp, bay: outside, reaches: []}
+  - {id: in_2, bay: 2C, reaches: [1C, 2C, P1]}
+people:
+  - {id: A, name: loader, places: [ramp, in_2], starts: ramp, moves: FD is open}
+circuits:
+  - {id: nobody_in, use: permit, is: "no m in people, m is inside"}
+""",
+    )
+    hold = load_hold(Source("hand.yaml", text.encode()), fetch).value
+    assert hold is not None
+    compiled = compile_hold(hold, standing()).compiled
+    assert compiled is not None
+    found = verify(compiled, decide, Limits(), chosen=chosen or None)
+    blamed = blame(found, lambda undone: None, decide)
+    assert found.count(Status.FAILS)
+    assert not [cause for cause in blamed.causes if "FD" in cause.item]

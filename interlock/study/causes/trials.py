@@ -14,7 +14,9 @@ from itertools import product
 from typing import cast
 
 from interlock.hold.compile.compiler import CompiledHold, compile_hold
+from interlock.hold.compile.described import position
 from interlock.hold.compile.lowering import Lowering
+from interlock.hold.compile.requirements import Instance
 from interlock.hold.language.model import Hold
 from interlock.hold.language.syntax import Syntax
 from interlock.hold.origin import Sort
@@ -35,6 +37,8 @@ NEAR_EXPANDED = 60
 """States that a search for another way round a guess expands."""
 PROOF_SECONDS = 20.0
 """How long one guess may be put to proof: what takes longer is no good guess to tell of."""
+MOST_NOT_ASKED = 12
+"""What can be done that nobody asked about this time: of so much it is looked whether a guess leaves it."""
 MOST_STARTS = 64
 """Starts that are tried for a run in a hold whose memories are not the same."""
 
@@ -52,7 +56,10 @@ class Model:
 
 
 def model_of(compiled: CompiledHold, ids: Sequence[str]) -> Model:
-    """The machine and the questions of the requirements among `ids` that the hold has, and of what drives can do."""
+    """The machine and the questions of the requirements among `ids` that the hold has, of drives and of doors.
+
+    Of each drive it is asked whether it can run, of each door whether it can start to move either way, and arrive.
+    """
     machine = with_monitors(compiled.machine)
     wanted = set(ids)
     found = {
@@ -63,6 +70,12 @@ def model_of(compiled: CompiledHold, ids: Sequence[str]) -> Model:
     for side in compiled.world.sides.values():
         if side.sort is Sort.DIRECTION_OF_ZONE:
             found[f"{side.phrase} can run"] = Question(f"{side.phrase} can run", side.states["running"])
+    doors = {position(Sort.DOOR, door.id).name for door in compiled.hold.doorways}
+    moves: dict[str, list[Expr]] = {}
+    for rule in machine.rules:
+        if doors & {name for name, _ in rule.update}:
+            moves.setdefault(compiled.glossary.rules[rule.name].text, []).append(rule.guard)
+    found |= {text: Question(text, disj(*guards)) for text, guards in moves.items()}
     return Model(compiled, machine, found)
 
 
@@ -129,24 +142,25 @@ class Bench:
                 else:
                     self.good[id] = [trace]
         self._truths: dict[State, Callable[[Expr], bool]] = {}
-        self.model = model_of(verification.compiled, [*self.bad, *self.good])
+        others = _not_asked(verification)
+        self.model = model_of(verification.compiled, [*self.bad, *self.good, *(one.requirement.id for one in others)])
         self._note_what_runs([*self.bad.values(), *self.good.values()])
-        self._keep_clear()
+        self._keep_clear([one.requirement.id for one in others])
         self._lowered: dict[int, tuple[Syntax, Expr]] = {}
         self._lowering = Lowering(verification.compiled.world)
         own = {text.id for text in verification.compiled.hold.requirements}
-        asked = {a.instance.origin.id: a.instance.origin for a in verification.answers}
         wanted = {
-            a.instance.origin.id
+            a.instance.origin.id: a.instance.origin
             for a in verification.answers
             if isinstance(a.finding, Fails) or a.status is Status.FAILS
         }
-        self._texts = tuple(text for id, text in asked.items() if id not in own and id in wanted)
+        wanted |= {one.origin.id: one.origin for one in others if one.requirement.id in self.good}
+        self._texts = tuple(text for id, text in wanted.items() if id not in own)
         self._under: dict[Expr, frozenset[str]] = {}
         self._critical: dict[tuple[str, Trace], tuple[State, ...]] = {}
 
     def _note_what_runs(self, known: Sequence[Sequence[Trace]]) -> None:
-        """What drives are known to do can be done as well: a hold in which nothing runs breaks little."""
+        """What drives and doors are known to do can be done too: a hold in which nothing moves breaks little."""
         traces = [trace for some in known for trace in some]
         for id, question in self.model.questions.items():
             if id not in self.bad and id not in self.good:
@@ -156,26 +170,29 @@ class Bench:
                         self.good[id] = [Trace(trace.rules[:at], trace.states[: at + 1])]
                         break
 
-    def _keep_clear(self) -> None:
+    def _keep_clear(self, others: Sequence[str]) -> None:
         """What can be done is shown by runs on which nothing that fails is broken: others may rest on the flaw.
 
-        What is not soon found so is left out: it says nothing about guesses.
+        What is broken at the start already no run keeps clear of.  What is not soon found so is left out: it says
+        nothing about guesses.  The `others` were not asked about, and are looked for in the same way.
         """
-        breaches = disj(*(self.model.questions[id].target for id in self.bad))
+        starts = [self.truths(traces[0].states[0]) for traces in self.bad.values()]
+        targets = [self.model.questions[id].target for id in self.bad]
+        breaches = disj(*(one for one in targets if not any(true(one) for true in starts)))
         through = [id for id, (trace, *_) in self.good.items() if any(self.truths(s)(breaches) for s in trace.states)]
-        if not through:
+        wanted = [*through, *others]
+        if not wanted:
             return
         machine = self.model.machine
         sound = neg(breaches)
         rules = tuple(replace(rule, guard=conj(rule.guard, sound)) for rule in machine.rules)
-        asked = [Question(id, conj(self.model.questions[id].target, sound), expects_run=True) for id in through]
+        asked = [Question(id, conj(self.model.questions[id].target, sound), expects_run=True) for id in wanted]
         search = GuidedSearch(replace(machine, rules=rules), asked, self.limits, clock_of(self.limits))
         search.run(range(len(asked)), MOST_EXPANDED, silent)
-        for id in through:
+        for id in wanted:
+            self.good.pop(id, None)
             if id in search.found:
                 self.good[id] = [search.found[id]]
-            else:
-                del self.good[id]
 
     def is_over(self) -> bool:
         """No more time, or an end was asked for."""
@@ -307,7 +324,8 @@ class Bench:
     def lost(self, model: Model, most: float) -> tuple[str, ...]:
         """What could not be done any more in the hold as it would be, or for which no run is soon found.
 
-        Once that is more than `most` the rest is taken to be lost as well.
+        Once that is more than `most` the rest is taken to be lost as well; and all is lost where a drive or door cannot
+        do any more what it could.
 
         Runs that are found are remembered where they can be done in the hold as it is: they do not rest on the flaw.
         """
@@ -329,7 +347,9 @@ class Bench:
             back = None if trace is None else run_again(self.model, model, trace, id)
             if back is not None:
                 self.good[id].append(back)
-        return tuple(id for id in open if id not in search.found)
+        left = tuple(id for id in open if id not in search.found)
+        asked_for = {one.requirement.id for one in self.verification.compiled.instances}
+        return left if asked_for.issuperset(left) else tuple(known)
 
     def prove_first(self, model: Model, first: str, others: Sequence[str]) -> Mapping[str, Status]:
         """What comes of one failing requirement in the hold as it would be; where it holds, of the others as well."""
@@ -359,6 +379,14 @@ class _Otherwise:
 
     positions: Mapping[str, int]
     definitions: Mapping[str, Expr]
+
+
+def _not_asked(verification: Verification) -> tuple[Instance, ...]:
+    """A few of what can perhaps be done although nobody asked this time, spread over all of it."""
+    asked = {answer.instance.requirement.id for answer in verification.answers}
+    instances = verification.compiled.instances
+    left = [one for one in instances if one.requirement.kind is RequirementKind.CAN and one.requirement.id not in asked]
+    return tuple(left[:: -(-len(left) // MOST_NOT_ASKED) or 1])
 
 
 def _clauses_of(verification: Verification) -> tuple[Expr, ...]:
