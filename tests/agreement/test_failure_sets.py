@@ -11,7 +11,8 @@ from itertools import combinations, product
 import pytest
 
 from interlock.confirm.failures import confirm_sets
-from interlock.kernel.claims import Limits, ProgressCallback, silent
+from interlock.confirm.replay import replay
+from interlock.kernel.claims import Limits, ProgressCallback, Trace, silent
 from interlock.kernel.expressions import TRUE, Is, conj, disj
 from interlock.kernel.failures import (
     DisputedSets,
@@ -29,6 +30,8 @@ from interlock.kernel.failures import (
 )
 from interlock.kernel.machine import Actor, Machine, Question, Rule, Variable
 from interlock.prove.engine import OutOfTime
+from interlock.prove.failures.ahead import Ahead
+from interlock.prove.failures.looking_back import LookBack
 from interlock.prove.failures.sets import smallest_sets
 from interlock.prove.failures.states import Met, Nominal
 from interlock.study.sessions import Session
@@ -172,6 +175,35 @@ def test_no_false_claim_is_believed(seeds: range) -> None:
                 true = truth[finding.complete][at]
                 assert sorted(map(sorted, true)) == sorted(map(sorted, false[at].sets)), (seed, finding)
     assert disputed > 0.8 * len(seeds)
+
+
+def test_runs_that_are_found_ahead_are_runs_of_their_set(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each leads to the target that it is given for, and nothing but the failures of the set strikes in it."""
+    look = Ahead.look
+    found: list[tuple[int, frozenset[str], Trace]] = []
+
+    def looked(self: Ahead, asked: int, others: Sequence[int], own: Sequence[str], met: Met) -> dict[int, Trace]:
+        runs = look(self, asked, others, own, met)
+        found.extend((at, frozenset(own), run) for at, run in runs.items())
+        assert set(runs) <= {asked, *others}
+        return runs
+
+    monkeypatch.setattr(Ahead, "look", looked)
+    monkeypatch.setattr(LookBack, "run_to", lambda self, target, shortly=False: None)
+    steps = struck = 0
+    for seed in range(3000, 3030):
+        machine, questions = random_failing(seed)
+        found.clear()
+        smallest_sets(machine, questions, 2)
+        failures = failures_of(machine)
+        for at, own, run in found:
+            assert not replay(machine, questions[at].target, run), seed
+            members = {struck_by(machine.rule(name), failures) for name in run.rules} - {None}
+            assert members <= own, seed
+            steps += run.depth
+            struck += len(members)
+    assert steps > 50
+    assert struck > 20
 
 
 LAMP = Machine(

@@ -42,6 +42,34 @@ def planned(machine: Machine, target: Expr) -> list[int] | None:
     return best_first(packing, packing.pack(start), aim, successors, is_goal, 10_000, clock_of(NO_LIMITS))
 
 
+def test_milestones_are_what_a_plan_brings_about() -> None:
+    """Of the facts on a plan's way none is so already, and rules of the plan make each."""
+    told = 0
+    for seed in range(40):
+        machine, questions = random_case(seed)
+        start = next(iter(initial_states(machine)), None)
+        if start is None:
+            continue
+        packing = Packing(machine)
+        relaxation = DeleteRelaxation(machine, [question.target for question in questions])
+        relaxation.put_all(packing.places(packing.pack(start)))
+        now = dict(zip(machine.domains, start, strict=True))
+        for node in relaxation.targets:
+            plan, facts = relaxation.plan_here(node), relaxation.milestones_here(node)
+            if plan is None:
+                assert facts == []
+                continue
+            made = [fact for rule in plan.rules for fact in machine.rules[rule].update]
+            assert all(fact in made and now[fact[0]] != fact[1] for fact in facts), seed
+            assert len(set(facts)) == len(facts) >= min(1, plan.size)
+            # without the rules that make a fact on the way another way is taken, or none
+            for name, value in facts[:1]:
+                banned = {at for at, rule in enumerate(machine.rules) if (name, value) in rule.update}
+                assert (name, value) not in relaxation.milestones_here(node, banned)
+            told += len(facts)
+    assert told > 50
+
+
 @pytest.mark.parametrize("tens", range(6))
 def test_finds_a_way_exactly_where_there_is_one(tens: int) -> None:
     """With as many states as it likes the planner reaches what enumeration reaches, by a run of the machine."""

@@ -1,9 +1,9 @@
 """One set of failures: runs to targets in which nothing else fails, or clauses that exclude the targets.
 
 First what is known is looked at: states that are reached, then clauses, then how runs to the same target ended under
-other sets (the last steps of most have nothing to do with what failed).  Then it is looked back from each target (see
-`looking_back`); what is left is asked of property-directed reachability, begun with the clauses that are known, in
-turns with guided search.
+other sets (the last steps of most have nothing to do with what failed).  Then it is looked back from each target
+shortly (see `looking_back`), ahead to it (see `ahead`), and back once more; what is left is asked of property-directed
+reachability, begun with the clauses that are known, in turns with guided search.
 """
 
 from __future__ import annotations
@@ -28,6 +28,8 @@ FEW_FRAMES = 6
 Known = Callable[[], list[Cube]]
 Ending = tuple[int, ...]
 """Rules, by their numbers, with which a run to a target ended after its last failure."""
+LookAhead = Callable[[int, Iterable[int], Met], Mapping[int, Trace]]
+"""Looks for a run to a target, by its place, from states that are met: the runs that it finds, others' too."""
 Guide = Callable[[Sequence[int]], Mapping[int, Trace]]
 """Guided search for some of the targets, by their places: runs to those that it finds."""
 
@@ -37,7 +39,8 @@ class OneSet:
 
     `excludes` says of a target, by its place, whether the clauses known exclude it; `may_hold` gives cubes kept out by
     clauses that are not known not to hold under the set, `hold` by those that hold there.  `met` is None where there is
-    no state to begin with.  `endings` gives, by the target's place, how runs to it ended.
+    no state to begin with.  `endings` gives, by the target's place, how runs to it ended; `ahead` looks for runs from
+    states that are met.
     """
 
     def __init__(
@@ -51,6 +54,7 @@ class OneSet:
         clock: Clock,
         found: Callable[[int, Trace], None],
         endings: Callable[[int], Iterable[Ending]],
+        ahead: LookAhead,
     ) -> None:
         self.narrowed = narrowed
         self.targets = [narrowed.gate(target) for target in targets]
@@ -63,6 +67,7 @@ class OneSet:
         """The places of the targets to which a run is known, or that the clauses known exclude."""
         self._found = found
         self._endings = endings
+        self._ahead = ahead
 
     @property
     def left(self) -> list[int]:
@@ -83,14 +88,14 @@ class OneSet:
                 for place in self.left:
                     if place in self.answered:
                         continue
-                    trace = self._ending_alike(self.met, place)
-                    if trace is None:
-                        trace = look.run_to(self.targets[place], shortly=in_vain >= MOST_IN_VAIN)
-                    if trace is None:
-                        in_vain += 1
-                    else:
-                        in_vain = 0
+                    trace = self._ending_alike(self.met, place) or look.run_to(self.targets[place], shortly=True)
+                    if trace is None and in_vain < MOST_IN_VAIN:
+                        self._note_all(self._ahead(place, self.left, self.met).items())
+                        if place not in self.answered:
+                            trace = look.run_to(self.targets[place])
+                    if trace is not None:
                         self._note(place, trace)
+                    in_vain = 0 if place in self.answered else in_vain + 1
             finally:
                 look.close()
         if not self.left:

@@ -17,6 +17,7 @@ from functools import reduce
 from operator import or_
 
 from interlock.kernel.claims import Limits, Progress, ProgressCallback, Trace, silent
+from interlock.kernel.evaluator import initial_states
 from interlock.kernel.expressions import assign
 from interlock.kernel.failures import (
     Kept,
@@ -42,6 +43,7 @@ from interlock.prove.core.samples import Samples
 from interlock.prove.core.solvers import light_solver
 from interlock.prove.core.starts import some_initial_states
 from interlock.prove.engine import INTERRUPTED, NO_LIMITS, OutOfTime, clock_of, stop_reason
+from interlock.prove.failures.ahead import Ahead
 from interlock.prove.failures.likes import Likes
 from interlock.prove.failures.narrowing import Narrowing
 from interlock.prove.failures.one_set import Ending, OneSet
@@ -133,6 +135,7 @@ class _Work:
             if owner is not None and (failures[owner], True) in rule.update:
                 self.strikes[failures[owner]].append(rule)
         self.likes: Likes | None = None
+        self.ahead: Ahead | None = None
         self.truth = [self.rules.encoding.gate(question.target) for question in questions]
 
     def run(self) -> None:
@@ -223,6 +226,11 @@ class _Work:
         left = self.open_under(number)
         own = self.named(number)
         met = None if self.nominal is None else Met(self.nominal, own, self.strikes)
+
+        def look_ahead(place: int, others: Iterable[int], met: Met) -> Mapping[int, Trace]:
+            found = self.look_ahead(own, left[place], [left[other] for other in others], met)
+            return {left.index(at): trace for at, trace in found.items()}
+
         search = OneSet(
             self.narrowing.under(self.sets.members[number]),
             [self.truth[at] for at in left],
@@ -233,6 +241,7 @@ class _Work:
             self.clock,
             lambda place, trace: self.found(left[place], trace),
             lambda place: tuple(self.endings[left[place]]),
+            look_ahead,
         )
 
         def guide(places: Sequence[int]) -> Mapping[int, Trace]:
@@ -246,6 +255,14 @@ class _Work:
             for place in search.left:
                 if not self.pool.excludes(self.asked[left[place]], number):
                     raise AssertionError("what excludes a target does not do so in the pool")
+
+    def look_ahead(self, own: Collection[str], at: int, others: Collection[int], met: Met) -> dict[int, Trace]:
+        """Runs in which nothing but these fails: to the target of that question, and to those of others on the way."""
+        if self.ahead is None:
+            strikes = {name: [self.number[rule.name] for rule in rules] for name, rules in self.strikes.items()}
+            start = next(initial_states(self.machine))
+            self.ahead = Ahead(self.machine, [one.target for one in self.questions], strikes, start, self.clock)
+        return self.ahead.look(at, others, own, met)
 
     def like(self, cubes: Iterable[Cube]) -> list[Cube]:
         """Cubes that say of other places what these say, and that no state known to be reached is in."""

@@ -13,6 +13,7 @@ from itertools import combinations
 
 from interlock.kernel.claims import Trace
 from interlock.kernel.evaluator import State, fire, truths_in
+from interlock.kernel.expressions import Value
 from interlock.kernel.machine import Actor, Machine, Rule
 from interlock.prove.core.encoding import TRUTH
 from interlock.prove.core.local import Cube, LocalRules
@@ -262,6 +263,13 @@ class Met(Samples):
             else:
                 fewest |= 1 << at
         return fewest, lanes
+
+    def along(self, facts: Iterable[tuple[str, Value]]) -> int:
+        """The lanes that are farthest along a plan which brings these about, the last first."""
+        lanes = self.masks[TRUTH]
+        for fact in facts:
+            lanes = lanes & self.masks[self.encoding.literals[fact]] or lanes
+        return lanes
 
     def literals_of(self, lanes: int) -> list[int]:
         """What is so in the first of these lanes."""

@@ -193,9 +193,32 @@ class DeleteRelaxation:
 
     def plan_here(self, target: int, banned: Set[int] = frozenset()) -> RelaxedPlan | None:
         """The same from the state put, without the rules that are banned."""
-        lack = self._lack
-        if lack[target] <= 0:
+        if self._lack[target] <= 0:
             return RelaxedPlan(frozenset(), frozenset())
+        known = self._costs_here(target, banned)
+        return None if known is None else self._trace_back(target, known[1])
+
+    def milestones_here(self, target: int, banned: Set[int] = frozenset()) -> list[tuple[str, Value]]:
+        """The facts that such a plan brings about, the last first; none where there is no plan."""
+        known = None if self._lack[target] <= 0 else self._costs_here(target, banned)
+        if known is None:
+            return []
+        cost, support = known
+        seen = {target}
+        found: list[int] = []
+        stack = [target]
+        while stack:
+            node = stack.pop()
+            if node in self._fact_of:
+                found.append(node)
+            for below in self.behind(node, support):
+                if below not in seen and self._lack[below] > 0:
+                    seen.add(below)
+                    stack.append(below)
+        return [self._fact_of[node] for node in sorted(found, key=lambda node: (-cost[node], node))]
+
+    def _costs_here(self, target: int, banned: Set[int]) -> tuple[dict[int, int], dict[int, int]] | None:
+        """What a plan for the target goes by: costs and supports (see `_forward`); None where it is out of reach."""
         uses: dict[int, list[int]] = {target: []}
         opens: dict[int, list[_Opened]] = {}
         sources: list[_Opened] = []
@@ -207,7 +230,7 @@ class DeleteRelaxation:
                 levels += 1
             cost, support = self._forward(uses, opens, sources, target)
             if target in cost:
-                return self._trace_back(target, support)
+                return cost, support
             if not pending:
                 return None
             most *= 2
