@@ -186,12 +186,14 @@ def _stage_obligation(scribe: Scribe, recovery: Recovery, number: int, before: E
         yield from query("a state is in no case", [f"(assert (not {any_of(cubes)}))"])
         for place, (entry, cube) in enumerate(zip(stage.entries, cubes, strict=True), 1):
             scribe.look()
+            # said once for all that is asked of the case
+            yield from ("(push 1)", f"(assert {cube})")
             for what, wrong, written in _ways_to_fail(scribe.machine, stage, before, entry):
                 changed = scribe.changed(written, [wrong])
-                asserts = [*scribe.signals_after(written, changed, 0), f"(assert {cube})"]
-                asserts.append(f"(assert {scribe.formula(wrong, 0, changed)})")
+                asserts = [*scribe.signals_after(written, changed, 0), f"(assert {scribe.formula(wrong, 0, changed)})"]
                 yield from query(f"case {place}: {quoted(what)}", asserts)
                 queries.append(f"in case {place} {what}")
+            yield "(pop 1)"
 
     meaning = (
         f"(stage {number}) Every state of the invariant, as far as the stage before has come and not yet further, is\n"

@@ -13,10 +13,20 @@ import z3
 from interlock.confirm.evidence import evidence_files, way_folder
 from interlock.confirm.recovery import RecoveryFinding, confirm_recovery, recovery_obligations
 from interlock.confirm.smtlib import safe_obligation, start_obligation, step_obligation
-from interlock.kernel.claims import Disputed, Holds, Proved, Trace, Undecided, Unknown
-from interlock.kernel.expressions import Is, conj
+from interlock.kernel.claims import Certificate, Disputed, Holds, Proved, Trace, Undecided, Unknown
+from interlock.kernel.expressions import TRUE, Is, conj
 from interlock.kernel.machine import Actor, Machine, Question, Rule, Variable
-from interlock.kernel.recovery import DeadEnd, HasDeadEnd, Recoverable, Recovers, RecoveryQuestion, restarted
+from interlock.kernel.recovery import (
+    DeadEnd,
+    Entry,
+    HasDeadEnd,
+    Recoverable,
+    Recovers,
+    Recovery,
+    RecoveryQuestion,
+    Stage,
+    restarted,
+)
 from interlock.prove.recovery.recovery import recover
 
 from .judging import BY_CASES
@@ -199,3 +209,32 @@ def test_lists_of_one_line_each() -> None:
     lines = evidence_files(LAMP, [], [])["machine.json"].splitlines()
     assert sum(line.lstrip().startswith('{"name": ') for line in lines) == 2 + 3
     assert '"signals": [],' in lines
+
+
+STAIRS = Machine(
+    (Variable("step", (0, 1, 2), (2,)),),
+    (),
+    (
+        Rule("up", Actor.CREW, TRUE, (("step", 2),)),
+        Rule("down", Actor.CREW, Is("step", 2), (("step", 1),)),
+        Rule("off", Actor.CREW, Is("step", 1), (("step", 0),)),
+    ),
+)
+FOOT = RecoveryQuestion("foot", Is("step", 0))
+FIRST, SECOND = Entry((Is("step", 1),), ("off",)), Entry((Is("step", 2),), ("down",))
+
+
+def on_the_stairs(*cases: Entry) -> RecoveryFinding:
+    stage = Stage(FOOT.goal, ((("step", 1, 1), ("step", 2, 2)),), cases)
+    claim = Recoverable("foot", "some engine", Recovery(Certificate(()), (stage,)))
+    (finding,) = confirm_recovery(STAIRS, [FOOT], [claim])
+    return finding
+
+
+@pytest.mark.parametrize("wrong", [Entry(SECOND.when, ("off",)), Entry(SECOND.when, ("down", "up"))])
+def test_each_case_is_checked_by_itself(wrong: Entry) -> None:
+    """A case that does not keep its word is seen before or behind one that does: none is taken to be so for another."""
+    assert isinstance(on_the_stairs(FIRST, SECOND), Recovers)
+    for cases in ((FIRST, wrong), (wrong, FIRST)):
+        finding = on_the_stairs(*cases)
+        assert isinstance(finding, Disputed) and f"case {cases.index(wrong) + 1} " in finding.what
