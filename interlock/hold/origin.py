@@ -375,7 +375,8 @@ class Means(StrEnum):
 class Work:
     """A thing changes, worked by somebody or something or by itself, from the state `source` to `dest`.
 
-    Where `sole`, its kind has no other transition of that trigger.
+    Where `sole`, its kind has no other transition of that trigger.  `case` tells apart what is one deed to people, and
+    of which a requirement counts a part.
     """
 
     of: Condition
@@ -383,6 +384,7 @@ class Work:
     source: str
     dest: str
     sole: bool
+    case: str = ""
 
     @property
     def subject(self) -> Subject:
@@ -392,8 +394,8 @@ class Work:
     @property
     def name(self) -> str:
         """What rules are called that do it."""
-        name = f"{self.of.path}.{self.trigger.word}"
-        return name if self.sole else f"{name}.{self.source}.{self.dest}"
+        between = () if self.sole else (self.source, self.dest)
+        return ".".join(word for word in (self.of.path, self.trigger.word, *between, self.case) if word)
 
 
 @dataclass(frozen=True, slots=True)

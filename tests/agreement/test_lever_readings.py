@@ -7,7 +7,8 @@ from random import Random
 
 import pytest
 
-from interlock.hold.compile.levers import commanding, levers_of, readings_of, supplies_of
+from interlock.hold.compile.levers import commanding, levers_of, readings_of
+from interlock.hold.compile.supplies import supplies_of
 from interlock.hold.language.model import Direction, Hold
 from interlock.hold.loader import Source, load_hold
 from tests.agreement.hold_texts import doorway, hold_text

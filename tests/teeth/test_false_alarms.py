@@ -197,6 +197,46 @@ def test_a_supply_that_the_drives_do_use_asks_for_one(text: str) -> None:
     assert failing(text, FRESH) == {f"{FRESH}[Z]"}
 
 
+def side_by_side(*, power: str = "bus and armed", drops: str = "not bus", aft: str = "", rest: str = "") -> str:
+    """Two supplies that feed one bus."""
+    return hold_text(
+        rows=2,
+        doorways=doorway("1C", "left"),
+        rest=f"""\
+controls:
+  - {{id: LV, kind: lever, positions: [fore, aft]}}
+supplies:
+  - {{id: GP, name: ground power, starts: off, may_be_lost: true}}
+  - {{id: AP, name: auxiliary power, starts: off, may_be_lost: true}}
+sensors:
+  - {{id: lamp, reads: AP is on}}
+circuits:
+  - {{id: bus, use: power, is: GP is on or AP is on}}
+relays:
+  - {{id: armed, sets: bus and LV is neutral, drops: {drops}}}
+zones:
+  - {{id: Z, bays: [1C, 2C], power: {power}, commands: [{{fore: LV is fore, aft: "LV is aft{aft}"}}]}}
+{rest}""",
+    )
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        (side_by_side(), set()),
+        (side_by_side(drops="GP is off"), set()),
+        (side_by_side(power="bus"), {f"{FRESH}[Z]"}),
+        (side_by_side(power="bus and (armed or lamp)"), {f"{FRESH}[Z]"}),
+        (side_by_side(aft=" and lamp"), {f"{FRESH}[Z]"}),
+        (side_by_side(drops="GP is off and AP is off and LV is neutral"), {f"{FRESH}[Z]"}),
+    ],
+    ids=["one carries", "one drops it", "no relay", "one gets round it", "one alone", "it never drops while held"],
+)
+def test_a_supply_beside_which_another_carries_all_is_no_loss(text: str, expected: set[str]) -> None:
+    """The drives run on from the other supply, so nothing can start again; what depends on the one alone still can."""
+    assert failing(text, FRESH) == expected
+
+
 def two_levers(*, bays: str, wide: str = HALF, left: str = "left_armed", right: str = "right_armed") -> str:
     """Two zones, each with its lever and a relay for its fresh command."""
     one, two = bays.split("|")

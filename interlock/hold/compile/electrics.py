@@ -2,25 +2,34 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
+from itertools import product
 
 from interlock.diagnostics.said import say, say_both
-from interlock.hold.compile.components import compose
+from interlock.hold.compile.components import Component, compose
 from interlock.hold.compile.described import Described, whereabouts
-from interlock.hold.compile.symbols import Additions, Symbols
+from interlock.hold.compile.supplies import SUPPLIED, carried_without, supplies_of
+from interlock.hold.compile.symbols import Additions, Case, Symbols
 from interlock.hold.compile.world import Thing
 from interlock.hold.kinds import ENERGISED, RELAY, RELEASED
-from interlock.hold.language.model import Relay, Sensor, Supply
+from interlock.hold.language.model import Hold, Relay, Sensor, Supply
 from interlock.hold.origin import Aspect, Condition, Fact, Go, Sort, Subject
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, Value, conj, disj, neg, one_of
 from interlock.kernel.machine import Actor
+
+MOST_TOLD_APART = 2
+"""So many ways to be carried by other supplies are told apart of one supply; each doubles its steps."""
 
 
 def electrics(described: Described, known: Symbols) -> Symbols:
     """What carries, reads and remembers."""
     made = Additions(described.eased)
+    states = {supply.id: _supply(described, made, supply) for supply in described.hold.supplies}
     for supply in described.hold.supplies:
-        _supply(described, made, supply)
+        _supply_changes(
+            described, made, supply, {id: expr["on"] for id, (_, expr) in states.items()}, states[supply.id][0]
+        )
     for sensor in described.hold.sensors:
         _sensor(described, made, sensor)
     for relay in described.hold.relays:
@@ -43,7 +52,8 @@ def _on_or_off(truth: Expr) -> dict[str, Expr]:
     return {"on": truth, "off": neg(truth)}
 
 
-def _supply(described: Described, made: Additions, supply: Supply) -> None:
+def _supply(described: Described, made: Additions, supply: Supply) -> tuple[Component, dict[str, Expr]]:
+    """How it works, and when it is on and off."""
     thing = Thing(supply.id, Sort.SUPPLY, supply.name)
     of = Condition(Subject(Sort.SUPPLY, supply.id), Aspect.STATE)
     kind = supply.behaviour
@@ -57,12 +67,56 @@ def _supply(described: Described, made: Additions, supply: Supply) -> None:
     if steady:
         component = replace(component, actions=())
     states = made.states(of, supply.name, component, kind)
-    returns, lost = described.struck(supply.id, "returns"), described.struck(supply.id, "lost")
-    # while one has struck nothing else makes the supply go off or come on, so no step may say that it does
-    made.work(thing, of, kind, component, TRUE, neg(disj(returns, lost)))
     made.fails(described.may_strike.get(supply.id, ()))
-    made.failing(of.subject, supply.name, states, "on", returns, lost)
+    made.failing(of.subject, supply.name, states, "on", *_struck(described, supply))
     made.name(thing, states)
+    return component, states
+
+
+def _struck(described: Described, supply: Supply) -> tuple[Expr, Expr]:
+    return described.struck(supply.id, "returns"), described.struck(supply.id, "lost")
+
+
+def _supply_changes(
+    described: Described, made: Additions, supply: Supply, on: Mapping[str, Expr], component: Component
+) -> None:
+    """It goes off and comes on."""
+    thing = Thing(supply.id, Sort.SUPPLY, supply.name)
+    of = Condition(Subject(Sort.SUPPLY, supply.id), Aspect.STATE)
+    # while a failure has struck nothing else makes the supply go off or come on, so no step may say that it does
+    free = neg(disj(*_struck(described, supply)))
+    cases = {verb: _cases(described.hold, supply, on, what) for verb, what in SUPPLIED.items()}
+    made.work(thing, of, supply.behaviour, component, TRUE, free, cases=cases)
+
+
+def _cases(hold: Hold, supply: Supply, on: Mapping[str, Expr], what: str) -> list[Case]:
+    """For which zones it makes a difference, by what else is on; one case where that is the same whatever is."""
+    always: list[str] = []
+    carried: dict[Expr, list[str]] = {}
+    for zone in hold.zones:
+        supplies = supplies_of(hold, zone)
+        if supply.id in supplies:
+            others = [one for one in supplies if one != supply.id]
+            sets = carried_without(hold, zone, supply.id)
+            if sets is not None and len(sets) == 2 ** len(others):
+                continue
+            if not sets:
+                always.append(zone.id)
+                continue
+            ways = [conj(*(on[one] if one in chosen else neg(on[one]) for one in others)) for chosen in sets]
+            carried.setdefault(disj(*ways), []).append(zone.id)
+    if len(carried) > MOST_TOLD_APART:
+        # each as if it always made a difference: nothing is let off for it
+        always += [id for ids in carried.values() for id in ids]
+        carried = {}
+    cases = []
+    for signs in product((False, True), repeat=len(carried)):
+        chosen = dict(zip(carried, signs, strict=True))
+        zones = always + [id for way, ids in carried.items() if not chosen[way] for id in ids]
+        when = conj(*(way if so else neg(way) for way, so in chosen.items()))
+        id = "" if not any(signs) else "beside_" + "_".join(str(n) for n, so in enumerate(signs, 1) if so)
+        cases.append(Case(id, when, tuple((zone, what) for zone in zones)))
+    return cases
 
 
 def _sensor(described: Described, made: Additions, sensor: Sensor) -> None:

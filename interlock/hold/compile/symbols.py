@@ -7,8 +7,8 @@ a signal that one of them defines is promised with its syntax, and all of them a
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from interlock.diagnostics.said import say, say_both
@@ -70,6 +70,15 @@ class Act:
     rule: UnfusedRule
     verbs: tuple[tuple[str, str], ...]
     settles: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """A part of what a trigger of a thing does: `when` it is that part, and (thing, verb) pairs that mean it alone."""
+
+    id: str
+    when: Expr
+    verbs: tuple[tuple[str, str], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,8 +218,11 @@ class Additions:
         *,
         lags: bool = False,
         also: tuple[str, ...] = (),
+        cases: Mapping[Verb, Sequence[Case]] = MappingProxyType({}),
     ) -> None:
         """What its kind can do: steps of the crew need `crew`, others `plant`; `also` are further verbs for all of it.
+
+        `cases` take what some triggers do apart: each state is in one of them.
 
         What its kind can do is a step that can be asked about also where it can never happen: of a lever that is fixed
         a requirement still says that it must be moved first.
@@ -231,7 +243,9 @@ class Additions:
                 verbs = []
             deed = _work(of, trigger, action, component)
             pairs = [(thing.id, str(verb)) for verb in verbs]
-            self.act(deed, trigger.actor, guard, dict(action.updates), text, pairs, settles)
+            for case in cases.get(trigger.verb, (Case("", TRUE, ()),)):
+                one, when = replace(deed, case=case.id), conj(guard, case.when)
+                self.act(one, trigger.actor, when, dict(action.updates), text, (*pairs, *case.verbs), settles)
 
     def failing(self, of: Subject, phrase: str, states: dict[str, Expr], state: str, so: Expr, not_so: Expr) -> None:
         """Puts failures into the two states of a thing: struck, it is in the state (`so`) or in the other."""

@@ -7,7 +7,8 @@ from itertools import combinations, compress
 
 from interlock.diagnostics.said import say, say_both
 from interlock.hold.compile.described import Described
-from interlock.hold.compile.levers import commanding, levers_of, supplies_of
+from interlock.hold.compile.levers import commanding, levers_of
+from interlock.hold.compile.supplies import SUPPLIED, supplies_of
 from interlock.hold.compile.symbols import Additions, Symbols, promised, told
 from interlock.hold.compile.world import Thing
 from interlock.hold.language.model import Command, Direction, Zone
@@ -131,7 +132,7 @@ def _zone(
             **{direction.value: id for direction, id in sides.items()},
         },
         # what a zone does can be asked about also where no unit can be moved by it
-        verbs=("run",),
+        verbs=("run", *SUPPLIED.values()),
     )
 
 

@@ -216,7 +216,7 @@ def _label(deed: Deed, names: Mapping[str, str]) -> str:
     """What both holds call such a step."""
     match deed:
         case Work(of):
-            return replace(deed, of=replace(of, subject=_subject(of.subject, names)), sole=False).name
+            return replace(deed, of=replace(of, subject=_subject(of.subject, names)), sole=False, case="").name
         case Go(person, source, dest):
             return Go(*(names.get(id, id) for id in (person, source, dest))).name
         case Strike(Failure(subject, _, None) as failure):
