@@ -9,6 +9,8 @@ import pytest
 
 from interlock.confirm.recovery import confirm_recovery
 from interlock.kernel.claims import Limits, Unknown, silent
+from interlock.kernel.expressions import Is, conj
+from interlock.kernel.machine import Actor, Machine, Rule, Variable
 from interlock.kernel.recovery import DeadEnd, Entry, Recoverable, Recovers, RecoveryQuestion, rank_of
 from interlock.prove.core.local import LocalRules
 from interlock.prove.core.solvers import light_solver
@@ -16,7 +18,7 @@ from interlock.prove.engine import Clock, is_time_reason
 from interlock.prove.frames.frames import Frames
 from interlock.prove.recovery import cases, recovery
 from interlock.prove.recovery.planning import StagePlanner
-from interlock.prove.recovery.ranks import rank_by_counting, rank_by_distance
+from interlock.prove.recovery.ranks import RankHeuristic, rank_by_counting, rank_by_distance
 from interlock.prove.recovery.recovery import recover
 from tests.agreement.judging import BY_CASES
 from tests.agreement.listing import listing_of
@@ -136,6 +138,53 @@ def test_fewer_count_more_than_nearer() -> None:
     both = ("short", *empty[2:], "short")
     assert rank_of(machine, rank, empty) < rank_of(machine, rank, far) < rank_of(machine, rank, near)
     assert rank_of(machine, rank, near) < rank_of(machine, rank, both)
+
+
+def _yard(tracks: int) -> tuple[Machine, RecoveryQuestion]:
+    """Tracks side by side, each a far and a near place and a switch between; out they come while no switch is taken.
+
+    What is on a switch can go on to the near place alone.
+    """
+    variables, rules = list[Variable](), list[Rule]()
+    goal = conj(*(Is(f"{place}{at}", "empty") for at in range(tracks) for place in PLACES))
+    clear = conj(*(Is(f"switch{at}", "empty") for at in range(tracks)))
+    for at in range(tracks):
+        far, switch, near = (f"{place}{at}" for place in PLACES)
+        variables += [Variable(name, ("empty", "truck"), ("empty",)) for name in (far, switch, near)]
+        for name, before, after in (
+            ("in", None, far),
+            ("onto", far, switch),
+            ("off", switch, near),
+            ("out", near, None),
+        ):
+            taken, given = [Is(before, "truck")] if before else [], [Is(after, "empty")] if after else []
+            update = [(one, value) for one, value in ((before, "empty"), (after, "truck")) if one]
+            waits = (clear,) if before == near else (Is(near, "empty"),)
+            rules.append(Rule(f"{name} {at}", Actor.CREW, conj(*taken, *given, *waits), tuple(update)))
+    return Machine(tuple(variables), (), tuple(rules)), RecoveryQuestion("emptied", goal)
+
+
+PLACES = ("far", "switch", "near")
+
+
+def test_what_is_on_its_way_comes_to_rest_one_by_one() -> None:
+    """By counting, what has to wait for all that are on their way takes cases for each, not for each set of them."""
+    machine, question = _yard(6)
+    (claim,) = recover(machine, [question], BY_CASES, heuristics=(rank_by_counting,))
+    assert isinstance(claim, Recoverable)
+    assert _cases(claim) <= 4 * 6
+    (finding,) = confirm_recovery(machine, [question], [claim])
+    assert isinstance(finding, Recovers), finding
+
+
+def test_what_rests_and_what_is_on_its_way() -> None:
+    """Switches are on the way; where a truck may also come in on one, nothing is told of either."""
+    machine, _ = _yard(2)
+    counted = {(variable.name, "truck") for variable in machine.variables}
+    assert RankHeuristic(machine).between(counted) == {"switch0", "switch1"}
+    onto = Rule("in 0, onto the switch", Actor.CREW, Is("switch0", "empty"), (("switch0", "truck"),))
+    other = Machine(machine.variables, (), (*machine.rules, onto))
+    assert RankHeuristic(other).between(counted) == {"switch1"}
 
 
 @pytest.mark.parametrize("seed", swept(range(40), 20))

@@ -32,8 +32,9 @@ def rank_by_distance(machine: Machine, goal: Expr) -> list[tuple[Expr, Rank]]:
 def rank_by_counting(machine: Machine, goal: Expr) -> list[tuple[Expr, Rank]]:
     """The same, where what is handed on from variable to variable is counted first and only then measured.
 
-    Fewer is better, whatever has to be shifted for it.  Among as many the farther is the better: what cannot be got
-    rid of yet makes room for what can.
+    Fewer is better, whatever has to be shifted for it.  Among as many fewer on the way are better: each by itself comes
+    to rest before anything is shifted that may have to wait for all.  Then the farther is the better: what cannot be
+    got rid of yet makes room for what can.
     """
     return RankHeuristic(machine).by_counting(goal)
 
@@ -143,6 +144,7 @@ class RankHeuristic:
             for two in sorted(disturbs[one]):
                 if layer_of[one] > layer_of[two] and not _leads(graph, two, one):
                     graph[one].append(two)
+        between = self.between({fact for fact, weight in weights.items() if weight})
         groups = Condensation(graph)
         members = [sorted(own) for own in groups.members]
         order = groups.in_order(lambda group: (min(layer_of[name] for name in members[group]), members[group]))
@@ -158,10 +160,41 @@ class RankHeuristic:
                 distance.append(tuple(component))
             if component and not handed.isdisjoint(members[group]):
                 counting.append(tuple((name, value, 1) for name, value, _ in component))
+                passing = tuple((name, value, 1) for name, value, _ in component if name in between)
+                if passing:
+                    counting.append(passing)
                 component = [(name, value, -weight) for name, value, weight in component]
             if component:
                 counting.append(tuple(component))
         return tuple(distance), tuple(counting)
+
+    def between(self, counted: Set[tuple[str, Value]]) -> Set[str]:
+        """The variables in which what is counted is only on its way from one to another, as far as that can be told.
+
+        A step takes it from variables of one sort and gives it to some of the other; where it comes from nowhere, or
+        goes there, it was at rest.
+        """
+        links: dict[str, set[tuple[str, bool]]] = {name: set() for name, _ in counted}
+        """Per variable others, and whether they are of its own sort."""
+        told: dict[tuple[str, bool], None] = {}
+        """A variable, and whether things rest there; of one that is told both ways nothing is known."""
+        for rule in self.machine.rules:
+            sides: tuple[list[str], list[str]] = [], []
+            for name, value in rule.update:
+                if name in links:
+                    sides[(name, value) in counted].append(name)
+            for one, two in (sides, sides[::-1]):
+                for name in one:
+                    links[name].update([*((other, True) for other in one), *((other, False) for other in two)])
+            if not all(sides):
+                told |= dict.fromkeys((name, True) for name in sides[0] + sides[1])
+        waiting = list(told)
+        while waiting:
+            name, rests = waiting.pop()
+            fresh = dict.fromkeys((other, rests is is_same) for other, is_same in links[name]).keys() - told.keys()
+            told |= dict.fromkeys(fresh)
+            waiting += fresh
+        return {name for name, rests in told if not rests and (name, True) not in told}
 
     def needs(self, rule: int, name: str, value: Value) -> Allowed | None:
         """What the guard of the rule asks for where the variable has this value; None where it cannot fire."""
