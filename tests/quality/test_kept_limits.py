@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cache
+from typing import Any
 
 import pytest
 
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.kernel.claims import Limits, silent
+from interlock.kernel.machine import Question
+from interlock.prove.decide import decide
 from interlock.report.views.audit import audit_view
 from interlock.report.views.checklist import ChecklistView, checklist_view
 from interlock.report.views.kept_limits import APPROVED, limit_words
@@ -16,7 +20,10 @@ from interlock.study.checklist.audit import ChecklistAudit, audit_checklist
 from interlock.study.checklist.goals import Load
 from interlock.study.checklist.making import Checklist, make_checklist
 from interlock.study.procedure.forgotten import limits_kept
+from interlock.study.sessions import Session
+from interlock.study.verify import Status, verify
 from tests.agreement.hold_texts import compile_source, overlay, standing
+from tests.some import telling
 
 DEFERRED = "  - {defer: S3, in: kept_down, because: spring broken, limit: 4C is empty}\n"
 NOT_ASKED = """\
@@ -56,6 +63,26 @@ def test_what_people_alone_keep_is_told_with_what_breaks_where_they_forget() -> 
     assert limit.by_people and not limit.open
     assert [one.requirement.id for one in limit.broken] == ["secured-behind-shut-doors[4C]"]
     assert "kept by people alone" in limit_words(limit) and "secured-behind-shut-doors[4C]" in limit_words(limit)
+
+
+@pytest.mark.parametrize("changes", telling([DEFERRED, DEFERRED + NOT_ASKED], DEFERRED + NOT_ASKED))
+def test_what_is_proved_is_not_asked_again(changes: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With the proof of the hold at hand the same is found, and of what fails only whether the limit keeps it away."""
+    compiled = _compiled(changes)
+    alone = limits_kept(compiled, Limits(), silent)
+    never = [one.requirement.id for one in compiled.instances if not one.requirement.kind.is_about_work]
+    proved, asked = verify(compiled, decide, Limits(), chosen=never), list[str]()
+    true = Session.claim_and_confirm
+
+    def noted(self: Session, questions: Sequence[Question], *more: Any) -> Any:
+        asked.extend(question.id for question in questions)
+        return true(self, questions, *more)
+
+    monkeypatch.setattr(Session, "claim_and_confirm", noted)
+    assert limits_kept(compiled, Limits(), silent, proved) == alone
+    failing = {one.instance.requirement.id for one in proved.answers if one.status is Status.FAILS}
+    # their runs show what is so without the limit
+    assert asked == [f"S3/{id}/kept" for id in sorted(failing - {"deferral-limits-kept[S3]"})]
 
 
 @pytest.mark.parametrize("changes", [DEFERRED, DEFERRED + NOT_ASKED])

@@ -14,6 +14,7 @@ from interlock.hold.tell import Reason
 from interlock.kernel.claims import Claim, Disputed, Finding, Limits, Progress, ProgressCallback, Proved, silent
 from interlock.kernel.machine import question_of
 from interlock.prove.engine import Engine, OutOfTime, clock_of, share_of
+from interlock.prove.invariants.lemmas import Lemmas
 from interlock.study.procedure.failing import FailureAudit, audit_failures
 from interlock.study.procedure.forgotten import KeptLimit, limits_kept
 from interlock.study.procedure.graph import ProcedureGraph, procedure_graph, procedure_machine
@@ -213,12 +214,12 @@ def audit_procedure(
         notes.append(f"{end_of_time(clock)} before everything was followed")
     except TooMuch:
         notes.append(f"more than {most:,} points in the procedure would have to be followed")
-    verification = None
+    verification, lemmas = None, Lemmas()
     if engine is not None:
         asked = [hazard.instance.requirement.id for hazard in hazards]
         bounds = replace(limits, seconds=clock.seconds_left())
         # what can be done is held by nothing: it is not asked
-        verification = verify(alone or bound.compiled, engine, bounds, report, asked)
+        verification = verify(alone or bound.compiled, engine, bounds, report, asked, lemmas=lemmas)
     held = holders_of(hazards, verification, {b.hazard.instance.requirement.id: b.lost for b in breaches}, slip_audit)
     return Audit(
         bound,
@@ -238,7 +239,7 @@ def audit_procedure(
         states,
         states_lost,
         tuple(notes),
-        limits_kept(alone or bound.compiled, share_of(limits, clock), report),
+        limits_kept(alone or bound.compiled, share_of(limits, clock), report, verification, Lemmas(lemmas.found())),
     )
 
 
