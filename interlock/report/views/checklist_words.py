@@ -47,7 +47,7 @@ def audit_findings(audited: ChecklistAudit, first: int, end: int) -> Iterator[st
             continue
         what = say("the check '{text}'", text=one.bound.action.text) if step is None else say("step {step}", step=step)
         told = say(
-            "{what} is {verdict} when the equipment acts in another order", what=what, verdict=say(one.verdict.value)
+            "{what}: {verdict} when the equipment acts in another order", what=what, verdict=say(one.verdict.value)
         )
         yield sentence(say("{told}: {why}", told=told, why=one.why[0].text) if one.why else told)
 

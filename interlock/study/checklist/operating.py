@@ -104,6 +104,7 @@ class Operation:
         self._writes = tuple(self.packing.writes(rule) for rule in rules)
         self._enabled = compile_enabled(self.packing)
         self._follow = _followers(compiled.origins, self.heads)
+        self._ends = frozenset(self._follow.values())
         self._requirements = self.asked.requirements
         standing = {
             at: question_of(self.asked, requirement).target
@@ -233,6 +234,14 @@ class Operation:
         """The state after the rule, by place, has fired."""
         keep, bits = self._writes[rule]
         return packed & keep | bits
+
+    def follower(self, head: str) -> str | None:
+        """What ends the deed that begins so, None for a deed that is done at once."""
+        return self._follow.get(head)
+
+    def ends_a_deed(self, rule: int) -> bool:
+        """The rule, by place, ends what another one begins: a lever is let go."""
+        return self.heads[rule] in self._ends
 
     def breaks(self, packed: int, rule: int, after: int) -> bool:
         """The step breaks a requirement about steps, or the state after it one about states."""
