@@ -63,6 +63,7 @@ MAY = {
     "report/text/language.py": OWN_TEXT + "an example is shown line by line",
     "report/text/requirement.py": OWN_TEXT + "lines are broken",
     "report/views/instructions.py": OWN_TEXT + "articles of what people call things",
+    "report/views/requirements.py": PEOPLES_TEXT + "places in the sentence of a requirement",
     "report/views/wording.py": OWN_TEXT + "plurals of what people call things, and what a label says is not said twice",
     "study/procedure/slips.py": PEOPLES_TEXT + "the words of an action are varied",
 }
