@@ -15,6 +15,7 @@ from click.testing import CliRunner, Result
 
 from interlock.cli import commands
 from interlock.report.text.lines import WIDTH
+from tests.agreement.hold_texts import doorway, hold_text
 from tests.golden.small_hold import TEXT as SMALL
 
 pytestmark = pytest.mark.usefixtures("done_once")
@@ -72,6 +73,20 @@ def test_a_refusal_has_a_next_step_and_the_cautions(tmp_path: Path) -> None:
     assert "interlock prove HOLD --only 'locked-only-latched[D1]'" in said
     assert "approves nothing" in " ".join(said.split())
     assert max(map(len, said.splitlines())) <= 80
+
+
+def test_what_is_broken_at_the_start_is_named(tmp_path: Path) -> None:
+    """No work begins where a requirement is broken already: which one is told, not that the hold cannot start."""
+    lock = (
+        "- {id: SL, kind: manual latch, on: 1C.left, stops: [left], restrains: [y], locking: raised, starts: lowered}"
+    )
+    hold = tmp_path / "hold.yaml"
+    hold.write_text(hold_text(doorways=doorway("1C", "left", moves="always", starts="closed"), devices=lock))
+    told = _run(str(hold), "--load", "1C=HALF")
+    said = " ".join(told.stdout.split())
+    assert told.exit_code == 1
+    assert "A requirement is broken at the start, before anybody does anything." in said
+    assert "breaks: sill-devices-locking-behind-shut-door[D1,SL]" in said
 
 
 def test_a_refusal_leaves_the_file_alone(tmp_path: Path) -> None:

@@ -144,8 +144,8 @@ def make_checklist(
     clock = clock_of(limits)
     work = _ListMaker(compiled, clock, report, limits)
     start = work.begin()
-    if start is None:
-        return NoChecklist(compiled, goal, None, None, (), "the hold cannot start, or never comes to rest at the start")
+    if isinstance(start, NoBeginning):
+        return NoChecklist(compiled, goal, None, None, start.broken, start.reason)
     before: list[Execution] = []
     if aboard is not None:
         planned = work.plan(aboard, start)
@@ -159,6 +159,21 @@ def make_checklist(
     return work.finish(goal, start, before, work.direct(start, planned))
 
 
+@dataclass(frozen=True, slots=True)
+class NoBeginning:
+    """Why no work begins as the hold starts, and the requirements that are broken there."""
+
+    reason: str
+    broken: tuple[str, ...] = ()
+
+
+_NO_BEGINNING = {
+    Refusal.BREAKS: "a requirement is broken at the start, before anybody does anything",
+    Refusal.DEPENDS: "at the start it depends on timing where the equipment comes to rest",
+    Refusal.NEVER_RESTS: "at the start the equipment never comes to rest",
+}
+
+
 class _ListMaker:
     """One hold while checklists are made for it."""
 
@@ -170,14 +185,15 @@ class _ListMaker:
         self.operation = Operation(compiled)
         self.waited: tuple[Execution, ...] = ()
 
-    def begin(self) -> State | None:
+    def begin(self) -> State | NoBeginning:
         """Where the crew begins, after what the equipment does by itself."""
         first = self.operation.start()
         if first is None:
-            return None
+            return NoBeginning("the description leaves no way to start")
         settled = self.operation.settle(first)
         if isinstance(settled, Refusal):
-            return None
+            broken = self.operation.broken_by_itself(first) if settled is Refusal.BREAKS else ()
+            return NoBeginning(_NO_BEGINNING[settled], broken)
         self.waited = (settled,)
         return settled.after
 

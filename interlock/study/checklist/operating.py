@@ -303,6 +303,13 @@ class Operation:
             self._broken[key] = () if isinstance(found, Refusal) else self._ids(self._broken_places(found))
         return self._broken[key]
 
+    def broken_by_itself(self, state: State) -> tuple[str, ...]:
+        """The requirements, in order, that break there or in what the equipment does from there until it rests."""
+        found: set[int] = set()
+        reached: dict[int, None] = {}
+        self._run_on(self.packing.pack(state), reached, found)
+        return self._ids(found | set(self._which_break(reached)))
+
     def _broken_places(self, done: _Done) -> set[int]:
         found: set[int] = set()
         reached: dict[int, None] = {}
@@ -310,20 +317,24 @@ class Operation:
         for end in done.halves:
             state = done.states[begun]
             found |= self.forbidden_now(done.rules[begun], state)
-            pending = [self.after(state, done.rules[begun])]
-            while pending:
-                state = pending.pop()
-                if state in reached:
-                    continue
-                reached[state] = None
-                for number in self._enabled(state):
-                    if not self._crew[number]:
-                        found |= self.forbidden_now(number, state)
-                        pending.append(self.after(state, number))
+            self._run_on(self.after(state, done.rules[begun]), reached, found)
             begun = end
         if self._something_breaks(reached):
             found |= set(self._which_break(reached))
         return found
+
+    def _run_on(self, state: int, reached: dict[int, None], found: set[int]) -> None:
+        """Adds all states that the equipment can pass through, and what its steps there break."""
+        pending = [state]
+        while pending:
+            state = pending.pop()
+            if state in reached:
+                continue
+            reached[state] = None
+            for number in self._enabled(state):
+                if not self._crew[number]:
+                    found |= self.forbidden_now(number, state)
+                    pending.append(self.after(state, number))
 
 
 def _goes_round(successors: Mapping[int, list[int]]) -> bool:
