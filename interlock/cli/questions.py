@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from interlock.cli.languages import chosen_language, language_option
 from interlock.cli.options import situation_option
 from interlock.cli.session import Session, study_options
 from interlock.cli.teach import identified, refuse, rehearse
@@ -25,6 +26,7 @@ MOST = 40
 @click.option(
     "--number", type=click.IntRange(1, MOST), default=6, show_default=True, help="How many questions at most."
 )
+@language_option
 @situation_option
 @study_options(
     "questions",
@@ -42,6 +44,7 @@ def command(
     goal: str | None,
     seed: int,
     number: int,
+    language: str,
 ) -> int:
     """Opens, plans, asks, shows."""
     from interlock.report.views.exercises import Rehearsed
@@ -50,6 +53,7 @@ def command(
     wanted = load, unload, goal
     if sum(text is not None for text in wanted) != 1:
         raise click.UsageError("Say what is asked about: one of --load, --unload and --goal, and only one.")
+    told_in = chosen_language(language, asked)
     opened = asked.open(hold, asked.texts())
     with asked.work() as work:
         planned, code = rehearse(opened, wanted, work)
@@ -59,7 +63,7 @@ def command(
         view = sheet_view(identified(opened), planned, seed, number)
         if not view.questions:
             raise click.ClickException("Nothing can be asked about so short an order of work; ask about a larger load.")
-        work.screen.show(asked.shape.render({"view": view}))
+        work.screen.show(asked.shape.render({"view": view, "language": told_in}))
         work.screen.close()
     if len(view.questions) < number:
         click.echo(f"{len(view.questions)} questions: this order of work gives no more.", err=True)

@@ -9,6 +9,7 @@ import click
 from interlock.cli.audit import open_procedure
 from interlock.cli.checklist import audited_checklist, goal_of
 from interlock.cli.exit_codes import DONE, FOUND, code_of_audit, code_of_checklist, code_of_hold, worst_code
+from interlock.cli.languages import chosen_language, language_option
 from interlock.cli.options import situation_option
 from interlock.cli.session import Session, Work, study_options
 
@@ -40,6 +41,7 @@ Wanted: TypeAlias = "tuple[str | None, str | None, str | None]"
 @click.option(
     "--audit", "procedures", multiple=True, metavar="PROCEDURE", help="Play what an audit of it finds. May be repeated."
 )
+@language_option
 @situation_option
 @study_options(
     "teach",
@@ -57,6 +59,7 @@ def command(
     unload: str | None,
     goal: str | None,
     procedures: tuple[str, ...],
+    language: str,
 ) -> int:
     """Opens, proves and plans what is asked for, shows."""
     from interlock.report.views.exercises import Rehearsed
@@ -65,6 +68,7 @@ def command(
     wanted = load, unload, goal
     if sum(text is not None for text in wanted) > 1:
         raise click.UsageError("Of --load, --unload and --goal only one can be exercised.")
+    told_in = chosen_language(language, asked)
     opened = asked.open(hold, asked.texts())
     bound = [open_procedure(name, asked.files, asked.standing)[0] for name in procedures]
     codes = [DONE]
@@ -88,7 +92,7 @@ def command(
         except OtherHold as fault:
             title = " ".join(str(fault).split())
             raise click.UsageError(f"The procedure '{title}' is about another hold than {hold}.") from fault
-        work.screen.show(asked.shape.render({"view": view}))
+        work.screen.show(asked.shape.render({"view": view, "language": told_in}))
         work.screen.close()
     # what fails is what the page is made to show
     return worst_code(code for code in codes if code != FOUND)

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from enum import StrEnum
+from functools import reduce
 from string import Formatter
 from types import MappingProxyType
 from typing import Protocol
@@ -103,6 +104,11 @@ def joined(texts: Sequence[str], joint: str = " ") -> str:
     for text in texts[1:]:
         found = Said("{first}" + joint + "{second}", (("first", found), ("second", text)))
     return found
+
+
+def linked(words: Sequence[str], message: str = "{first} and {last}") -> str:
+    """The words in one text, each put behind those before it by a message with the places `{first}` and `{last}`."""
+    return reduce(lambda first, last: say(message, first=first, last=last), words) if words else ""
 
 
 def in_language(text: str, language: Language) -> str:

@@ -7,10 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
-from functools import reduce
 
 from interlock.diagnostics.nearest import nearest_name
-from interlock.diagnostics.said import say
+from interlock.diagnostics.said import linked, say
 from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.failing import failing_items
 from interlock.hold.floor import Face, Floor, Placement, bays_reached, lay_out, parts_of
@@ -246,15 +245,10 @@ def _passed_over(hold: Hold, floor: Floor, changed: Mapping[str, Span]) -> Itera
             "{devices} neither stops a unit that moves {ways} nor gives way to it: the unit passes over, whether it is "
             "raised or not",
             devices=say("each of {devices}", devices=_named(ids)) if ids[1:] else ids[0],
-            ways=_linked(ways, "{first} or {last}"),
+            ways=linked(ways, "{first} or {last}"),
         )
         expected = f"{' and '.join(ways)} in `stops` or in `gives_way`, where a unit would strike it"
         yield Diagnostic("passed-over-while-raised", span, said, expected)
-
-
-def _linked(words: Sequence[str], message: str) -> str:
-    """The words in one, with the message between each and the next."""
-    return reduce(lambda first, last: say(message, first=first, last=last), words)
 
 
 def _named_alike(hold: Hold, changed: Mapping[str, Span]) -> Iterator[Diagnostic]:
@@ -268,9 +262,7 @@ def _named_alike(hold: Hold, changed: Mapping[str, Span]) -> Iterator[Diagnostic
     for found in ids.values():
         if len(found) > 1:
             # two repetitions with the same names are told once
-            alike.setdefault(tuple(span for _, span in found), []).append(
-                _linked([id for id, _ in found], "{first} and {last}")
-            )
+            alike.setdefault(tuple(span for _, span in found), []).append(linked([id for id, _ in found]))
     for spans, pairs in alike.items():
         said = say("{things} have the same name, so that reports do not tell them apart", things=_named(pairs))
         yield Diagnostic("named-alike", spans[-1], said, "another `name` for each")

@@ -29,20 +29,20 @@ def in_line(text: str) -> str:
     return " ".join(visible(text).split("\n")).replace("\t", " ")
 
 
-def plain_values(facts: object) -> Any:
+def plain_values(facts: object, tell: Callable[[str], str] = str) -> Any:
     """Mappings, lists, texts and numbers of the facts, in the order of their declarations.
 
-    Of a text that says more than that (why there is no answer, what can be told in other languages) the text alone.
+    Of a text that says more than that (why there is no answer, what can be told in other languages) the text alone, as
+    `tell` says it.
     """
     from msgspec import to_builtins
 
-    return to_builtins(facts, enc_hook=_plain)
+    def plain(value: object) -> str:
+        if isinstance(value, str):
+            return str(tell(value))
+        raise NotImplementedError(type(value).__name__)
 
-
-def _plain(value: object) -> str:
-    if isinstance(value, str):
-        return str(value)
-    raise NotImplementedError(type(value).__name__)
+    return to_builtins(facts, enc_hook=plain)
 
 
 def in_json(document: Any) -> str:

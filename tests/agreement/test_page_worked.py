@@ -11,7 +11,7 @@ import pytest
 
 from interlock import cli
 from interlock.kernel.evaluator import fire, successors
-from interlock.report.html.teaching import teaching_html
+from interlock.report.html.teaching import SCRIPTS, teaching_html
 from interlock.study.walk import begin_walk
 from tests.agreement.pages import CHROMIUM, browsed, needs_browser
 from tests.agreement.test_page_evaluator import MODULUS, MULTIPLIER, opened, view_of
@@ -369,7 +369,7 @@ def test_page_asks_for_nothing_from_elsewhere() -> None:
     policy = re.search(r'Content-Security-Policy" content="([^"]*)"', page)
     assert policy is not None
     assert "default-src 'none'" in policy[1]
-    assert policy[1].count("'sha256-") == page.count("<script>") == 4
+    assert policy[1].count("'sha256-") == page.count("<script>") == len(SCRIPTS)
     assert "script-src 'unsafe" not in policy[1]
 
 

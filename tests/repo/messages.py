@@ -10,14 +10,17 @@ from jinja2 import nodes
 
 from interlock.diagnostics.said import is_translatable, places_of
 from interlock.hold.kinds import DEVICE_KINDS, ENERGISED, RELEASED, Kind
-from interlock.hold.language.model import Direction
+from interlock.hold.language.model import Direction, Harm
 from interlock.hold.loader import Part, Source, load_specification
 from interlock.report.drawing.lifecycle import kinds_drawn
+from interlock.report.html.teaching import script_messages
 from interlock.report.languages import html_environment
 from interlock.report.views.harm import LABELS
 from interlock.report.views.slips import EFFECT_HEADS
 from interlock.study.procedure.audit import Verdict
+from interlock.study.procedure.slip_audit import Effect
 from interlock.study.procedure.slips import SlipKind
+from interlock.study.verify import Status
 
 ROOT = Path(__file__).parents[2]
 MAKERS = {"say": 1, "say_both": 2, "say_many": 2, "Said": 1}
@@ -35,7 +38,7 @@ def messages() -> dict[str, str]:
             found.update(_in_module(ast.parse(text)))
     for path in sorted((ROOT / "interlock" / "report" / "html").glob("*.j2")):
         found.update({one: "" for one in _in_template(path.read_text(encoding="utf-8"))})
-    found.update({word: "" for word in _words()})
+    found.update({one: "" for one in (*script_messages(), *_words())})
     standing = ROOT / "specs" / "standing.yaml"
     texts = load_specification(Source("standing.yaml", standing.read_bytes())).value
     assert texts
@@ -102,6 +105,7 @@ def _words() -> Iterator[str]:
     yield from LABELS
     yield from (kind.word for kind in SlipKind)
     yield from (text for kind in DEVICE_KINDS.values() for text in (kind.id, kind.purpose) if text)
+    yield from (*Effect, *Status, *Harm)
     yield "unknown"
     yield from EFFECT_HEADS.values()
     yield from (f"being {way}" for way in ("driven open", "driven closed"))

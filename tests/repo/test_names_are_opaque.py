@@ -57,6 +57,7 @@ MAY = {
     "report/drawing/movables.py": OWN_TEXT + "a label is broken into lines",
     "report/drawing/pieces.py": "coordinates of our own drawings",
     "report/drawing/shapes.py": OWN_TEXT + "numbers and lines are set",
+    "report/html/teaching.py": OWN_TEXT + "messages in the text of scripts",
     "report/languages.py": OWN_TEXT + "signs of Markdown are kept from meaning anything",
     "report/markdown/repair.py": OWN_TEXT + "a modification is shown line by line",
     "report/text/repair.py": OWN_TEXT + "a modification is shown line by line",

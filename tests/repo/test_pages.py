@@ -61,7 +61,7 @@ PAGES: dict[str, tuple[str, ...]] = {
     "teach": ("teach", "demo:single-lane", "--goal", "D1 is open"),
     "questions": ("questions", "demo:single-lane", "--load", "4C=HALF"),
 }
-GERMAN = {f"{name} in German": (*PAGES[name], "--language", "de") for name in ("checklist",)}
+GERMAN = {f"{name} in German": (*PAGES[name], "--language", "de") for name in ("checklist", "teach", "questions")}
 """Words are longer there."""
 SMALLEST_ON_A_TELEPHONE = 8.5
 """Pixels; a judgement of ours: small print, but print."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pickle
 import re
+from functools import cache
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -11,11 +12,14 @@ import pytest
 
 from interlock.cli import run
 from interlock.diagnostics.said import Said, in_language, joined, perhaps_ours, places_of, say, say_many
+from interlock.hold.procedure.actions import FORMS
 from interlock.report import translation
 from interlock.report.translation import ENGLISH, SHIPPED, BadCatalogue, Catalogue, shipped, translations
 from interlock.report.views.assumptions import CAUTIONS
+from interlock.report.views.questions import NEXT, ORDER, STILL
 from interlock.report.views.wording import listed, sentence
 from interlock.study.procedure.slips import TAXONOMY
+from tests.agreement.pages import browsed, needs_browser
 from tests.golden.small_hold import TEXT
 from tests.repo.messages import messages
 from tests.some import some
@@ -25,13 +29,27 @@ HEADER = 'msgid ""\nmsgstr ""\n"Language: xx\\n"\n"Content-Type: text/plain; cha
 MODELS = Path(__file__).parents[2] / "models"
 
 
+@cache
+def known_messages() -> frozenset[str]:
+    """All messages of the program."""
+    return frozenset(map(str, messages()))
+
+
 class Loud:
-    """A language that says every message in capitals: what is not in capitals was not said in it."""
+    """A language that says every message in capitals: what is not in capitals was not said in it.
+
+    `unknown` are messages that no catalogue has, since the program's text has them nowhere as they are.
+    """
 
     code = "xx"
 
+    def __init__(self) -> None:
+        self.unknown: set[str] = set()
+
     def message(self, one: str, many: str, number: int) -> str:
         """All but the places."""
+        if one not in known_messages():
+            self.unknown.add(one)
         chosen = many if many and number != 1 else one
         return re.sub(r"\{\w+\}|[^{}]", lambda found: found[0] if len(found[0]) > 1 else found[0].upper(), chosen)
 
@@ -49,10 +67,10 @@ def flat(text: str) -> str:
     return " ".join(text.split())
 
 
-def told(capsys: pytest.CaptureFixture[str], *args: str) -> tuple[int, str, str]:
-    """Exit code, what is printed, and what is told beside it, of `interlock checklist`."""
+def told(capsys: pytest.CaptureFixture[str], *args: str, command: str = "checklist") -> tuple[int, str, str]:
+    """Exit code, what is printed, and what is told beside it, of the command."""
     capsys.readouterr()
-    code = run(["checklist", *args])
+    code = run([command, *args])
     printed = capsys.readouterr()
     return code, printed.out, printed.err
 
@@ -133,6 +151,22 @@ class _Sayings(HTMLParser):
             self.found.append(data)
 
 
+def assert_all_is_said(loud: str, file: str) -> None:
+    """Of words that are not in capitals all are names: of the description, of requirements, of tools, of a paper.
+
+    Actions of procedures are quoted as they are written, in the words of that language.
+    """
+    written = " ".join((MODELS / name).read_text(encoding="utf-8") for name in ("single-lane.yaml", "twin-lane.yaml"))
+    written += Path(file).read_text(encoding="utf-8") + file + TAXONOMY + " ".join(form.shape for form in FORMS)
+    # requirements are named by their ids
+    standing = (MODELS.parent / "specs" / "standing.yaml").read_text(encoding="utf-8")
+    written += " ".join(re.findall(r"(?:- id|source): (.*)", standing))
+    known = set(re.findall(r"[a-z]{2,}", written.lower())) | {"demo", "yaml", "standing", "interlock", "cvc", "python"}
+    # digests are written in hexadecimal
+    left = set(re.findall(r"(?<![A-Za-z0-9])[a-z]{3,}(?![a-z0-9])", loud)) - known - {"sat", "dev"}
+    assert not left, sorted(left)
+
+
 LISTS = [
     ("single-lane.yaml", "--load", "4C=HALF"),
     ("single-lane.yaml", "--unload", "all", "--aboard", "4C=HALF"),
@@ -154,29 +188,95 @@ def test_nothing_of_a_checklist_is_left_in_english(
     """Told in capitals, all that is not in capitals is what somebody wrote in the description, or names a tool."""
     monkeypatch.chdir(MODELS)
     code, english, _ = told(capsys, *args, *layout)
-    monkeypatch.setattr(translation, "shipped", lambda code: Loud())
-    assert told(capsys, *args, *layout, "--language", "de")[0] == code
-    loud = told(capsys, *args, *layout, "--language", "de")[1]
+    language = Loud()
+    monkeypatch.setattr(translation, "shipped", lambda code: language)
+    loud_code, loud, _ = told(capsys, *args, *layout, "--language", "de")
+    assert loud_code == code
+    assert not language.unknown
     if "html" in layout:
         assert '<html lang="xx">' in loud
         loud = sayings(loud)
     assert len(loud.splitlines()) > 20
-    written = " ".join(Path(name).read_text(encoding="utf-8") for name in ("single-lane.yaml", "twin-lane.yaml"))
-    written += Path(args[0]).read_text(encoding="utf-8") + args[0] + TAXONOMY
-    # requirements are named by their ids
-    written += " ".join(
-        re.findall(r"- id: (\S+)", (MODELS.parent / "specs" / "standing.yaml").read_text(encoding="utf-8"))
-    )
-    known = set(re.findall(r"[a-z]{2,}", written.lower())) | {"demo", "yaml", "standing", "interlock", "cvc", "python"}
-    # digests are written in hexadecimal
-    left = set(re.findall(r"(?<![A-Za-z0-9])[a-z]{3,}(?![a-z0-9])", loud)) - known - {"sat", "dev"}
-    assert not left, left
+    assert_all_is_said(loud, args[0])
     # our words that happen to stand in the description too were said, not copied
     for word in ("is", "the", "make sure", "step", "open", "closed", "stands"):
         assert not re.search(rf"\b{word}\b (?:THE|IS|STANDS)\b", loud)
     assert "MAKE SURE THAT" in loud
     assert "WARNING" in loud
     assert "make sure" in english.lower()
+
+
+def test_nothing_of_a_question_sheet_is_left_in_english(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """All kinds of question, and why each choice is right or wrong."""
+    language = Loud()
+    monkeypatch.chdir(MODELS)
+    monkeypatch.setattr(translation, "shipped", lambda code: language)
+    code, page, _ = told(capsys, *LISTS[2], "--language", "de", "--number", "40", command="questions")
+    assert code == 0
+    assert not language.unknown
+    assert '<html lang="xx">' in page
+    assert_all_is_said(sayings(page), LISTS[2][0])
+    assert all(text in page for text in (NEXT.upper(), STILL.upper(), ORDER.upper(), " RIGHT<"))
+
+
+WORKED = """
+  const all = (where) => [...document.querySelectorAll(where)], found = new Set();
+  const by = (text) => all("button").find((one) => one.textContent === text);
+  const click = (button) => { if (!button) throw new Error("no such button"); button.click(); look(); };
+  function look() {
+    const texts = document.createTreeWalker(document.documentElement, NodeFilter.SHOW_TEXT);
+    const hidden = "script, style, noscript";
+    for (let text; (text = texts.nextNode());) if (!text.parentElement.closest(hidden)) found.add(text.data);
+    for (const name of ["title", "aria-label", "aria-valuetext", "label", "placeholder"])
+      for (const one of all(`[${name}]`)) found.add(one.getAttribute(name));
+  }
+  look();
+  document.getElementById("thing").value = "D1";
+  document.getElementById("thing").dispatchEvent(new Event("change"));
+  click(by("SHOW THE WHOLE PLAN") || by("DRAW THE PLAN AT FULL SIZE"));
+  click(document.querySelector("#offers button[aria-disabled]"));
+  click(by("WHAT WOULD MAKE IT POSSIBLE?"));
+  for (let at = 0; at < 6; at++) click(document.querySelector("#possible button"));
+  click(by("TAKE THE STEP BACK"));
+  click(by("FOLLOW A RUN"));
+  const runs = document.querySelector("#tools select");
+  for (const one of runs.options) {
+    runs.value = one.value;
+    runs.dispatchEvent(new Event("change"));
+    click(by("NEXT")); click(by("LAST"));
+  }
+  click(by("EXERCISE"));
+  click(by("HINT"));
+  for (let at = 0; at < 12; at++) click(all("#possible button").at(at % 3));
+  click(by("HINT"));
+  click(by("I HAVE FINISHED"));
+  return [...found];
+"""
+
+
+PAGES = [("small.yaml", "--no-standing", "--goal", "D1 is open"), (*LISTS[2], "--failing")]
+
+
+@pytest.mark.browser
+@needs_browser
+@pytest.mark.parametrize("args", [PAGES[0], pytest.param(PAGES[1], marks=pytest.mark.thorough)], ids=" ".join)
+def test_nothing_of_a_page_that_is_worked_is_left_in_english(
+    args: tuple[str, ...], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    """In a real browser, worked by its buttons in each of the three ways: all that comes to be seen or heard."""
+    language, small = Loud(), tmp_path / "small.yaml"
+    small.write_text(TEXT, encoding="utf-8")
+    monkeypatch.chdir(tmp_path if args in PAGES[:1] else MODELS)
+    monkeypatch.setattr(translation, "shipped", lambda code: language)
+    code, page, _ = told(capsys, *args, "--language", "de", command="teach")
+    assert code == 0
+    assert not language.unknown
+    found = browsed(page, WORKED, tmp_path, "--force-prefers-reduced-motion")
+    for part in ("SLIP: ", "NOT POSSIBLE NOW: ", "SLIPS: ", "NEXT IN THE PROVED ORDER", "THE GOAL IS NOT REACHED YET."):
+        assert any(part in text for text in found), part
+    assert_all_is_said("\n".join(found), args[0])
 
 
 def test_the_german_sheet_says_all_that_the_english_one_says(

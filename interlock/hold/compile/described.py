@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TypeVar
 
-from interlock.diagnostics.said import joined, say
+from interlock.diagnostics.said import linked, say
 from interlock.hold.failing import MayStrike, cause_of, declared_failures
 from interlock.hold.floor import Face, Floor, Placement, lain_on_by, lay_out
 from interlock.hold.language.model import Device, Hold
@@ -125,7 +125,7 @@ class Described:
             return say("the sill of {name}", name=next(door.name for door in self.hold.doorways if door.id == doors[0]))
         devices = [device.name for device in self.devices_on.get(face, ())]
         if devices:
-            return joined(devices, " and ")
+            return linked(devices)
         if len(doors) == 2:
             return self.bay_phrase(sides[0][0])
         if len(sides) == 2:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from interlock.diagnostics.said import joined, say, say_both, say_many
+from interlock.diagnostics.said import linked, say, say_both, say_many
 from interlock.hold.compile.described import Described, position
 from interlock.hold.compile.restraint import edge_of, obstacles, side_of
 from interlock.hold.compile.symbols import Additions, Symbols, promised
@@ -114,7 +114,7 @@ def _departure(described: Described, known: Symbols, made: Additions, move: Move
         _doors_open(move),
         *(disj(neg(stands), described.lifted(*_stops(device, move.direction))) for device, stands in met),
     )
-    over = joined(list(dict.fromkeys(described.face_phrase(face) for face, _ in move.crossed)), " and ")
+    over = linked(list(dict.fromkeys(described.face_phrase(face) for face, _ in move.crossed)))
     bays = floor.bays_of(source.cells)
     left = [(side_of(cell, move.direction).id, "leave") for cell in bays] + [(cell, "leave") for cell in bays]
     for means, actor, when in _means(described, known, move, source.cells, departing=True):
@@ -223,7 +223,7 @@ def _places(described: Described, cells: tuple[str, ...]) -> str:
     inside = described.floor.bays_of(cells)
     if not inside:
         return described.bay_phrase(cells[0])
-    text = say("bay {bay}", bay=inside[0]) if len(inside) == 1 else say("bays {bays}", bays=joined(inside, " and "))
+    text = say("bay {bay}", bay=inside[0]) if len(inside) == 1 else say("bays {bays}", bays=linked(inside))
     outside = [cell for cell in cells if cell not in inside]
     return (
         say("{text} and on {bay_phrase}", text=text, bay_phrase=described.bay_phrase(outside[0])) if outside else text

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 from xml.etree import ElementTree
 
-from interlock.diagnostics.said import joined, say
+from interlock.diagnostics.said import joined, linked, say
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.floor import Move, Placement
 from interlock.hold.kinds import DEVICE_KINDS
@@ -27,7 +27,6 @@ from interlock.report.drawing.shapes import (
     wrap,
     write,
 )
-from interlock.report.views.wording import listed
 
 
 def _span_of(grid: Grid, door: Doorway) -> Box:
@@ -116,7 +115,7 @@ def draw_crossing(root: ElementTree.Element, compiled: CompiledHold, grid: Grid,
     kind = move.source.kind
     before = around(*(_unit_room(grid.cell(cell)) for cell in move.source.cells))
     after = around(*(_unit_room(grid.cell(cell)) for cell in move.target.cells))
-    faces = listed([face.id for face, _ in move.crossed])
+    faces = linked([face.id for face, _ in move.crossed])
     says = grid.tell(say("{unit} partly across {faces}", unit=names[kind], faces=faces))
     shared = [cell for cell in move.source.cells if cell in move.target.cells]
     if shared:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping
 
-from interlock.diagnostics.said import joined, say
+from interlock.diagnostics.said import joined, linked, say
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.floor import Move
 from interlock.hold.kinds import DEVICE_KINDS
 from interlock.hold.language.model import Device
 from interlock.report.views.snapshot import Snapshot
-from interlock.report.views.wording import capital, listed
+from interlock.report.views.wording import capital
 
 
 def described(compiled: CompiledHold, snapshot: Snapshot | None, rows: Collection[int] | None = None) -> str:
@@ -31,7 +31,7 @@ def _described(compiled: CompiledHold, snapshot: Snapshot | None, rows: Collecti
         return
     names = {unit.id: unit.name for unit in hold.units}
     aboard = [
-        say("{unit} in {bays}", unit=names[unit.kind], bays=listed(unit.cells))
+        say("{unit} in {bays}", unit=names[unit.kind], bays=linked(unit.cells))
         for unit in snapshot.resting
         if rows is None or any(cell in bays for cell in unit.cells)
     ]

@@ -1,7 +1,7 @@
 "use strict";
 /* How far somebody is in an exercise: which steps of the proved order are done, and which slips were made.  It knows
    rules by number only. */
-function makeExercise(exercise) {
+function makeExercise(exercise, say) {
   const done = new Set(), slips = [];
   let open = null; // a step of which the first half is done
   const waits = (step) => step.heads.length === 0;
@@ -22,20 +22,20 @@ function makeExercise(exercise) {
       const left = open;
       open = null;
       if (next.heads.length > 1) open = next; else finish(next);
-      return left && left !== next ? note(`step ${left.number} is left before it is finished`, "", []) : null;
+      return left && left !== next ? note(say("step {number} is left before it is finished", left), "", []) : null;
     }
     const known = free.flatMap((step) => step.slips).find((slip) => slip.rules.includes(rule));
     const later = exercise.steps.find((step) => !done.has(step.number) && step.heads.length && step.heads[0].includes(rule));
     if (later && free.length) {
       const missed = free[0];
       if (later.heads.length > 1) open = later; else finish(later);
-      const told = known && known.kind.startsWith("swapped") ? known : missed.omitted;
-      return note(`step ${later.number} is done before step ${missed.number}`, told ? told.effect : "", told ? told.hazards : []);
+      const told = known && known.swaps ? known : missed.omitted;
+      return note(say("step {later} is done before step {missed}", {later: later.number, missed: missed.number}), told ? told.effect : "", told ? told.hazards : []);
     }
-    if (known) return note(`${known.text} (${known.kind}${known.mode ? ", error mode " + known.mode : ""})`, known.effect, known.hazards);
+    if (known) return note(known.mode ? say("{text} ({kind}, error mode {mode})", known) : say("{text} ({kind})", known), known.effect, known.hazards);
     const again = exercise.steps.find((step) => done.has(step.number) && step.heads.some((head) => head.includes(rule)));
-    if (again) return note(`step ${again.number} is done again`, "", []);
-    return note("this is no step of the proved order", "", []);
+    if (again) return note(say("step {number} is done again", again), "", []);
+    return note(say("this is no step of the proved order"), "", []);
   }
   passWaits();
   return {

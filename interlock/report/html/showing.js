@@ -1,14 +1,14 @@
 "use strict";
 /* What the page shows of a state: plan, panels, power, what is possible.  It changes no state: whoever makes it is told
    what was asked for (`ask(offer)`).  Every text goes through textContent. */
-function makeView(told, machine, ask) {
+function makeView(told, machine, ask, say) {
   const {items, offers, panels, lamps, forbidden} = told.working;
   const byId = (id) => document.getElementById(id);
   const itemOf = new Map(items.map((item) => [item.id, item]));
   const offersOf = new Map(items.map((item) => [item.id, offers.filter((offer) => offer.things.includes(item.id))]));
   const plan = document.querySelector(".plan svg");
   const seen = [...plan.querySelectorAll("[data-when]")].map((place) => ({place, row: Number(place.dataset.when)}));
-  const actors = {crew: "people", plant: "equipment", mechanism: "by itself", failure: "failure"};
+  const actors = {crew: say("people"), plant: say("equipment"), mechanism: say("by itself"), failure: say("failure")};
   const MOST_LAMPS = 8; // more of one group are folded away
   let chosen = null, here = null, watching = false;
 
@@ -75,7 +75,7 @@ function makeView(told, machine, ask) {
   const paper = plan.parentElement, size = byId("size");
   function fit(whole) {
     paper.classList.toggle("whole", whole);
-    size.textContent = whole ? "Draw the plan at full size" : "Show the whole plan";
+    size.textContent = whole ? say("Draw the plan at full size") : say("Show the whole plan");
   }
   size.addEventListener("click", () => fit(!paper.classList.contains("whole")));
   fit(paper.clientWidth > 0.55 * plan.viewBox.baseVal.width);
@@ -88,7 +88,7 @@ function makeView(told, machine, ask) {
     if (!sorts.has(item.sort)) sorts.set(item.sort, make("optgroup", "", {label: capital(item.sort)}));
     sorts.get(item.sort).append(make("option", item.name, {value: item.id}));
   }
-  picker.append(make("option", "none", {value: ""}), ...sorts.values());
+  picker.append(make("option", say("none"), {value: ""}), ...sorts.values());
   picker.addEventListener("change", () => choose(picker.value || null));
 
   function choose(id) {
@@ -99,7 +99,7 @@ function makeView(told, machine, ask) {
   }
   function showChosen(truth) {
     const item = itemOf.get(chosen);
-    byId("state").textContent = item ? `${capital(item.name)}: ${stateOf(item, truth).join(", ") || "no state to tell"}` : "Click a thing on the plan, or choose it here.";
+    byId("state").textContent = item ? say("{thing}: {states}", {thing: capital(item.name), states: stateOf(item, truth).join(", ") || say("no state to tell")}) : say("Click a thing on the plan, or choose it here.");
     const list = item ? offersOf.get(chosen).slice() : [];
     list.sort((one, other) => isPossible(other, truth) - isPossible(one, truth));
     byId("offers").replaceChildren(...list.map((offer) => offerButton(offer, truth)));
@@ -110,13 +110,13 @@ function makeView(told, machine, ask) {
   function showPanels(truth) {
     byId("panels").replaceChildren(...panels.map((panel) => {
       const frame = make("section", "", {class: "panel"});
-      frame.append(make("h2", capital(panel.name) + (panel.owning === null ? "" : truth[panel.owning] ? ": in charge" : ": not in charge")));
+      frame.append(make("h2", panel.owning === null ? capital(panel.name) : truth[panel.owning] ? say("{panel}: in charge", {panel: capital(panel.name)}) : say("{panel}: not in charge", {panel: capital(panel.name)})));
       const strip = make("div", "", {class: "strip"});
       for (const id of panel.controls) {
         const control = itemOf.get(id), box = make("fieldset");
         const now = stateOf(control, truth).join(", ");
         const buttons = make("div", "", {class: "buttons"});
-        box.append(make("legend", control.name), make("p", now, {class: "position"}), buttons);
+        box.append(make("legend", control.name), make("p", say("now: {states}", {states: now}), {class: "position"}), buttons);
         for (const offer of offersOf.get(id)) {
           if (offer.actor !== "crew") continue;
           const words = offer.text.replace(control.name, "").replace(/\s+/g, " ").trim();
@@ -138,12 +138,12 @@ function makeView(told, machine, ask) {
       const on = list.filter((lamp) => truth[lamp.row]), off = list.filter((lamp) => !truth[lamp.row]);
       const names = (some) => some.map((lamp) => lamp.name).join(", ");
       const lines = make("dl");
-      lines.append(make("dt", group), make("dd", "● so: " + (names(on) || "none"), {class: "so"}));
-      if (off.length) lines.append(make("dd", "○ not: " + names(off)));
+      lines.append(make("dt", group), make("dd", say("● so: {names}", {names: names(on) || say("none")}), {class: "so"}));
+      if (off.length) lines.append(make("dd", say("○ not: {names}", {names: names(off)})));
       if (list.length <= MOST_LAMPS) return lines;
       const folded = make("details");
       folded.open = opened.has(group);
-      folded.append(make("summary", `${group}: ● ${on.length} so, ○ ${off.length} not`), lines);
+      folded.append(make("summary", say("{group}: ● {on} so, ○ {off} not", {group, on: on.length, off: off.length})), lines);
       return folded;
     }));
   }
@@ -158,7 +158,7 @@ function makeView(told, machine, ask) {
       buttons.append(...list.map((offer) => offerButton(offer, truth)));
       return [make("h3", capital(actors[actor])), buttons];
     }));
-    if (!groups.size) byId("possible").append(make("p", "Nothing can happen any more."));
+    if (!groups.size) byId("possible").append(make("p", say("Nothing can happen any more.")));
   }
 
   // ---- all of it
@@ -181,7 +181,7 @@ function makeView(told, machine, ask) {
     (same || within.querySelector("button") || byId("thing")).focus();
   }
 
-  function say(text, after) {
+  function tell(text, after) {
     byId("sentence").textContent = ended(text);
     byId("after").replaceChildren(...(after || []).map((one) => make("li", one)));
   }
@@ -191,11 +191,11 @@ function makeView(told, machine, ask) {
     box.replaceChildren(...broken.map((one) => {
       const frame = make("div", "", {class: `guard ${one.label}`});
       const steps = [...new Set(one.rules.filter((rule) => truth[machine.rules[rule].guard]).map((rule) => machine.rules[rule].text))];
-      frame.append(make("b", one.label), make("p", `${one.hazard} ${head || ""}`));
-      frame.append(make("p", `Broken: ${one.text} (${one.id}). Severity ${one.severity}. Source: ${one.source}.`));
-      if (steps.length) frame.append(make("p", `Possible although it must not be: ${steps.join("; ")}.`));
+      frame.append(make("b", say(one.label)), make("p", `${one.hazard} ${head || ""}`));
+      frame.append(make("p", say("Broken: {text} ({id}). Severity {severity}. Source: {source}.", one)));
+      if (steps.length) frame.append(make("p", say("Possible although it must not be: {steps}.", {steps: steps.join("; ")})));
       const why = make("details");
-      why.append(make("summary", "Which part of the requirement broke"), reasonList(machine.reasons(one.row, state, truth, 4)));
+      why.append(make("summary", say("Which part of the requirement broke")), reasonList(machine.reasons(one.row, state, truth, 4)));
       frame.append(why);
       return frame;
     }));
@@ -204,27 +204,28 @@ function makeView(told, machine, ask) {
   function refuse(offer, button, state, truth, lookFor) {
     const box = byId("refused"), place = button.closest("fieldset, #offers");
     if (place) place.after(box);
-    byId("sentence").textContent = `Not possible now: ${offer.text}.`;
+    const head = say("Not possible now: {text}.", offer);
+    byId("sentence").textContent = head;
     byId("after").replaceChildren();
     const ways = offer.rules.map((rule) => machine.lacking(machine.rules[rule].guard, true, state, truth));
     ways.sort((one, other) => one.length - other.length);
-    box.replaceChildren(make("p", `Not possible now: ${offer.text}.`, {class: "head"}));
+    box.replaceChildren(make("p", head, {class: "head"}));
     const list = make("ul");
     for (const one of ways[0] || []) {
-      const line = make("li", one.now && one.then ? `${one.now}; it would have to be so that ${one.then}` : one.now ? `${one.now}` : `it would have to be so that ${one.then}`);
+      const line = make("li", one.now && one.then ? say("{now}; it would have to be so that {then}", one) : one.now ? one.now : say("it would have to be so that {then}", one));
       if (one.because.length) line.append(reasonList(one.because));
       list.append(line);
     }
     box.append(list);
-    const further = make("button", "What would make it possible?", {type: "button"});
+    const further = make("button", say("What would make it possible?"), {type: "button"});
     further.addEventListener("click", () => {
       const way = lookFor(offer);
       const found = make("div");
-      if (way === null) found.append(make("p", "No short way was found. That is not to say that there is none."));
+      if (way === null) found.append(make("p", say("No short way was found. That is not to say that there is none.")));
       else {
         const order = make("ol");
         for (const rule of way) order.append(make("li", machine.rules[rule].text));
-        found.append(make("p", "These steps would make it possible. They are one way, not an instruction:"), order);
+        found.append(make("p", say("These steps would make it possible. They are one way, not an instruction:")), order);
       }
       further.replaceWith(found);
     });
@@ -242,6 +243,6 @@ function makeView(told, machine, ask) {
     byId("offers").after(box); // panels are made anew, and it must not go with them
   }
 
-  return {show, say, warn, refuse, sayTrail, quiet, choose, make, ended, capital, reasonList, forbidden,
+  return {show, tell, warn, refuse, sayTrail, quiet, choose, make, ended, capital, reasonList, forbidden,
           watch: (only) => { watching = only; }};
 }

@@ -4,7 +4,8 @@
   const told = JSON.parse(document.getElementById("data").textContent);
   const machine = makeMachine(told.working.tables);
   const {rules} = machine;
-  const view = makeView(told, machine, ask);
+  const say = makeSay(told.words);
+  const view = makeView(told, machine, ask, say);
   const {make, ended} = view;
   const byId = (id) => document.getElementById(id);
   const calm = matchMedia("(prefers-reduced-motion: reduce)");
@@ -37,15 +38,15 @@
     trail = [point(Uint16Array.from(state), null)];
     halted = false;
     view.quiet();
-    view.say("Nothing has been done yet");
+    view.tell(say("Nothing has been done yet"));
     refresh();
   }
   function refresh() {
     const here = now(), before = trail.length > 1 ? trail[trail.length - 2] : null;
     view.watch(way === "follow" || halted);
     view.show(here.state, here.truth, before && before.truth);
-    view.warn(brokenIn(here.truth), here.state, here.truth, halted ? "The exercise stops here." : "");
-    view.sayTrail(trail.slice(1).map((one) => sentenceOf(one.rule) + (one.slip ? ` (slip: ${one.slip.text})` : "")), trail.length - 2);
+    view.warn(brokenIn(here.truth), here.state, here.truth, halted ? say("The exercise stops here.") : "");
+    view.sayTrail(trail.slice(1).map((one) => one.slip ? say("{step} (slip: {slip})", {step: sentenceOf(one.rule), slip: one.slip.text}) : sentenceOf(one.rule)), trail.length - 2);
     if (way === "exercise") tellExercise();
   }
   function ask(offer, button) {
@@ -72,7 +73,7 @@
     trail.push(after);
     const found = newly(after.truth, before.truth);
     if (way === "exercise" && found.length) { halted = true; stop(); }
-    view.say(sentenceOf(rule), changes(before.state, after.state));
+    view.tell(sentenceOf(rule), changes(before.state, after.state));
     refresh();
     return found.length > 0;
   }
@@ -102,7 +103,7 @@
     if (gone.kept && progress) progress.restore(gone.kept);
     halted = false;
     view.quiet();
-    view.say(`Taken back: ${rules[gone.rule].text}`);
+    view.tell(say("Taken back: {text}", rules[gone.rule]));
     refresh();
   }
 
@@ -131,12 +132,12 @@
     const own = make("label", ""), box = make("input", "", {type: "checkbox"});
     box.checked = byItself;
     box.addEventListener("change", () => { byItself = box.checked; goOn(0); });
-    own.append(box, " The equipment acts by itself");
-    const more = button("The equipment can go on", () => goOn(0), {id: "more"});
+    own.append(box, " " + say("The equipment acts by itself"));
+    const more = button(say("The equipment can go on"), () => goOn(0), {id: "more"});
     more.hidden = true;
-    const tools = [button("Take the step back", takeBack), button("Begin again", () => begin(trail[0].state)), own, more];
+    const tools = [button(say("Take the step back"), takeBack), button(say("Begin again"), () => begin(trail[0].state)), own, more];
     if (way === "work" && starts.length > 1) {
-      const choice = chooser("Start:", starts.map((start) => ["", start.text || "as described"]), (place) => begin(starts[place].state));
+      const choice = chooser(say("Start:"), starts.map((start) => ["", start.text || say("as described")]), (place) => begin(starts[place].state));
       choice.lastChild.value = firstStart();
       tools.push(choice);
     }
@@ -144,7 +145,7 @@
   }
   /* Of the ways to start the one with most supplies on: little can be done without. */
   function firstStart() {
-    const supplies = told.working.lamps.filter((lamp) => lamp.group === "Supplies");
+    const supplies = told.working.lamps.filter((lamp) => lamp.supplies);
     const on = told.working.starts.map(({state}) => { const truth = machine.truthsIn(state); return supplies.filter((lamp) => truth[lamp.row]).length; });
     return on.indexOf(Math.max(...on));
   }
@@ -162,20 +163,20 @@
   }
   function followTools() {
     if (!told.runs.length) {
-      return [[make("p", "There is no run on this page. Make it with what fails (--failing), or with a checklist (--load, --unload, --goal).")], []];
+      return [[make("p", say("There is no run on this page. Make it with what fails (--failing), or with a checklist (--load, --unload, --goal)."))], []];
     }
-    const bar = make("div", "", {class: "player", role: "group", "aria-label": "Steps of the run"});
-    const slider = make("input", "", {type: "range", min: 0, id: "slider", "aria-label": "Step"});
+    const bar = make("div", "", {class: "player", role: "group", "aria-label": say("Steps of the run")});
+    const slider = make("input", "", {type: "range", min: 0, id: "slider", "aria-label": say("Step")});
     slider.addEventListener("input", () => goTo(Number(slider.value)));
-    bar.append(button("First", () => goTo(0)), button("Back", () => goTo(at - 1)), button("Next", () => goTo(at + 1)),
-               button("Last", () => goTo(run.steps.length)), slider, make("output", "", {id: "place"}));
+    bar.append(button(say("First"), () => goTo(0)), button(say("Back"), () => goTo(at - 1)), button(say("Next"), () => goTo(at + 1)),
+               button(say("Last"), () => goTo(run.steps.length)), slider, make("output", "", {id: "place"}));
     bar.addEventListener("keydown", (event) => {
       const to = {ArrowRight: at + 1, ArrowLeft: at - 1, Home: 0, End: run.steps.length}[event.key];
       if (to === undefined || event.target === slider) return;
       event.preventDefault();
       goTo(to);
     });
-    const runs = chooser("Run:", told.runs.map((one) => [one.group, `${one.title} (${one.steps.length})`]), (place) => follow(told.runs[place]));
+    const runs = chooser(say("Run:"), told.runs.map((one) => [one.group, `${one.title} (${one.steps.length})`]), (place) => follow(told.runs[place]));
     return [[runs, bar], [make("div", "", {id: "about"}), make("div", "", {id: "why"})]];
   }
   function follow(played) {
@@ -189,37 +190,37 @@
     at = Math.max(0, Math.min(run.steps.length, place));
     const here = trail[at], before = at ? trail[at - 1] : null;
     byId("slider").value = at;
-    byId("slider").setAttribute("aria-valuetext", at ? `step ${at} of ${run.steps.length}: ${lineOf(here)}` : "the start");
-    byId("place").textContent = ` ${at} of ${run.steps.length}`;
+    byId("slider").setAttribute("aria-valuetext", at ? say("step {at} of {number}: {text}", {at, number: run.steps.length, text: lineOf(here)}) : say("the start"));
+    byId("place").textContent = " " + say("{at} of {number}", {at, number: run.steps.length});
     view.watch(true);
     view.show(here.state, here.truth, before && before.truth);
-    view.say(at ? `${at}. ${lineOf(here)}` : "The start of the run", at ? changes(before.state, here.state) : []);
+    view.tell(at ? `${at}. ${lineOf(here)}` : say("The start of the run"), at ? changes(before.state, here.state) : []);
     view.warn(newly(here.truth, before && before.truth), here.state, here.truth, "");
     view.sayTrail(run.steps.map((_, number) => lineOf(trail[number + 1])), at - 1);
     const why = byId("why"), last = at === run.steps.length;
     why.replaceChildren();
-    if (last && run.possible.length) why.append(make("h3", "Why the last step was possible"), view.reasonList(run.possible));
-    const head = run.possible.length ? "Which part of the requirement broke" : "Why the end is what it is";
+    if (last && run.possible.length) why.append(make("h3", say("Why the last step was possible")), view.reasonList(run.possible));
+    const head = run.possible.length ? say("Which part of the requirement broke") : say("Why the end is what it is");
     if (last && run.reached.length) why.append(make("h3", head), view.reasonList(run.reached));
   }
   function lineOf(one) {
     const said = one.rule === null ? "" : sentenceOf(one.rule);
-    return one.note && said ? `${one.note} (${said})` : one.note || said || "the start";
+    return one.note && said ? `${one.note} (${said})` : one.note || said || say("the start");
   }
 
   // ---- exercises
 
   function exerciseTools() {
     if (!told.exercises.length) {
-      return [[make("p", "There is no exercise on this page. Make it with a goal: --load, --unload or --goal.")], []];
+      return [[make("p", say("There is no exercise on this page. Make it with a goal: --load, --unload or --goal."))], []];
     }
-    const choice = chooser("Exercise:", told.exercises.map((one) => ["", one.title]), (place) => drill(told.exercises[place]));
-    const tools = [...workTools(), button("Hint", hint), button("I have finished", finish)];
+    const choice = chooser(say("Exercise:"), told.exercises.map((one) => ["", one.title]), (place) => drill(told.exercises[place]));
+    const tools = [...workTools(), button(say("Hint"), hint), button(say("I have finished"), finish)];
     return [told.exercises.length > 1 ? [choice, ...tools] : tools, [make("div", "", {id: "course"}), make("div", "", {id: "goal"})]];
   }
   function drill(chosen) {
     exercise = chosen;
-    progress = makeExercise(exercise);
+    progress = makeExercise(exercise, say);
     begin(exercise.start);
     goOn(0);
   }
@@ -227,49 +228,50 @@
     if (!exercise || !byId("goal")) return;
     const reached = now().truth[exercise.goal];
     const last = now().slip;
-    const rule = "Work the hold to this goal. A step that breaks a requirement ends the exercise; it can be taken back. What you do is compared with an order that was proved. Nothing is stored.";
+    const rule = say("Work the hold to this goal. A step that breaks a requirement ends the exercise; it can be taken back. What you do is compared with an order that was proved. Nothing is stored.");
     const list = make("ul");
     for (const text of exercise.before) list.append(make("li", text));
     const steps = make("details"), order = make("ol");
     steps.open = byId("goal").querySelector("details.order")?.open || false;
     steps.className = "order";
     for (const one of exercise.steps) {
-      const line = make("li", one.text + (progress.isDone(one) ? " (done)" : ""));
-      for (const guard of one.warned) line.prepend(make("div", `${guard.label}: ${guard.text}`, {class: `guard ${guard.label}`}));
+      const line = make("li", progress.isDone(one) ? say("{text} (done)", one) : one.text);
+      for (const guard of one.warned) line.prepend(make("div", `${say(guard.label)}: ${guard.text}`, {class: `guard ${guard.label}`}));
       order.append(line);
     }
-    steps.append(make("summary", "Show the checklist"), order);
-    byId("goal").replaceChildren(make("h2", exercise.title), make("p", rule), make("p", "At the start:"), list,
-      make("p", reached ? "The goal is reached." : "The goal is not reached yet.", {class: "head"}), steps);
+    steps.append(make("summary", say("Show the checklist")), order);
+    byId("goal").replaceChildren(make("h2", exercise.title), make("p", rule), make("p", say("At the start:")), list,
+      make("p", reached ? say("The goal is reached.") : say("The goal is not reached yet."), {class: "head"}), steps);
     byId("course").replaceChildren();
     if (last) {
-      const effect = last.effect ? ` The worst that the audit found of it: ${last.effect}${last.hazards.length ? " (" + last.hazards.join(", ") + ")" : ""}.` : "";
-      byId("course").append(make("p", `Slip: ${last.text}.${effect}`, {class: "slip"}));
+      const worst = {effect: last.effect, hazards: last.hazards.join(", ")};
+      const effect = !last.effect ? "" : " " + (last.hazards.length ? say("The worst that the audit found of it: {effect} ({hazards}).", worst) : say("The worst that the audit found of it: {effect}.", worst));
+      byId("course").append(make("p", say("Slip: {text}.", last) + effect, {class: "slip"}));
     }
   }
   function hint() {
     const due = progress.due(), here = now();
     const on = trail.every((one) => !one.slip);
-    let text = due.length ? `Next in the proved order: step ${due[0].number}, ${due[0].text}` : "No step is left.";
-    if (progress.half()) text = `Step ${progress.half().number} is not finished: ${progress.half().text} Then let go.`;
+    let text = due.length ? say("Next in the proved order: step {number}, {text}", due[0]) : say("No step is left.");
+    if (progress.half()) text = say("Step {number} is not finished: {text} Then let go.", progress.half());
     if (!on) {
       const rests = new Set([exercise.start, ...exercise.steps.map((one) => one.rest)].map((state) => state.join()));
       const back = machine.wayTo(here.state, (state) => rests.has(state.join()), people, MOST_LOOKED_AT);
-      if (back === null) text = "No short way back to the proved order was found. Take steps back until before the slip.";
-      else if (back.length) text = "The shortest way back to the proved order: " + back.map((rule) => rules[rule].text).join("; then ") + ".";
+      if (back === null) text = say("No short way back to the proved order was found. Take steps back until before the slip.");
+      else if (back.length) text = say("The shortest way back to the proved order: {steps}.", {steps: back.map((rule) => rules[rule].text).join(say("; then "))});
     }
     byId("course").replaceChildren(make("p", text, {role: "status"}));
   }
   function finish() {
     const crew = trail.filter((one) => one.rule !== null && rules[one.rule].actor === "crew").length;
     const box = make("div", "", {role: "status"});
-    box.append(make("h3", "The end"), make("p", now().truth[exercise.goal] ? "The goal is reached." : "The goal is not reached."),
-      make("p", `Steps of people: ${crew}; steps of the proved order: ${exercise.steps.length}; slips: ${progress.slips.length}.`));
+    box.append(make("h3", say("The end")), make("p", now().truth[exercise.goal] ? say("The goal is reached.") : say("The goal is not reached.")),
+      make("p", say("Steps of people: {crew}; steps of the proved order: {steps}; slips: {slips}.", {crew, steps: exercise.steps.length, slips: progress.slips.length})));
     const slips = make("ul"), missed = make("ul");
     for (const slip of progress.slips) slips.append(make("li", ended(slip.text)));
-    for (const one of progress.missed()) missed.append(make("li", `Step ${one.number}. ${one.text}`));
-    if (progress.slips.length) box.append(make("p", "Slips:"), slips);
-    if (missed.children.length) box.append(make("p", "Steps of the proved order that were not done:"), missed);
+    for (const one of progress.missed()) missed.append(make("li", say("Step {number}. {text}", one)));
+    if (progress.slips.length) box.append(make("p", say("Slips:")), slips);
+    if (missed.children.length) box.append(make("p", say("Steps of the proved order that were not done:")), missed);
     byId("course").replaceChildren(box);
   }
 

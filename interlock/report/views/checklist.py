@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from msgspec import UNSET
 
-from interlock.diagnostics.said import joined, say, say_many
+from interlock.diagnostics.said import joined, linked, say, say_many
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.compile.requirements import Instance
 from interlock.hold.loader import FileRead
@@ -314,10 +314,10 @@ def _refusal(label: str, found: NoChecklist, code: int, identified: Identificati
 def _nearest(compiled: CompiledHold, near: Nearest) -> Iterator[str]:
     names = {unit.id: unit.name for unit in compiled.hold.units}
     for unit in near.in_the_way:
-        yield say("The {unit} in {cells} stands in the way.", unit=names[unit.kind], cells=" and ".join(unit.cells))
+        yield say("The {unit} in {cells} stands in the way.", unit=names[unit.kind], cells=linked(unit.cells))
     for unit in near.left_out:
         yield say(
-            "No plan was found that takes the {unit} to {cells}.", unit=names[unit.kind], cells=" and ".join(unit.cells)
+            "No plan was found that takes the {unit} to {cells}.", unit=names[unit.kind], cells=linked(unit.cells)
         )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from interlock.diagnostics.said import say
 from interlock.report.views.checklist import ChecklistView
 from interlock.report.views.checklist_facts import PartFacts, StepFacts
 from interlock.report.views.checklist_guards import slip_words
@@ -13,6 +14,7 @@ from interlock.report.views.working import Numbers
 from interlock.study.checklist.audit import ChecklistAudit
 from interlock.study.checklist.making import Checklist, Leg, Step
 from interlock.study.procedure.slip_audit import SlipResult
+from interlock.study.procedure.slips import SlipKind
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +36,10 @@ class Warned:
 
 @dataclass(frozen=True, slots=True)
 class KnownSlip:
-    """A slip in which something else is done, by any of these rules, and the worst that the audit found of it."""
+    """A slip in which something else is done, by any of these rules, and the worst that the audit found of it.
+
+    `swaps`: that is the step that is to come after it.
+    """
 
     text: str
     kind: str
@@ -42,6 +47,7 @@ class KnownSlip:
     rules: tuple[int, ...]
     effect: str
     hazards: tuple[str, ...]
+    swaps: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +126,7 @@ class _Maker:
             tuple(tuple(rules[name] for name in origins.rules_of[head]) for head in step.execution.deed.heads),
             after,
             tuple(self._slip(one) for one in slips if one.slip.instead is not None),
-            None if left_out is None else OmittedSlip(left_out.effect, left_out.hazards),
+            None if left_out is None else OmittedSlip(say(left_out.effect.value), left_out.hazards),
             self.numbers.state(self.made.operation.machine, step.execution.after),
         )
 
@@ -129,4 +135,7 @@ class _Maker:
         steps = {step.number: step for step in self.made.steps}
         said = slip_words(InstructionWriter(self.made.compiled), steps, self.audited, one.slip)
         rules = tuple(sorted(self.numbers.rules[name] for name in one.slip.instead.rules))
-        return KnownSlip(said, one.slip.kind.word, one.slip.kind.mode, rules, one.effect, one.hazards)
+        kind = one.slip.kind
+        effect = say(one.effect.value)
+        swaps = kind is SlipKind.SWAPPED
+        return KnownSlip(said, say(kind.word), kind.mode, rules, effect, one.hazards, swaps)

@@ -42,7 +42,7 @@ def harm_words(origin: RequirementText) -> str:
     """Who or what comes to harm, in a few words; empty where it is not said."""
     if origin.harm is None:
         return ""
-    return listed([str(one) for one in origin.harm]) or "nobody and nothing"
+    return listed(origin.harm) or say("nobody and nothing")
 
 
 def severity_in_brief(origin: RequirementText) -> str:
@@ -54,6 +54,6 @@ def severity_in_brief(origin: RequirementText) -> str:
 
 def severity_words(origin: RequirementText) -> str:
     """`2 (MIL-STD-882E), harm to load and aircraft`."""
-    scheme = f" ({origin.scheme})" if origin.scheme else ""
+    category = origin.severity + (f" ({origin.scheme})" if origin.scheme else "")
     harm = harm_words(origin)
-    return f"{origin.severity}{scheme}" + (f", harm to {harm}" if harm else "")
+    return say("{category}, harm to {harm}", category=category, harm=harm) if harm else category

@@ -11,6 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from random import Random
 
+from interlock.diagnostics.said import joined, linked, perhaps_ours, say
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.origin import Depart, Means
 from interlock.hold.tell import Reason, reasons
@@ -30,9 +31,9 @@ from interlock.study.checklist.operating import Refusal
 from interlock.study.procedure.slip_audit import Effect, SlipResult
 from interlock.study.procedure.slips import SlipKind
 
-NEXT = "What can be done next?"
-STILL = "Why does nothing move?"
-ORDER = "Which step stands too early?"
+NEXT = say("What can be done next?")
+STILL = say("Why does nothing move?")
+ORDER = say("Which step stands too early?")
 KINDS = (NEXT, STILL, ORDER)
 CHOICES = 4
 """Answers to choose from."""
@@ -114,7 +115,7 @@ class _Asker:
         if any(evaluate(self.machine, guard, state) for guard in guards):
             return None
         told = reasons(self.machine, self.compiled.glossary, guards[0], state, 1)
-        return "; ".join(map(_with_cause, told)) or "it cannot be done there"
+        return joined(list(map(_with_cause, told)), "; ") or say("it cannot be done there")
 
     # ---- what can be done next
 
@@ -125,10 +126,12 @@ class _Asker:
             if not heads or self._why_not(heads[0], state) is not None:
                 continue
             wrong = [*self._slips_refused(step, state), *self._later_refused(step, state)]
-            right = Choice(instruction_of(self.writer, step), True, f"It is step {step.number} of the checklist.")
+            because = say("It is step {number} of the checklist.", number=step.number)
+            right = Choice(instruction_of(self.writer, step), True, because)
             choices = self._mixed(right, wrong)
             if choices is not None:
-                yield SheetQuestion(NEXT, "The hold is as drawn. Which of these can be done now?", choices, state)
+                text = say("The hold is as drawn. Which of these can be done now?")
+                yield SheetQuestion(NEXT, text, choices, state)
 
     def _slips_refused(self, step: Step, state: State) -> Iterator[Choice]:
         for one in self.audited.slips_at(step.number):
@@ -137,14 +140,16 @@ class _Asker:
             head = self.compiled.origins.deed_of(one.slip.instead.rules[0]).name
             why = self._why_not(head, state)
             if why is not None:
-                yield Choice(sentence(instead_of(self.writer, step, one.slip)), False, sentence(f"not possible: {why}"))
+                because = sentence(say("not possible: {why}", why=why))
+                yield Choice(sentence(instead_of(self.writer, step, one.slip)), False, because)
 
     def _later_refused(self, step: Step, state: State) -> Iterator[Choice]:
         for later in self.made.steps[step.number :]:
             if later.execution.deed.heads:
                 why = self._why_not(later.execution.deed.heads[0], state)
                 if why is not None:
-                    yield Choice(instruction_of(self.writer, later), False, sentence(f"not possible yet: {why}"))
+                    because = sentence(say("not possible yet: {why}", why=why))
+                    yield Choice(instruction_of(self.writer, later), False, because)
 
     # ---- why nothing moves
 
@@ -190,20 +195,32 @@ class _Asker:
         others = [self._opposite(part) for part in sorted(parts, key=_is_fact) if evaluate(self.machine, part, state)]
         if not told:
             return None
-        missed = instruction_of(self.writer, left_out).rstrip(".")
-        also = "".join(f" Besides, {_with_cause(one)}." for one in told[1:])
-        why = f"That is so: {_with_cause(told[0])}.{also} Step {left_out.number} was left out: {missed}."
+        why = joined(
+            [
+                say("That is so: {text}.", text=_with_cause(told[0])),
+                *(say("Besides, {text}.", text=_with_cause(one)) for one in told[1:]),
+                say(
+                    "Step {number} was left out: {text}",
+                    number=left_out.number,
+                    text=instruction_of(self.writer, left_out),
+                ),
+            ]
+        )
         right = Choice(sentence(told[0].text), True, why)
         others = others[: max(2 * CHOICES, sum(not _is_fact(part) for part in parts) - 1)]
         wrong = [
-            Choice(sentence(text), False, "That is not so in this hold as it is drawn.") for text in others if text
+            Choice(sentence(text), False, say("That is not so in this hold as it is drawn.")) for text in others if text
         ]
         choices = self._mixed(right, wrong)
         if choices is None:
             return None
         what = self.compiled.glossary.rules[held].text
         moves = self.compiled.glossary.rules[move].text
-        text = f"The hold is as drawn. Somebody does this: {what}. What should happen, but does not: {moves}. Why?"
+        text = say(
+            "The hold is as drawn. Somebody does this: {what}. What should happen, but does not: {moves}. Why?",
+            what=what,
+            moves=moves,
+        )
         return SheetQuestion(STILL, text, choices, state)
 
     def _opposite(self, part: Expr) -> str:
@@ -246,24 +263,31 @@ class _Asker:
         texts = [instruction_of(self.writer, step) for step in shown]
         if len(set(texts)) < len(texts):
             return None
-        worst = f"The worst that the audit found of it: {one.effect}"
-        hazards = [self._hazard(id) for id in one.hazards]
-        because = f"It needs the step below it first. {worst}{' (' + '; '.join(hazards) + ')' if hazards else ''}."
-        choices = (
-            Choice(text, place == at, because if place == at else "It stands where the checklist has it.")
-            for place, text in enumerate(texts)
+        effect = say(one.effect.value)
+        if one.hazards:
+            hazards = joined([self._hazard(id) for id in one.hazards], "; ")
+            effect = say("{effect} ({hazards})", effect=effect, hazards=hazards)
+        because = joined(
+            [
+                say("It needs the step below it first."),
+                say("The worst that the audit found of it: {effect}.", effect=effect),
+            ]
         )
+        stands = say("It stands where the checklist has it.")
+        choices = (Choice(text, place == at, because if place == at else stands) for place, text in enumerate(texts))
         # the one that was to come first stands too late, not too early
-        return SheetQuestion(ORDER, "In these steps one stands too early. Which?", tuple(choices), None)
+        return SheetQuestion(ORDER, say("In these steps one stands too early. Which?"), tuple(choices), None)
 
     def _hazard(self, id: str) -> str:
-        return next(one.origin.hazard for one in self.compiled.instances if one.requirement.id == id).rstrip(".")
+        hazard = next(one.origin.hazard for one in self.compiled.instances if one.requirement.id == id).rstrip(".")
+        return perhaps_ours(hazard) or hazard
 
 
 def _with_cause(reason: Reason) -> str:
     """A sentence with what makes it so, one level deep."""
-    because = " and ".join(one.text for one in reason.because)
-    return reason.text + (f", since {because}" if because else "")
+    if not reason.because:
+        return reason.text
+    return say("{text}, since {because}", text=reason.text, because=linked([one.text for one in reason.because]))
 
 
 def _is_fact(part: Expr) -> bool:

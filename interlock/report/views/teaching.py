@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from interlock.diagnostics.said import joined, say
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.report.views.appearances import Appearances, appearances_of
 from interlock.report.views.assumptions import CAUTIONS
@@ -17,8 +18,8 @@ from interlock.study.verify import Status, Verification
 from interlock.study.walk import begin_walk
 
 TRAINING = (
-    "This page is training material, made from a description of the hold and not from the hold.",
-    "What the description leaves out does not exist here; times, forces and masses do not either.",
+    say("This page is training material, made from a description of the hold and not from the hold."),
+    say("What the description leaves out does not exist here; times, forces and masses do not either."),
 )
 """Said beside the cautions that every report carries."""
 
@@ -82,6 +83,10 @@ def _is_same(one: CompiledHold, other: CompiledHold) -> bool:
 def _proved(found: Verification | None) -> str:
     """What is known of the requirements when the page is made."""
     if found is None:
-        return "The requirements were not proved when this page was made."
-    counts = [(found.count(status), status.value) for status in Status]
-    return "Requirements: " + ", ".join(f"{count} {word}" for count, word in counts if count) + "."
+        return say("The requirements were not proved when this page was made.")
+    counts = [
+        say("{number} {status}", number=count, status=say(status.value))
+        for status in Status
+        if (count := found.count(status))
+    ]
+    return say("Requirements: {counts}.", counts=joined(counts, ", "))

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
+from interlock.diagnostics.said import joined, perhaps_ours, say
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.kinds import DEVICE_KINDS, ENERGISED
 from interlock.hold.origin import Arrive, Bring, Deed, Depart, Means, Sort, TakeAway
@@ -20,7 +21,13 @@ from interlock.report.views.numbering import Numbering, Row
 from interlock.report.views.wording import named, sentence
 from interlock.study.walk import Walk, start_differences
 
-CIRCUIT_USES = {"power": "Power", "permit": "Permits", "inhibit": "Inhibits", "indication": "Lights", "logic": "Logic"}
+CIRCUIT_USES = {
+    "power": say("Power"),
+    "permit": say("Permits"),
+    "inhibit": say("Inhibits"),
+    "indication": say("Lights"),
+    "logic": say("Logic"),
+}
 """How circuits are listed, by their use."""
 DOOR_WORDS = ("closed", "moving", "open", "latched", "unlatched", "locked", "unlocked")
 
@@ -69,11 +76,12 @@ class Panel:
 
 @dataclass(frozen=True, slots=True)
 class Lamp:
-    """Something electrical that is so or not."""
+    """Something electrical that is so or not; whether it is one of the supplies, without which little can be done."""
 
     group: str
     name: str
     row: int
+    supplies: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +169,7 @@ def working_of(walk: Walk, numbers: Numbers, shown: Iterable[Expr]) -> Working:
         number(expr)
     differences = start_differences(walk) if len(walk.starts) > 1 else ((),)
     starts = tuple(
-        Start(numbers.state(walk.machine, state), "; ".join(texts))
+        Start(numbers.state(walk.machine, state), joined(texts, "; "))
         for state, texts in zip(walk.starts, differences, strict=True)
     )
     says, is_idle = compiled.glossary.values, compiled.origins.is_idle
@@ -220,24 +228,28 @@ def _offers(compiled: CompiledHold, numbers: Numbers) -> Iterator[Offer]:
 def _items(compiled: CompiledHold, numbers: Numbers) -> Iterator[Item]:
     hold, things = compiled.hold, compiled.world.things
 
-    def item(id: str, name: str, sort: str, words: Iterable[str]) -> Item:
+    def item(id: str, name: str, sort: str, words: Mapping[str, str]) -> Item:
         states = things[id].states
-        pairs = ((word.replace("_", " "), numbers.rows.number(states[word])) for word in words if word in states)
+        pairs = ((said, numbers.rows.number(states[word])) for word, said in words.items() if word in states)
         return Item(id, name, sort, tuple(pairs))
 
     for door in hold.doorways:
-        yield item(door.id, named(door.id, door.name, " "), "door", DOOR_WORDS)
+        yield item(door.id, named(door.id, door.name, " "), say("door"), {word: say(word) for word in DOOR_WORDS})
     for device in hold.devices:
-        yield item(device.id, named(device.id, device.name, " "), device.kind, DEVICE_KINDS[device.kind].states)
+        kind = DEVICE_KINDS[device.kind]
+        states = {word: kind.word(word) for word in kind.states}
+        yield item(device.id, named(device.id, device.name, " "), say(kind.id), states)
     for control in hold.controls:
-        yield item(control.id, control.name, "control", [word for word in things[control.id].states if word != "held"])
+        states = {word: control.behaviour.word(word) for word in things[control.id].states if word != "held"}
+        yield item(control.id, control.name, say("control"), states)
     for supply in hold.supplies:
-        yield item(supply.id, supply.name, "supply", ("off", "on"))
+        yield item(supply.id, supply.name, say("supply"), {word: say(word) for word in ("off", "on")})
     for person in hold.people:
-        yield item(person.id, person.name, "person", person.places)
+        yield item(person.id, person.name, say("person"), {place: place.replace("_", " ") for place in person.places})
     for cell in compiled.floor.cells.values():
-        words = ("empty", *(unit.id for unit in hold.units), "occupied")
-        yield item(cell.id, things[cell.id].phrase, "bay" if cell.door is None else "loader", words)
+        filled = {unit.id: unit.id.replace("_", " ") for unit in hold.units}
+        states = {"empty": say("empty"), **filled, "occupied": say("occupied")}
+        yield item(cell.id, things[cell.id].phrase, say("bay") if cell.door is None else say("loader"), states)
 
 
 def _panels(compiled: CompiledHold, numbers: Numbers) -> Iterator[Panel]:
@@ -250,24 +262,25 @@ def _panels(compiled: CompiledHold, numbers: Numbers) -> Iterator[Panel]:
         yield Panel(station.name, station.controls, row)
     others = tuple(control.id for control in hold.controls if control.id not in placed)
     if others:
-        yield Panel("Elsewhere in the hold" if placed else "Controls", others, None)
+        yield Panel(say("Elsewhere in the hold") if placed else say("Controls"), others, None)
 
 
 def _lamps(compiled: CompiledHold, numbers: Numbers) -> Iterator[Lamp]:
     hold, things = compiled.hold, compiled.world.things
     for supply in hold.supplies:
-        yield Lamp("Supplies", supply.name, numbers.rows.number(things[supply.id].states["on"]))
+        yield Lamp(say("Supplies"), supply.name, numbers.rows.number(things[supply.id].states["on"]), True)
     for use, group in CIRCUIT_USES.items():
         for circuit in hold.circuits:
             truth = things[circuit.id].truth
             if circuit.use == use and truth is not None:
                 yield Lamp(group, circuit.name, numbers.rows.number(truth))
     for relay in hold.relays:
-        yield Lamp("Relays energised", relay.name, numbers.rows.number(things[relay.id].states[ENERGISED]))
+        yield Lamp(say("Relays energised"), relay.name, numbers.rows.number(things[relay.id].states[ENERGISED]))
     for zone in hold.zones:
-        for word, said in (("powered", "has power"), ("running", "runs")):
+        for word, said in (("powered", "{zone} has power"), ("running", "{zone} runs")):
             if word in things[zone.id].states:
-                yield Lamp("Drive zones", f"{zone.name} {said}", numbers.rows.number(things[zone.id].states[word]))
+                row = numbers.rows.number(things[zone.id].states[word])
+                yield Lamp(say("Drive zones"), say(said, zone=zone.name), row)
 
 
 def _forbidden(walk: Walk, numbers: Numbers) -> Iterator[Forbidden]:
@@ -279,7 +292,7 @@ def _forbidden(walk: Walk, numbers: Numbers) -> Iterator[Forbidden]:
             requirement.id,
             sentence(instance.text),
             label_of(origin),
-            sentence(origin.hazard),
+            sentence(perhaps_ours(origin.hazard) or origin.hazard),
             severity_words(origin),
             origin.source,
             numbers.rows.number(question_of(walk.machine, requirement).target),

@@ -8,6 +8,7 @@ from itertools import pairwise
 from types import MappingProxyType
 
 from interlock.confirm.confirm import confirm
+from interlock.diagnostics.said import say
 from interlock.hold.tell import Reason, reasons
 from interlock.kernel.claims import Finding, ProgressCallback, Refuted, Trace, silent
 from interlock.kernel.evaluator import State, as_mapping
@@ -64,7 +65,7 @@ def tell_run(search: InterleavingSearch, way: Way, target: Expr | None) -> Run:
             continue
         move = graph.moves[what]
         slip = None if move.slip is None else graph.slips[move.slip]
-        told = None if slip is None else f"{slip.kind.word}: {slip.text}"
+        told = None if slip is None else say("{kind}: {text}", kind=say(slip.kind.word), text=slip.text)
         text, responses = _said(graph, move)
         if text or told:
             number, said_so = len(steps) + 1, text or told or ""

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from enum import Enum
 
+from interlock.diagnostics.said import say
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.language.directions import Direction
 from interlock.hold.language.syntax import Path
@@ -71,21 +72,23 @@ def _at(bound: BoundProcedure, at: int) -> Iterator[Slip]:
     number = at + 1
     looks = here.manner in (Manner.CHECK, Manner.WAIT)
     kind = SlipKind.UNCHECKED if looks else SlipKind.OMITTED
-    yield Slip(f"{number} {kind.word}", kind, at, f"'{text}' is left out", None, number)
+    yield Slip(f"{number} {kind.word}", kind, at, say("'{action}' is left out", action=text), None, number)
     if not looks:
-        yield Slip(f"{number} repeated", SlipKind.REPEATED, at, f"'{text}' is done twice", here, number)
+        yield Slip(
+            f"{number} repeated", SlipKind.REPEATED, at, say("'{action}' is done twice", action=text), here, number
+        )
     if number < len(actions) and actions[number].action.text != text:
-        told = f"'{actions[number].action.text}' is done before '{text}'"
+        told = say("'{later}' is done before '{action}'", later=actions[number].action.text, action=text)
         yield Slip(f"{number} swapped", SlipKind.SWAPPED, at, told, actions[number], number + 1)
     for kind, wrong in ((SlipKind.WRONG_WAY, other_ways), (SlipKind.WRONG_OBJECT, other_things)):
         for other in wrong(here, bound.compiled):
             said = other.action.text
-            told = f"'{said}' is done in the place of '{text}'"
+            told = say("'{other}' is done in the place of '{action}'", other=said, action=text)
             yield Slip(f"{number} {kind.word}: {said}", kind, at, told, other, number)
     for group in bound.procedure.steps.groups:
         # leaving out only the last is an omission, leaving out all is none of a group begun
         if group.first < at < group.end - 1:
-            told = f"'{group.name}' is left off before '{text}'"
+            told = say("'{group}' is left off before '{action}'", group=group.name, action=text)
             yield Slip(f"{number} to {group.end} left out", SlipKind.INCOMPLETE, at, told, None, group.end)
 
 
