@@ -6,13 +6,14 @@ import random
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import cache
-from itertools import combinations, product
+from itertools import combinations, pairwise, product
 
 import pytest
 
 from interlock.confirm.failures import confirm_sets
 from interlock.confirm.replay import replay
 from interlock.kernel.claims import Limits, ProgressCallback, Trace, silent
+from interlock.kernel.evaluator import fire, initial_states, is_enabled
 from interlock.kernel.expressions import TRUE, Is, conj, disj
 from interlock.kernel.failures import (
     DisputedSets,
@@ -33,7 +34,7 @@ from interlock.prove.engine import OutOfTime
 from interlock.prove.failures.ahead import Ahead
 from interlock.prove.failures.looking_back import LookBack
 from interlock.prove.failures.sets import smallest_sets
-from interlock.prove.failures.states import Met, Nominal
+from interlock.prove.failures.states import Met, Nominal, extended, struck_late
 from interlock.study.sessions import Session
 from tests.agreement.failing import random_failing, reached_under
 from tests.some import some
@@ -204,6 +205,42 @@ def test_runs_that_are_found_ahead_are_runs_of_their_set(monkeypatch: pytest.Mon
             struck += len(members)
     assert steps > 50
     assert struck > 20
+
+
+def test_failures_strike_as_late_as_they_can() -> None:
+    """A random run stays one, with the same end; where one thing fails, it cannot as well do so a step later."""
+    moved = 0
+    for seed in range(200):
+        machine, _ = random_failing(seed)
+        draw = random.Random(seed)
+        failures = failures_of(machine)
+        start = next(initial_states(machine), None)
+        if start is None:
+            continue
+        trace = Trace((), (start,))
+        for _ in range(8):
+            enabled = [rule for rule in machine.rules if is_enabled(machine, rule, trace.states[-1])]
+            if enabled:
+                trace = extended(machine, trace, [draw.choice(enabled)])
+
+        def is_strike(name: str, machine: Machine = machine, failures: tuple[str, ...] = failures) -> bool:
+            return struck_by(machine.rule(name), failures) is not None
+
+        late = struck_late(machine, trace, is_strike)
+        assert not replay(machine, TRUE, late)
+        assert (late.states[0], late.states[-1]) == (trace.states[0], trace.states[-1])
+        assert sorted(late.rules) == sorted(trace.rules)
+        for at, (name, after) in enumerate(pairwise(late.rules)):
+            if is_strike(name) and sum(map(is_strike, late.rules)) == 1:
+                rule, strike = machine.rule(after), machine.rule(name)
+                between = fire(machine, rule, late.states[at])
+                assert not (
+                    is_enabled(machine, rule, late.states[at])
+                    and is_enabled(machine, strike, between)
+                    and fire(machine, strike, between) == late.states[at + 2]
+                )
+        moved += late.rules != trace.rules
+    assert moved > 20
 
 
 LAMP = Machine(

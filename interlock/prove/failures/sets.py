@@ -49,7 +49,7 @@ from interlock.prove.failures.narrowing import Narrowing
 from interlock.prove.failures.one_set import Ending, OneSet
 from interlock.prove.failures.pool import Obligation, Pool
 from interlock.prove.failures.runs import with_failures
-from interlock.prove.failures.states import Met, Nominal
+from interlock.prove.failures.states import Met, Nominal, struck_late
 from interlock.prove.frames.frames import Frames
 from interlock.prove.invariants.mined import MOST_STARTS, mine
 from interlock.prove.search.guided import GuidedSearch
@@ -294,17 +294,19 @@ class _Work:
         return {asked[id]: lifted(self.machine, machine, trace) for id, trace in search.found.items()}
 
     def found(self, at: int, trace: Trace) -> None:
-        """Notes a run to the question's target."""
-        owners = [self.narrowing.owners[self.number[name]] for name in trace.rules]
-        members = {owner for owner in owners if owner is not None}
+        """Notes a run to the question's target, in which what fails strikes as late as it can."""
+        owners = self.narrowing.owners
+        trace = struck_late(self.machine, trace, lambda name: owners[self.number[name]] is not None)
+        fired = [self.number[name] for name in trace.rules]
+        members = {owner for rule in fired if (owner := owners[rule]) is not None}
         own = frozenset(self.failures[owner] for owner in members)
         known = self.runs[at].get(own)
         if known is None or trace.depth < known.depth:
             self.runs[at][own] = trace
         self.broken[at] |= self.sets.above(members)
         if members:
-            last = max(place for place, owner in enumerate(owners) if owner is not None)
-            self.endings[at][tuple(self.number[name] for name in trace.rules[last + 1 :])] = None
+            last = max(step for step, rule in enumerate(fired) if owners[rule] is not None)
+            self.endings[at][tuple(fired[last + 1 :])] = None
 
     def claims(self, reason: str) -> tuple[SmallestSets, ...]:
         """One per question."""

@@ -8,11 +8,11 @@ on.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import combinations
 
 from interlock.kernel.claims import Trace
-from interlock.kernel.evaluator import State, fire, truths_in
+from interlock.kernel.evaluator import State, fire, is_enabled, truths_in
 from interlock.kernel.expressions import Value
 from interlock.kernel.machine import Actor, Machine, Rule
 from interlock.prove.core.encoding import TRUTH
@@ -40,6 +40,30 @@ def extended(machine: Machine, trace: Trace, rules: Iterable[Rule]) -> Trace:
         fired.append(rule.name)
         states.append(fire(machine, rule, states[-1]))
     return Trace(tuple(fired), tuple(states))
+
+
+def struck_late(machine: Machine, trace: Trace, is_strike: Callable[[str], bool]) -> Trace:
+    """The run with the same end in which failures strike as late as they can; their rules are known by their names.
+
+    How such a run ends after its last failure has the least to do with what failed.
+    """
+    names, states = list(trace.rules), list(trace.states)
+    for first in reversed([step for step, name in enumerate(names) if is_strike(name)]):
+        strike = machine.rule(names[first])
+        state = states[first]
+        before = [state]
+        latest = first
+        for at in range(first + 1, len(names)):
+            rule = machine.rule(names[at])
+            if not is_enabled(machine, rule, state):
+                break
+            state = fire(machine, rule, state)
+            before.append(state)
+            if is_enabled(machine, strike, state) and fire(machine, strike, state) == states[at + 1]:
+                latest = at
+        names[first : latest + 1] = [*names[first + 1 : latest + 1], strike.name]
+        states[first : latest + 1] = before[: latest - first + 1]
+    return Trace(tuple(names), tuple(states))
 
 
 class Nominal:
