@@ -3,20 +3,41 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Sequence
 from itertools import combinations
 
 import pytest
 
+from interlock.hold.compile.compiler import compile_hold
+from interlock.hold.loader import Source, load_hold, load_specification
 from interlock.kernel.claims import Limits, silent
 from interlock.kernel.evaluator import State, evaluate, fire, initial_states, is_enabled
-from interlock.kernel.expressions import FALSE, Expr, Is, neg
+from interlock.kernel.expressions import FALSE, Expr, Is, disj, neg
 from interlock.kernel.limiting import Forbidding, with_choices, with_first
-from interlock.kernel.machine import Actor, Machine, Question, Rule, Variable
+from interlock.kernel.machine import Actor, Machine, Question, Rule, Variable, question_of
 from interlock.study.deferral import restoring
-from interlock.study.deferral.restoring import restore
+from interlock.study.deferral.deferral import defer
+from interlock.study.deferral.inoperative import ways_of
+from interlock.study.deferral.limitations import limitations_of
+from interlock.study.deferral.restoring import restore, smallest_hitting
 from tests.agreement.random_machines import random_case
+from tests.golden.small_hold import TEXT
+from tests.repo.test_defer_command import SECURED
 
 SIZE = 3
+TWO_BAYS = (
+    TEXT.replace("rows: 1", "rows: 2")
+    .replace("ball_mat: [1C]", "ball_mat: [1C, 2C]")
+    .replace("pushing: never", 'pushing: "true"')
+    .replace("[1C.aft]", "[2C.aft]")
+    .replace("[1C.right], stops", "[1C.right, 2C.right], stops")
+    .replace("doorways:", "  - {id: SLIM, name: slim container, across: 1, along: 1}\ndoorways:")
+    + """\
+  - {id: LG, name: left guide, kind: fixed guide, on: [2C.left], stops: [left], restrains: [y]}
+  - {id: ML, name: mid latch, kind: manual latch, on: [1C.aft], stops: [fore, aft], restrains: [x], locking: raised,
+     starts: lowered}
+"""
+)
 
 
 def limitations(draw: random.Random, machine: Machine) -> tuple[Forbidding, ...]:
@@ -108,10 +129,53 @@ def test_each_choice_starts_and_steps_as_is_written() -> None:
 
 
 def test_smallest_sets_are_those_of_trying_every_subset() -> None:
-    """On sixty machines; in some of them it takes one limitation, in some several."""
-    sizes = [len(one) for seed in range(60) for one in judge(seed)]
+    """On 140 machines; in some of them it takes one limitation, in some several."""
+    sizes = [len(one) for seed in range(140) for one in judge(seed)]
     assert sizes.count(1) > 5
     assert max(sizes) > 1
+
+
+def test_a_set_that_could_do_with_less_is_found_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where sets stay that have another within them, subsets disagree."""
+
+    def all_hitting(clauses: Sequence[frozenset[str]], size: int) -> tuple[frozenset[str], ...]:
+        names = sorted(frozenset[str]().union(*clauses))
+        sets = (frozenset(some) for count in range(size + 1) for some in combinations(names, count))
+        return tuple(one for one in sets if all(one & clause for clause in clauses))
+
+    for seed in range(200):
+        draw = random.Random(seed)
+        clauses = [frozenset(draw.sample("abcdef", draw.randint(1, 4))) for _ in range(draw.randint(0, 6))]
+        every = all_hitting(clauses, SIZE)
+        least = smallest_hitting(clauses, SIZE)
+        assert set(least) == {one for one in every if not any(other < one for other in every)}
+        assert list(least) == sorted(least, key=lambda one: (len(one), sorted(one)))
+    monkeypatch.setattr(restoring, "smallest_hitting", all_hitting)
+    with pytest.raises(AssertionError):
+        for seed in range(60):
+            judge(seed)
+
+
+def test_on_a_hold_smallest_sets_are_those_of_trying_every_subset() -> None:
+    """Two bays, a latch between them that stays down, two kinds of unit: what `defer` tells is all that suffices."""
+    texts = load_specification(Source("asked.yaml", SECURED.encode())).value
+    hold = load_hold(Source("hold.yaml", TWO_BAYS.encode()), lambda name: None).value
+    assert texts is not None and hold is not None
+    compiled = compile_hold(hold, texts).compiled
+    assert compiled is not None
+    found = defer(hold, compiled, ways_of(hold, "ML", "lowered"), texts, SIZE, Limits(), wider=True)
+    assert found is not None and found.restoring is not None and not found.restoring.reason
+    machine = found.compiled.machine
+    targets = [question_of(machine, one.instance.requirement).target for one in found.broken]
+    known = {one.name: one.forbidding for one in limitations_of(found.compiled, ["ML"])}
+    safe: set[frozenset[str]] = set()
+    for size in range(SIZE + 1):
+        for some in combinations(sorted(known), size):
+            kept = tuple(each for name in some for each in known[name])
+            if not any(one < set(some) for one in safe) and not reaches(machine, disj(*targets), kept):
+                safe.add(frozenset(some))
+    assert set(found.restoring.sets) == safe
+    assert {len(one) for one in safe} >= {1, 2}
 
 
 def test_a_limitation_that_is_taken_to_stop_a_run_and_does_not_is_found_out(monkeypatch: pytest.MonkeyPatch) -> None:
