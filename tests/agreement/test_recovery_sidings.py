@@ -9,6 +9,7 @@ import pytest
 
 from interlock.confirm.recovery import confirm_recovery
 from interlock.kernel.claims import Limits, Unknown, silent
+from interlock.kernel.evaluator import successors
 from interlock.kernel.expressions import Is, conj
 from interlock.kernel.machine import Actor, Machine, Rule, Variable
 from interlock.kernel.recovery import DeadEnd, Entry, Recoverable, Recovers, RecoveryQuestion, rank_of
@@ -85,6 +86,32 @@ def test_cases_of_one_measure_are_taken_over_by_the_next(monkeypatch: pytest.Mon
             assert proves(machine, claim.recovery, question.goal)
     assert served.count(True) > 5
     assert served.count(False) > 5
+
+
+@pytest.mark.parametrize(("door", "unused"), [(2, "_by_distance"), (0, "_by_counting")])
+def test_the_measure_that_serves_is_tried_first(door: int, unused: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With the door between them two trucks can stand in each other's way, and are counted; at an end they cannot."""
+    machine, question = siding(5, door)
+    monkeypatch.setattr(recovery._Search, unused, lambda *_: pytest.fail("tried"))
+    (claim,) = recover(machine, [question], BY_CASES)
+    assert isinstance(claim, Recoverable)
+    assert proves(machine, claim.recovery, question.goal)
+
+
+@pytest.mark.parametrize("door", range(6))
+def test_what_jams_leads_nowhere_nearer(door: int) -> None:
+    """Where both of a pair are so, no rule that takes one of them away makes the distance less."""
+    machine, question = siding(6, door)
+    ranking = RankHeuristic(machine)
+    ((_, rank),) = ranking.by_distance(question.goal)
+    jams = list(ranking.jams(question.goal))
+    for state in listing_of(machine).depths:
+        so = {(v.name, value) for v, value in zip(machine.variables, state, strict=True)}
+        for pair in jams:
+            if so.issuperset(pair):
+                for rule, after in successors(machine, state):
+                    if any(name == written for name, _ in pair for written, _ in rule.update):
+                        assert rank_of(machine, rank, after) >= rank_of(machine, rank, state)
 
 
 def test_cases_once_told_apart_are_not_planned_again(monkeypatch: pytest.MonkeyPatch) -> None:

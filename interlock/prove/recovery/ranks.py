@@ -12,7 +12,8 @@ References (from memory)
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Set
+from collections.abc import Iterator, Mapping, Sequence, Set
+from typing import TypeAlias
 
 from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value, conj
 from interlock.kernel.machine import Machine
@@ -22,6 +23,9 @@ from interlock.prove.recovery.ordering import Condensation
 from interlock.prove.search.delete_relaxation import DeleteRelaxation
 
 HOPELESS = 1_000
+
+Fact: TypeAlias = tuple[str, Value]
+"""A variable and a value of it."""
 
 
 def rank_by_distance(machine: Machine, goal: Expr) -> list[tuple[Expr, Rank]]:
@@ -70,6 +74,49 @@ class RankHeuristic:
         if goal not in self._stages:
             self._stages[goal] = self._staged(goal)
         return self._stages[goal]
+
+    def jams(self, goal: Expr) -> Iterator[tuple[Fact, Fact]]:
+        """Pairs of bad values that are handed on, of which each stops every step that makes the other weigh less.
+
+        Where a state has both, distance leads no further: one of the two has to go farther away first.
+        """
+        for _, distance, counting in self.stages(goal):
+            weights = {(name, value): weight for component in distance for name, value, weight in component}
+            handed = {(name, value) for component in counting for name, value, weight in component if weight < 0}
+            steps = {fact: self._easing(fact, weights) for fact in handed}
+            stopping = {fact: self._asked_away(fact, steps[fact]) & handed for fact in handed}
+            for one in sorted(handed, key=repr):
+                for two in sorted(stopping[one], key=repr):
+                    stops = one in stopping[two] and repr(one) < repr(two)
+                    if stops and self._stops(two, one, steps) and self._stops(one, two, steps):
+                        yield one, two
+
+    def _easing(self, fact: Fact, weights: Mapping[Fact, int]) -> list[int]:
+        """The rules by which the bad value, or what goes with it, comes to weigh less."""
+        found = []
+        for at in self.writers.get(fact[0], ()):
+            update = self.machine.rules[at].update
+            needs = None if fact in update else self.needs(at, *fact)
+            if needs is not None:
+                held = [(name, next(iter(needs[name]))) for name, _ in update if len(needs.get(name, ())) == 1]
+                before, after = (sum(weights.get(one, 0) for one in facts) for facts in (held, update))
+                if after < max(before, weights[fact]):
+                    found.append(at)
+        return found
+
+    def _asked_away(self, fact: Fact, steps: Sequence[int]) -> set[Fact]:
+        """The values of other variables that no choice of what the guards of all these steps ask for has."""
+        found: set[Fact] = set()
+        for place, needs in enumerate([self.needs(at, *fact) or {} for at in steps]):
+            if place == 0:
+                found = {(name, value) for name in needs if name != fact[0] for value in self.machine.domains[name]}
+            found = {(name, value) for name, value in found if value not in needs.get(name, (value,))}
+        return found
+
+    def _stops(self, one: Fact, other: Fact, steps: Mapping[Fact, Sequence[int]]) -> bool:
+        """Where both are so none of these steps of the other one can be taken."""
+        both = {name: frozenset({value}) for name, value in (one, other)}
+        return all(self.narrowing.forced(self.machine.rules[at].guard, both) is None for at in steps[other])
 
     def _staged(self, goal: Expr) -> list[tuple[Expr, Rank, Rank]]:
         parts = conjuncts(goal, self.machine)

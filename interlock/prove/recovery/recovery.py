@@ -40,7 +40,8 @@ from interlock.prove.certificates.trimming import trim
 from interlock.prove.core.cone import cone_of, lifted
 from interlock.prove.core.encoding import TRUTH
 from interlock.prove.core.local import LocalRules
-from interlock.prove.core.solvers import light_solver
+from interlock.prove.core.polarity import PolaritySolver
+from interlock.prove.core.solvers import add_all, light_solver
 from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
 from interlock.prove.frames.pdr import certify, reach
 from interlock.prove.invariants.lemmas import Lemmas
@@ -142,13 +143,17 @@ class _Search(RecoveryContext):
         While a state was too hard, all is tried again with twice the effort: as long as there is time, or, where that
         is not limited, a few times.
         """
-        heuristics = heuristics or (self._by_distance, self._by_counting)
+        first = self.remembered.measures.get(question.id)
+        if not heuristics:
+            heuristics = self._by_distance, self._by_counting
+            if first is None and self._may_jam(question.goal):
+                first = 1
         places = list(range(len(heuristics)))
         self.effort = 1
         while True:
             self.was_too_hard = False
-            # what led to a claim in an earlier call comes first, the rest in its order
-            for at in sorted(places, key=lambda at: at != self.remembered.measures.get(question.id)):
+            # what led to a claim in an earlier call, or is likely to, comes first, the rest in its order
+            for at in sorted(places, key=lambda at: at != first):
                 claim = self._by(question, heuristics[at], thorough=at == places[-1])
                 if not isinstance(claim, Unknown):
                     self.found.measures[question.id] = at
@@ -161,6 +166,17 @@ class _Search(RecoveryContext):
     @cached_property
     def _ranking(self) -> RankHeuristic:
         return RankHeuristic(self.calm)
+
+    def _may_jam(self, goal: Expr) -> bool:
+        """For all that the invariant says, distance may lead no further somewhere."""
+        encoding = self.rules.encoding
+        solver = PolaritySolver(encoding, light_solver())
+        try:
+            add_all(solver, [[-literal for literal in cube] for cube in self.lemmas])
+            pairs = ([encoding.literals[fact] for fact in pair] for pair in self._ranking.jams(goal))
+            return any(solver.solve(pair, self.clock) for pair in pairs)
+        finally:
+            solver.close()
 
     def _by_distance(self, _machine: Machine, goal: Expr) -> list[tuple[Expr, Rank]]:
         return self._ranking.by_distance(goal)
