@@ -374,3 +374,25 @@ circuits:
     blamed = blame(found, lambda undone: None, decide)
     assert found.count(Status.FAILS)
     assert not [cause for cause in blamed.causes if "FD" in cause.item]
+
+
+def test_hands_that_reach_in_behind_a_shut_door_are_named() -> None:
+    """Where people are not described and hand work is always possible, a lock is lowered behind the shut door: what is
+    said of hand work is told, before any of the circuits is guessed at."""
+    door = (
+        "- {id: D1, bays: [1C], side: left, moved_by: hand, opens: always, closes: UP and not beam, latch: none, "
+        "lock: none, path: [], starts: closed}"
+    ).replace("UP", " and ".join(f"up{n}" for n in range(1, 15)))
+    text = hold_text(
+        doorways=door,
+        devices="- {id: SL, kind: manual latch, on: 1C.left, stops: [left, right], restrains: [y], locking: raised, "
+        "starts: raised}",
+        rest="sensors:\n  - for: {n: 1..14}\n    id: 'up{n}'\n    reads: SL is raised\n"
+        "  - {id: beam, reads: D1 is sill_covered}\n  - {id: D1_open, reads: D1 is open}\n",
+    )
+    hold = load_hold(Source("hands.yaml", text.encode()), fetch).value
+    assert hold is not None
+    found, blamed = studied(hold, "sill-devices-locking-behind-shut-door")
+    assert found.count(Status.FAILS)
+    assert blamed.causes[0].item == "`hand_work` of the layout"
+    assert "D1_open" in blamed.causes[0].beside and not blamed.causes[0].lost

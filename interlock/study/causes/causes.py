@@ -45,7 +45,7 @@ MOST_UNASKED = 30
 """So much work is done for all requirements together, where nobody asked for more: as much as it is, about, to ..."""
 LOOKED, BUILT, PROVED = 1, 1, 4
 """... see what a guess leaves, to build a hold, and to put one to proof."""
-MOST_LOST = 0.1
+MOST_LOST = 0.05
 """The part of what can be done that a guess may cost at most: a hold in which nothing moves breaks nothing."""
 
 

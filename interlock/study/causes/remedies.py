@@ -20,7 +20,7 @@ from interlock.hold.language.directions import Direction
 from interlock.hold.language.model import Device, Hold
 from interlock.hold.language.printer import print_syntax
 from interlock.hold.language.syntax import Chain, Fact, Negation, Quantified, Syntax, Truth
-from interlock.hold.origin import Commanded, HeldBack, Meaning, Sort
+from interlock.hold.origin import Commanded, HeldBack, Meaning, Sort, Subject
 from interlock.hold.origin import Fact as Told
 from interlock.hold.wiring import Wire, contacts_in, rewired, wires_of, with_contact, without_contact
 
@@ -482,6 +482,9 @@ def _needs_contacts(hold: Hold, wire: Wire) -> bool:
     match wire.meaning:
         case Told(subject, "opens" | "closes"):
             return subject.id in powered
+        case Told(Subject(Sort.HOLD, "hand_work")):
+            # nobody is in a hold whose doors are shut, unless it is said who is
+            return bool(hold.doorways) and not hold.people
     return wire.meaning.subject.sort in (Sort.RELAY, Sort.CIRCUIT, Sort.ZONE)
 
 
