@@ -6,8 +6,11 @@ import pytest
 
 from interlock.kernel.claims import Limits, Proved, Refuted, Unknown
 from interlock.kernel.machine import question_of
+from interlock.prove import decide
 from interlock.prove.search import explicit
+from interlock.study.verify import verify
 from tests.agreement.engines import reachable_states, truth
+from tests.agreement.hold_texts import compile_text, standing
 from tests.agreement.random_machines import random_case
 from tests.benchmarks.__main__ import growth
 from tests.benchmarks.contestants import diagrams
@@ -15,6 +18,8 @@ from tests.benchmarks.families import lanes_by_rows
 from tests.benchmarks.holds import ROOT, ROWS, hold_machine, hold_text
 from tests.benchmarks.horn import horn
 from tests.benchmarks.plain import plain, search
+from tests.benchmarks.written import STAGES, benchmark_choices, time_parts
+from tests.teeth.written_holds import written
 
 
 @pytest.mark.parametrize(
@@ -66,3 +71,14 @@ def test_growth_is_the_exponent() -> None:
     assert growth(taken, 12, 120) == pytest.approx(1.25)
     assert growth(taken | {6: 9.0}, 12, 120) == pytest.approx(1.25)
     assert 1.25 < growth(taken | {120: 2 * taken[120]}, 12, 120) < 1.25 + 0.5
+
+
+def test_timing_the_parts_changes_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With its parts timed a hold is proved as without: the same claims on the same evidence."""
+    compiled = compile_text(written(benchmark_choices(9470)), standing())
+    untimed = verify(compiled, decide.decide, Limits(seconds=60))
+    taken = dict.fromkeys(STAGES, 0.0)
+    time_parts(taken, monkeypatch.setattr)
+    timed = verify(compiled, decide.decide, Limits(seconds=60))
+    assert timed == untimed
+    assert {stage for stage, seconds in taken.items() if seconds} >= set(STAGES[2:])
