@@ -157,7 +157,7 @@ class Bench:
         wanted |= {one.origin.id: one.origin for one in others if one.requirement.id in self.good}
         self._texts = tuple(text for id, text in wanted.items() if id not in own)
         self._under: dict[Expr, frozenset[str]] = {}
-        self._critical: dict[tuple[str, Trace], tuple[State, ...]] = {}
+        self._critical: dict[tuple[str, int], tuple[Trace, tuple[State, ...]]] = {}
 
     def _note_what_runs(self, known: Sequence[Sequence[Trace]]) -> None:
         """What drives and doors are known to do can be done too: a hold in which nothing moves breaks little."""
@@ -228,15 +228,17 @@ class Bench:
         name, machine = wire.meaning.name, self.model.machine
         if name not in machine.definitions:
             return trace.states
-        key = (name, trace)
+        key = name, id(trace)
         if key not in self._critical:
             needed = [*(machine.rule(rule).guard for rule in trace.rules), self.model.questions[question].target]
-            self._critical[key] = tuple(
+            states = tuple(
                 state
                 for state, expr in zip(trace.states, needed, strict=True)
                 if name in self.signals_under(expr) and not self._otherwise(name, state)(expr)
             )
-        return self._critical[key]
+            # kept with the run: the hash of a run takes longer than all else here
+            self._critical[key] = trace, states
+        return self._critical[key][1]
 
     def _otherwise(self, name: str, state: State) -> Callable[[Expr], bool]:
         """Truths in the state, were that of one signal the other."""
