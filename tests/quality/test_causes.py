@@ -5,7 +5,7 @@ Each flaw is the only one in a hold that is sound without it; the hold itself is
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 from types import SimpleNamespace
@@ -30,9 +30,11 @@ from interlock.report.views.proof import proof_view
 from interlock.study.causes import causes
 from interlock.study.causes.blame import Blame, blame
 from interlock.study.causes.trials import Bench, Model
-from interlock.study.verify import Status, Verification, verify
-from tests.agreement.hold_texts import fetch, hold_text, standing
+from interlock.study.verify import Answer, Status, Verification, verify
+from tests.agreement.hold_texts import compile_text, fetch, hold_text, standing
+from tests.benchmarks.written import benchmark_choices
 from tests.some import telling
+from tests.teeth.written_holds import written
 
 FILE = "tests/quality/three-rows.yaml"
 
@@ -396,3 +398,24 @@ def test_hands_that_reach_in_behind_a_shut_door_are_named() -> None:
     assert found.count(Status.FAILS)
     assert blamed.causes[0].item == "`hand_work` of the layout"
     assert "D1_open" in blamed.causes[0].beside and not blamed.causes[0].lost
+
+
+def test_beside_what_is_missing_nothing_is_guessed_unasked(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What fails at the very side where a device is missing is left at that, unless somebody asks for more."""
+    choices = benchmark_choices(9482)
+    assert choices.flaw == "a latch is missing"
+    compiled = compile_text(written(choices), standing())
+    across = "nothing-across-behind-shut-doors"
+    found = verify(compiled, decide, Limits(), chosen=["secured-behind-shut-doors", across])
+    assert any(one.status is Status.FAILS for one in found.answers if one.instance.origin.id == across)
+    guessed: list[str] = []
+
+    def noted(_: object, answer: Answer) -> Iterator[list[object]]:
+        guessed.append(answer.instance.origin.id)
+        yield from ()
+
+    monkeypatch.setattr(causes._Search, "_sorts", noted)
+    blamed = blame(found, lambda undone: None, decide, thorough=False)
+    assert blamed.causes and not guessed
+    assert blame(found, lambda undone: None, decide) == blamed
+    assert set(guessed) == {across}

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 from interlock.diagnostics.spans import Span
 from interlock.hold.alike import Alike
+from interlock.hold.compile.restraint import side_of
 from interlock.hold.language.directions import Direction
 from interlock.hold.language.syntax import Syntax, Truth
 from interlock.hold.origin import Condition, Fact, Meaning, Sort
@@ -71,8 +72,9 @@ class Cause:
 def causes_of(bench: Bench, explained: Collection[str] = (), thorough: bool = True) -> Iterator[Cause]:
     """One cause for each of what fails by a run, as far as one is found in time; those that share one once.
 
-    For those that are `explained` none is looked for.  Unless it is `thorough`, few guesses are put to proof, and none
-    that is less likely than those of which one would restore all that fails.
+    For those that are `explained` none is looked for.  Unless it is `thorough`, few guesses are put to proof, none
+    that is less likely than those of which one would restore all that fails, and none about the side of a bay where
+    something is missing.
     """
     told: dict[tuple[str, str], Cause] = {}
     for cause in _Search(bench, explained, thorough).causes():
@@ -104,6 +106,8 @@ class _Search:
         self.alike = Alike(self.compiled.hold, self.compiled.floor)
         self.reach: dict[Meaning, int] = {}
         self.open = [id for id in bench.bad if id not in explained]
+        self.bare: set[str] = set()
+        """Ids of the sides of bays where a device is missing."""
         self.most_lost = MOST_LOST * len(bench.good)
 
     def causes(self) -> Iterator[Cause]:
@@ -132,6 +136,9 @@ class _Search:
                 bay = meaning.subject.id
                 found = absence(self.compiled, self.alike, bay, Direction(meaning.way) if meaning.way != "up" else "up")
                 if found is not None:
+                    if meaning.way != "up":
+                        face = self.alike.side(bay, Direction(meaning.way))
+                        self.bare |= {side_of(*side).id for side in self.compiled.floor.sides_of_face(face)}
                     told = found.id, found.item, found.span, found.found, found.beside
                     return Cause(*told, (requirement.id,), False, ())
         return None
@@ -164,7 +171,8 @@ class _Search:
 
     def _guessed(self, answer: Answer) -> Cause | None:
         best: _Tried | None = None
-        for guesses in () if self._is_enough() else self._sorts(answer):
+        is_bare = any(id in self.bare for _, id in answer.instance.bindings)
+        for guesses in () if self._is_enough() or (is_bare and not self.thorough) else self._sorts(answer):
             best = self._better(best, self._tried(answer, guesses))
             if best is not None and len(best.restored) == len(self.open) and self._is_good(best):
                 break
