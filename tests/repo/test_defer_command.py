@@ -72,6 +72,7 @@ def test_what_fails_with_nothing_inoperative_needs_limitations_too(capsys: pytes
     assert "No limitation is needed" not in out
     assert "Keep bay 1C empty" in out
     assert "fails with nothing inoperative too: secured-behind-door[1C]" in out
+    assert "All that fail with this fail with nothing inoperative too: mend that first" in out
 
 
 def test_with_the_switch_stuck_the_position_is_kept_empty(capsys: pytest.CaptureFixture[str]) -> None:

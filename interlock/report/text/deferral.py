@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from interlock.report.text.identified import identified_lines
 from interlock.report.text.lines import BLANK, WIDTH, Line, Tone, bullets, flow, heading, labelled
@@ -12,6 +12,8 @@ from interlock.report.views.deferral_facts import CaseFacts, FailingFacts, Optio
 from interlock.report.views.wording import count_of, listed, seconds_as_text, sentence, shortened
 
 MOST_NAMED = 6
+MOST_APART = 5
+"""So many requirements that fail are told one by one; of more those of one text together."""
 MOST_OPTIONS = 8
 
 
@@ -47,8 +49,11 @@ def _tone(case: CaseFacts) -> Tone:
 def _case(view: DeferralView, case: CaseFacts, told: int, verbose: bool) -> Iterator[Line]:
     if case.failing:
         yield from heading("What fails without limitations")
-    for one in case.failing:
+    for one, others in _by_text(case.failing, verbose):
         yield from _failing(one)
+        if others:
+            named = [other.id.removeprefix(other.from_) for other in others]
+            yield from labelled("and so for:", shortened(named, MOST_NAMED), 6)
     if case.options:
         yield from heading("Smallest sets of limitations")
     for number, option in enumerate(case.options[: len(case.options) if verbose else MOST_OPTIONS], 1):
@@ -70,7 +75,8 @@ def _case(view: DeferralView, case: CaseFacts, told: int, verbose: bool) -> Iter
     if not verbose and len(case.lost_work) > MOST_NAMED:
         yield from flow(f"and {len(case.lost_work) - MOST_NAMED} more (-v names all)", 2)
     if case.failed_before:
-        yield from labelled("fails with nothing inoperative too:", ", ".join(case.failed_before), 2)
+        most = len(case.failed_before) if verbose else MOST_NAMED
+        yield from labelled("fails with nothing inoperative too:", shortened(case.failed_before, most), 2)
     for relief in view.relief(case):
         yield from heading("Draft of a line for the list, to be approved")
         yield from labelled("item:", relief.item, 2)
@@ -82,6 +88,17 @@ def _case(view: DeferralView, case: CaseFacts, told: int, verbose: bool) -> Iter
         if one.story is not None and told:
             yield from heading(f"How {one.id} breaks")
             yield from story_lines(one.story, ())
+
+
+def _by_text(failing: Sequence[FailingFacts], verbose: bool) -> Iterator[tuple[FailingFacts, list[FailingFacts]]]:
+    """The requirements that fail, those of one text behind the first of them where there are many."""
+    if verbose or len(failing) <= MOST_APART:
+        yield from ((one, []) for one in failing)
+        return
+    texts: dict[str, list[FailingFacts]] = {}
+    for one in failing:
+        texts.setdefault(one.from_, []).append(one)
+    yield from ((first, rest) for first, *rest in texts.values())
 
 
 def _failing(one: FailingFacts) -> Iterator[Line]:

@@ -71,6 +71,13 @@ class DeferralView:
 
     def result(self, case: CaseFacts) -> str:
         """What came out of one case, in a sentence."""
+        anyway = ""
+        if before := [one for one in case.failing if one.id in case.failed_before]:
+            number = "All" if len(before) == len(case.failing) else f"{len(before)} of the {len(case.failing)}"
+            anyway = (
+                f" {number} that fail with this fail with nothing inoperative too: mend that first (interlock prove "
+                "shows how), or the limitations are as much for that as for this."
+            )
         match case.result:
             case "none needed":
                 return (
@@ -82,10 +89,10 @@ class DeferralView:
                 return (
                     f"It takes limitations: {number} of at most {case.size} of them found, each proved to suffice "
                     f"(checked again by {case.checked_by}); with any other set of these that has none of them within "
-                    f"it, one of {count_of(case.runs, 'run')} breaks a requirement."
+                    f"it, one of {count_of(case.runs, 'run')} breaks a requirement.{anyway}"
                 )
             case "no limitation found":
-                return f"No set of at most {case.size} of the limitations that were looked at suffices."
+                return f"No set of at most {case.size} of the limitations that were looked at suffices.{anyway}"
             case "no hold":
                 return "With this inoperative the description makes no sense as a hold; nothing was examined."
             case "disputed":
