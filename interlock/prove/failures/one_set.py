@@ -1,9 +1,10 @@
 """One set of failures: runs to targets in which nothing else fails, or clauses that exclude the targets.
 
-First what is known is looked at: states that are reached, then clauses, then how runs to the same target ended under
-other sets (the last steps of most have nothing to do with what failed).  Then it is looked back from each target
-shortly (see `looking_back`), ahead to it (see `ahead`), and back once more; what is left is asked of property-directed
-reachability, begun with the clauses that are known, in turns with guided search.
+First what is known is looked at: states that are reached, those in which runs end where only a part of the set fails
+among them, how runs to the same target ended under other sets (the last steps of most have nothing to do with what
+failed), then clauses.  Then it is looked back from each target shortly (see `looking_back`), ahead to it (see `ahead`),
+and back once more; what is left is asked of property-directed reachability, begun with the clauses that are known, in
+turns with guided search.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from interlock.prove.failures.narrowing import Narrowed
 from interlock.prove.failures.states import Met, extended
 from interlock.prove.frames.frames import Frames
 
-MOST_IN_VAIN = 8
+MOST_IN_VAIN = 4
 """After so many targets that were looked back from in vain, one after the other, others are looked at shortly."""
 FEW_FRAMES = 6
 """So many steps from the start runs are looked for by frames before they are looked for by guided search."""
@@ -40,7 +41,7 @@ class OneSet:
     `excludes` says of a target, by its place, whether the clauses known exclude it; `may_hold` gives cubes kept out by
     clauses that are not known not to hold under the set, `hold` by those that hold there.  `met` is None where there is
     no state to begin with.  `endings` gives, by the target's place, how runs to it ended; `ahead` looks for runs from
-    states that are met.
+    states that are met; `smaller` gives runs to targets in which a part of the set fails.
     """
 
     def __init__(
@@ -55,6 +56,7 @@ class OneSet:
         found: Callable[[int, Trace], None],
         endings: Callable[[int], Iterable[Ending]],
         ahead: LookAhead,
+        smaller: Callable[[], Iterable[Trace]],
     ) -> None:
         self.narrowed = narrowed
         self.targets = [narrowed.gate(target) for target in targets]
@@ -68,6 +70,7 @@ class OneSet:
         self._found = found
         self._endings = endings
         self._ahead = ahead
+        self._smaller = smaller
 
     @property
     def left(self) -> list[int]:
@@ -80,6 +83,12 @@ class OneSet:
         Raises OutOfTime.
         """
         self._look_around()
+        if self.met is not None and self.left:
+            self.met.inherit(self._smaller())
+            self._look_around()
+            for place in self.left:
+                if place not in self.answered and (trace := self._ending_alike(self.met, place)) is not None:
+                    self._note(place, trace)
         self.answered.update([place for place in self.left if self._excludes(place)])
         if self.met is not None and self.left:
             look = LookBack(self.narrowed.rules, self._may_hold(), self.met, self.narrowed.strikes, self.clock)

@@ -14,10 +14,11 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import reduce
+from itertools import combinations
 from operator import or_
 
 from interlock.kernel.claims import Limits, Progress, ProgressCallback, Trace, silent
-from interlock.kernel.evaluator import initial_states
+from interlock.kernel.evaluator import State, initial_states
 from interlock.kernel.expressions import assign
 from interlock.kernel.failures import (
     Kept,
@@ -123,6 +124,8 @@ class _Work:
         """Per question the family of the sets under which it was not shown to be excluded when that was weighed."""
         self.runs: list[dict[frozenset[str], Trace]] = [{} for _ in questions]
         """Per question a run for each set known to lead to its target."""
+        self.ends: dict[frozenset[str], dict[State, Trace]] = {}
+        """Per set of failures the states in which runs to targets end where they strike, each with such a run."""
         self.endings: list[dict[Ending, None]] = [{} for _ in questions]
         """Per question how runs to its target ended in which something failed."""
         self.broken = [0] * len(questions)
@@ -225,6 +228,7 @@ class _Work:
         """Finds for each of the questions that are open a run under the set, or clauses that exclude its target."""
         left = self.open_under(number)
         own = self.named(number)
+        parts = [frozenset(part) for size in range(1, len(own)) for part in combinations(own, size)]
         met = None if self.nominal is None else Met(self.nominal, own, self.strikes)
 
         def look_ahead(place: int, others: Iterable[int], met: Met) -> Mapping[int, Trace]:
@@ -242,6 +246,7 @@ class _Work:
             lambda place, trace: self.found(left[place], trace),
             lambda place: tuple(self.endings[left[place]]),
             look_ahead,
+            lambda: [run for part in parts for run in self.ends.get(part, {}).values()],
         )
 
         def guide(places: Sequence[int]) -> Mapping[int, Trace]:
@@ -294,19 +299,21 @@ class _Work:
         return {asked[id]: lifted(self.machine, machine, trace) for id, trace in search.found.items()}
 
     def found(self, at: int, trace: Trace) -> None:
-        """Notes a run to the question's target, in which what fails strikes as late as it can."""
-        owners = self.narrowing.owners
-        trace = struck_late(self.machine, trace, lambda name: owners[self.number[name]] is not None)
-        fired = [self.number[name] for name in trace.rules]
-        members = {owner for rule in fired if (owner := owners[rule]) is not None}
+        """Notes a run to the question's target."""
+        owners, number = self.narrowing.owners, self.number
+        members = {owner for name in trace.rules if (owner := owners[number[name]]) is not None}
         own = frozenset(self.failures[owner] for owner in members)
         known = self.runs[at].get(own)
         if known is None or trace.depth < known.depth:
             self.runs[at][own] = trace
         self.broken[at] |= self.sets.above(members)
+        self.ends.setdefault(own, {}).setdefault(trace.states[-1], trace)
         if members:
-            last = max(step for step, rule in enumerate(fired) if owners[rule] is not None)
-            self.endings[at][tuple(fired[last + 1 :])] = None
+            late = struck_late(self.machine, trace, lambda name: owners[number[name]] is not None)
+            for run in (trace, late):
+                fired = [number[name] for name in run.rules]
+                last = max(step for step, rule in enumerate(fired) if owners[rule] is not None)
+                self.endings[at][tuple(fired[last + 1 :])] = None
 
     def claims(self, reason: str) -> tuple[SmallestSets, ...]:
         """One per question."""

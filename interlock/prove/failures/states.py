@@ -241,6 +241,14 @@ class Met(Samples):
             if rest and (more := self.struck(Trace(trace.rules[:step], trace.states[: step + 1]), rest)) is not None:
                 self._put(more.states[-1], more, len(more.rules))
 
+    def inherit(self, runs: Iterable[Trace]) -> None:
+        """Adds the ends of runs in which a part of the set fails, and what each becomes where the rest strikes too."""
+        for run in runs:
+            self._put(run.states[-1], run, run.depth)
+            rest = [name for name in self._strikes if not run.states[-1][self._machine.positions[name]]]
+            if rest and (more := self.struck(run, rest)) is not None:
+                self._put(more.states[-1], more, more.depth)
+
     def _put(self, state: State, trace: Trace, step: int) -> None:
         self.states.append(state)
         self._ways.append((trace, step))
