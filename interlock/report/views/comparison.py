@@ -95,8 +95,8 @@ class ComparisonView:
 
     @property
     def turns(self) -> str:
-        """How many requirements became what, in a sentence."""
-        counted = [f"{len(found)} {turn}" for turn in Turn if (found := self.turned(turn))]
+        """How many requirements became what: `failed, holds now: 6; holds in both: 81`."""
+        counted = [f"{turn}: {len(found)}" for turn in Turn if (found := self.turned(turn))]
         return "; ".join(counted)
 
 
