@@ -13,6 +13,7 @@ from functools import cache
 from hashlib import sha256
 from html import unescape
 from importlib.resources import files
+from itertools import pairwise
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -324,3 +325,14 @@ def test_whatever_can_be_acted_upon_says_what_governs(args: tuple[str, ...]) -> 
     said = CliRunner().invoke(commands, args, catch_exceptions=False).stdout
     flat = " ".join(re.sub(r"</text>\s*<text[^>]*>|\n#", " ", said).split())
     assert IN_SHORT in flat or all(caution in unescape(flat) for caution in CAUTIONS)
+
+
+@pytest.mark.parametrize("name", ["checklist", "test"])
+def test_at_most_one_box_stands_before_a_step(name: str) -> None:
+    """Of all that is to be warned of before a step one box is made, with the gravest hazard first and no ids in it."""
+    marks = re.findall(r'<(?:p|div) class="(guard|row)\b', page_of(name))
+    assert "guard" in marks and ("guard", "guard") not in list(pairwise(marks))
+    boxes = re.findall(r'class="guard[^"]*"[^>]*>(.*?)</(?:p|div)>', page_of(name), re.DOTALL)
+    texts = open_texts((), True)
+    assert not isinstance(texts, Rejected)
+    assert len(boxes) > 1 and not [one for one in boxes if any(id in one for id in texts.by_id)]

@@ -54,7 +54,7 @@ def _parts(view: ComparisonView) -> Iterator[str]:
             yield from _difference(one)
     if facts.not_otherwise:
         yield from heading("Proved not to be otherwise")
-        yield from bullets(f"none {one.what}: {listed(one.texts)}" for one in facts.not_otherwise)
+        yield from bullets(f"{one.what}: none; asked of: {listed(one.texts)}" for one in facts.not_otherwise)
         yield f"Checked again by {in_markdown(facts.checked_by)}."
         yield ""
     if facts.open:

@@ -134,7 +134,7 @@ def _rest(view: ComparisonView, verbose: bool) -> Iterator[Line]:
         for one in facts.not_otherwise:
             number = count_of(len(one.texts), "step" if one.what.is_of_step else "state")
             named = shortened(one.texts, len(one.texts) if verbose else MOST_NAMED)
-            yield from flow(f"- none {one.what}, of {number} that the change may touch: {named}", 2, 2)
+            yield from flow(f"- {one.what}: none, of {number} that the change may touch: {named}", 2, 2)
         yield from flow("All other steps and states are written alike in both.", 2)
         yield from flow(f"Checked again by {facts.checked_by}.", 2)
     if facts.open:

@@ -6,7 +6,7 @@ What they say follows from the audit's slips and from the run.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from interlock.diagnostics.said import joined, perhaps_ours, say
@@ -90,7 +90,7 @@ def guards_of(
     )
     if unseen and not here:
         boxes.append(note(say("No later step shows that step {number} was left out.", number=step.number)))
-    return _in_one(boxes)
+    return in_one_box(boxes)
 
 
 def check_guards(
@@ -98,7 +98,9 @@ def check_guards(
 ) -> tuple[Guard, ...]:
     """What must be known before the checks behind the steps from `first` to before `end`, in one box."""
     here = [one for one in dangers if audited.is_check_of(one.slip.action, first, end)]
-    return _in_one([_box(one, say("Complete every check of this part."), instances) for one in _plainest_first(here)])
+    return in_one_box(
+        [_box(one, say("Complete every check of this part."), instances) for one in _plainest_first(here)]
+    )
 
 
 def _plainest_first(dangers: Iterable[Danger]) -> list[Danger]:
@@ -118,7 +120,7 @@ def _box(danger: Danger, avoid: str, instances: Mapping[str, Instance]) -> Guard
     return note(joined([hazard, consequence])) if label == NOTE else Guard(label, hazard, avoid, consequence)
 
 
-def _in_one(boxes: list[Guard]) -> tuple[Guard, ...]:
+def in_one_box(boxes: Sequence[Guard]) -> tuple[Guard, ...]:
     """One box in the place of several: the gravest gives label and consequence, all say what is to be avoided how."""
     told = [one for one in boxes if one.label != NOTE]
     notes = list(dict.fromkeys(one.hazard for one in boxes if one.label == NOTE))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from interlock.hold.compile.compiler import CompiledHold
@@ -39,6 +39,15 @@ DEFERRAL_CAUTIONS = (
     *CAUTIONS,
 )
 INTERVAL = "repair interval: as the operator's approved list says"
+_COUNTED: Mapping[Result, str] = {
+    "none needed": "without limitation",
+    "needs limitations": "with limitations",
+    "no limitation found": "for which no limitation was found",
+    "undecided": "undecided",
+    "disputed": "disputed",
+    "no hold": "that make no hold",
+}
+"""How cases of each outcome are counted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,10 +73,10 @@ class DeferralView:
 
     @property
     def summary(self) -> str:
-        """`3 cases; none needed: 2; limitations: 1`."""
+        """`3 cases: 2 without limitation; 1 with limitations`."""
         results = [case.result for case in self.facts.cases]
-        counted = [f"{one}: {results.count(one)}" for one in dict.fromkeys(results)]
-        return f"{count_of(len(results), 'case')}; {'; '.join(counted)}"
+        counted = [f"{results.count(one)} {_COUNTED[one]}" for one in dict.fromkeys(results)]
+        return f"{count_of(len(results), 'case')}: {'; '.join(counted)}"
 
     def result(self, case: CaseFacts) -> str:
         """What came out of one case, in a sentence."""

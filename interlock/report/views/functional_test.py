@@ -13,6 +13,7 @@ from interlock.hold.origin import Condition, Sort
 from interlock.kernel.evaluator import State
 from interlock.report.views.assumptions import CAUTIONS
 from interlock.report.views.checklist_facts import Guard, note
+from interlock.report.views.checklist_guards import in_one_box
 from interlock.report.views.facts import PROGRAM
 from interlock.report.views.functional_test_facts import CoveredFacts, FunctionalTestFacts, SeenFacts, StageFacts
 from interlock.report.views.harm import LABELS, NOTE, SCHEME, WARNING, label_of
@@ -190,7 +191,7 @@ def _told(test: FunctionalTest, stage: Stage) -> Iterator[str]:
 def _guards(
     stage: Stage, instances: Mapping[str, Instance], known: Mapping[str, str], before: frozenset[str]
 ) -> tuple[tuple[Guard, ...], frozenset[str]]:
-    """What must be known before the step, gravest first, but for what was told of the step before; and all of it."""
+    """What must be known before the step, in one box, but for what was told of the step before; and all of it."""
     by_text: dict[str, tuple[Instance, list[str]]] = {}
     for id, failures in stage.breaks.items():
         instance = instances[id]
@@ -202,9 +203,9 @@ def _guards(
             label = label_of(origin)
             names = list(dict.fromkeys(causes))
             said = known[names[0]] + (f", or {count_of(len(names) - 1, 'other failure')}" if names[1:] else "")
-            consequence = f"Where {said}, requirement {origin.id} can break here."
+            consequence = f"Not sure where something has failed ({said}): {sentence(instance.text)}"
             if label == NOTE:
                 found.append(note(f"{sentence(origin.hazard)} {consequence}"))
             else:
                 found.append(Guard(label, sentence(origin.hazard), "Stand clear.", consequence))
-    return tuple(sorted(found, key=lambda one: LABELS.index(one.label))), frozenset(by_text)
+    return in_one_box(sorted(found, key=lambda one: LABELS.index(one.label))), frozenset(by_text)

@@ -366,7 +366,7 @@ class _ListMaker:
         elif clock.is_over():
             reason = self._why_stopped()
         else:
-            reason = "no way was found, neither with patience nor with good timing"
+            reason = "no way was found, neither with the equipment at rest before each step nor while it moves"
         return NoChecklist(compiled, goal, aim, finding, (), reason, why=why)
 
     def _why_stopped(self) -> str:

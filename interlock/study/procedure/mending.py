@@ -124,7 +124,7 @@ def _letting_go(bound: BoundProcedure, at: int, last: int) -> Iterator[Mend]:
 def _later(bound: BoundProcedure, at: int) -> Iterator[Mend]:
     """The action, or check, done after a later one."""
     here = bound.actions[at]
-    if here.manner not in (Manner.ONCE, Manner.HELD, Manner.CHECK) or here.action.verb in ("bring", "take_away"):
+    if here.manner is Manner.WAIT or here.action.verb in ("bring", "take_away"):
         return
     for end in range(at + 1, min(at + FARTHEST, len(bound.actions) - 1) + 1):
         between = tuple((place, bound.actions[place]) for place in range(at + 1, end + 1))
