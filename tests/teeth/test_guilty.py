@@ -63,6 +63,9 @@ WRONG_LATCH = planted(
 WRONG_IN_TWIN = demo(TWIN).replace("- raise M4L\n      - check 5L is secured", "- raise M3L")
 _HELD = "  - hold LVX to aft until 3L"
 TOO_EARLY = PARKED.replace("  - lower M3L\n", "").replace(_HELD, f"  - lower M3L\n{_HELD}")
+_BRING = "bring HALF to D1"
+_RUN = "run loader in at D1 until 1C is occupied or 2C is occupied or 3C is occupied or 4C is occupied"
+LOADED_LATE = planted(LANE, f"      - {_BRING}\n      - {_RUN}\n", f"      - {_RUN}\n      - {_BRING}\n")
 
 ERRORS = {
     "a lever never let go": (NEVER_LET_GO, "- hold LVA to aft", "never let go"),
@@ -78,6 +81,12 @@ ERRORS = {
         "raise M3 instead",
     ),
     "wrong latch without a check, another hold": (WRONG_IN_TWIN, "- raise M3L", "raise M4L instead"),
+    "a latch far from where it was wanted": (
+        WRONG_LATCH.replace("raise M2", "raise M1"),
+        "- raise M1",
+        "raise M3 instead",
+    ),
+    "the loader run before there is a unit on it": (LOADED_LATE, f"- {_RUN}", "comes too early"),
     "a stop lowered too early": (TOO_EARLY, "- lower M3L", "comes too early"),
 }
 

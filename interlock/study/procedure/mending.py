@@ -65,11 +65,16 @@ def mends_of(bound: BoundProcedure, last: int, wanted: Sequence[Expr]) -> tuple[
     bearing = _bearing(machine, wanted)
     written = {rule.name: {target for target, _ in rule.update} for rule in machine.rules}
     missing = [rule for rule in machine.rules if _by_hand(bound, rule) and not bearing.isdisjoint(written[rule.name])]
+
+    def bears(mend: Mend) -> bool:
+        """What is done instead bears on what is wanted; or what is done now, where nothing is."""
+        doing = [one for _, one in mend.course.instead] or [bound.actions[mend.action]]
+        return any(not bearing.isdisjoint(written[name]) for one in doing for name in one.rules)
+
     found: list[Mend] = []
     for at in range(min(last, len(bound.actions) - 1), -1, -1):
         found += _letting_go(bound, at, last)
-        if any(not bearing.isdisjoint(written[name]) for name in bound.actions[at].rules):
-            found += _of_action(bound, at)
+        found += (one for one in _of_action(bound, at) if bears(one))
         found += _later(bound, at)
         if last - at < 2 * FARTHEST:
             found += (_before(bound, at, rule) for rule in missing)
