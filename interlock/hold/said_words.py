@@ -23,9 +23,12 @@ from interlock.hold.sorts import FAILURES, Failing, Item
 
 _FILES = (Hold, Modification, Specification, Procedure, Catalogue, FailureRates, Fleet)
 _TABLES = tomllib.loads(files("interlock.hold").joinpath("said_words.toml").read_text(encoding="utf-8"))
-_SENTENCES: tuple[Mapping[str, str], ...] = tuple(_TABLES[name] for name in ("facts", "parts", "groups", "expressions"))
-FACTS, PARTS, GROUPS, EXPRESSIONS = _SENTENCES
-"""What can be said of things, what stands behind a dot, the groups of every description, words of expressions."""
+_SENTENCES: tuple[Mapping[str, str], ...] = tuple(
+    _TABLES[name] for name in ("facts", "parts", "groups", "expressions", "deeds")
+)
+FACTS, PARTS, GROUPS, EXPRESSIONS, DEEDS = _SENTENCES
+"""What can be said of things, what stands behind a dot, the groups of every description, words of expressions, what the
+steps of a requirement name."""
 MEMBERS: Mapping[str, Sequence[str]] = _TABLES["members"]
 """What one of a group is called: a noun, and perhaps what tells it from others that are called so."""
 
