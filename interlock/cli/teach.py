@@ -30,8 +30,8 @@ Wanted: TypeAlias = "tuple[str | None, str | None, str | None]"
     name="teach",
     help="Make a page for teaching: one HTML file on which HOLD can be worked by mouse or keys, in any browser, with "
     "no network. With --failing it also plays what breaks each requirement, with --audit what goes wrong in a "
-    "procedure; with a goal it plays the checklist for it and has it as an exercise. HOLD is a description file, '-' "
-    "for standard input, or 'demo:NAME'.",
+    "procedure, which it has as an exercise; with a goal it plays the checklist for it and has that as one. HOLD is a "
+    "description file, '-' for standard input, or 'demo:NAME'.",
 )
 @click.argument("hold", metavar="HOLD")
 @click.option("--failing", is_flag=True, help="Prove the requirements, and play what breaks those that fail.")
@@ -39,7 +39,11 @@ Wanted: TypeAlias = "tuple[str | None, str | None, str | None]"
 @click.option("--unload", "unload", metavar="BAYS", help="Exercise unloading: 'all', or bays: '3L,3R'.")
 @click.option("--goal", "goal", metavar="EXPR", help="Exercise this goal, such as 'D1 is open and PWR is off'.")
 @click.option(
-    "--audit", "procedures", multiple=True, metavar="PROCEDURE", help="Play what an audit of it finds. May be repeated."
+    "--audit",
+    "procedures",
+    multiple=True,
+    metavar="PROCEDURE",
+    help="Exercise it, and play what an audit of it finds. May be repeated.",
 )
 @language_option
 @situation_option

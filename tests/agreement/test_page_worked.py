@@ -208,6 +208,10 @@ EXERCISE = (
   };
   const course = () => document.getElementById("course").textContent;
   const steps = told.exercises[0].steps;
+  const work = (step) => {
+    if (step.check !== null) by("#looks button", step.text).click();
+    for (const head of step.heads) press(head);
+  };
 """
 )
 
@@ -221,8 +225,9 @@ def test_exercise_done_as_proved_has_no_slip(tmp_path: Path) -> None:
         + """
       const hints = [];
       for (const step of steps) {
-        by("#tools button", "Hint").click(); hints.push([step.number, course()]);
-        for (const head of step.heads) press(head);
+        by("#tools button", "Hint").click();
+        hints.push([step.check === null ? `step ${step.number}, ` : step.text, course()]);
+        work(step);
       }
       const goal = document.getElementById("goal").textContent;
       by("#tools button", "I have finished").click();
@@ -235,7 +240,8 @@ def test_exercise_done_as_proved_has_no_slip(tmp_path: Path) -> None:
     assert "slips: 0" in end
     assert "not done" not in end
     assert len(hints) == steps > 10
-    assert all(f"step {number}, " in hint for number, hint in hints)
+    assert all(named in hint for named, hint in hints)
+    assert any("look, and confirm: Make sure that" in hint for _, hint in hints)
 
 
 @pytest.mark.browser
@@ -256,7 +262,7 @@ def test_slip_is_noticed_as_the_audit_knows_it(tmp_path: Path) -> None:
           by("#tools button", "I have finished").click();
           return [slip.text, slip.kind, slip.mode, slip.effect, noticed, hint, course(), step.number];
         }
-        for (const head of step.heads) press(head);
+        work(step);
       }
     """
     )
@@ -265,9 +271,66 @@ def test_slip_is_noticed_as_the_audit_knows_it(tmp_path: Path) -> None:
     )
     assert f"Slip: {text} ({kind}, error mode {mode})." in noticed
     assert f"The worst that the audit found of it: {effect}" in noticed
-    assert "way back to the proved order" in hint
-    assert "slips: 1" in end
+    assert "way back to the order of work" in hint
+    assert "slips: 2" in end  # to stop there is another
+    assert "the work is left off before step " in end
     assert f"Step {number}. " in end
+
+
+@pytest.mark.browser
+@needs_browser
+def test_a_check_is_confirmed_as_it_is_and_when_it_is_due(tmp_path: Path) -> None:
+    """What is confirmed and not so, or too early, is a slip; going on without it and stopping before the end too."""
+    script = (
+        EXERCISE
+        + """
+      const check = steps.find((one) => one.check !== null), found = [];
+      work(check); found.push(course());
+      const before = steps.indexOf(check);
+      for (const step of steps.slice(0, before)) work(step);
+      press(steps.slice(before).find((one) => one.check === null).heads[0]); found.push(course());
+      by("#tools button", "Take the step back").click();
+      work(check); found.push(course());
+      by("#tools button", "I have finished").click(); found.push(course());
+      by("#tools button", "I have finished").click(); found.push(course());
+      return [check.text, ...found];
+    """
+    )
+    text, not_so, skipped, confirmed, end, again = browsed(
+        made("demo:single-lane", "--load", "4C=HALF"), script, tmp_path, CALM
+    )
+    assert f"Slip: the check '{text}' is confirmed, and is not so." in not_so
+    assert f"is done before the check '{text}'" in skipped
+    assert confirmed == f"Confirmed: {text}"
+    assert "the work is left off before " in end
+    assert "slips: 3" in end
+    assert "slips: 3" in again
+
+
+@pytest.mark.browser
+@needs_browser
+def test_a_written_procedure_is_an_exercise(tmp_path: Path) -> None:
+    """Worked as it is written it has no slip; levers are held until what they are held for is so."""
+    script = (
+        EXERCISE
+        + """
+      for (const step of steps) {
+        const many = step.until === null || step.heads.length > 1 ? 1 : 4;
+        const gone = () => document.getElementById("goal").querySelectorAll(".order li")[step.number - 1].textContent;
+        if (step.check !== null) by("#looks button", step.text).click();
+        for (const head of step.heads) for (let at = 0; at < many && !gone().endsWith("(done)"); at++) press(head);
+      }
+      const goal = document.getElementById("goal").textContent;
+      by("#tools button", "I have finished").click();
+      return [goal, course(), steps.filter((one) => one.check !== null).length];
+    """
+    )
+    page = made("demo:single-lane", "--audit", "demo:procedures/single-lane-load")
+    goal, end, checks = browsed(page, script, tmp_path, CALM)
+    assert "compared with a written procedure" in goal
+    assert "The goal is reached." in end
+    assert "slips: 0" in end
+    assert f"checks confirmed: {checks} of {checks}" in end
 
 
 COURSE = (
@@ -276,10 +339,10 @@ COURSE = (
   const found = [];
   const look = () => { by("#tools button", "Hint").click(); found.push(course()); };
   const end = () => { by("#tools button", "I have finished").click(); found.push(course()); };
-  for (const step of steps) for (const head of step.heads) { press(head); look(); }
+  for (const step of steps) { work(step); look(); }
   end();
   document.querySelector("button[data-way=exercise]").click();
-  for (const step of steps.slice(0, 9)) for (const head of step.heads) press(head);
+  for (const step of steps.slice(0, 9)) work(step);
   // one step too many, one that is done again, one too early: what can be done of them here
   for (const button of all("#possible button").slice(0, 4).map((one) => one.textContent)) {
     if (by("#possible button", button)) { by("#possible button", button).click(); found.push(course()); look(); }
@@ -311,14 +374,17 @@ def test_faults_of_the_exercise_are_seen(tmp_path: Path) -> None:
     assert len(right) > 20
     for old, new in (
         ("step.after.every((number) => done.has(number))", "true"),
-        ("if (open && open.heads[1].includes(rule)) { finish(open); return null; }", ""),
+        ("if (open && open.heads.length > 1 && open.heads[1].includes(rule)) {", "if (false) {"),
         ("const finish = (step) => { done.add(step.number);", "const finish = (step) => {"),
-        ("if (next.heads.length > 1) open = next; else finish(next);", "finish(next);"),
+        ("if (step.heads.length === 1 && isSo(step, truth)) finish(step);", "finish(step);"),
+        ("if (!truth[step.check]) return", "if (truth[step.check]) return"),
+        ("const early = !isFree(step);", "const early = isFree(step);"),
+        ("return slips.some((slip) => slip.text === text) ?", "return !slips.some((slip) => slip.text === text) ?"),
         ("slip.rules.includes(rule)", "true"),
         ("done.has(step.number) && step.heads.some", "!done.has(step.number) && step.heads.some"),
         (
-            "exercise.steps.filter((step) => !done.has(step.number))",
-            "exercise.steps.filter((step) => done.has(step.number))",
+            "missed = () => exercise.steps.filter((step) => !done.has(step.number))",
+            "missed = () => exercise.steps.filter((step) => done.has(step.number))",
         ),
         ("if (gone.kept && progress) progress.restore(gone.kept);", ""),
         ("const rests = new Set([exercise.start, ...", "const rests = new Set([exercise.start]); new Set([..."),

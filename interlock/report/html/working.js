@@ -67,9 +67,12 @@
     const before = now(), extra = {};
     if (way === "exercise" && progress) {
       extra.kept = progress.copy();
-      if (rules[rule].actor === "crew") extra.slip = progress.take(rule);
     }
     const after = point(machine.fire(before.state, rule), rule, extra);
+    if (extra.kept) {
+      if (rules[rule].actor === "crew") after.slip = progress.take(rule, before.truth, after.truth);
+      progress.see(after.truth);
+    }
     trail.push(after);
     const found = newly(after.truth, before.truth);
     if (way === "exercise" && found.length) { halted = true; stop(); }
@@ -221,6 +224,7 @@
   function drill(chosen) {
     exercise = chosen;
     progress = makeExercise(exercise, say);
+    progress.see(machine.truthsIn(Uint16Array.from(exercise.start)));
     begin(exercise.start);
     goOn(0);
   }
@@ -228,50 +232,66 @@
     if (!exercise || !byId("goal")) return;
     const reached = now().truth[exercise.goal];
     const last = now().slip;
-    const rule = say("Work the hold to this goal. A step that breaks a requirement ends the exercise; it can be taken back. What you do is compared with an order that was proved. Nothing is stored.");
+    const rule = say("Work the hold to this goal. A step that breaks a requirement ends the exercise; it can be taken back. {compared} Where the order has a check, look, and confirm what is so. Nothing is stored.", exercise);
     const list = make("ul");
     for (const text of exercise.before) list.append(make("li", text));
     const steps = make("details"), order = make("ol");
     steps.open = byId("goal").querySelector("details.order")?.open || false;
     steps.className = "order";
     for (const one of exercise.steps) {
-      const line = make("li", progress.isDone(one) ? say("{text} (done)", one) : one.text);
+      const line = make("li", one.check !== null && !progress.isDone(one) ? say("look: {text}", one) : progress.isDone(one) ? say("{text} (done)", one) : one.text);
       for (const guard of one.warned) line.prepend(make("div", `${say(guard.label)}: ${guard.text}`, {class: `guard ${guard.label}`}));
       order.append(line);
     }
     steps.append(make("summary", say("Show the checklist")), order);
-    byId("goal").replaceChildren(make("h2", exercise.title), make("p", rule), make("p", say("At the start:")), list,
+    const looks = make("div", "", {class: "list", id: "looks"});
+    for (const one of progress.checks()) looks.append(button(one.text, () => confirm(one), {class: "offer"}));
+    if (looks.children.length) looks.prepend(make("h3", say("Confirm once you have looked")));
+    const start = exercise.before.length ? [make("p", say("At the start:")), list] : [];
+    byId("goal").replaceChildren(make("h2", exercise.title), make("p", rule), ...start, looks,
       make("p", reached ? say("The goal is reached.") : say("The goal is not reached yet."), {class: "head"}), steps);
-    byId("course").replaceChildren();
-    if (last) {
-      const worst = {effect: last.effect, hazards: last.hazards.join(", ")};
-      const effect = !last.effect ? "" : " " + (last.hazards.length ? say("The worst that the audit found of it: {effect} ({hazards}).", worst) : say("The worst that the audit found of it: {effect}.", worst));
-      byId("course").append(make("p", say("Slip: {text}.", last) + effect, {class: "slip"}));
-    }
+    byId("course").replaceChildren(...(last ? [slipLine(last)] : []));
+  }
+  function slipLine(slip) {
+    const worst = {effect: slip.effect, hazards: slip.hazards.join(", ")};
+    const effect = !slip.effect ? "" : " " + (slip.hazards.length ? say("The worst that the audit found of it: {effect} ({hazards}).", worst) : say("The worst that the audit found of it: {effect}.", worst));
+    return make("p", say("Slip: {text}.", slip) + effect, {class: "slip"});
+  }
+  /* What was confirmed stands until the step before it is taken back. */
+  function confirm(check) {
+    const slip = progress.confirm(check, now().truth);
+    progress.see(now().truth);
+    tellExercise();
+    byId("course").replaceChildren(slip ? slipLine(slip) : make("p", say("Confirmed: {text}", check), {role: "status"}));
+    (byId("looks").querySelector("button") || byId("thing")).focus();
   }
   function hint() {
     const due = progress.due(), here = now();
     const on = trail.every((one) => !one.slip);
-    let text = due.length ? say("Next in the proved order: step {number}, {text}", due[0]) : say("No step is left.");
-    if (progress.half()) text = say("Step {number} is not finished: {text} Then let go.", progress.half());
+    let text = !due.length ? say("No step is left.") : due[0].check === null ? say("Next in the order of work: step {number}, {text}", due[0]) : say("Next in the order of work: look, and confirm: {text}", due[0]);
+    if (progress.half()) text = progress.half().heads.length > 1 ? say("Step {number} is not finished: {text} Then let go.", progress.half()) : say("Step {number} is not finished: {text}", progress.half());
     if (!on) {
-      const rests = new Set([exercise.start, ...exercise.steps.map((one) => one.rest)].map((state) => state.join()));
+      const rests = new Set([exercise.start, ...exercise.steps.flatMap((one) => one.rest ? [one.rest] : [])].map((state) => state.join()));
+      // a written procedure has no one state after a step: the way leads to where nothing had gone wrong yet
+      if (!exercise.steps.some((one) => one.rest)) for (const one of trail) { if (one.slip) break; rests.add(one.state.join()); }
       const back = machine.wayTo(here.state, (state) => rests.has(state.join()), people, MOST_LOOKED_AT);
-      if (back === null) text = say("No short way back to the proved order was found. Take steps back until before the slip.");
-      else if (back.length) text = say("The shortest way back to the proved order: {steps}.", {steps: back.map((rule) => rules[rule].text).join(say("; then "))});
+      if (back === null) text = say("No short way back to the order of work was found. Take steps back until before the slip.");
+      else if (back.length) text = say("The shortest way back to the order of work: {steps}.", {steps: back.map((rule) => rules[rule].text).join(say("; then "))});
     }
     byId("course").replaceChildren(make("p", text, {role: "status"}));
   }
   function finish() {
     const crew = trail.filter((one) => one.rule !== null && rules[one.rule].actor === "crew").length;
-    const box = make("div", "", {role: "status"});
+    const box = make("div", "", {role: "status"}), left = progress.stop();
+    const checks = exercise.steps.filter((one) => one.check !== null);
+    if (left) box.append(slipLine(left));
     box.append(make("h3", say("The end")), make("p", now().truth[exercise.goal] ? say("The goal is reached.") : say("The goal is not reached.")),
-      make("p", say("Steps of people: {crew}; steps of the proved order: {steps}; slips: {slips}.", {crew, steps: exercise.steps.length, slips: progress.slips.length})));
+      make("p", say("Steps of people: {crew}; steps of the order of work: {steps}; checks confirmed: {seen} of {checks}; slips: {slips}.", {crew, steps: exercise.steps.length - checks.length, seen: checks.filter(progress.isDone).length, checks: checks.length, slips: progress.slips.length})));
     const slips = make("ul"), missed = make("ul");
     for (const slip of progress.slips) slips.append(make("li", ended(slip.text)));
-    for (const one of progress.missed()) missed.append(make("li", say("Step {number}. {text}", one)));
+    for (const one of progress.missed()) missed.append(make("li", one.check === null ? say("Step {number}. {text}", one) : say("Look: {text}", one)));
     if (progress.slips.length) box.append(make("p", say("Slips:")), slips);
-    if (missed.children.length) box.append(make("p", say("Steps of the proved order that were not done:")), missed);
+    if (missed.children.length) box.append(make("p", say("Steps of the order of work that were not done:")), missed);
     byId("course").replaceChildren(box);
   }
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 
 from interlock.diagnostics.said import say
+from interlock.hold.procedure.binding import Manner
+from interlock.kernel.machine import Actor
 from interlock.report.views.checklist import ChecklistView
 from interlock.report.views.checklist_facts import PartFacts, StepFacts
 from interlock.report.views.checklist_guards import slip_words
@@ -13,8 +15,10 @@ from interlock.report.views.instructions import InstructionWriter
 from interlock.report.views.working import Numbers
 from interlock.study.checklist.audit import ChecklistAudit
 from interlock.study.checklist.making import Checklist, Leg, Step
+from interlock.study.procedure.audit import Audit
 from interlock.study.procedure.slip_audit import SlipResult
 from interlock.study.procedure.slips import SlipKind
+from interlock.study.walk import begin_walk
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,10 +64,13 @@ class OmittedSlip:
 
 @dataclass(frozen=True, slots=True)
 class ExerciseStep:
-    """A step of the checklist.
+    """A step of the order of work, or a check.
 
-    `heads` are the rules by which each half of it is done, in any way that mechanism can follow.  `after` are the
-    numbers of the steps that must come before it.  `rest` is the state when all has come to rest after it.
+    `heads` are the rules by which each half of it is done, in any way that mechanism can follow; none where people only
+    wait.  `until` is the row that is true once it has come to its end, None where it ends as it is done, `check` that
+    of what is to be seen, None where it is no check.  `after` are the numbers of the steps that must come before it.
+    `rest` is the state when all has come to rest after it, None where there may be several.  `omitted` is what comes of
+    leaving it out, `left_off` of stopping before it.
     """
 
     number: int
@@ -75,14 +82,21 @@ class ExerciseStep:
     after: tuple[int, ...]
     slips: tuple[KnownSlip, ...]
     omitted: OmittedSlip | None
-    rest: tuple[int, ...]
+    left_off: OmittedSlip | None
+    rest: tuple[int, ...] | None
+    until: int | None = None
+    check: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Exercise:
-    """A goal, the row that is true once it is reached, and the steps that lead there."""
+    """A goal, the row that is true once it is reached, and the steps that lead there.
+
+    `compared` says what the steps are.
+    """
 
     title: str
+    compared: str
     before: tuple[str, ...]
     start: tuple[int, ...]
     goal: int
@@ -90,15 +104,19 @@ class Exercise:
 
 
 def exercise_of(numbers: Numbers, rehearsed: Rehearsed) -> Exercise:
-    """The checklist as an exercise."""
-    made, audited, told = rehearsed.made, rehearsed.audited, rehearsed.told
-    maker = _Maker(numbers, made, audited)
+    """The checklist as an exercise; its checks are numbered behind its steps."""
+    made, told = rehearsed.made, rehearsed.told
+    maker = _Maker(numbers, made, rehearsed.audited)
     goal = numbers.rows.number(made.legs[-1].goal)
     start = numbers.state(made.operation.machine, made.start)
     steps: list[ExerciseStep] = []
+    looks = enumerate(rehearsed.audited.checks, len(made.steps) + 1)
     for leg, part in zip(made.legs, told.parts, strict=True):
         steps += maker.part(leg, part.facts, tuple(step.number for step in steps))
-    return Exercise(told.facts.goal, told.facts.checklist.before, start, goal, tuple(steps))
+        for text, (number, action) in zip(part.facts.checks, looks, strict=False):
+            steps.append(maker.check(number, action, text, part.facts.title, tuple(step.number for step in steps)))
+    compared = say("What you do is compared with an order that was proved.")
+    return Exercise(told.facts.goal, compared, told.facts.checklist.before, start, goal, tuple(steps))
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,10 +131,20 @@ class _Maker:
             needed = tuple(one.number for place, one in enumerate(leg.steps) if before >> place & 1)
             yield self._step(step, told, facts.title, (*earlier, *needed))
 
+    def check(self, number: int, action: int, text: str, part: str, after: tuple[int, ...]) -> ExerciseStep:
+        """The action of the audited procedure, from 0, as something to look at."""
+        audit = self.audited.audit
+        row = self.numbers.rows.number(audit.bound.actions[action].until)
+        slips = _slips_at(audit, (action,))
+        return ExerciseStep(
+            number, part, text, (), (), (), after, (), _omitted(slips), _left_off(slips), None, check=row
+        )
+
     def _step(self, step: Step, told: StepFacts, part: str, after: tuple[int, ...]) -> ExerciseStep:
         origins, rules = self.made.compiled.origins, self.numbers.rules
         slips = self.audited.slips_at(step.number)
-        left_out = next((one for one in slips if one.slip.instead is None), None)
+        steps = {one.number: one for one in self.made.steps}
+        writer = InstructionWriter(self.made.compiled)
         return ExerciseStep(
             step.number,
             part,
@@ -125,17 +153,86 @@ class _Maker:
             tuple(Warned(guard.label, guard.text) for guard in told.guards),
             tuple(tuple(rules[name] for name in origins.rules_of[head]) for head in step.execution.deed.heads),
             after,
-            tuple(self._slip(one) for one in slips if one.slip.instead is not None),
-            None if left_out is None else OmittedSlip(say(left_out.effect.value), left_out.hazards),
+            tuple(
+                _known(self.numbers, one, slip_words(writer, steps, self.audited, one.slip))
+                for one in slips
+                if one.slip.instead is not None
+            ),
+            _omitted(slips),
+            _left_off(slips),
             self.numbers.state(self.made.operation.machine, step.execution.after),
         )
 
-    def _slip(self, one: SlipResult) -> KnownSlip:
-        assert one.slip.instead is not None  # noqa: S101 -- only of slips in which something else is done
-        steps = {step.number: step for step in self.made.steps}
-        said = slip_words(InstructionWriter(self.made.compiled), steps, self.audited, one.slip)
-        rules = tuple(sorted(self.numbers.rules[name] for name in one.slip.instead.rules))
-        kind = one.slip.kind
-        effect = say(one.effect.value)
-        swaps = kind is SlipKind.SWAPPED
-        return KnownSlip(said, say(kind.word), kind.mode, rules, effect, one.hazards, swaps)
+
+def procedure_exercise(numbers: Numbers, audit: Audit) -> Exercise:
+    """A written procedure as an exercise: its actions one after the other, as they are written."""
+    bound = audit.bound
+    walk = begin_walk(bound.compiled)
+    groups = bound.procedure.steps.groups
+    steps = []
+    for at in range(len(bound.actions)):
+        within = [group.name for group in groups if group.first <= at < group.end]
+        steps.append(_action(numbers, audit, at, within[-1] if within else ""))
+    compared = say(
+        "What you do is compared with a written procedure; what its audit found is among the runs to follow."
+    )
+    start = numbers.state(walk.machine, walk.starts[0])
+    return Exercise(bound.procedure.title, compared, (), start, numbers.rows.number(bound.goal), tuple(steps))
+
+
+def _action(numbers: Numbers, audit: Audit, at: int, part: str) -> ExerciseStep:
+    action = audit.bound.actions[at]
+    machine, number = audit.bound.compiled.machine, numbers.rows.number
+    by_people = any(machine.rule(name).actor is Actor.CREW for name in action.rules)
+    heads: tuple[tuple[int, ...], ...] = ()
+    until = check = None
+    match action.manner:
+        case Manner.CHECK:
+            check = number(action.until)
+        case Manner.WAIT:
+            until = number(action.until)
+        case Manner.ONCE | Manner.UNTIL | Manner.HELD:
+            parts = (action.rules, action.release) if action.manner is Manner.HELD else (action.rules,)
+            heads = tuple(tuple(numbers.rules[name] for name in part) for part in parts) if by_people else ()
+            until = None if by_people and action.manner is Manner.ONCE else number(action.until)
+    slips = _slips_at(audit, (at,))
+    known = tuple(_known(numbers, one, one.slip.text) for one in slips if one.slip.instead is not None)
+    return ExerciseStep(
+        at + 1,
+        part,
+        action.action.text,
+        (),
+        (),
+        heads,
+        tuple(range(1, at + 1)),
+        known,
+        _omitted(slips),
+        _left_off(slips),
+        None,
+        until,
+        check,
+    )
+
+
+def _slips_at(audit: Audit, actions: Collection[int]) -> tuple[SlipResult, ...]:
+    return () if audit.slips is None else tuple(one for one in audit.slips.results if one.slip.action in actions)
+
+
+def _known(numbers: Numbers, one: SlipResult, said: str) -> KnownSlip:
+    assert one.slip.instead is not None  # noqa: S101 -- only of slips in which something else is done
+    kind, rules = one.slip.kind, tuple(sorted(numbers.rules[name] for name in one.slip.instead.rules))
+    swaps = kind is SlipKind.SWAPPED
+    return KnownSlip(said, say(kind.word), kind.mode, rules, say(one.effect.value), one.hazards, swaps)
+
+
+def _omitted(slips: Iterable[SlipResult]) -> OmittedSlip | None:
+    return _worst(slips, SlipKind.OMITTED, SlipKind.UNCHECKED)
+
+
+def _left_off(slips: Iterable[SlipResult]) -> OmittedSlip | None:
+    return _worst(slips, SlipKind.INCOMPLETE)
+
+
+def _worst(slips: Iterable[SlipResult], *kinds: SlipKind) -> OmittedSlip | None:
+    one = next((one for one in slips if one.slip.kind in kinds), None)
+    return None if one is None else OmittedSlip(say(one.effect.value), one.hazards)

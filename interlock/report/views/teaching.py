@@ -9,7 +9,7 @@ from interlock.diagnostics.said import joined, say
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.report.views.appearances import Appearances, appearances_of
 from interlock.report.views.assumptions import CAUTIONS
-from interlock.report.views.exercises import Exercise, Rehearsed, exercise_of
+from interlock.report.views.exercises import Exercise, Rehearsed, exercise_of, procedure_exercise
 from interlock.report.views.identified import Identified
 from interlock.report.views.played import Played, audit_runs, checklist_run, failing_runs
 from interlock.report.views.working import Numbers, Working, numbers_of, working_of
@@ -58,18 +58,27 @@ def teaching_view(
     numbers = numbers_of(walk)
     seen = appearances_of(compiled, walk.machine)
     runs: list[Played] = [] if found is None else list(failing_runs(numbers, found))
-    exercises: tuple[Exercise, ...] = ()
+    exercises: list[Exercise] = []
     if rehearsed is not None:
         runs.append(checklist_run(numbers, rehearsed.made))
         runs += audit_runs(numbers, rehearsed.audited.audit)
-        exercises = (exercise_of(numbers, rehearsed),)
+        exercises.append(exercise_of(numbers, rehearsed))
     for audit in audits:
         if not _is_same(audit.bound.compiled, compiled):
             raise OtherHold(audit.bound.procedure.title)
         runs += audit_runs(numbers, audit)
+        exercises.append(procedure_exercise(numbers, audit))
     working = working_of(walk, numbers, seen.expressions)
     return TeachingView(
-        compiled, tuple(files), (*TRAINING, *CAUTIONS), seen, numbers, working, tuple(runs), exercises, _proved(found)
+        compiled,
+        tuple(files),
+        (*TRAINING, *CAUTIONS),
+        seen,
+        numbers,
+        working,
+        tuple(runs),
+        tuple(exercises),
+        _proved(found),
     )
 
 

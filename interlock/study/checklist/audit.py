@@ -38,6 +38,11 @@ class ChecklistAudit:
             return ()
         return tuple(one for one in self.audit.slips.results if self.steps[one.slip.action] == step)
 
+    @property
+    def checks(self) -> tuple[int, ...]:
+        """The actions, from 0, that are checks behind a leg."""
+        return tuple(at for at, step in enumerate(self.steps) if step is None)
+
     def is_check_of(self, action: int, first: int, end: int) -> bool:
         """Whether the action (from 0) is a check behind the steps from `first` to before `end`."""
         before = [step for step in self.steps[:action] if step is not None]
