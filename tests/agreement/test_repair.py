@@ -19,6 +19,7 @@ from interlock.hold.loader import Source, load_hold, load_specification
 from interlock.kernel.claims import Limits
 from interlock.prove.decide import decide
 from interlock.report.yaml.modification import modification_text
+from interlock.study.repair.abilities import abilities_of
 from interlock.study.repair.places import (
     Addition,
     Nearness,
@@ -30,10 +31,11 @@ from interlock.study.repair.places import (
     states_of,
 )
 from interlock.study.repair.repair import repair
-from interlock.study.repair.results import Part, Repair, Sort, Written
+from interlock.study.repair.results import Mending, Part, Repair, Sort, Written
 from interlock.study.repair.tables import Tables
 from interlock.study.repair.unfused import Unfused
 from interlock.study.verify import Status, verify
+from tests.agreement.test_limiting import reaches
 from tests.golden.wired_hold import WIRED
 
 ASKED = (
@@ -75,6 +77,16 @@ TRIPPING = (
     ("can-run-in", "can", "Z.left is running"),
     ("can-always-run-in", "can always", "Z.left is running"),
 )
+
+
+# a door that a circuit opens, which does not ask for power: nothing comes in but through it
+DOOR = (
+    WIRED.replace("moved_by: hand", "moved_by: power")
+    .replace('opens: "true"', "opens: door_up")
+    .replace("zones:", "  - {id: door_up, name: door drive up, use: power, is: LV is left}\nzones:")
+)
+POWERED = ("powered-door", "never", "door_up and not GP is on")
+CAN_OPEN = ("can-be-opened", "can", "D1 is open")
 
 
 def specification(rows: Sequence[tuple[str, str, str]]) -> tuple[RequirementText, ...]:
@@ -146,6 +158,11 @@ def offered_by(found: Repair) -> set[tuple[str, str, tuple[int, ...], str]]:
     }
 
 
+def contacts_in(mending: Mending) -> list[str]:
+    """The contacts that are added, as they are written."""
+    return [print_syntax(one.contact) for one in mending.additions]
+
+
 def compare(name: str, every: int) -> None:
     """Of every so many contacts in all places: it works exactly where it is offered, and all is settled."""
     compiled = compiled_of(FLAWED[name], asked())
@@ -213,6 +230,42 @@ def test_can_always_is_asked() -> None:
     careless = TRIPPED.replace("GP is on and door_open", "GP is on and door_open and not seen")
     answers = verify(compiled_of(careless, texts), decide, Limits()).answers
     assert [a.instance.requirement.id for a in answers if a.status is Status.FAILS] == ["can-always-run-in"]
+
+
+def test_what_a_contact_takes_away_is_what_no_run_leads_to_any_more() -> None:
+    """Six of the seven that work leave the door shut for good: by stepping through all states, and told, and last.
+
+    Where it is asked for that it can be opened, none of them is offered.
+    """
+    offered = mended(DOOR, specification([POWERED]), sorts=(Sort.CONTACT,)).mendings
+    for one in offered:
+        assert one.written.compiled is not None
+        machine, there = one.written.compiled.machine, abilities_of(one.written.compiled)
+        gone = tuple(id for id, question in there.items() if not reaches(machine, question.target, ()))
+        assert (one.cost.lost, one.cost.unknown) == (gone, ())
+    assert [bool(one.cost.lost) for one in offered] == [False] + 6 * [True]
+    assert contacts_in(offered[0]) == ["GP is on"]
+    asked = mended(DOOR, specification([POWERED, CAN_OPEN]), sorts=(Sort.CONTACT,)).mendings
+    assert [contacts_in(one) for one in asked] == [["GP is on"]]
+
+
+@pytest.mark.parametrize("asked", [[POWERED], [POWERED, CAN_OPEN]])
+def test_what_stops_a_known_way_of_doing_something_is_tried_last(asked: list[tuple[str, str, str]]) -> None:
+    """Asked for by a requirement or not: no other contact is put to proof before the one that costs nothing."""
+    found = mended(DOOR, specification(asked), sorts=(Sort.CONTACT,), most=1, thorough=False)
+    (tried,) = found.tried
+    assert contacts_in(found.mendings[0]) == ["GP is on"]
+    assert (tried.works, tried.by_proof, tried.senseless) == (1, 0, 0)
+
+
+def test_of_two_contacts_neither_stops_what_must_be_possible() -> None:
+    """With a permit without power as well: no pair is put to proof with which the door stays shut."""
+    asked = [POWERED, ("powered", "never", "Z is running and not GP is on"), CAN_OPEN]
+    text = DOOR.replace("GP is on and door_open", "door_open")
+    found = mended(text, specification(asked), sorts=(Sort.CONTACT, Sort.PAIR), most=1, thorough=False)
+    single, pairs = found.tried
+    assert contacts_in(found.mendings[0]) == 2 * ["GP is on"]
+    assert (single.works, pairs.works, pairs.by_proof) == (0, 1, 0)
 
 
 @pytest.mark.slow
