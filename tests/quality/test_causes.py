@@ -26,6 +26,7 @@ from interlock.kernel.machine import RequirementKind
 from interlock.prove.decide import decide
 from interlock.report.text.lines import as_text
 from interlock.report.text.proof import proof_lines
+from interlock.report.views.blame import pointers_for
 from interlock.report.views.proof import proof_view
 from interlock.study.causes import causes
 from interlock.study.causes.blame import Blame, blame
@@ -37,6 +38,9 @@ from tests.some import telling
 from tests.teeth.written_holds import written
 
 FILE = "tests/quality/three-rows.yaml"
+
+
+NOT_ASKED = "whether other requirements then hold, and all that can be done still can, was not asked"
 
 
 @cache
@@ -246,6 +250,11 @@ def test_instances_with_one_cause_are_told_once() -> None:
     assert set(cause.requirements) == failing
     assert cause.proved
     assert cause.lost == ()
+    # not everything was asked: what else would come of it is not known, and told so
+    view = proof_view(FILE, found, standing(), code_of_hold(found), blamed=blame)
+    (some,), (whole,) = (pointers_for(view.facts, min(failing), all_asked) for all_asked in (False, True))
+    assert some.sentences == (*whole.sentences, NOT_ASKED)
+    assert NOT_ASKED in " ".join(as_text(proof_lines(view, every=False)).split())
 
 
 def test_unasked_few_guesses_are_put_to_proof(monkeypatch: pytest.MonkeyPatch) -> None:

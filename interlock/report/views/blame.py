@@ -26,13 +26,16 @@ class Pointer:
     sentences: tuple[str, ...]
 
 
-def pointers_for(facts: HoldFacts, requirement: str) -> tuple[Pointer, ...]:
-    """What to look at first for a requirement that fails: changes before things; none where nothing was found."""
+def pointers_for(facts: HoldFacts, requirement: str, all_asked: bool) -> tuple[Pointer, ...]:
+    """What to look at first for a requirement that fails: changes before things; none where nothing was found.
+
+    Where not every requirement was asked about, what something else would do to the others is not known, and told so.
+    """
     blamed = () if facts.blamed_changes is UNSET else facts.blamed_changes
     causes = () if facts.look_first is UNSET else facts.look_first
     found = [_changed(one, len(facts.modifications)) for one in blamed if one.requirement == requirement and one.sets]
     before = any(one.before for one in blamed if one.requirement == requirement)
-    found += [_thing(one, requirement, before) for one in causes if requirement in one.requirements]
+    found += [_thing(one, requirement, before, all_asked) for one in causes if requirement in one.requirements]
     if before and not found:
         found.append(Pointer("the hold as it was before the changes", (_BEFORE,)))
     return tuple(found)
@@ -65,11 +68,11 @@ def said_changes(changes: tuple[ChangeFacts, ...]) -> str:
     return listed([f"the {_DONE[one.verb]} of {one.object} ({_where(one.at)})" for one in changes])
 
 
-def _thing(cause: CauseFacts, requirement: str, before: bool) -> Pointer:
-    return Pointer(f"{cause.item}, {_where(cause.at)}", tuple(_about(cause, requirement, before)))
+def _thing(cause: CauseFacts, requirement: str, before: bool, all_asked: bool) -> Pointer:
+    return Pointer(f"{cause.item}, {_where(cause.at)}", tuple(_about(cause, requirement, before, all_asked)))
 
 
-def _about(cause: CauseFacts, requirement: str, before: bool) -> Iterator[str]:
+def _about(cause: CauseFacts, requirement: str, before: bool, all_asked: bool) -> Iterator[str]:
     if cause.found:
         yield cause.found
     if cause.beside:
@@ -79,6 +82,8 @@ def _about(cause: CauseFacts, requirement: str, before: bool) -> Iterator[str]:
     fails = ("fails" if others == 1 else "fail") if others else ""
     if cause.proved:
         yield f"tried on the model: with that otherwise it holds{more}{fails} (proved)"
+        if not all_asked:
+            yield "whether other requirements then hold, and all that can be done still can, was not asked"
     if cause.lost:
         yield f"but no way was then found to {shortened(cause.lost, MOST_LOST)}"
     if before:

@@ -210,6 +210,7 @@ def proof_view(
     compiled = verification.compiled
     nevers = tuple(map(never_facts, never))
     facts = _facts(label, verification, texts, code, cores, nevers, blamed, identification(read))
+    all_asked = len(verification.answers) == len(compiled.instances)
     explained, elsewhere = {one.requirement: one for one in nevers}, told_with(nevers)
     answers = [
         AnswerView(
@@ -218,7 +219,7 @@ def proof_view(
             _dispute(answer),
             explained.get(told.id),
             elsewhere.get(told.id, ""),
-            pointers_for(facts, told.id),
+            pointers_for(facts, told.id, all_asked),
             _end(answer),
             verification.seconds.get(told.id),
         )
