@@ -17,6 +17,7 @@ __all__ = [
     "RequestError",
     "Result",
     "__version__",
+    "analyse_contacts",
     "analyse_failures",
     "audit_procedure",
     "compare_holds",
@@ -27,6 +28,8 @@ __all__ = [
     "make_test",
     "prove_family",
     "prove_hold",
+    "repair_hold",
+    "teach",
 ]
 
 

@@ -5,6 +5,7 @@ from interlock.interface import InterlockError as InterlockError
 from interlock.interface import Proof as Proof
 from interlock.interface import RequestError as RequestError
 from interlock.interface import Result as Result
+from interlock.interface import analyse_contacts as analyse_contacts
 from interlock.interface import analyse_failures as analyse_failures
 from interlock.interface import audit_procedure as audit_procedure
 from interlock.interface import compare_holds as compare_holds
@@ -15,6 +16,8 @@ from interlock.interface import make_checklist as make_checklist
 from interlock.interface import make_test as make_test
 from interlock.interface import prove_family as prove_family
 from interlock.interface import prove_hold as prove_hold
+from interlock.interface import repair_hold as repair_hold
+from interlock.interface import teach as teach
 
 __all__: list[str]
 __version__: str

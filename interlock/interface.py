@@ -41,12 +41,14 @@ if TYPE_CHECKING:
     from interlock.report.views.audit_facts import AuditFacts
     from interlock.report.views.checklist_facts import Head
     from interlock.report.views.comparison_facts import ComparisonFacts
+    from interlock.report.views.contacts_facts import ContactsFacts
     from interlock.report.views.deferral_facts import DeferralFacts
     from interlock.report.views.facts import Facts
     from interlock.report.views.failures_facts import FailuresFacts
     from interlock.report.views.family_facts import FamilyFacts
     from interlock.report.views.functional_test_facts import FunctionalTestFacts
     from interlock.report.views.proof_facts import HoldFacts
+    from interlock.report.views.repair_facts import RepairFacts
 
 __all__ = [
     "Checklist",
@@ -56,6 +58,7 @@ __all__ = [
     "Proof",
     "RequestError",
     "Result",
+    "analyse_contacts",
     "analyse_failures",
     "audit_procedure",
     "compare_holds",
@@ -66,6 +69,8 @@ __all__ = [
     "make_test",
     "prove_family",
     "prove_hold",
+    "repair_hold",
+    "teach",
 ]
 
 _T = TypeVar("_T")
@@ -448,17 +453,20 @@ def make_checklist(
     unload: str | None = None,
     goal: str | None = None,
     aboard: str | None = None,
+    language: str = "en",
     seconds: float | None = None,
 ) -> Checklist:
     """Make a checklist that is proved, for one of `load` (`all:KIND`, `3L=HALF,3R=HALF`), `unload` (`all`, `3L,3R`) and
     `goal` (an expression); `aboard` is a load to start with.
 
-    Raises RequestError where the goal does not go with the hold.  A goal out of reach is a result: see `is_made`.
+    It is told in `language`: one that comes with the program, or a catalogue of messages, `FILE.po`.  Raises
+    RequestError where the goal does not go with the hold, or there is no such language.  A goal out of reach is a
+    result: see `is_made`.
     """
     from interlock.cli.checklist import audited_checklist, goal_of, load_of
     from interlock.cli.exit_codes import code_of_checklist
+    from interlock.cli.languages import language_of
     from interlock.kernel.claims import silent
-    from interlock.report.translation import ENGLISH
     from interlock.report.views.checklist import checklist_view
     from interlock.report.views.wording import sentence
     from interlock.study.checklist.goals import GoalFault
@@ -467,6 +475,8 @@ def make_checklist(
     if sum(text is not None for text in (load, unload, goal)) != 1:
         raise RequestError("say what is wanted: one of load, unload and goal, and only one")
     opened = hold._opened
+    with _told():
+        told_in = language_of(language)
     with _at_work(opened, (), seconds) as work:
         wanted = goal_of(opened.compiled, load, unload, goal)
         before = None if aboard is None else load_of(aboard, "aboard")
@@ -477,9 +487,8 @@ def make_checklist(
             raise RequestError(sentence(str(fault))) from fault
     code = code_of_checklist(made, audited)
     view = checklist_view(opened.label, made, audited, code, opened.read)
-    parts: dict[str, object] = {"view": view, "facts": view.facts, "verbose": False, "language": ENGLISH}
-    if audited is not None:
-        parts |= {"result": made, "hold_file": opened.label}
+    parts: dict[str, object] = {"view": view, "facts": view.facts, "verbose": False, "language": told_in}
+    parts |= {"result": made, "hold_file": opened.label}
     # of why there is none there is a text and a document
     shapes = [one for one in _formats("checklist", parts) if audited is not None or one.name in ("text", "json")]
     return Checklist(view.facts, code, hold.doubts, "checklist", tuple(shapes), parts)
@@ -529,6 +538,71 @@ def analyse_failures(
     return _result(view, code, hold.doubts, "failures", work.took)
 
 
+def analyse_contacts(
+    hold: Hold, *, together: int = 1, only: Iterable[str] = (), seconds: float | None = None
+) -> Result[ContactsFacts]:
+    """Say what each contact of the wiring is for: what breaks, and what can no longer be done, without it.
+
+    `together` is 2 where pairs with one more contact or declared failure are asked about as well.
+    """
+    from interlock.cli.exit_codes import code_of_contacts
+    from interlock.hold.compile.contacts import contact_items
+    from interlock.kernel.claims import silent
+    from interlock.report.views.contacts import contacts_view
+    from interlock.study.contacts.purposes import analyse_contacts, failing_contacts
+
+    if not 1 <= together <= 2:
+        raise RequestError("together is 1 or 2")
+    with _told():
+        known, listed = _usable(open_catalogue(None))
+    opened, chosen = hold._opened, tuple(only)
+    compiled = _compiled_again(hold, failing_contacts(opened.compiled.hold, known).hold)
+    if not contact_items(compiled.hold, compiled.world):
+        raise RequestError(f"{opened.label}: there is no contact in it, as far as it is described")
+    with _at_work(replace(opened, compiled=compiled), chosen, seconds) as work:
+        found = analyse_contacts(compiled, together, work.limits(), silent, chosen or None)
+    code, reckoned = code_of_contacts(found), failing_contacts(compiled.hold, known)
+    view = contacts_view(opened.label, found, reckoned, code, (*opened.read, *listed))
+    return _result(view, code, hold.doubts, "contacts", work.took)
+
+
+def repair_hold(
+    hold: Hold,
+    *,
+    only: Iterable[str] = (),
+    every: bool = False,
+    number: int = 1,
+    told: int = 0,
+    seconds: float | None = None,
+) -> Result[RepairFacts]:
+    """Find the smallest changes after which everything that is asked holds, each proved as a modification.
+
+    `every` settles every change that is looked at; `number` is the proposal that `rendered("modification")` writes; of
+    `told` requirements that fail the run is told.  It approves nothing.
+    """
+    from interlock.cli.exit_codes import code_of_repair
+    from interlock.cli.repair import writer_of
+    from interlock.kernel.claims import silent
+    from interlock.report.views.repair import repair_view
+    from interlock.study.repair.repair import MOST_OFFERED, repair
+
+    opened, chosen = hold._opened, tuple(only)
+    with _at_work(opened, chosen, seconds) as work:
+        found = repair(
+            opened.compiled,
+            writer_of(opened, None),
+            opened.without,
+            work.limits(),
+            silent,
+            chosen=chosen or None,
+            most=None if every else MOST_OFFERED,
+            thorough=every,
+        )
+    code = code_of_repair(found)
+    view = repair_view(opened.label, opened.compiled, found, code, opened.read)
+    return _result(view, code, hold.doubts, "repair", work.took, told=told, number=number)
+
+
 def compare_holds(
     first: Hold,
     second: Hold,
@@ -543,6 +617,7 @@ def compare_holds(
 
     `same` says which thing of the first is which of the second; `every` asks about every single step of a kind.
     """
+    from interlock.cli.compare import both_proofs
     from interlock.cli.exit_codes import code_of_comparison
     from interlock.kernel.claims import silent
     from interlock.report.views.comparison import comparison_view
@@ -566,7 +641,8 @@ def compare_holds(
             raise RequestError(f"same: {fault}") from fault
     code = code_of_comparison(found)
     view = comparison_view((old.label, new.label), found, code, (*new.read, *old.read))
-    return _result(view, code, first.doubts + second.doubts, "compare", work.took, told=told)
+    both = both_proofs(found, old, new)
+    return _result(view, code, first.doubts + second.doubts, "compare", work.took, told=told, both=both)
 
 
 def defer(
@@ -670,6 +746,62 @@ def prove_family(
     )
 
 
+def teach(
+    hold: Hold,
+    *,
+    load: str | None = None,
+    unload: str | None = None,
+    goal: str | None = None,
+    procedures: Iterable[_Path] = (),
+    failing: bool = False,
+    language: str = "en",
+    seconds: float | None = None,
+) -> str:
+    """The page on which the hold can be worked, as one document; it is not shown in a notebook, where nothing runs.
+
+    For one of `load`, `unload` and `goal` it has the checklist, to follow and as an exercise, and so for `procedures`,
+    which are audited; with `failing` it plays what breaks requirements.  Raises RequestError where there is no
+    checklist, or a procedure is about another hold.
+    """
+    from interlock.cli.languages import language_of
+    from interlock.cli.methods import DEFAULT, engine_of
+    from interlock.cli.reading import fetch, read_source
+    from interlock.cli.teach import identified, planned_exercise
+    from interlock.hold import procedures as written
+    from interlock.kernel.claims import silent
+    from interlock.report.html.teaching import teaching_html
+    from interlock.report.views.exercises import Rehearsed
+    from interlock.report.views.teaching import OtherHold, teaching_view
+    from interlock.study.procedure.audit import audit_procedure
+    from interlock.study.verify import verify
+
+    wanted = load, unload, goal
+    if sum(text is not None for text in wanted) > 1:
+        raise RequestError("of load, unload and goal only one can be exercised")
+    opened = hold._opened
+    with _told():
+        told_in = language_of(language)
+    bound = []
+    for name in procedures:
+        with _told():
+            read = written.open_procedure(read_source(os.fspath(name)), fetch, hold._texts.by_id.values())
+        bound.append(_usable(read.bound or Rejected(read.diagnostics, {**hold._texts.sources, **read.sources})))
+    exercise, proof = None, None
+    with _at_work(opened, (), seconds) as work:
+        if failing:
+            proof = verify(opened.compiled, engine_of(DEFAULT), work.limits(), silent)
+        if any(text is not None for text in wanted):
+            planned, _ = planned_exercise(opened, wanted, work.limits, silent)
+            if not isinstance(planned, Rehearsed):
+                raise RequestError(f"there is no checklist for that: {planned.facts.reason}")
+            exercise = planned
+        audits = [audit_procedure(one, None, work.limits(), silent) for one in bound]
+    try:
+        return teaching_html(teaching_view(opened.compiled, identified(opened), proof, exercise, audits), told_in)
+    except OtherHold as fault:
+        raise RequestError(f"the procedure '{fault}' is about another hold than {opened.label}") from fault
+
+
 # ---- what all of them do -----------------------------------------------------------------------------------------
 
 
@@ -678,7 +810,12 @@ def _texts(files: Iterable[_Path], standing: bool) -> Texts:
 
 
 def _formats(command: str, parts: Mapping[str, object]) -> tuple[Format, ...]:
-    return tuple(one for one in FORMATS if one.shows == command and set(one.takes) <= set(parts))
+    """All formats of the command.  Raises KeyError where one takes what is not among the parts: a fault of ours."""
+    rows = tuple(one for one in FORMATS if one.shows == command)
+    for row in rows:
+        for missing in set(row.takes) - set(parts):
+            raise KeyError(f"{command} as {row.name}: no {missing}")
+    return rows
 
 
 def _result(view: _View[_F], code: int, doubts: str, command: str, seconds: float, **more: object) -> Result[_F]:

@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
 from interlock.cli.exit_codes import COMPARING, code_of_comparison, code_of_hold
 from interlock.cli.options import situation_option
 from interlock.cli.session import Session, study_options
+
+if TYPE_CHECKING:
+    from interlock.cli.opening import Opened
+    from interlock.report.views.proof import ProofView
+    from interlock.study.comparison.compare import Comparison
 
 MOST_TOLD = 1
 """Of so many differences of each sort the sequence is told where nobody says of how many."""
@@ -59,7 +66,6 @@ def command(
     """Opens both, compares, shows."""
     from interlock.cli.opening import base_of, named_pairs
     from interlock.report.views.comparison import comparison_view
-    from interlock.report.views.proof import proof_view
     from interlock.study.comparison.compare import compare_holds
     from interlock.study.comparison.matching import Unmatchable
 
@@ -78,11 +84,19 @@ def command(
             raise click.UsageError(f"--same: {fault}.") from fault
         code = code_of_comparison(comparison)
         view = comparison_view((old.label, new.label), comparison, code, (*new.read, *old.read))
-        both = None
-        if comparison.proofs is not None and asked.shape.name == "sarif":
-            both = tuple(
-                proof_view(one.label, proof, one.texts, code_of_hold(proof), one.replaced, read=one.read)
-                for one, proof in zip((old, new), comparison.proofs, strict=True)
-            )
+        both = both_proofs(comparison, old, new) if asked.shape.name == "sarif" else None
         work.show(view, told=told, both=both)
     return code
+
+
+def both_proofs(comparison: Comparison, old: Opened, new: Opened) -> tuple[ProofView, ProofView] | None:
+    """What is told of the proofs of both holds; None where they were left out."""
+    from interlock.report.views.proof import proof_view
+
+    if comparison.proofs is None:
+        return None
+    first, second = (
+        proof_view(one.label, proof, one.texts, code_of_hold(proof), one.replaced, read=one.read)
+        for one, proof in zip((old, new), comparison.proofs, strict=True)
+    )
+    return first, second

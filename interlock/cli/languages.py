@@ -31,12 +31,19 @@ def language_option(function: F) -> F:
 
 def chosen_language(name: str, asked: Session) -> Translation:
     """The language of that name, or of that file.  Raises click.UsageError; what cannot be used of a file is told."""
+    from interlock.report.translation import ENGLISH
+
+    if name != ENGLISH.code and "language" not in asked.shape.takes:
+        raise click.UsageError(f"--language: what comes as {asked.shape.name} is for programs, and has one language.")
+    return language_of(name)
+
+
+def language_of(name: str) -> Translation:
+    """The same, for whatever is told in it."""
     from interlock.report.translation import ENGLISH, SHIPPED, BadCatalogue, Catalogue, shipped
 
     if name == ENGLISH.code:
         return ENGLISH
-    if "language" not in asked.shape.takes:
-        raise click.UsageError(f"--language: what comes as {asked.shape.name} is for programs, and has one language.")
     if name in SHIPPED:
         return shipped(name)
     if not name.endswith(ENDING):

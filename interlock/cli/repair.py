@@ -71,7 +71,7 @@ def command(asked: Session, hold: str, only: tuple[str, ...], every: bool, numbe
     opened = asked.open(hold, asked.texts())
     check_only([opened], only)
     is_file = asked.shape.name == "modification"
-    writer = _writer(opened, asked.output if is_file else None)
+    writer = writer_of(opened, asked.output if is_file else None)
     chosen, most = only or None, None if every else MOST_OFFERED
     with asked.work() as work:
         with work.shown(opened.label) as report:
@@ -94,7 +94,7 @@ def command(asked: Session, hold: str, only: tuple[str, ...], every: bool, numbe
     return code
 
 
-def _writer(opened: Opened, output: Path | None) -> Writer:
+def writer_of(opened: Opened, output: Path | None) -> Writer:
     """Writes modifications of the hold as a file at that place, or in the working folder, would say them."""
     from interlock.cli.reading import fetch
     from interlock.hold.compile.compiler import compile_hold

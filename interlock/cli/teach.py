@@ -14,8 +14,11 @@ from interlock.cli.options import situation_option
 from interlock.cli.session import Session, Work, study_options
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from interlock.cli.opening import Opened
     from interlock.hold.procedure.binding import BoundProcedure
+    from interlock.kernel.claims import Limits, ProgressCallback
     from interlock.report.views.checklist import RefusalView
     from interlock.report.views.exercises import Rehearsed
     from interlock.report.views.identified import Identified
@@ -126,6 +129,14 @@ def _audited(name: str, bound: BoundProcedure, work: Work) -> Audit:
 
 def rehearse(opened: Opened, wanted: Wanted, work: Work) -> tuple[Rehearsed | RefusalView, int]:
     """The checklist for the goal, audited, and its exit code."""
+    with work.shown(opened.label) as report:
+        return planned_exercise(opened, wanted, work.limits, report)
+
+
+def planned_exercise(
+    opened: Opened, wanted: Wanted, limits: Callable[[], Limits], report: ProgressCallback
+) -> tuple[Rehearsed | RefusalView, int]:
+    """The same, within limits that are asked for anew.  Raises click.UsageError for a goal that does not fit."""
     from interlock.report.views.checklist import RefusalView, checklist_view
     from interlock.report.views.exercises import Rehearsed
     from interlock.report.views.wording import sentence
@@ -133,9 +144,8 @@ def rehearse(opened: Opened, wanted: Wanted, work: Work) -> tuple[Rehearsed | Re
     from interlock.study.checklist.making import NoChecklist, make_checklist
 
     try:
-        with work.shown(opened.label) as report:
-            result = make_checklist(opened.compiled, goal_of(opened.compiled, *wanted), work.limits(), report)
-            audited = None if isinstance(result, NoChecklist) else audited_checklist(result, work.limits(), report)
+        result = make_checklist(opened.compiled, goal_of(opened.compiled, *wanted), limits(), report)
+        audited = None if isinstance(result, NoChecklist) else audited_checklist(result, limits(), report)
     except GoalFault as fault:
         raise click.UsageError(sentence(str(fault))) from fault
     code = code_of_checklist(result, audited)

@@ -16,10 +16,12 @@ import pytest
 import interlock
 from interlock import interface
 from interlock.cli import run
+from interlock.cli.formats import FORMATS
 from interlock.cli.reading import DEMO
 from interlock.cli.shipped import demonstrations, procedures
 from interlock.report.views.facts import Facts
 from tests.golden.small_hold import TEXT as SMALL
+from tests.golden.wired_hold import WIRED, WIRED_ASKED
 from tests.repo.test_readme import README, blocks
 from tests.some import some
 
@@ -65,6 +67,61 @@ def test_importing_loads_nothing() -> None:
 
 
 # ---- verdicts ----------------------------------------------------------------------------------------------------
+
+
+def test_every_format_of_the_command_is_there(tmp_path: Path) -> None:
+    """What comes as a page, a table or for other programs comes so from Python too; a part that lacks is no silence."""
+    (tmp_path / "small.yaml").write_text(SMALL, encoding="utf-8")
+    hold = interlock.load_hold(tmp_path / "small.yaml", standing=False)
+    results = {
+        "prove": interlock.prove_hold(hold),
+        "failures": interlock.analyse_failures(hold),
+        "compare": interlock.compare_holds(hold, hold),
+        "checklist": interlock.make_checklist(hold, goal="D1 is open"),
+        "repair": interlock.repair_hold(hold),
+    }
+    for command, found in results.items():
+        assert set(found.formats) == {row.name for row in FORMATS if row.shows == command}
+        for name in some(found.formats):
+            assert name == "modification" or found.rendered(name)
+    with pytest.raises(KeyError, match="checklist as text: no "):
+        interface._formats("checklist", {"view": None, "facts": None, "verbose": False})
+
+
+def test_contacts_and_repairs_are_those_of_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The same documents; of a repair the modification that the command would write."""
+    file, asked = tmp_path / "wired.yaml", tmp_path / "asked.yaml"
+    file.write_text(WIRED.replace("GP is on and door_open", "door_open"), encoding="utf-8")
+    asked.write_text(WIRED_ASKED, encoding="utf-8")
+    hold = interlock.load_hold(file, requirements=[asked], standing=False)
+    options = str(file), "--no-standing", "--requirements", str(asked)
+    code, out = printed(capsys, "contacts", *options, "--format", "json")
+    found = interlock.analyse_contacts(hold)
+    assert (found.exit_code, json.loads(found.json())) == (code, json.loads(out))
+    repaired = interlock.repair_hold(hold, only=["powered-drives"])
+    code, out = printed(capsys, "repair", *options, "--only", "powered-drives", "--format", "json")
+    assert (repaired.exit_code, json.loads(repaired.json())) == (code, json.loads(out))
+    assert repaired.facts.proposals
+    assert "modifies:" in repaired.rendered("modification")
+    with pytest.raises(interlock.RequestError, match="together is 1 or 2"):
+        interlock.analyse_contacts(hold, together=3)
+
+
+def test_a_page_to_teach_with_and_sheets_in_german(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The page is that of the command; another language is asked for by its name."""
+    (tmp_path / "small.yaml").write_text(SMALL, encoding="utf-8")
+    name = str(tmp_path / "small.yaml")
+    hold = interlock.load_hold(name, standing=False)
+    wanted = "--no-standing", "--goal", "D1 is open", "--language", "de"
+    assert interlock.teach(hold, goal="D1 is open", language="de") + "\n" == printed(capsys, "teach", name, *wanted)[1]
+    sheet = interlock.make_checklist(hold, goal="D1 is open", language="de")
+    assert str(sheet) == printed(capsys, "checklist", name, *wanted)[1]
+    with pytest.raises(interlock.RequestError, match="there is no language 'xy'"):
+        interlock.make_checklist(hold, goal="D1 is open", language="xy")
+    with pytest.raises(interlock.RequestError, match="there is no checklist for that"):
+        interlock.teach(hold, goal="D1 is open and D1 is closed")
+    with pytest.raises(interlock.RequestError, match="is about another hold than"):
+        interlock.teach(hold, procedures=["demo:procedures/open-and-shut"])
 
 
 @pytest.mark.parametrize(

@@ -8,14 +8,18 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 
 from interlock import cli
+from interlock.cli import methods
 from interlock.cli.reading import digest_now, fetch, noted_contents
+from interlock.kernel.claims import Claim, Limits, ProgressCallback
+from interlock.kernel.machine import Machine, Question
+from interlock.prove.decide import decide
 
 MODELS = Path(__file__).parents[2] / "models"
 ONLY = ["--only", "locked-only-latched", "--no-cache"]
@@ -123,6 +127,32 @@ def test_audit_watches_the_procedure_and_its_hold(folder: Path) -> None:
         (folder / "load.yaml").write_text(text.replace("- unlock D1", "- unlok D1", 1), "utf-8")
         assert "did you mean 'unlock'?" in run.next("Waiting for a change")
         assert run.stop() == 2
+
+
+def test_a_proof_that_ctrl_c_ends_does_not_count(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Ctrl-C during the proof after a change ends the watching: what is undecided is told, the code is the last one."""
+    proofs = 0
+
+    def engine(
+        machine: Machine, questions: Sequence[Question], limits: Limits, report: ProgressCallback
+    ) -> tuple[Claim, ...]:
+        nonlocal proofs
+        proofs += 1
+        if proofs == 1:
+            (folder / "mine.yaml").write_text(CLOSED + "\n")  # by the time that it has been proved it is another
+        else:
+            os.kill(os.getpid(), signal.SIGINT)
+        return decide(machine, questions, limits, report)
+
+    monkeypatch.setattr(methods, "engine_of", lambda _method: engine)
+    monkeypatch.chdir(folder)
+    assert cli.run(["prove", "mine.yaml", *ONLY, "--watch"]) == 0
+    out, err = capsys.readouterr()
+    assert proofs == 2
+    assert "mine.yaml ---" in err and err.count("Waiting for a change") == 1
+    assert "1 undecided" in out
 
 
 def test_standard_input_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
