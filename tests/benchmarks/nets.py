@@ -52,6 +52,7 @@ def _cases() -> dict[str, Case]:
     family("scheduler", nets.scheduler, (10, 30), (20,))
     family("readers and writers", nets.readers_writers, (15, 20), (28,))
     family("token ring", nets.token_ring, (), (8, 16, 28))
+    family("slotted ring", nets.slotted_ring, (), (5, 10, 15))
     family("pipeline", nets.pipeline, (), (12, 32))
     family("counter", nets.counter, (), (12, 32))
     family("filter lock", nets.filter_lock, (3, 4), (5,))

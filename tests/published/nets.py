@@ -162,6 +162,24 @@ def token_ring(n: int) -> Machine:
     return safe_net(marked, transitions, never("two send", _pairs("sending{}", n)), can("last of all", last))
 
 
+def slotted_ring(n: int) -> Machine:
+    """Stations in a ring, as many slots as stations, free or used; each is taken in, written or freed, and sent on."""
+    transitions = {}
+    for i in range(n):
+        before = (i - 1) % n
+        for kind in ("free", "used"):
+            transitions[f"{i} takes a {kind} one"] = f"{kind}_sent{before} ready{i}", f"{kind}_in{i} gone{before}"
+            transitions[f"{i} sends a {kind} one"] = f"{kind}_next{i} gone{i}", f"{kind}_sent{i} ready{i}"
+        transitions[f"{i} writes"] = f"free_in{i}", f"used_next{i}"
+        transitions[f"{i} writes nothing"] = f"free_in{i}", f"free_next{i}"
+        transitions[f"{i} frees its own"] = f"used_in{i}", f"free_next{i}"
+        transitions[f"{i} leaves another's"] = f"used_in{i}", f"used_next{i}"
+    marked = [f"{place}{i}" for i in range(n) for place in ("ready", "free_sent")]
+    full = conj(*(Is(f"used_sent{i}", 1) for i in range(n)))
+    two = disj(*(conj(Is(f"free_in{i}", 1), Is(f"used_in{i}", 1)) for i in range(n)))
+    return safe_net(marked, transitions, can("all used", full), never("two at once", two))
+
+
 def pipeline(n: int) -> Machine:
     """n buffers of one item in a row, between who makes and who takes."""
     transitions = {"make": ("empty0", "full0"), "take": (f"full{n - 1}", f"empty{n - 1}")}

@@ -60,6 +60,15 @@ COUNTS: list[tuple[str, str, Callable[[], Machine], int]] = [
         for n in (4, 10, 30)
     ),
     *(
+        (
+            f"slotted ring {n}",
+            "E. Pastor, O. Roig, J. Cortadella, R. M. Badia, 1994 [memory; own derivation below agrees]",
+            partial(nets.slotted_ring, n),
+            states,
+        )
+        for n, states in ((3, 504), (5, 53_856), (10, 8_291_791_872), (15, 1_462_841_567_576_064))
+    ),
+    *(
         (f"readers and writers {n}", "2^n + n [own derivation]", partial(nets.readers_writers, n), 2**n + n)
         for n in (5, 20)
     ),
@@ -91,6 +100,19 @@ def test_what_is_published_of_manufacturing_is_what_a_formula_gives() -> None:
     assert [given(n) for n in range(1, 6)] == published
 
 
+def test_what_is_published_of_slotted_rings_is_what_a_formula_gives() -> None:
+    """n slots are in n stations: k of them taken in, in one of four ways, the others sent, in one of two.
+
+    Published with three digits for 5, 10, 15 and 20 stations (G. Ciardo, G. Lüttgen, R. Siminiceanu, 2000) [memory].
+    """
+
+    def given(n: int) -> int:
+        return sum(comb(n, k) ** 2 * 4**k * 2 ** (n - k) for k in range(n + 1))
+
+    assert [f"{given(n):.2e}" for n in (5, 10, 15, 20)] == ["5.39e+04", "8.29e+09", "1.46e+15", "2.73e+20"]
+    assert [s for name, _, _, s in COUNTS if name.startswith("slotted ring")] == [given(n) for n in (3, 5, 10, 15)]
+
+
 SMALL: list[tuple[str, Callable[[], Machine], set[str]]] = [
     ("kanban 2", partial(nets.kanban, 2), {"all done"}),
     ("manufacturing 2", partial(nets.manufacturing, 2), {"all pairs done"}),
@@ -98,6 +120,7 @@ SMALL: list[tuple[str, Callable[[], Machine], set[str]]] = [
     ("forks 5", partial(nets.forks, 5), {"deadlock"}),
     ("readers and writers 4", partial(nets.readers_writers, 4), {"all read"}),
     ("token ring 4", partial(nets.token_ring, 4), {"last of all"}),
+    ("slotted ring 3", partial(nets.slotted_ring, 3), {"all used"}),
     ("pipeline 6", partial(nets.pipeline, 6), {"every other"}),
     ("counter 6", partial(nets.counter, 6), {"eight"}),
     ("filter lock 2", partial(nets.filter_lock, 2), set()),
