@@ -31,6 +31,9 @@ def recheck(obligation: Obligation, deadline: float | None = None) -> Recheck:
     solver = cvc5.Solver(cvc5.TermManager())
     name = f"cvc5 {cvc5.__version__}"
     solver.setOption("incremental", "true")
+    # many small queries: what would shorten a large one beforehand takes longer here than the answer
+    solver.setOption("simplification", "none")
+    solver.setOption("static-learning", "false")
     symbols = cvc5.SymbolManager(solver.getTermManager())
     parser = cvc5.InputParser(solver, symbols)
     parser.setStringInput(cvc5.InputLanguage.SMT_LIB_2_6, obligation.text, obligation.name)

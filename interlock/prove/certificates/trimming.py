@@ -110,7 +110,8 @@ class Trimmer:
         core = self._plainly(query)
         if core is None:
             core = self._with_less(query, self._solved(query, nearest))
-        fresh = sorted(core - self.kept.keys())
+        # one by one, as to take away a view of all that is kept would go through all of it
+        fresh = sorted(at for at in core if at not in self.kept)
         self.kept.update(dict.fromkeys(fresh))
         self.queries.append((owner, query))
         self.used.append(core)
@@ -151,7 +152,7 @@ class Trimmer:
         # what is assumed the other way round often does with less
         less = self.refute(query, sorted(core, key=lambda at: (at not in kept, -at)))
         core = core if less is None else less
-        fresh = sorted(core - kept.keys(), reverse=True)
+        fresh = sorted((at for at in core if at not in kept), reverse=True)
         if len(fresh) > 1:
             for other in fresh:
                 if other in core:
