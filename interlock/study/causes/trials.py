@@ -157,7 +157,7 @@ class Bench:
         wanted |= {one.origin.id: one.origin for one in others if one.requirement.id in self.good}
         self._texts = tuple(text for id, text in wanted.items() if id not in own)
         self._under: dict[Expr, frozenset[str]] = {}
-        self._critical: dict[tuple[str, int], tuple[Trace, tuple[State, ...]]] = {}
+        self._critical: dict[tuple[str, int], tuple[Trace, list[tuple[Callable[[Expr], bool], bool]]]] = {}
 
     def _note_what_runs(self, known: Sequence[Sequence[Trace]]) -> None:
         """What drives and doors are known to do can be done too: a hold in which nothing moves breaks little."""
@@ -220,24 +220,28 @@ class Bench:
 
     # ---- guesses at one expression, by the states of the runs that are known
 
-    def critical(self, wire: Wire, trace: Trace, question: str) -> tuple[State, ...]:
+    def critical(self, wire: Wire, trace: Trace, question: str) -> Sequence[tuple[Callable[[Expr], bool], bool]]:
         """The states of a run in which it would not go on, or miss its end, were the truth of the wire the other.
 
-        Of an expression that is no more than a truth, whose signal is folded away, all of them.
+        Of each the truths there and, among them, that of the wire.  Of an expression that is no more than a truth,
+        whose signal is folded away, all states.
         """
         name, machine = wire.meaning.name, self.model.machine
-        if name not in machine.definitions:
-            return trace.states
         key = name, id(trace)
         if key not in self._critical:
             needed = [*(machine.rule(rule).guard for rule in trace.rules), self.model.questions[question].target]
-            states = tuple(
-                state
-                for state, expr in zip(trace.states, needed, strict=True)
-                if name in self.signals_under(expr) and not self._otherwise(name, state)(expr)
+            states = (
+                trace.states
+                if name not in machine.definitions
+                else [
+                    state
+                    for state, expr in zip(trace.states, needed, strict=True)
+                    if name in self.signals_under(expr) and not self._otherwise(name, state)(expr)
+                ]
             )
+            old = self.lowered(wire.syntax)
             # kept with the run: the hash of a run takes longer than all else here
-            self._critical[key] = trace, states
+            self._critical[key] = trace, [(truth, truth(old)) for truth in map(self.truths, states)]
         return self._critical[key][1]
 
     def _otherwise(self, name: str, state: State) -> Callable[[Expr], bool]:
@@ -257,8 +261,8 @@ class Bench:
 
     def stops(self, wire: Wire, syntax: Syntax, trace: Trace, question: str) -> bool:
         """Whether the run would not get there with that expression instead."""
-        old, new = self.lowered(wire.syntax), self.lowered(syntax)
-        return any(self.truths(state)(old) != self.truths(state)(new) for state in self.critical(wire, trace, question))
+        new = self.lowered(syntax)
+        return any(truth(new) != was for truth, was in self.critical(wire, trace, question))
 
     # ---- guesses built
 
