@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from operator import is_
+
 from interlock.kernel.claims import Trace
 from interlock.kernel.evaluator import State, evaluate, fire, is_enabled, is_initial
 from interlock.kernel.expressions import Expr
@@ -26,6 +28,7 @@ class Replays:
     def __init__(self, machine: Machine) -> None:
         self.machine = machine
         self.rules = {rule.name: rule for rule in machine.rules}
+        self._is_first: dict[int, bool] = {}
         self._judged: dict[tuple[int, str, int], list[str]] = {}
 
     def faults(self, target: Expr, trace: Trace) -> list[str]:
@@ -35,7 +38,9 @@ class Replays:
             return [f"{len(trace.rules)} steps do not fit {len(states)} states"]
         if any(len(state) != len(machine.variables) for state in states):
             return ["a state does not have one value for each variable"]
-        faults = [] if is_initial(machine, states[0]) else ["the first state is not an initial state"]
+        if id(states[0]) not in self._is_first:
+            self._is_first[id(states[0])] = is_initial(machine, states[0])
+        faults = [] if self._is_first[id(states[0])] else ["the first state is not an initial state"]
         for number, name in enumerate(trace.rules, start=1):
             before, after = states[number - 1], states[number]
             step = (id(before), name, id(after))
@@ -53,6 +58,8 @@ class Replays:
         rule = self.rules[name]
         faults = [] if is_enabled(machine, rule, before) else [f"rule {name!r} may not fire there"]
         due = fire(machine, rule, before)
+        if after == due and all(map(is_, map(type, after), map(type, due))):
+            return faults
         pairs = zip(machine.variables, after, due, strict=True)
-        wrong = [v.name for v, is_, must in pairs if is_ != must or type(is_) is not type(must)]
+        wrong = [v.name for v, met, must in pairs if met != must or type(met) is not type(must)]
         return [*faults, f"rule {name!r} leads to another value of {', '.join(wrong)}"] if wrong else faults

@@ -46,6 +46,8 @@ def fault_of_shape(value: object, declared: Any, seen: set[tuple[int, int]] | No
         if isinstance(part, int | str) or part is None or (id(part), id(options)) in seen:
             continue
         seen.add((id(part), id(options)))
+        if isinstance(inner, dict) and isinstance(part, tuple) and inner.keys() & {bool, str} >= set(map(type, part)):
+            continue  # states have too many parts to go through one by one
         if isinstance(part, tuple):
             waiting.extend(zip(part, repeat(inner) if isinstance(inner, dict) else inner, repeat(where)))
         else:

@@ -483,6 +483,26 @@ def test_clause_that_is_huge_when_written_out_is_refused() -> None:
     assert isinstance(finding, Disputed | Undecided)
 
 
+class Name(str):
+    """A text that is a type of its own."""
+
+
+@pytest.mark.parametrize(
+    ("rules", "states", "fault"),
+    [
+        (("go", True), ((True, "up"),), "Trace.rules has a part of type bool"),
+        (("go", Name("stop")), ((True, "up"),), "Trace.rules has a part of type Name"),
+        (("go",), ((True, "up"), (True, Name("up"))), "Trace.states has a part of type Name"),
+        (("go",), ((True, "up", None),), "Trace.states has a part of type NoneType"),
+        (("go",), ((True, 1 << MOST_BITS),), f"Trace.states has a number of {MOST_BITS + 1} bits"),
+        (("go",), ((True, 2, "up"),), ""),
+    ],
+)
+def test_parts_of_long_tuples_are_what_is_declared(rules: Any, states: Any, fault: str) -> None:
+    """Of names and states, which are looked at all at once, one part of another type is found all the same."""
+    assert fault_of_shape(Trace(rules, states), Trace) == fault
+
+
 @pytest.mark.parametrize(
     ("value", "fault"),
     [
