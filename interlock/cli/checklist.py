@@ -101,13 +101,13 @@ def _show(
     read: Sequence[FileRead],
     language: Translation,
 ) -> None:
-    from interlock.report.text.checklist import refusal_lines
+    from interlock.report.text.checklist import checklist_report
     from interlock.report.text.lines import as_text
     from interlock.report.views.checklist import RefusalView, checklist_view
 
     view = checklist_view(hold, result, audited, code_of_checklist(result, audited), read)
     if isinstance(view, RefusalView) and work.session.shape.name not in ("text", "json"):
-        click.echo(as_text(refusal_lines(view)), err=True, nl=False)
+        click.echo(as_text(checklist_report(view, False, language)), err=True, nl=False)
         return
     work.show(view, result=result, hold_file=seen_from(hold, work.screen.output), language=language)
 

@@ -58,7 +58,7 @@ def command(
     with asked.work() as work:
         planned, code = rehearse(opened, wanted, work)
         if not isinstance(planned, Rehearsed):
-            refuse(planned)
+            refuse(planned, told_in)
             return code
         view = sheet_view(identified(opened), planned, seed, number)
         if not view.questions:

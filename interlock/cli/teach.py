@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from interlock.cli.opening import Opened
     from interlock.hold.procedure.binding import BoundProcedure
     from interlock.kernel.claims import Limits, ProgressCallback
+    from interlock.report.translation import Translation
     from interlock.report.views.checklist import RefusalView
     from interlock.report.views.exercises import Rehearsed
     from interlock.report.views.identified import Identified
@@ -89,7 +90,7 @@ def command(
             planned, code = rehearse(opened, wanted, work)
             codes.append(code)
             if not isinstance(planned, Rehearsed):
-                refuse(planned)
+                refuse(planned, told_in)
                 return code
             rehearsed = planned
         audits = [_audited(name, one, work) for name, one in zip(procedures, bound, strict=True)]
@@ -156,9 +157,9 @@ def planned_exercise(
     return Rehearsed(result, audited, told), code
 
 
-def refuse(told: RefusalView) -> None:
+def refuse(told: RefusalView, language: Translation) -> None:
     """Says why there is no checklist."""
-    from interlock.report.text.checklist import refusal_lines
+    from interlock.report.text.checklist import checklist_report
     from interlock.report.text.lines import as_text
 
-    click.echo(as_text(refusal_lines(told)), err=True, nl=False)
+    click.echo(as_text(checklist_report(told, False, language)), err=True, nl=False)

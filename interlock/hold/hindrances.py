@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from interlock.diagnostics.said import linked, say
 from interlock.diagnostics.spans import Span
+from interlock.hold import explain
 from interlock.hold.compile.compiler import CompiledHold
-from interlock.hold.explain import say
+from interlock.hold.kinds import DEVICE_KINDS
 from interlock.hold.language.model import Control, Device
 from interlock.hold.origin import Contact, Cover, Fixed, Hindrance, Lifted, Meaning, Reach, Stop
 from interlock.hold.wiring import wires_of
@@ -42,15 +44,20 @@ class Hindrances:
             case Contact():
                 return ToldHindrance(hindrance, self._contact(hindrance), self._written[hindrance.owner])
             case Stop(id, way):
-                text = f"{things[id].phrase} stands in the way of units that move {way}"
+                text = say("{device} stands in the way of units that move {way}", device=things[id].phrase, way=way)
                 return ToldHindrance(hindrance, text, self._span(id))
             case Cover(control, panel):
-                text = f"{things[control].phrase} can be worked only with {things[panel].phrase} open"
+                text = say(
+                    "{control} can be worked only with {panel} open",
+                    control=things[control].phrase,
+                    panel=things[panel].phrase,
+                )
                 return ToldHindrance(hindrance, text, self._span(control))
             case Reach(id):
                 places = [place for place in hold.places if id in place.reaches]
-                names = " or ".join(place.name for place in places)
-                return ToldHindrance(hindrance, f"{things[id].phrase} can be reached only {names}", places[0].span)
+                names = linked([place.name for place in places], "{first} or {last}")
+                text = say("{control} can be reached only {places}", control=things[id].phrase, places=names)
+                return ToldHindrance(hindrance, text, places[0].span)
             case Fixed(id):
                 return ToldHindrance(hindrance, self._fixed(id), self._span(id))
 
@@ -64,23 +71,25 @@ class Hindrances:
 
     def _fixed(self, id: str) -> str:
         thing = self._thing(id)
-        state = (thing.fixed or "").replace("_", " ")
+        kind = thing.behaviour if isinstance(thing, Control) else DEVICE_KINDS[thing.kind]
+        state = kind.word(thing.fixed or "")
         if isinstance(thing, Device) and thing.deferred is not None:
-            return f"{thing.name} is deferred {state} ({thing.deferred.because})"
-        return f"{thing.name} is fixed {state}"
+            because = thing.deferred.because
+            return say("{name} is deferred {state} ({because})", name=thing.name, state=state, because=because)
+        return say("{name} is fixed {state}", name=thing.name, state=state)
 
     def _contact(self, contact: Contact) -> str:
         """What the expression asks for, of what it decides."""
         machine, glossary = self._eased.machine, self._eased.glossary
         phrases = glossary.signals[contact.owner.name]
         if not contact.thing:
-            return f"{'never' if contact.wanted else 'always'}: {phrases[0]}"
+            return say("never: {text}", text=phrases[0]) if contact.wanted else say("always: {text}", text=phrases[0])
         sign = _sign(machine.definitions[contact.owner.name], contact.read.name)
         asked = self._asked(contact, contact.wanted)
         if contact.wanted == sign:
-            return f"{phrases[0]} only while {asked}"
+            return say("{text} only while {asked}", text=phrases[0], asked=asked)
         # to be lifted it must be false: what makes it true is told
-        return f"{phrases[0]} while {self._asked(contact, not contact.wanted)}"
+        return say("{text} while {asked}", text=phrases[0], asked=self._asked(contact, not contact.wanted))
 
     def _asked(self, contact: Contact, so: bool) -> str:
         machine, glossary = self._eased.machine, self._eased.glossary
@@ -88,8 +97,13 @@ class Hindrances:
         if contact.state is not None and not isinstance(expr, Is | Not | Ref):
             things, sides = self._eased.world.things, self._eased.world.sides
             phrase = (things.get(contact.thing) or sides[contact.thing]).phrase
-            return f"{phrase} is {'' if so else 'not '}{contact.state.replace('_', ' ')}"
-        return say(machine, glossary, expr if so else neg(expr))
+            state = say(contact.state.replace("_", " "))
+            return (
+                say("{name} is {what}", name=phrase, what=state)
+                if so
+                else say("{name} is not {what}", name=phrase, what=state)
+            )
+        return explain.say(machine, glossary, expr if so else neg(expr))
 
 
 def _sign(definition: Expr, name: str) -> bool:

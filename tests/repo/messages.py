@@ -17,6 +17,7 @@ from interlock.report.html.teaching import script_messages
 from interlock.report.languages import html_environment
 from interlock.report.views.harm import LABELS
 from interlock.report.views.slips import EFFECT_HEADS
+from interlock.report.views.wording import ACTORS
 from interlock.study.procedure.audit import Verdict
 from interlock.study.procedure.slip_audit import Effect
 from interlock.study.procedure.slips import SlipKind
@@ -106,6 +107,7 @@ def _words() -> Iterator[str]:
     yield from (kind.word for kind in SlipKind)
     yield from (text for kind in DEVICE_KINDS.values() for text in (kind.id, kind.purpose) if text)
     yield from (*Effect, *Status, *Harm)
+    yield from ACTORS.values()
     yield "unknown"
     yield from EFFECT_HEADS.values()
     yield from (f"being {way}" for way in ("driven open", "driven closed"))

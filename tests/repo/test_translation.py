@@ -206,6 +206,28 @@ def test_nothing_of_a_checklist_is_left_in_english(
     assert "make sure" in english.lower()
 
 
+REFUSED = [
+    ("single-lane.yaml", "--goal", "D1 is closed and D1 is open"),
+    ("modified/mid-latch-3L-deferred.yaml", "--load", "3L=HALF"),
+]
+
+
+@pytest.mark.parametrize("args", REFUSED, ids=" ".join)
+def test_nothing_of_a_refusal_is_left_in_english(
+    args: tuple[str, ...], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Why there is no checklist, on the sheet and beside a page; what checked the proof is named as it names itself."""
+    language = Loud()
+    monkeypatch.chdir(MODELS)
+    monkeypatch.setattr(translation, "shipped", lambda code: language)
+    code, loud, _ = told(capsys, *args, "--language", "de")
+    assert code == 1
+    assert "NO CHECKLIST: " in loud
+    assert not language.unknown
+    assert_all_is_said(re.sub(r"(?m)^.*CERTIFICATE CHECKED BY:.*$", "", loud), args[0])
+    assert told(capsys, *args, "--language", "de", "--format", "html")[2] == loud
+
+
 def test_nothing_of_a_question_sheet_is_left_in_english(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -15,7 +15,7 @@ from interlock.report.views.checklist import ChecklistView, PartView, RefusalVie
 from interlock.report.views.checklist_facts import Body, Guard
 from interlock.report.views.harm import CAUTION, NOTE
 from interlock.report.views.slips import EFFECT_HEADS, EFFECTS_EXPLAINED
-from interlock.report.views.wording import listed, shortened, span_of
+from interlock.report.views.wording import capital, listed, shortened, span_of
 
 Tell: TypeAlias = Callable[[str], str]
 """Says a text in the language of the sheet."""
@@ -26,13 +26,14 @@ _TONES = {NOTE: Tone.FAINT, CAUTION: Tone.OPEN}
 def checklist_report(
     view: ChecklistView | RefusalView, verbose: bool, language: Translation = ENGLISH
 ) -> tuple[Line, ...]:
-    """The whole report: the checklist with one line for the end, or why there is none, which is told in English."""
-    if isinstance(view, RefusalView):
-        return tuple(refusal_lines(view))
+    """The whole report: the checklist with one line for the end, or why there is none."""
 
     def tell(text: str) -> str:
         return in_language(text, language)
 
+    if isinstance(view, RefusalView):
+        told = tuple(refusal_lines(view, tell))
+        return *told, *(line for note in language.notes() for line in flow(note, tone=Tone.OPEN))
     head = tuple(_head(view, tell))
     body = *_body(view, verbose, tell), BLANK, Line(tell(view.summary), view.tone)
     # what is to be said of a translation is known once everything is said
@@ -146,31 +147,33 @@ def _guard(guard: Guard, tell: Tell) -> Iterator[Line]:
     yield from labelled(f"{label}:", tell(guard.text), 6, _TONES.get(guard.label, Tone.BAD))
 
 
-def refusal_lines(view: RefusalView) -> Iterator[Line]:
+def refusal_lines(view: RefusalView, tell: Tell = str) -> Iterator[Line]:
     """Why there is no checklist."""
     facts = view.facts
-    yield from flow(f"NO CHECKLIST: {facts.goal}", 0, 4, Tone.BAD)
-    yield from flow(f"{facts.reason[:1].upper()}{facts.reason[1:]}.")
+    yield from flow(tell(say("NO CHECKLIST: {goal}", goal=facts.goal)), 0, 4, Tone.BAD)
+    yield from flow(tell(capital(say("{text}.", text=facts.reason))))
     if view.aim:
-        yield from labelled("no way found to:", view.aim, 2)
+        yield from labelled(tell(say("no way found to:")), tell(view.aim), 2)
     for id in facts.broken:
-        yield from labelled("breaks:", id, 2, Tone.BAD)
+        yield from labelled(tell(say("breaks:")), id, 2, Tone.BAD)
     if facts.broken:
-        yield from flow(f"How it can break: interlock prove HOLD --only '{facts.broken[0]}'", 2)
+        yield from flow(
+            tell(say("How it can break: {command}", command=f"interlock prove HOLD --only '{facts.broken[0]}'")), 2
+        )
     if facts.checked_by is not None:
-        yield from labelled("certificate checked by:", facts.checked_by, 2)
+        yield from labelled(tell(say("certificate checked by:")), facts.checked_by, 2)
     if facts.never:
-        yield from never_lines(facts.never)
-    yield from flow(view.reachable, 2)
+        yield from never_lines(facts.never, tell)
+    yield from flow(tell(view.reachable), 2)
     if view.dispute:
-        yield from labelled("DISPUTED:", view.dispute, 2, Tone.LOUD)
+        yield from labelled(tell(say("DISPUTED:")), view.dispute, 2, Tone.LOUD)
     if facts.instead is not None:
         yield BLANK
         for text in view.instead:
-            yield from flow(text)
+            yield from flow(tell(text))
         for number, option in enumerate(facts.instead.goals):
-            start = "A sequence was found for this" if number == 0 else "and, after that, for this"
-            yield from labelled(f"{start}:", " ".join(option), 2, Tone.GOOD)
+            start = say("A sequence was found for this:") if number == 0 else say("and, after that, for this:")
+            yield from labelled(tell(start), " ".join(option), 2, Tone.GOOD)
     yield BLANK
     for text in facts.cautions:
-        yield from flow(text)
+        yield from flow(tell(text))

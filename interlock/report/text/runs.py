@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
+from interlock.diagnostics.said import say
 from interlock.report.text.lines import WIDTH, Line, Tone, flow, labelled
 from interlock.report.views.facts import Reason, Run, WayOut, WayStep
 from interlock.report.views.wording import ACTORS, ALREADY, by_itself, sentence, shortened
@@ -13,12 +14,14 @@ LAST_STEPS = 12
 MOST_NAMED = 8
 
 
-def after_lines(responses: Sequence[str], after: Sequence[str], indent: int) -> Iterator[Line]:
+def after_lines(
+    responses: Sequence[str], after: Sequence[str], indent: int, tell: Callable[[str], str] = str
+) -> Iterator[Line]:
     """What the mechanism did by itself, and what is then so; a text that comes twice is told once."""
     for response in responses:
-        yield from labelled("by itself:", by_itself(response), indent, Tone.FAINT)
+        yield from labelled(f"{tell(say('by itself'))}:", by_itself(tell(response)), indent, Tone.FAINT)
     if after:
-        yield from labelled("now:", "; ".join(dict.fromkeys(after)), indent, Tone.FAINT)
+        yield from labelled(tell(say("now:")), "; ".join(map(tell, dict.fromkeys(after))), indent, Tone.FAINT)
 
 
 def reason_lines(reasons: Sequence[Reason], indent: int = 4) -> Iterator[Line]:

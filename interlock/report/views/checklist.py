@@ -100,6 +100,15 @@ class RefusalView:
     instead: tuple[str, ...]
 
 
+_AIMS = {
+    "open": "open {what}",
+    "load": "load {what}",
+    "unload": "unload {what}",
+    "shut": "shut {what}",
+    "reach": "reach {what}",
+}
+
+
 def checklist_view(
     label: str,
     result: Checklist | NoChecklist,
@@ -304,7 +313,7 @@ def _refusal(label: str, found: NoChecklist, code: int, identified: Identificati
             identified,
             UNSET if found.why is None else never_facts(found.why),
         ),
-        "" if aim is None else f"{aim.what} {what}".rstrip(),
+        "" if aim is None else say(_AIMS[aim.what], what=what) if what else aim.what,
         reachable,
         finding.what if isinstance(finding, Disputed) else "",
         () if near is None else tuple(_nearest(compiled, near)),

@@ -14,6 +14,7 @@ from typing import TypeAlias
 
 from interlock.confirm.confirm import confirm
 from interlock.confirm.replay import replay
+from interlock.diagnostics.said import say
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.origin import Sort, Work
 from interlock.kernel.claims import Disputed, Finding, Holds, Limits, Progress, ProgressCallback, silent
@@ -346,7 +347,9 @@ class _ListMaker:
         heedless = plan_deeds(loose, start, aim.goals[-1], clock, aim.standing, aim.barred, most=QUICK)
         if heedless is not None:
             broken = _broken_by(loose, start, heedless)
-            return NoChecklist(compiled, goal, aim, None, broken, "a requirement breaks on every way that was found")
+            return NoChecklist(
+                compiled, goal, aim, None, broken, say("a requirement breaks on every way that was found")
+            )
         question = Question("goal", aim.goals[-1], expects_run=True)
         machine = self.operation.asked
 
@@ -358,15 +361,15 @@ class _ListMaker:
         finding = findings[0]
         why = None
         if isinstance(finding, Holds):
-            reason = "no sequence of steps reaches the goal, whatever anybody does"
+            reason: str = say("no sequence of steps reaches the goal, whatever anybody does")
             seconds = SECONDS if clock.end is None else min(SECONDS, left() or 0.0)
             why = why_goal_never(compiled, question.target, finding.claim.certificate, seconds, self.report)
         elif isinstance(finding, Disputed):
-            reason = "two parts of this program contradict each other"
+            reason = say("two parts of this program contradict each other")
         elif clock.is_over():
             reason = self._why_stopped()
         else:
-            reason = "no way was found, neither with the equipment at rest before each step nor while it moves"
+            reason = say("no way was found, neither with the equipment at rest before each step nor while it moves")
         return NoChecklist(compiled, goal, aim, finding, (), reason, why=why)
 
     def _why_stopped(self) -> str:
