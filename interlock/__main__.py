@@ -9,8 +9,8 @@ import sys
 from types import FrameType
 
 SIGNALS = (signal.SIGINT, signal.SIGTERM)
-OBJECTS_BETWEEN_COLLECTIONS = 100_000
-"""A hundred and forty times as many as Python lets pass."""
+OBJECTS_BETWEEN_COLLECTIONS = 1_000_000
+"""Fourteen hundred times as many as Python lets pass: more than to prove a hold of twenty bays makes and keeps."""
 
 
 def main() -> None:
