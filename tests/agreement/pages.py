@@ -10,6 +10,7 @@ import os
 import re
 import shutil
 import subprocess
+from base64 import b64decode
 from collections.abc import Mapping
 from html import unescape
 from itertools import count
@@ -127,6 +128,11 @@ class Browser:
         found = self.ask("Runtime.evaluate", expression=script, returnByValue=True, awaitPromise=True)
         assert "exceptionDetails" not in found, found
         return found["result"].get("value")
+
+    def print(self, paper: Path) -> None:
+        """Prints the page that is shown, margins and page breaks included, on the paper that it asks for."""
+        printed = self.ask("Page.printToPDF", preferCSSPageSize=True)
+        paper.write_bytes(b64decode(printed["data"]))
 
     def press(self, key: tuple[str, int, str]) -> None:
         """The key goes down and comes up, as under a finger."""

@@ -33,7 +33,7 @@ from tests.agreement.pages import SPACE, TAB, Browser, needs_browser
 from tests.agreement.test_families import OPTIONS
 from tests.golden.small_hold import REQUIREMENTS, TEXT
 from tests.golden.wired_hold import WIRED, WIRED_ASKED
-from tests.repo.test_checklist_command import print_page, sheets_of
+from tests.repo.test_checklist_command import sheets_of
 from tests.some import some, swept, telling
 
 ROOT = Path(__file__).parents[2]
@@ -213,12 +213,13 @@ def test_a_box_is_ticked_by_the_keys(browser: Browser, tmp_path: Path) -> None:
 @needs_browser
 @needs_paper
 @pytest.mark.parametrize("paper", swept(("A4", "Letter"), 2))
-def test_first_sheet_of_a_proof_is_whole(paper: str, tmp_path: Path) -> None:
+def test_first_sheet_of_a_proof_is_whole(paper: str, browser: Browser, tmp_path: Path) -> None:
     """Page one has files with their digests, versions, the caution, and each verdict with hazard and source."""
     page, printed = tmp_path / "page.html", tmp_path / f"{paper}.pdf"
     text = page_of("prove").replace("@page { margin", f"@page {{ size: {paper}; margin")
     page.write_text(text, encoding="utf-8")
-    print_page(page, printed)
+    browser.show(page, 1280)
+    browser.print(printed)
     sheets = sheets_of(printed)
     first, last = (re.sub(r"\s+", "", "".join(lines)) for lines in (sheets[0], sheets[-1]))
     for source in (FLAWED, ROOT / "models" / "single-lane.yaml", ROOT / "specs" / "standing.yaml"):
@@ -236,16 +237,31 @@ def test_first_sheet_of_a_proof_is_whole(paper: str, tmp_path: Path) -> None:
     assert not [lines for lines in sheets if len(lines) < 3]
 
 
+@pytest.mark.browser
+@needs_browser
+@needs_paper
+@pytest.mark.parametrize(("name", "most", "first"), [("audit", 6, "Sources.a:"), ("teach", 2, "4C")])
+def test_sheets_are_not_wasted(name: str, most: int, first: str, browser: Browser, tmp_path: Path) -> None:
+    """What belongs on the first sheet is there, and no sheet has a footer alone."""
+    shown(name, 1280, browser, tmp_path)
+    browser.print(tmp_path / "page.pdf")
+    sheets = sheets_of(tmp_path / "page.pdf")
+    assert len(sheets) <= most
+    assert first in re.sub(r"\s+", "", "".join(sheets[0]))
+    assert not [lines for lines in sheets if len(lines) < 3]
+
+
 @pytest.mark.slow
 @pytest.mark.browser
 @needs_browser
 @needs_paper
-def test_the_whole_load_of_the_main_deck_is_no_book(tmp_path: Path) -> None:
+def test_the_whole_load_of_the_main_deck_is_no_book(browser: Browser, tmp_path: Path) -> None:
     """All 32 bays are loaded from fewer than fifteen sheets."""
     page, paper = tmp_path / "page.html", tmp_path / "page.pdf"
     asked = ("checklist", "demo:main-deck", "--load", "all:SHORT", "-o", str(page))
     assert CliRunner().invoke(commands, asked, catch_exceptions=False).exit_code == 0
-    print_page(page, paper)
+    browser.show(page, 1280)
+    browser.print(paper)
     assert len(sheets_of(paper)) < 15
 
 
