@@ -5,6 +5,7 @@ Each flaw is the only one in a hold that is sound without it; the hold itself is
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
@@ -30,6 +31,7 @@ from interlock.report.views.blame import pointers_for
 from interlock.report.views.proof import proof_view
 from interlock.study.causes import causes
 from interlock.study.causes.blame import Blame, blame
+from interlock.study.causes.remedies import Likeliness, Remedy
 from interlock.study.causes.trials import Bench, Model
 from interlock.study.verify import Answer, Status, Verification, verify
 from tests.agreement.hold_texts import compile_text, fetch, hold_text, standing
@@ -280,6 +282,27 @@ def test_unasked_few_guesses_are_put_to_proof(monkeypatch: pytest.MonkeyPatch) -
     assert 1 <= len(tried) <= 2
     with pytest.raises(Enough):
         blame(found, lambda undone: None, decide)
+
+
+def test_unasked_each_sort_of_guess_has_its_turn(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Guesses of one sort that come to nothing do not use up the work that was meant for the less likely ones."""
+    found = bridged()
+    tried: list[Likeliness] = []
+
+    def noted(_: object, remedy: Remedy, __: str) -> bool:
+        tried.append(remedy.likeliness)
+        return False
+
+    monkeypatch.setattr(causes._Search, "_is_no_good", noted)
+    monkeypatch.setattr(Bench, "built", lambda *_: None)
+    blame(found, lambda undone: None, decide, thorough=False)
+    failing = found.count(Status.FAILS)
+    assert len(Counter(tried)) > 1
+    assert max(Counter(tried).values()) <= causes.FEW_BUILT * failing
+    unasked = max(Counter(tried).values())
+    tried.clear()
+    blame(found, lambda undone: None, decide)
+    assert max(Counter(tried).values()) > unasked
 
 
 def test_what_gets_round_a_guess_keeps_it_from_being_proved(monkeypatch: pytest.MonkeyPatch) -> None:

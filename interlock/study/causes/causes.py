@@ -40,6 +40,8 @@ from interlock.study.verify import Answer, Status
 
 MOST_BUILT = 24
 """Guesses of one sort that are built and run for one requirement."""
+FEW_BUILT = 8
+"""So many where nobody asked for more: what is less likely has its turn as well."""
 MOST_PROVED = 8
 """Guesses of one sort that are put to proof for one requirement."""
 MOST_UNASKED = 30
@@ -234,7 +236,7 @@ class _Search:
         ]
         told = _in_turn(sorted(told, key=self._promise)) if len(told) > 1 else told
         proofs = 0
-        for remedy in told[:MOST_BUILT]:
+        for remedy in told[: MOST_BUILT if self.thorough else FEW_BUILT]:
             if proofs == MOST_PROVED or self._is_enough() or bench.is_over():
                 break
             if not all(self._stops(remedy, id, trace) for trace in bench.bad[id]):
