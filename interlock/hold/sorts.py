@@ -112,7 +112,7 @@ FAILURES: Mapping[Item, tuple[Failing, ...]] = {
     Item.HANDLE: (
         _STICKS,
         Failing("linkage_broken", "the linkage of {name} is broken: it works none of its locks", moving=True),
-        Failing("does_not_return", "the linkage of {name} does not return: its locks stay down", moving=True),
+        Failing("does_not_return", "the linkage of {name} does not return: its locks go or stay down", moving=True),
     ),
     Item.PANEL: (_STICKS,),
     Item.HAND_DEVICE: (_STICKS_THERE, _BROKEN),
