@@ -451,3 +451,13 @@ def test_beside_what_is_missing_nothing_is_guessed_unasked(monkeypatch: pytest.M
     assert blamed.causes and not guessed
     assert blame(found, lambda undone: None, decide) == blamed
     assert set(guessed) == {across}
+
+
+def test_what_is_missing_is_told_where_a_long_unit_would_lie_on() -> None:
+    """That a unit across two bays is held by itself between them hides no latch that a short one lacks there."""
+    choices = benchmark_choices(9632)
+    assert choices.flaw == "a latch is missing"
+    compiled = compile_text(written(choices), standing())
+    found = verify(compiled, decide, Limits(), chosen=["secured-behind-shut-doors[3C]"])
+    (cause,) = blame(found, lambda undone: None, decide, thorough=False).causes
+    assert (cause.item, cause.beside) == ("no device on the aft side of 3C", "10C has latch_10C on its aft side")

@@ -17,7 +17,7 @@ from interlock.hold.language.syntax import Syntax, Truth
 from interlock.hold.origin import Condition, Fact, Meaning, Sort
 from interlock.hold.wiring import Wire, wires_of
 from interlock.kernel.claims import Fails, Trace
-from interlock.kernel.expressions import FALSE, variables_of
+from interlock.kernel.expressions import FALSE, Ref, variables_of
 from interlock.kernel.machine import Requirement
 from interlock.study.causes.remedies import (
     Likeliness,
@@ -134,7 +134,7 @@ class _Search:
             return self._forgotten()
         for name in sorted(signals_under(machine, [requirement.condition])):
             meaning = self.compiled.origins.signals[name]
-            if machine.definitions[name] == FALSE and isinstance(meaning, Fact) and meaning.what == "restrained":
+            if isinstance(meaning, Fact) and meaning.what == "restrained" and self._never_by_devices(requirement, name):
                 bay = meaning.subject.id
                 found = absence(self.compiled, self.alike, bay, Direction(meaning.way) if meaning.way != "up" else "up")
                 if found is not None:
@@ -144,6 +144,14 @@ class _Search:
                     told = found.id, found.item, found.span, found.found, found.beside
                     return Cause(*told, (requirement.id,), False, ())
         return None
+
+    def _never_by_devices(self, requirement: Requirement, restrained: str) -> bool:
+        """Nothing restrains there that way, but for the rest of a unit that lies across several bays."""
+        if self.bench.model.machine.definitions[restrained] == FALSE:
+            return True
+        if self.compiled.hold.layout.neighbour_restrains:
+            return False
+        return not any(self.bench.truths(trace.states[-1])(Ref(restrained)) for trace in self.bench.bad[requirement.id])
 
     def _forgets(self, requirement: Requirement) -> bool:
         """What calls for something anew leaves nothing behind but a supply that goes and comes: all is as before."""
