@@ -173,9 +173,7 @@ def recheck_diagram(
         faults = faults_of(machine, diagram, targets, deadline)
     except GivenUp as why:
         return [Unchecked(str(why))] * len(targets)
-    return [
-        Broken(fault) if fault else Agreed(f"each rule followed through {len(diagram.nodes)} nodes") for fault in faults
-    ]
+    return [Broken(fault) if fault else Agreed(f"each rule followed at {len(diagram.nodes)} nodes") for fault in faults]
 
 
 def verdict_on(obligation: Obligation, places: Iterable[int], checked: Recheck) -> Verdict:
