@@ -52,8 +52,7 @@ def _case(view: DeferralView, case: CaseFacts, told: int, verbose: bool) -> Iter
     for one, others in _by_text(case.failing, verbose):
         yield from _failing(one)
         if others:
-            named = [other.id.removeprefix(other.from_) for other in others]
-            yield from labelled("and so for:", shortened(named, MOST_NAMED), 6)
+            yield from labelled("so too:", shortened([other.id for other in others], MOST_NAMED), 6)
     if case.options:
         yield from heading("Smallest sets of limitations")
     for number, option in enumerate(case.options[: len(case.options) if verbose else MOST_OPTIONS], 1):
