@@ -134,13 +134,13 @@ def test_reports_are_as_kept(verification: Verification, every_outcome: Verifica
 @pytest.mark.parametrize(
     ("written", "each", "said"),
     [
-        ("{b} is lit", {"b": "bays"}, "each bay is lit"),
+        ("{b} is lit", {"b": "bays"}, "Each bay is lit"),
         ("while {d} is up, {d} and {b} are clear", {"d": "devices", "b": "bays"},
-         "while any device is up, that device and any bay are clear"),
-        ("drives at {s} rest", {"b": "bays", "s": "b.sides"}, "drives at any side of any bay rest"),
-        ("{b}: drives at {s} rest", {"b": "bays", "s": "b.sides"}, "each bay: drives at any side rest"),
+         "While any device is up, that device and any bay are clear"),
+        ("drives at {s} rest", {"b": "bays", "s": "b.sides"}, "Drives at any side of any bay rest"),
+        ("{b}: drives at {s} rest", {"b": "bays", "s": "b.sides"}, "Each bay: drives at any side rest"),
         ("with {d} shut, {b} is dark", {"d": "fore_doors", "b": "D1.bays"},
-         "with any one of fore_doors shut, any bay of D1 is dark"),
+         "With any one of fore_doors shut, any bay of D1 is dark"),
         ("{x} and {{b}} stay, {b", {"b": "bays"}, "{x} and {any bay} stay, {b"),
     ],
 )  # fmt: skip

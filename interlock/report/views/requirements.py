@@ -62,7 +62,8 @@ def sentence_of_all(text: RequirementText) -> str:
         named.add(variable)
         return said(variable, determiner)
 
-    return re.sub(r"\{([^{}]*)\}", place, text.text)
+    told = re.sub(r"\{([^{}]*)\}", place, text.text)
+    return told[:1].upper() + told[1:]
 
 
 def requirement_view(text: RequirementText) -> RequirementView:
