@@ -85,9 +85,10 @@ def _told(on: dict[str, bool], lv1: str, lv2: str) -> dict[str, bool]:
         **{f"drive.{bay}.left": left for bay in ("1L", "1R", "2L", "2R")},
     }
     runs = {
-        "ZA fore": any(drives[f"drive.{row}L.fore"] for row in (1, 2, 3)),
+        # a drive that the other zone runs in a bay of both does not make this one run
+        "ZA fore": may_fore,
         "ZA aft": any(drives[f"drive.{row}L.aft"] for row in (1, 2, 3)),
-        "ZB fore": any(drives[f"drive.{bay}.fore"] for bay in ("1L", "1R", "2L", "2R")),
+        "ZB fore": runs_b,
         "ZB left": left,
     }
     return {
