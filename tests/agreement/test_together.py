@@ -180,7 +180,7 @@ def told(both: Together, everything: Everything) -> Found:
 
 def test_differences_are_those_of_an_explicit_simulation() -> None:
     """Pairs of small random machines, the second changed a little: the same labels differ, in the same ways."""
-    assert sum(bool(judge(seed)) for seed in range(48)) > 8
+    assert sum(bool(judge(seed)) for seed in range(24)) > 4
 
 
 @pytest.mark.parametrize("seed", (1, 6, 13, 26))

@@ -7,14 +7,14 @@ import pytest
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.compile.world import Thing
 from tests.agreement.hold_texts import SOUND, compile_file
-from tests.some import some
+from tests.some import some, telling
 
 
 def all_things(compiled: CompiledHold) -> list[Thing]:
     return [*compiled.world.things.values(), *compiled.world.sides.values()]
 
 
-@pytest.mark.parametrize("name", SOUND)
+@pytest.mark.parametrize("name", telling(SOUND, "single-lane", "twin-lane"))
 def test_verbs_name_rules(name: str) -> None:
     """The verbs of bays, their sides, devices and all else mean rules of the machine."""
     compiled = compile_file(f"models/{name}.yaml")
@@ -26,7 +26,7 @@ def test_verbs_name_rules(name: str) -> None:
     assert named <= rules
 
 
-@pytest.mark.parametrize("name", SOUND)
+@pytest.mark.parametrize("name", telling(SOUND, "single-lane", "twin-lane"))
 def test_what_leaves_a_side_leaves_the_bay(name: str) -> None:
     """The steps by which units leave a bay are those by which they leave it over one of its sides."""
     compiled = compile_file(f"models/{name}.yaml")

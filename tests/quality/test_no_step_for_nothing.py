@@ -95,7 +95,7 @@ def test_nothing_can_be_left_out_of_a_demonstration(name: str, unload: bool) -> 
 
 
 @pytest.mark.parametrize("unload", [False, True])
-@pytest.mark.parametrize("seed", swept(range(7400, 7412), 3))
+@pytest.mark.parametrize("seed", swept(range(7400, 7412), 6))
 def test_nothing_can_be_left_out_of_one_for_a_written_hold(seed: int, unload: bool) -> None:
     """Nor of one for a hold that nobody fitted the search to."""
     checklist = made(of_seed(seed), unload)
