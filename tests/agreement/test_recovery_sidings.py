@@ -271,6 +271,7 @@ def test_what_was_too_hard_is_tried_with_twice_the_effort(monkeypatch: pytest.Mo
     assert tried[0] == 1 and set(tried) == {1 << at for at in range(len(set(tried)))} and len(set(tried)) > 2
 
 
+@pytest.mark.thorough
 def test_no_question_uses_up_the_time_of_the_next(monkeypatch: pytest.MonkeyPatch) -> None:
     """One that never ends has its share; the one after it is decided all the same."""
     machine, question = random_siding(0)

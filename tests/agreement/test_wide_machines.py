@@ -43,6 +43,7 @@ def two_numbers(most: int, switches: int = 6) -> tuple[Machine, list[Question]]:
     return machine, [Question(name, target) for name, target in targets.items()]
 
 
+@pytest.mark.thorough
 def test_large_domains_keep_to_the_limit() -> None:
     """Domains of 3,000 values neither run past a limit in seconds nor fill the memory."""
     machine, questions = two_numbers(3_000)
@@ -104,6 +105,7 @@ def test_sorted_rules_answer_as_compiled_ones(monkeypatch: pytest.MonkeyPatch) -
         judge(seed, ("explicit",))
 
 
+@pytest.mark.thorough
 def test_many_rules_and_few_states_are_quick() -> None:
     """48,400 rules of which a few apply anywhere: seconds were spent on compiling rules that no state asks about."""
     first, second = up_to("a", 219), up_to("b", 219)

@@ -259,6 +259,7 @@ def test_instances_with_one_cause_are_told_once() -> None:
     assert NOT_ASKED in " ".join(as_text(proof_lines(view, every=False)).split())
 
 
+@pytest.mark.thorough
 def test_unasked_few_guesses_are_put_to_proof(monkeypatch: pytest.MonkeyPatch) -> None:
     """Nobody waits for what was not asked for: guesses are proved up to a number for all that fails together."""
     found = bridged()
@@ -305,6 +306,7 @@ def test_unasked_each_sort_of_guess_has_its_turn(monkeypatch: pytest.MonkeyPatch
     assert max(Counter(tried).values()) > unasked
 
 
+@pytest.mark.thorough
 def test_what_gets_round_a_guess_keeps_it_from_being_proved(monkeypatch: pytest.MonkeyPatch) -> None:
     """A guess that stops the known run only is seen to do so by another, which is remembered, and costs no proof."""
     found = bridged()

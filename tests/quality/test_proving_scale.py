@@ -104,6 +104,7 @@ def test_every_pair_is_a_candidate_once() -> None:
     assert len(candidates.cubes()) == len(candidates.place), "single facts cover every pair"
 
 
+@pytest.mark.thorough
 def test_a_long_hold_needs_no_frames() -> None:
     """Everything that holds of a hold of 24 bays is proved without facts having to travel row by row."""
     machine = hold_machine(LONG)
