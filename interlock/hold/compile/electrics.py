@@ -25,11 +25,10 @@ MOST_TOLD_APART = 2
 def electrics(described: Described, known: Symbols) -> Symbols:
     """What carries, reads and remembers."""
     made = Additions(described.eased)
-    states = {supply.id: _supply(described, made, supply) for supply in described.hold.supplies}
+    supplies = {supply.id: _supply(described, made, supply) for supply in described.hold.supplies}
+    supplied = {id: states["on"] for id, (_, states) in supplies.items()}
     for supply in described.hold.supplies:
-        _supply_changes(
-            described, made, supply, {id: expr["on"] for id, (_, expr) in states.items()}, states[supply.id][0]
-        )
+        _supply_changes(described, made, supply, supplied, supplies[supply.id][0])
     for sensor in described.hold.sensors:
         _sensor(described, made, sensor)
     for relay in described.hold.relays:
@@ -85,12 +84,19 @@ def _supply_changes(
     of = Condition(Subject(Sort.SUPPLY, supply.id), Aspect.STATE)
     # while a failure has struck nothing else makes the supply go off or come on, so no step may say that it does
     free = neg(disj(*_struck(described, supply)))
-    cases = {verb: _cases(described.hold, supply, on, what) for verb, what in SUPPLIED.items()}
+    found = _cases(described.hold, supply, on)
+    cases = {
+        verb: [Case(id, when, tuple((zone, what) for zone in zones)) for id, when, zones in found]
+        for verb, what in SUPPLIED.items()
+    }
     made.work(thing, of, supply.behaviour, component, TRUE, free, cases=cases)
 
 
-def _cases(hold: Hold, supply: Supply, on: Mapping[str, Expr], what: str) -> list[Case]:
-    """For which zones it makes a difference, by what else is on; one case where that is the same whatever is."""
+def _cases(hold: Hold, supply: Supply, on: Mapping[str, Expr]) -> list[tuple[str, Expr, list[str]]]:
+    """What tells a case apart, when it is, and for which zones the supply then makes a difference.
+
+    One case where that is the same whatever else is on.
+    """
     always: list[str] = []
     carried: dict[Expr, list[str]] = {}
     for zone in hold.zones:
@@ -115,7 +121,7 @@ def _cases(hold: Hold, supply: Supply, on: Mapping[str, Expr], what: str) -> lis
         zones = always + [id for way, ids in carried.items() if not chosen[way] for id in ids]
         when = conj(*(way if so else neg(way) for way, so in chosen.items()))
         id = "" if not any(signs) else "beside_" + "_".join(str(n) for n, so in enumerate(signs, 1) if so)
-        cases.append(Case(id, when, tuple((zone, what) for zone in zones)))
+        cases.append((id, when, zones))
     return cases
 
 
