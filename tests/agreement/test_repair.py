@@ -279,7 +279,6 @@ def test_runs_only_exclude_what_does_not_work(monkeypatch: pytest.MonkeyPatch) -
     assert offered_by(filtered) == offered_by(every) != set()
 
 
-@pytest.mark.thorough
 def test_a_table_that_is_wrong_is_found_out(monkeypatch: pytest.MonkeyPatch) -> None:
     """With contacts taken to be made where they are open, what works is excluded: the comparison above would tell."""
     texts = specification(TRIPPING[:2])

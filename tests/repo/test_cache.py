@@ -77,7 +77,6 @@ def test_a_proof_loads_what_it_needs() -> None:
     assert done.stdout.splitlines()[-1] == "[]"
 
 
-@pytest.mark.thorough
 def test_a_folder_that_cannot_be_is_passed_over(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Where a file stands in the folder's place nothing is said and nothing is different."""
     folder.parent.parent.joinpath("cache").write_text("in the way")

@@ -197,7 +197,7 @@ def test_a_supply_that_the_drives_do_use_asks_for_one(text: str) -> None:
     assert failing(text, FRESH) == {f"{FRESH}[Z]"}
 
 
-def side_by_side(*, power: str = "bus and armed", drops: str = "not bus", aft: str = "", rest: str = "") -> str:
+def side_by_side(*, power: str = "bus and armed", drops: str = "not bus", aft: str = "") -> str:
     """Two supplies that feed one bus."""
     return hold_text(
         rows=2,
@@ -216,7 +216,7 @@ relays:
   - {{id: armed, sets: bus and LV is neutral, drops: {drops}}}
 zones:
   - {{id: Z, bays: [1C, 2C], power: {power}, commands: [{{fore: LV is fore, aft: "LV is aft{aft}"}}]}}
-{rest}""",
+""",
     )
 
 
