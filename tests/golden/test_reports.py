@@ -40,6 +40,7 @@ from interlock.report.xml.junit import proof_junit
 from interlock.study.verify import Answer, Status, Verification, verify
 from interlock.study.walk import begin_walk, broken_now, choices_of, take, take_back
 from tests.golden.small_hold import REQUIREMENTS, TEXT, requirement_texts, small_hold
+from tests.sarif import check_sarif
 from tests.some import some
 
 KEPT = Path(__file__).parent / "reports"
@@ -119,6 +120,7 @@ def _reports(verification: Verification, every_outcome: Verification) -> dict[st
 def test_reports_are_as_kept(verification: Verification, every_outcome: Verification) -> None:
     """Every kind of report reads exactly as the kept one."""
     reports = _reports(verification, every_outcome)
+    check_sarif(json.loads(reports["proved.sarif"]))
     if os.environ.get("INTERLOCK_KEEP_REPORTS"):
         for name, text in reports.items():
             (KEPT / name).write_text(text, encoding="utf-8")

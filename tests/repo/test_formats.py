@@ -18,6 +18,7 @@ from interlock.cli.formats import FORMATS, Format
 from interlock.report.views.assumptions import CAUTIONS, IN_SHORT
 from tests.golden.small_hold import CATALOGUE, REQUIREMENTS, TEXT
 from tests.golden.wired_hold import WIRED, WIRED_ASKED, WIRES_FAIL
+from tests.sarif import check_sarif
 from tests.some import some
 
 pytestmark = pytest.mark.usefixtures("done_once")
@@ -102,6 +103,7 @@ def test_each_format_is_taken_by_name_and_by_file(row: Format, capsys: pytest.Ca
         case ".json":
             assert json.loads(by_ending)["exit_code"] == 0
         case ".sarif":
+            check_sarif(json.loads(by_ending))
             assert json.loads(by_ending)["runs"][0]["invocations"][0]["exitCode"] == 0
         case ".xml":
             assert ElementTree.fromstring(by_ending).get("failures") == "0"  # noqa: S314 -- our own text

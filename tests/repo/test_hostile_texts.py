@@ -24,6 +24,7 @@ from markdown_it import MarkdownIt
 from interlock import cli
 from interlock.hold.loader import Source, load_procedure
 from tests.agreement.hold_texts import hold_text
+from tests.sarif import check_sarif
 from tests.some import some, telling
 
 pytestmark = pytest.mark.usefixtures("done_once")
@@ -203,6 +204,8 @@ def structure_of(text: str, language: str) -> object:
         return [len(row) for row in csv.reader(text.splitlines())]
     if language in ("svg", "junit", "graphml", "scxml"):
         return drawn_in(text, "text")
+    if language == "sarif":
+        check_sarif(json.loads(text))
     if language in ("json", "sarif"):
         return shape_of(json.loads(text))
     if language == "yaml" and (made := yaml.safe_load(text) or {}).keys().isdisjoint({"procedure"}):
