@@ -7,12 +7,14 @@ from functools import cache
 
 import pytest
 
+from interlock.hold.loader import Source, load_procedure
+from interlock.hold.procedure.binding import bind_procedure
 from interlock.kernel.claims import Disputed, Fails, Limits, Refuted, Trace
 from interlock.study.procedure.audit import Audit, Breach, Overall, Verdict, audit_procedure
 from interlock.study.procedure.failing import FailureAudit, FailureResult
 from interlock.study.procedure.holders import Holder
 from interlock.study.procedure.slip_audit import Effect
-from tests.agreement.hold_texts import standing
+from tests.agreement.hold_texts import compile_text, hold_text, standing
 from tests.some import swept, telling
 from tests.teeth.procedures import assert_nothing_found, audit, bind, demo, planted, words_of
 
@@ -281,6 +283,32 @@ def test_without_the_error_nothing_is_found(name: str) -> None:
     Those of the main deck are looked at where their reports are kept (`tests/golden/test_audit_reports.py`).
     """
     assert_nothing_found(with_slips(demo(name)))
+
+
+STORED = """
+controls: [{id: MST, kind: switch, positions: [off, on], starts: off}]
+supplies: [{id: HYD, name: pressure, starts: off, may_be_lost: true, needs: MST is on, stored: true}]
+"""
+LET_OUT = """\
+interlock: 1
+procedure: Let the pressure out
+hold: some.yaml
+goal: HYD is off
+steps: [set MST to on, wait until HYD is on, set MST to off, check MST is off and HYD is off]
+"""
+
+
+def test_a_check_that_comes_to_be_so_later_is_told_as_it_was_found() -> None:
+    """Where a check can come too early, what is not so is told of the moment of the check, not of what came after."""
+    procedure, hold = load_procedure(Source("out.yaml", LET_OUT.encode())).value, compile_text(hold_text(rest=STORED))
+    assert procedure is not None
+    bound = bind_procedure(procedure, hold).bound
+    assert bound is not None
+    check = audit_procedure(bound, None, Limits(), slips=False).actions[-1]
+    assert check.verdict is Verdict.MAY_STOP
+    assert words_of(check.why).startswith("pressure is on")
+    assert check.run is not None
+    assert check.run.steps[-1].text.endswith("the procedure stops")
 
 
 def test_what_would_help_is_told() -> None:

@@ -281,6 +281,9 @@ def _actions(search: InterleavingSearch, states: int) -> Iterator[ActionAudit]:
             why = reasons_at(search, way[-1][0], bound.done, 2)
             yield ActionAudit(at + 1, bound, verdict, tell_run(search, way, None), why)
             continue
+        if bound.manner is Manner.CHECK:
+            # where the procedure has stopped it may come to be so later, which helps nobody then
+            standing = [node for node in standing if not search.holds(search.state(node), search.wanted_at(node))]
         # where it has come to rest says more than where it is still on its way to there
         resting = [node for node in standing if not search.edges[node]]
         way = search.way_to(search.first, frozenset(resting or standing))
