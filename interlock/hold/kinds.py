@@ -107,7 +107,7 @@ class Working(StrEnum):
 @dataclass(frozen=True, slots=True)
 class Trigger:
     """Who pulls a trigger and how to say it: `order` as an instruction, with `{name}` for the thing,
-    and `{to}` for what `to` says.
+    and `{to}` for what `to` says; `briefly` is the same where a hand lets go again at once.
 
     `to` goes with the verb where that alone does not say it: the position that a switch is set to, `down` of
     `keep_down`.
@@ -117,10 +117,11 @@ class Trigger:
     order: str
     verb: Verb
     to: str = ""
+    briefly: str = ""
 
-    def told(self, name: str) -> Said:
+    def told(self, name: str, briefly: bool = False) -> Said:
         """The instruction, about the thing of that name."""
-        return say(self.order, name=name, to=spaced(self.to))
+        return say(self.briefly if briefly else self.order, name=name, to=spaced(self.to))
 
     @property
     def word(self) -> str:
@@ -578,7 +579,12 @@ PUSH_BUTTON = Kind(
         {"trigger": "hold_pressed", "source": RELEASED, "dest": PRESSED},
         {"trigger": "release", "source": PRESSED, "dest": RELEASED},
     ),
-    _named(Trigger(Actor.CREW, "press {name} and keep it pressed", Verb.HOLD, PRESSED), _LETTING_GO),
+    _named(
+        Trigger(
+            Actor.CREW, "press {name} and keep it pressed", Verb.HOLD, PRESSED, briefly="press {name}, then release it"
+        ),
+        _LETTING_GO,
+    ),
 )
 
 
@@ -608,7 +614,10 @@ def _held_to(positions: Sequence[str]) -> dict[str, str]:
 
 
 def _holding(positions: Sequence[str]) -> Iterator[Trigger]:
-    return (Trigger(Actor.CREW, "hold {name} to {to}", Verb.HOLD, one) for one in positions)
+    return (
+        Trigger(Actor.CREW, "hold {name} to {to}", Verb.HOLD, one, briefly="hold {name} to {to}, then release it")
+        for one in positions
+    )
 
 
 HELD_KINDS = ("lever", "push button", "momentary switch")

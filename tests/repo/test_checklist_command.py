@@ -75,6 +75,32 @@ def test_a_refusal_has_a_next_step_and_the_cautions(tmp_path: Path) -> None:
     assert max(map(len, said.splitlines())) <= 80
 
 
+PUMPED = """
+controls:
+  - {id: MST, name: master switch, kind: switch, positions: [off, on], starts: off}
+  - {id: RST, name: reset button, kind: push button}
+supplies:
+  - {id: HYD, name: hydraulic pressure, starts: off, may_be_lost: true, needs: MST is on, stored: true}
+relays:
+  - {id: fresh, sets: HYD is on and RST is pressed, drops: not HYD is on}
+circuits:
+  - {id: pressure, use: power, is: HYD is on}
+  - {id: lamp, use: indication, is: fresh}
+"""
+
+
+def test_what_springs_back_is_let_go_and_what_is_stored_is_waited_for(tmp_path: Path) -> None:
+    """Nobody is told to keep a button pressed and never to let it go; pressure takes its time to come and to go."""
+    place = tmp_path / "pumped.yaml"
+    place.write_text(hold_text(rest=PUMPED))
+    said = " ".join(_run(str(place), "--goal", "fresh and MST is on and RST is released").stdout.split())
+    assert "Set the master switch to on. -> The hydraulic pressure is on." in said
+    assert "Press the reset button, then release it." in said
+    assert "keep it pressed" not in said
+    procedure = _run(str(place), "--goal", "HYD is on and MST is on", "--format", "procedure").stdout
+    assert '"wait until HYD is on"' in procedure
+
+
 def test_what_is_broken_at_the_start_is_named(tmp_path: Path) -> None:
     """No work begins where a requirement is broken already: which one is told, not that the hold cannot start."""
     lock = (

@@ -160,13 +160,14 @@ def _part(
 ) -> PartView:
     first = leg.steps[0].number if leg.steps else 0
     end = first + len(leg.steps)
+    checks = tuple(checks_of(writer, leg, following))
     facts = PartFacts(
         leg_title(writer, leg),
         leg.timed,
         tuple(_step(writer, step, audited, instances, dangers, whys.get(step.number, "")) for step in leg.steps),
-        tuple(check.text for check in checks_of(writer, leg, following)),
+        tuple(check.text for check in checks),
         check_guards(audited, first, end, instances, dangers),
-        tuple(audit_findings(audited, first, end)),
+        tuple(audit_findings(audited, first, end, checks)),
         OrderFacts(tuple((first + earlier, first + later) for earlier, later in leg.freedom.pairs), leg.freedom.count),
         leg.shortness.length,
         leg.shortness.excluded,

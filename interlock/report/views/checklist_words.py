@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from interlock.diagnostics.said import say
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.kinds import Verb
 from interlock.hold.origin import Arrive, Depart, Work
+from interlock.report.views.checklist_checks import Check
 from interlock.report.views.checklist_facts import Guard, note
 from interlock.report.views.harm import WARNING
 from interlock.report.views.instructions import DOOR_FACTS, InstructionWriter, bays_named, the
@@ -37,15 +38,17 @@ def goal_words(compiled: CompiledHold, goal: Goal) -> str:
             return say("Load {parts}", parts=listed(parts))
 
 
-def audit_findings(audited: ChecklistAudit, first: int, end: int) -> Iterator[str]:
+def audit_findings(audited: ChecklistAudit, first: int, end: int, checks: Sequence[Check]) -> Iterator[str]:
     """What the audit says against the steps from `first` to before `end`, and against the checks behind them."""
+    read = {f"check {check.fact}": check.text for check in checks}
     last = 0
     for one in audited.audit.actions:
         step = audited.step_of(one.number)
         last = step or last
         if one.verdict is Verdict.POSSIBLE or not first <= last < end:
             continue
-        what = say("the check '{text}'", text=one.bound.action.text) if step is None else say("step {step}", step=step)
+        text = one.bound.action.text
+        what = say("the check '{text}'", text=read.get(text, text)) if step is None else say("step {step}", step=step)
         told = say(
             "{what}: {verdict} when the equipment acts in another order", what=what, verdict=say(one.verdict.value)
         )
@@ -67,7 +70,7 @@ def results_of(writer: InstructionWriter, step: Step) -> tuple[str, ...]:
     if isinstance(done, Work) and done.trigger.verb is Verb.HOLD:
         # what was waited for is in the instruction; what letting go brings about is not
         told += writer.effects(held, execution.after) if len(execution.halves) > 1 else []
-        _, shortened = writer.holding(done, execution.before, held)
+        _, shortened = writer.holding(execution.deed, execution.before, held)
         told += writer.effects(execution.before, held) if shortened else []
     elif isinstance(done, Depart | Arrive):
         # where it was to go to is in the instruction

@@ -88,7 +88,7 @@ class InstructionWriter:
         return units_at_rest(self.compiled.floor, self._machine, state)
 
     def effects(self, before: State, after: State) -> list[str]:
-        """What has become of units and doors, one clause each."""
+        """What has become of units, doors and supplies, one clause each."""
         old = self.resting(before)
         said = self._stopped([placement for placement in self.resting(after) if placement not in old])
         words = ("closed", "moving", "open", "latched", "unlatched", "locked", "unlocked")
@@ -96,6 +96,11 @@ class InstructionWriter:
             facts = self.so(door.id, words, after, before)
             if facts:
                 said.append(say("{name} is {what}", name=the(door.name), what=listed([say(fact) for fact in facts])))
+        for supply in self.compiled.hold.supplies:
+            said += [
+                say("{name} is {what}", name=the(supply.name), what=say(word))
+                for word in self.so(supply.id, ("on", "off"), after, before)
+            ]
         return said
 
     def _stopped(self, placements: list[Placement]) -> list[str]:
@@ -171,13 +176,20 @@ class InstructionWriter:
                 door = the(self.compiled.world.things[of.subject.id].phrase)
                 return say("open {name} fully" if to == "opening" else "close {name} fully", name=door)
             case Work(trigger=Trigger(verb=Verb.HOLD)):
-                text, _ = self.holding(done, before, held)
+                text, _ = self.holding(deed, before, held)
                 return text
         return self._order(done)
 
-    def holding(self, done: Work, before: State, held: State) -> tuple[str, bool]:
-        """The command to hold a lever, and whether all of what it is held for is too long for it."""
+    def holding(self, deed: Deed, before: State, held: State) -> tuple[str, bool]:
+        """The command to hold a lever, and whether all of what it is held for is too long for it.
+
+        Where nothing shows what it is held for, and it is let go within the deed, the command says so.
+        """
+        done = self.done(deed)
+        assert isinstance(done, Work)  # noqa: S101 -- nothing else is held
         until = listed(self.effects(before, held) or self.on_the_way(before, held))
+        if not until and len(deed.heads) == 2:
+            return done.trigger.told(the(self.compiled.world.things[done.subject.id].phrase), briefly=True), False
         whole = say("{order} until {until}", order=self._order(done), until=until) if until else self._order(done)
         if words_in(whole) <= PROCEDURAL_WORDS:
             return whole, False

@@ -129,7 +129,7 @@ def _beside(compiled: CompiledHold, done: Deed) -> str:
 
 
 def _until(writer: InstructionWriter, before: State, after: State) -> list[str]:
-    """What has become of units and doors, as expressions; units on the loader by the place that they take."""
+    """What has become of units, doors and supplies, as expressions; units on the loader by the place that they take."""
     old = writer.resting(before)
     compiled = writer.compiled
     found = []
@@ -143,6 +143,8 @@ def _until(writer: InstructionWriter, before: State, after: State) -> list[str]:
     for door in compiled.hold.doorways:
         new = writer.so(door.id, ("closed", "open", "latched", "unlatched"), after, before)
         found += [f"{door.id} is {word}" for word in new]
+    for supply in compiled.hold.supplies:
+        found += [f"{supply.id} is {word}" for word in writer.so(supply.id, ("on", "off"), after, before)]
     return found
 
 
