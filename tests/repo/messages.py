@@ -60,10 +60,11 @@ def _in_module(tree: ast.Module) -> Iterator[tuple[str, str]]:
         # what is chosen before it is said: a message with places is nothing else
         elif isinstance(node, ast.Assign | ast.Dict | ast.IfExp | ast.Tuple):
             yield from ((text, "") for text in _literals(node) if _has_places(text))
-    # a choice of orders of a kind
+    # orders of a kind, one of a choice of them, and what is said where a hand lets go again at once
     for node in ast.walk(tree):
         if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "Trigger":
-            yield from ((text, "") for text in _literals(node.args[1]))
+            orders = [node.args[1], *(given.value for given in node.keywords if given.arg == "briefly")]
+            yield from ((text, "") for order in orders for text in _literals(order))
 
 
 def _in_template(text: str) -> Iterator[str]:
