@@ -13,8 +13,8 @@ import pytest
 from interlock.confirm.failures import confirm_sets
 from interlock.confirm.replay import replay
 from interlock.kernel.claims import Limits, ProgressCallback, Trace, silent
-from interlock.kernel.evaluator import fire, initial_states, is_enabled
-from interlock.kernel.expressions import TRUE, Is, conj, disj
+from interlock.kernel.evaluator import fire, initial_states, is_enabled, truths_in
+from interlock.kernel.expressions import TRUE, Is, assign, conj, disj
 from interlock.kernel.failures import (
     DisputedSets,
     KnownSets,
@@ -257,6 +257,35 @@ LAMP = Machine(
     ),
 )
 LIT = Question("lit", Is("lit", True))
+
+
+def test_every_reason_is_looked_at() -> None:
+    """A reason that says nothing is put beside each of those given, in turn: disputed exactly where it is none."""
+    nothing = Reason((), ())
+    seen = {True: 0, False: 0}
+    both = Rule("both", Actor.PLANT, Is("wire", True), (("lit", True), ("bulb", True)))
+    strikes = Rule("wire strikes", Actor.FAILURE, Is("wire", False), (("wire", True),))
+    lamps, asked = Machine(LAMP.variables, (), (both, strikes)), (LIT, Question("bulb", Is("bulb", True)))
+    for machine, questions, claims in (case_of(1, 2), (lamps, asked, smallest_sets(lamps, asked, 1))):
+        values = product(*(variable.domain for variable in machine.variables))
+        truths = [truths_in(machine, state) for state in values]
+        first, tolerance = claims[0], claims[0].tolerance
+        assert tolerance is not None
+        cases = []
+        for at, kept in enumerate(tolerance.kept):
+            rule = machine.rule(kept.rule)
+            after = assign(tolerance.clauses[kept.clause], dict(rule.update))
+            own = (*tolerance.kept[:at], replace(kept, reasons=(*kept.reasons, nothing)), *tolerance.kept[at + 1 :])
+            claim = replace(first, tolerance=replace(tolerance, kept=own))
+            cases.append((questions[0], claim, any(so(rule.guard) and not so(after) for so in truths)))
+        for question, claim in zip(questions, claims, strict=True):
+            is_so = any(so(question.target) for so in truths)
+            cases += [(question, replace(claim, clear=(*claim.clear, nothing)), is_so)]
+        for question, claim, is_false in cases:
+            (finding,) = confirm_sets(machine, [question], [claim])
+            assert isinstance(finding, DisputedSets) == is_false
+            seen[is_false] += 1
+    assert min(seen.values()) > 3, seen
 
 
 def test_a_run_in_which_something_else_fails_is_disputed() -> None:
