@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from interlock.hold.language.declarations import Field, Record, Schema
+from interlock.hold.language.declarations import Field, Record, Schema, defined
 from interlock.hold.language.field_types import Listed, RecordOf, records_within
 from interlock.hold.language.fleets import Fleet
 from interlock.hold.language.model import Catalogue, Hold, Specification
@@ -25,7 +25,7 @@ _REPETITION: Schema = {
         ]
     },
 }
-_REPEATED: Schema = {"for": {"$ref": "#/definitions/repetition"}}
+_REPEATED: Schema = {"for": defined("repetition")}
 
 _TOLD_BY = {
     "catalogue": "catalogue",
@@ -47,9 +47,9 @@ def hold_schema() -> Schema:
     definitions["change"] = {"oneOf": [_titled(one) for one in CHANGES.values()]}
     definitions["step"] = {"anyOf": [{**SCALAR}, _titled(Step)]}
     definitions["repetition"] = _REPETITION
-    chosen: Schema = {"$ref": "#/definitions/description"}
+    chosen: Schema = defined("description")
     for sort, key in _TOLD_BY.items():
-        chosen = {"if": {"required": [key]}, "then": {"$ref": f"#/definitions/{sort}"}, "else": chosen}
+        chosen = {"if": {"required": [key]}, "then": defined(sort), "else": chosen}
     return {
         "$schema": "http://json-schema.org/draft-07/schema#",
         "title": "A hold, a modification, a specification, a procedure, a catalogue or rates of failures, a fleet",

@@ -8,6 +8,7 @@ import subprocess
 import sys
 from pathlib import Path
 from typing import Any
+from urllib.parse import unquote
 
 import jsonschema
 import pytest
@@ -61,6 +62,14 @@ def test_file_is_fresh() -> None:
 def test_schema_is_a_schema() -> None:
     """Draft-07 accepts it."""
     jsonschema.Draft7Validator.check_schema(hold_schema())
+
+
+def test_what_refers_to_a_definition_is_a_uri_reference() -> None:
+    """RFC 3986 has no blanks, section 2.4 writes them as %20; what is behind the number sign is then a definition."""
+    found = set(re.findall(r'"\$ref": "#/definitions/([^"]*)"', FILE.read_text("utf-8")))
+    assert found
+    assert not any(" " in name for name in found)
+    assert {unquote(name) for name in found} <= set(hold_schema()["definitions"])
 
 
 @pytest.mark.parametrize("path", SOUND, ids=lambda path: path.relative_to(ROOT).as_posix())

@@ -11,6 +11,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any, ClassVar, Final, Generic, TypeAlias, TypeVar, dataclass_transform, overload
+from urllib.parse import quote
 
 from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.language.nodes import MappingNode, Node
@@ -26,6 +27,11 @@ Schema: TypeAlias = dict[str, Any]
 
 Values: TypeAlias = dict[str, Any]
 """What was read of a record so far, by the names of its attributes; FAILED where the text was wrong."""
+
+
+def defined(name: str) -> Schema:
+    """What refers to a definition of the schema; a name with a blank is no URI reference as it stands (RFC 3986)."""
+    return {"$ref": f"#/definitions/{quote(name)}"}
 
 
 class FieldType(ABC, Generic[T_co]):

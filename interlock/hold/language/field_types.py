@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import ClassVar, Generic, TypeVar
 
 from interlock.diagnostics.spans import Span
-from interlock.hold.language.declarations import FieldType, Record, Schema
+from interlock.hold.language.declarations import FieldType, Record, Schema, defined
 from interlock.hold.language.directions import DIRECTIONS, Direction
 from interlock.hold.language.nodes import Entry, MappingNode, Node, ScalarNode, SequenceNode, clip, describe
 from interlock.hold.language.parser import is_name, parse_path
@@ -56,7 +56,7 @@ class RecordOf(FieldType[R], Generic[R]):
         return self.record.declaration.noun
 
     def schema(self) -> Schema:
-        return {"$ref": f"#/definitions/{self.record.declaration.name}"}
+        return defined(self.record.declaration.name)
 
 
 @dataclass(frozen=True)
@@ -119,7 +119,7 @@ class ChangeList(FieldType[tuple[Node, ...]]):
         return "a list"
 
     def schema(self) -> Schema:
-        return {"type": "array", "items": {"$ref": "#/definitions/change"}, "minItems": 1}
+        return {"type": "array", "items": defined("change"), "minItems": 1}
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from interlock.hold.language.declarations import FieldType, Record, Schema, field, record
+from interlock.hold.language.declarations import FieldType, Record, Schema, defined, field, record
 from interlock.hold.language.field_types import ChangeList
 from interlock.hold.language.model import SECTIONS, File
 from interlock.hold.language.nodes import MappingNode, Node, ScalarNode
@@ -67,10 +67,7 @@ class NewItems(NewFields):
         return "sections with lists"
 
     def schema(self) -> Schema:
-        properties = {
-            key: {"type": "array", "items": {"$ref": f"#/definitions/{item.declaration.name}"}}
-            for key, item in SECTIONS.items()
-        }
+        properties = {key: {"type": "array", "items": defined(item.declaration.name)} for key, item in SECTIONS.items()}
         return {"type": "object", "minProperties": 1, "properties": properties, "additionalProperties": False}
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TypeAlias
 
 from interlock.diagnostics.spans import Diagnostic, Span
-from interlock.hold.language.declarations import FieldType, Record, Schema, Values, Written, field, record
+from interlock.hold.language.declarations import FieldType, Record, Schema, Values, Written, defined, field, record
 from interlock.hold.language.field_types import States, items_of
 from interlock.hold.language.model import File
 from interlock.hold.language.nodes import MappingNode, Node, ScalarNode, SequenceNode, describe
@@ -67,7 +67,7 @@ class StepList(FieldType["tuple[Step, ...]"]):
         return "a list of steps"
 
     def schema(self) -> Schema:
-        return {"type": "array", "minItems": 1, "items": {"$ref": "#/definitions/step"}}
+        return {"type": "array", "minItems": 1, "items": defined("step")}
 
 
 def _one_thing(written: Written) -> Iterator[Diagnostic]:
