@@ -9,6 +9,7 @@ from __future__ import annotations
 import pytest
 
 from interlock.kernel.claims import Fails, Limits
+from interlock.kernel.expressions import variables_of
 from interlock.prove.search.bmc import bmc
 from interlock.prove.search.explicit import explicit
 from interlock.report.views.assumptions import assumptions_of
@@ -333,3 +334,62 @@ def test_shutting_either_door_on_somebody_is_blamed(one: str, two: str, lost: se
     """A door without the interlock shuts whoever is inside in; two doors are asked about each by itself."""
     text = two_doors(one=one, two=two, moves="not D1 is closed or not D2 is closed")
     assert failing(text, SHUT_IN) == {f"{SHUT_IN}[{door},P1]" for door in lost}
+
+
+# ---- who holds a lever --------------------------------------------------------------------------------------------
+
+SHUT_IN = "nobody-shut-in"
+TENDED = """\
+controls: [{id: UPDN, name: door lever, kind: lever, positions: [up, down]}]
+places:
+  - {id: sill, name: at the sill, bay: outside, reaches: REACHES}
+  - {id: ledge, name: on the ledge, bay: outside, reaches: REACHES}
+  - {id: in_1, name: in bay 1C, bay: 1C, reaches: INSIDE}
+people: PEOPLE
+FAILING"""
+ALONE = "[{id: A, places: [sill, ledge, in_1], starts: sill, moves: D1 is open}]"
+TWO = (
+    "[{id: A, places: [sill, in_1], starts: sill, moves: D1 is open}, "
+    "{id: B, places: [ledge], starts: ledge, moves: always}]"
+)
+
+
+def tended(people: str, *, reaches: str = "[UPDN]", inside: str = "[]", failing: str = "") -> str:
+    door = doorway("1C", "left", starts="open").replace(
+        'moved_by: hand, opens: "false", closes: "false"', "moved_by: power, opens: UPDN is up, closes: UPDN is down"
+    )
+    rest = TENDED.replace("REACHES", reaches).replace("INSIDE", inside).replace("PEOPLE", people)
+    return hold_text(doorways=door, rest=rest.replace("FAILING", failing))
+
+
+def test_whoever_holds_a_lever_stays_with_it() -> None:
+    """A spring-centred lever is held by somebody within reach of it: who works alone is not shut in by their own hand.
+
+    Common practice, no source: that is what a control that springs back is for.
+    """
+    assert failing(tended(ALONE), SHUT_IN) == set()
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        pytest.param(tended(TWO), id="somebody else can hold it"),
+        pytest.param(tended(ALONE, inside="[UPDN]"), id="it can be held from inside"),
+        pytest.param(tended(ALONE, reaches="[]"), id="nothing is said of who reaches it"),
+        pytest.param(tended(ALONE, failing="failures: [{of: UPDN, mode: spring_broken}]"), id="its spring is broken"),
+        pytest.param(tended(ALONE, failing="failures: [{of: UPDN, mode: stuck}]"), id="it is stuck"),
+    ],
+)
+def test_somebody_is_still_shut_in_where_the_lever_stays_down(text: str) -> None:
+    """What stays held without the hand of whoever goes in keeps its alarm."""
+    assert failing(text, SHUT_IN) == {"nobody-shut-in[D1,A]"}
+
+
+def test_going_from_one_reach_to_another_needs_no_letting_go() -> None:
+    """A lever that can be held from both places may stay held on the way between them."""
+    compiled = compile_text(tended(ALONE))
+    held = {rule.name for rule in compiled.machine.rules if "control.UPDN.position" in variables_of(rule.guard)}
+    assert {name for name in held if name.startswith("person.")} == {
+        "person.A.go.sill.in_1",
+        "person.A.go.ledge.in_1",
+    }

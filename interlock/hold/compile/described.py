@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -83,13 +83,13 @@ class Described:
         """A unit is over the face, on its way or at rest."""
         return Ref(covered(face).name) if face in self.crossings or face in self.lying else FALSE
 
-    def reach(self, id: str) -> Expr:
-        """Somebody can reach the thing; true where nobody's reach is declared for it."""
+    def reach(self, id: str, people: Collection[str] | None = None) -> Expr:
+        """Somebody, or one of those people, can reach the thing; true where nobody's reach is declared for it."""
         places = {place.id for place in self.hold.places if id in place.reaches}
         if not places or not self.hold.people:
             return TRUE
-        people = self.hold.people
-        there = (one_of(whereabouts(p.id).name, [one for one in p.places if one in places]) for p in people)
+        asked = [one for one in self.hold.people if people is None or one.id in people]
+        there = (one_of(whereabouts(p.id).name, [one for one in p.places if one in places]) for p in asked)
         return disj(*there, self.lifted(Reach(id)))
 
     def name_of_unit(self, kind: str) -> str:

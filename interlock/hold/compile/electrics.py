@@ -11,9 +11,10 @@ from interlock.hold.compile.components import Component, compose
 from interlock.hold.compile.described import Described, whereabouts
 from interlock.hold.compile.supplies import SUPPLIED, carried_without, supplies_of
 from interlock.hold.compile.symbols import Additions, Case, Symbols
+from interlock.hold.compile.things import let_go
 from interlock.hold.compile.world import Thing
 from interlock.hold.kinds import ENERGISED, RELAY, RELEASED
-from interlock.hold.language.model import Hold, Relay, Sensor, Supply
+from interlock.hold.language.model import Hold, Person, Place, Relay, Sensor, Supply
 from interlock.hold.origin import Aspect, Condition, Fact, Go, Sort, Subject
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, Value, conj, disj, neg, one_of
 from interlock.kernel.machine import Actor
@@ -171,6 +172,26 @@ _WAYS = {
 """How a person goes, by whether it is from outside and whether it is to there."""
 
 
+def _hands_off(described: Described, person: Person, source: Place, dest: Place) -> Expr:
+    """Each control that springs back, that the person can reach from one place and not from the other, is let go.
+
+    It may stay held where somebody else can reach it, and where no hand is needed: its spring broke, or it is stuck.
+    """
+    left = [one for one in described.hold.controls if one.is_held and one.id in {*source.reaches} - {*dest.reaches}]
+    others = [one.id for one in described.hold.people if one.id != person.id]
+    return conj(
+        *(
+            disj(
+                let_go(control),
+                described.reach(control.id, others),
+                described.struck(control.id, "spring_broken"),
+                described.struck(control.id, "stuck"),
+            )
+            for control in left
+        )
+    )
+
+
 def people(described: Described, known: Symbols) -> Symbols:
     """Where people can be and go, and which bays they can be in."""
     made = Additions(described.eased)
@@ -196,7 +217,7 @@ def people(described: Described, known: Symbols) -> Symbols:
                 made.act(
                     Go(person.id, source, dest),
                     Actor.CREW,
-                    conj(Is(at.name, source), moves, free),
+                    conj(Is(at.name, source), moves, free, _hands_off(described, person, places[source], places[dest])),
                     {at.name: dest},
                     say(way, person=person.name, place=places[dest].name),
                     ((person.id, "go"), (person.id, f"go_{dest}")),

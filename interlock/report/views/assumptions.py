@@ -81,7 +81,7 @@ def _assumptions(compiled: CompiledHold) -> Iterator[str]:
                 limit=limit,
             )
     yield from _failures(compiled)
-    yield _people(compiled)
+    yield from _people(compiled)
     if hold.doorways:
         yield say(
             "The loader side is not verified: units come to the outside of a sill and leave it at any time, and the "
@@ -191,18 +191,25 @@ def _failures(compiled: CompiledHold) -> Iterator[str]:
         yield say("No device, control, sensor, contact or drive fails: the description declares no failure.")
 
 
-def _people(compiled: CompiledHold) -> str:
+def _people(compiled: CompiledHold) -> Iterator[str]:
     people = [person.name for person in compiled.hold.people]
     if not people:
-        return say(
+        yield say(
             "Where people are is not described: every control within its panel and station can be worked at any time, "
             "and whether somebody is shut inside or stands in the way is not examined."
         )
-    return say(
+        return
+    yield say(
         "People described: {people}. Nobody else is in the hold, and nobody else is looked after. Nobody goes into a "
         "bay in which a unit stands.",
         people=shortened(people, 6),
     )
+    reached = {id for place in compiled.hold.places for id in place.reaches}
+    if any(control.is_held and control.id in reached for control in compiled.hold.controls):
+        yield say(
+            "Whoever holds a lever, or another control that springs back, lets go of it before leaving its reach, "
+            "unless somebody else described can hold it."
+        )
 
 
 def checkers_of(verification: Verification) -> tuple[str, ...]:
