@@ -113,7 +113,7 @@ def _proved(job: Job, source: Source, texts: Texts, bring: Fetch) -> Found:
     for one in outcomes_of(view):
         if one.is_plain:
             continue
-        said = "\n".join([one.verdict, *filter(None, [one.begins]), *one.steps, *one.more])
+        said = "\n".join([one.verdict, *(step.text for step in one.steps), *one.more])
         place = one.at
         file, line = (None, None) if place is None else (place.file, place.line)
         verdicts.append(Verdict(one.answer.facts.id, said, _grave(one.answer.facts.status), file, line))

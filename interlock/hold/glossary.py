@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from interlock.diagnostics.spans import Span
 from interlock.hold.origin import Origins
 from interlock.kernel.expressions import Value
 from interlock.kernel.machine import Actor
@@ -12,11 +13,15 @@ from interlock.kernel.machine import Actor
 
 @dataclass(frozen=True, slots=True)
 class Happening:
-    """What a rule is to a reader: who acts, what happens, what the mechanism then does by itself."""
+    """What a rule is to a reader: who acts, what happens, what the mechanism then does by itself.
+
+    `at` is where the thing is described that is acted upon, or that acts; None where it is no single thing.
+    """
 
     actor: Actor
     text: str
     responses: tuple[str, ...]
+    at: Span | None
 
 
 @dataclass(frozen=True, slots=True)

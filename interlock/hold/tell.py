@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from itertools import compress
 from operator import ne
 
+from interlock.diagnostics.spans import Span
 from interlock.hold.glossary import Glossary
 from interlock.kernel.claims import Trace
 from interlock.kernel.evaluator import State, evaluate
@@ -24,7 +25,10 @@ class Reason:
 
 @dataclass(frozen=True, slots=True)
 class ToldStep:
-    """One step: `number` counts from 1; `responses` is what the mechanism did by itself; `after` what changed."""
+    """One step: `number` counts from 1; `responses` is what the mechanism did by itself; `after` what changed.
+
+    `at` is where the thing is described that is acted upon, or that acts.
+    """
 
     number: int
     actor: Actor
@@ -32,6 +36,7 @@ class ToldStep:
     responses: tuple[str, ...]
     after: tuple[str, ...]
     rule: str
+    at: Span | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +65,7 @@ def tell(machine: Machine, glossary: Glossary, trace: Trace, target: Expr) -> St
         changed = tuple(compress(zip(machine.variables, after, strict=True), map(ne, before, after)))
         moved.update(variable.name for variable, _ in changed)
         became = _sentences(glossary, changed)
-        steps.append(ToldStep(number, said.actor, said.text, said.responses, became, name))
+        steps.append(ToldStep(number, said.actor, said.text, said.responses, became, name, said.at))
     possible: tuple[Reason, ...] = ()
     if trace.rules:
         before = trace.states[-2]

@@ -15,7 +15,7 @@ import pytest
 from interlock import cli
 from interlock.report.json.sarif import SCHEMA
 from interlock.report.languages import in_uri, in_xml
-from tests.golden.small_hold import REQUIREMENTS, TEXT
+from tests.golden.small_hold import CATALOGUE, REQUIREMENTS, TEXT
 from tests.sarif import check_sarif, published_schema
 from tests.some import telling
 
@@ -83,6 +83,38 @@ def test_a_run_is_a_thread_flow_in_the_words_of_the_text() -> None:
     (case,) = _suites("small.yaml", *ASKED, code=1).iter("failure")
     assert case.text is not None
     assert all(text in case.text.splitlines() for text in said)
+
+
+def test_each_step_has_the_line_of_what_acts_or_is_acted_upon() -> None:
+    """Of a door, a switch, a person: that on which it is described, in the file in which it is."""
+    lines = (MODELS / "single-lane.yaml").read_text("utf-8")
+    (run,) = _log("demo:flawed/key-not-trapped", "--only", "no-drive-under-a-person", code=1)["runs"]
+    told = _places(run["results"][0])
+    for text, thing in (("unlock side door", "D1"), ("set power key", "KEY"), ("the loader hand enters", "P1")):
+        (where,) = [place for said, place in told.items() if text in said]
+        assert where["artifactLocation"]["uri"] == "demo%3Asingle-lane.yaml"
+        line = lines.splitlines()[where["region"]["startLine"] - 1]
+        assert line[where["region"]["startColumn"] - 1 :].startswith(thing)
+
+
+def _places(result: Any) -> dict[str, Any]:
+    (flow,) = result["codeFlows"]
+    steps = [one["location"] for one in flow["threadFlows"][0]["locations"]]
+    return {one["message"]["text"]: one["physicalLocation"] for one in steps}
+
+
+def test_what_holds_says_what_it_rests_on() -> None:
+    """In both who proved it and what checked that; of what can be done JUnit has the run, and with --why the facts."""
+    one = "bay-can-be-filled"
+    (run,) = _log("demo:single-lane", "--only", one, "--why", code=0)["runs"]
+    (suite,) = _suites("demo:single-lane", "--only", one, "--why", code=0)
+    for case in suite.iter("testcase"):
+        said = case.findtext("system-out") or ""
+        assert run["properties"]["restsOn"][case.get("name")] in said
+        assert "Shown by the steps" in said and "\n1. crew: " in said
+    (run,) = _log("demo:single-lane", "--only", "no-drive-under-a-person", "--why", code=0)["runs"]
+    assert all("checked again by cvc5" in said for said in run["properties"]["restsOn"].values())
+    assert run["properties"]["grounds"][0].startswith("no-drive-under-a-person rests on: ")
 
 
 def test_a_result_is_the_same_one_when_lines_move() -> None:
@@ -266,6 +298,71 @@ def test_what_is_the_same_is_unchanged_and_verdicts_may_be_left_out() -> None:
     assert log["runs"][0]["results"] == []
 
 
+TWO_WAYS = """\
+interlock: 1
+modifies: small.yaml
+title: with a lock that may work at any time
+changes:
+  - add:
+      options:
+        - {id: loose, name: loose lock, changes: [{change: D1, to: {lock: {by: hand, when: always}}}]}
+        - {id: gone, name: no door, changes: [{remove: D1}]}
+"""
+TAILS = "tail,hold,options\nZZ-AAA,small.yaml,\nZZ-AAB,two.yaml,loose\nZZ-AAC,two.yaml,gone\n"
+ALL = ("--no-standing", "--requirements", "asked.yaml")
+LOCKED = (*ALL, "--only", "latched-when-locked")
+STUDIES: dict[str, tuple[int, tuple[str, ...]]] = {
+    "failures, none matters": (0, ("failures", "small.yaml", *LOCKED, "--catalogue", "known.yaml")),
+    "failures, some matter": (1, ("failures", "small.yaml", *ALL, "--catalogue", "known.yaml", "--runs", "1")),
+    "failures, out of time": (3, ("failures", "small.yaml", *LOCKED, "--catalogue", "known.yaml", "--time", "0.001")),
+    "failures, nothing asked": (3, ("failures", "small.yaml", "--no-standing", "--catalogue", "known.yaml")),
+    "defer, none needed": (0, ("defer", "small.yaml", "FS", *LOCKED)),
+    "defer, something fails": (1, ("defer", "small.yaml", "FS", *ALL)),
+    "defer, out of time": (3, ("defer", "small.yaml", "FS", *LOCKED, "--time", "0.001")),
+    "family, all holds": (0, ("family", "small.yaml", *LOCKED)),
+    "family, fails with one": (1, ("family", "two.yaml", *LOCKED, "--runs", "1")),
+    "family, nothing asked": (3, ("family", "two.yaml", "--no-standing")),
+    "fleet, all holds": (0, ("fleet", "good.csv", *LOCKED, "--workers", "1")),
+    "fleet, one is no hold": (2, ("fleet", "tails.csv", *LOCKED, "--workers", "1")),
+}
+
+
+@pytest.mark.parametrize(
+    "name",
+    telling(STUDIES, "failures, some matter", "failures, out of time", "defer, something fails", "defer, none needed",
+            "family, fails with one", "family, nothing asked", "fleet, one is no hold"),
+)  # fmt: skip
+def test_each_study_says_in_both_what_its_exit_code_says(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """The gravest level of SARIF's results and the elements in JUnit's cases are those that the exit code stands for;
+    what fails is told with steps where there are some; results and cases have names of their own."""
+    Path("known.yaml").write_text(CATALOGUE)
+    Path("two.yaml").write_text(TWO_WAYS)
+    Path("good.csv").write_text("\n".join(TAILS.splitlines()[:2]))
+    Path("tails.csv").write_text(TAILS)
+    code, call = STUDIES[name]
+    assert cli.run([*call, "--format", "sarif", "--output", "out.sarif"]) == code
+    log = json.loads(Path("out.sarif").read_text(encoding="utf-8"))
+    check_sarif(log)
+    (run,) = log["runs"]
+    found = [(one["level"], one["properties"]["how"]) for one in run["results"]]
+    told = {"amiss": 1, "rejected": 2, "open": 3, "shows nothing": 0}
+    codes = {told[how] for _, how in found}
+    assert next((one for one in (2, 1, 3) if one in codes), 0) == code == run["invocations"][0]["exitCode"]
+    assert all(level == {1: "error", 2: "error", 3: "warning", 0: "note"}[told[how]] for level, how in found)
+    assert all(run["tool"]["driver"]["rules"][one["ruleIndex"]]["id"] == one["ruleId"] for one in run["results"])
+    assert len({one["partialFingerprints"]["point/v1"] for one in run["results"]}) == len(run["results"])
+    assert all("approved data" in one["message"]["text"] for one in run["results"] if one["level"] != "note")
+    assert any(one.get("codeFlows") for one in run["results"]) is (code in (1, 2))
+    assert cli.run([*call, "--format", "junit", "--output", "out.xml"]) == code
+    (suite,) = ElementTree.parse("out.xml").getroot()  # noqa: S314 -- our own text
+    cases = [case.get("name") for case in suite.iter("testcase")]
+    assert len(set(cases)) == len(cases) == int(suite.get("tests", "")) > 0
+    counted = tuple(int(suite.get(one, "")) for one in ("errors", "failures", "skipped"))
+    hows = [how for _, how in found]
+    assert counted == (hows.count("rejected"), hows.count("amiss"), hows.count("open") + hows.count("shows nothing"))
+    assert "approved data" in (suite.findtext("system-out") or "")
+
+
 AUDITS = {
     "sound": ("demo:procedures/single-lane-load", "--no-interlock", "--no-slips"),
     "slips": ("demo:procedures/change-at-the-door", "--no-interlock"),
@@ -341,4 +438,8 @@ def test_action_that_is_not_possible_is_told_with_its_line(capsys: pytest.Captur
     first = results[0]
     line = first["locations"][0]["physicalLocation"]["region"]["startLine"]
     assert "open D1" in lines[line - 1] and "open D1: not possible" in first["message"]["text"]
-    assert first["codeFlows"]
+    told = {text: where for text, where in _places(first).items() if ". crew: unlock" in text}
+    assert told
+    for where in told.values():
+        assert where["artifactLocation"]["uri"] == "wrong.yaml"
+        assert "unlock D1" in lines[where["region"]["startLine"] - 1]

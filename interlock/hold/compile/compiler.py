@@ -29,7 +29,7 @@ from interlock.hold.glossary import Glossary, Happening
 from interlock.hold.language.model import Hold, RequirementText
 from interlock.hold.language.readable import Readable
 from interlock.hold.language.syntax import Syntax
-from interlock.hold.origin import Deed, Origin, Origins, Work, origins_of
+from interlock.hold.origin import Arrive, Deed, Depart, Means, Origin, Origins, Work, origins_of
 from interlock.hold.sense import doubts_of
 from interlock.kernel.expressions import Expr, Value
 from interlock.kernel.machine import Machine, Requirement, Rule, Signal
@@ -203,6 +203,10 @@ def _settle(named: NamedHold) -> _Settled:
     origins: dict[str, Origin] = {}
     told: dict[str, Happening] = {}
     rules_of: dict[str, tuple[str, ...]] = {}
+    hold = named.described.hold
+    lists = (hold.doorways, hold.devices, hold.controls, hold.supplies, hold.relays, hold.zones, hold.people)
+    written = {thing.id: thing.span for things in lists for thing in things}
+    driven = {bay: zone.id for zone in reversed(hold.zones) for bay in zone.bays}
     faults: list[Diagnostic] = []
     for act in acts:
         if act.settles:
@@ -218,9 +222,20 @@ def _settle(named: NamedHold) -> _Settled:
                 origin = replace(origin, number=origin.number + 1)
             origins[name] = origin
             rules.append(Rule(name, act.rule.actor, way.guard, tuple(sorted(way.updates.items()))))
-            told[name] = Happening(act.rule.actor, act.rule.text, tuple(step.text for step in way.responses))
+            responses = tuple(step.text for step in way.responses)
+            acting = _acting(act.deed, driven)
+            told[name] = Happening(act.rule.actor, act.rule.text, responses, written.get(acting))
             rules_of[act.deed.name] = (*rules_of.get(act.deed.name, ()), name)
     return _Settled(tuple(rules), rules_of, origins, told, mechanism, fuser.at_rest(), tuple(faults))
+
+
+def _acting(deed: Deed, driven: Mapping[str, str]) -> str:
+    """The thing that a deed acts upon or that acts, of zones the one by `driven`; empty where it is no one thing."""
+    match deed:
+        case Depart() | Arrive():
+            cells = deed.placement.cells if deed.means is Means.DRIVE else ()
+            return next((driven[cell] for cell in cells if cell in driven), "")
+    return deed.subject.id
 
 
 def _never_settles(hold: Hold, deeds: Mapping[str, Deed], fault: NeverSettles) -> Diagnostic:

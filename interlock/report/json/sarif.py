@@ -1,8 +1,8 @@
-"""Proofs, audits and comparisons in the Static Analysis Results Interchange Format: SARIF 2.1.0, an OASIS Standard.
+"""What studies find, in the Static Analysis Results Interchange Format: SARIF 2.1.0, an OASIS Standard.
 
 Section numbers are those of the standard.  A requirement text is a rule, a requirement that does not plainly hold a
-result of it; of an audit each sort of point is a rule.  In a comparison
-the first hold is the baseline (3.27.24) of the results of the second.
+result of it; of other studies each sort of point is a rule.  In a comparison the first hold is the baseline (3.27.24)
+of the results of the second.
 """
 
 from __future__ import annotations
@@ -15,24 +15,25 @@ from typing import Any, TypeAlias
 from interlock.hold.loader import Part
 from interlock.report.languages import in_sarif, in_sarif_message, in_uri
 from interlock.report.views.assumptions import CAUTIONS, IN_SHORT
-from interlock.report.views.audit import AuditView
-from interlock.report.views.audit_outcomes import How, Point, Sort, points_of
 from interlock.report.views.blame import said_changes
 from interlock.report.views.comparison import COMPARED, ORDER, ComparisonView
 from interlock.report.views.comparison_facts import ComparisonFacts, DifferenceFacts, What
 from interlock.report.views.facts import PROGRAM, Place
+from interlock.report.views.gathered import How, Line, Point, Sort
 from interlock.report.views.identification import FileFacts
 from interlock.report.views.outcomes import (
     FAULT_OF_PROGRAM,
     NOTHING_ASKED,
     Outcome,
     described_in,
+    grounds_of,
     outcomes_of,
     refused,
     told_steps,
 )
 from interlock.report.views.proof import Group, ProofView
 from interlock.report.views.proof_facts import HoldFacts, ProofFacts, Rejection, Status
+from interlock.report.views.study_outcomes import StudyView, gathered
 from interlock.report.views.wording import count_of, listed, sentence
 
 Object: TypeAlias = dict[str, Any]
@@ -44,6 +45,13 @@ LEVELS = {
     Status.UNDECIDED: "warning",
     Status.VACUOUS: "note",
     Status.HOLDS: "note",
+}
+POINTS = {
+    How.DISPUTED: "error",
+    How.REJECTED: "error",
+    How.AMISS: "error",
+    How.OPEN: "warning",
+    How.SHOWS_NOTHING: "note",
 }
 """3.27.10.  The kind of every result is left at `fail` (3.27.9): of any other the level would have to be `none`, and
 what is undecided would be hidden."""
@@ -69,6 +77,7 @@ def proof_sarif(facts: ProofFacts, proofs: Sequence[ProofView]) -> str:
 def _run(proof: ProofView, code: int) -> Object:
     facts = proof.facts
     notes = [*proof.cautions, *proof.scope]
+    told_of = outcomes_of(proof)
     starts = "" if facts.situation is None else f"{in_uri(facts.situation)}/"
     told = [_notification("error", FAULT_OF_PROGRAM)] if facts.counts.disputed else []
     told += [] if proof.groups else [_notification("warning", NOTHING_ASKED)]
@@ -85,9 +94,7 @@ def _run(proof: ProofView, code: int) -> Object:
             for one in facts.identification.files
         ],
         "results": [
-            _result(facts, outcome, rules[outcome.answer.facts.from_])
-            for outcome in outcomes_of(proof)
-            if not outcome.is_plain
+            _result(facts, outcome, rules[outcome.answer.facts.from_]) for outcome in told_of if not outcome.is_plain
         ],
         "properties": {
             "description": facts.description,
@@ -97,6 +104,8 @@ def _run(proof: ProofView, code: int) -> Object:
             "holdExitCode": facts.exit_code,
             "cautions": list(proof.cautions),
             "assumptions": list(proof.assumptions),
+            "restsOn": {one.answer.facts.id: one.rests_on for one in told_of if one.rests_on},
+            "grounds": list(grounds_of(facts)),
             "madeWith": facts.identification.made_with,
         },
     }
@@ -190,12 +199,7 @@ def _difference(one: DifferenceFacts, rule: str, number: int, where: str) -> Obj
         [f"Comes from {' or '.join(map(said_changes, one.comes_from))} (tried, not proved)."] if one.comes_from else []
     )
     said += [f"After {count_of(one.steps, 'step')} that both can take."]
-    begins, steps = told_steps(one.story)
     at = one.comes_from[0][0].at if one.comes_from else None
-    flow = [
-        {"location": {**_location(where, None), "message": _message(text)}}
-        for text in (*([begins] if begins else ()), *steps)
-    ]
     return {
         "ruleId": rule,
         "ruleIndex": number,
@@ -203,66 +207,64 @@ def _difference(one: DifferenceFacts, rule: str, number: int, where: str) -> Obj
         "message": _message("\n\n".join((*said, IN_SHORT))),
         "locations": [_location(where if at is None else at.file, at)],
         "baselineState": state,
-        **({"codeFlows": [{"threadFlows": [{"locations": flow}]}]} if flow else {}),
+        **_flow(where, told_steps(one.story)),
         "properties": {"what": one.what, "about": one.text},
     }
 
 
-def audit_sarif(view: AuditView) -> str:
-    """One log with one run: a result for each point of the audit that is not fine."""
-    facts = view.facts
-    sorts = list(Sort)
-    rules = [
-        {"id": one.id, "shortDescription": _message(one), "defaultConfiguration": {"level": "error"}} for one in sorts
-    ]
-    points = [one for one in points_of(view) if one.how is not How.FINE]
+def study_sarif(view: StudyView) -> str:
+    """One log with one run: a result for each point of what was studied that is not fine."""
+    study = gathered(view)
+    points = [one for one in study.points if one.how is not How.FINE]
     disputed = any(one.how is How.DISPUTED for one in points)
     told = [_notification("error", FAULT_OF_PROGRAM)] if disputed else []
+    told += [_notification("note", text) for text in (study.summary, *study.notes, *study.cautions)]
     run = {
-        "tool": _tool(rules),
-        "automationDetails": {"id": f"audit/{in_uri(facts.procedure)}/"},
+        "tool": _tool(map(_sort, study.sorts)),
+        "automationDetails": {"id": f"{study.command}/{in_uri(study.file)}/"},
         "columnKind": "unicodeCodePoints",
-        "invocations": [
-            _invocation(
-                not disputed, facts.exit_code, [*told, *(_notification("note", text) for text in facts.cautions)]
-            )
-        ],
+        "invocations": [_invocation(not disputed, study.exit_code, told)],
         "artifacts": [
-            _artifact(one, ("analysisTarget",) if one.part is Part.PROCEDURE else ())
-            for one in facts.identification.files
+            _artifact(one, ("analysisTarget",) if one.part is study.part else ()) for one in study.identification.files
         ],
-        "results": [_pointed(view, point, sorts.index(point.sort)) for point in points],
+        "results": [_pointed(study.file, point, study.sorts.index(point.sort)) for point in points],
         "properties": {
-            "procedure": facts.procedure,
-            "title": facts.title,
-            "summary": view.summary(),
-            "cautions": list(facts.cautions),
-            "assumptions": list(facts.assumptions),
-            "madeWith": facts.identification.made_with,
+            **dict(study.of),
+            "title": study.title,
+            "summary": study.summary,
+            "cautions": list(study.cautions),
+            "assumptions": list(study.assumptions),
+            "madeWith": study.identification.made_with,
         },
     }
     return in_sarif({"$schema": SCHEMA, "version": "2.1.0", "runs": [run]})
 
 
-def _pointed(view: AuditView, point: Point, rule: int) -> Object:
-    file = view.facts.procedure
+def _sort(one: Sort) -> Object:
+    help = "\n".join(f"{name}: {said}" for name, said in one.help if said)
+    return {
+        "id": one.id,
+        "shortDescription": _message(one.says),
+        **({"help": _message(help)} if help else {}),
+        "defaultConfiguration": {"level": "error"},
+    }
+
+
+def _pointed(file: str, point: Point, rule: int) -> Object:
     location = _location(file, None)
     if point.line is not None:
         location["physicalLocation"]["region"] = {"startLine": point.line}
     digest = sha256(json.dumps([file, point.sort.id, point.id]).encode()).hexdigest()
-    result = {
+    return {
         "ruleId": point.sort.id,
         "ruleIndex": rule,
-        "level": "warning" if point.how is How.OPEN else "error",
+        "level": POINTS[point.how],
         "message": _message("\n\n".join((point.says, *point.more))),
         "locations": [location],
         "partialFingerprints": {"point/v1": digest},
+        **_flow(file, point.steps),
         "properties": {"point": point.id, "how": point.how},
     }
-    if point.steps:
-        flow = [{"location": {**_location(file, None), "message": _message(text)}} for text in point.steps]
-        result["codeFlows"] = [{"threadFlows": [{"locations": flow}]}]
-    return result
 
 
 def _refusal(rejection: Rejection, code: int) -> Object:
@@ -327,22 +329,28 @@ def _rule(group: Group) -> Object:
 
 
 def _result(facts: HoldFacts, outcome: Outcome, rule: int) -> Object:
-    told, steps = outcome.answer.facts, outcome.steps
-    result = {
+    told = outcome.answer.facts
+    return {
         "ruleId": told.from_,
         "ruleIndex": rule,
         "level": LEVELS[told.status],
         "message": _message("\n\n".join((outcome.verdict, *outcome.more))),
         "locations": [_location(outcome.file, outcome.at)],
         "partialFingerprints": {"requirement/v1": _fingerprint(facts, told.id)},
+        **_flow(described_in(facts), outcome.steps),
         "properties": {"requirement": told.id, "status": told.status, "about": dict(told.bindings)},
     }
-    if steps:
-        where = described_in(facts)
-        texts = [*([outcome.begins] if outcome.begins else ()), *steps]
-        flow = [{"location": {**_location(where, None), "message": _message(text)}} for text in texts]
-        result["codeFlows"] = [{"threadFlows": [{"locations": flow}]}]
-    return result
+
+
+def _flow(file: str, steps: Sequence[Line]) -> Object:
+    """A run as one thread flow (3.36): each step where what acts or is acted upon is written, or else in the file."""
+    if not steps:
+        return {}
+    flow = [
+        {"location": {**_location(file if one.at is None else one.at.file, one.at), "message": _message(one.text)}}
+        for one in steps
+    ]
+    return {"codeFlows": [{"threadFlows": [{"locations": flow}]}]}
 
 
 def _fingerprint(facts: HoldFacts, requirement: str) -> str:

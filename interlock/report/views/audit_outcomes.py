@@ -3,68 +3,46 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
-from enum import StrEnum
 
+from interlock.hold.loader import Part
 from interlock.report.views.assumptions import IN_SHORT
 from interlock.report.views.audit import AuditView
 from interlock.report.views.audit_facts import Effect, Verdict
 from interlock.report.views.blame import CAUTION
 from interlock.report.views.facts import Run
+from interlock.report.views.gathered import MOST_NAMED, Gathered, How, Point, Sort
 from interlock.report.views.outcomes import FAULT_OF_PROGRAM, reason_said, step_said
 from interlock.report.views.wording import sentence, shortened
 
-MOST_NAMED = 8
+ACTION = Sort("action", "Each action is possible, whatever the equipment does in between.")
+GOAL = Sort("goal", "The goal is reached.")
+REQUIREMENT = Sort("requirement", "Each requirement is kept by the procedure as it is written.")
+INTERRUPTION = Sort("interruption", "Wherever people are called away, no requirement is at risk.")
+SLIP = Sort("slip", "No single slip breaks a requirement.")
+FAILURE = Sort("failure", "No single declared failure breaks a requirement along the procedure.")
+LOOK_FIRST = Sort("look-first", "Nothing in the procedure is named to be looked at first.")
+OPEN = Sort("open", "All that was asked was decided.")
+DISPUTE = Sort("dispute", "No two parts of the program contradict each other.")
+SORTS = (ACTION, GOAL, REQUIREMENT, INTERRUPTION, SLIP, FAILURE, LOOK_FIRST, OPEN, DISPUTE)
 
 
-class Sort(StrEnum):
-    """What a point of an audit is about: the sentence that programs show of all such points."""
-
-    ACTION = "Each action is possible, whatever the equipment does in between."
-    GOAL = "The goal is reached."
-    REQUIREMENT = "Each requirement is kept by the procedure as it is written."
-    INTERRUPTION = "Wherever people are called away, no requirement is at risk."
-    SLIP = "No single slip breaks a requirement."
-    FAILURE = "No single declared failure breaks a requirement along the procedure."
-    LOOK_FIRST = "Nothing in the procedure is named to be looked at first."
-    OPEN = "All that was asked was decided."
-    DISPUTE = "No two parts of the program contradict each other."
-
-    @property
-    def id(self) -> str:
-        """The same as one word."""
-        return self.name.lower().replace("_", "-")
-
-
-class How(StrEnum):
-    """How a point came out."""
-
-    FINE = "fine"
-    AMISS = "amiss"
-    OPEN = "open"
-    DISPUTED = "disputed"
-
-
-@dataclass(frozen=True, slots=True)
-class Point:
-    """One thing that was audited.
-
-    `id` is unique among those of its sort; `says` is a sentence; `steps` are a run that shows it, `more` is all else
-    that is told, in sentences; `line` is that of the procedure's file.
-    """
-
-    sort: Sort
-    id: str
-    how: How
-    says: str
-    steps: tuple[str, ...] = ()
-    more: tuple[str, ...] = ()
-    line: int | None = None
-
-
-def points_of(view: AuditView) -> tuple[Point, ...]:
+def audited(view: AuditView) -> Gathered:
     """All points: some is amiss exactly where the audit has findings, and open or disputed where the audit is."""
-    return tuple(_points(view))
+    facts = view.facts
+    return Gathered(
+        "audit",
+        facts.procedure,
+        Part.PROCEDURE,
+        facts.title,
+        view.summary(),
+        facts.exit_code,
+        SORTS,
+        tuple(_points(view)),
+        facts.assumptions,
+        facts.cautions,
+        facts.identification,
+        (("procedure", facts.procedure), ("hold", facts.hold)),
+    )
 
 
 def _points(view: AuditView) -> Iterator[Point]:
@@ -73,39 +51,39 @@ def _points(view: AuditView) -> Iterator[Point]:
         fine = one.verdict is Verdict.POSSIBLE
         says = sentence(f"action {one.number}, {one.text}: {one.verdict}")
         why = tuple(sentence(reason_said(reason)) for reason in one.why)
-        yield _point(Sort.ACTION, str(one.number), not fine, says, one.run, why, one.line)
+        yield _point(ACTION, str(one.number), not fine, says, one.run, why, one.line)
     missed = facts.goal_missed is not None
     says = "The goal is missed without any slip." if missed else "Without slips nothing ends with the goal missed."
-    yield _point(Sort.GOAL, "goal", missed, says, facts.goal_missed)
+    yield _point(GOAL, "goal", missed, says, facts.goal_missed)
     broken = {one.requirement: one for one in facts.broken}
     for held in facts.requirements:
         breach = broken.get(held.id)
         power = " where power is lost" if breach is not None and breach.only_when_power_is_lost else ""
         says = f"{held.id}: {held.held_by}." if breach is None else f"{held.id} is broken without any slip{power}."
         told = sentence(held.text), f"Hazard: {held.hazard}.", f"Source: {held.source}."
-        yield _point(Sort.REQUIREMENT, held.id, breach is not None, says, None if breach is None else breach.run, told)
+        yield _point(REQUIREMENT, held.id, breach is not None, says, None if breach is None else breach.run, told)
     for stop in facts.interruptions:
         risks = (*stop.can_be_broken, *stop.can_be_broken_if_power_is_lost)
         if risks:
             where = f"{'in the middle of' if stop.in_the_middle else 'before'} action {stop.before_action}"
             says = f"With people called away {where}, these can be broken: {shortened(risks, MOST_NAMED)}."
-            yield _point(Sort.INTERRUPTION, where, True, says)
+            yield _point(INTERRUPTION, where, True, says)
     for slip in facts.slips or ():
         if slip.effect is Effect.HAZARD:
             says = sentence(f"at action {slip.action}, {slip.text}: {shortened(slip.breaks, MOST_NAMED)} can be broken")
             line = view.line_of(slip.action) if slip.action <= len(facts.actions) else None
-            yield _point(Sort.SLIP, slip.id, True, says, slip.run, (), line)
+            yield _point(SLIP, slip.id, True, says, slip.run, (), line)
     for failure in () if facts.failures is None else facts.failures.hazardous:
         says = sentence(f"{failure.failure}: {shortened(failure.breaks, MOST_NAMED)} can be broken")
-        yield _point(Sort.FAILURE, failure.failure, True, says, failure.run)
+        yield _point(FAILURE, failure.failure, True, says, failure.run)
     for number, guilty in enumerate(facts.look_first, 1):
         says = sentence("; ".join(filter(None, (guilty.what, guilty.instead))))
-        yield _point(Sort.LOOK_FIRST, str(number), True, says, None, (CAUTION,), guilty.at.line)
+        yield _point(LOOK_FIRST, str(number), True, says, None, (CAUTION,), guilty.at.line)
     for number, text in enumerate(facts.undecided, 1):
-        yield Point(Sort.OPEN, str(number), How.OPEN, sentence(text), (), (IN_SHORT,))
+        yield Point(OPEN, str(number), How.OPEN, sentence(text), (), (IN_SHORT,))
     for dispute in facts.disputed:
         said = f"{dispute.question}: {dispute.what}. {FAULT_OF_PROGRAM}"
-        yield Point(Sort.DISPUTE, dispute.question, How.DISPUTED, said)
+        yield Point(DISPUTE, dispute.question, How.DISPUTED, said)
 
 
 def _point(

@@ -12,6 +12,7 @@ from typing import Annotated, Literal, TypeAlias
 from msgspec import Meta, Struct, convert
 
 from interlock import __version__
+from interlock.hold.tell import ToldStep
 from interlock.kernel.machine import Actor
 
 Count: TypeAlias = Annotated[int, Meta(ge=0)]
@@ -63,6 +64,15 @@ def as_reasons(reasons: Sequence[object]) -> tuple[Reason, ...]:
     return convert(reasons, tuple[Reason, ...], from_attributes=True)
 
 
+class Place(Facts, frozen=True):
+    """A stretch of one line of a file."""
+
+    file: Annotated[str, Meta(description="as it was named")]
+    line: Annotated[Count, Meta(description="counts from 1")]
+    column: Annotated[Count, Meta(description="counts from 1, in code points")]
+    length: Annotated[Count, Meta(description="in code points")]
+
+
 class Step(Facts, frozen=True):
     """One step of a run."""
 
@@ -71,6 +81,9 @@ class Step(Facts, frozen=True):
     text: Annotated[str, Meta(description="what happens")]
     responses: Annotated[tuple[str, ...], Meta(description="what the mechanism then does by itself")]
     after: Annotated[tuple[str, ...], Meta(description="what has changed after it")]
+    at: Annotated[
+        Place | None, Meta(description="where the action is written, or what acts or is acted upon; null: no one place")
+    ]
 
 
 class RunStep(Step, frozen=True):
@@ -106,15 +119,12 @@ class WayOut(Facts, frozen=True):
     breaks: Annotated[tuple[str, ...], Meta(description="the requirements that are broken on the way")]
 
 
-class Place(Facts, frozen=True):
-    """A stretch of one line of a file."""
-
-    file: Annotated[str, Meta(description="as it was named")]
-    line: Annotated[Count, Meta(description="counts from 1")]
-    column: Annotated[Count, Meta(description="counts from 1, in code points")]
-    length: Annotated[Count, Meta(description="in code points")]
-
-
 def as_place(span: object) -> Place:
     """Where something is written, as a fact."""
     return convert(span, Place, from_attributes=True)
+
+
+def step_facts(one: ToldStep) -> Step:
+    """A step in words, as facts."""
+    at = None if one.at is None else as_place(one.at)
+    return Step(one.number, one.actor, one.text, one.responses, one.after, at)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from msgspec import convert
 
 from interlock.diagnostics.said import say
-from interlock.report.views.facts import Place, Step, as_reasons
+from interlock.report.views.facts import Place, as_reasons, step_facts
 from interlock.report.views.proof_facts import HindranceFacts, NeverFacts, StoryFacts, WithoutFacts
 
 if TYPE_CHECKING:
@@ -65,6 +65,6 @@ def never_facts(why: WhyNever) -> NeverFacts:
 
 def _without(way: Without) -> WithoutFacts:
     told = tuple(HindranceFacts(one.text, convert(one.span, Place, from_attributes=True)) for one in way.hindrances)
-    steps = tuple(Step(one.number, one.actor, one.text, one.responses, one.after) for one in way.story.steps)
+    steps = tuple(map(step_facts, way.story.steps))
     story = StoryFacts(way.story.start, steps, as_reasons(way.story.possible), as_reasons(way.story.reached))
     return WithoutFacts(told, way.steps, story, tuple(instance.requirement.id for instance in way.also))

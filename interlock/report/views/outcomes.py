@@ -11,10 +11,21 @@ from interlock.hold.loader import Part
 from interlock.report.views.assumptions import IN_SHORT
 from interlock.report.views.blame import CAUTION
 from interlock.report.views.facts import Place, Reason, Step
+from interlock.report.views.gathered import Line
 from interlock.report.views.proof import AnswerView, ProofView
-from interlock.report.views.proof_facts import HoldFacts, Open, Rejection, Status, StoryFacts
+from interlock.report.views.proof_facts import (
+    AlwaysPossible,
+    FindingFacts,
+    HoldFacts,
+    Open,
+    Reachable,
+    Rejection,
+    Status,
+    StoryFacts,
+    Unreachable,
+)
 from interlock.report.views.proof_words import how_it_fails, reached_head
-from interlock.report.views.wording import ACTORS, by_itself, sentence
+from interlock.report.views.wording import ACTORS, by_itself, count_of, listed, places_after, sentence
 
 NOTHING_ASKED = "Nothing was asked of this hold, so nothing is proved of it."
 FAULT_OF_PROGRAM = "This is a fault of this program, not of the hold: do not use any result of this run."
@@ -24,14 +35,15 @@ FAULT_OF_PROGRAM = "This is a fault of this program, not of the hold: do not use
 class Outcome:
     """What is told of one requirement.
 
-    `verdict` is a sentence; `begins` and `steps` are the run against it, where there is one; `more` is all else that
-    is told, in sentences, the caution last.  `file` is where to look and `at` the place in it (None: no line is known).
+    `verdict` is a sentence; `rests_on` says what bears it out, empty where it is not known to hold; `steps` are the run
+    against it, or that shows what can be done, where there is one, how it begins first; `more` is all else that is
+    told, in sentences, the caution last.  `file` is where to look and `at` the place in it (None: no line is known).
     """
 
     answer: AnswerView
     verdict: str
-    begins: str
-    steps: tuple[str, ...]
+    rests_on: str
+    steps: tuple[Line, ...]
     more: tuple[str, ...]
     file: str
     at: Place | None
@@ -45,6 +57,30 @@ class Outcome:
 def outcomes_of(proof: ProofView) -> tuple[Outcome, ...]:
     """Of every requirement that was asked, in the order of the groups."""
     return tuple(_outcome(proof, answer) for group in proof.groups for answer in group.answers)
+
+
+def rests_on(finding: FindingFacts) -> str:
+    """What a finding that something holds rests on, in a sentence or two."""
+    match finding:
+        case Unreachable(engine=engine, checked_by=checked, states=states):
+            every = f" Every state was visited: {states:,}." if states is not None else ""
+            return f"Proved by '{engine}', checked again by {checked}.{every}"
+        case AlwaysPossible(engine=engine, checked_by=checked, cases=cases):
+            return f"Proved by '{engine}' in {count_of(cases, 'case')}, checked again by {checked}."
+        case Reachable(engine=engine):
+            return f"Shown by the steps, which '{engine}' found and the reference evaluator did again."
+    return ""
+
+
+def grounds_of(facts: HoldFacts) -> tuple[str, ...]:
+    """What the proofs rest on, by requirement text, where that was asked for."""
+    return tuple(
+        f"{one.requirement} rests on: "
+        + (listed([places_after(fact.text, fact.places) for fact in one.facts]) or "circuits and definitions alone")
+        + (", and on visiting every state" if one.counted else "")
+        + "."
+        for one in (() if facts.grounds is UNSET else facts.grounds)
+    )
 
 
 def described_in(facts: HoldFacts) -> str:
@@ -68,25 +104,25 @@ def refused(rejection: Rejection) -> tuple[str, ...]:
 
 def _outcome(proof: ProofView, answer: AnswerView) -> Outcome:
     facts = answer.facts
-    begins, steps = told_steps(facts.story if facts.status is Status.FAILS else None)
     at = _blamed(proof.facts, facts.id) if facts.status is Status.FAILS else None
     at = at or _asked(proof.facts, facts.written_at)
     return Outcome(
         answer,
         _verdict(answer),
-        begins,
-        steps,
+        rests_on(answer.facts.finding) if facts.status in (Status.HOLDS, Status.VACUOUS) else "",
+        told_steps(facts.story),
         tuple(_more(answer)),
         described_in(proof.facts) if at is None else at.file,
         at,
     )
 
 
-def told_steps(story: StoryFacts | None) -> tuple[str, tuple[str, ...]]:
-    """How a run begins, and its steps, in sentences; nothing where there is none."""
+def told_steps(story: StoryFacts | None) -> tuple[Line, ...]:
+    """How a run begins, and its steps; nothing where there is none."""
     if story is None:
-        return "", ()
-    return f"At the start: {'; '.join(story.start)}." if story.start else "", tuple(map(step_said, story.steps))
+        return ()
+    begins = (Line(f"At the start: {'; '.join(story.start)}."),) if story.start else ()
+    return (*begins, *map(step_said, story.steps))
 
 
 def _verdict(answer: AnswerView) -> str:
@@ -140,12 +176,12 @@ def reason_said(reason: Reason) -> str:
     return reason.text + (f" (because {'; '.join(map(reason_said, reason.because))})" if reason.because else "")
 
 
-def step_said(step: Step) -> str:
+def step_said(step: Step) -> Line:
     """A step with what follows of it, in one line."""
     does = ", ".join(map(by_itself, step.responses))
     itself = f"; by itself: {does}" if does else ""
     now = f"; now: {', '.join(dict.fromkeys(step.after))}" if step.after else ""
-    return f"{step.number}. {ACTORS[step.actor]}: {step.text}{itself}{now}."
+    return Line(f"{step.number}. {ACTORS[step.actor]}: {step.text}{itself}{now}.", step.at)
 
 
 def _blamed(facts: HoldFacts, requirement: str) -> Place | None:

@@ -20,7 +20,7 @@ from interlock.kernel.recovery import HasDeadEnd, Recovers
 from interlock.kernel.why import Helps, Why
 from interlock.report.views.assumptions import CAUTIONS, assumptions_of, checkers_of
 from interlock.report.views.blame import CAUTION, Pointer, pointers_for
-from interlock.report.views.facts import PROGRAM, Step, as_place, as_reasons
+from interlock.report.views.facts import PROGRAM, as_place, as_reasons, step_facts
 from interlock.report.views.identification import Identification, identification
 from interlock.report.views.never import never_facts, told_with
 from interlock.report.views.proof_facts import (
@@ -408,7 +408,7 @@ def what_to_try(reason: str) -> str:
 
 def story_facts(story: Story) -> StoryFacts:
     """A run in words, as facts."""
-    steps = tuple(Step(one.number, one.actor, one.text, one.responses, one.after) for one in story.steps)
+    steps = tuple(map(step_facts, story.steps))
     return StoryFacts(story.start, steps, as_reasons(story.possible), as_reasons(story.reached))
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.language.model import Hold
 from interlock.kernel.evaluator import State, evaluate
-from interlock.report.views.facts import Reason, Step, as_reasons
+from interlock.report.views.facts import Reason, Step, as_reasons, step_facts
 from interlock.report.views.rows import Row
 from interlock.report.views.snapshot import Snapshot, take
 from interlock.report.views.tones import Tone
@@ -73,7 +73,7 @@ def walk_view(walk: Walk) -> WalkView:
         snapshot,
         tuple(_state(compiled, walk.state, snapshot)),
         tuple(ChoiceView(number, ACTORS[one.actor], one.text) for number, one in choices),
-        None if step is None else Step(step.number, step.actor, step.text, step.responses, step.after),
+        None if step is None else step_facts(step),
         tuple(broken),
     )
 

@@ -1,4 +1,4 @@
-"""Proofs and audits as results of tests, in the XML that is known as JUnit's and that servers for checks read.
+"""What studies find as results of tests, in the XML that is known as JUnit's and that servers for checks read.
 
 Common practice, no standard: elements and attributes are those on which its readers agree.  Every time is 0, as the
 same input gives the same bytes.
@@ -11,12 +11,12 @@ from xml.etree.ElementTree import Element, SubElement
 
 from interlock.report.languages import in_xml
 from interlock.report.views.assumptions import CAUTIONS
-from interlock.report.views.audit import AuditView
-from interlock.report.views.audit_outcomes import How, points_of
 from interlock.report.views.facts import PROGRAM
-from interlock.report.views.outcomes import NOTHING_ASKED, Outcome, outcomes_of, refused
+from interlock.report.views.gathered import How
+from interlock.report.views.outcomes import NOTHING_ASKED, Outcome, grounds_of, outcomes_of, refused
 from interlock.report.views.proof import ProofView
 from interlock.report.views.proof_facts import ProofFacts, Rejection, Status
+from interlock.report.views.study_outcomes import StudyView, gathered
 
 ELEMENTS = {
     Status.DISPUTED: "error",
@@ -26,7 +26,13 @@ ELEMENTS = {
     Status.HOLDS: "skipped",
 }
 """What stands in a case that does not plainly hold: a pass that is not known to be one is none."""
-POINTS = {How.AMISS: "failure", How.OPEN: "skipped", How.DISPUTED: "error"}
+POINTS = {
+    How.DISPUTED: "error",
+    How.REJECTED: "error",
+    How.AMISS: "failure",
+    How.OPEN: "skipped",
+    How.SHOWS_NOTHING: "skipped",
+}
 COUNTED = {"failures": "failure", "errors": "error", "skipped": "skipped"}
 
 
@@ -42,27 +48,27 @@ def proof_junit(facts: ProofFacts, proofs: Sequence[ProofView]) -> str:
     return in_xml(root)
 
 
-def audit_junit(view: AuditView) -> str:
-    """One suite: a case for each point of the audit, in order."""
-    root = Element("testsuites", name=f"{PROGRAM.name} audit")
-    facts = view.facts
+def study_junit(view: StudyView) -> str:
+    """One suite: a case for each point of what was studied, in order."""
+    study = gathered(view)
+    root = Element("testsuites", name=f"{PROGRAM.name} {study.command}")
     suite = _suite(
         root,
-        facts.procedure,
-        title=facts.title,
-        hold=facts.hold,
-        summary=view.summary(),
-        exit_code=str(facts.exit_code),
-        made_with=facts.identification.made_with,
-        **{f"sha256 of {one.part} {one.name}": one.sha256 for one in facts.identification.files},
+        study.file,
+        title=study.title,
+        **dict(study.of),
+        summary=study.summary,
+        exit_code=str(study.exit_code),
+        made_with=study.identification.made_with,
+        **{f"sha256 of {one.part} {one.name}": one.sha256 for one in study.identification.files},
     )
-    for point in points_of(view):
+    for point in study.points:
         case = _case(suite, f"{point.sort.id} {point.id}", point.sort.id)
         if point.how is not How.FINE:
             found = SubElement(case, POINTS[point.how], message=point.says, type=point.how)
-            place = facts.procedure if point.line is None else f"{facts.procedure}, line {point.line}"
-            found.text = "\n".join((point.says, f"where: {place}", *point.steps, *point.more))
-    told = ("What this audit assumes:", *facts.assumptions, "Caution:", *facts.cautions)
+            place = study.file if point.line is None else f"{study.file}, line {point.line}"
+            found.text = "\n".join((point.says, f"where: {place}", *(one.text for one in point.steps), *point.more))
+    told = (*study.notes, "What this assumes:", *study.assumptions, "Caution:", *study.cautions)
     SubElement(suite, "system-out").text = "\n".join(told)
     for element in (root, *root):
         _count(element)
@@ -83,27 +89,35 @@ def _proved(root: Element, proof: ProofView) -> None:
     )
     for outcome in outcomes_of(proof):
         case = _case(suite, outcome.answer.facts.id, outcome.answer.facts.from_)
-        if not outcome.is_plain:
+        if outcome.is_plain:
+            SubElement(case, "system-out").text = "\n".join((outcome.rests_on, *(one.text for one in outcome.steps)))
+        else:
             status = outcome.answer.facts.status
             found = SubElement(case, ELEMENTS[status], message=outcome.verdict, type=status)
             found.text = "\n".join(_lines(outcome))
     if not proof.groups:
         case = _case(suite, "something is asked", "interlock")
         SubElement(case, "skipped", message=NOTHING_ASKED, type=Status.UNDECIDED)
-    told = ("What this proof assumes:", *proof.assumptions, *proof.scope, "Caution:", *proof.cautions)
+    told = (
+        *grounds_of(facts),
+        "What this proof assumes:",
+        *proof.assumptions,
+        *proof.scope,
+        "Caution:",
+        *proof.cautions,
+    )
     SubElement(suite, "system-out").text = "\n".join(told)
 
 
 def _lines(outcome: Outcome) -> Sequence[str]:
     text = outcome.answer.facts
     about = {"hazard": text.hazard, "severity": text.severity, "scheme": text.scheme, "source": text.source}
-    run = (*([outcome.begins] if outcome.begins else ()), *outcome.steps)
     place = outcome.file if outcome.at is None else f"{outcome.file}, line {outcome.at.line}"
     return (
         outcome.verdict,
         *(f"{name}: {said}" for name, said in about.items() if said),
         f"where: {place}",
-        *run,
+        *(one.text for one in outcome.steps),
         *outcome.more,
     )
 

@@ -9,6 +9,7 @@ from types import MappingProxyType
 
 from interlock.confirm.confirm import confirm
 from interlock.diagnostics.said import say
+from interlock.diagnostics.spans import Span
 from interlock.hold.tell import Reason, reasons
 from interlock.kernel.claims import Finding, ProgressCallback, Refuted, Trace, silent
 from interlock.kernel.evaluator import State, as_mapping
@@ -24,7 +25,8 @@ NAME = "procedure"
 class RunStep:
     """One step: `action` counts from 1 and is None for what people have no part in; `slip` says what went wrong.
 
-    `rule` is the rule of the hold that fires, None where nothing happens to it.
+    `rule` is the rule of the hold that fires, None where nothing happens to it.  `at` is where the action is written;
+    of what people have no part in, where the thing is described that acts.
     """
 
     number: int
@@ -35,6 +37,7 @@ class RunStep:
     action: int | None
     slip: str | None
     rule: str | None
+    at: Span | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +64,8 @@ def tell_run(search: InterleavingSearch, way: Way, target: Expr | None) -> Run:
         if what < 0:
             name = search.plant[-1 - what].name
             said = glossary.rules[name]
-            steps.append(RunStep(len(steps) + 1, said.actor, said.text, said.responses, changed, None, None, name))
+            told_so = said.actor, said.text, said.responses, changed
+            steps.append(RunStep(len(steps) + 1, *told_so, None, None, name, said.at))
             continue
         move = graph.moves[what]
         slip = None if move.slip is None else graph.slips[move.slip]
@@ -69,7 +73,10 @@ def tell_run(search: InterleavingSearch, way: Way, target: Expr | None) -> Run:
         text, responses = _said(graph, move)
         if text or told:
             number, said_so = len(steps) + 1, text or told or ""
-            steps.append(RunStep(number, Actor.CREW, said_so, responses, changed, move.action + 1, told, move.rule))
+            known = move.action < len(graph.bound.actions)
+            at = graph.bound.actions[move.action].action.span if known else None
+            done = said_so, responses, changed
+            steps.append(RunStep(number, Actor.CREW, *done, move.action + 1, told, move.rule, at))
     because = () if target is None else reasons_at(search, way[-1][0], target, depth=4)
     return Run(tuple(steps), because, MappingProxyType(as_mapping(graph.machine, search.state(way[0][0]))))
 
