@@ -412,6 +412,32 @@ circuits:
     assert not [cause for cause in blamed.causes if "FD" in cause.item]
 
 
+def test_what_keeps_people_out_for_good_is_no_repair() -> None:
+    """A unit moves into the bay in which somebody stands.  Were they let in only while it is taken nobody ever came in:
+    that is no cause."""
+    door = (
+        "- {id: D1, bays: [1C], side: left, moved_by: hand, opens: always, closes: nobody_in, latch: none, lock: none, "
+        "path: [], starts: open}"
+    )
+    text = hold_text(
+        doorways=door,
+        rest="""\
+places:
+  - {id: ramp, bay: outside, reaches: []}
+  - {id: in_1, bay: 1C, reaches: []}
+people: [{id: A, name: loader, places: [ramp, in_1], starts: ramp, moves: D1 is open}]
+sensors: [{id: at1, reads: 1C is occupied}]
+circuits:
+  - {id: nobody_in, use: permit, is: "no m in people, m is inside"}
+""",
+    )
+    hold = load_hold(Source("hand.yaml", text.encode()), fetch).value
+    assert hold is not None
+    found, blamed = studied(hold, "no-unit-moves-onto-a-person")
+    assert found.count(Status.FAILS)
+    assert not blamed.causes
+
+
 def test_hands_that_reach_in_behind_a_shut_door_are_named() -> None:
     """Where people are not described and hand work is always possible, a lock is lowered behind the shut door: what is
     said of hand work is told, before any of the circuits is guessed at."""

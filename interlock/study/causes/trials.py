@@ -14,7 +14,7 @@ from itertools import product
 from typing import cast
 
 from interlock.hold.compile.compiler import CompiledHold, compile_hold
-from interlock.hold.compile.described import position
+from interlock.hold.compile.described import position, whereabouts
 from interlock.hold.compile.lowering import Lowering
 from interlock.hold.compile.requirements import Instance
 from interlock.hold.language.model import Hold
@@ -56,9 +56,10 @@ class Model:
 
 
 def model_of(compiled: CompiledHold, ids: Sequence[str]) -> Model:
-    """The machine and the questions of the requirements among `ids` that the hold has, of drives and of doors.
+    """The machine and the questions of the requirements among `ids` that the hold has, of drives, doors and people.
 
-    Of each drive it is asked whether it can run, of each door whether it can start to move either way, and arrive.
+    Of each drive it is asked whether it can run, of each door whether it can start to move either way, and arrive, of
+    each person whether they can go from place to place.
     """
     machine = with_monitors(compiled.machine)
     wanted = set(ids)
@@ -70,10 +71,11 @@ def model_of(compiled: CompiledHold, ids: Sequence[str]) -> Model:
     for side in compiled.world.sides.values():
         if side.sort is Sort.DIRECTION_OF_ZONE:
             found[f"{side.phrase} can run"] = Question(f"{side.phrase} can run", side.states["running"])
-    doors = {position(Sort.DOOR, door.id).name for door in compiled.hold.doorways}
+    moved = {position(Sort.DOOR, door.id).name for door in compiled.hold.doorways}
+    moved |= {whereabouts(person.id).name for person in compiled.hold.people}
     moves: dict[str, list[Expr]] = {}
     for rule in machine.rules:
-        if doors & {name for name, _ in rule.update}:
+        if moved & {name for name, _ in rule.update}:
             moves.setdefault(compiled.glossary.rules[rule.name].text, []).append(rule.guard)
     found |= {text: Question(text, disj(*guards)) for text, guards in moves.items()}
     return Model(compiled, machine, found)
@@ -160,7 +162,7 @@ class Bench:
         self._critical: dict[tuple[str, int], tuple[Trace, list[tuple[Callable[[Expr], bool], bool]]]] = {}
 
     def _note_what_runs(self, known: Sequence[Sequence[Trace]]) -> None:
-        """What drives and doors are known to do can be done too: a hold in which nothing moves breaks little."""
+        """What drives, doors and people are known to do can be done too: a hold in which nothing moves breaks little."""
         traces = [trace for some in known for trace in some]
         for id, question in self.model.questions.items():
             if id not in self.bad and id not in self.good:
