@@ -162,7 +162,7 @@ class Bench:
         self._critical: dict[tuple[str, int], tuple[Trace, list[tuple[Callable[[Expr], bool], bool]]]] = {}
 
     def _note_what_runs(self, known: Sequence[Sequence[Trace]]) -> None:
-        """What drives, doors and people are known to do can be done too: a hold in which nothing moves breaks little."""
+        """What drives, doors and people are known to do can be done too: where nothing moves little is broken."""
         traces = [trace for some in known for trace in some]
         for id, question in self.model.questions.items():
             if id not in self.bad and id not in self.good:
