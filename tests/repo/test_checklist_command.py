@@ -15,7 +15,7 @@ from click.testing import CliRunner, Result
 
 from interlock.cli import commands
 from interlock.report.text.lines import WIDTH
-from tests.agreement.hold_texts import doorway, hold_text
+from tests.agreement.hold_texts import WIDE, doorway, hold_text
 from tests.golden.small_hold import TEXT as SMALL
 
 pytestmark = pytest.mark.usefixtures("done_once")
@@ -99,6 +99,20 @@ def test_what_springs_back_is_let_go_and_what_is_stored_is_waited_for(tmp_path: 
     assert "keep it pressed" not in said
     procedure = _run(str(place), "--goal", "HYD is on and MST is on", "--format", "procedure").stdout
     assert '"wait until HYD is on"' in procedure
+
+
+def test_where_a_unit_rolls_to_and_what_a_step_misses_is_told(tmp_path: Path) -> None:
+    """A unit that is let over the edge rolls on by itself: the step says where it comes to stand."""
+    place = tmp_path / "rolls.yaml"
+    stop = "- {id: AS, kind: fixed stop, on: 2L.aft, stops: [aft], restrains: [x]}"
+    door = doorway("[1L, 1R]", "fore", starts="closed").replace(
+        'moved_by: hand, opens: "false", closes: "false"', "moved_by: power, opens: GS is on, closes: never"
+    )
+    text = hold_text(lanes="[L, R]", rows=2, drift="[aft]", units=WIDE, doorways=door, devices=stop)
+    place.write_text(text + "controls: [{id: GS, kind: switch, positions: [off, on], starts: off}]\n")
+    said = " ".join(_run(str(place), "--goal", "2L is WIDE").stdout.split())
+    assert "Bring a WIDE on the loader to the sill at bays 1L and 1R." in said
+    assert "over the edge. -> The WIDE stands in bays 2L and 2R." in said
 
 
 def test_what_is_broken_at_the_start_is_named(tmp_path: Path) -> None:

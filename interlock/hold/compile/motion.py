@@ -37,6 +37,7 @@ from interlock.hold.origin import (
     standing,
     vacated,
 )
+from interlock.hold.sill_places import bays_beside
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, Value, conj, disj, neg
 from interlock.kernel.machine import Actor
 
@@ -58,11 +59,11 @@ def loading(described: Described, known: Symbols) -> Symbols:
     for id, placement in described.floor.entries:
         unit = described.name_of_unit(placement.kind)
         around = _uncrossed(described, placement.cells)
-        beside = ", ".join(sorted({described.floor.cells[cell].bay for cell in placement.cells}))
+        beside = bays_beside(described.floor, placement)
         where = (
             say("the sill of {name}", name=doors[id].name)
             if len(doors[id].bays) == 1
-            else say("the sill at bay {beside}", beside=beside)
+            else say_many("the sill at bay {beside}", "the sill at bays {beside}", len(beside), beside=linked(beside))
         )
         made.act(
             Bring(id, placement),

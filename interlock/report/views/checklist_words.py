@@ -73,8 +73,9 @@ def results_of(writer: InstructionWriter, step: Step) -> tuple[str, ...]:
         _, shortened = writer.holding(execution.deed, execution.before, held)
         told += writer.effects(execution.before, held) if shortened else []
     elif isinstance(done, Depart | Arrive):
-        # where it was to go to is in the instruction
-        went = len(execution.deed.heads) == 1 or done.move.target in writer.resting(execution.after)
+        # where it was to go to is in the instruction; where it rolls on to is not
+        half = isinstance(done, Depart) and len(execution.deed.heads) == 1
+        went = not half and done.move.target in writer.resting(execution.after)
         told += [] if went else writer.effects(execution.before, execution.after)
     else:
         if isinstance(done, Work) and len(execution.rules) > len(execution.deed.heads):

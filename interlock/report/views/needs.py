@@ -46,6 +46,9 @@ def why_needed(writer: InstructionWriter, step: Step, leg_of: Mapping[int, Leg],
                 )
             return say("without it the unit of step {step} does not stop where it should", step=need.step)
         case Without.ELSEWHERE:
+            missed = _missed(writer, later, need)
+            if missed:
+                return say("without it step {step} does not bring this about: {missed}", step=need.step, missed=missed)
             return say("without it step {step} leads to something else", step=need.step)
         case Without.NOT_POSSIBLE:
             if moves and isinstance(done, Work) and done.subject.sort is Sort.DEVICE:
@@ -55,6 +58,13 @@ def why_needed(writer: InstructionWriter, step: Step, leg_of: Mapping[int, Leg],
             if kept:
                 return say("step {step} needs it: without it {kept}", step=need.step, kept=kept)
             return say("step {step} needs it", step=need.step)
+
+
+def _missed(writer: InstructionWriter, later: Step, need: Need) -> str:
+    """What the later step does to units, doors and supplies, and then does not."""
+    before = later.execution.before
+    done = writer.effects(before, later.execution.after)
+    return listed([text for text in done if text not in writer.effects(before, need.after)])
 
 
 def _kept_by(writer: InstructionWriter, later: Step, need: Need) -> str:
