@@ -1,12 +1,12 @@
 """The default: cheap means first, certificates for proofs, shortest runs for refutations.
 
 The order is: look at the nearest states one by one; where rules touch few variables each, try for a small diagram of
-all states; look for runs, guided, where whoever asks expects one; mine invariants, of which the states met until then
-leave few candidates, and strengthen them until they exclude what they do not yet.  For what is left engines take
-turns, each allowed four times as much as the last time, and each beginning with what the others have found:
-property-directed reachability, which goes on where it was; guided search; diagrams with other orders of the variables
-and all states as arrays, on machines that are not made for these no longer than all else took.  Shorten by bounded
-search every run that may be longer than it need be.
+all states; look for runs, guided, where whoever asks expects one, or for all where none is expected; mine invariants,
+of which the states met until then leave few candidates, and strengthen them until they exclude what they do not yet.
+For what is left engines take turns, each allowed four times as much as the last time, and each beginning with what the
+others have found: property-directed reachability, which goes on where it was; guided search; diagrams with other orders
+of the variables and all states as arrays, on machines that are not made for these no longer than all else took.
+Shorten by bounded search every run that may be longer than it need be; what is known never to be so is left out there.
 
 What an engine may do is counted in its own units (queries, guards looked at, pieces of work), not in seconds, so that
 the same call takes the same way on every computer.
@@ -250,7 +250,8 @@ class _Strategy:
         if self.counted is not None:
             self.attempt(partial(self.mine, rules, self.clock.within(Allowance(COUNTED_LOOKS))))
             return
-        self.look_guided(self.expecting(), 1)
+        # the states that it meets spare mining most of its guesses
+        self.look_guided(self.expecting() or self.still_open(), 1)
         if self.remembered is not None and self.recall(rules, self.remembered):
             return
         allowed = MINING_LOOKS + MINING_LOOKS_EACH * (len(rules.guards) + len(self.questions))
@@ -499,7 +500,7 @@ class _Strategy:
 
     def look_bounded(self, places: Sequence[int], deepest: int) -> BoundedSearch:
         """The shortest runs to the targets of these questions, in whatever time there is."""
-        look = BoundedSearch(self.machine, [self.questions[at] for at in places], deepest)
+        look = BoundedSearch(self.machine, [self.questions[at] for at in places], deepest, never=self.known())
         found: dict[int, Claim] = {}
         took = monotonic() - self.begun
         clock: Clock = self.clock.sooner(min(MOST_SHORTENING, max(LEAST_SHORTENING, SHORTENING * took)))

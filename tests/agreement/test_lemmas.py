@@ -3,19 +3,27 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Sequence
 from typing import NoReturn
 
 import pytest
 
-from interlock.kernel.claims import Limits
+from interlock.kernel.claims import Claim, Limits, Refuted, silent
 from interlock.kernel.expressions import Expr, Is, disj, neg
-from interlock.kernel.machine import Actor, Machine, Rule, Variable
-from interlock.prove.core.local import LocalRules
+from interlock.kernel.machine import Actor, Machine, Question, Rule, Variable
+from interlock.prove.core.encoding import Encoding
+from interlock.prove.core.local import Cube, LocalRules
 from interlock.prove.core.solvers import FOREVER, light_solver
+from interlock.prove.core.starts import some_initial_states
 from interlock.prove.decide import decide
+from interlock.prove.engine import Clock
+from interlock.prove.invariants.candidates import Candidates
 from interlock.prove.invariants.lemmas import Lemmas, Remembered
+from interlock.prove.invariants.mined import MOST_QUIET, MOST_STARTS, mine
+from interlock.prove.invariants.sampling import Walks
 from interlock.prove.recovery import context
 from interlock.prove.recovery.recovery import recover
+from interlock.prove.search.bmc import BoundedSearch
 from interlock.study.verify import Status, verify
 from tests.agreement.hold_texts import compile_file, standing
 from tests.agreement.judging import BY_CASES
@@ -95,3 +103,46 @@ def test_what_was_found_is_not_mined_again(monkeypatch: pytest.MonkeyPatch) -> N
     assert verify(compiled, decide, Limits()).count(Status.HOLDS) == len(compiled.instances)
     with pytest.raises(AssertionError, match="mined twice"):
         verify(compiled, decide, Limits(), chosen=["can-always-be-emptied-and-shut"])
+
+
+def _mined(machine: Machine, questions: Sequence[Question]) -> list[Cube]:
+    rules = LocalRules(machine)
+    starts = some_initial_states(rules, MOST_STARTS, FOREVER, light_solver)
+    return mine(rules, [one.target for one in questions], starts, FOREVER, light_solver, silent)
+
+
+def test_walks_from_where_guesses_break_drop_none_that_is_so_for_good(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Mining leaves the same facts with and without the walks that begin where a step broke a guess."""
+    cases = [random_case(seed) for seed in range(300, 330)]
+    watch, walked = Candidates.watch, [0]
+
+    def later_only(self: Candidates, walks: Walks, most_quiet: int, clock: Clock) -> None:
+        if most_quiet != MOST_QUIET:
+            walked[0] += 1
+            watch(self, walks, most_quiet, clock)
+
+    monkeypatch.setattr(Candidates, "watch", later_only)
+    found = [_mined(*case) for case in cases]
+    monkeypatch.setattr(Candidates, "watch", lambda *_: None)
+    assert found == [_mined(*case) for case in cases]
+    assert walked[0] >= 20
+    assert sum(map(len, found)) >= 100
+
+
+def test_bounded_search_is_as_deep_with_what_never_is() -> None:
+    """Told what mining found, bounded search finds runs of the same lengths; told a false fact it would not."""
+    runs = lied = 0
+    for seed in range(300, 330):
+        machine, questions = random_case(seed)
+        depths: list[dict[int, int]] = []
+        for never in ((), _mined(machine, questions), [(Encoding(machine).gate(questions[0].target),)]):
+            claims: dict[int, Claim] = {}
+            look = BoundedSearch(machine, questions, 8, never=never)
+            look.run(claims, FOREVER, silent)
+            look.solver.close()
+            depths.append({at: claim.trace.depth for at, claim in claims.items() if isinstance(claim, Refuted)})
+        assert depths[0] == depths[1]
+        runs += len(depths[0])
+        lied += depths[0] != depths[2]
+    assert runs >= 20
+    assert lied >= 5

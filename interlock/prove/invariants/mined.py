@@ -17,7 +17,7 @@ from contextlib import suppress
 from itertools import count
 
 from interlock.kernel.claims import Claim, Limits, Progress, ProgressCallback, Proved, Refuted, Trace, Unknown, silent
-from interlock.kernel.evaluator import State
+from interlock.kernel.evaluator import State, fire
 from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.core.encoding import TRUTH
@@ -41,7 +41,8 @@ MOST_STARTS = 64
 BLOCK = 64
 """So many candidates are assumed by one literal."""
 MOST_QUIET = 6
-"""Walks end when so many sweeps in a row dropped nothing."""
+"""Walks end when so many sweeps in a row dropped nothing, and those from states to which a guess led:"""
+MOST_QUIET_BEYOND = 1
 GRACE = 0.1
 """The part of a limit in seconds, once it is over, in which what is known well enough may be claimed, and at most:"""
 LONGEST_GRACE = 5.0
@@ -211,8 +212,12 @@ def mine(
         for turn in count():
             clock.check()
             report(Progress(NAME, f"{LOOKING}: {candidates.size():,} guesses left", turn))
-            if _ask_rules(known, asked, clock):
+            beyond = _ask_rules(known, asked, clock)
+            if beyond:
                 asked = candidates.examples
+                walks.place(beyond[-walks.walks :])
+                candidates.watch(walks, MOST_QUIET_BEYOND, clock)
+                known.renew()
             elif asked is every:
                 return candidates.cubes()
             else:
@@ -289,22 +294,31 @@ def _settle_singles(candidates: Candidates, clock: Clock, make_solver: SolverFac
     candidates.settle(alive)
 
 
-def _ask_rules(known: Assumed, asked: Sequence[int], clock: Clock) -> bool:
-    """Asks each rule whether it can bring a candidate about, and drops those; False when there are none."""
-    return any([_ask_rule(known, at, clock) for at in asked])
+def _ask_rules(known: Assumed, asked: Sequence[int], clock: Clock) -> list[State]:
+    """Asks each rule whether it can bring a candidate about, and drops those.
+
+    Gives the states to which that leads; every inductive subset of the candidates is so in them, and in what follows.
+    """
+    return [state for at in asked for state in _ask_rule(known, at, clock)]
 
 
-def _ask_rule(known: Assumed, at: int, clock: Clock) -> bool:
+def _ask_rule(known: Assumed, at: int, clock: Clock) -> list[State]:
     candidates, solver = known.candidates, known.solver
-    effects, made = candidates.rules.effects[at], candidates.made[at]
-    if candidates.rules.guards[at] == -TRUTH or not made:
-        return False
-    guard = solver.parts(candidates.rules.guards[at])
+    rules = candidates.rules
+    effects, made = rules.effects[at], candidates.made[at]
+    if rules.guards[at] == -TRUTH or not made:
+        return []
+
+    def state_after() -> State:
+        return fire(rules.machine, rules.machine.rules[at], rules.encoding.decode(solver.model()))
+
+    guard = solver.parts(rules.guards[at])
     together = set(made)
     at_once = [p for literal in made for p in candidates.partners(literal) if p.literal in together]
     singles = [literal for literal in made if candidates.is_single(literal)]
-    found = bool(singles or at_once) and solver.solve([*known.acts, *guard], clock)
-    if found:
+    beyond: list[State] = []
+    if (singles or at_once) and solver.solve([*known.acts, *guard], clock):
+        beyond.append(state_after())
         for literal in singles:
             candidates.drop_single(literal)
         for partner in at_once:
@@ -313,13 +327,13 @@ def _ask_rule(known: Assumed, at: int, clock: Clock) -> bool:
     while True:
         wanted = [p for literal in made for p in candidates.partners(literal) if abs(p.literal) not in effects]
         if not wanted:
-            return found
+            return beyond
         some = solver.new()
         solver.add([-some, *sorted({partner.literal for partner in wanted})])
         if not solver.solve([*known.acts, *guard, some], clock):
             solver.add([-some])
-            return found
-        found = True
+            return beyond
+        beyond.append(state_after())
         model = solver.model()
         for partner in wanted:
             if model[abs(partner.literal) - 1] == partner.literal:

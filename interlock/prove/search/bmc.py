@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from interlock.kernel.claims import Claim, Limits, Progress, ProgressCallback, Refuted, Unknown, silent
 from interlock.kernel.machine import Machine, Question
 from interlock.kernel.why import Helps, Why
+from interlock.prove.core.local import Cube
 from interlock.prove.core.solvers import SolverFactory, deep_solver
 from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
 from interlock.prove.search.unrolling import Unrolling
@@ -51,7 +52,10 @@ def bmc(
 
 
 class BoundedSearch:
-    """A bounded search that can be cut short: `clear` is the depth up to which no open target is reachable."""
+    """A bounded search that can be cut short: `clear` is the depth up to which no open target is reachable.
+
+    `never` are facts that no reachable state has together: with them, what cannot be is sooner seen not to be.
+    """
 
     def __init__(
         self,
@@ -59,10 +63,12 @@ class BoundedSearch:
         questions: Sequence[Question],
         deepest: int,
         make_solver: SolverFactory = deep_solver,
+        never: Sequence[Cube] = (),
     ) -> None:
         self.machine = machine
         self.questions = questions
         self.deepest = deepest
+        self.never = never
         self.solver = make_solver()
         self.clear = -1
         self.reason = Why(f"no run of up to {deepest} steps reaches it, longer ones were not looked for", Helps.DEPTH)
@@ -72,7 +78,9 @@ class BoundedSearch:
     def run(self, claims: dict[int, Claim], clock: Clock, report: ProgressCallback) -> None:
         """Adds a refutation to `claims`, by place, for every target met.  Raises OutOfTime."""
         questions, solver = self.questions, self.solver
-        run = Unrolling(self.machine, solver, [question.target for question in questions], clock=clock)
+        run = Unrolling(
+            self.machine, solver, [question.target for question in questions], clock=clock, never=self.never
+        )
         still_open = {at: target for at, target in enumerate(run.targets) if at not in claims}
         for depth in range(self.deepest + 1):
             clock.check()

@@ -19,6 +19,7 @@ from interlock.kernel.claims import Trace
 from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Machine, support_of
 from interlock.prove.core.encoding import MOST_LISTED, TRUTH, Encoding
+from interlock.prove.core.local import Cube
 from interlock.prove.core.solvers import FOREVER, SatSolver
 from interlock.prove.engine import Clock
 
@@ -32,7 +33,8 @@ class Unrolling:
     """The runs of a machine from depth 0 to `depth`, in one solver.
 
     To make one and to `advance` raise OutOfTime.  `in_order` keeps only one order of steps that commute; it must be off
-    where states on the way are constrained by more than what every reachable state satisfies.
+    where states on the way are constrained by more than what every reachable state satisfies.  `never` are facts, by
+    their literals in any encoding of the machine, that no reachable state has together.
     """
 
     def __init__(
@@ -43,6 +45,7 @@ class Unrolling:
         initial: bool = True,
         in_order: bool = True,
         clock: Clock = FOREVER,
+        never: Sequence[Cube] = (),
     ) -> None:
         self.machine = machine
         self.clock = clock
@@ -53,7 +56,7 @@ class Unrolling:
         self.targets = [encoding.gate(target) for target in targets]
         guards = [encoding.gate(rule.guard) for rule in machine.rules]
         start = encoding.initial_clauses() if initial else []
-        state_clauses = list(encoding.clauses)
+        state_clauses = [*encoding.clauses, *([-literal for literal in cube] for cube in never)]
         self.rules = [encoding.new() for _ in machine.rules]
         self._choice_clauses = self._choice(guards)
         self._written = {v.name: encoding.new() for v in machine.variables if len(v.domain) > MOST_LISTED}
