@@ -15,7 +15,7 @@ References (from memory)
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from interlock.kernel.failures import Reason, Sets, without_reason
@@ -31,11 +31,12 @@ from interlock.prove.failures.narrowing import Narrowing, mask_of, places_in
 class Obligation:
     """A query that must have no model under as many sets as can be: `query` are literals of the encoding.
 
-    `possible` is the family of sets under which it is asked at all, `region` are the variables that it speaks of,
-    `failures` those that it depends on, as a mask.
+    `strikes` is the mask of the failures without which it is not asked at all, `possible` the family of sets that have
+    them; `region` are the variables that it speaks of, `failures` those that it depends on, as a mask.
     """
 
     query: tuple[int, ...]
+    strikes: int
     possible: int
     region: frozenset[str]
     failures: int
@@ -57,10 +58,16 @@ class Pool:
         """Per failure that it has not struck."""
         self.cubes: list[Cube] = []
         self.lost: list[int] = []
+        self._every = row_of(sets, sets.every)
         self.kept: list[dict[int, Obligation]] = []
         """Per clause, by the number of a rule that may break it, that it does not."""
-        self._broken: list[int] = []
-        """Per clause the family of sets under which a model breaks it, whatever of the pool stays true there."""
+        self._broken: list[set[int]] = []
+        """Per clause the sets, as masks, under which a model breaks it, whatever of the pool stays true there.
+
+        So does every larger one.
+        """
+        self._rows: list[bytes] = []
+        """What `lost` has, to be looked up."""
         self._names: list[frozenset[str]] = []
         self._failures_in: list[int] = []
         """Per clause the mask of the failures that it names."""
@@ -74,6 +81,8 @@ class Pool:
         self._asking = _Switched(rules.encoding, self.cubes)
         self._number = 0
         """The set, by number, of which it was asked last."""
+        self._parts: frozenset[int] = frozenset((0,))
+        """All that are within it, as masks."""
         self._stay: set[int] = set()
         """Clauses that are shown to stay true under it."""
         self._standing: list[int] | None = None
@@ -114,8 +123,9 @@ class Pool:
         failures = mask_of(self._failure_of[-abs(one)] for one in cube if -abs(one) in self._failure_of)
         self.cubes.append(cube)
         self.lost.append(self.sets.every)
+        self._rows.append(self._every)
         self.kept.append({})
-        self._broken.append(0)
+        self._broken.append(set())
         self._names.append(names)
         self._failures_in.append(failures)
         self._named |= failures
@@ -124,18 +134,18 @@ class Pool:
             if written is not None:
                 query = (self.rules.guards[rule], *(literal for literal in cube if literal not in written))
                 owner = self.narrowing.owners[rule]
-                possible = self.sets.every if owner is None else self.sets.having[owner]
-                self.kept[at][rule] = self._obligation(query, possible, self.rules.region(rule) | names)
+                self.kept[at][rule] = self._obligation(query, owner, self.rules.region(rule) | names)
 
     def target(self, literal: int) -> Obligation:
         """That a target, a literal of the encoding, is not so."""
-        return self._obligation((literal,), self.sets.every, self.rules.encoding.names_below(literal))
+        return self._obligation((literal,), None, self.rules.encoding.names_below(literal))
 
-    def _obligation(self, query: tuple[int, ...], possible: int, region: frozenset[str]) -> Obligation:
+    def _obligation(self, query: tuple[int, ...], owner: int | None, region: frozenset[str]) -> Obligation:
         failures = 0
         for literal in query:
             failures |= self.narrowing.support(literal)
-        return Obligation(query, possible, region, failures)
+        strikes, possible = (0, self.sets.every) if owner is None else (1 << owner, self.sets.having[owner])
+        return Obligation(query, strikes, possible, region, failures)
 
     def excludes(self, target: Obligation, number: int) -> bool:
         """Whether the clauses exclude the target under the set of that number; if so it has a reason for that."""
@@ -155,7 +165,7 @@ class Pool:
         """The clauses, by place, that nothing known breaks under the set of that number."""
         self._turn_to(number)
         if self._standing is None:
-            self._standing = [at for at, broken in enumerate(self._broken) if not broken >> number & 1]
+            self._standing = [at for at, broken in enumerate(self._broken) if self._parts.isdisjoint(broken)]
         return self._standing
 
     def staying(self, number: int) -> list[int]:
@@ -181,35 +191,41 @@ class Pool:
             if more:
                 lost[at] |= more
                 waiting.update(dict.fromkeys(users[at]))
+        self._rows = [self._every if family == self.sets.every else row_of(self.sets, family) for family in lost]
 
     def _turn_to(self, number: int) -> None:
         if number != self._number:
             self._number = number
+            self._parts = frozenset(parts_of(self.sets.members[number]))
             self._stay = set()
             self._standing = None
             self._asking.close()
             self._asking = _Switched(self.rules.encoding, self.cubes)
 
     def _stays(self, at: int) -> bool:
-        return at in self._stay or not self.lost[at] >> self._number & 1
+        return at in self._stay or not is_in(self._rows[at], self._number)
+
+    def _is_broken(self, at: int) -> bool:
+        """Whether a model is known that breaks the clause under the set."""
+        return not self._parts.isdisjoint(self._broken[at])
 
     def _hold(self, wanted: Iterable[int]) -> None:
         """Shows of these clauses, and of all that they rest on, that they stay true under the set, or are broken."""
-        number = self._number
+        members = mask_of(self.sets.members[self._number])
         waiting = [at for at in wanted if not self._stays(at)]
         held: set[int] = set()
         users: dict[int, set[int]] = {}
         while waiting:
             at = waiting.pop()
-            if at in held or self._stays(at) or self._broken[at] >> number & 1:
+            if at in held or self._stays(at) or self._is_broken(at):
                 continue
             held.add(at)
             for one in self.kept[at].values():
-                if not one.possible >> number & 1:
+                if one.strikes & ~members:
                     continue
                 reason = self._reason(one)
                 if reason is None and (model := self._explain(self._solver, one)) is not None:
-                    self._broken[at] |= model & one.possible
+                    self._break(at, {struck | one.strikes for struck in model})
                     self._standing = None
                     # what rests on it has to rest on something else
                     held.discard(at)
@@ -224,23 +240,25 @@ class Pool:
 
     def _reason(self, obligation: Obligation) -> Reason | None:
         """One that may hold under the set, as far as it is known what is broken."""
-        number, members = self._number, self.sets.members[self._number]
+        members = self.sets.members[self._number]
         for reason in obligation.reasons:
-            if not any(one in reason.failures for one in members) and not any(
-                self._broken[at] >> number & 1 for at in reason.clauses
-            ):
+            if not any(one in reason.failures for one in members) and not any(map(self._is_broken, reason.clauses)):
                 return reason
         return None
 
-    def _explain(self, solver: _Switched, obligation: Obligation) -> int | None:
+    def _break(self, at: int, sets: set[int]) -> None:
+        """Notes that a model breaks the clause under these sets, as masks, and all larger ones."""
+        known = self._broken[at]
+        known |= {one for one in sets if known.isdisjoint(parts_of(places_in(one)))}
+
+    def _explain(self, solver: _Switched, obligation: Obligation) -> set[int] | None:
         """Asks the query under the set: where it has no model there it has a reason more.
 
-        Else gives the family of sets under which the model is one.
+        Else gives the smallest sets, as masks, under which the model is one.
         """
-        number = self._number
-        members = mask_of(self.sets.members[number])
+        members = mask_of(self.sets.members[self._number])
         query = solver.said(obligation.query)
-        near = [at for at in self._within(obligation.region) if not self._broken[at] >> number & 1]
+        near = [at for at in self._within(obligation.region) if not self._is_broken(at)]
         close = obligation.failures
         for at in near:
             close |= self._failures_in[at]
@@ -250,7 +268,7 @@ class Pool:
         clauses = [*map(solver.switch, near)]
         # what is near by is asked first: it nearly always refutes
         if solver.solve([*query, *clauses, *off], self.clock):
-            clauses += map(solver.switch, self.standing(number))
+            clauses += map(solver.switch, self.standing(self._number))
             off += [self.off[at] for at in places_in(self._named & ~close & ~said)]
             if solver.solve([*query, *clauses, *off], self.clock):
                 return self._family(solver.model(), obligation.failures | self._named)
@@ -277,18 +295,37 @@ class Pool:
         """The clauses that name nothing but these variables."""
         return sorted(at for name in region for at in self._listed.get(name, ()) if self._names[at] <= region)
 
-    def _family(self, model: Sequence[int], depends: int) -> int:
-        """The sets under which the model is a state that nothing in the pool speaks against.
+    def _family(self, model: Sequence[int], depends: int) -> set[int]:
+        """The smallest sets under which the model is a state that nothing in the pool speaks against, as masks.
 
         It depends on the failures of that mask at the most; the clauses that nothing breaks under the set asked about
         are so in it.
         """
-        number = self._number
-        family = self.sets.above([at for at in places_in(depends) if model[-self.off[at] - 1] > 0])
-        for cube, broken in zip(self.cubes, self._broken, strict=True):
-            if broken >> number & 1 and all(literal == TRUTH or model[abs(literal) - 1] == literal for literal in cube):
-                family &= broken
+        most = len(self.sets.members[-1])
+        family = {mask_of(at for at in places_in(depends) if model[-self.off[at] - 1] > 0)}
+        for at, cube in enumerate(self.cubes):
+            if self._is_broken(at) and all(literal == TRUTH or model[abs(literal) - 1] == literal for literal in cube):
+                both = {one | other for one in family for other in self._broken[at]}
+                family = {one for one in both if one.bit_count() <= most}
         return family
+
+
+def row_of(sets: Sets, family: int) -> bytes:
+    """The family, to be looked up: to test a bit of a number takes time with the length of it."""
+    return family.to_bytes(len(sets.members) // 8 + 1, "little")
+
+
+def is_in(row: bytes, number: int) -> bool:
+    """Whether the set of that number is in the family."""
+    return bool(row[number >> 3] >> (number & 7) & 1)
+
+
+def parts_of(members: Iterable[int]) -> Iterator[int]:
+    """The masks of all that is within a set of these members."""
+    parts = [0]
+    for member in members:
+        parts += [part | 1 << member for part in parts]
+    return iter(parts)
 
 
 class _Switched(PolaritySolver):

@@ -46,9 +46,9 @@ from interlock.prove.core.starts import some_initial_states
 from interlock.prove.engine import INTERRUPTED, NO_LIMITS, OutOfTime, clock_of, stop_reason
 from interlock.prove.failures.ahead import Ahead
 from interlock.prove.failures.likes import Likes
-from interlock.prove.failures.narrowing import Narrowing
+from interlock.prove.failures.narrowing import Narrowing, mask_of
 from interlock.prove.failures.one_set import Ending, OneSet
-from interlock.prove.failures.pool import Obligation, Pool
+from interlock.prove.failures.pool import Obligation, Pool, is_in, parts_of, row_of
 from interlock.prove.failures.runs import with_failures
 from interlock.prove.failures.states import Met, Nominal, struck_late
 from interlock.prove.frames.frames import Frames
@@ -122,6 +122,10 @@ class _Work:
         self.asked: list[Obligation] = []
         self.missing: list[int] = []
         """Per question the family of the sets under which it was not shown to be excluded when that was weighed."""
+        self.waiting = 0
+        """The family of those that were not known to lead to some such target then."""
+        self.rows: list[bytes] = []
+        """Per question which of these they were, to be looked up."""
         self.runs: list[dict[frozenset[str], Trace]] = [{} for _ in questions]
         """Per question a run for each set known to lead to its target."""
         self.ends: dict[frozenset[str], dict[State, Trace]] = {}
@@ -130,6 +134,8 @@ class _Work:
         """Per question how runs to its target ended in which something failed."""
         self.broken = [0] * len(questions)
         """Per question the family of the sets that are known to lead to its target."""
+        self.leading: list[set[int]] = [set() for _ in questions]
+        """Per question the sets, as masks, of which runs to its target are known."""
         self.place = {name: at for at, name in enumerate(failures)}
         self.nominal: Nominal | None = None
         self.strikes: dict[str, list[Rule]] = {name: [] for name in failures}
@@ -163,21 +169,25 @@ class _Work:
         """Works out what is not shown yet."""
         self.pool.weigh()
         self.missing = [without_reason(self.sets, one.reasons, self.pool.lost) for one in self.asked]
+        left = [missing & ~known for missing, known in zip(self.missing, self.broken, strict=True)]
+        self.waiting = reduce(or_, left, 0)
+        self.rows = [row_of(self.sets, family) for family in left]
 
     def open_under(self, number: int) -> list[int]:
         """The questions of which it is not known whether the set of that number leads to their target."""
-        both = zip(self.missing, self.broken, strict=True)
-        return [at for at, (missing, known) in enumerate(both) if (missing & ~known) >> number & 1]
+        parts = frozenset(parts_of(self.sets.members[number]))
+        both = zip(self.rows, self.leading, strict=True)
+        return [at for at, (row, known) in enumerate(both) if is_in(row, number) and parts.isdisjoint(known)]
 
     def next_open(self, first: int) -> int | None:
         """The first set, by number, from that one on, of which it is not known whether it leads to some target."""
-        every = reduce(or_, (missing & ~known for missing, known in zip(self.missing, self.broken, strict=True)), 0)
-        every >>= first
-        if not every:
-            return None
-        number = first + (every & -every).bit_length() - 1
-        self.report(Progress(NAME, "sets of failures", number, len(self.sets.members)))
-        return number
+        while waiting := self.waiting >> first:
+            number = first + (waiting & -waiting).bit_length() - 1
+            if self.open_under(number):
+                self.report(Progress(NAME, "sets of failures", number, len(self.sets.members)))
+                return number
+            first = number + 1
+        return None
 
     def named(self, number: int) -> tuple[str, ...]:
         """The members of the set of that number."""
@@ -304,9 +314,11 @@ class _Work:
         members = {owner for name in trace.rules if (owner := owners[number[name]]) is not None}
         own = frozenset(self.failures[owner] for owner in members)
         known = self.runs[at].get(own)
+        if known is None:
+            self.broken[at] |= self.sets.above(members)
         if known is None or trace.depth < known.depth:
             self.runs[at][own] = trace
-        self.broken[at] |= self.sets.above(members)
+        self.leading[at].add(mask_of(members))
         self.ends.setdefault(own, {}).setdefault(trace.states[-1], trace)
         if members:
             late = struck_late(self.machine, trace, lambda name: owners[number[name]] is not None)
