@@ -8,7 +8,7 @@ from interlock.hold.loader import Source, load_procedure
 from interlock.hold.procedure.binding import bind_procedure, compile_for
 from interlock.kernel.claims import Limits
 from interlock.study.procedure.audit import Audit, Overall, audit_procedure
-from tests.agreement.hold_texts import compile_text, standing
+from tests.agreement.hold_texts import compile_text, doorway, hold_text, standing
 from tests.some import swept
 from tests.teeth.procedures import bind, demo, planted
 from tests.teeth.written_holds import chosen, written
@@ -102,6 +102,65 @@ def test_the_first_finding_names_the_guilty_action(name: str) -> None:
     assert first.span.line == line_of(text, words) == found.actions[first.action - 1].bound.action.span.line
     assert what in f"{first.what}; {first.instead}"
     assert first.restores
+
+
+ROLLING = hold_text(
+    rows=2,
+    drift="[aft]",
+    doorways=doorway("1C", "fore"),
+    devices="- {id: AS, kind: fixed stop, on: 2C.aft, stops: [aft], restrains: [x]}\n"
+    "- {id: M1, kind: manual latch, on: 1C.aft, stops: [fore, aft], restrains: [x], locking: raised, starts: raised}",
+    rest="""\
+places:
+  - {id: sill, name: at the sill, bay: outside, reaches: []}
+  - {id: in_1, name: in bay 1C, bay: 1C, reaches: [M1]}
+people: [{id: A, name: loader, places: [sill, in_1], starts: sill, moves: D1 is open}]
+""",
+)
+ROLLED_OVER = """\
+interlock: 1
+procedure: Roll one in
+hold: rolling.yaml
+goal: 2C is HALF and M1 is raised
+steps:
+  - go A to in_1
+  - lower M1
+  - bring HALF to D1
+  - run loader in at D1 until 1C is HALF or 2C is HALF
+  - wait until 2C is HALF
+  - raise M1
+  - go A to sill
+"""
+
+
+def audit_rolled(text: str, hold: str = ROLLING) -> Audit:
+    procedure = load_procedure(Source("roll.yaml", text.encode())).value
+    assert procedure is not None
+    bound = bind_procedure(procedure, compile_text(hold, standing())).bound
+    assert bound is not None
+    return audit_procedure(bound, None, Limits(), slips=False, interrupted=False)
+
+
+def test_somebody_in_the_way_goes_out_of_it_and_comes_back() -> None:
+    """Who lowers the latch stands where the unit rolls through, and is wanted there again: out and in mends it."""
+    (first,) = audit_rolled(ROLLED_OVER).guilty
+    assert first.restores
+    assert first.span.line == line_of(ROLLED_OVER, "- run loader")
+    assert first.what.endswith("is done with somebody in the way")
+    out = "loader leaves, and is then at the sill before action 4"
+    assert first.instead == f"{out}; loader enters, and is then in bay 1C before action 6"
+    mended = ROLLED_OVER.replace("  - run", "  - go A to sill\n  - run").replace(
+        "  - raise", "  - go A to in_1\n  - raise"
+    )
+    assert audit_rolled(mended).guilty == ()
+
+
+def test_what_ends_a_procedure_before_it_breaks_anything_is_no_mend() -> None:
+    """Were the loader run once the unit has arrived, nothing ever arrived, and nobody were in the way of it."""
+    staying = ROLLING.replace("starts: sill, moves: D1 is open", "starts: in_1, moves: never")
+    found = audit_rolled(ROLLED_OVER.replace("  - go A to in_1\n", "").replace("  - go A to sill\n", ""), staying)
+    assert [one.hazard.instance.requirement.id for one in found.breaches] == ["no-unit-moves-onto-a-person[1C]"]
+    assert found.guilty == ()
 
 
 @pytest.mark.parametrize("name", swept(["single-lane-load", "load-two-and-one", "change-at-the-door"], 3))

@@ -49,7 +49,7 @@ def guilty_words(one: GuiltyFacts, follow: str) -> str:
     where = "The goal" if one.action is None else f"Action {one.action}"
     text = f"{where} ({one.at.file}, line {one.at.line}): {sentence(one.what)}"
     if one.instead:
-        does = "with that nothing else was found wrong" if one.restores else "with that it goes further"
+        does = "with that nothing else was found wrong" if one.restores else "with that less is wrong"
         text += f" By trial: {one.instead}; {does}, supplies steady."
         text += " By trial alone: whether it is right is for whoever answers for the procedure."
     return f"{text} {follow}".strip()

@@ -1,18 +1,18 @@
 """What could be otherwise in a procedure that goes wrong, so that it goes right: tried, not deduced.
 
 A mend is the procedure with one thing otherwise: a lever let go, an action later, done to another thing or the other
-way, or left out.  All mends are followed at once, as slips are: what comes after a place does not depend on how it was
-come by.  No check is left out.
+way, somebody out of the way for a while, one more thing done, or an action left out.  All mends are followed at once,
+as slips are: what comes after a place does not depend on how it was come by.  No check is left out.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from itertools import chain
 
-from interlock.hold.origin import Condition, Sort, Subject, Work
+from interlock.hold.origin import Condition, Go, Sort, Subject, Work
 from interlock.hold.procedure.binding import Bound, BoundProcedure, Manner, bind_action
 from interlock.kernel.expressions import FALSE, TRUE, Expr
 from interlock.kernel.machine import Actor, Machine, Rule, support_of
@@ -38,6 +38,7 @@ class Wrong(StrEnum):
     TOO_EARLY = "{} comes too early"
     OTHER_THING = "{} is done to the wrong thing"
     OTHER_WAY = "{} goes the wrong way"
+    IN_THE_WAY = "{} is done with somebody in the way"
     MISSING = "before {} something is missing"
     NEEDLESS = "{} is not wanted here"
 
@@ -65,6 +66,7 @@ def mends_of(bound: BoundProcedure, last: int, wanted: Sequence[Expr]) -> tuple[
     bearing = _bearing(machine, wanted)
     written = {rule.name: {target for target, _ in rule.update} for rule in machine.rules}
     missing = [rule for rule in machine.rules if _by_hand(bound, rule) and not bearing.isdisjoint(written[rule.name])]
+    ways = _ways_out(bound, (name for name, targets in written.items() if not bearing.isdisjoint(targets)))
 
     def bears(mend: Mend) -> bool:
         """What is done instead bears on what is wanted; or what is done now, where nothing is."""
@@ -78,6 +80,7 @@ def mends_of(bound: BoundProcedure, last: int, wanted: Sequence[Expr]) -> tuple[
         found += _later(bound, at)
         if last - at < 2 * FARTHEST:
             found += (_before(bound, at, rule) for rule in missing)
+            found += (one for out, back in ways for one in _away(bound, at, out, back))
     return tuple(chain.from_iterable([one for one in found if one.wrong is wrong][:MOST_ALIKE] for wrong in Wrong))
 
 
@@ -99,13 +102,35 @@ def _by_hand(bound: BoundProcedure, rule: Rule) -> bool:
     return False
 
 
+def _ways_out(bound: BoundProcedure, rules: Iterable[str]) -> tuple[tuple[str, str], ...]:
+    """Pairs among the rules by which somebody goes to another place, and back."""
+    going = {deed: name for name in rules if isinstance(deed := bound.compiled.origins.deed_of(name), Go)}
+    pairs = ((name, going.get(Go(deed.person, deed.dest, deed.source))) for deed, name in going.items())
+    return tuple((out, back) for out, back in pairs if back is not None)
+
+
+def _added(bound: BoundProcedure, at: int, rule: str) -> Bound:
+    said = bound.compiled.glossary.rules[rule].text
+    return Bound(replace(bound.actions[at].action, text=said), Manner.ONCE, (rule,), (), FALSE, TRUE)
+
+
 def _before(bound: BoundProcedure, at: int, rule: Rule) -> Mend:
     """One more thing done before the action."""
-    here = bound.actions[at]
-    said = bound.compiled.glossary.rules[rule.name].text
-    added = Bound(replace(here.action, text=said), Manner.ONCE, (rule.name,), (), FALSE, TRUE)
-    course = Course(at, ((at, added), (at, here)), at + 1)
+    added = _added(bound, at, rule.name)
+    course = Course(at, ((at, added), (at, bound.actions[at])), at + 1)
+    said = added.action.text
     return Mend(at, Wrong.MISSING, f"{said} before action {at + 1}", course, said)
+
+
+def _away(bound: BoundProcedure, at: int, out: str, back: str) -> Iterator[Mend]:
+    """Somebody goes elsewhere before the action, and comes back before a later one."""
+    there = _added(bound, at, out)
+    for end in range(at + 1, min(at + FARTHEST, len(bound.actions) - 1) + 1):
+        between = tuple((place, bound.actions[place]) for place in range(at, end))
+        again = _added(bound, end, back)
+        said = f"{there.action.text} before action {at + 1}; {again.action.text} before action {end + 1}"
+        course = Course(at, ((at, there), *between, (end, again), (end, bound.actions[end])), end + 1)
+        yield Mend(at, Wrong.IN_THE_WAY, said, course, f"{out}, {back}")
 
 
 def _letting_go(bound: BoundProcedure, at: int, last: int) -> Iterator[Mend]:
@@ -188,7 +213,8 @@ def mends_that_do(
         for action, marks in before.items():
             left |= marks if action < mend.course.action else 0
         rating = _grave(search, left)
-        if rating < usual:
+        # what only comes to a stand sooner, or misses the goal, breaks less by doing less
+        if rating < usual and all(now <= then for now, then in zip(rating, usual, strict=True)):
             rated.append((rating, place, Tried(mend, not left)))
     best: dict[int | str, Tried] = {}
     rated.sort(key=lambda one: one[:2])
