@@ -64,10 +64,10 @@ SMALL = 2_000
 """Or so many all rules together."""
 FIRST_GUARDS = 50_000_000
 """How many times a guard may be looked at in visiting all states of such a machine: about a fifth of a second."""
-FIRST_EXPANDED = 60
+FIRST_EXPANDED = 240
 """How many states guided search expands for a question whose asker expects a run in the first look, and in the first
-of the turns that engines take; most runs that it finds at all it finds within these.  Each next turn has four times as
-many, and all questions."""
+of the turns that engines take; most runs that it finds at all it finds within these, and many others begin where one of
+them ends.  Each next turn has four times as many, and all questions."""
 IN_VAIN = 800
 """So many it expands in that look for questions to which it finds no run, and four times as many each next turn."""
 LAST_TIMES = 64

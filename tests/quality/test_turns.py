@@ -151,3 +151,34 @@ def test_where_any_run_will_do_no_shorter_one_is_looked_for(monkeypatch: pytest.
     (any_run,) = decide(machine, questions, shortest=False)
     assert isinstance(shortest, Refuted) and isinstance(any_run, Refuted)
     assert shortest.shortest and not any_run.shortest
+
+
+def test_what_was_reached_is_not_made_away_with_to_reach_the_rest() -> None:
+    """A door that shuts on an empty bay, or on a unit behind ten brackets that are up, is shut on the unit.
+
+    A plan that is blind to undoing takes the unit away and shuts the door; nothing in it raises a bracket.
+    """
+    brackets = [f"bracket {n}" for n in range(10)]
+    is_empty, is_open = Is("bay", "empty"), Is("door", "open")
+    rules = [Rule(f"raise {name}", Actor.CREW, Is(name, "down"), ((name, "up"),)) for name in brackets]
+    rules += [Rule(f"lower {name}", Actor.CREW, Is(name, "up"), ((name, "down"),)) for name in brackets]
+    rules += [
+        Rule("load", Actor.CREW, conj(is_empty, is_open), (("bay", "unit"),)),
+        Rule("unload", Actor.CREW, conj(Is("bay", "unit"), is_open), (("bay", "empty"),)),
+        Rule("open", Actor.CREW, Is("door", "shut"), (("door", "open"),)),
+        Rule(
+            "shut",
+            Actor.CREW,
+            conj(is_open, disj(is_empty, conj(*(Is(name, "up") for name in brackets)))),
+            (("door", "shut"),),
+        ),
+    ]
+    variables = (
+        Variable("bay", ("empty", "unit"), ("empty",)),
+        Variable("door", ("shut", "open"), ("shut",)),
+        *(Variable(name, ("down", "up"), ("down",)) for name in brackets),
+    )
+    asked = Question("shut on a unit", conj(Is("bay", "unit"), Is("door", "shut")), expects_run=True)
+    search = guided.GuidedSearch(Machine(variables, (), tuple(rules)), [asked], NO_LIMITS, FOREVER)
+    search.run([0], 60, silent)
+    assert search.found[asked.id].depth == 13

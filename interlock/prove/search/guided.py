@@ -248,12 +248,13 @@ class GuidedSearch:
         What of the target is not so at the start is pursued by itself first: the rest may have to be undone on the way
         and done again, which the estimate, blind to undoing, does not see.
         """
-        parts = [self._relaxation.goal(part) for part in _conjuncts(self._questions[number].target, self._machine)]
+        parts = _conjuncts(self._questions[number].target, self._machine)
         whole = self._relaxation.targets[number]
         survey = self._survey(whole)
-        false = [part for part in parts if survey.cost(part)]
-        halves = len(false) < len(parts)
-        node = self._relaxation.all_of(false) if halves else whole
+        first = [part for part in parts if survey.cost(self._relaxation.goal(part))]
+        if len(first) == len(parts):
+            first = []
+        node = self._relaxation.all_of([self._relaxation.goal(part) for part in first]) if first else whole
         nearby = self._nearest(node)
         if nearby not in self._starts:
             self._visit(nearby)
@@ -261,10 +262,10 @@ class GuidedSearch:
             if plan is not None:
                 most = _most(most_expanded, plan.size)
                 few = NEARBY_EXPANDED + NEARBY_PER_STEP * plan.size
-                self._pursue_from([nearby], halves, node, min(few, most), number)
+                self._pursue_from([nearby], first, node, min(few, most), number)
         if self._is_open(number):
             most = _most(most_expanded, survey.steps(whole))
-            if self._pursue_from(self._starts, halves, node, most, number) and self._is_open(number):
+            if self._pursue_from(self._starts, first, node, most, number) and self._is_open(number):
                 # The half was reached where the rest cannot follow: both at once.
                 self._run(self._starts, False, whole, most, number)
 
@@ -311,13 +312,18 @@ class GuidedSearch:
             found |= self._undone_by[part]
         return frozenset(found)
 
-    def _pursue_from(self, sources: Sequence[int], halves: bool, node: int, most: int, number: int) -> bool:
-        """Gives whether the half that is pursued first was reached."""
-        reached = self._run(sources, halves, node, most, number)
-        if not halves or reached is None:
+    def _pursue_from(self, sources: Sequence[int], first: Sequence[Expr], node: int, most: int, number: int) -> bool:
+        """Gives whether the parts that are pursued `first`, if any, were reached; the node stands for these.
+
+        From there the rest is looked for without undoing them: the estimate, which takes what was once so to be so for
+        good, would make away with the unit that a door is to be shut on.
+        """
+        reached = self._run(sources, bool(first), node, most, number)
+        if not first or reached is None:
             return False
-        if self._is_open(number):
-            self._run([reached], False, self._relaxation.targets[number], most, number)
+        for banned in (self._undoing(first), frozenset[int]()):
+            if self._is_open(number):
+                self._run([reached], False, self._relaxation.targets[number], most, number, banned)
         return True
 
     def _is_open(self, number: int) -> bool:
