@@ -8,7 +8,7 @@ computed once per state.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Generator, Iterable, Mapping, Sequence
+from collections.abc import Callable, Generator, Iterable, Iterator, Mapping, Sequence
 from heapq import heapify, heappop, heappush
 from typing import Any
 
@@ -22,6 +22,14 @@ WORD = 64
 """No variable lies across two words of so many bits, so that a packed state is what `search.arrays.Layout` lays out."""
 DEEPEST = 20
 """How many shared facts are nested; Python allows a hundred levels of indentation."""
+
+
+def bits_of(number: int) -> Iterator[int]:
+    """The places of the bits that are set, the lowest first."""
+    while number:
+        low = number & -number
+        yield low.bit_length() - 1
+        number ^= low
 
 
 class Packing:
@@ -44,6 +52,8 @@ class Packing:
             shift + bit: at for at, (shift, mask) in enumerate(self._shifts) for bit in range(mask.bit_length())
         }
         """Per bit the place of the variable that it belongs to."""
+        self._last: tuple[int, tuple[int, ...]] = 0, (0,) * len(self._shifts)
+        """A state, and the places of its values: the next one that is asked for is mostly near it."""
         self.order = {signal.name: at for at, signal in enumerate(machine.signals_in_order)}
 
     def fact(self, name: str, value: Value) -> tuple[int, int]:
@@ -72,7 +82,12 @@ class Packing:
 
     def places(self, packed: int) -> list[int]:
         """The place of every variable's value in its domain."""
-        return [(packed >> shift) & mask for shift, mask in self._fields.values()]
+        known, last = self._last
+        places = list(last)
+        for at, place in self.changes(known, packed):
+            places[at] = place
+        self._last = packed, tuple(places)
+        return places
 
     def changes(self, before: int, after: int) -> list[tuple[int, int]]:
         """(place of the variable, place of its value) for every variable that has another value afterwards."""

@@ -9,15 +9,16 @@ the numbers (of the last word and of everything before it).  The numbering is ex
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 from interlock.kernel.evaluator import State
-from interlock.kernel.expressions import And, Const, Expr, Is, Not, Or, Ref, Value, fold
+from interlock.kernel.expressions import Expr, Is, Value
 from interlock.kernel.machine import Machine, Rule
+from interlock.prove.core.straight import StraightLine
 
 Words: TypeAlias = NDArray[np.uint64]
 Flags: TypeAlias = NDArray[np.bool_]
@@ -208,114 +209,37 @@ def compile_truths(layout: Layout, exprs: Sequence[Expr]) -> Callable[[Sequence[
     return made
 
 
-class _Lines:
-    """Straight-line code: one array per distinct part of the expressions, dropped after its last use."""
+class _Lines(StraightLine):
+    """One array per distinct part of the expressions."""
 
     def __init__(self, layout: Layout) -> None:
+        super().__init__(layout.machine)
         self.layout = layout
-        self._lines: list[tuple[str, str, tuple[str, ...]]] = []
-        """(name or "" for a line that gives an answer, text, names used)."""
-        self._named: dict[object, str] = {}
-        self._signals: dict[str, str] = {}
-        self._weights: Counter[Expr] = Counter()
         self._facts: Counter[str] = Counter()
 
-    def weigh(self, exprs: Iterable[Expr]) -> None:
-        """Counts parts, so that what many conjunctions share comes first in each."""
-        facts: set[Is] = set()
-        signals: set[str] = set()
-        stack = list(exprs)
-        while stack:
-            node = stack.pop()
-            match node:
-                case Is():
-                    facts.add(node)
-                case Not(arg):
-                    stack.append(arg)
-                case Ref(signal) if signal not in signals:
-                    signals.add(signal)
-                    stack.append(self.layout.machine.definitions[signal])
-                case And(args) | Or(args):
-                    self._weights.update(args)
-                    stack.extend(args)
+    def weigh(self, exprs: Iterable[Expr]) -> frozenset[Is]:
+        """Counts how many facts speak of each variable, too."""
+        facts = super().weigh(exprs)
         self._facts.update(fact.variable for fact in facts)
+        return facts
 
-    def name_of(self, expr: Expr) -> str:
-        """The name of the array for the expression, or the text of a constant."""
-        return fold(self._name_of, expr)
-
-    def _name_of(self, expr: Expr) -> Generator[Expr, str, str]:
-        match expr:
-            case Const(value):
-                return str(value)
-            case Is():
-                return self._fact(expr)
-            case Not(part):
-                arg = yield part
-                if arg in ("True", "False"):
-                    return str(arg == "False")
-                return self._line(("~", arg), f"~{arg}", (arg,))
-            case Ref(signal):
-                if signal not in self._signals:
-                    self._signals[signal] = yield self.layout.machine.definitions[signal]
-                return self._signals[signal]
-            case And(args):
-                return (yield from self._folded(args, "False", "True", "&"))
-            case Or(args):
-                return (yield from self._folded(args, "True", "False", "|"))
-
-    def _folded(self, args: Sequence[Expr], absorbing: str, neutral: str, sign: str) -> Generator[Expr, str, str]:
-        """The name of the array for all or any of these, what many others share first."""
-        order = sorted(enumerate(args), key=lambda item: (-self._weights[item[1]], item[0]))
-        whole = neutral
-        for _, part in order:
-            name = yield part
-            if name == absorbing:
-                return absorbing
-            if whole == neutral:
-                whole = name
-            elif name not in (neutral, whole):
-                whole = self._line((sign, whole, name), f"{whole} {sign} {name}", (whole, name))
-        return whole
-
-    def _fact(self, fact: Is) -> str:
+    def fact(self, fact: Is) -> str:
         word, shift, mask = self.layout.fields[fact.variable]
         place = self.layout.place(fact.variable, fact.value)
         if mask == 0:
             return "True"
         if mask == 1:
-            one = self._line((fact.variable,), f"(w{word} & {1 << shift}) != 0", ())
-            return one if place else self._line(("~", one), f"~{one}", (one,))
+            one = self.line((fact.variable,), f"(w{word} & {1 << shift}) != 0", ())
+            return one if place else self.line(("~", one), f"~{one}", (one,))
         if self._facts[fact.variable] == 1 or mask > 255:
-            return self._line(fact, f"(w{word} & {mask << shift}) == {place << shift}", ())
+            return self.line(fact, f"(w{word} & {mask << shift}) == {place << shift}", ())
         # bytes compare many times faster than words, so a field with several facts is taken out once
-        field = self._line((fact.variable,), f"((w{word} >> {shift}) & {mask}).astype(uint8)", ())
-        return self._line(fact, f"{field} == {place}", (field,))
-
-    def _line(self, key: object, text: str, used: tuple[str, ...]) -> str:
-        if key not in self._named:
-            self._named[key] = f"t{len(self._lines)}"
-            self._lines.append((self._named[key], text, used))
-        return self._named[key]
-
-    def give(self, at: int, name: str) -> None:
-        """The next answer."""
-        self._lines.append(("", f"yield {at}, {name}", () if name == "True" else (name,)))
+        field = self.line((fact.variable,), f"((w{word} >> {shift}) & {mask}).astype(uint8)", ())
+        return self.line(fact, f"{field} == {place}", (field,))
 
     def source(self) -> Iterator[str]:
         """The text of a generator function."""
-        last: dict[str, int] = {}
-        for at, (name, _, used) in enumerate(self._lines):
-            last.update(dict.fromkeys(used, at))
-            last.setdefault(name, at)
-        dropped: dict[int, list[str]] = {}
-        for name, at in last.items():
-            if name:
-                dropped.setdefault(at, []).append(name)
         yield "def truths(words):"
         yield f" {''.join(f'w{at}, ' for at in range(self.layout.words))} = words"
         yield " if False: yield"
-        for at, (name, text, _) in enumerate(self._lines):
-            yield f" {name} = {text}" if name else f" {text}"
-            if at in dropped:
-                yield f" del {', '.join(dropped[at])}"
+        yield from self.body()

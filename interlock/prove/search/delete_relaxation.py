@@ -57,7 +57,7 @@ class DeleteRelaxation:
     """
 
     def __init__(self, machine: Machine, targets: Sequence[Expr] = (), rules: Sequence[int] | None = None) -> None:
-        self._machine = machine
+        self.machine = machine
         self._rules = range(len(machine.rules)) if rules is None else rules
         self._children: list[Sequence[int]] = []
         self._every: list[bool] = []
@@ -91,7 +91,7 @@ class DeleteRelaxation:
         """The node that is reached when the guard of the rule can be true."""
         node = self._guards[rule]
         if node is None:
-            node = self._guards[rule] = self._expr(self._machine.rules[rule].guard, True)
+            node = self._guards[rule] = self._expr(self.machine.rules[rule].guard, True)
         return node
 
     def all_of(self, nodes: Sequence[int]) -> int:
@@ -132,7 +132,7 @@ class DeleteRelaxation:
                 return self._facts[name, value] if wanted else self._other(name, value)
             case Ref(signal):
                 if (signal, wanted) not in self._signals:
-                    self._signals[signal, wanted] = yield self._machine.definitions[signal], wanted
+                    self._signals[signal, wanted] = yield self.machine.definitions[signal], wanted
                 return self._signals[signal, wanted]
             case And(args) | Or(args):
                 parts: list[int] = yield from each((arg, wanted) for arg in args)
@@ -140,7 +140,7 @@ class DeleteRelaxation:
 
     def _other(self, name: str, value: Value) -> int:
         if (name, value) not in self._others:
-            rest = [self._facts[name, other] for other in self._machine.domains[name] if other != value]
+            rest = [self._facts[name, other] for other in self.machine.domains[name] if other != value]
             self._others[name, value] = self._any_of(rest)
         return self._others[name, value]
 
@@ -370,7 +370,7 @@ class DeleteRelaxation:
         opens: dict[int, list[_Opened]] = {}
         sources: list[_Opened] = []
         for number in self._rules:
-            guard, update = self.guard(number), self._machine.rules[number].update
+            guard, update = self.guard(number), self.machine.rules[number].update
             given = [(number, fact) for name, value in update if lack[fact := self._facts[name, value]] > 0]
             if lack[guard] <= 0:
                 sources += given

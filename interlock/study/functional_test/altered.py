@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Generator, Mapping
+from collections.abc import Generator, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from interlock.kernel.expressions import (
-    FALSE,
     And,
     Const,
     Expr,
@@ -57,21 +56,20 @@ class Altered:
             if name not in touched:
                 touched.add(name)
                 pending += self._users.get(name, ())
-        without = Meaning(self.constant, dict(self.plain.signals))
-        with_it = Meaning({**self.constant, failure: True}, dict(self.plain.signals))
-        for signal in self.machine.signals_in_order:
-            if signal.name in touched:
-                for meaning in (without, with_it):
-                    meaning.signals[signal.name] = meaning.of(signal.definition)
+        definitions = {name: self.machine.definitions[name] for name in touched}
+        others = {name: meaning for name, meaning in self.plain.signals.items() if name not in touched}
+        without = Meaning(self.constant, others, definitions)
+        with_it = Meaning({**self.constant, failure: True}, dict(others), definitions)
         return Under(failure, frozenset(touched), without, with_it)
 
 
 @dataclass(frozen=True, slots=True)
 class Meaning:
-    """What signals and variables stand for."""
+    """What signals and variables stand for; signals that have one of the `definitions` are put in by it."""
 
     facts: Mapping[str, Value]
     signals: dict[str, Expr] = field(default_factory=dict)
+    definitions: Mapping[str, Expr] = field(default_factory=dict)
 
     def of(self, expr: Expr) -> Expr:
         """The expression with that put in."""
@@ -82,7 +80,11 @@ class Meaning:
             if isinstance(part, And | Or):
                 args: list[Expr] = yield from each(list(part.args))
                 return conj(*args) if isinstance(part, And) else disj(*args)
-            return self.signals.get(part.signal, part) if isinstance(part, Ref) else assign(part, self.facts)
+            if not isinstance(part, Ref):
+                return assign(part, self.facts)
+            if part.signal in self.definitions and part.signal not in self.signals:
+                self.signals[part.signal] = yield self.definitions[part.signal]
+            return self.signals.get(part.signal, part)
 
         return fold(step, expr)
 
@@ -96,24 +98,48 @@ class Under:
     without: Meaning
     with_it: Meaning
 
-    def touches(self, expr: Expr) -> bool:
-        """The failure bears on the expression."""
-        return not self.touched.isdisjoint(signals_of(expr)) or self.failure in variables_of(expr)
+    def otherwise(self, exprs: Expressions) -> Changed:
+        """Where one of the expressions is so with the failure and not without, or without and not with it.
 
-    def gained(self, expr: Expr) -> Expr:
-        """Where the expression is so with the failure, and is not without; false where that is clear to see."""
-        if not self.touches(expr):
-            return FALSE
-        with_it, without = self.with_it.of(expr), self.without.of(expr)
-        return FALSE if with_it == without else conj(with_it, neg(without))
+        Each is false where that is clear to see.
+        """
+        lost, gained = [], []
+        for expr in exprs.named_by(self):
+            with_it, without = self.with_it.of(expr), self.without.of(expr)
+            if with_it != without:
+                lost.append(conj(without, neg(with_it)))
+                gained.append(conj(with_it, neg(without)))
+        return Changed(disj(*lost), disj(*gained))
 
-    def lost(self, expr: Expr) -> Expr:
-        """Where the expression is so without the failure, and is not with it."""
-        if not self.touches(expr):
-            return FALSE
-        with_it, without = self.with_it.of(expr), self.without.of(expr)
-        return FALSE if with_it == without else conj(without, neg(with_it))
 
-    def otherwise(self, expr: Expr) -> Expr:
-        """Where it is one with the failure and the other without."""
-        return disj(self.gained(expr), self.lost(expr))
+@dataclass(frozen=True, slots=True)
+class Changed:
+    """In which states something is so without a failure and `lost` with it, or `gained`."""
+
+    lost: Expr
+    gained: Expr
+
+    @property
+    def at_all(self) -> Expr:
+        """Either."""
+        return disj(self.gained, self.lost)
+
+
+class Expressions:
+    """Some expressions, found by what they name."""
+
+    def __init__(self, exprs: Sequence[Expr]) -> None:
+        self._exprs = tuple(exprs)
+        self._of_signal: dict[str, list[int]] = {}
+        self._of_variable: dict[str, list[int]] = {}
+        for at, expr in enumerate(self._exprs):
+            for name in signals_of(expr):
+                self._of_signal.setdefault(name, []).append(at)
+            for name in variables_of(expr):
+                self._of_variable.setdefault(name, []).append(at)
+
+    def named_by(self, under: Under) -> Iterator[Expr]:
+        """Those that the failure bears on, in order."""
+        found = set(self._of_variable.get(under.failure, ()))
+        found.update(at for name in under.touched for at in self._of_signal.get(name, ()))
+        return (self._exprs[at] for at in sorted(found))

@@ -70,8 +70,7 @@ def follow_course(
         if isinstance(step, Refusal):
             why = "a step of the checklist must be taken at the right moment, or depends on it"
             break
-        maker.steps.append((step, maker.shown_by(step, maker.followed)))
-        maker.now = step.after
+        maker.append(step)
     there, test = maker.followed, maker.told(False)
     hidden = tuple(name for name in bench.failures if name in there.plain or name in there.apart)
     unknown = tuple(name for name in bench.failures if name not in test.shown and name not in hidden)

@@ -8,8 +8,9 @@ way counts as well; what shows nothing new is not kept.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Container, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, field
+from functools import cached_property
 
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.origin import Arrive, Bring, Depart, Precedence, TakeAway
@@ -17,12 +18,15 @@ from interlock.kernel.claims import Limits, Progress, ProgressCallback, silent
 from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import FALSE, Expr, Is, conj, disj
 from interlock.kernel.machine import Actor
+from interlock.prove.core.packing import bits_of
 from interlock.prove.engine import NO_LIMITS, Clock, clock_of
-from interlock.prove.search.delete_relaxation import NEVER, DeleteRelaxation
+from interlock.prove.search.best_first import best_first
+from interlock.prove.search.delete_relaxation import DeleteRelaxation, RelaxedGoal
 from interlock.study.checklist.operating import Refusal
-from interlock.study.checklist.planning import moving, plan_deeds
-from interlock.study.functional_test.altered import Altered
+from interlock.study.checklist.planning import moving
+from interlock.study.functional_test.altered import Altered, Expressions
 from interlock.study.functional_test.bench import Bench, SoundStep
+from interlock.study.functional_test.reach import Reach
 
 NAME = "functional test"
 MOST_EXPANDED = 150
@@ -31,6 +35,8 @@ MOST_WITH_UNITS = 600
 """The same where units may be brought in: they have a long way."""
 MOST_BACK = 1_500
 """The same for the way back to where the test began."""
+FEW = 8
+"""So few failures are followed whether they make a difference or not: to ask takes longer."""
 MOST_TRIED = 60
 """States from which steps are tried where no plan shows a failure at once."""
 DEEPEST = 4
@@ -125,9 +131,21 @@ class _Followed:
     apart: dict[str, frozenset[int]] = field(default_factory=dict)
     let_go: dict[str, None] = field(default_factory=dict)
 
-    def copy(self) -> _Followed:
-        """The same, to be gone on with."""
-        return _Followed(dict(self.plain), dict(self.apart), dict(self.let_go))
+    def only(self, names: Collection[str]) -> _Followed:
+        """Those of these names, to be gone on with."""
+        return _Followed(
+            {name: None for name in names if name in self.plain},
+            {name: self.apart[name] for name in names if name in self.apart},
+            {name: None for name in names if name in self.let_go},
+        )
+
+    def unlike(self, other: _Followed) -> _Followed:
+        """Those of which something else is known than in the other one, of the same state of the sound hold."""
+        return _Followed(
+            {name: None for name in self.plain if name not in other.plain},
+            {name: states for name, states in self.apart.items() if other.apart.get(name) != states},
+            {name: None for name in self.let_go if name not in other.let_go},
+        )
 
     @property
     def left(self) -> list[str]:
@@ -139,13 +157,13 @@ class _Followed:
 class _Shown:
     """What a step shows: failures by which it cannot be made, and `shown` in all, those that are seen included.
 
-    `seen` has per failure, for each state in which it is seen, the observables that differ; `broken` the failures with
-    which a requirement, by place, may break.
+    `seen` has per failure, for each state in which it is seen, a bit for each observable that differs; `broken` the
+    failures with which a requirement, by place, may break.
     """
 
     refused: tuple[str, ...]
     shown: tuple[str, ...]
-    seen: Mapping[str, tuple[frozenset[int], ...]]
+    seen: Mapping[str, tuple[int, ...]]
     broken: Mapping[int, tuple[str, ...]]
 
 
@@ -178,11 +196,29 @@ class Maker:
         values = zip(bench.asked.variables, start, strict=True)
         self.altered = Altered(bench.asked, {one.name: value for one, value in values if one.name not in written})
         self.unbound = Altered(bench.asked, {})
+        guards: dict[str, list[Expr]] = {}
+        for rule, head in zip(bench.machine.rules, bench.heads, strict=True):
+            if head not in self.barred and rule.actor is Actor.CREW:
+                guards.setdefault(head, []).append(rule.guard)
+        self._looks = Expressions([one.expr for one in bench.observables])
+        self._deeds = Expressions([disj(*some) for some in guards.values()])
+        moves = moving(bench.operation, {}, self.barred)
+        self._guards = Expressions([bench.machine.rules[at].guard for at in moves])
+        self.relaxation = DeleteRelaxation(bench.machine, rules=moves)
+        """What people can bring about."""
+        self.reach = Reach(self.relaxation, bench.packing.places(self.start))
         self.hidden: dict[str, str] = {}
         self.followed = _Followed()
         self.steps: list[tuple[SoundStep, _Shown]] = []
+        self.trail: list[_Followed] = []
+        """Per step what was followed before it."""
         self.first: _Shown | None = None
         self.now = self.start
+
+    @cached_property
+    def reach_with_units(self) -> Reach:
+        """What could be brought about if nothing were barred."""
+        return Reach(DeleteRelaxation(self.bench.machine), self.bench.packing.places(self.start))
 
     def make(self) -> FunctionalTest:
         """Begins, takes one failure after the other, and goes back to where it began."""
@@ -190,7 +226,8 @@ class Maker:
         tried: set[str] = set()
         while waiting := [name for name in self.followed.left if name not in tried]:
             self.report(Progress(NAME, "showing failures", len(self.wanted) - len(waiting), len(self.wanted)))
-            name = waiting[0]
+            here = self.bench.differing((self.now,))
+            name = next((one for one in waiting if one in here), waiting[0])
             tried.add(name)
             if self.clock.is_over():
                 self.hidden.update({one: UNTRIED for one in waiting if one not in self.hidden})
@@ -204,32 +241,26 @@ class Maker:
 
     def begin(self) -> _Shown:
         """Every failure strikes; what shows before anything is done."""
-        seen: dict[str, tuple[frozenset[int], ...]] = {}
+        seen: dict[str, tuple[int, ...]] = {}
         broken: dict[int, list[str]] = {}
-        sound = self.bench.seen(self.start)
-        for name in self.wanted:
-            passed = self.bench.struck(name, self.start)
+        for name, passed in self.bench.struck(self.wanted, self.start).items():
             if passed is None or not passed.ends:
                 self.hidden[name] = UNSTRIKABLE
                 continue
             for at in passed.broken:
                 broken.setdefault(at, []).append(name)
-            self._sort(name, passed.ends, sound, self.start, self.followed, seen)
+            self._sort(name, passed.ends, self.start, self.followed, seen)
         return self._shown([], seen, self.followed, {at: tuple(names) for at, names in sorted(broken.items())})
 
     def _sort(
-        self,
-        name: str,
-        ends: frozenset[int],
-        sound: tuple[bool, ...],
-        after: int,
-        followed: _Followed,
-        seen: dict[str, tuple[frozenset[int], ...]],
+        self, name: str, ends: frozenset[int], after: int, followed: _Followed, seen: dict[str, tuple[int, ...]]
     ) -> None:
         """Where the failure is kept from now on, and what shows where it is not."""
-        alike = frozenset(end for end in ends if self.bench.seen(end) == sound)
+        sight = self.bench.sight
+        sound = sight(after)
+        alike = frozenset(end for end in ends if sight(end) == sound)
         if alike != ends:
-            seen[name] = tuple(self._differing(sound, end) for end in sorted(ends - alike))
+            seen[name] = tuple(sight(end) ^ sound for end in sorted(ends - alike))
         if not alike:
             return
         if alike == {after | self.bench.bits[name]}:
@@ -240,31 +271,24 @@ class Maker:
     def _shown(
         self,
         refused: Sequence[str],
-        seen: Mapping[str, tuple[frozenset[int], ...]],
+        seen: Mapping[str, tuple[int, ...]],
         followed: _Followed,
         broken: Mapping[int, tuple[str, ...]],
     ) -> _Shown:
         certain = [name for name in seen if name not in followed.apart and name not in followed.plain]
         return _Shown(tuple(refused), (*refused, *certain), seen, broken)
 
-    def _differing(self, sound: tuple[bool, ...], end: int) -> frozenset[int]:
-        pairs = zip(sound, self.bench.seen(end), strict=True)
-        return frozenset(at for at, (one, other) in enumerate(pairs) if one != other)
-
-    def shown_by(self, step: SoundStep, followed: _Followed, only: Collection[str] | None = None) -> _Shown:
+    def shown_by(self, step: SoundStep, followed: _Followed) -> _Shown:
         """What the step shows of the failures followed, which then are where it leads."""
         bench = self.bench
-        differing = frozenset[str]().union(*(bench.facts(state)[3] for state in step.states))
-        sound = bench.seen(step.after)
+        few = len(followed.plain) <= FEW
+        differing = followed.plain if few else bench.differing(step.states)
         refused: list[str] = []
-        seen: dict[str, tuple[frozenset[int], ...]] = {}
+        seen: dict[str, tuple[int, ...]] = {}
         broken: dict[int, list[str]] = {}
         moved = {name: frozenset({step.before | bench.bits[name]}) for name in followed.plain if name in differing}
         moved |= followed.apart
-        for name, states in moved.items():
-            if only is not None and name not in only:
-                continue
-            passed = bench.follow(states, step.head)
+        for name, passed in bench.follow_all(moved, step.head).items():
             followed.plain.pop(name, None)
             followed.apart.pop(name, None)
             if passed is None:
@@ -274,74 +298,62 @@ class Maker:
                 broken.setdefault(at, []).append(name)
             ends = passed.ends
             if step.attempt:
-                ends = frozenset(state for state in states if not bench.can(state, step.head))
+                ends = frozenset(state for state in moved[name] if not bench.can(state, step.head))
             if not ends:
                 refused.append(name)
             else:
-                self._sort(name, ends, sound, step.after, followed, seen)
+                self._sort(name, ends, step.after, followed, seen)
         return self._shown(refused, seen, followed, {at: tuple(names) for at, names in sorted(broken.items())})
+
+    def append(self, step: SoundStep) -> None:
+        """Makes it the next step."""
+        self.trail.append(self.followed.only(self.followed.left))
+        self.steps.append((step, self.shown_by(step, self.followed)))
+        self.now = step.after
 
     def pursue(self, name: str) -> None:
         """Appends steps that show the failure, where such are found."""
-        path: list[SoundStep] | None = None
-        for goal in self.goals(name):
+        near = False
+        for goal in filter(self.reach.can_be, self.goals(name, self.altered)):
+            near = True
             steps = self.planned(goal, MOST_EXPANDED if self.barred else MOST_WITH_UNITS)
-            if steps is None:
-                continue
-            path = self.tried_from(name, steps)
+            path = None if steps is None else self.tried_from(name, steps)
             if path is not None:
-                break
-        if path is None:
-            self.hidden[name] = self.why(name)
-            return
-        for step in path:
-            self.steps.append((step, self.shown_by(step, self.followed)))
-            self.now = step.after
+                for step in path:
+                    self.append(step)
+                return
+        self.hidden[name] = NOT_FOUND if near else self.why(name)
 
-    def goals(self, name: str, altered: Altered | None = None) -> Iterator[Expr]:
+    def goals(self, name: str, altered: Altered) -> Iterator[Expr]:
         """States to make for, the most promising first."""
-        under = (altered or self.altered).under(name)
-        bench = self.bench
-        yield disj(*(under.otherwise(one.expr) for one in bench.observables))
-        guards: dict[str, list[Expr]] = {}
-        free = [
-            (rule, head) for rule, head in zip(bench.machine.rules, bench.heads, strict=True) if head not in self.barred
-        ]
-        for rule, head in free:
-            if rule.actor is Actor.CREW:
-                guards.setdefault(head, []).append(rule.guard)
-        deeds = [disj(*some) for some in guards.values()]
-        yield disj(*map(under.lost, deeds))
-        yield disj(*map(under.gained, deeds))
-        yield disj(*(under.otherwise(rule.guard) for rule, _ in free))
+        under = altered.under(name)
+        yield from (goal for goal in (under.otherwise(self._looks).at_all,) if goal != FALSE)
+        deeds = under.otherwise(self._deeds)
+        others = deeds.lost, deeds.gained, under.otherwise(self._guards).at_all
+        yield from (goal for goal in others if goal != FALSE)
 
     def planned(self, goal: Expr, most: int) -> list[SoundStep] | None:
         """Steps from where the test is to the goal; None where none are found."""
-        if goal == FALSE:
-            return None
-        operation = self.bench.operation
-        start = self.bench.packing.unpack(self.now)
-        deeds = plan_deeds(operation, start, goal, self.clock, barred=self.barred, halves=True, most=most)
-        if deeds is None:
-            return None
-        return self.made([head for deed in deeds for head in deed.heads], self.now)
+        meets = self.bench.operation.test_of(goal)
+        if meets(self.now):
+            return []
 
-    def made(self, heads: Sequence[str], state: int) -> list[SoundStep] | None:
-        """The steps one after the other; None where one of them does not do."""
-        steps = []
-        for head in heads:
-            step = self.bench.step(state, head)
-            if isinstance(step, Refusal):
-                return None
-            steps.append(step)
-            state = step.after
-        return steps
+        def successors(state: int, helping: Set[int], met: Container[int]) -> Iterator[tuple[SoundStep, int, bool]]:
+            wanted = {self.bench.heads[rule] for rule in helping}
+            for step in self.bench.steps(state, self.barred):
+                if step.after not in met:
+                    yield step, step.after, step.head in wanted
+
+        aim = RelaxedGoal(self.relaxation, self.relaxation.goal(goal))
+        return best_first(
+            self.bench.packing, self.now, aim, successors, lambda _, __, after: meets(after), most, self.clock
+        )
 
     def tried_from(self, name: str, steps: list[SoundStep]) -> list[SoundStep] | None:
         """The steps and, where they do not show the failure, as few more as do; None where that is not found."""
-        followed = self.followed.copy()
+        followed = self.followed.only((name,))
         for place, step in enumerate(steps):
-            shown = self.shown_by(step, followed, (name,))
+            shown = self.shown_by(step, followed)
             if name in shown.shown:
                 return steps[: place + 1]
         begin = steps[-1].after if steps else self.now
@@ -354,8 +366,8 @@ class Maker:
             if len(path) >= depth:
                 continue
             for step in self.possible(name, state, before):
-                after = before.copy()
-                shown = self.shown_by(step, after, (name,))
+                after = before.only((name,))
+                shown = self.shown_by(step, after)
                 if name in shown.shown:
                     return [*path, step]
                 key = step.after, after.apart.get(name)
@@ -374,29 +386,16 @@ class Maker:
                 attempt = bench.attempt(state, head)
                 if isinstance(attempt, SoundStep):
                     yield attempt
-        for head in sound:
-            if head not in self.barred:
-                step = bench.step(state, head)
-                if isinstance(step, SoundStep):
-                    yield step
+        yield from bench.steps(state, self.barred)
 
     def why(self, name: str) -> str:
-        """Why it stays hidden, as far as that is known."""
-        if all(goal == FALSE for goal in self.goals(name, self.unbound)):
-            return UNSEEN
-        goals = [goal for goal in self.goals(name) if goal != FALSE]
-        rules = moving(self.bench.operation, {}, self.barred)
-        if all(self._is_out_of_reach(goal, rules) for goal in goals):
-            every = moving(self.bench.operation, {}, frozenset())
-            others = [goal for goal in self.goals(name, self.unbound) if goal != FALSE]
-            return IMPOSSIBLE if all(self._is_out_of_reach(goal, every) for goal in others) else NEEDS_UNIT
-        return NOT_FOUND
-
-    def _is_out_of_reach(self, goal: Expr, rules: list[int]) -> bool:
-        operation = self.bench.operation
-        relaxation = DeleteRelaxation(operation.machine, [goal], rules)
-        relaxation.put_all(operation.packing.places(self.start))
-        return relaxation.survey().cost(relaxation.targets[0]) >= NEVER
+        """Why it stays hidden, where nothing that it bears on can be otherwise with it."""
+        hidden = UNSEEN
+        for goal in self.goals(name, self.unbound):
+            hidden = IMPOSSIBLE
+            if self.reach_with_units.can_be(goal):
+                return NEEDS_UNIT
+        return hidden
 
     def go_back(self) -> bool:
         """Appends steps to where the test began, where such are found; what went before need not be forgotten."""
@@ -404,47 +403,60 @@ class Maker:
         about = self.bench.compiled.origins.variables
         goal = conj(*(Is(name, begun[name]) for name in begun if not isinstance(about.get(name), Precedence)))
         for step in self.planned(goal, MOST_BACK) or ():
-            self.steps.append((step, self.shown_by(step, self.followed)))
-            self.now = step.after
+            self.append(step)
         return self.bench.operation.test_of(goal)(self.now)
 
     def shorten(self) -> None:
         """Leaves out what the test does without: whole stretches first, then single steps; it ends where it ended."""
-        end = self.now
         length = max(1, len(self.steps) // 4)
         while length and not self.clock.is_over():
-            self.report(Progress(NAME, "leaving out steps", 0, len(self.steps)))
             at = len(self.steps) - length
             while at >= 0 and not self.clock.is_over():
-                kept = [step for step, _ in (*self.steps[:at], *self.steps[at + length :])]
-                self.take(kept, end)
+                self.report(Progress(NAME, "leaving out steps", 0, len(self.steps)))
+                self.leave_out(at, at + length)
                 at -= max(1, length // 2)
             length //= 2
 
-    def take(self, steps: Sequence[SoundStep], end: int) -> bool:
-        """Takes these steps where they can be made, end there and show no less."""
+    def leave_out(self, first: int, last: int) -> None:
+        """Leaves out the steps from `first` to before `last` where the others can be made, end there and show no less.
+
+        From where the hold and what is known of a failure are again as they were, the failure shows as it did.
+        """
+        made = self.made_again(self.steps[first - 1][0].after if first else self.start, last)
+        if made is None:
+            return
+        gone, later = (
+            {name for _, shown in some for name in shown.shown} for some in (self.steps[first:last], self.steps[last:])
+        )
+        without = self.trail[first].only(gone)
+        for step in made:
+            self.shown_by(step, without)
+        if without.left:
+            return
+        without = self.trail[first].only(later)
+        for step, (earlier, _), before in zip(made, self.steps[last:], self.trail[last:], strict=True):
+            if step is earlier:
+                without = without.unlike(before)
+            self.shown_by(step, without)
+        if without.left:
+            return
+        self.followed = self.trail[first]
+        del self.steps[first:], self.trail[first:]
+        for step in made:
+            self.append(step)
+
+    def made_again(self, state: int, first: int) -> list[SoundStep] | None:
+        """The steps from `first` on, made from that state; None where one cannot be, or they end elsewhere."""
         made: list[SoundStep] = []
-        state = self.start
-        for one in steps:
-            step = self.bench.attempt(state, one.head) if one.attempt else self.bench.step(state, one.head)
+        for one, _ in self.steps[first:]:
+            step: SoundStep | Refusal = one
+            if state != one.before:
+                step = self.bench.attempt(state, one.head) if one.attempt else self.bench.step(state, one.head)
             if isinstance(step, Refusal):
-                return False
+                return None
             made.append(step)
             state = step.after
-        if state != end:
-            return False
-        before = {name for name in self.wanted if self.hidden.get(name) != UNSTRIKABLE} - set(self.followed.left)
-        followed = _Followed()
-        hidden = dict(self.hidden)
-        self.followed, earlier = followed, self.followed
-        first = self.begin()
-        shown = [(step, self.shown_by(step, followed)) for step in made]
-        self.hidden = hidden
-        if before.isdisjoint(followed.left):
-            self.first, self.steps = first, shown
-            return True
-        self.followed = earlier
-        return False
+        return made if state == self.now else None
 
     def told(self, back: bool) -> FunctionalTest:
         """The test, with as little to look at as shows what it shows."""
@@ -454,12 +466,12 @@ class Maker:
         rows: list[tuple[str | None, bool, int, int, _Shown]] = [(None, False, state, state, self.first)]
         rows += [(step.head, step.attempt, step.before, step.after, shown) for step, shown in self.steps]
         for number, (head, attempt, before, after, shown) in enumerate(rows):
-            seen, earlier = self.bench.seen(after), self.bench.seen(before)
-            changes = tuple(at for at, (one, other) in enumerate(zip(seen, earlier, strict=True)) if one != other)
-            looked = dict.fromkeys(changes)
+            sight = self.bench.sight(after)
+            looked = sight ^ self.bench.sight(before)
+            changes = tuple(bits_of(looked))
             for differing in (one for ends in shown.seen.values() for one in ends):
-                if differing.isdisjoint(looked):
-                    looked[min(differing)] = None
+                if not differing & looked:
+                    looked |= differing & -differing
             breaks = {self.bench.requirements[at].id: names for at, names in shown.broken.items()}
             told.append(
                 Stage(
@@ -468,7 +480,7 @@ class Maker:
                     attempt,
                     self.bench.packing.unpack(before),
                     self.bench.packing.unpack(after),
-                    {at: seen[at] for at in sorted(looked)},
+                    {at: bool(sight >> at & 1) for at in bits_of(looked)},
                     changes,
                     shown.shown,
                     shown.refused,

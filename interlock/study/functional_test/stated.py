@@ -16,11 +16,11 @@ from interlock.kernel.claims import Limits, Progress, ProgressCallback, silent
 from interlock.kernel.evaluator import fire, initial_states, is_enabled
 from interlock.kernel.expressions import TRUE, variables_of
 from interlock.kernel.failures import failures_of
-from interlock.prove.core.packing import Packing, compile_hits
+from interlock.prove.core.packing import Packing, bits_of, compile_hits
 from interlock.prove.engine import NO_LIMITS, OutOfTime, clock_of
 from interlock.study.contacts.struck import difference, strikes, uses_of
 from interlock.study.procedure.graph import ProcedureGraph, procedure_graph
-from interlock.study.procedure.interleavings import InterleavingSearch, TooMuch, bits_of, end_of_time
+from interlock.study.procedure.interleavings import InterleavingSearch, TooMuch, end_of_time
 
 MOST_PLACES = 20_000
 """So many places are followed with one failure; beyond, it is not known whether it shows."""

@@ -13,6 +13,7 @@ from interlock.hold.procedure.binding import Bound, BoundProcedure, Manner
 from interlock.hold.tell import Reason
 from interlock.kernel.claims import Claim, Disputed, Finding, Limits, Progress, ProgressCallback, Proved, silent
 from interlock.kernel.machine import question_of
+from interlock.prove.core.packing import bits_of
 from interlock.prove.engine import Engine, OutOfTime, clock_of, share_of
 from interlock.prove.invariants.lemmas import Lemmas
 from interlock.study.procedure.failing import FailureAudit, audit_failures
@@ -24,7 +25,6 @@ from interlock.study.procedure.interleavings import (
     Hazard,
     InterleavingSearch,
     TooMuch,
-    bits_of,
     end_of_time,
     hazards_of,
 )

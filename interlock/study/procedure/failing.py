@@ -9,9 +9,10 @@ from dataclasses import dataclass
 
 from interlock.confirm.consequences import MOST_PLACES as MOST_COUNTED
 from interlock.kernel.claims import Finding
+from interlock.prove.core.packing import bits_of
 from interlock.prove.engine import OutOfTime
 from interlock.study.procedure.graph import procedure_machine
-from interlock.study.procedure.interleavings import InterleavingSearch, TooMuch, bits_of, end_of_time
+from interlock.study.procedure.interleavings import InterleavingSearch, TooMuch, end_of_time
 from interlock.study.procedure.recount import SecondCount, recount, track_of
 from interlock.study.procedure.runs import Replays, Run, tell_run
 from interlock.study.procedure.together import (

@@ -16,7 +16,7 @@ from interlock.hold.procedure.binding import Manner
 from interlock.kernel.evaluator import State, evaluate, initial_states
 from interlock.kernel.expressions import Expr, conj, disj, neg
 from interlock.kernel.machine import Actor, Machine, Rule, allowed_by, question_of
-from interlock.prove.core.packing import Packing, compile_enabled
+from interlock.prove.core.packing import Packing, bits_of, compile_enabled
 from interlock.prove.engine import Clock
 from interlock.study.procedure.graph import Move, ProcedureGraph, healings, strikes
 
@@ -64,14 +64,6 @@ class TooMuch(Exception):
 def end_of_time(clock: Clock) -> str:
     """Why a search ended by OutOfTime, in words."""
     return "it was stopped" if clock.stop is not None and clock.stop() else "the time was up"
-
-
-def bits_of(number: int) -> Iterator[int]:
-    """The places of the ones, from the lowest."""
-    while number:
-        low = number & -number
-        yield low.bit_length() - 1
-        number ^= low
 
 
 class InterleavingSearch:

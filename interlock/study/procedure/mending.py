@@ -16,9 +16,10 @@ from interlock.hold.origin import Condition, Go, Sort, Subject, Work
 from interlock.hold.procedure.binding import Bound, BoundProcedure, Manner, bind_action
 from interlock.kernel.expressions import FALSE, TRUE, Expr
 from interlock.kernel.machine import Actor, Machine, Rule, support_of
+from interlock.prove.core.packing import bits_of
 from interlock.prove.engine import Clock, OutOfTime
 from interlock.study.procedure.graph import Course, procedure_graph
-from interlock.study.procedure.interleavings import Hazard, InterleavingSearch, TooMuch, bits_of
+from interlock.study.procedure.interleavings import Hazard, InterleavingSearch, TooMuch
 from interlock.study.procedure.slips import other_things, other_ways
 
 MOST_ALIKE = 400

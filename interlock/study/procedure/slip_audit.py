@@ -16,9 +16,10 @@ from interlock.hold.language.printer import print_syntax
 from interlock.hold.tell import Reason
 from interlock.kernel.claims import Finding, Progress, ProgressCallback
 from interlock.kernel.expressions import disj
+from interlock.prove.core.packing import bits_of
 from interlock.prove.engine import OutOfTime
 from interlock.study.procedure.graph import procedure_machine
-from interlock.study.procedure.interleavings import InterleavingSearch, TooMuch, Way, bits_of, end_of_time
+from interlock.study.procedure.interleavings import InterleavingSearch, TooMuch, Way, end_of_time
 from interlock.study.procedure.recount import SecondCount, recount, track_of
 from interlock.study.procedure.runs import Replays, Run, reasons_at, tell_run
 from interlock.study.procedure.slips import Slip

@@ -10,8 +10,9 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from interlock.confirm.consequences import MISSED, stopped_at
+from interlock.prove.core.packing import bits_of
 from interlock.study.procedure.graph import strikes
-from interlock.study.procedure.interleavings import Departure, Hazard, InterleavingSearch, TooMuch, Way, bits_of
+from interlock.study.procedure.interleavings import Departure, Hazard, InterleavingSearch, TooMuch, Way
 from interlock.study.procedure.runs import Replays, Run, tell_run
 from interlock.study.procedure.slips import Slip
 

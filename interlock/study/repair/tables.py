@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from interlock.hold.language.syntax import Fact, Syntax
+from interlock.prove.core.packing import bits_of
 from interlock.study.repair.places import Addition, Place, contacts_both_ways
 from interlock.study.repair.unfused import Run, Unfused
 
@@ -113,11 +114,3 @@ class Tables:
                 stopped = frozenset(n for n, stopping in enumerate(self._stopping) if stopping[at] >> bit & 1)
                 lost = frozenset(id for id in self._good if id not in good and not self.keeping(at, id) >> bit & 1)
                 yield Choice(at, bit, lost), stopped
-
-
-def bits_of(number: int) -> Iterator[int]:
-    """The places of the bits that are set, the lowest first."""
-    while number:
-        low = number & -number
-        yield low.bit_length() - 1
-        number ^= low
