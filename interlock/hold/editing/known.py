@@ -45,8 +45,8 @@ MOST_MENDED = 8
 class Known:
     """What is known of one text.
 
-    `root` is its tree, as far as it is YAML, with repetitions as they are written; `mentions` are its names, `others`
-    those of each file that it goes by.  `hold` is what it describes or is about, as far as that can be read, and
+    `root` is its tree, as far as it is YAML (of the text `mended`), with repetitions as they are written; `others` has
+    the names of each file that it goes by.  `hold` is what it describes or is about, as far as that can be read, and
     `world` what expressions can name there: where the text is no YAML just now, as it was known before, with the names
     that were `earlier` given.
     `reads` has the lines of every file that was read, its own first.
@@ -56,13 +56,18 @@ class Known:
     lines: tuple[str, ...]
     sort: type[Record]
     root: MappingNode | None
+    mended: str
     faults: tuple[Diagnostic, ...]
-    mentions: tuple[Mentioned, ...]
     others: Mapping[str, tuple[Mentioned, ...]]
     hold: Hold | None
     world: World | None
     reads: Mapping[str, tuple[str, ...]]
     earlier: tuple[Mentioned, ...] = ()
+
+    @property
+    def mentions(self) -> tuple[Mentioned, ...]:
+        """Its own names, looked for when they are first asked for: faults are told without them."""
+        return () if self.root is None else _names_here(self.source.name, self.mended)
 
     @property
     def given(self) -> Iterator[Mentioned]:
@@ -89,14 +94,13 @@ def know(source: Source, fetch: Fetch, before: Known | None = None) -> Known:
     world = None if hold is None else _world(hold)
     if before is not None and (not is_whole or world is None):
         hold, world = before.hold, before.world
-    mentions = () if root is None else _names_of(source.name, mended)
     others = {}
     for name in loaded.sources:
         found = fetch(name) if name != source.name else None
         if found is not None:
-            others[name] = _names_of(name, _mended(name, found.content.decode("utf-8", "replace"))[1])
+            others[name] = _names_elsewhere(name, found.content.decode("utf-8", "replace"))
     earlier = () if is_whole or before is None else tuple(dict.fromkeys(before.given))
-    return Known(source, lines, sort, root, loaded.diagnostics, mentions, others, hold, world, loaded.sources, earlier)
+    return Known(source, lines, sort, root, mended, loaded.diagnostics, others, hold, world, loaded.sources, earlier)
 
 
 def _loaded(source: Source, sort: type[Record], fetch: Fetch) -> tuple[Loaded[Any], Hold | None]:
@@ -156,7 +160,18 @@ def _mended(name: str, text: str) -> tuple[MappingNode | None, str]:
     return None, text
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=4)
+def _names_here(name: str, mended: str) -> tuple[Mentioned, ...]:
+    """The names of the few texts that are written just now: each is another with every letter."""
+    return _names_of(name, mended)
+
+
+@lru_cache(maxsize=16)
+def _names_elsewhere(name: str, text: str) -> tuple[Mentioned, ...]:
+    """The names of a file by which others go: it stays as it is while these are written, which themselves never do."""
+    return _names_of(name, _mended(name, text)[1])
+
+
 def _names_of(name: str, text: str) -> tuple[Mentioned, ...]:
     lines = split_lines(text)
     node = compose(name, text, lines, Faults())
