@@ -333,6 +333,69 @@ def test_a_written_procedure_is_an_exercise(tmp_path: Path) -> None:
     assert f"checks confirmed: {checks} of {checks}" in end
 
 
+@pytest.mark.browser
+@needs_browser
+def test_an_exercise_begun_again_knows_nothing_of_before(tmp_path: Path) -> None:
+    """Steps that were done and slips that were made are forgotten; the hint names the first step again."""
+    script = (
+        EXERCISE
+        + """
+      const finished = () => { by("#tools button", "I have finished").click(); return course(); };
+      for (const step of steps.slice(0, 4)) work(step);
+      const half = finished();
+      by("#tools button", "Begin again").click();
+      by("#tools button", "Hint").click();
+      const hint = course();
+      for (const step of steps) work(step);
+      return [half, hint, finished()];
+    """
+    )
+    half, hint, end = browsed(made("demo:single-lane", "--load", "4C=HALF"), script, tmp_path, CALM)
+    assert "slips: 1" in half
+    assert "step 1, " in hint
+    assert "The goal is reached." in end
+    assert "slips: 0" in end
+
+
+@pytest.mark.browser
+@needs_browser
+def test_a_written_procedure_is_an_exercise_from_each_of_its_starts(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where it does not say whether power is on it can be begun either way; at first with most supplies on."""
+    monkeypatch.chdir(tmp_path)
+    Path("work.yaml").write_text(
+        "interlock: 1\nprocedure: Unlock\nhold: demo:single-lane\ngoal: D1 is unlocked\nsteps: [unlock D1]\n"
+    )
+    script = (
+        EXERCISE
+        + """
+      const list = document.querySelector("#starts select"), starts = [...list.options].map((one) => one.textContent);
+      const power = () => document.getElementById("lamps").textContent, found = [];
+      const chosen = () => found.push([starts[list.value], power(), told.exercises[0].starts.length]);
+      const begun = () => { const goal = document.getElementById("goal").textContent; work(steps[0]); return goal; };
+      chosen();
+      for (const at of [0, 1]) {
+        list.value = at;
+        list.dispatchEvent(new Event("change"));
+        chosen();
+        const goal = begun();
+        by("#tools button", "I have finished").click();
+        found[found.length - 1].push(goal, course());
+      }
+      return found;
+    """
+    )
+    first, *both = browsed(made("demo:single-lane", "--audit", str(tmp_path / "work.yaml")), script, tmp_path, CALM)
+    assert first[0] == "ground power is on"
+    assert [text for text, *_ in both] == ["ground power is off", "ground power is on"]
+    assert both[0][1] != both[1][1] == first[1]
+    for _, _, number, goal, end in both:
+        assert number == 2
+        assert "The goal is not reached yet." in goal
+        assert "The goal is reached." in end and "slips: 0" in end
+
+
 COURSE = (
     EXERCISE
     + """
@@ -388,7 +451,7 @@ def test_faults_of_the_exercise_are_seen(tmp_path: Path) -> None:
             "missed = () => exercise.steps.filter((step) => done.has(step.number))",
         ),
         ("if (gone.kept && progress) progress.restore(gone.kept);", ""),
-        ("const rests = new Set([exercise.start, ...", "const rests = new Set([exercise.start]); new Set([..."),
+        ("const rests = new Set([[...trail[0].state], ", "const rests = new Set([[...trail[0].state]]); new Set(["),
     ):
         assert page.count(old) == 1, old
         try:

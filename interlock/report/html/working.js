@@ -138,18 +138,19 @@
     own.append(box, " " + say("The equipment acts by itself"));
     const more = button(say("The equipment can go on"), () => goOn(0), {id: "more"});
     more.hidden = true;
-    const tools = [button(say("Take the step back"), takeBack), button(say("Begin again"), () => begin(trail[0].state)), own, more];
-    if (way === "work" && starts.length > 1) {
-      const choice = chooser(say("Start:"), starts.map((start) => ["", start.text || say("as described")]), (place) => begin(starts[place].state));
-      choice.lastChild.value = firstStart();
-      tools.push(choice);
-    }
+    const tools = [button(say("Take the step back"), takeBack), button(say("Begin again"), () => (way === "exercise" ? drillFrom : begin)(trail[0].state)), own, more];
+    if (way === "work" && starts.length > 1) tools.push(startChooser(starts, firstStart(starts), (place) => begin(starts[place].state)));
     return tools;
   }
+  function startChooser(starts, chosen, work) {
+    const choice = chooser(say("Start:"), starts.map((start) => ["", start.text || say("as described")]), work);
+    choice.lastChild.value = chosen;
+    return choice;
+  }
   /* Of the ways to start the one with most supplies on: little can be done without. */
-  function firstStart() {
+  function firstStart(starts) {
     const supplies = told.working.lamps.filter((lamp) => lamp.supplies);
-    const on = told.working.starts.map(({state}) => { const truth = machine.truthsIn(state); return supplies.filter((lamp) => truth[lamp.row]).length; });
+    const on = starts.map(({state}) => { const truth = machine.truthsIn(state); return supplies.filter((lamp) => truth[lamp.row]).length; });
     return on.indexOf(Math.max(...on));
   }
   const onlyTools = () => [workTools(), []];
@@ -218,14 +219,18 @@
       return [[make("p", say("There is no exercise on this page. Make it with a goal: --load, --unload or --goal."))], []];
     }
     const choice = chooser(say("Exercise:"), told.exercises.map((one) => ["", one.title]), (place) => drill(told.exercises[place]));
-    const tools = [...workTools(), button(say("Hint"), hint), button(say("I have finished"), finish)];
+    const tools = [...workTools(), button(say("Hint"), hint), button(say("I have finished"), finish), make("span", "", {id: "starts"})];
     return [told.exercises.length > 1 ? [choice, ...tools] : tools, [make("div", "", {id: "course"}), make("div", "", {id: "goal"})]];
   }
   function drill(chosen) {
-    exercise = chosen;
+    const {starts} = exercise = chosen, first = firstStart(starts);
+    byId("starts").replaceChildren(...(starts.length > 1 ? [startChooser(starts, first, (place) => drillFrom(starts[place].state))] : []));
+    drillFrom(starts[first].state);
+  }
+  function drillFrom(start) {
     progress = makeExercise(exercise, say);
-    progress.see(machine.truthsIn(Uint16Array.from(exercise.start)));
-    begin(exercise.start);
+    progress.see(machine.truthsIn(Uint16Array.from(start)));
+    begin(start);
     goOn(0);
   }
   function tellExercise() {
@@ -271,7 +276,7 @@
     let text = !due.length ? say("No step is left.") : due[0].check === null ? say("Next in the order of work: step {number}, {text}", due[0]) : say("Next in the order of work: look, and confirm: {text}", due[0]);
     if (progress.half()) text = progress.half().heads.length > 1 ? say("Step {number} is not finished: {text} Then let go.", progress.half()) : say("Step {number} is not finished: {text}", progress.half());
     if (!on) {
-      const rests = new Set([exercise.start, ...exercise.steps.flatMap((one) => one.rest ? [one.rest] : [])].map((state) => state.join()));
+      const rests = new Set([[...trail[0].state], ...exercise.steps.flatMap((one) => one.rest ? [one.rest] : [])].map((state) => state.join()));
       // a written procedure has no one state after a step: the way leads to where nothing had gone wrong yet
       if (!exercise.steps.some((one) => one.rest)) for (const one of trail) { if (one.slip) break; rests.add(one.state.join()); }
       const back = machine.wayTo(here.state, (state) => rests.has(state.join()), people, MOST_LOOKED_AT);
@@ -308,7 +313,7 @@
     byId("beside").replaceChildren(...beside);
     if (way === "follow" && told.runs.length) follow(run || told.runs[0]);
     else if (way === "exercise" && told.exercises.length) drill(told.exercises[0]);
-    else begin(told.working.starts[firstStart()].state);
+    else begin(told.working.starts[firstStart(told.working.starts)].state);
   }
   for (const one of document.querySelectorAll("button[data-way]")) one.addEventListener("click", () => turnTo(one.dataset.way));
   turnTo(told.runs.length && !told.exercises.length ? "follow" : "work");

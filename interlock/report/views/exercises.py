@@ -12,7 +12,7 @@ from interlock.report.views.checklist import ChecklistView
 from interlock.report.views.checklist_facts import PartFacts, StepFacts
 from interlock.report.views.checklist_guards import slip_words
 from interlock.report.views.instructions import InstructionWriter
-from interlock.report.views.working import Numbers
+from interlock.report.views.working import Numbers, Start, starts_of
 from interlock.study.checklist.audit import ChecklistAudit
 from interlock.study.checklist.making import Checklist, Leg, Step
 from interlock.study.procedure.audit import Audit
@@ -90,7 +90,7 @@ class ExerciseStep:
 
 @dataclass(frozen=True, slots=True)
 class Exercise:
-    """A goal, the row that is true once it is reached, and the steps that lead there.
+    """A goal, the row that is true once it is reached, and the steps that lead there from any of the starts.
 
     `compared` says what the steps are.
     """
@@ -98,7 +98,7 @@ class Exercise:
     title: str
     compared: str
     before: tuple[str, ...]
-    start: tuple[int, ...]
+    starts: tuple[Start, ...]
     goal: int
     steps: tuple[ExerciseStep, ...]
 
@@ -108,7 +108,7 @@ def exercise_of(numbers: Numbers, rehearsed: Rehearsed) -> Exercise:
     made, told = rehearsed.made, rehearsed.told
     maker = _Maker(numbers, made, rehearsed.audited)
     goal = numbers.rows.number(made.legs[-1].goal)
-    start = numbers.state(made.operation.machine, made.start)
+    starts = (Start(numbers.state(made.operation.machine, made.start), ""),)
     steps: list[ExerciseStep] = []
     looks = enumerate(rehearsed.audited.checks, len(made.steps) + 1)
     for leg, part in zip(made.legs, told.parts, strict=True):
@@ -116,7 +116,7 @@ def exercise_of(numbers: Numbers, rehearsed: Rehearsed) -> Exercise:
         for text, (number, action) in zip(part.facts.checks, looks, strict=False):
             steps.append(maker.check(number, action, text, part.facts.title, tuple(step.number for step in steps)))
     compared = say("What you do is compared with an order that was proved.")
-    return Exercise(told.facts.goal, compared, told.facts.checklist.before, start, goal, tuple(steps))
+    return Exercise(told.facts.goal, compared, told.facts.checklist.before, starts, goal, tuple(steps))
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,8 +176,8 @@ def procedure_exercise(numbers: Numbers, audit: Audit) -> Exercise:
     compared = say(
         "What you do is compared with a written procedure; what its audit found is among the runs to follow."
     )
-    start = numbers.state(walk.machine, walk.starts[0])
-    return Exercise(bound.procedure.title, compared, (), start, numbers.rows.number(bound.goal), tuple(steps))
+    starts = starts_of(walk, numbers)
+    return Exercise(bound.procedure.title, compared, (), starts, numbers.rows.number(bound.goal), tuple(steps))
 
 
 def _action(numbers: Numbers, audit: Audit, at: int, part: str) -> ExerciseStep:

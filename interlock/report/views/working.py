@@ -167,11 +167,6 @@ def working_of(walk: Walk, numbers: Numbers, shown: Iterable[Expr]) -> Working:
     lamps, forbidden = tuple(_lamps(compiled, numbers)), tuple(_forbidden(walk, numbers))
     for expr in shown:
         number(expr)
-    differences = start_differences(walk) if len(walk.starts) > 1 else ((),)
-    starts = tuple(
-        Start(numbers.state(walk.machine, state), joined(texts, "; "))
-        for state, texts in zip(walk.starts, differences, strict=True)
-    )
     says, is_idle = compiled.glossary.values, compiled.origins.is_idle
     variables = walk.machine.variables
     tables = Tables(
@@ -186,7 +181,16 @@ def working_of(walk: Walk, numbers: Numbers, shown: Iterable[Expr]) -> Working:
         ),
         rules,
     )
-    return Working(tables, items, tuple(_offers(compiled, numbers)), panels, lamps, forbidden, starts)
+    return Working(tables, items, tuple(_offers(compiled, numbers)), panels, lamps, forbidden, starts_of(walk, numbers))
+
+
+def starts_of(walk: Walk, numbers: Numbers) -> tuple[Start, ...]:
+    """Every way to begin; where there are several, with what tells it from the others."""
+    differences = start_differences(walk) if len(walk.starts) > 1 else ((),)
+    return tuple(
+        Start(numbers.state(walk.machine, state), joined(texts, "; "))
+        for state, texts in zip(walk.starts, differences, strict=True)
+    )
 
 
 def _rules(compiled: CompiledHold, numbers: Numbers) -> Iterator[RuleRow]:
