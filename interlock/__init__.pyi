@@ -13,8 +13,10 @@ from interlock.interface import defer as defer
 from interlock.interface import load_hold as load_hold
 from interlock.interface import load_text as load_text
 from interlock.interface import make_checklist as make_checklist
+from interlock.interface import make_questions as make_questions
 from interlock.interface import make_test as make_test
 from interlock.interface import prove_family as prove_family
+from interlock.interface import prove_fleet as prove_fleet
 from interlock.interface import prove_hold as prove_hold
 from interlock.interface import repair_hold as repair_hold
 from interlock.interface import teach as teach

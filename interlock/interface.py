@@ -46,6 +46,7 @@ if TYPE_CHECKING:
     from interlock.report.views.facts import Facts
     from interlock.report.views.failures_facts import FailuresFacts
     from interlock.report.views.family_facts import FamilyFacts
+    from interlock.report.views.fleet_facts import FleetFacts
     from interlock.report.views.functional_test_facts import FunctionalTestFacts
     from interlock.report.views.proof_facts import HoldFacts
     from interlock.report.views.repair_facts import RepairFacts
@@ -66,8 +67,10 @@ __all__ = [
     "load_hold",
     "load_text",
     "make_checklist",
+    "make_questions",
     "make_test",
     "prove_family",
+    "prove_fleet",
     "prove_hold",
     "repair_hold",
     "teach",
@@ -184,8 +187,9 @@ class Result(Generic[_F]):
     """What came of a study.
 
     `facts` are the members of its JSON document (`interlock schema` describes them), `exit_code` is what the command
-    would end with: 0 all that was asked holds, 1 something was found, 3 undecided, 4 *disputed*, which is a fault of
-    this program: use no result.  `doubts` are what is doubtful in the description.
+    would end with: 0 all that was asked holds, 1 something was found, 2 (of a fleet) some configuration makes no hold,
+    3 undecided, 4 *disputed*, which is a fault of this program: use no result.  `doubts` are what is doubtful in the
+    description, of a fleet why configurations make no hold.
     """
 
     facts: _F
@@ -744,6 +748,92 @@ def prove_family(
         work.took,
         told=told,
     )
+
+
+def prove_fleet(
+    file: _Path,
+    *,
+    requirements: Iterable[_Path] = (),
+    standing: bool = True,
+    only: Iterable[str] = (),
+    alone: bool = False,
+    workers: int | None = 1,
+    told: int = 0,
+    seconds: float | None = None,
+) -> Result[FleetFacts]:
+    """Prove the requirements for every aircraft of a fleet, each configuration once.
+
+    `alone` proves each configuration by itself; `workers` are as many processes (1: it is done in this one; None: as
+    many as there are processors), `seconds` is for each configuration; of `told` requirements that fail in a group the
+    run is told.  Raises as `load_hold` does.
+    """
+    from interlock.cli.exit_codes import code_of_fleet
+    from interlock.cli.fleet import check_asked, opened_fleet, refusals_of
+    from interlock.cli.fleet_run import Run, Way
+    from interlock.report.views.fleet import fleet_view
+    from interlock.study.fleet.configurations import group
+
+    if workers is not None and workers < 1:
+        raise RequestError("workers is 1 or more, or None")
+    name, chosen = os.fspath(file), tuple(only)
+    with _told():
+        texts = _texts(requirements, standing)
+        opened = _usable(opened_fleet(name))
+        given = tuple(texts.by_id.values())
+        check_asked(chosen, {text.id for text in given} | opened.checked.asking)
+    fitted = group(opened.fleet.aircraft)
+    way = Way(workers, None, alone, False, seconds, chosen, given)
+    with _told(), noted_stop() as stop:
+        began = monotonic()
+        run = Run(fitted, opened.checked, way, None, stop)
+        answers = run.run(name, True)
+    code = code_of_fleet(one.result for one in answers)
+    read = (*opened.read, *texts.read)
+    view = fleet_view(name, opened.fleet, fitted, answers, opened.checked.titles, code, read)
+    doubts = "\n".join(_rendered(rejected) for _, rejected in refusals_of(run, opened))
+    return _result(view, code, doubts, "fleet", monotonic() - began, told=told, how=run.effort)
+
+
+def make_questions(
+    hold: Hold,
+    *,
+    load: str | None = None,
+    unload: str | None = None,
+    goal: str | None = None,
+    seed: int = 1,
+    number: int = 6,
+    language: str = "en",
+    seconds: float | None = None,
+) -> str:
+    """A sheet of up to `number` questions for a class, with answers and reasons, as one page to print.
+
+    About one of `load`, `unload` and `goal`; another `seed` gives another sheet.  Raises RequestError where there is no
+    checklist for that, or nothing can be asked about it.
+    """
+    from interlock.cli.languages import language_of
+    from interlock.cli.questions import MOST
+    from interlock.cli.teach import identified, planned_exercise
+    from interlock.kernel.claims import silent
+    from interlock.report.html.questions import questions_html
+    from interlock.report.views.exercises import Rehearsed
+    from interlock.report.views.questions import sheet_view
+
+    wanted = load, unload, goal
+    if sum(text is not None for text in wanted) != 1:
+        raise RequestError("say what is asked about: one of load, unload and goal, and only one")
+    if not 1 <= number <= MOST:
+        raise RequestError(f"number is 1 to {MOST}")
+    opened = hold._opened
+    with _told():
+        told_in = language_of(language)
+    with _at_work(opened, (), seconds) as work:
+        planned, _ = planned_exercise(opened, wanted, work.limits, silent)
+        if not isinstance(planned, Rehearsed):
+            raise RequestError(f"there is no checklist for that: {planned.facts.reason}")
+        view = sheet_view(identified(opened), planned, seed, number)
+    if not view.questions:
+        raise RequestError("nothing can be asked about so short an order of work; ask about a larger load")
+    return questions_html(view, told_in)
 
 
 def teach(

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from time import monotonic
 from typing import TYPE_CHECKING
@@ -15,6 +16,8 @@ from interlock.cli.options import requirements_option, standing_option, time_opt
 from interlock.cli.screen import Screen, color_option, output_option
 
 if TYPE_CHECKING:
+    from interlock.cli.fleet_run import Run
+    from interlock.cli.opening import Rejected
     from interlock.hold.language.fleets import Fleet
     from interlock.hold.loader import FileRead
     from interlock.study.fleet.checking import Checked
@@ -101,38 +104,48 @@ def command(
         raise click.UsageError("--workers and --cluster: how many work there is for the cluster to say.")
     shape = chosen_format("fleet", layout, output)
     texts = usable("requirements", open_texts(files, standing))
-    fleet, checked, lines, read = _opened(file)
+    opened = opened_fleet(file)
+    if isinstance(opened, Rejected):
+        show_rejection(file, opened)
+        raise click.exceptions.Exit(REJECTED)
     given = tuple(texts.by_id.values())
-    _check_only(only, {text.id for text in given} | checked.asking)
-    fitted = group(fleet.aircraft)
+    check_asked(only, {text.id for text in given} | opened.checked.asking)
+    fitted = group(opened.fleet.aircraft)
     kept = None if journal is None else Journal(journal)
     screen = Screen(output, color)
     way = Way(workers, cluster, alone, not afresh, seconds, only, given)
     with noted_stop() as stop:
         try:
-            run = Run(fitted, checked, way, kept, stop)
+            run = Run(fitted, opened.checked, way, kept, stop)
             answers = run.run(file, quiet)
         finally:
             if kept is not None:
                 kept.close()
-    for number, why in sorted(run.refused.items()):
-        tails = [each.tail for each in fitted[number].aircraft]
-        more = f" and {len(tails) - 1} more" if len(tails) > 1 else ""
-        rejected = Rejected(why.diagnostics, {**lines, **why.sources})
-        show_rejection(f"{file}, configuration of {tails[0]}{more}", rejected)
+    for label, rejected in refusals_of(run, opened):
+        show_rejection(f"{file}, {label}", rejected)
     code = code_of_fleet(one.result for one in answers)
-    view = fleet_view(file, fleet, fitted, answers, checked.titles, code, (*read, *checked.read, *texts.read))
+    read = (*opened.read, *texts.read)
+    view = fleet_view(file, opened.fleet, fitted, answers, opened.checked.titles, code, read)
     parts = {"view": view, "facts": view.facts, "told": told, "verbose": verbose}
     screen.show(shape.render({**parts, "seconds": monotonic() - began, "how": run.effort}))
     screen.close()
     return code
 
 
-def _opened(file: str) -> tuple[Fleet, Checked, Mapping[str, tuple[str, ...]], tuple[FileRead, ...]]:
-    """The fleet, what it names, its lines and digest; raises click.exceptions.Exit where anything is wrong."""
+@dataclass(frozen=True, slots=True)
+class OpenedFleet:
+    """A fleet, what it names, its lines by file, and the files that were read."""
+
+    fleet: Fleet
+    checked: Checked
+    lines: Mapping[str, tuple[str, ...]]
+    read: tuple[FileRead, ...]
+
+
+def opened_fleet(file: str) -> OpenedFleet | Rejected:
+    """The fleet in a file, or every fault of it and of what it names."""
     from interlock.cli.opening import Rejected
     from interlock.cli.reading import fetch, read_source
-    from interlock.cli.refusals import show_rejection
     from interlock.diagnostics.faults import Faults
     from interlock.hold.loader import load_fleet
     from interlock.study.fleet.checking import check_names
@@ -144,13 +157,22 @@ def _opened(file: str) -> tuple[Fleet, Checked, Mapping[str, tuple[str, ...]], t
         faults = Faults()
         faults.take(loaded.diagnostics)
         faults.take(() if checked is None else checked.faults)
-        sources = {**({} if checked is None else checked.sources), **loaded.sources}
-        show_rejection(file, Rejected(faults.sorted(), sources))
-        raise click.exceptions.Exit(REJECTED)
-    return loaded.value, checked, loaded.sources, loaded.read
+        return Rejected(faults.sorted(), {**({} if checked is None else checked.sources), **loaded.sources})
+    return OpenedFleet(loaded.value, checked, loaded.sources, (*loaded.read, *checked.read))
 
 
-def _check_only(only: Sequence[str], known: Collection[str]) -> None:
+def refusals_of(run: Run, opened: OpenedFleet) -> Iterator[tuple[str, Rejected]]:
+    """Which configurations make no hold, and why."""
+    from interlock.cli.opening import Rejected
+
+    for number, why in sorted(run.refused.items()):
+        tails = [each.tail for each in run.fitted[number].aircraft]
+        more = f" and {len(tails) - 1} more" if len(tails) > 1 else ""
+        rejected = Rejected(why.diagnostics, {**opened.lines, **why.sources})
+        yield f"configuration of {tails[0]}{more}", rejected
+
+
+def check_asked(only: Sequence[str], known: Collection[str]) -> None:
     """Raises click.UsageError for what is the id of no requirement, nor of one of its instances."""
     from interlock.cli.opening import named_instead
 

@@ -20,6 +20,7 @@ from interlock.cli.formats import FORMATS
 from interlock.cli.reading import DEMO
 from interlock.cli.shipped import demonstrations, procedures
 from interlock.report.views.facts import Facts
+from tests.golden.small_hold import REQUIREMENTS
 from tests.golden.small_hold import TEXT as SMALL
 from tests.golden.wired_hold import WIRED, WIRED_ASKED
 from tests.repo.test_readme import README, blocks
@@ -120,8 +121,29 @@ def test_a_page_to_teach_with_and_sheets_in_german(tmp_path: Path, capsys: pytes
         interlock.make_checklist(hold, goal="D1 is open", language="xy")
     with pytest.raises(interlock.RequestError, match="there is no checklist for that"):
         interlock.teach(hold, goal="D1 is open and D1 is closed")
+    asked = *wanted, "--seed", "3", "--number", "2"
+    questions = interlock.make_questions(hold, goal="D1 is open", language="de", seed=3, number=2)
+    assert questions + "\n" == printed(capsys, "questions", name, *asked)[1]
+    with pytest.raises(interlock.RequestError, match="there is no checklist for that"):
+        interlock.make_questions(hold, goal="D1 is open and D1 is closed")
     with pytest.raises(interlock.RequestError, match="is about another hold than"):
         interlock.teach(hold, procedures=["demo:procedures/open-and-shut"])
+
+
+def test_a_fleet_that_cannot_be_used_is_told_with_its_faults(tmp_path: Path) -> None:
+    """What is wrong with the list or what it names, all at once; of a configuration that makes no hold why."""
+    (tmp_path / "tails.csv").write_text("tail,hold\nZZ-AAA,nowhere.yaml\nZZ-AAA,demo:single-lane\n")
+    with pytest.raises(interlock.DescriptionError, match=r"tails.csv:2:") as caught:
+        interlock.prove_fleet(tmp_path / "tails.csv")
+    assert len(caught.value.faults) >= 2
+    (tmp_path / "fitted.yaml").write_text(FITTED.replace("{remove: RG}", "{remove: D1}"), encoding="utf-8")
+    (tmp_path / "asked.yaml").write_text(REQUIREMENTS, encoding="utf-8")
+    (tmp_path / "two.csv").write_text("tail,hold,options\nZZ-AAA,fitted.yaml,BARE\n")
+    found = interlock.prove_fleet(tmp_path / "two.csv", requirements=[tmp_path / "asked.yaml"], standing=False)
+    assert found.exit_code == 2
+    assert "asked.yaml:18:30: error[unknown-name]: 'D1' was taken out" in found.doubts
+    with pytest.raises(interlock.RequestError, match="workers is 1 or more"):
+        interlock.prove_fleet(tmp_path / "two.csv", workers=0)
 
 
 @pytest.mark.parametrize(
@@ -165,6 +187,7 @@ OTHERS: list[tuple[str, Callable[[], interlock.Result[Facts]]]] = [
     ("test small.yaml --time 60", lambda: interlock.make_test(small(), seconds=TEST_SECONDS)),
     ("family fitted.yaml", lambda: interlock.prove_family(interlock.load_hold("fitted.yaml"))),
     ("audit work.yaml", lambda: interlock.audit_procedure("work.yaml")),
+    ("fleet tails.csv --workers 1", lambda: interlock.prove_fleet("tails.csv")),
     ("prove small.yaml --no-cache", lambda: interlock.prove_hold(small())),
 ]
 SOFTER = SMALL.replace('opens: "true"', 'opens: "false"')
@@ -197,6 +220,7 @@ def test_other_studies_are_those_of_the_commands(
     """One of each: the same document, the same code, and every format that the command has for it is rendered."""
     for name, text in (("small", SMALL), ("wider", SOFTER), ("fitted", FITTED), ("work", WORK)):
         (tmp_path / f"{name}.yaml").write_text(text, encoding="utf-8")
+    (tmp_path / "tails.csv").write_text("tail,hold,options\nZZ-AAA,small.yaml,\nZZ-AAB,fitted.yaml,BARE\n")
     monkeypatch.chdir(tmp_path)
     code, out = printed(capsys, *(word.replace("_", " ") for word in line.split()), "--format", "json")
     found = ask()
@@ -307,6 +331,8 @@ WRONG: list[tuple[str, Callable[[], object]]] = [
         "same: ",
         lambda: interlock.compare_holds(interlock.load_hold(SINGLE), interlock.load_hold(FLAWED), same={"X": "Y"}),
     ),
+    ("say what is asked about", lambda: interlock.make_questions(interlock.load_hold(SINGLE))),
+    ("number is 1 to 40", lambda: interlock.make_questions(interlock.load_hold(SINGLE), load="4C=HALF", number=0)),
     ("'M9'", lambda: interlock.defer(interlock.load_hold(SINGLE), "M9")),
 ]
 
