@@ -306,6 +306,35 @@ def test_unasked_each_sort_of_guess_has_its_turn(monkeypatch: pytest.MonkeyPatch
     assert max(Counter(tried).values()) > unasked
 
 
+def test_that_people_could_do_it_at_the_opposite_times_is_no_guess_unasked(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Were latches worked by hand only while the door is not open much would hold, and nobody could load."""
+    found = verified(crossed_contact(), "no-drive-against-device")
+    turned: list[Remedy] = []
+
+    def noted(_: object, remedy: Remedy, __: str) -> bool:
+        if remedy.likeliness is Likeliness.OPPOSITE:
+            turned.append(remedy)
+        return False
+
+    monkeypatch.setattr(causes._Search, "_is_no_good", noted)
+    monkeypatch.setattr(causes._Search, "_stops", lambda *_: True)
+    monkeypatch.setattr(Bench, "built", lambda *_: None)
+    blame(found, lambda undone: None, decide, thorough=False)
+    assert not turned
+    blame(found, lambda undone: None, decide)
+    assert {one.item for one in turned} == {"`hand_work` of the layout"}
+    monkeypatch.setattr(causes._Search, "_is_no_good", lambda *_: False)
+    monkeypatch.setattr(causes._Search, "_sorts", lambda *_: iter([[turned[0]]]))
+    monkeypatch.setattr(Bench, "built", lambda bench, _: bench.model)
+    monkeypatch.setattr(Bench, "stopped", lambda bench, _, open: tuple(open))
+    monkeypatch.setattr(Bench, "is_got_round", lambda *_: False)
+    monkeypatch.setattr(Bench, "prove_first", lambda _, __, first, others: dict.fromkeys(others, Status.HOLDS))
+    monkeypatch.setattr(Bench, "lost", lambda *_: ())
+    assert blame(found, lambda undone: None, decide).causes
+    monkeypatch.setattr(Bench, "lost", lambda *_: ("bay-can-be-filled[2C,HALF]",))
+    assert not blame(found, lambda undone: None, decide).causes
+
+
 @pytest.mark.thorough
 def test_what_gets_round_a_guess_keeps_it_from_being_proved(monkeypatch: pytest.MonkeyPatch) -> None:
     """A guess that stops the known run only is seen to do so by another, which is remembered, and costs no proof."""

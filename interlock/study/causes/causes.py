@@ -232,7 +232,7 @@ class _Search:
             *tighter(self.compiled, both, self._contacts(id)),
         ]
         for likeliness in Likeliness:
-            if likeliness > Likeliness.UNLIKE:
+            if likeliness > Likeliness.UNLIKE and (self.thorough or likeliness is not Likeliness.OPPOSITE):
                 yield [one for one in guesses if one.likeliness is likeliness]
 
     def _tried(self, answer: Answer, guesses: Sequence[Remedy]) -> Iterator[_Tried]:
@@ -259,7 +259,7 @@ class _Search:
                 continue
             lost = bench.lost(model, self.most_lost)
             self.work += LOOKED
-            if len(lost) > self.most_lost:
+            if len(lost) > self.most_lost or (lost and remedy.likeliness is Likeliness.OPPOSITE):
                 continue
             self.work += PROVED
             proofs += 1

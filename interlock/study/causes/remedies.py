@@ -40,6 +40,11 @@ class Likeliness(IntEnum):
     """It does not ask for something that it could ask for."""
     LOOSER = 5
     """It asks for something that it need not ask for."""
+    OPPOSITE = 6
+    """People could do it just when it is described that they cannot.
+
+    Told only where that is asked for, and nothing is lost by it.
+    """
 
 
 @dataclass(frozen=True, slots=True)
@@ -396,7 +401,8 @@ def contact_remedies(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[
             continue
         for way, contact in contacts_in(wire.syntax):
             turned = contact.arg if isinstance(contact, Negation) else Negation(contact, contact.span)
-            yield _rewired(compiled, wire, with_contact(wire.syntax, way, turned), Likeliness.CONTACT, 3, None)
+            likely = Likeliness.OPPOSITE if _is_of_people(wire) else Likeliness.CONTACT
+            yield _rewired(compiled, wire, with_contact(wire.syntax, way, turned), likely, 3, None)
             if way:
                 yield _rewired(compiled, wire, without_contact(wire.syntax, way), Likeliness.LOOSER, 1, None)
             fact = contact.arg if isinstance(contact, Negation) else contact
@@ -418,6 +424,14 @@ def contact_remedies(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[
                         other = replace(contact, arg=other)
                     changed = with_contact(wire.syntax, way, other)
                     yield _rewired(compiled, wire, changed, Likeliness.CONTACT, 2, None)
+
+
+def _is_of_people(wire: Wire) -> bool:
+    """Whether it says when people can do something: work by hand, push, go from place to place."""
+    match wire.meaning:
+        case Told(Subject(Sort.HOLD | Sort.PERSON)) | Told(_, "pushing"):
+            return True
+    return False
 
 
 def _idle_positions(hold: Hold) -> list[Fact]:
