@@ -38,7 +38,7 @@ LOOKING = "looking for what is always so"
 """How every report of what it is doing begins while candidates are asked about."""
 MOST_STARTS = 64
 """Walks begin in so many initial states, where there are so many."""
-BLOCK = 64
+BLOCK = 32
 """So many candidates are assumed by one literal."""
 MOST_QUIET = 6
 """Walks end when so many sweeps in a row dropped nothing, and those from states to which a guess led:"""
@@ -230,32 +230,29 @@ def mine(
 class Assumed:
     """The candidates as clauses of a solver; `acts`, assumed, say that all are so that are left.
 
-    In blocks, so that what is dropped costs little more than its block.
+    In blocks, so that what is dropped costs little more than its block.  A block's literal stands in its clauses, as a
+    literal for each candidate would follow from it anew in every query.
     """
 
     def __init__(self, candidates: Candidates, solver: PolaritySolver) -> None:
         self.candidates = candidates
         self.solver = solver
-        self._switches: dict[Key, int] = {}
+        self._clauses: dict[Key, list[list[int]]] = {}
         for alike, names in candidates.members.items():
             for at in sorted(candidates.singles[alike]):
-                switch = self._switches[alike, at, -1] = solver.new()
-                add_all(solver, [[-switch, -candidates.facts[name][at]] for name in names])
+                self._clauses[alike, at, -1] = [[-candidates.facts[name][at]] for name in names]
         for kind in candidates.kinds:
             for a, b in kind.alive():
-                switch = self._switches[kind.number, a, b] = solver.new()
-                add_all(solver, [[-switch, -ones[a], -others[b]] for ones, others in kind.pairs])
-        keys = list(self._switches)
+                self._clauses[kind.number, a, b] = [[-ones[a], -others[b]] for ones, others in kind.pairs]
+        keys = list(self._clauses)
         self._blocks = [keys[at : at + BLOCK] for at in range(0, len(keys), BLOCK)]
         self._block_of = {key: at for at, block in enumerate(self._blocks) for key in block}
-        self.acts: list[int] = []
-        for block in self._blocks:
-            self.acts.append(self._act(block))
+        self.acts = list(map(self._act, self._blocks))
         candidates.news.clear()
 
     def _act(self, block: Sequence[Key]) -> int:
         act = self.solver.new()
-        add_all(self.solver, [[-act, self._switches[key]] for key in block])
+        add_all(self.solver, ([-act, *clause] for key in block for clause in self._clauses[key]))
         return act
 
     def renew(self) -> None:
