@@ -41,3 +41,17 @@ def test_queries_have_the_answers_of_the_whole_encoding(seed: int) -> None:
             assert not whole.solve([*facts, -random.choice(query)], FOREVER), "what was asked follows from these facts"
     whole.close()
     polarity.close()
+
+
+def test_what_is_soon_refuted_is_refuted_and_what_takes_long_is_not_said_to_be() -> None:
+    """By little work: that six pigeons do not fit into five holes takes more, a contradiction of facts does not."""
+    solver = light_solver()
+    sits = [[5 * pigeon + hole + 1 for hole in range(5)] for pigeon in range(6)]
+    add_all(solver, sits)
+    for hole in range(5):
+        add_all(solver, [[-one[hole], -other[hole]] for at, one in enumerate(sits) for other in sits[:at]])
+    assert not solver.soon_refutes([])
+    assert solver.soon_refutes([sits[0][0], 99, sits[1][0]])
+    assert set(solver.core()) == {sits[0][0], sits[1][0]}
+    assert not solver.solve()  # the whole answer is there all the same
+    solver.close()

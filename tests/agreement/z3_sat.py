@@ -49,6 +49,9 @@ class Z3Sat:
             raise OutOfTime
         return bool(self._answer == self._z3.sat)
 
+    def soon_refutes(self, assumptions: Sequence[int]) -> bool:
+        return not self.solve(assumptions)
+
     def model(self) -> Sequence[int]:
         found = self._solver.model()
         return [

@@ -100,7 +100,11 @@ class Trimmer:
         first = self.first
         if self.solver.solve([*self.solver.said(query), *(first + at for at in context)], self.clock):
             return None
-        return {literal - first for literal in self.solver.core() if first <= literal < first + len(self.cubes)}
+        return self._cubes_in(self.solver.core())
+
+    def _cubes_in(self, literals: Iterable[int]) -> set[int]:
+        first = self.first
+        return {literal - first for literal in literals if first <= literal < first + len(self.cubes)}
 
     def _use(self, owner: int | None, query: list[int], nearest: Iterable[Sequence[int]]) -> list[int]:
         """Keeps what refutes the query, of what is kept already if that does; gives what was not kept before.
@@ -154,10 +158,12 @@ class Trimmer:
         core = core if less is None else less
         fresh = sorted((at for at in core if at not in kept), reverse=True)
         if len(fresh) > 1:
+            said = self.solver.said(query)
             for other in fresh:
                 if other in core:
-                    less = self.refute(query, sorted(core - {other}, key=lambda at: (at not in kept, at)))
-                    core = core if less is None else less
+                    order = sorted(core - {other}, key=lambda at: (at not in kept, at))
+                    if self.solver.soon_refutes([*said, *(self.first + at for at in order)]):
+                        core = self._cubes_in(self.solver.core())
         return core
 
     def _around(self, rule: int, at: int, rest: Iterable[int]) -> Iterator[Sequence[int]]:

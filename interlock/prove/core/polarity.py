@@ -28,6 +28,7 @@ class PolaritySolver:
         self.encoding = encoding
         self.add = solver.add
         self.solve = solver.solve
+        self.soon_refutes = solver.soon_refutes
         self.core = solver.core
         self.close = solver.close
         self._model = solver.model

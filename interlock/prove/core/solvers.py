@@ -18,6 +18,9 @@ from interlock.prove.engine import Clock, OutOfTime
 CONFLICTS_PER_SLICE = 2_000
 """How many conflicts pass before the clock is looked at."""
 
+SOON = 600
+"""So many literals are propagated at most where only what is soon refuted is of interest."""
+
 FOREVER = Clock(None)
 
 
@@ -29,6 +32,9 @@ class SatSolver(Protocol):
 
     def solve(self, assumptions: Sequence[int] = (), clock: Clock = FOREVER) -> bool:
         """Is there a model in which the assumptions hold?  Raises OutOfTime."""
+
+    def soon_refutes(self, assumptions: Sequence[int]) -> bool:
+        """Are the assumptions refuted by little work?  After True there is a core; False says nothing."""
 
     def model(self) -> Sequence[int]:
         """After True: the literal of variable n at place n - 1.  May be shorter than the highest variable added."""
@@ -64,6 +70,14 @@ class PySat:
             answer = inner.solve_limited(assumptions, expect_interrupt=True)
             if answer is not None:
                 return bool(answer)
+
+    def soon_refutes(self, assumptions: Sequence[int]) -> bool:
+        # to find a model may take ten times as long, as that gives every variable a value
+        self._inner.prop_budget(SOON)
+        try:
+            return self._inner.solve_limited(assumptions, expect_interrupt=True) is False
+        finally:
+            self._inner.prop_budget(-1)
 
     def prefer(self, literals: Sequence[int]) -> None:
         """Models are from now on looked for near to where these literals are true."""

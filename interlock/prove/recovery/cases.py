@@ -53,6 +53,7 @@ class MeteredSolver:
         self._left = left
         inner = light_solver()
         self.add, self.model, self.core, self.close = inner.add, inner.model, inner.core, inner.close
+        self.soon_refutes = inner.soon_refutes
         self._solve = inner.solve
 
     def solve(self, assumptions: Sequence[int] = (), clock: Clock = FOREVER) -> bool:
@@ -269,7 +270,7 @@ class RecoveryCases:
         # That a variable has one value says more than that it has not another: the former is given up first.
         for literal in sorted(cube, key=lambda one: (isinstance(facts_of[one], Not), -abs(one))):
             fewer = [other for other in cube if other != literal]
-            if literal in cube and not self.solver.solve([*asked, *fewer], clock):
+            if literal in cube and self.solver.soon_refutes([*asked, *fewer]):
                 core = set(self.solver.core())
                 cube = [other for other in fewer if other in core]
         if falls or into is not None:
