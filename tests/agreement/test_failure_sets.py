@@ -183,8 +183,10 @@ def test_runs_that_are_found_ahead_are_runs_of_their_set(monkeypatch: pytest.Mon
     look = Ahead.look
     found: list[tuple[int, frozenset[str], Trace]] = []
 
-    def looked(self: Ahead, asked: int, others: Sequence[int], own: Sequence[str], met: Met) -> dict[int, Trace]:
-        runs = look(self, asked, others, own, met)
+    def looked(
+        self: Ahead, asked: int, others: Sequence[int], own: Sequence[str], met: Met, lanes: Sequence[int]
+    ) -> dict[int, Trace]:
+        runs = look(self, asked, others, own, met, lanes)
         found.extend((at, frozenset(own), run) for at, run in runs.items())
         assert set(runs) <= {asked, *others}
         return runs

@@ -53,7 +53,8 @@ def check(search: OneSet) -> None:
     fired = [at for at, guard in enumerate(rules.guards) if guard != -TRUTH]
     pairs = [tuple(draw.sample(fired, min(len(fired), draw.randint(1, 2)))) for _ in range(6)]
     guards = {at: met.true(rules.guards[at]) for at in fired}
-    ends = {pair: met.before(rules, pair, search.targets[0]) for pair in pairs}
+    ends = dict.fromkeys(pairs, 0)
+    ends |= {pair: lanes for pair, _, lanes in met.before(rules, {pair: search.targets[:1] for pair in pairs})}
     asked = {target: met.true(target) for target in search.targets}
     encoding = rules.encoding
     for lane in lanes_of(met):
@@ -119,6 +120,21 @@ def test_what_is_said_of_one_row_is_said_of_the_others() -> None:
     assert {cube(at) for at in (0, 1, 3, 4)} <= set(likes.of(cube(2)))
     assert cube(2) not in likes.of(cube(2))
     assert likes.of((encoding.literals["lamp1", True],)) == []
+
+
+def test_a_failure_is_like_that_of_another_row() -> None:
+    """A clause that holds but where something fails gives the same of other rows, each with its own failure."""
+    machine, questions = lane_machine(5)
+    encoding = Encoding(machine)
+    likes = Likes(encoding, [question.target for question in questions])
+
+    def cube(at: int, wire: int) -> Cube:
+        facts = ((f"lamp{at}", True), (f"door{at}", True), (f"wire{wire}", False))
+        return tuple(sorted(encoding.literals[fact] for fact in facts))
+
+    found = likes.of(cube(2, 2))
+    assert {cube(at, at) for at in (0, 1, 3, 4)} <= set(found)
+    assert not {cube(at, wire) for at in range(5) for wire in range(5) if at != wire}.intersection(found)
 
 
 def test_a_guess_is_believed_only_where_it_holds(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -49,21 +49,28 @@ class Ahead:
         self._start = self._at = packing.pack(start)
         self._relaxation.put_all(packing.places(self._start))
 
-    def look(self, asked: int, others: Collection[int], own: Collection[str], met: Met) -> dict[int, Trace]:
+    def look(
+        self, asked: int, others: Collection[int], own: Collection[str], met: Met, lanes: Collection[int] = ()
+    ) -> dict[int, Trace]:
         """Runs in which nothing but these fails: to the target asked for, and to others on the way, as far as found.
 
-        They begin as one to a state that is met.
+        They begin as one to a state that is met: in some of these lanes, or where there are none as a plan begins.
         """
         relaxation = self._relaxation
         banned = self._every_strike.difference(rule for name in own for rule in self._strikes[name])
         target = relaxation.targets[asked]
-        self._put(self._start)
-        lead = met.run_of(met.along(relaxation.milestones_here(target, banned)))
-        start = self._packing.pack(lead.states[-1])
-        parents: dict[int, tuple[int, int] | None] = {start: None}
+        if not lanes:
+            self._put(self._start)
+            lanes = [met.along(relaxation.milestones_here(target, banned))]
+        leads = {self._packing.pack(lead.states[-1]): lead for lead in map(met.run_of, lanes)}
+        parents: dict[int, tuple[int, int] | None] = dict.fromkeys(leads)
         left = {place: relaxation.targets[place] for place in (asked, *others)}
         found: dict[int, Trace] = {}
-        waiting = OpenList([start])
+        waiting = OpenList(leads if len(leads) == 1 else ())
+        for first in leads if len(leads) > 1 else ():
+            self._put(first)
+            if (plan := relaxation.plan_here(target, banned)) is not None:
+                waiting.put_helped(plan.size, first)
         expanded, most = 0, MOST_EXPANDED
         while asked in left and expanded < most and not self._clock.is_over():
             state = waiting.take()
@@ -72,9 +79,7 @@ class Ahead:
             self._put(state)
             for place in [place for place, node in left.items() if relaxation.is_so(node)]:
                 del left[place]
-                found[place] = extended(
-                    self._machine, lead, (self._machine.rules[rule] for rule in path_to(parents, state))
-                )
+                found[place] = self._run(leads, parents, state)
             plan = relaxation.plan_here(target, banned)
             expanded += 1
             if plan is None:
@@ -85,6 +90,12 @@ class Ahead:
                 waiting.put_helped(plan.size, after)
             waiting.put_others(plan.size, self._other_steps(state, plan.first | banned, parents))
         return found
+
+    def _run(self, leads: Mapping[int, Trace], parents: dict[int, tuple[int, int] | None], state: int) -> Trace:
+        first = state
+        while (link := parents[first]) is not None:
+            first = link[0]
+        return extended(self._machine, leads[first], (self._machine.rules[rule] for rule in path_to(parents, state)))
 
     def _put(self, state: int) -> None:
         self._relaxation.put(self._packing.changes(self._at, state))

@@ -16,6 +16,8 @@ from interlock.prove.invariants.likeness import Likeness
 
 MOST_LIKE = 200
 """So many cubes are thought of that are like one."""
+LARGEST_PART = 4
+"""Parts of rules and targets that speak of no more variables relate all of them: a failure to what it overrides."""
 
 Said: TypeAlias = tuple[int, int]
 """What something says of two variables, each by its number in `Likeness`."""
@@ -33,12 +35,13 @@ class Likes:
         """Per variable and other variable what is said of both."""
         self._pairs: dict[Said, list[tuple[str, str]]] = {}
         """The same the other way round."""
-        for (one, other), how in likeness.relations.items():
+        for (one, other), how in [*likeness.relations.items(), *likeness.close(LARGEST_PART).items()]:
             said = frozenset((a, b) for _, a, b in how if a and b)
             back = frozenset((b, a) for a, b in said)
             for near, far, ways in ((one, other, said), (other, one, back)) if said else ():
-                self._said.setdefault(near, {})[far] = ways
-                for way in sorted(ways):
+                more = ways - self._said.get(near, {}).get(far, frozenset())
+                self._said.setdefault(near, {})[far] = self._said.get(near, {}).get(far, frozenset()) | ways
+                for way in sorted(more):
                     self._pairs.setdefault(way, []).append((near, far))
 
     def of(self, cube: Cube) -> list[Cube]:

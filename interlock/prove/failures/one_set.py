@@ -18,7 +18,7 @@ from interlock.prove.core.solvers import light_solver
 from interlock.prove.engine import Clock
 from interlock.prove.failures.looking_back import LookBack
 from interlock.prove.failures.narrowing import Narrowed
-from interlock.prove.failures.states import Met, extended
+from interlock.prove.failures.states import Ending, Met, extended
 from interlock.prove.frames.frames import Frames
 
 MOST_IN_VAIN = 4
@@ -27,10 +27,10 @@ FEW_FRAMES = 6
 """So many steps from the start runs are looked for by frames before they are looked for by guided search."""
 
 Known = Callable[[], list[Cube]]
-Ending = tuple[int, ...]
-"""Rules, by their numbers, with which a run to a target ended after its last failure."""
-LookAhead = Callable[[int, Iterable[int], Met], Mapping[int, Trace]]
-"""Looks for a run to a target, by its place, from states that are met: the runs that it finds, others' too."""
+LookAhead = Callable[[int, Iterable[int], Met, Sequence[int]], Mapping[int, Trace]]
+"""Looks for a run to a target, by its place, from states in these lanes: the runs that it finds, others' too."""
+MOST_ENDS = 16
+"""So many states in which other runs end are looked ahead from, those that were met last."""
 Guide = Callable[[Sequence[int]], Mapping[int, Trace]]
 """Guided search for some of the targets, by their places: runs to those that it finds."""
 
@@ -38,17 +38,18 @@ Guide = Callable[[Sequence[int]], Mapping[int, Trace]]
 class OneSet:
     """The search under one set, for `targets` of the machine; `found` is told of each run, by the target's place.
 
-    `excludes` says of a target, by its place, whether the clauses known exclude it; `may_hold` gives cubes kept out by
-    clauses that are not known not to hold under the set, `hold` by those that hold there.  `met` is None where there is
-    no state to begin with.  `endings` gives, by the target's place, how runs to it ended; `ahead` looks for runs from
-    states that are met; `smaller` gives runs to targets in which a part of the set fails.
+    `excludes` says of a target, by its place, whether the clauses known exclude it (where the second argument is so, by
+    reasons that are known alone); `may_hold` gives cubes kept out by clauses that are not known not to hold under the
+    set, `hold` by those that hold there.  `met` is None where there is no state to begin with.  `endings` gives, by the
+    target's place, how runs to it ended; `ahead` looks for runs from states that are met; `smaller` gives runs to
+    targets in which a part of the set fails.
     """
 
     def __init__(
         self,
         narrowed: Narrowed,
         targets: Sequence[int],
-        excludes: Callable[[int], bool],
+        excludes: Callable[[int, bool], bool],
         may_hold: Known,
         hold: Known,
         met: Met | None,
@@ -65,6 +66,8 @@ class OneSet:
         self._hold = hold
         self.met = met
         self.clock = clock
+        self._followed = 0
+        """How many of the lanes were followed by endings that are known."""
         self.answered: set[int] = set()
         """The places of the targets to which a run is known, or that the clauses known exclude."""
         self._found = found
@@ -83,13 +86,11 @@ class OneSet:
         Raises OutOfTime.
         """
         self._look_around()
+        self.answered.update([place for place in self.left if self._excludes(place, True)])
         if self.met is not None and self.left:
             self.met.inherit(self._smaller())
-            self._look_around()
-            for place in self.left:
-                if place not in self.answered and (trace := self._ending_alike(self.met, place)) is not None:
-                    self._note(place, trace)
-        self.answered.update([place for place in self.left if self._excludes(place)])
+            self._follow()
+        self.answered.update([place for place in self.left if self._excludes(place, False)])
         if self.met is not None and self.left:
             look = LookBack(self.narrowed.rules, self._may_hold(), self.met, self.narrowed.strikes, self.clock)
             try:
@@ -97,9 +98,13 @@ class OneSet:
                 for place in self.left:
                     if place in self.answered:
                         continue
-                    trace = self._ending_alike(self.met, place) or look.run_to(self.targets[place], shortly=True)
+                    if self.met.ends and in_vain < MOST_IN_VAIN:
+                        self._note_all(self._ahead(place, self.left, self.met, self.met.ends[-MOST_ENDS:]).items())
+                        if place in self.answered:
+                            continue
+                    trace = look.run_to(self.targets[place], shortly=True)
                     if trace is None and in_vain < MOST_IN_VAIN:
-                        self._note_all(self._ahead(place, self.left, self.met).items())
+                        self._note_all(self._ahead(place, self.left, self.met, ()).items())
                         if place not in self.answered:
                             trace = look.run_to(self.targets[place])
                     if trace is not None:
@@ -116,14 +121,6 @@ class OneSet:
             frames.solver.close()
         wanted = [self.targets[place] for place in self.left]
         return trim(self.narrowed.rules, lemmas, wanted, self.clock, light_solver) if wanted else []
-
-    def _ending_alike(self, met: Met, place: int) -> Trace | None:
-        """A run that ends as one to the same target did under another set."""
-        rules = self.narrowed.rules
-        for ending in self._endings(place):
-            if lanes := met.before(rules, ending, self.targets[place]):
-                return extended(rules.machine, met.run_of(lanes), (rules.machine.rules[at] for at in ending))
-        return None
 
     def _by_frames(self, frames: Frames, guide: Guide, report: ProgressCallback) -> Sequence[Cube]:
         """The clauses that exclude what is left in the end."""
@@ -153,9 +150,31 @@ class OneSet:
             self._note(place, trace)
 
     def _note(self, place: int, trace: Trace) -> None:
+        self._take(place, trace)
+        self._follow()
+
+    def _take(self, place: int, trace: Trace) -> None:
         self.answered.add(place)
         self._found(place, trace)
         # where one run has been others begin
         if self.met is not None:
             self.met.meet(trace)
+
+    def _follow(self) -> None:
+        """Notes what is so in states that are known, and runs from them that end as those to the same target did."""
+        met, rules = self.met, self.narrowed.rules
+        while met is not None and self.left and self._followed < met.size:
             self._look_around()
+            fresh = -1 << self._followed
+            self._followed = met.size
+            asked: dict[int, list[int]] = {}
+            endings: dict[Ending, dict[int, None]] = {}
+            for place in self.left:
+                asked.setdefault(self.targets[place], []).append(place)
+                for ending in self._endings(place):
+                    endings.setdefault(ending, {})[self.targets[place]] = None
+            for ending, target, lanes in list(met.before(rules, endings, fresh)):
+                for place in asked[target]:
+                    if place not in self.answered:
+                        last = (rules.machine.rules[at] for at in ending)
+                        self._take(place, extended(rules.machine, met.run_of(lanes), last))

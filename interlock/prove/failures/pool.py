@@ -26,6 +26,9 @@ from interlock.prove.core.solvers import light_solver
 from interlock.prove.engine import Clock
 from interlock.prove.failures.narrowing import Narrowing, mask_of, places_in
 
+MOST_TOGETHER = 500
+"""So many pairs of sets that each break a clause are thought of for what breaks both."""
+
 
 @dataclass(slots=True)
 class Obligation:
@@ -147,11 +150,16 @@ class Pool:
         strikes, possible = (0, self.sets.every) if owner is None else (1 << owner, self.sets.having[owner])
         return Obligation(query, strikes, possible, region, failures)
 
-    def excludes(self, target: Obligation, number: int) -> bool:
-        """Whether the clauses exclude the target under the set of that number; if so it has a reason for that."""
+    def excludes(self, target: Obligation, number: int, shortly: bool = False) -> bool:
+        """Whether the clauses exclude the target under the set of that number; if so it has a reason for that.
+
+        Reasons that are known alone are gone by if `shortly`.
+        """
         self._turn_to(number)
         while True:
             reason = self._reason(target)
+            if reason is None and shortly:
+                return False
             if reason is None:
                 model = self._explain(self._asking, target)
                 if model is not None:
@@ -254,7 +262,7 @@ class Pool:
     def _explain(self, solver: _Switched, obligation: Obligation) -> set[int] | None:
         """Asks the query under the set: where it has no model there it has a reason more.
 
-        Else gives the smallest sets, as masks, under which the model is one.
+        Else gives sets, as masks, under which the model is one.
         """
         members = mask_of(self.sets.members[self._number])
         query = solver.said(obligation.query)
@@ -296,8 +304,9 @@ class Pool:
         return sorted(at for name in region for at in self._listed.get(name, ()) if self._names[at] <= region)
 
     def _family(self, model: Sequence[int], depends: int) -> set[int]:
-        """The smallest sets under which the model is a state that nothing in the pool speaks against, as masks.
+        """Sets under which the model is a state that nothing in the pool speaks against, as masks.
 
+        A part of the set asked about is among them.  So are the smallest of all others, where they are few.
         It depends on the failures of that mask at the most; the clauses that nothing breaks under the set asked about
         are so in it.
         """
@@ -305,7 +314,10 @@ class Pool:
         family = {mask_of(at for at in places_in(depends) if model[-self.off[at] - 1] > 0)}
         for at, cube in enumerate(self.cubes):
             if self._is_broken(at) and all(literal == TRUTH or model[abs(literal) - 1] == literal for literal in cube):
-                both = {one | other for one in family for other in self._broken[at]}
+                broken = self._broken[at]
+                if len(family) * len(broken) > MOST_TOGETHER:
+                    family, broken = family & self._parts, broken & self._parts
+                both = {one | other for one in family for other in broken}
                 family = {one for one in both if one.bit_count() <= most}
         return family
 

@@ -47,10 +47,10 @@ from interlock.prove.engine import INTERRUPTED, NO_LIMITS, OutOfTime, clock_of, 
 from interlock.prove.failures.ahead import Ahead
 from interlock.prove.failures.likes import Likes
 from interlock.prove.failures.narrowing import Narrowing, mask_of
-from interlock.prove.failures.one_set import Ending, OneSet
+from interlock.prove.failures.one_set import OneSet
 from interlock.prove.failures.pool import Obligation, Pool, is_in, parts_of, row_of
 from interlock.prove.failures.runs import with_failures
-from interlock.prove.failures.states import Met, Nominal, struck_late
+from interlock.prove.failures.states import Ending, Met, Nominal, struck_late
 from interlock.prove.frames.frames import Frames
 from interlock.prove.invariants.mined import MOST_STARTS, mine
 from interlock.prove.search.guided import GuidedSearch
@@ -241,14 +241,14 @@ class _Work:
         parts = [frozenset(part) for size in range(1, len(own)) for part in combinations(own, size)]
         met = None if self.nominal is None else Met(self.nominal, own, self.strikes)
 
-        def look_ahead(place: int, others: Iterable[int], met: Met) -> Mapping[int, Trace]:
-            found = self.look_ahead(own, left[place], [left[other] for other in others], met)
+        def look_ahead(place: int, others: Iterable[int], met: Met, lanes: Collection[int]) -> Mapping[int, Trace]:
+            found = self.look_ahead(own, left[place], [left[other] for other in others], met, lanes)
             return {left.index(at): trace for at, trace in found.items()}
 
         search = OneSet(
             self.narrowing.under(self.sets.members[number]),
             [self.truth[at] for at in left],
-            lambda place: self.pool.excludes(self.asked[left[place]], number),
+            lambda place, shortly: self.pool.excludes(self.asked[left[place]], number, shortly),
             lambda: self.cubes_under(number, self.pool.standing(number)),
             lambda: self.cubes_under(number, self.pool.staying(number)),
             met,
@@ -271,13 +271,15 @@ class _Work:
                 if not self.pool.excludes(self.asked[left[place]], number):
                     raise AssertionError("what excludes a target does not do so in the pool")
 
-    def look_ahead(self, own: Collection[str], at: int, others: Collection[int], met: Met) -> dict[int, Trace]:
+    def look_ahead(
+        self, own: Collection[str], at: int, others: Collection[int], met: Met, lanes: Collection[int]
+    ) -> dict[int, Trace]:
         """Runs in which nothing but these fails: to the target of that question, and to those of others on the way."""
         if self.ahead is None:
             strikes = {name: [self.number[rule.name] for rule in rules] for name, rules in self.strikes.items()}
             start = next(initial_states(self.machine))
             self.ahead = Ahead(self.machine, [one.target for one in self.questions], strikes, start, self.clock)
-        return self.ahead.look(at, others, own, met)
+        return self.ahead.look(at, others, own, met, lanes)
 
     def like(self, cubes: Iterable[Cube]) -> list[Cube]:
         """Cubes that say of other places what these say, and that no state known to be reached is in."""

@@ -8,8 +8,9 @@ on.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from itertools import combinations
+from typing import TypeAlias
 
 from interlock.kernel.claims import Trace
 from interlock.kernel.evaluator import State, fire, is_enabled, truths_in
@@ -31,6 +32,9 @@ MOST_SOURCES = 6
 """From so many states a cube is planned for at the most, beside the one that a plan comes nearest from."""
 MOST_IN_VAIN = 6
 """So many cubes are planned for in vain under one set."""
+
+Ending: TypeAlias = tuple[int, ...]
+"""Rules, by their numbers, with which a run to a target ended after its last failure."""
 
 
 def extended(machine: Machine, trace: Trace, rules: Iterable[Rule]) -> Trace:
@@ -182,6 +186,8 @@ class Met(Samples):
         """Per such state a run, and how many of its steps lead there."""
         self.masks = list(nominal.samples.masks)
         self.size = nominal.samples.size
+        self.ends: list[int] = []
+        """The lanes, each as a mask, in which runs to targets end, where all of the set has struck."""
         self._block = self.size
         self._blocks: list[tuple[str, ...]] = [()]
         """What has struck in each block of lanes; lane n of a block is nominal state n, struck."""
@@ -240,6 +246,8 @@ class Met(Samples):
             rest = [name for name in self._strikes if name not in struck]
             if rest and (more := self.struck(Trace(trace.rules[:step], trace.states[: step + 1]), rest)) is not None:
                 self._put(more.states[-1], more, len(more.rules))
+        if len(struck) == len(self._strikes):
+            self.ends.append(1 << self.size - 1)
 
     def inherit(self, runs: Iterable[Trace]) -> None:
         """Adds the ends of runs in which a part of the set fails, and what each becomes where the rest strikes too."""
@@ -248,6 +256,7 @@ class Met(Samples):
             rest = [name for name in self._strikes if not run.states[-1][self._machine.positions[name]]]
             if rest and (more := self.struck(run, rest)) is not None:
                 self._put(more.states[-1], more, more.depth)
+                self.ends.append(1 << self.size - 1)
 
     def _put(self, state: State, trace: Trace, step: int) -> None:
         self.states.append(state)
@@ -344,17 +353,35 @@ class Met(Samples):
         """The lanes in which a literal of the encoding is true; it depends on none but these failures."""
         return self._true(literal)
 
-    def before(self, rules: LocalRules, ending: Iterable[int], target: int) -> int:
-        """The lanes from which these rules, by their numbers, lead one after the other to where the literal is so."""
-        lanes = every = self.masks[TRUTH]
-        written: dict[int, int] = {}
-        for rule in ending:
-            lanes &= self._true(rules.guards[rule], dict(written) if written else None)
-            if not lanes:
-                return 0
-            # rules write constants: what they make so is so in all lanes, or in none
-            written.update((atom, every if is_so else 0) for atom, is_so in rules.effects[rule].items())
-        return lanes & self._true(target, written if written else None)
+    def before(
+        self, rules: LocalRules, endings: Mapping[Ending, Collection[int]], lanes: int = -1
+    ) -> Iterator[tuple[Ending, int, int]]:
+        """Per ending and each of its targets, literals, the lanes from which it leads to where that one is so.
+
+        Of these lanes; where there are none, nothing is given.  What endings begin with alike is followed once.
+        """
+        every = self.masks[TRUTH]
+        path: list[int] = []
+        written: list[dict[int, int]] = [{}]
+        left = [lanes & every]
+        known = [self._known]
+        for ending in sorted(endings):
+            same = next((at for at, (a, b) in enumerate(zip(path, ending, strict=False)) if a != b), len(path))
+            for levels in (written, left, known):
+                del levels[same + 1 :]
+            path = list(ending)
+            for rule in ending[len(left) - 1 :]:
+                if not left[-1]:
+                    break
+                left.append(left[-1] & self._true(rules.guards[rule], known[-1]))
+                # rules write constants: what they make so is so in all lanes, or in none
+                facts = {atom: every if is_so else 0 for atom, is_so in rules.effects[rule].items()}
+                written.append(written[-1] | facts)
+                known.append(dict(written[-1]))
+            if len(left) == len(ending) + 1 and left[-1]:
+                for target in endings[ending]:
+                    if found := left[-1] & self._true(target, known[-1]):
+                        yield ending, target, found
 
     def _true(self, literal: int, given: dict[int, int] | None = None) -> int:
         """By the parts of gates; what is known is kept until lanes are added.

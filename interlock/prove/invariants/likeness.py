@@ -117,6 +117,30 @@ class Likeness:
         """How two variables, in the order of their names, are related."""
         self.pairs = self._pair_kinds()
 
+    def close(self, most: int) -> dict[tuple[str, str], set[Relation]]:
+        """Variables that stand together in a part of some rule or target that speaks of at most so many, and how.
+
+        What each is to the part is where it stands in it; `relations` knows the largest parts alone, and what they say
+        at once.
+        """
+        found: dict[tuple[str, str], set[Relation]] = {}
+        nodes = self._nodes
+        for node, names in enumerate(nodes.support):
+            if not 1 < len(names) <= most:
+                continue
+            stands: dict[str, list[Hashable]] = {}
+            stack: list[tuple[int, tuple[str, ...]]] = [(node, ())]
+            while stack:
+                at, way = stack.pop()
+                kind, name, place = nodes.label[at]
+                if kind == "is":
+                    stands.setdefault(name, []).append((way, place))
+                stack += [(child, (*way, kind)) for child in nodes.children[at]]
+            roles = {name: self._number(("stands", tuple(sorted(own, key=repr)))) for name, own in stands.items()}
+            for one, other in combinations(sorted(roles), 2):
+                found.setdefault((one, other), set()).add((self._colours[node], roles[one], roles[other]))
+        return found
+
     def _number(self, key: Hashable) -> int:
         return self._numbers.setdefault(key, len(self._numbers))
 
