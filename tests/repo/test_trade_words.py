@@ -36,6 +36,13 @@ ASKED_FOR = [
     ("pushing", "reaches"),
     ("full-width", "CG is covered"),
     ("Overridable latches", "held_down"),
+    ("brakes", "drift"),
+    ("trapped key", "reachable"),
+    ("time delay", "stored"),
+    ("MEL", "defer"),
+    ("door sill", "D1-1R"),
+    ("vertical restraint", "restrains: [y, z]"),
+    ("load plan", "interlock checklist"),
 ]
 
 
@@ -46,6 +53,11 @@ def test_a_mechanics_word_is_found(asked: str, said: str, capsys: pytest.Capture
     out = capsys.readouterr().out
     assert said in out
     assert all(len(line) <= 80 for line in out.splitlines())
+
+
+def test_every_example_fits_the_screen() -> None:
+    """80 columns less the margin: the lines of an example are never broken."""
+    assert all(len(line) <= 76 for word in TRADE_WORDS for line in word.example.splitlines())
 
 
 @pytest.mark.parametrize("word", TRADE_WORDS, ids=lambda word: word.words[0])
