@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 from functools import cache
@@ -243,6 +244,14 @@ def test_the_command_tells_the_test(capsys: pytest.CaptureFixture[str]) -> None:
     shown = [id for step in result["steps"] for id in step["shows"]]
     assert sorted(shown) == sorted(one["id"] for one in result["coverage"] if one["step"] is not None)
     assert all(one["why_not"] for one in result["coverage"] if one["step"] is None)
+    hazards = {one["number"]: " ".join(guard["hazard"] for guard in one["guards"]) for one in result["steps"]}
+    for one in result["steps"]:
+        told = " ".join(one["told"])
+        if re.search(r"The drives? under bays? [^.]* runs? ", told):
+            assert re.search("[Tt]he drives move|and the drives move", hazards[one["number"]])
+        if "Side door is not closed." in told or "Side door is not open." in told:
+            assert re.search("[Tt]he side door (moves|and)", hazards[one["number"]])
+    assert sum("move" in hazard for hazard in hazards.values()) >= 4
     assert cli.run(["test", "wired.yaml", *ASKED]) == FOUND
     text = capsys.readouterr().out
     assert max(map(len, text.splitlines())) <= 80

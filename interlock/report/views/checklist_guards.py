@@ -15,7 +15,7 @@ from interlock.report.views.checklist_facts import Guard, note
 from interlock.report.views.harm import LABELS, NOTE, label_of, severity_in_brief
 from interlock.report.views.instructions import InstructionWriter
 from interlock.report.views.kept_limits import limit_guards
-from interlock.report.views.moving import stand_clear
+from interlock.report.views.moving import moving_in, stand_clear
 from interlock.report.views.wording import listed, sentence
 from interlock.study.checklist.audit import ChecklistAudit
 from interlock.study.checklist.making import Step
@@ -83,7 +83,7 @@ def guards_of(
     boxes = [_box(one, _avoidance(writer, step, audited, one.slip), instances) for one in _plainest_first(here)]
     boxes.sort(key=lambda one: LABELS.index(one.label))
     boxes += limit_guards(writer, step, audited.audit.limits)
-    clear = stand_clear(writer, step.execution)
+    clear = stand_clear(moving_in(writer, step.execution))
     boxes += [] if clear is None else [clear]
     unseen = any(
         one.effect is Effect.UNNOTICED and one.slip.kind is SlipKind.OMITTED for one in audited.slips_at(step.number)

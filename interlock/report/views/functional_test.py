@@ -19,6 +19,7 @@ from interlock.report.views.functional_test_facts import CoveredFacts, Functiona
 from interlock.report.views.harm import LABELS, NOTE, SCHEME, WARNING, label_of
 from interlock.report.views.identification import identification
 from interlock.report.views.instructions import InstructionWriter
+from interlock.report.views.moving import moved_between, stand_clear
 from interlock.report.views.tones import Tone
 from interlock.report.views.wording import count_of, listed, sentence
 from interlock.study.checklist.operating import Deed
@@ -102,7 +103,7 @@ def functional_test_view(
     steps = []
     told: frozenset[str] = frozenset()
     for stage in test.steps:
-        guards, told = _guards(stage, instances, known, told)
+        guards, told = _guards(writer, stage, instances, known, told)
         steps.append(_stage(test, writer, stage, guards))
     shown = test.shown
     facts = FunctionalTestFacts(
@@ -189,9 +190,15 @@ def _told(test: FunctionalTest, stage: Stage) -> Iterator[str]:
 
 
 def _guards(
-    stage: Stage, instances: Mapping[str, Instance], known: Mapping[str, str], before: frozenset[str]
+    writer: InstructionWriter,
+    stage: Stage,
+    instances: Mapping[str, Instance],
+    known: Mapping[str, str],
+    before: frozenset[str],
 ) -> tuple[tuple[Guard, ...], frozenset[str]]:
-    """What must be known before the step, in one box, but for what was told of the step before; and all of it."""
+    """What must be known before the step, in one box: what moves where nothing has failed, and what can break where
+    something has, but for what was told of the step before; with all that can break.
+    """
     by_text: dict[str, tuple[Instance, list[str]]] = {}
     for id, failures in stage.breaks.items():
         instance = instances[id]
@@ -208,4 +215,7 @@ def _guards(
                 found.append(note(f"{sentence(origin.hazard)} {consequence}"))
             else:
                 found.append(Guard(label, sentence(origin.hazard), "Stand clear.", consequence))
-    return in_one_box(sorted(found, key=lambda one: LABELS.index(one.label))), frozenset(by_text)
+    found.sort(key=lambda one: LABELS.index(one.label))
+    clear = stand_clear(moved_between(writer, stage.before, stage.after))
+    # behind the gravest, so that it is said however much else is
+    return in_one_box([*found[:1], *([] if clear is None else [clear]), *found[1:]]), frozenset(by_text)

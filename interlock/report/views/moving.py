@@ -1,12 +1,15 @@
-"""What moves while a step of a checklist is done, and that people are to stand clear of it."""
+"""What moves while a step of a checklist or of a test is done, and that people are to stand clear of it."""
 
 from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
 
 from interlock.diagnostics.said import say, say_many
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.kinds import Verb
 from interlock.hold.language.model import Direction
 from interlock.hold.origin import Arrive, Bring, Condition, Depart, Means, Sort, Subject, TakeAway, Work, running
+from interlock.kernel.evaluator import State
 from interlock.report.views.checklist_facts import Guard
 from interlock.report.views.harm import WARNING
 from interlock.report.views.instructions import LOADER, InstructionWriter, the
@@ -33,31 +36,51 @@ def moving_in(writer: InstructionWriter, execution: Execution) -> tuple[str, ...
                 found[LOADER] = None
             case Work(Condition(Subject(Sort.DOOR, id)), trigger) if trigger.verb in (Verb.START, Verb.FINISH):
                 found[the(compiled.world.things[id].phrase)] = None
-    for device in compiled.hold.devices:
-        if device.circuit is not None and writer.so(
-            device.id, ("raised", "lowered"), execution.after, execution.before
-        ):
-            found[the(device.name)] = None
+    found |= dict.fromkeys(_powered_devices(writer, execution.before, execution.after))
     done = writer.done(execution.deed) if execution.deed.heads else None
-    if not found and isinstance(done, Work) and done.trigger.verb is Verb.HOLD and _drives_run(writer, execution):
+    if (
+        not found
+        and isinstance(done, Work)
+        and done.trigger.verb is Verb.HOLD
+        and _drives_run(writer, execution.states)
+    ):
         found[DRIVES] = None
     return tuple(found)
 
 
-def _drives_run(writer: InstructionWriter, execution: Execution) -> bool:
-    """Whether some drive runs in a state that the step passes through, be there a unit over it or not."""
+def moved_between(writer: InstructionWriter, before: State, after: State) -> tuple[str, ...]:
+    """Units, doors, powered devices and drives that move from one state at rest to another, or go on running there."""
+    compiled = writer.compiled
+    old, new = writer.resting(before), writer.resting(after)
+    found = dict.fromkeys(writer.unit(one) for one in (*old, *new) if one not in old or one not in new)
+    for door in compiled.hold.doorways:
+        if writer.so(door.id, ("open", "closed", "moving"), after, before):
+            found[the(door.name)] = None
+    found |= dict.fromkeys(_powered_devices(writer, before, after))
+    if _drives_run(writer, [after]):
+        found[DRIVES] = None
+    return tuple(found)
+
+
+def _powered_devices(writer: InstructionWriter, before: State, after: State) -> Iterator[str]:
+    for device in writer.compiled.hold.devices:
+        if device.circuit is not None and writer.so(device.id, ("raised", "lowered"), after, before):
+            yield the(device.name)
+
+
+def _drives_run(writer: InstructionWriter, states: Sequence[State]) -> bool:
+    """Whether some drive runs in one of the states, be there a unit over it or not."""
     defined = writer.compiled.machine.definitions
     names = (running(bay, way).name for bay in writer.compiled.floor.bays for way in Direction)
     drives = [defined[name] for name in names if name in defined]
-    return any(writer.truth(drive, state) for state in execution.states for drive in drives)
+    return any(writer.truth(drive, state) for state in states for drive in drives)
 
 
-def stand_clear(writer: InstructionWriter, execution: Execution) -> Guard | None:
-    """What people are to know before something moves; None where nothing does."""
-    moving = moving_in(writer, execution)
+def stand_clear(moving: Sequence[str]) -> Guard | None:
+    """What people are to know before these move; None where nothing does."""
     if not moving:
         return None
-    one = len(moving) == 1 and moving != (DRIVES,)
+    one = len(moving) == 1 and moving[0] != DRIVES
     hazard = say("{moving} moves" if one else "{moving} move", moving=listed(moving))
     crushes = "It can crush somebody: severity {severity}." if one else "They can crush somebody: severity {severity}."
     return Guard(WARNING, sentence(hazard), say("Stand clear."), say(crushes, severity=SEVERITY))
