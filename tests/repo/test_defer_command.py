@@ -80,8 +80,8 @@ def test_with_the_switch_stuck_the_position_is_kept_empty(capsys: pytest.Capture
     assert cli.run(["defer", "hold.yaml", "SL=lowered", "up=stuck_true", *ASKED, "--runs", "1"]) == FOUND
     out = said(capsys)
     assert "secured-behind-door[1C]" in out
-    assert "1. Keep bay 1C empty when a door is shut." in out
-    assert "(O) Keep bay 1C empty when a door is shut." in out
+    assert "1. Keep bay 1C empty when a door is shut, with nothing partly in it." in out
+    assert "(O) Keep bay 1C empty when a door is shut, with nothing partly in it." in out
     assert "sticks at true" in out.partition("Step by step")[2]
 
 
@@ -181,7 +181,7 @@ def test_what_the_crew_makes_sure_of(capsys: pytest.CaptureFixture[str]) -> None
     # with the latch looked at, all can be carried that could be; kept empty, nothing
     looked_at = orders["make sure that sill latch is raised before a door is shut"]
     assert looked_at["leaves"] == case_left(orders, case)
-    assert orders["keep bay 1C empty when a door is shut"]["leaves"] == []
+    assert orders["keep bay 1C empty when a door is shut, with nothing partly in it"]["leaves"] == []
 
 
 def case_left(orders: dict[str, dict[str, object]], case: dict[str, object]) -> object:

@@ -10,7 +10,7 @@ from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.kinds import DEVICE_KINDS, Working
 from interlock.hold.language.syntax import Chain, Fact, Negation, Quantified, Syntax
 from interlock.hold.origin import Aspect, Bring, Condition, Depart, Sort, Work
-from interlock.kernel.expressions import FALSE, Expr, neg
+from interlock.kernel.expressions import FALSE, Expr, conj, neg
 from interlock.kernel.limiting import Forbidding
 from interlock.kernel.machine import Actor
 
@@ -72,9 +72,12 @@ def _limitations(compiled: CompiledHold, inoperative: frozenset[str]) -> Iterato
     names = {unit.id: unit.name for unit in hold.units}
     for bay in compiled.floor.bays if shutting else ():
         states = world.things[bay].states
-        yield _limit(
-            Kept.EMPTY, bay, f"keep bay {bay} empty when a door is shut", shutting, states["empty"], f"{bay} is empty"
-        )
+        # a unit that stopped half-way is in no bay yet, and no position that it reaches into is empty
+        crossed = [world.sides[side].states["crossed"] for side in world.things[bay].parts["sides"]]
+        empty = conj(states["empty"], *map(neg, crossed))
+        order = f"keep bay {bay} empty when a door is shut, with nothing partly in it"
+        condition = f"{bay} is empty and (every s in {bay}.sides: not s is crossed)"
+        yield _limit(Kept.EMPTY, bay, order, shutting, empty, condition)
         kinds = [kind for kind in names if kind in states]
         for kind in kinds if len(kinds) > 1 else ():
             yield _limit(
