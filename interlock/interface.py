@@ -644,7 +644,7 @@ def compare_holds(
         except Unmatchable as fault:
             raise RequestError(f"same: {fault}") from fault
     code = code_of_comparison(found)
-    view = comparison_view((old.label, new.label), found, code, (*new.read, *old.read))
+    view = comparison_view((old.label, new.label), found, code, new.read, old.read)
     both = both_proofs(found, old, new)
     return _result(view, code, first.doubts + second.doubts, "compare", work.took, told=told, both=both)
 

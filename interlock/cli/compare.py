@@ -83,7 +83,7 @@ def command(
         except Unmatchable as fault:
             raise click.UsageError(f"--same: {fault}.") from fault
         code = code_of_comparison(comparison)
-        view = comparison_view((old.label, new.label), comparison, code, (*new.read, *old.read))
+        view = comparison_view((old.label, new.label), comparison, code, new.read, old.read)
         both = both_proofs(comparison, old, new) if asked.shape.name == "sarif" else None
         work.show(view, told=told, both=both)
     return code

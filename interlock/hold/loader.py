@@ -95,6 +95,7 @@ class Part(StrEnum):
 
     DESCRIPTION = "description"
     MODIFIED = "description that is modified"
+    COMPARED = "description that it is compared with"
     PROCEDURE = "procedure"
     REQUIREMENTS = "requirements"
     STANDING = "standing requirements"

@@ -101,3 +101,13 @@ def test_the_json_result_is_as_its_schema_says(capsys: pytest.CaptureFixture[str
     assert gained[0]["comes_from"][0][0]["object"] == "D1"
     turns = {one["id"]: one["turn"] for one in found["verdicts"]}
     assert turns["latched-when-locked[D1]"] == "held, fails now"
+
+
+def test_the_files_of_the_two_are_told_apart(capsys: pytest.CaptureFixture[str]) -> None:
+    """Each file says whether the second was read from it, or what it is compared with: no two are `description`."""
+    Path("other.yaml").write_text(TEXT.replace("Small hold", "Another hold"))
+    cli.run(["compare", "other.yaml", "small.yaml", *ASKED, "--no-verdicts", "--format", "json"])
+    files = json.loads(capsys.readouterr().out)["identification"]["files"]
+    parts = {one["name"]: one["part"] for one in files}
+    assert parts["small.yaml"] == "description"
+    assert parts["other.yaml"] == "description that it is compared with"

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from msgspec import convert
 
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.language.model import Change
-from interlock.hold.loader import FileRead
+from interlock.hold.loader import FileRead, Part
 from interlock.kernel.claims import Disputed, Fails, Finding, Holds, Undecided
 from interlock.report.views.assumptions import CAUTIONS, assumptions_of
 from interlock.report.views.comparison_facts import (
@@ -104,9 +104,16 @@ NOTHING_NEW = " No step is newly possible, and none has another outcome: proved.
 
 
 def comparison_view(
-    labels: tuple[str, str], comparison: Comparison, code: int, read: Sequence[FileRead] = ()
+    labels: tuple[str, str],
+    comparison: Comparison,
+    code: int,
+    read: Sequence[FileRead] = (),
+    old_read: Sequence[FileRead] = (),
 ) -> ComparisonView:
-    """What is told of it; `labels` are what the reader calls the two, `read` the files that were read."""
+    """What is told of it; `labels` are what the reader calls the two.
+
+    `read` are the files that were read for the second, `old_read` those for the first.
+    """
     behaviour, pair = comparison.behaviour, comparison.behaviour.pair
     kinds = list(enumerate(behaviour.kinds))
     guessed = set(pair.matching.guessed)
@@ -137,9 +144,14 @@ def comparison_view(
         or ("what is kept once is not the same in both" if isinstance(behaviour.once, Fails) else None),
         (*COMPARED, *_assumptions(comparison.old, comparison.new)),
         CAUTIONS,
-        identification(read),
+        identification((*read, *map(_compared, old_read))),
     )
     return ComparisonView(facts)
+
+
+def _compared(one: FileRead) -> FileRead:
+    """What the first hold was read from, told apart from what the second was."""
+    return replace(one, part=Part.COMPARED) if one.part is Part.DESCRIPTION else one
 
 
 def _findings(behaviour: Behaviour) -> tuple[Finding, ...]:
