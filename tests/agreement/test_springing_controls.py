@@ -206,3 +206,22 @@ goal: PB is pressed
     left = {move.rule.partition("@")[0] for move in graph.moves if move.source == graph.gone and move.rule}
     assert {rule.split(".")[1] for rule in left} == {"PB", "LV", "MS"}
     assert all(".release" in rule for rule in left)
+
+
+@pytest.mark.parametrize(
+    ("step", "expected", "nearest"),
+    [
+        ("hold LV to inn", "one of in, out", "in"),
+        ("hold MS to raised", "one of down, up", None),
+        ("set PB to on", "one of press, release", None),
+    ],
+)
+def test_a_position_that_there_is_not_is_told_with_those_that_there_are(
+    step: str, expected: str, nearest: str | None
+) -> None:
+    """Whoever gets the position wrong is not told that holding is something that can be done."""
+    text = f"interlock: 1\nprocedure: tried\nhold: tiny.yaml\ngoal: always\nsteps:\n  - {step}\n"
+    procedure = load_procedure(Source("tried.yaml", text.encode())).value
+    assert procedure is not None
+    (fault,) = bind_procedure(procedure, hold()).diagnostics
+    assert (fault.code, fault.expected, fault.nearest) == ("unknown-verb", expected, nearest)

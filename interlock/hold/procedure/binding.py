@@ -264,11 +264,23 @@ class _Binder:
         rules = self.compiled.rules_of(thing, verb)
         if not rules:
             known = sorted(set(self._said(thing)))
+            ways = sorted(set(self._ways(thing, action.verb)))
             said = f"{action.text!r} cannot be done to {thing.phrase} ({thing.sort})"
-            self._fault(
-                action, "unknown-verb", said, "one of " + ", ".join(known) if known else "nothing: no hand works it"
-            )
+            nearest = None
+            if action.to is not None and ways:
+                said = f"{thing.phrase} ({thing.sort}) has no position {action.to!r}"
+                known, nearest = ways, nearest_name(action.to, ways)
+            expected = "one of " + ", ".join(known) if known else "nothing: no hand works it"
+            self._fault(action, "unknown-verb", said, expected, nearest)
         return rules
+
+    def _ways(self, thing: Thing, verb: str) -> Iterator[str]:
+        """The positions to which it can be set or held."""
+        known = self.compiled.origins.deeds
+        for name in (name for deeds in thing.verbs.values() for name in deeds if name in known):
+            match known[name]:
+                case Work(trigger=trigger) if trigger.verb == verb and trigger.to:
+                    yield trigger.to
 
     def _said(self, thing: Thing) -> Iterator[str]:
         """What can be done to a thing, in the words of procedures."""
@@ -296,8 +308,8 @@ class _Binder:
         ]
         return conj(*facts) if facts else FALSE
 
-    def _fault(self, action: Action, code: str, message: str, expected: str) -> None:
-        self.lowering.faults.append(Diagnostic(code, action.span, message, expected, context=action.context))
+    def _fault(self, action: Action, code: str, message: str, expected: str, nearest: str | None = None) -> None:
+        self.lowering.faults.append(Diagnostic(code, action.span, message, expected, nearest, action.context))
 
 
 def rules_of_supplies(compiled: CompiledHold) -> Mapping[str, str]:
