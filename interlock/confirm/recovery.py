@@ -6,7 +6,7 @@ they wrote put in; every rule of a case is one query, and so is where the case e
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import chain
 from time import monotonic
 from typing import TypeAlias
@@ -37,7 +37,7 @@ from interlock.confirm.smtlib import (
     step_obligation,
 )
 from interlock.kernel.claims import Disputed, Progress, ProgressCallback, Undecided, Unknown, silent
-from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, Not, Value, assign, conj, disj, neg
+from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, Not, Value, conj, disj, neg
 from interlock.kernel.machine import Actor, Machine, Question
 from interlock.kernel.recovery import (
     DeadEnd,
@@ -165,15 +165,16 @@ def recovery_obligations(
         before = stage.goal
     scribe = Scribe(machine, deadline)
     asked = query("the goal", [f"(assert {scribe.formula(neg(question.goal), 0)})"])
-    lines = chain(_among(scribe, recovery, before), asked)
+    lines = chain(_among(scribe, recovery, [before], [question.goal]), asked)
     meaning = "(goal) What the last stage comes to is the goal."
     yield obligation_of("goal", meaning, recovery.certificate, lines, ["the last stage ends short of the goal"])
 
 
-def _among(scribe: Scribe, recovery: Recovery, *exprs: Expr) -> Iterator[str]:
-    """A state of the invariant in which all of these are so."""
-    yield from scribe.state(0)
-    for expr in (*recovery.certificate.clauses, *exprs):
+def _among(scribe: Scribe, recovery: Recovery, exprs: Sequence[Expr], spoken: Iterable[Expr] = ()) -> Iterator[str]:
+    """A state of the invariant in which all of these are so; what else is `spoken` of is asked about later."""
+    so = [*recovery.certificate.clauses, *exprs]
+    yield from scribe.state(0, chain(so, spoken))
+    for expr in so:
         yield f"(assert {scribe.formula(expr, 0)})"
 
 
@@ -181,18 +182,21 @@ def _stage_obligation(scribe: Scribe, recovery: Recovery, number: int, before: E
     queries = ["a state is in no case"]
 
     def lines() -> Iterator[str]:
-        yield from _among(scribe, recovery, before, neg(stage.goal))
+        fired = {name for entry in stage.entries for name in entry.rules}
+        guards = [rule.guard for rule in scribe.machine.rules if rule.name in fired]
+        yield from _among(scribe, recovery, [before, neg(stage.goal)], guards)
         cubes = [all_of(scribe.formula(fact, 0) for fact in entry.when) for entry in stage.entries]
         yield from query("a state is in no case", [f"(assert (not {any_of(cubes)}))"])
         for place, (entry, cube) in enumerate(zip(stage.entries, cubes, strict=True), 1):
             scribe.look()
             # said once for all that is asked of the case
             yield from ("(push 1)", f"(assert {cube})")
+            told = {fact.variable: fact.value for fact in entry.when if isinstance(fact, Is)}
             for what, wrong, written in _ways_to_fail(scribe.machine, stage, before, entry):
-                changed = scribe.changed(written, [wrong])
-                asserts = [*scribe.signals_after(written, changed, 0), f"(assert {scribe.formula(wrong, 0, changed)})"]
-                yield from query(f"case {place}: {quoted(what)}", asserts)
-                queries.append(f"in case {place} {what}")
+                asserts = scribe.said_after(wrong, written, {**told, **written}, 0)
+                if asserts:
+                    yield from query(f"case {place}: {quoted(what)}", asserts)
+                    queries.append(f"in case {place} {what}")
             yield "(pop 1)"
 
     meaning = (
@@ -207,19 +211,15 @@ def _stage_obligation(scribe: Scribe, recovery: Recovery, number: int, before: E
 def _ways_to_fail(
     machine: Machine, stage: Stage, before: Expr, entry: Entry
 ) -> Iterator[tuple[str, Expr, dict[str, Value]]]:
-    """(in words, formula for afterwards, what was written until then) for each; what cannot be is left out."""
+    """(in words, formula for afterwards, what was written until then) for each."""
     written: dict[str, Value] = {}
     for name in entry.rules:
         rule = machine.rule(name)
-        wrong = assign(neg(rule.guard), written)
-        if wrong != FALSE:
-            yield f"rule {name!r} may not fire in its turn", wrong, dict(written)
+        yield f"rule {name!r} may not fire in its turn", neg(rule.guard), dict(written)
         written.update(rule.update)
     better: Expr = FALSE
     if surely_drops(machine, stage.rank, entry.when, written):
         better = TRUE
     elif entry.into is not None and surely_never_rises(machine, stage.rank, entry.when, written):
         better = conj(*stage.entries[entry.into].when)
-    wrong = assign(neg(disj(stage.goal, conj(before, better))), written)
-    if wrong != FALSE:
-        yield "the end is no better", wrong, dict(written)
+    yield "the end is no better", neg(disj(stage.goal, conj(before, better))), dict(written)

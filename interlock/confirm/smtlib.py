@@ -75,13 +75,15 @@ def start_obligation(machine: Machine, certificate: Certificate, deadline: float
 
     def lines() -> Iterator[str]:
         scribe = Scribe(machine, deadline)
-        yield from scribe.state(0)
+        guards = (rule.guard for rule in machine.rules if certificate.k > 1)
+        spoken = [machine.start, *certificate.clauses, *guards]
+        yield from scribe.state(0, spoken)
         for variable in machine.variables:
             yield f"(assert {any_of(scribe.fact(variable.name, value, 0) for value in variable.init)})"
         yield f"(assert {scribe.formula(machine.start, 0)})"
         for depth in range(certificate.k):
             if depth:
-                yield from scribe.state(depth)
+                yield from scribe.state(depth, spoken)
                 yield from scribe.step(depth - 1)
             broken = all_of(scribe.formula(clause, depth) for clause in certificate.clauses)
             yield from query(f"some state after {depth} steps breaks a clause", [f"(assert (not {broken}))"])
@@ -103,7 +105,7 @@ def step_obligation(machine: Machine, certificate: Certificate, deadline: float 
         scribe = Scribe(machine, deadline)
         last = certificate.k - 1
         for depth in range(certificate.k):
-            yield from scribe.state(depth)
+            yield from scribe.state(depth, [*certificate.clauses, *(rule.guard for rule in machine.rules)])
             yield from (f"(assert {scribe.formula(clause, depth)})" for clause in certificate.clauses)
             if depth:
                 yield from scribe.step(depth - 1)
@@ -122,10 +124,10 @@ def step_obligation(machine: Machine, certificate: Certificate, deadline: float 
             after = [c for at in sorted(touched) if (c := assign(certificate.clauses[at], written)) != TRUE]
             if not after:
                 continue
-            changed = scribe.changed(written, after)
-            asserts = list(scribe.signals_after(written, changed, last))
-            asserts.append(f"(assert {scribe.formula(rule.guard, last)})")
-            asserts.append(f"(assert (not {all_of(scribe.formula(clause, last, changed) for clause in after)}))")
+            broken = scribe.said_after(Not(And(tuple(after))), written, written, last)
+            if not broken:
+                continue
+            asserts = [f"(assert {scribe.formula(rule.guard, last)})", *broken]
             yield from query(f"rule {quoted(rule.name)} breaks a clause", asserts)
             queries.append(f"rule {rule.name!r} leads to a state that breaks a clause")
 
@@ -142,7 +144,7 @@ def safe_obligation(
 
     def lines() -> Iterator[str]:
         scribe = Scribe(machine, deadline)
-        yield from scribe.state(0)
+        yield from scribe.state(0, [*certificate.clauses, *(question.target for question in questions)])
         yield from (f"(assert {scribe.formula(clause, 0)})" for clause in certificate.clauses)
         for question in questions:
             yield from query(f"question {quoted(question.id)}", [f"(assert {scribe.formula(question.target, 0)})"])
@@ -218,8 +220,11 @@ class Scribe:
                 waiting.append(node.args[0] if node.args else Const(isinstance(node, And)))
         return "".join(pieces)
 
-    def state(self, depth: int) -> Iterator[str]:
-        """Declarations of one state: every variable with exactly one value of its domain, every signal."""
+    def state(self, depth: int, spoken: Iterable[Expr] | None = None) -> Iterator[str]:
+        """Declarations of one state: every variable with exactly one value of its domain, every signal.
+
+        Where it is given what is `spoken` of that state, of the signals those alone that this rests on.
+        """
         for variable in self.machine.variables:
             facts = self.facts(variable.name, depth)
             yield from (f"(declare-const {fact} Bool)" for fact in facts)
@@ -228,7 +233,7 @@ class Scribe:
                 yield from self._at_most_one(variable.name, facts, depth)
             elif len(variable.domain) == 1:
                 yield f"(assert {self.fact(variable.name, variable.domain[0], depth)})"
-        for name in self.signals:
+        for name in sorted(self.signals if spoken is None else self.below(spoken), key=self.signals.__getitem__):
             definition = self.formula(self.machine.definitions[name], depth)
             yield f"(define-fun {self.signal(name, depth)} () Bool {definition})"
 
@@ -298,22 +303,34 @@ class Scribe:
             self._held += len(found)
         return self._resting[variable]
 
-    def changed(self, written: Mapping[str, Value], after: Iterable[Expr]) -> frozenset[str]:
-        """The signals that the formulas rest on, directly or not, and that what was written may change."""
+    def below(self, exprs: Iterable[Expr], written: Iterable[str] | None = None) -> frozenset[str]:
+        """The signals that the formulas rest on, directly or not; those that these variables may change, if given."""
         found: set[str] = set()
-        waiting = [name for expr in after for name in signals_of(expr)]
+        waiting = [name for expr in exprs for name in signals_of(expr)]
         while waiting:
             name = waiting.pop()
-            if name not in found and self.rests_on(name, written):
+            if name not in found and (written is None or self.rests_on(name, written)):
                 found.add(name)
                 waiting += signals_of(self.machine.definitions[name])
         return frozenset(found)
 
-    def signals_after(self, written: Mapping[str, Value], changed: frozenset[str], depth: int) -> Iterator[str]:
-        """Definitions of these signals as they are once the constants have been written."""
+    def said_after(self, expr: Expr, written: Mapping[str, Value], known: Mapping[str, Value], depth: int) -> list[str]:
+        """That the expression is so once the constants have been written, with the signals as they are then.
+
+        `known` is what variables are then, those written among them.  Nothing where it cannot be so, whatever holds.
+        """
+        changed = self.below([expr], written)
+        same: dict[str, Expr] = {}
+        lines: list[str] = []
         for name in sorted(changed, key=self.signals.__getitem__):
-            definition = self.formula(assign(self.machine.definitions[name], written), depth, changed)
-            yield f"(define-fun {self.signal(name, depth, after=True)} () Bool {definition})"
+            definition = assign(self.machine.definitions[name], known, same)
+            if isinstance(definition, Const | Is | Ref):
+                same[name] = definition
+            else:
+                signal = self.signal(name, depth, after=True)
+                lines.append(f"(define-fun {signal} () Bool {self.formula(definition, depth, changed)})")
+        so = assign(expr, known, same)
+        return [] if so == Const(False) else [*lines, f"(assert {self.formula(so, depth, changed)})"]
 
 
 def obligation_of(

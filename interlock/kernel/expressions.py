@@ -263,10 +263,15 @@ def signals_of(expr: Expr) -> frozenset[str]:
     return frozenset(found)
 
 
-def assign(expr: Expr, values: Mapping[str, Value]) -> Expr:
-    """The expression with these variables fixed, folded.  Signals stay as they are: expand them first."""
+def assign(expr: Expr, values: Mapping[str, Value], signals: Mapping[str, Expr] | None = None) -> Expr:
+    """The expression with these variables fixed, folded, and these signals replaced by what is the same as they.
+
+    Other signals stay as they are: expand them first.
+    """
 
     def step(node: Expr) -> Generator[Expr, Expr, Expr]:
+        if signals and type(node) is Ref:
+            return signals.get(node.signal, node)
         if type(node) is not Is:
             return (yield from rebuilt(node))
         if node.variable in values:

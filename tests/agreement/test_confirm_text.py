@@ -11,10 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from interlock.confirm.recheck import recheck
-from interlock.confirm.smtlib import safe_obligation, start_obligation, step_obligation
+from interlock.confirm.smtlib import Scribe, obligation_of, query, safe_obligation, start_obligation, step_obligation
 from interlock.kernel.claims import Certificate
 from interlock.kernel.evaluator import evaluate
-from interlock.kernel.expressions import Is, Not, neg
+from interlock.kernel.expressions import Is, Not, Ref, neg
 from interlock.kernel.machine import Actor, Machine, Question, Rule, Variable
 from tests.some import some, swept
 
@@ -54,6 +54,30 @@ def test_formula_is_satisfied_by_the_evaluators_states(number: int) -> None:
         pinned = Certificate((cube_of(machine, state),))
         answers = recheck(safe_obligation(machine, pinned, questions)).answers
         assert [answer == "sat" for answer in answers] == [evaluate(machine, q.target, state) for q in questions]
+
+
+@quick
+@given(seeds)
+def test_what_is_said_of_after_a_step_is_what_the_evaluator_finds_there(number: int) -> None:
+    """Of a pinned state some of whose values are put in as constants, as those that a step writes are."""
+    rng = Random(number)
+    machine = a_machine(rng)
+    refs = [Ref(signal.name) for signal in machine.signals]
+    for _ in range(8):
+        expr = an_expr(rng, refs or atoms_of(machine), depth=1)
+        state = rng.choice(world_of(machine).states)
+        values = dict(zip((variable.name for variable in machine.variables), state, strict=True))
+        written = {v.name: rng.choice(v.domain) for v in machine.variables if rng.random() < 0.4}
+        told = {name: value for name, value in values.items() if rng.random() < 0.4}
+        scribe = Scribe(machine)
+        said = scribe.said_after(expr, written, {**told, **written}, 0)
+        is_so = evaluate(machine, expr, tuple({**values, **written}.values()))
+        assert said or not is_so
+        if said:
+            pinned = f"(assert {scribe.formula(cube_of(machine, state), 0)})"
+            lines = [*scribe.state(0, [expr]), pinned, *query("so afterwards", said)]
+            answers = recheck(obligation_of("after", "a step", Certificate(()), lines, ["so afterwards"])).answers
+            assert answers == ("sat" if is_so else "unsat",)
 
 
 @pytest.mark.parametrize("block", swept(range(4), 4))
