@@ -19,7 +19,7 @@ from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.tell import Reason, reasons
 from interlock.kernel.claims import Fails
 from interlock.kernel.evaluator import State, evaluate, fire, is_enabled, successors, truths_in
-from interlock.kernel.machine import question_of
+from interlock.kernel.machine import Rule, question_of
 from interlock.kernel.recovery import HasDeadEnd
 from interlock.prove.decide import decide
 from interlock.prove.engine import NO_LIMITS
@@ -31,6 +31,7 @@ from interlock.study.procedure.audit import audit_procedure
 from interlock.study.verify import Status, verify
 from interlock.study.walk import Walk, begin_walk
 from tests.agreement.pages import browsed, needs_browser
+from tests.golden.small_hold import TEXT
 from tests.some import some
 from tests.teeth.written_holds import chosen, written
 
@@ -55,8 +56,9 @@ WALK = """
       found.push([[...state], enabled, machine.reasons(at % data.rows.length, state, truth, 3), truths]);
       if (!enabled.length) break;
       number = (number * MULTIPLIER) % MODULUS;
-      const after = machine.fire(state, enabled[number % enabled.length]);
+      const rule = enabled[number % enabled.length], after = machine.fire(state, rule);
       found[at].push([...state]); // firing leaves the state before as it is
+      found[at].push(machine.enabledIn(machine.guardsAfter(truth, after, rule)));
       state = after;
     }
     return found;
@@ -109,11 +111,13 @@ def walked(walk: Walk, begins: Sequence[State], view: TeachingView, seed: int, s
         truths = None if at % 10 else "".join(str(int(true(row))) for row in rows)
         possible = [view.numbers.rules[one.name] for one, _ in found]
         places = list(view.numbers.state(machine, state))
-        yield [places, possible, plain(why), truths, places]
         if not found:
+            yield [places, possible, plain(why), truths]
             return
         number = number * MULTIPLIER % MODULUS
         state = found[number % len(found)][1]
+        then = [view.numbers.rules[one.name] for one, _ in successors(machine, state)]
+        yield [places, possible, plain(why), truths, places, then]
 
 
 def plain(why: Sequence[Reason]) -> list[dict[str, Any]]:
@@ -155,6 +159,60 @@ def test_page_takes_the_steps_of_holds_that_nobody_knows(seed: int, tmp_path: Pa
     file.write_text(written(chosen(seed)))
     compiled = opened(str(file)).compiled
     assert check_walk(compiled, begin_walk(compiled).starts, seed, 300, tmp_path) > 0.05
+
+
+def nearest(walk: Walk, allowed: Sequence[Rule], most: int) -> dict[str, int]:
+    """How many steps it takes from the start until each rule can fire, as far as so many states show."""
+    machine, found = walk.machine, dict[str, int]()
+    waiting = [(walk.starts[0], 0)]
+    seen = {walk.starts[0]}
+    for state, steps in first_of(waiting, most):
+        possible = {rule.name: after for rule, after in successors(machine, state)}
+        for name in possible:
+            found.setdefault(name, steps)
+        for rule in allowed:
+            after = possible.get(rule.name)
+            if after is not None and after not in seen:
+                seen.add(after)
+                waiting.append((after, steps + 1))
+    return found
+
+
+def first_of(waiting: Sequence[tuple[State, int]], most: int) -> Iterator[tuple[State, int]]:
+    """The first so many, those that come meanwhile among them."""
+    at = 0
+    while at < min(most, len(waiting)):
+        yield waiting[at]
+        at += 1
+
+
+@pytest.mark.parametrize("most", [3000, 12])
+def test_page_finds_the_shortest_way_that_so_many_states_show(most: int, tmp_path: Path) -> None:
+    """For every rule as many steps as a plain search takes, none where that shows none; each way can be gone."""
+    file = tmp_path / "hold.yaml"
+    file.write_text(TEXT)
+    compiled = opened(str(file)).compiled
+    view, walk = teaching_view(compiled, (), None, None), begin_walk(compiled)
+    start = view.numbers.state(walk.machine, walk.starts[0])
+    script = f"""
+      const told = JSON.parse(document.getElementById("data").textContent).working, machine = makeMachine(told.tables);
+      const all = machine.rules.map((_, at) => at), start = {json.dumps(start)};
+      return machine.rules.map(({{guard}}) => {{
+        const way = machine.wayTo(start, (_, truth) => truth[guard], all, {most});
+        if (way === null) return null;
+        let state = Uint16Array.from(start);
+        for (const rule of way) {{
+          if (!machine.truthsIn(state)[machine.rules[rule].guard]) return "a step that cannot be";
+          state = machine.fire(state, rule);
+        }}
+        return machine.truthsIn(state)[guard] ? way.length : "not there";
+      }});
+    """
+    found = browsed(teaching_html(view), script, tmp_path)
+    expected = nearest(walk, walk.machine.rules, most)
+    assert found == [expected.get(rule.name) for rule in walk.machine.rules]
+    assert max(expected.values()) > 2
+    assert (None in found) is (most < 20)
 
 
 def check_runs(name: str, only: Sequence[str] | None, folder: Path) -> None:
@@ -251,15 +309,19 @@ def test_page_follows_what_an_audit_found(tmp_path: Path) -> None:
 CHANGED_SCRIPTS = (
     ("1 - truth[row[0]]", "truth[row[0]]"),
     ("state[row[0]] === row[1] ? 1 : 0", "state[row[0]] >= row[1] ? 1 : 0"),
-    ("case SIGNAL: value = truth[row[0]]", "case SIGNAL: value = 1"),
-    ("if (!truth[part]) { value = 0; break; }", "if (!truth[part]) { value = 1; break; }"),
-    ("if (!truth[part]) { value = 0; break; }", "if (!truth[part]) break;"),
-    ("if (truth[part]) { value = 1; break; }", "{ value = truth[part]; break; }"),
-    ("for (let at = 0; at < rows.length; at++)", "for (let at = 1; at < rows.length; at++)"),
+    ("case SIGNAL: return truth[row[0]]", "case SIGNAL: return 1"),
+    ("if (!truth[row[part]]) return 0; return 1;", "if (!truth[row[part]]) return 1; return 1;"),
+    ("if (!truth[row[part]]) return 0; return 1;", "if (!truth[row[part]]) return 0; return 0;"),
+    ("if (truth[row[part]]) return 1; return 0;", "return truth[row[part]]; return 0;"),
+    ("let at = 0; at < rows.length; at++) truth[at]", "let at = 1; at < rows.length; at++) truth[at]"),
+    ("if (needed[at]) for (const part of partsOf(at)) needed[part] = 1;", ""),
+    ("for (const one of reads[part]) variables.add(one);", ""),
+    ("const found = truth.slice()", "const found = truth.map(() => 0)"),
+    ("written.some((one) => variables.has(one))", "written.every((one) => variables.has(one))"),
     ("for (let at = 0; at < rules.length; at++)", "for (let at = 1; at < rules.length; at++)"),
     ("if (truth[rules[at].guard])", "if (!truth[rules[at].guard])"),
     ("Uint16Array.from(state);\n    for (const [variable", "state;\n    for (const [variable"),
-    ("rules[rule].writes)", "rules[rule].writes.slice(1))"),
+    ("of rules[rule].writes) after", "of rules[rule].writes.slice(1)) after"),
     ("after[variable] = value", "after[variable] = 0"),
     ("if (depth < 0) return [];", "if (depth < 1) return [];"),
     ("if (!every && truth[part] !== so) continue;", ""),

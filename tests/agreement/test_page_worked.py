@@ -23,6 +23,8 @@ TOOLS = """
   const all = (where) => [...document.querySelectorAll(where)];
   const by = (where, text) => all(where).find((one) => one.textContent === text);
   const said = () => document.getElementById("sentence").textContent;
+  const looks = () => all("[role=status]").some((one) => one.textContent === "Looking for a way.");
+  const looked = async () => { while (looks()) await new Promise((done) => setTimeout(done)); };
 """
 CLICKS = (
     TOOLS
@@ -117,6 +119,7 @@ def test_refusal_says_why_and_what_would_help(tmp_path: Path) -> None:
       lever.click();
       const why = document.getElementById("refused").textContent;
       by("#refused button", "What would make it possible?").click();
+      await looked();
       return [grey, why, all("#refused ol li").map((one) => one.textContent), said()];
     """
     )
@@ -258,6 +261,7 @@ def test_slip_is_noticed_as_the_audit_knows_it(tmp_path: Path) -> None:
           press(slip.rules);
           const noticed = course();
           by("#tools button", "Hint").click();
+          await looked();
           const hint = course();
           by("#tools button", "I have finished").click();
           return [slip.text, slip.kind, slip.mode, slip.effect, noticed, hint, course(), step.number];
@@ -400,20 +404,20 @@ COURSE = (
     EXERCISE
     + """
   const found = [];
-  const look = () => { by("#tools button", "Hint").click(); found.push(course()); };
+  const look = async () => { by("#tools button", "Hint").click(); await looked(); found.push(course()); };
   const end = () => { by("#tools button", "I have finished").click(); found.push(course()); };
-  for (const step of steps) { work(step); look(); }
+  for (const step of steps) { work(step); await look(); }
   end();
   document.querySelector("button[data-way=exercise]").click();
   const ninth = steps.filter((one) => one.check === null)[8];
   for (const step of steps.slice(0, steps.indexOf(ninth) + 1)) work(step);
   // one step too many, one that is done again, one too early: what can be done of them here
   for (const button of all("#possible button").slice(0, 12).map((one) => one.textContent)) {
-    if (by("#possible button", button)) { by("#possible button", button).click(); found.push(course()); look(); }
+    if (by("#possible button", button)) { by("#possible button", button).click(); found.push(course()); await look(); }
   }
   end();
   by("#tools button", "Take the step back").click();
-  look();
+  await look();
   end();
   document.querySelector("button[data-way=exercise]").click();
   const offered = all("#possible button").map((one) => one.textContent.toLowerCase());

@@ -10,23 +10,53 @@ function makeMachine(data) {
   const kinds = Uint8Array.from(data.rows, (row) => words.indexOf(row[0]));
   const rules = data.rules;
 
+  /* Whether a row is so in the state; the truths are those of the rows before it. */
+  function isSo(at, state, truth) {
+    const row = rows[at];
+    switch (kinds[at]) {
+      case CONST: return row[0];
+      case IS: return state[row[0]] === row[1] ? 1 : 0;
+      case NOT: return 1 - truth[row[0]];
+      case SIGNAL: return truth[row[0]];
+      case AND: for (let part = 0; part < row.length; part++) if (!truth[row[part]]) return 0; return 1;
+      case OR: for (let part = 0; part < row.length; part++) if (truth[row[part]]) return 1; return 0;
+    }
+  }
+
   /* Of every row whether it is so in the state. */
   function truthsIn(state) {
     const truth = new Uint8Array(rows.length);
-    for (let at = 0; at < rows.length; at++) {
-      const row = rows[at];
-      let value = 0;
-      switch (kinds[at]) {
-        case CONST: value = row[0]; break;
-        case IS: value = state[row[0]] === row[1] ? 1 : 0; break;
-        case NOT: value = 1 - truth[row[0]]; break;
-        case SIGNAL: value = truth[row[0]]; break;
-        case AND: value = 1; for (const part of row) if (!truth[part]) { value = 0; break; } break;
-        case OR: for (const part of row) if (truth[part]) { value = 1; break; } break;
-      }
-      truth[at] = value;
-    }
+    for (let at = 0; at < rows.length; at++) truth[at] = isSo(at, state, truth);
     return truth;
+  }
+
+  /* Of guards, and of the rows that they are made of, whether they are so after a rule, from the truths before it: only
+     what reads what the rule writes is asked anew.  Of other rows nothing is said. */
+  function guardsAfter(truth, after, rule) {
+    const found = truth.slice(), readers = readersOf(rule);
+    for (let place = 0; place < readers.length; place++) found[readers[place]] = isSo(readers[place], after, found);
+    return found;
+  }
+  const partsOf = (at) => kinds[at] === AND || kinds[at] === OR ? rows[at] : kinds[at] === NOT || kinds[at] === SIGNAL ? [rows[at][0]] : [];
+  const known = new Map();
+  let reads = null; // of each row that guards are made of the variables that it reads
+  function readersOf(rule) {
+    if (!reads) {
+      const needed = new Uint8Array(rows.length);
+      for (const {guard} of rules) needed[guard] = 1;
+      for (let at = rows.length - 1; at >= 0; at--) if (needed[at]) for (const part of partsOf(at)) needed[part] = 1;
+      reads = [];
+      for (let at = 0; at < rows.length; at++) {
+        const variables = new Set(needed[at] && kinds[at] === IS ? [rows[at][0]] : []);
+        if (needed[at]) for (const part of partsOf(at)) for (const one of reads[part]) variables.add(one);
+        reads.push(variables);
+      }
+    }
+    if (!known.has(rule)) {
+      const written = rules[rule].writes.map(([variable]) => variable);
+      known.set(rule, Uint32Array.from(reads.flatMap((variables, at) => written.some((one) => variables.has(one)) ? [at] : [])));
+    }
+    return known.get(rule);
   }
 
   /* The rules that may fire, in the order of the machine. */
@@ -97,27 +127,47 @@ function makeMachine(data) {
     return (kinds[row] === AND) === wanted ? [...found.values()] : [...found.values()].slice(0, 1);
   }
 
-  /* The shortest way, by rules among `allowed`, to a state that `wanted(state, truth)` accepts: a list of rules, or
-     null where none is found among the first `most` states. */
+  /* The shortest way, by rules among `allowed`, to a state that `wanted(state, truth)` accepts, of which only guards'
+     truths are to be asked: a list of rules, or null where none is found among the first `most` states. */
   function wayTo(state, wanted, allowed, most) {
-    const start = Uint16Array.from(state);
-    const seen = new Map([[start.join(), null]]), waiting = [start];
+    const search = looking(state, wanted, allowed, most);
+    for (;;) { const {done, value} = search.next(); if (done) return value; }
+  }
+  /* The same by parts, each of a few states, so that whoever waits for it can do something else meanwhile. */
+  function* looking(state, wanted, allowed, most) {
+    const start = Uint16Array.from(state), places = new Map(), waiting = [];
+    // states with one number are compared; how the number comes about only spreads them
+    const mark = (variable, value) => { const one = Math.imul(variable * 4099 + value + 1, 0x9e3779b1); return Math.imul(one ^ (one >>> 15), 0x85ebca77); };
+    const isSame = (one, other) => { for (let at = 0; at < one.length; at++) if (one[at] !== other[at]) return false; return true; };
+    const isNew = ({number, state}) => {
+      const alike = places.get(number);
+      if (!alike) places.set(number, [state]);
+      else if (alike.some((one) => isSame(one, state))) return false;
+      else alike.push(state);
+      return true;
+    };
+    const add = (one) => { if (isNew(one)) waiting.push(one); };
+    add({state: start, number: 0, from: null, rule: null, truth: truthsIn(start)});
     for (let at = 0; at < waiting.length && at < most; at++) {
-      const here = waiting[at], truth = truthsIn(here);
-      if (wanted(here, truth)) {
+      const here = waiting[at];
+      if (at % 32 === 31) yield;
+      here.truth = here.truth || guardsAfter(here.from.truth, here.state, here.rule);
+      if (wanted(here.state, here.truth)) {
         const way = [];
-        for (let step = seen.get(here.join()); step; step = seen.get(step.from)) way.unshift(step.rule);
+        for (let step = here; step.from; step = step.from) way.unshift(step.rule);
         return way;
       }
-      const from = here.join();
       for (const rule of allowed) {
-        if (!truth[rules[rule].guard]) continue;
-        const after = fire(here, rule), key = after.join();
-        if (!seen.has(key)) { seen.set(key, {from, rule}); waiting.push(after); }
+        if (!here.truth[rules[rule].guard]) continue;
+        let number = here.number;
+        for (const [variable, value] of rules[rule].writes) {
+          if (here.state[variable] !== value) number ^= mark(variable, here.state[variable]) ^ mark(variable, value);
+        }
+        add({state: fire(here.state, rule), number, from: here, rule, truth: null});
       }
     }
     return null;
   }
 
-  return {data, rules, truthsIn, enabledIn, fire, reasons, lacking, wayTo};
+  return {data, rules, truthsIn, guardsAfter, enabledIn, fire, reasons, lacking, wayTo, looking};
 }

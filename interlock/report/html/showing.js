@@ -48,8 +48,8 @@ function makeView(told, machine, ask, say) {
   const ring = document.createElementNS(plan.namespaceURI, "g");
   plan.append(ring);
   function outline(places, name) {
-    for (const place of places) {
-      const box = place.getBBox();
+    // asked for all at once: each outline that is drawn would have the plan laid out anew for the next
+    for (const box of [...places].map((place) => place.getBBox())) {
       const line = document.createElementNS(plan.namespaceURI, "rect");
       const sides = {x: box.x - 4, y: box.y - 4, width: box.width + 8, height: box.height + 8, rx: 4, class: name};
       for (const [key, value] of Object.entries(sides)) line.setAttribute(key, value);
@@ -219,15 +219,18 @@ function makeView(told, machine, ask, say) {
     box.append(list);
     const further = make("button", say("What would make it possible?"), {type: "button"});
     further.addEventListener("click", () => {
-      const way = lookFor(offer);
-      const found = make("div");
-      if (way === null) found.append(make("p", say("No short way was found. That is not to say that there is none.")));
-      else {
-        const order = make("ol");
-        for (const rule of way) order.append(make("li", machine.rules[rule].text));
-        found.append(make("p", say("These steps would make it possible. They are one way, not an instruction:")), order);
-      }
+      const found = make("div"), line = make("p", say("Looking for a way."), {role: "status"});
+      found.append(line);
       further.replaceWith(found);
+      lookFor(offer, (way) => {
+        if (way === null) line.textContent = say("No short way was found. That is not to say that there is none.");
+        else {
+          const order = make("ol");
+          for (const rule of way) order.append(make("li", machine.rules[rule].text));
+          line.textContent = say("These steps would make it possible. They are one way, not an instruction:");
+          found.append(order);
+        }
+      });
     });
     box.append(further);
   }

@@ -10,7 +10,7 @@
   const byId = (id) => document.getElementById(id);
   const calm = matchMedia("(prefers-reduced-motion: reduce)");
   const MOST_SHOWN = 12, PAUSE_MS = 400; // all that moves by itself is still after five seconds
-  const MOST_LOOKED_AT = 3000;
+  const MOST_LOOKED_AT = 3000, SLICE_MS = 20;
   const people = rules.flatMap((rule, at) => rule.actor === "crew" || rule.driven ? [at] : []);
   const hazards = view.forbidden;
   let way = "work", trail = [], timer = 0, run = null, at = 0, exercise = null, progress = null, halted = false, byItself = true;
@@ -55,12 +55,21 @@
     const here = now();
     const rule = offer.rules.find((one) => here.truth[rules[one].guard]);
     if (rule === undefined) {
-      view.refuse(offer, button, here.state, here.truth, (wanted) =>
-        machine.wayTo(here.state, (state, truth) => wanted.rules.some((one) => truth[rules[one].guard]), people, MOST_LOOKED_AT));
+      view.refuse(offer, button, here.state, here.truth, (wanted, tell) =>
+        lookFor(machine.looking(here.state, (state, truth) => wanted.rules.some((one) => truth[rules[one].guard]), people, MOST_LOOKED_AT), tell));
       return;
     }
     view.quiet();
     if (step(rule)) pause(); else goOn(0);
+  }
+  /* Looks on until it is found, a short while at a time: the page can be worked meanwhile. */
+  function lookFor(search, tell) {
+    const until = performance.now() + SLICE_MS;
+    while (performance.now() < until) {
+      const {done, value} = search.next();
+      if (done) { tell(value); return; }
+    }
+    setTimeout(() => lookFor(search, tell));
   }
   /* Takes the step; tells whether it breaks something that was not broken. */
   function step(rule) {
@@ -279,9 +288,14 @@
       const rests = new Set([[...trail[0].state], ...exercise.steps.flatMap((one) => one.rest ? [one.rest] : [])].map((state) => state.join()));
       // a written procedure has no one state after a step: the way leads to where nothing had gone wrong yet
       if (!exercise.steps.some((one) => one.rest)) for (const one of trail) { if (one.slip) break; rests.add(one.state.join()); }
-      const back = machine.wayTo(here.state, (state) => rests.has(state.join()), people, MOST_LOOKED_AT);
-      if (back === null) text = say("No short way back to the order of work was found. Take steps back until before the slip.");
-      else if (back.length) text = say("The shortest way back to the order of work: {steps}.", {steps: back.map((rule) => rules[rule].text).join(say("; then "))});
+      const line = make("p", say("Looking for a way."), {role: "status"});
+      byId("course").replaceChildren(line);
+      lookFor(machine.looking(here.state, (state) => rests.has(state.join()), people, MOST_LOOKED_AT), (back) => {
+        if (back === null) text = say("No short way back to the order of work was found. Take steps back until before the slip.");
+        else if (back.length) text = say("The shortest way back to the order of work: {steps}.", {steps: back.map((rule) => rules[rule].text).join(say("; then "))});
+        line.textContent = text;
+      });
+      return;
     }
     byId("course").replaceChildren(make("p", text, {role: "status"}));
   }
