@@ -5,14 +5,17 @@ Whatever an expression is made of is one operation on such numbers, for some tho
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from typing import Any
+from collections.abc import Callable, Generator, Hashable, Iterable, Iterator, Mapping, Sequence
+from typing import Any, TypeVar
 
 import numpy as np
 
 from interlock.kernel.expressions import Expr, Is
 from interlock.prove.core.packing import Packing
 from interlock.prove.core.straight import StraightLine
+
+Key = TypeVar("Key", bound=Hashable)
+Found = TypeVar("Found")
 
 
 class Planes:
@@ -79,6 +82,46 @@ class Planes:
             if left is not None:
                 planes[left] ^= away
         return planes
+
+
+class Known:
+    """What is so in packed states, as `Planes` gives it: each is worked out once, many together.
+
+    Beyond `most` states all are forgotten before the next are followed `together`.
+    """
+
+    def __init__(self, planes: Planes, most: int) -> None:
+        self._planes = planes
+        self._most = most
+        self._known: dict[int, int] = {}
+
+    def learn(self, states: Iterable[int]) -> None:
+        """Works out what is so in all of these at once."""
+        fresh = [state for state in dict.fromkeys(states) if state not in self._known]
+        self._known.update(zip(fresh, self._planes(fresh), strict=True))
+
+    def __call__(self, state: int) -> int:
+        """A bit for each expression that is true there."""
+        if state not in self._known:
+            self.learn((state,))
+        return self._known[state]
+
+    def together(self, walks: Mapping[Key, Generator[Iterable[int], None, Found]]) -> dict[Key, Found]:
+        """What each of the walks comes to; each yields the states of which it asks next, and they go step by step."""
+        if len(self._known) > self._most:
+            self._known.clear()
+        found: dict[Key, Found] = {}
+        walking = dict(walks)
+        while walking:
+            asked: list[int] = []
+            for key, walk in list(walking.items()):
+                try:
+                    asked += next(walk)
+                except StopIteration as end:
+                    found[key] = end.value
+                    del walking[key]
+            self.learn(asked)
+        return found
 
 
 class _Lines(StraightLine):

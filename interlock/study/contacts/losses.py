@@ -7,8 +7,10 @@ first, or proved to be out of reach in it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Generator, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import reduce
+from operator import or_
 
 from interlock.confirm.confirm import confirm
 from interlock.hold.origin import Origins, Strike
@@ -17,15 +19,19 @@ from interlock.kernel.expressions import Expr, disj
 from interlock.kernel.failures import failures_of
 from interlock.kernel.machine import Actor, Machine, Question, Rule
 from interlock.kernel.recovery import without_failures
-from interlock.prove.core.packing import Packing, compile_enabled
+from interlock.prove.core.packing import Packing, bits_of
+from interlock.prove.core.planes import Known, Planes
 from interlock.prove.decide import decide
 from interlock.prove.engine import Clock, OutOfTime, share_of
+from interlock.prove.invariants.lemmas import Lemmas, Remembered
 from interlock.prove.search.guided import GuidedSearch
 from interlock.study.contacts.struck import Likeness, difference, likeness, strikes, struck_first, uses_of
 
 NAME = "losses"
 MOST_EXPANDED = 1_000
 """How many states guided search expands for a step or an end that a failure seems to have put out of reach."""
+MOST_KEPT = 50_000
+"""States of which it is remembered what is so in them."""
 SEARCHING = 0.7
 """The part of the time for one failure that is for claims; the rest is for checking them."""
 
@@ -35,7 +41,8 @@ class Loss:
     """What a failure makes impossible: the ids of questions (see `Work`) that are proved to be out of reach with it.
 
     `open` are those of which that is not known, `why` says why; `disputed` says what two parts of this program
-    contradict each other about.
+    contradict each other about.  `found` are runs to others that had to be looked for, in the machine in which the
+    failure is there first.
     """
 
     failure: str
@@ -43,6 +50,16 @@ class Loss:
     open: tuple[str, ...] = ()
     why: str = ""
     disputed: str = ""
+    found: Mapping[str, Trace] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """A run without a failure: after how many steps each thing is first possible, and what makes a difference in it."""
+
+    trace: Trace
+    first: Mapping[str, int]
+    differ: frozenset[str]
 
 
 class Work:
@@ -84,6 +101,8 @@ class Work:
         self.possible = {one.id: one for one in asked if one.id in found}
         self._ends = {id: target for id, target in ends.items() if id in self.possible}
         self._rules_of = rules
+        self._lemmas: Remembered | None = None
+        """What was found out of the machine with another failure there first."""
         self._prepare(found)
 
     def _decided(self, sound: Machine, ends: Sequence[Question]) -> Mapping[str, Trace]:
@@ -96,61 +115,49 @@ class Work:
 
     def _prepare(self, found: Mapping[str, Trace]) -> None:
         """Chooses runs that show everything, and sees where in them a failure makes a difference."""
-        differing = {name: difference(name, self.uses[name]) for name in self.failures}
-        tests = [
-            *(rule.guard for rule in self.machine.rules),
-            *self._ends.values(),
-            *differing.values(),
-        ]
-        asking = tuple(Rule(str(at), Actor.CREW, expr, ()) for at, expr in enumerate(tests))
-        self.packing = Packing(Machine(self.machine.variables, self.machine.signals, asking))
-        self._enabled = compile_enabled(self.packing)
-        self._writes = {rule.name: self.packing.writes(rule) for rule in self.machine.rules}
-        self._strikes = {
-            name: [at for at, rule in enumerate(self.machine.rules) if strikes(rule, name)] for name in self.failures
-        }
-        count = len(self.machine.rules)
-        self._end_at = dict(enumerate(self._ends, count))
-        self._differing_at = dict(enumerate(differing, count + len(self._ends)))
-        self._facts: dict[int, frozenset[int]] = {}
-        self.runs: list[tuple[Trace, frozenset[str], frozenset[str]]] = []
-        """Runs, with what each shows to be possible and the failures that make a difference somewhere in it."""
+        rules = self.machine.rules
+        self.packing = Packing(self.machine)
+        self._known = Known(Planes(self.packing, [*(rule.guard for rule in rules), *self._ends.values()]), MOST_KEPT)
+        self._writes = [self.packing.writes(rule) for rule in rules]
+        self._place = {rule.name: at for at, rule in enumerate(rules)}
+        self._strikes = {name: [at for at, rule in enumerate(rules) if strikes(rule, name)] for name in self.failures}
+        self._others = {deed: [self._place[one.name] for one in some] for deed, some in self._rules_of.items()}
+        ends = {id: [at] for at, id in enumerate(self._ends, len(rules))}
+        self._shows = {at: id for id in self.possible for at in (self._others | ends)[id]}
+        """Per test what is possible where it is so."""
+        self._telling = sum(1 << at for at in self._shows)
+        differing = Planes(self.packing, [difference(name, self.uses[name]) for name in self.failures])
+        self.runs: list[Run] = []
         shown: set[str] = set()
         for id in sorted(self.possible, key=lambda one: (-found[one].depth, one)):
             if id not in shown:
-                run = found[id]
-                possible: set[str] = set()
-                differ: set[str] = set()
-                for state in map(self.packing.pack, run.states):
-                    facts = self._so(state)
-                    possible.update(self._shown_by(facts))
-                    differ.update(name for at, name in self._differing_at.items() if at in facts)
-                self.runs.append((run, frozenset(possible & self.possible.keys()), frozenset(differ)))
-                shown |= possible
+                states = [self.packing.pack(state) for state in found[id].states]
+                self._known.learn(states)
+                first = self._first_shown(states)
+                bits = reduce(or_, differing(states))
+                self.runs.append(Run(found[id], first, frozenset(self.failures[at] for at in bits_of(bits))))
+                shown |= first.keys()
 
-    def _so(self, state: int) -> frozenset[int]:
-        found = self._facts.get(state)
-        if found is None:
-            found = self._facts[state] = frozenset(self._enabled(state))
-        return found
-
-    def _shown_by(self, facts: frozenset[int]) -> Iterator[str]:
-        rules = self.machine.rules
-        for at in facts:
-            if at < len(rules):
-                yield self.deed_of[rules[at].name]
-            elif at in self._end_at:
-                yield self._end_at[at]
+    def _first_shown(self, states: Sequence[int]) -> dict[str, int]:
+        """What is possible somewhere in these, and where first."""
+        shown: dict[str, int] = {}
+        left = self._telling
+        for at, facts in enumerate(map(self._known, states)):
+            for place in bits_of(facts & left):
+                shown.setdefault(self._shows[place], at)
+            left &= ~facts
+        return shown
 
     def losses(self, failures: Sequence[str]) -> Iterator[Loss]:
         """One per failure, in their order; those that make the same machine are asked about once.
 
         Where time is over, what is not known of the rest is `open`.
         """
+        self._walk_again(failures)
         known: dict[Likeness, Loss] = {}
         for done, failure in enumerate(failures):
             self.report(Progress(NAME, "what can no longer be done", done, len(failures)))
-            left = self._not_shown(failure)
+            left = [id for id in self.possible if id not in self._shown[failure]]
             if not left:
                 yield Loss(failure)
                 continue
@@ -159,36 +166,61 @@ class Work:
                 known[key] = self._look(failure, left)
             yield replace(known[key], failure=failure)
 
-    def _not_shown(self, failure: str) -> list[str]:
-        """What no run shows to be possible with the failure there first."""
-        shown: set[str] = set()
-        for run, possible, differ in self.runs:
-            if failure not in differ:
-                shown |= possible
-            elif not shown.issuperset(possible):
-                shown |= self._walked_again(failure, run)
-        return [id for id in self.possible if id not in shown]
+    def shown(self, failure: str) -> Mapping[str, Trace]:
+        """What runs show to be possible with the failure there first, in the machine in which nothing else can be."""
+        kept = [at for at, one in enumerate(self.machine.variables) if one.name not in set(self.failures)]
+        found: dict[str, Trace] = {}
+        whole: dict[int, Trace] = {}
+        for id, (run, length) in self._shown[failure].items():
+            if run not in whole:
+                taken = self._taken.get((failure, run)) or self.runs[run].trace
+                whole[run] = Trace(taken.rules, tuple(tuple(state[at] for at in kept) for state in taken.states))
+            found[id] = Trace(whole[run].rules[:length], whole[run].states[: length + 1])
+        return found
 
-    def _walked_again(self, failure: str, run: Trace) -> set[str]:
-        rules, place = self.machine.rules, {rule.name: at for at, rule in enumerate(self.machine.rules)}
+    def _walk_again(self, failures: Sequence[str]) -> None:
+        """What some run shows to be possible with each of the failures there first: by which, and after how many steps.
+
+        With all failures at once, run by run.
+        """
+        self._shown: dict[str, dict[str, tuple[int, int]]] = {failure: {} for failure in failures}
+        self._taken: dict[tuple[str, int], Trace] = {}
+        for at, run in enumerate(self.runs):
+            asked = [failure for failure in failures if not self._shown[failure].keys() >= run.first.keys()]
+            walks = {failure: self._walk(failure, run.trace) for failure in asked if failure in run.differ}
+            for failure, (rules, states) in self._known.together(walks).items():
+                first = self._first_shown(states) if states else {}
+                if not self._shown[failure].keys() >= first.keys():
+                    self._taken[failure, at] = Trace(tuple(rules), tuple(map(self.packing.unpack, states)))
+                self._shown[failure] = {id: (at, place) for id, place in first.items()} | self._shown[failure]
+            for failure in asked:
+                if failure not in run.differ:
+                    self._shown[failure] = {id: (at, place) for id, place in run.first.items()} | self._shown[failure]
+
+    def _walk(self, failure: str, run: Trace) -> Generator[Sequence[int], None, tuple[list[str], list[int]]]:
+        """The rules and states of the run with the failure there first; none where it cannot strike."""
         state = self.packing.pack(run.states[0])
-        by = next((at for at in self._strikes[failure] if at in self._so(state)), None)
-        shown: set[str] = set()
+        yield (state,)
+        by = next((at for at in self._strikes[failure] if self._known(state) >> at & 1), None)
         if by is None:
-            return shown
-        keep, bits = self._writes[rules[by].name]
-        state = state & keep | bits
+            return [], []
+        rules: list[str] = []
+        states = [self._after(state, by)]
         for name in run.rules:
-            facts = self._so(state)
-            shown.update(self._shown_by(facts))
-            others = [place[one.name] for one in self._rules_of.get(self.deed_of[name], ())]
-            taken = place[name] if place[name] in facts else next((at for at in others if at in facts), None)
+            yield states[-1:]
+            facts = self._known(states[-1])
+            same = [self._place[name], *self._others.get(self.deed_of[name], ())]
+            taken = next((at for at in same if facts >> at & 1), None)
             # what cannot be done is left out: what comes after may still be possible
             if taken is not None:
-                keep, bits = self._writes[rules[taken].name]
-                state = state & keep | bits
-        shown.update(self._shown_by(self._so(state)))
-        return shown
+                rules.append(self.machine.rules[taken].name)
+                states.append(self._after(states[-1], taken))
+        yield states[-1:]
+        return rules, states
+
+    def _after(self, state: int, rule: int) -> int:
+        keep, bits = self._writes[rule]
+        return state & keep | bits
 
     def _look(self, failure: str, ids: Sequence[str]) -> Loss:
         """Whether these are out of reach with the failure there first."""
@@ -202,10 +234,15 @@ class Work:
         search.run(range(len(questions)), MOST_EXPANDED, self.report)
         left = [replace(one, expects_run=False) for one in questions if one.id not in search.found]
         if not left:
-            return Loss(failure)
-        claims = decide(machine, left, limits, self.report)
+            return Loss(failure, found=search.found)
+        lemmas = Lemmas(self._lemmas)
+        claims = decide(machine, left, limits, self.report, lemmas, shortest=False)
+        self._lemmas = lemmas.found()
         findings = confirm(machine, left, claims, self.clock.seconds_left(), self.report)
+        reached = search.found | {one.question: one.claim.trace for one in findings if isinstance(one, Fails)}
         lost = tuple(one.question for one in findings if isinstance(one, Holds))
         opened = tuple(one.question for one in findings if not isinstance(one, Holds | Fails))
         disputed = next((one.what for one in findings if isinstance(one, Disputed)), "")
-        return Loss(failure, lost, opened, "it is too hard, or there was no time left" if opened else "", disputed)
+        return Loss(
+            failure, lost, opened, "it is too hard, or there was no time left" if opened else "", disputed, reached
+        )

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from functools import cached_property, partial
 
 from interlock.confirm.confirm import confirm
 from interlock.hold.catalogue import FailingHold, everything_fails
@@ -20,13 +21,14 @@ from interlock.hold.compile.requirements import Instance
 from interlock.hold.failing import FailingItem
 from interlock.hold.language.model import Catalogue, Hold
 from interlock.hold.sorts import Item
-from interlock.kernel.claims import Disputed, Fails, Holds, Limits, Progress, ProgressCallback, silent
+from interlock.kernel.claims import Disputed, Fails, Holds, Limits, Progress, ProgressCallback, Refuted, Trace, silent
 from interlock.kernel.expressions import FALSE, Is, disj
 from interlock.kernel.failures import DisputedSets, KnownSets
 from interlock.kernel.machine import Question, RequirementKind, question_of, with_monitors
 from interlock.kernel.recovery import HasDeadEnd, Recovers, RecoveryQuestion, without_failures
 from interlock.prove.decide import decide
 from interlock.prove.engine import NO_LIMITS, clock_of
+from interlock.prove.invariants.lemmas import Lemmas, Remembered
 from interlock.prove.recovery.recovery import recover
 from interlock.study.contacts.losses import Loss, Work
 from interlock.study.contacts.struck import difference, struck_first
@@ -156,11 +158,22 @@ class _Study:
         self.disputed = [one.finding.what for one in analysis.answers if isinstance(one.finding, DisputedSets)]
         self.items = contact_items(compiled.hold, compiled.world)
         self.work: Work | None = None
+        self.runs: Mapping[str, Mapping[str, Trace]] = {}
+        """Per failure runs that were looked for with it there first."""
 
     @property
     def impossible(self) -> tuple[Instance, ...]:
         """What was not found to be possible although nothing fails."""
         return tuple(one for id, one in self.ends.items() if self.work is None or id not in self.work.possible)
+
+    @cached_property
+    def known_ways(self) -> Remembered:
+        """How everything can always be done where nothing fails: without what nothing needs it is much the same."""
+        lemmas = Lemmas()
+        ways = [RecoveryQuestion(one.requirement.id, one.requirement.condition) for one in self.always]
+        if ways:
+            recover(without_failures(self.machine), ways, self.limits, self.report, found=lemmas)
+        return lemmas.found()
 
     def failure(self, item: FailingItem, mode: str) -> str:
         """The name of its variable."""
@@ -174,6 +187,7 @@ class _Study:
         self.work = Work(self.machine, self.compiled.origins, ends, clock_of(limits), limits, self.report)
         found = {one.failure: one for one in self.work.losses([name for name in names if name in self.work.uses])}
         self.disputed += [one.disputed for one in found.values() if one.disputed]
+        self.runs = {failure: one.found for failure, one in found.items()}
         return found
 
     def contacts(self, losses: Mapping[str, Loss]) -> Iterator[ContactPurpose]:
@@ -237,7 +251,7 @@ class _Study:
         if self.work is None or not failures:
             return frozenset()
         sound = without_failures(self.machine)
-        seen = frozenset().union(*(differ for _, _, differ in self.work.runs))
+        seen = frozenset().union(*(run.differ for run in self.work.runs))
         asked = [Question(one, difference(one, self.work.uses[one])) for one in failures if one not in seen]
         claims = decide(sound, asked, limits, self.report) if asked else ()
         findings = confirm(sound, asked, claims, limits.seconds, self.report)
@@ -248,11 +262,17 @@ class _Study:
         """Whether everything can still be done with the failure there first, and always where that is asked."""
         assert self.work is not None  # noqa: S101 -- nothing is needless before losses were looked for
         machine, questions, begun = struck_first(self.machine, effect.failure, list(self.work.possible.values()))
+        runs = {**self.work.shown(effect.failure), **self.runs.get(effect.failure, {})} if begun else {}
+        shown = [one for one in questions if one.id in runs]
+        claims = [Refuted(one.id, NAME, runs[one.id], shortest=False) for one in shown]
+        done = {one.question: one for one in confirm(machine, shown, claims) if isinstance(one, Fails)}
         # before it has struck nothing is asked
         before = FALSE if begun else Is(effect.failure, False)
         ways = [RecoveryQuestion(one.requirement.id, disj(before, one.requirement.condition)) for one in self.always]
         session = Session(machine, limits, self.report)
-        found, back = session.claim_and_confirm(questions, ways, decide, recover)
+        left = [one for one in questions if one.id not in done]
+        again = partial(recover, found=Lemmas(self.known_ways))
+        found, back = session.claim_and_confirm(left, ways, partial(decide, shortest=False), again)
         gone = [id for id, one in found.items() if isinstance(one, Holds)]
         dead = tuple(one for one in self.always if isinstance(back[one.requirement.id], HasDeadEnd))
         every = [*found.values(), *back.values()]

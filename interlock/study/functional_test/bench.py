@@ -20,7 +20,7 @@ from interlock.kernel.expressions import conj, neg
 from interlock.kernel.failures import failures_of
 from interlock.kernel.machine import Actor, allowed_by, question_of
 from interlock.prove.core.packing import Packing, bits_of
-from interlock.prove.core.planes import Planes
+from interlock.prove.core.planes import Known, Planes
 from interlock.study.checklist.operating import Operation, Refusal
 from interlock.study.contacts.struck import difference, uses_of
 from interlock.study.functional_test.observing import Observable, observables_of
@@ -78,9 +78,10 @@ class Bench:
             for one in self.requirements
         ]
         self.packing = Packing(self.asked)
-        self._tests = Planes(self.packing, tests)
+        self._known = Known(Planes(self.packing, tests), MOST_KEPT)
         uses = uses_of(self.asked)
-        self._differences = Planes(self.packing, [difference(name, uses[name]) for name in self.failures])
+        differences = Planes(self.packing, [difference(name, uses[name]) for name in self.failures])
+        self._differing = Known(differences, MOST_KEPT)
         self._writes = [self.packing.writes(rule) for rule in rules]
         self._crew = sum(1 << at for at, rule in enumerate(rules) if rule.actor is Actor.CREW)
         self._equipment = (1 << len(rules)) - 1 & ~self._crew
@@ -97,23 +98,14 @@ class Bench:
             for name, value in rule.update:
                 if value is True and name in self._striking:
                     self._striking[name].append(at)
-        self._facts: dict[int, int] = {}
         self._passed: dict[int, Passed | None] = {}
-        self._differing: dict[int, int] = {}
         self.bits = {name: self.packing.fact(name, True)[1] for name in self.failures}
 
     # ---- what is so in a state
 
-    def learn(self, states: Iterable[int]) -> None:
-        """Works out what is so in all of these at once."""
-        fresh = [state for state in dict.fromkeys(states) if state not in self._facts]
-        self._facts.update(zip(fresh, self._tests(fresh), strict=True))
-
     def facts(self, state: int) -> int:
         """A bit for each rule that may fire, then for each thing that is seen, then for each requirement's test."""
-        if state not in self._facts:
-            self.learn((state,))
-        return self._facts[state]
+        return self._known(state)
 
     def sight(self, state: int) -> int:
         """What people see: a bit per observable that is so."""
@@ -127,11 +119,10 @@ class Bench:
     def differing(self, states: Iterable[int]) -> frozenset[str]:
         """The failures that make a difference in one of these states of the sound hold."""
         asked = list(states)
-        fresh = [state for state in asked if state not in self._differing]
-        self._differing.update(zip(fresh, self._differences(fresh), strict=True))
+        self._differing.learn(asked)
         found = 0
         for state in asked:
-            found |= self._differing[state]
+            found |= self._differing(state)
         return frozenset(self.failures[at] for at in bits_of(found))
 
     def heads_at(self, state: int) -> tuple[str, ...]:
@@ -187,10 +178,9 @@ class Bench:
 
     def follow_all(self, asked: Mapping[str, frozenset[int]], head: str) -> Mapping[str, Passed | None]:
         """With each failure all that the step can lead to from any of its states; see `follow`."""
-        if len(self._facts) > MOST_KEPT:
-            self._facts.clear()
+        if len(self._passed) > MOST_KEPT:
             self._passed.clear()
-        self.learn(state for states in asked.values() for state in states)
+        self._known.learn(state for states in asked.values() for state in states)
         self._settle(after for states in asked.values() for state in states for after in self._afters(state, head))
         return {name: self.follow(states, head) for name, states in asked.items()}
 
@@ -223,16 +213,8 @@ class Bench:
 
     def _settle(self, states: Iterable[int]) -> None:
         """What the equipment does from each of these, in every order; all of them a step at a time."""
-        running = {state: self._passing(state) for state in dict.fromkeys(states) if state not in self._passed}
-        while running:
-            asked: list[int] = []
-            for state, passing in list(running.items()):
-                try:
-                    asked += next(passing)
-                except StopIteration as end:
-                    self._passed[state] = end.value
-                    del running[state]
-            self.learn(asked)
+        fresh = {state: self._passing(state) for state in dict.fromkeys(states) if state not in self._passed}
+        self._passed |= self._known.together(fresh)
 
     def _passing(self, state: int) -> Generator[Sequence[int], None, Passed | None]:
         """Asks for what is so in states; gives what the equipment does from this one, None where that is too much."""
