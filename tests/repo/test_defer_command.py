@@ -10,13 +10,15 @@ from typing import Any
 
 import jsonschema
 import pytest
+from msgspec import convert, structs
 
 from interlock import cli
 from interlock.cli.exit_codes import DONE, FOUND, REJECTED, UNDECIDED
 from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Machine
 from interlock.report.json.writing import schema
-from interlock.report.views.deferral_facts import DeferralFacts
+from interlock.report.views.deferral import DeferralView
+from interlock.report.views.deferral_facts import DeferralFacts, OptionFacts
 from interlock.study.deferral import deferral
 from interlock.study.deferral.deferral import Capability
 from tests.golden.small_hold import TEXT
@@ -62,6 +64,48 @@ def test_where_the_interlock_itself_keeps_it_no_limitation_is_needed(capsys: pyt
     assert "No limitation is needed" in out
     assert "0 of 1 ways" in out
     assert "approves no deferral" in out
+    nothing = "Nothing can be carried then: no unit comes to stand secured behind shut doors"
+    assert nothing in out.partition("WHAT IT LEAVES")[0]
+    assert f"- (O) {nothing}" in out.partition("DRAFT OF A LINE")[2]
+
+
+SHUT_AGAIN = """  - id: shut-again
+    text: However far things have gone, the door can be shut and latched
+    kind: can always
+    condition: D1 is latched
+    hazard: work cannot be ended
+    severity: "3"
+    scheme: MIL-STD-882E
+    source: operability, no source
+"""
+
+
+def test_a_draft_says_what_can_no_longer_be_done(capsys: pytest.CaptureFixture[str]) -> None:
+    """A switch that never tells that the latch is up: once there is a unit in the bay the door stays open.
+
+    Whoever signs the line has to read it there, and not in what a program printed above it.
+    """
+    Path("secured.yaml").write_text(SECURED + SHUT_AGAIN)
+    Path("hold.yaml").write_text(GUARDED.replace("(1C is empty or up)", "up"))
+    assert cli.run(["defer", "hold.yaml", "SL=lowered", *ASKED]) == DONE
+    before, _, draft = said(capsys).partition("DRAFT OF A LINE")
+    assert "No limitation is needed" in before
+    assert "1 thing can no longer be done." in before
+    assert "- (O) This no longer holds: However far things have gone, the door can be shut and latched." in draft
+
+
+def test_a_draft_names_all_that_cannot_be_carried(capsys: pytest.CaptureFixture[str]) -> None:
+    """What is lost by the item and what the limitations take, none of it left out."""
+    assert cli.run(["defer", "hold.yaml", "SL=lowered", *ASKED, "--format", "json"]) == DONE
+    facts = convert(json.loads(capsys.readouterr().out), DeferralFacts, strict=False)
+    (case,) = facts.cases
+    best = OptionFacts((), ("half in 3C",), ("half in 2C",), ())
+    lost = structs.replace(case, carried=3, left=2, lost=("half in 1C",), options=(best,), result="needs limitations")
+    (relief,) = DeferralView(facts).relief(lost)
+    assert (
+        "(O) Carry none of these, they cannot be secured behind shut doors: half in 1C and half in 2C."
+        in relief.remarks
+    )
 
 
 def test_what_fails_with_nothing_inoperative_needs_limitations_too(capsys: pytest.CaptureFixture[str]) -> None:

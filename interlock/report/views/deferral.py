@@ -19,10 +19,11 @@ from interlock.report.views.deferral_facts import (
     Result,
 )
 from interlock.report.views.facts import PROGRAM
+from interlock.report.views.harm import NOTE, label_by_severity
 from interlock.report.views.identification import identification
 from interlock.report.views.proof import story_facts
 from interlock.report.views.tones import Tone
-from interlock.report.views.wording import count_of, listed
+from interlock.report.views.wording import count_of, listed, sentence
 from interlock.study.deferral.deferral import Capability, Deferral, Option
 from interlock.study.deferral.inoperative import Inoperative
 from interlock.study.verify import Answer
@@ -38,6 +39,7 @@ DEFERRAL_CAUTIONS = (
     "approved minimum equipment list of the operator and by its authority.",
     *CAUTIONS,
 )
+NOTHING_CARRIED = "Nothing can be carried then: no unit comes to stand secured behind shut doors, whatever is done."
 INTERVAL = "repair interval: as the operator's approved list says"
 _COUNTED: Mapping[Result, str] = {
     "none needed": "without limitation",
@@ -87,18 +89,20 @@ class DeferralView:
                 f" {number} that fail with this fail with nothing inoperative too: mend that first (interlock prove "
                 "shows how), or the limitations are as much for that as for this."
             )
+        carried = f" {NOTHING_CARRIED}" if _carries_nothing(case) else ""
+        undone = f" {count_of(len(case.lost_work), 'thing')} can no longer be done." if case.lost_work else ""
         match case.result:
             case "none needed":
                 return (
                     "No limitation is needed: with this inoperative nothing is possible that must not be "
-                    f"(proved, checked again by {case.checked_by})."
+                    f"(proved, checked again by {case.checked_by}).{carried}{undone}"
                 )
             case "needs limitations":
                 number = count_of(len(case.options), "smallest set")
                 return (
                     f"It takes limitations: {number} of at most {case.size} of them found, each proved to suffice "
                     f"(checked again by {case.checked_by}); with any other set of these that has none of them within "
-                    f"it, one of {count_of(case.runs, 'run')} breaks a requirement.{anyway}"
+                    f"it, one of {count_of(case.runs, 'run')} breaks a requirement.{anyway}{carried}{undone}"
                 )
             case "no limitation found":
                 return f"No set of at most {case.size} of the limitations that were looked at suffices.{anyway}"
@@ -115,11 +119,32 @@ class DeferralView:
         best = case.options[0].limitations if case.options else ()
         for one in case.items:
             remarks = [f"(O) {limit.order[0].upper()}{limit.order[1:]}." for limit in best]
+            remarks += [f"(O) {said}" for said in _no_longer(case)]
             remarks += [
                 f"(M) Verify that it is inoperative in this way and in no other: {one.text}. Mark it inoperative."
             ]
             required = max(0, one.installed - 1)
             yield Relief(one.name, str(one.installed), str(required), (*remarks, INTERVAL))
+
+
+def _carries_nothing(case: CaseFacts) -> bool:
+    """Whether it is known that nothing can be carried, with the best limitations where it takes some."""
+    best = case.options[0] if case.options else None
+    if best is not None:
+        return bool(case.carried) and best.leaves == () and not best.unknown
+    return bool(case.carried) and not case.left and not case.unknown
+
+
+def _no_longer(case: CaseFacts) -> Iterator[str]:
+    """What whoever loads has to know, since it could be done before: what is not carried, what cannot be done."""
+    lost = [*case.lost, *((case.options[0].takes or ()) if case.options else ())]
+    if _carries_nothing(case):
+        yield NOTHING_CARRIED
+    elif lost:
+        yield f"Carry none of these, they cannot be secured behind shut doors: {listed(lost)}."
+    # that a bay can be filled is told by what can be carried
+    grave = (one.text for one in case.lost_work if label_by_severity(one.severity, one.scheme) != NOTE)
+    yield from (sentence(f"this no longer holds: {text}") for text in dict.fromkeys(grave))
 
 
 def deferral_view(

@@ -32,10 +32,15 @@ def label_of(origin: RequirementText) -> Label:
     Death or injury alone make a WARNING; where it is not said who or what comes to harm, the severity stands in.
     """
     if origin.harm is None:
-        return _BY_SEVERITY.get(origin.severity, CAUTION) if "882E" in origin.scheme else CAUTION
+        return label_by_severity(origin.severity, origin.scheme)
     if Harm.PEOPLE in origin.harm:
         return WARNING
     return CAUTION if origin.harm else NOTE
+
+
+def label_by_severity(severity: str, scheme: str) -> Label:
+    """The label where no more than a severity is known."""
+    return _BY_SEVERITY.get(severity, CAUTION) if "882E" in scheme else CAUTION
 
 
 def harm_words(origin: RequirementText) -> str:
