@@ -42,6 +42,14 @@ def test_a_sound_hold_meets_every_standing_requirement(seed: int) -> None:
     assert failing(verified(small(seed))) == set()
 
 
+@pytest.mark.parametrize("seed", telling((712, 1222), 1222))
+def test_no_unit_is_asked_for_where_half_of_it_would_stand_outside(seed: int) -> None:
+    """Beside a crew hatch a bay that has none on its other side is not said to take units as wide as two lanes."""
+    choices = small(seed)
+    assert choices.unit == "wide" and choices.hatch
+    assert failing(verified(choices, "bay-can-be-filled")) == set()
+
+
 @pytest.mark.parametrize("seed", [*telling(SEEDS, 1009, 1100), *MORE])
 def test_a_crossed_lever_is_found_or_named(seed: int) -> None:
     """Where a position is marked, or called after a direction, its crossed contact is blamed; else it is named."""

@@ -378,8 +378,11 @@ class _Writer:
             f"  hand_work: '({_some(self.open_doors())}){people}'",
         ]
         missing = [f"{row}{lane}" for row in range(1, c.rows + 1) for lane in c.lanes if not c.has((row, lane))]
-        if missing:
-            parts += ["  rules:", f"    - {{bays: [{', '.join(missing)}], kinds: []}}"]
+        rules = [f"    - {{bays: [{', '.join(missing)}], kinds: []}}"] if missing else []
+        if self.has_hatch and c.unit == "wide" and (self.hatch_row, c.lanes[0]) not in self.seams:
+            # what is as wide as two lanes would stand half outside
+            rules.append(f"    - {{bays: [{self.hatch_row}{c.lanes[0]}], kinds: [ULD]}}")
+        parts += ["  rules:", *rules] if rules else []
         parts += ["units:", "  - {id: ULD, name: container, across: 1, along: 1}"]
         if c.unit != "none":
             size = "across: 2, along: 1" if c.unit == "wide" else "across: 1, along: 2"
