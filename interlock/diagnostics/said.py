@@ -13,9 +13,9 @@ from enum import StrEnum
 from functools import reduce
 from string import Formatter
 from types import MappingProxyType
-from typing import Protocol
+from typing import Protocol, Self
 
-Part = str | int
+Part = str | int | float
 """What stands in a place of a message: a text, or a number, which each language writes its own way."""
 
 
@@ -25,8 +25,8 @@ class Language(Protocol):
     def message(self, one: str, many: str, number: int) -> str | None:
         """The message in that language, for so many where there are two English ones; None where it is not known."""
 
-    def number(self, number: int) -> str:
-        """A whole number as it is written."""
+    def number(self, number: float) -> str:
+        """A number as it is written."""
 
 
 class Said(str):
@@ -49,7 +49,7 @@ class Said(str):
         many: str = "",
         capital: bool = False,
         theirs: bool = False,
-    ) -> Said:
+    ) -> Self:
         """The English text is worked out at once.  Raises KeyError where a place of the message has no part."""
         chosen = many if many and dict(parts)["number"] != 1 else message
         text = _filled(chosen, [(name, _english(part)) for name, part in parts], capital)
@@ -126,7 +126,7 @@ def in_language(text: str, language: Language) -> str:
         if message is None:
             message = text.message
     parts = [
-        (name, language.number(part) if isinstance(part, int) else in_language(part, language))
+        (name, language.number(part) if isinstance(part, int | float) else in_language(part, language))
         for name, part in text.parts
     ]
     return _filled(message or "", parts, text.capital)
@@ -149,7 +149,12 @@ def places_of(message: str) -> frozenset[str]:
 
 
 def _english(part: Part) -> str:
-    return f"{part:,}" if isinstance(part, int) else str(part)
+    return written(part) if isinstance(part, int | float) else str(part)
+
+
+def written(number: float) -> str:
+    """A number in English: commas between thousands, up to six digits of what is no whole number."""
+    return f"{number:,}" if isinstance(number, int) else f"{number:g}"
 
 
 def _filled(message: str, parts: Sequence[tuple[str, str]], capital: bool) -> str:

@@ -7,13 +7,14 @@ from dataclasses import dataclass, replace
 from time import monotonic
 from typing import Protocol
 
+from interlock.diagnostics.said import say
 from interlock.kernel.claims import Claim, Limits, Progress, ProgressCallback, silent
 from interlock.kernel.machine import Machine, Question
 from interlock.kernel.why import Helps, Why
 from interlock.prove.memory import Budget
 
 NO_LIMITS = Limits()
-INTERRUPTED = Why("interrupted", Helps.END)
+INTERRUPTED = Why(say("interrupted"), Helps.END)
 """Why a claim is Unknown when whoever asked wanted no more."""
 MOST_SECONDS = 2_000_000.0
 """How long one question to a solver may take at the most, where there is a limit at all: three weeks."""
@@ -123,14 +124,26 @@ def stop_reason(limits: Limits, clock: Clock) -> Why:
     if limits.stop is not None and limits.stop():
         return INTERRUPTED
     if limits.memory is not None and clock.memory is not None and clock.memory.is_used_up():
-        return Why(f"the memory allowed was used up ({limits.memory / 2**20:g} MiB)", Helps.MEMORY)
+        return Why(say("the memory allowed was used up ({size} MiB)", size=limits.memory / 2**20), Helps.MEMORY)
     return time_reason(limits)
 
 
 def time_reason(limits: Limits) -> Why:
     """Why a claim is Unknown when the clock ran out."""
     seconds = limits.seconds
-    return Why("out of time" if seconds is None else f"out of time ({round(seconds, 2) or seconds:g} s)", Helps.TIME)
+    if seconds is None:
+        return Why(say("out of time"), Helps.TIME)
+    return Why(say("out of time ({seconds} s)", seconds=round(seconds, 2) or seconds), Helps.TIME)
+
+
+def deeper_than(depth: int | None) -> Why:
+    """Why a claim is Unknown when all was looked at down to a depth that was given."""
+    return Why(say("states lie deeper than {depth} steps", depth=depth or 0), Helps.DEPTH)
+
+
+def more_states_than(states: int) -> Why:
+    """Why a claim is Unknown when there are more states than may be held."""
+    return Why(say("more than {states} states", states=states), Helps.METHOD)
 
 
 def is_time_reason(reason: str) -> bool:
@@ -141,5 +154,7 @@ def is_time_reason(reason: str) -> bool:
 def looked_ahead(steps: int, bound: int | None) -> Why:
     """Why a claim is Unknown when it was looked so many steps ahead, with this bound on the depth if there is one."""
     is_bound = bound is not None and steps >= bound
-    words = f"neither a way there nor a proof that there is none was found in looking {steps} steps ahead"
+    words = say(
+        "neither a way there nor a proof that there is none was found in looking {steps} steps ahead", steps=steps
+    )
     return Why(words, Helps.DEPTH if is_bound else Helps.METHOD)

@@ -12,7 +12,7 @@ from importlib.resources import files
 from io import BytesIO
 from typing import TYPE_CHECKING
 
-from interlock.diagnostics.said import Said, in_language, places_of, say, say_many
+from interlock.diagnostics.said import Said, in_language, places_of, say, say_many, written
 from interlock.hold.language.nodes import LARGEST_FILE_BYTES
 
 if TYPE_CHECKING:
@@ -36,9 +36,9 @@ class English:
         """As it is."""
         return many if many and number != 1 else one
 
-    def number(self, number: int) -> str:
+    def number(self, number: float) -> str:
         """With commas between thousands."""
-        return f"{number:,}"
+        return written(number)
 
     def notes(self) -> tuple[str, ...]:
         """Nothing is to be said about it."""
@@ -64,6 +64,7 @@ class Catalogue:
             raise BadCatalogue(f"{name} is no catalogue of messages (PO): {fault}") from fault
         self.code = str(read.locale_identifier or "").replace("_", "-")
         self._thousands = headers.get("X-Thousands", " ")
+        self._decimal = headers.get("X-Decimal", ".")
         self._checked_by = headers.get("X-Checked-By", "")
         if not self.code.replace("-", "").isalnum():
             raise BadCatalogue(f"{name} does not say its language (Language: in its header)")
@@ -91,9 +92,9 @@ class Catalogue:
             return None
         return told[min(self._plural(number), len(told) - 1)] if many else told[0]
 
-    def number(self, number: int) -> str:
-        """With what stands between thousands there."""
-        return f"{number:,}".replace(",", self._thousands)
+    def number(self, number: float) -> str:
+        """With what stands between thousands there, and before what is less than one."""
+        return written(number).translate({ord(","): self._thousands, ord("."): self._decimal})
 
     def notes(self) -> tuple[str, ...]:
         """What a reader has to know of the translation, asked for once everything else is said: in both languages."""

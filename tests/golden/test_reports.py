@@ -15,6 +15,7 @@ import jsonschema
 import pytest
 
 from interlock.cli.exit_codes import code_of_hold, worst_code
+from interlock.diagnostics.said import say
 from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.language.syntax import Path as NamedPath
 from interlock.kernel.claims import Disputed, Fails, Holds, Limits, Proved, Undecided
@@ -68,7 +69,7 @@ def every_outcome(verification: Verification) -> Verification:
         verification,
         "bay-filled",
         Status.UNDECIDED,
-        Undecided("bay-filled[1C]", Why("out of time (5 s)", Helps.TIME), 17),
+        Undecided("bay-filled[1C]", Why(say("out of time ({seconds} s)", seconds=5), Helps.TIME), 17),
     )
     claim = Proved("latched-when-locked[D1]", "explicit", None, 40)
     disputed = Disputed("latched-when-locked[D1]", claim, "a second count finds 41 states, not 40")

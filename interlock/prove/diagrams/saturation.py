@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from interlock.diagnostics.said import say
 from interlock.kernel.claims import Claim, Limits, Progress, ProgressCallback, Proved, Refuted, Unknown, silent
 from interlock.kernel.machine import Machine, Question
 from interlock.kernel.why import Helps, Why
@@ -27,8 +28,10 @@ MOST_VALUES = 4_096
 """Of one variable; every node has as many children."""
 RUN_WORK = 8
 """So many times the work of reaching all states may be spent on a run to one of them, and at least `FIRST_WORK`."""
-TOO_MUCH = Why("whether a state like that is among those that can be reached is too much work to say", Helps.METHOD)
-TOO_LONG = Why("a state like that can be reached, but the run to it is too long to be made", Helps.METHOD)
+TOO_MUCH = Why(
+    say("whether a state like that is among those that can be reached is too much work to say"), Helps.METHOD
+)
+TOO_LONG = Why(say("a state like that can be reached, but the run to it is too long to be made"), Helps.METHOD)
 
 
 def diagrams(
@@ -47,7 +50,7 @@ def diagrams(
         most = FIRST_WORK
         while not search.is_hopeless and not search.try_orders(most, report):
             most *= MORE_WORK
-        wide = Why(f"a variable has more than {MOST_VALUES:,} values", Helps.METHOD)
+        wide = Why(say("a variable has more than {number} values", number=MOST_VALUES), Helps.METHOD)
         reason = wide if search.is_hopeless else TOO_MUCH
         if search.reached is not None:
             met = search.prove(range(len(questions)), claims)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from interlock.diagnostics.said import say
 from interlock.kernel.claims import (
     Certificate,
     Claim,
@@ -85,7 +86,8 @@ def k_induction(
                 Unknown(
                     question.id,
                     NAME,
-                    reason or Why(f"what is so {deepest} steps in a row does not prove it", Helps.DEPTH),
+                    reason
+                    or Why(say("what is so {steps} steps in a row does not prove it", steps=deepest), Helps.DEPTH),
                     clear,
                 )
             )

@@ -20,6 +20,7 @@ from functools import cached_property
 from hashlib import sha256
 from typing import TypeAlias
 
+from interlock.diagnostics.said import say
 from interlock.kernel.claims import Certificate, Limits, Progress, ProgressCallback, Trace, Unknown, silent
 from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import Expr, conj
@@ -57,7 +58,7 @@ FEW_ENTRIES, ENTRIES_PER_RULE = 100, 12
 
 MOST_EFFORT = 8
 """Where time is not limited, a state is given up after so many times the effort that is made at first."""
-NEITHER = "it was found neither how to go on nor that there is no way back"
+NEITHER = say("it was found neither how to go on nor that there is no way back")
 
 Heuristic: TypeAlias = Callable[[Machine, Expr], Sequence[tuple[Expr, Rank]]]
 """Stages on the way to a goal, in a machine without failures, each with a measure; never taken on trust."""
@@ -203,14 +204,14 @@ class _Search(RecoveryContext):
                     self.report(Progress(NAME, f"ways back: case {entries + 1}"))
                     entries += 1
                     if entries > most:
-                        many = f"more than {most:,} situations need ways back of their own"
+                        many = say("more than {number} situations need ways back of their own", number=most)
                         return Unknown(question.id, NAME, Why(many, Helps.METHOD))
                     dead_end = work.cover(state)
                     if dead_end is not None:
                         return dead_end
             except TooHard:
                 self.was_too_hard = self.was_too_hard or thorough
-                known = f"{entries - 1:,} situations have a way back; of the next {NEITHER}"
+                known = say("{number} situations have a way back; of the next {what}", number=entries - 1, what=NEITHER)
                 return Unknown(question.id, NAME, Why(known, Helps.METHOD))
             finally:
                 told = self.told.get((before, goal), [])

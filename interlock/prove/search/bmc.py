@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from interlock.diagnostics.said import say
 from interlock.kernel.claims import Claim, Limits, Progress, ProgressCallback, Refuted, Unknown, silent
 from interlock.kernel.machine import Machine, Question
 from interlock.kernel.why import Helps, Why
@@ -71,7 +72,9 @@ class BoundedSearch:
         self.never = never
         self.solver = make_solver()
         self.clear = -1
-        self.reason = Why(f"no run of up to {deepest} steps reaches it, longer ones were not looked for", Helps.DEPTH)
+        self.reason = Why(
+            say("no run of up to {steps} steps reaches it, longer ones were not looked for", steps=deepest), Helps.DEPTH
+        )
         self.is_exhausted = False
         """No run of the machine is longer than `clear` steps."""
 
@@ -107,6 +110,8 @@ class BoundedSearch:
             for target in still_open.values():
                 solver.add([-run.at(target, depth)])
             if depth and not solver.solve((), clock):
-                self.reason = Why(f"no run has more than {depth - 1} steps, and none reaches it", Helps.METHOD)
+                self.reason = Why(
+                    say("no run has more than {steps} steps, and none reaches it", steps=depth - 1), Helps.METHOD
+                )
                 self.is_exhausted = True
                 return

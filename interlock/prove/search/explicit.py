@@ -13,13 +13,23 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise, product
 
+from interlock.diagnostics.said import say
 from interlock.kernel.claims import Claim, Limits, Progress, ProgressCallback, Proved, Refuted, Trace, Unknown, silent
 from interlock.kernel.evaluator import evaluate, fire, is_enabled
 from interlock.kernel.machine import Machine, Question
 from interlock.kernel.why import Helps, Why
 from interlock.prove.core.dispatch import Dispatch
 from interlock.prove.core.packing import Packing, compile_expand, compile_hits
-from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
+from interlock.prove.engine import (
+    INTERRUPTED,
+    NO_LIMITS,
+    Clock,
+    OutOfTime,
+    clock_of,
+    deeper_than,
+    more_states_than,
+    stop_reason,
+)
 
 NAME = "explicit"
 MOST_COMPILED = 1_000
@@ -105,7 +115,7 @@ class BreadthFirstSearch:
 
     def _is_over(self) -> bool:
         if self.limits.states is not None and len(self.parents) > self.limits.states:
-            self.stopped = Why(f"more than {self.limits.states} states", Helps.METHOD)
+            self.stopped = more_states_than(self.limits.states)
         elif self.clock.is_over():
             self.stopped = stop_reason(self.limits, self.clock)
         return bool(self.stopped)
@@ -113,7 +123,7 @@ class BreadthFirstSearch:
     def _is_too_much(self, tried: int) -> bool:
         """More combinations of initial values were tried than states may be held."""
         if self.limits.states is not None and tried > self.limits.states:
-            self.stopped = Why(f"more than {tried} ways to start", Helps.METHOD)
+            self.stopped = Why(say("more than {number} ways to start", number=tried), Helps.METHOD)
         return bool(self.stopped)
 
     def _stop_if_more(self, level: list[int]) -> None:
@@ -125,7 +135,7 @@ class BreadthFirstSearch:
         for state in beyond:
             del self.parents[state]
         if beyond:
-            self.stopped = Why(f"states lie deeper than {self.limits.depth} steps", Helps.DEPTH)
+            self.stopped = deeper_than(self.limits.depth)
 
     def trace(self, packed: int) -> Trace:
         """The run that first reached the state."""

@@ -15,6 +15,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence, Set
 from itertools import islice
 
+from interlock.diagnostics.said import say
 from interlock.kernel.claims import Claim, Limits, Progress, ProgressCallback, Refuted, Trace, Unknown, silent
 from interlock.kernel.evaluator import State, initial_states
 from interlock.kernel.expressions import FALSE, And, Expr, Ref, Value, assign
@@ -27,7 +28,7 @@ from interlock.prove.search.delete_relaxation import NEVER, DeleteRelaxation, Re
 from interlock.prove.search.novelty import Novelty
 
 NAME = "guided"
-NO_RUN = Why("no run to it was found, and this way of looking proves nothing", Helps.METHOD)
+NO_RUN = Why(say("no run to it was found, and this way of looking proves nothing"), Helps.METHOD)
 MOST_EXPANDED = 4_000
 """How many states one target may expand before the search gives it up."""
 

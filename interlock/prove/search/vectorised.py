@@ -18,12 +18,13 @@ from math import prod
 
 import numpy as np
 
+from interlock.diagnostics.said import say
 from interlock.kernel.claims import Claim, Limits, Progress, ProgressCallback, Proved, Refuted, Trace, Unknown, silent
 from interlock.kernel.evaluator import State, is_enabled
 from interlock.kernel.expressions import And, Is, Value, conj
 from interlock.kernel.machine import Machine, Question, Rule
 from interlock.kernel.why import Helps, Why
-from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, clock_of, stop_reason
+from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, clock_of, deeper_than, more_states_than, stop_reason
 from interlock.prove.memory import resident_bytes
 from interlock.prove.search.arrays import Keys, Layout, Words, compile_truths, is_in
 from interlock.prove.search.explicit import Count
@@ -87,7 +88,7 @@ class Levels:
                 beyond = self._gather(self._expand(level))
                 self.states -= len(beyond)
                 if len(beyond) and not self.stopped:
-                    self.stopped = Why(f"states lie deeper than {self.limits.depth} steps", Helps.DEPTH)
+                    self.stopped = deeper_than(self.limits.depth)
                 return
             level = self._gather(self._expand(level))
             depth += 1
@@ -103,9 +104,13 @@ class Levels:
         beside = max(stepping, LOOKED_UP_BYTES * waiting, 8 * (self._in_level + waiting))
         budget = self.clock.memory
         if self.limits.states is not None and self.states > self.limits.states:
-            self.stopped = Why(f"more than {self.limits.states} states", Helps.METHOD)
+            self.stopped = more_states_than(self.limits.states)
         elif self.held_bytes > self.most_bytes:
-            needed = f"more than {self.most_bytes >> 20} MiB would be needed; {self.states} states were seen"
+            needed = say(
+                "more than {size} MiB would be needed; {states} states were seen",
+                size=self.most_bytes >> 20,
+                states=self.states,
+            )
             self.stopped = Why(needed, Helps.METHOD)
         # asked first: between two looks the budget gives the answer of the last one
         elif (budget is not None and budget.is_used_up(beside)) or self.clock.is_over():

@@ -42,7 +42,8 @@ def teaching_html(view: TeachingView, language: Translation = ENGLISH) -> str:
         if language is not ENGLISH
         else {}
     )
-    told = {"words": said, "working": view.working, "runs": view.runs, "exercises": view.exercises}
+    words = {"words": said, "thousands": language.number(1_000)[1:-3]}
+    told = {**words, "working": view.working, "runs": view.runs, "exercises": view.exercises}
     return page(
         "teaching.html.j2",
         language=language,

@@ -4,7 +4,7 @@
   const told = JSON.parse(document.getElementById("data").textContent);
   const machine = makeMachine(told.working.tables);
   const {rules} = machine;
-  const say = makeSay(told.words);
+  const say = makeSay(told.words, told.thousands);
   const view = makeView(told, machine, ask, say);
   const {make, ended} = view;
   const byId = (id) => document.getElementById(id);

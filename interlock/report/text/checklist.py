@@ -161,7 +161,7 @@ def refusal_lines(view: RefusalView, tell: Tell = str) -> Iterator[Line]:
             tell(say("How it can break: {command}", command=f"interlock prove HOLD --only '{facts.broken[0]}'")), 2
         )
     if facts.checked_by is not None:
-        yield from labelled(tell(say("certificate checked by:")), facts.checked_by, 2)
+        yield from labelled(tell(say("certificate checked by:")), tell(facts.checked_by), 2)
     if facts.never:
         yield from never_lines(facts.never, tell)
     yield from flow(tell(view.reachable), 2)
