@@ -15,6 +15,7 @@ from interlock.kernel.evaluator import State, evaluate, fire, initial_states, is
 from interlock.kernel.expressions import FALSE, Expr, Is, disj, neg
 from interlock.kernel.limiting import Forbidding, with_choices, with_first
 from interlock.kernel.machine import Actor, Machine, Question, Rule, Variable, question_of
+from interlock.prove.invariants.lemmas import Remembered
 from interlock.study.deferral import restoring
 from interlock.study.deferral.deferral import defer
 from interlock.study.deferral.inoperative import ways_of
@@ -82,7 +83,7 @@ def judge(seed: int) -> tuple[frozenset[str], ...]:
         if not reaches(machine, question.target, tuple(one for one in limits if one.name in kept))
     ]
     least = {one for one in safe if len(one) <= SIZE and not any(other < one for other in safe)}
-    found = restore(machine, [question], (), limits, SIZE, Limits(), silent)
+    found = restore(machine, [question], (), limits, SIZE, Limits(), silent, Remembered())
     assert not found.reason
     assert not found.disputed
     if not safe:

@@ -14,6 +14,7 @@ from interlock.kernel.limiting import with_choices
 from interlock.kernel.machine import Machine, Question, question_of, with_order_monitors
 from interlock.prove.decide import decide
 from interlock.prove.engine import clock_of, share_of
+from interlock.prove.invariants.lemmas import Lemmas, Remembered
 from interlock.study.deferral.inoperative import Inoperative, compile_inoperative
 from interlock.study.deferral.limitations import MILD, Kept, Limitation, limitations_of
 from interlock.study.deferral.restoring import Restoring, restore, stops
@@ -115,20 +116,24 @@ def defer(
     without = compile_inoperative(hold, items, texts, compiled.situation)
     if without is None:
         return None
-    found = verify(without, decide, within(0.4), report, chosen)
+    lemmas = Lemmas()
+    found = verify(without, decide, within(0.4), report, chosen, lemmas=lemmas)
+    known = Remembered(lemmas.clauses)
     failing = [one for one in found.answers if one.status is Status.FAILS]
     ids = {one.instance.requirement.id for one in failing}
     known_before = verify(compiled, decide, within(0.4), report, sorted(ids)) if ids else None
     statuses = {} if known_before is None else {a.instance.requirement.id: a.status for a in known_before.answers}
     unsafe = [one for one in failing if not one.instance.requirement.kind.is_about_work]
-    restoring, sorts = _restore(without, items, unsafe, size, within(0.7), report, wider) if unsafe else (None, ())
-    carried = _carried(compiled.machine, _capabilities(compiled), within(0.3), report)
+    restoring, sorts = (
+        _restore(without, items, unsafe, size, within(0.7), report, wider, known) if unsafe else (None, ())
+    )
+    carried = _carried(compiled.machine, _capabilities(compiled), within(0.3), report, known)
     wanted = {one: target for one, target in _capabilities(without).items() if one in carried.runs}
-    left = _carried(without.machine, wanted, within(0.4), report)
+    left = _carried(without.machine, wanted, within(0.4), report, known)
     undecided = tuple(one for one in found.answers if one.status is Status.UNDECIDED)
     # a set suffices only where it does for all: nothing is left that no limitation stops, or that is not known
     suffice = restoring is not None and not restoring.hopeless and not undecided
-    options = tuple(_options(without, items, restoring, left, within, report)) if suffice else ()
+    options = tuple(_options(without, items, restoring, left, within, report, known)) if suffice else ()
     return Deferral(
         without,
         tuple(items),
@@ -158,6 +163,7 @@ def _restore(
     within: Limits,
     report: ProgressCallback,
     wider: bool,
+    remembered: Remembered,
 ) -> tuple[Restoring, tuple[Kept, ...]]:
     machine = with_order_monitors(compiled.machine)
     questions = [question_of(machine, one.instance.requirement) for one in unsafe]
@@ -170,7 +176,7 @@ def _restore(
     for sorts in (tuple(Kept),) if wider else (MILD, tuple(Kept)):
         known_limits = limitations_of(compiled, [one.id for one in items], sorts)
         forbidding = [each for one in known_limits for each in one.forbidding]
-        found = restore(machine, questions, known, forbidding, size, share_of(within, clock), report)
+        found = restore(machine, questions, known, forbidding, size, share_of(within, clock), report, remembered)
         if found.reason or found.disputed or (found.sets and not found.hopeless):
             break
     return found, sorts
@@ -201,11 +207,13 @@ def _capabilities(compiled: CompiledHold) -> Mapping[Capability, Expr]:
 
 
 def _carried(
-    machine: Machine, targets: Mapping[Capability, Expr], within: Limits, report: ProgressCallback
+    machine: Machine, targets: Mapping[Capability, Expr], within: Limits, report: ProgressCallback, known: Remembered
 ) -> _Carried:
     questions = {one: Question(one.id, target, expects_run=True) for one, target in targets.items()}
     session = Session(machine, within, report)
-    found, _ = session.claim_and_confirm(tuple(questions.values()), (), decide, nobody)
+    found, _ = session.claim_and_confirm(
+        tuple(questions.values()), (), partial(decide, found=Lemmas(known), shortest=False), nobody
+    )
     findings = {one: found[question.id] for one, question in questions.items()}
     runs = {one: finding.claim.trace for one, finding in findings.items() if isinstance(finding, Fails)}
     return _Carried(
@@ -220,6 +228,7 @@ def _options(
     left: _Carried,
     within: Callable[[float], Limits],
     report: ProgressCallback,
+    remembered: Remembered,
 ) -> Iterator[Option]:
     """The sets, each with what it leaves: first those that leave most, then those that were not weighed."""
     if restoring is None:
@@ -228,14 +237,19 @@ def _options(
     weighed = []
     for names in restoring.sets[:MOST_WEIGHED]:
         limitations = tuple(known[name] for name in known if name in names)
-        weighed.append(_weighed(compiled.machine, limitations, left, within(0.3), report))
+        weighed.append(_weighed(compiled.machine, limitations, left, within(0.3), report, remembered))
     yield from sorted(weighed, key=_rank)
     for names in restoring.sets[MOST_WEIGHED:]:
         yield Option(tuple(known[name] for name in known if name in names))
 
 
 def _weighed(
-    machine: Machine, limitations: tuple[Limitation, ...], left: _Carried, within: Limits, report: ProgressCallback
+    machine: Machine,
+    limitations: tuple[Limitation, ...],
+    left: _Carried,
+    within: Limits,
+    report: ProgressCallback,
+    known: Remembered,
 ) -> Option:
     """What can be carried although these are kept: what a known run shows that none of them stops, else asked."""
     forbidding = [each for one in limitations for each in one.forbidding]
@@ -244,7 +258,7 @@ def _weighed(
     if not open_targets:
         return Option(limitations, tuple(free), left.unknown)
     kept = with_choices(machine, forbidding, [{one.name} for one in forbidding])
-    asked = _carried(kept, open_targets, within, report)
+    asked = _carried(kept, open_targets, within, report, known)
     leaves = tuple(one for one in left.runs if one in free or one in asked.runs)
     return Option(limitations, leaves, (*left.unknown, *asked.unknown))
 

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from interlock.kernel.claims import Disputed, Fails, Finding, Holds, Limits, ProgressCallback, Trace, Undecided
 from interlock.kernel.evaluator import evaluate
@@ -20,6 +21,7 @@ from interlock.kernel.limiting import Forbidding, with_choices
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.decide import decide
 from interlock.prove.engine import clock_of, share_of
+from interlock.prove.invariants.lemmas import Lemmas, Remembered
 from interlock.study.sessions import Session, nobody
 
 MOST_ROUNDS = 200
@@ -64,8 +66,11 @@ def restore(
     size: int,
     within: Limits,
     report: ProgressCallback,
+    remembered: Remembered,
 ) -> Restoring:
     """The smallest sets of at most `size` limitations with which no target is reached.
+
+    What is `remembered` of a proof of the machine is tried first: limitations only take steps away.
 
     `known` are runs of the machine to targets, by the id of their question; their states may hold more variables,
     behind those of the machine.
@@ -74,6 +79,7 @@ def restore(
     asked = {question.id: question for question in questions}
     runs: list[Stopped] = []
     hopeless: dict[str, Trace] = {}
+    lemmas = Lemmas(remembered)
     for id, run in known:
         _note(machine, id, run, limits, runs, hopeless)
     for _ in range(MOST_ROUNDS):
@@ -83,8 +89,10 @@ def restore(
         # of a limitation that would have stopped none of the runs no smallest set has need
         useful = frozenset().union(*(one.by for one in runs))
         choices = with_choices(machine, [one for one in limits if one.name in useful], [one.by for one in runs])
+        lemmas = Lemmas(lemmas.found())
+        engine = partial(decide, found=lemmas, shortest=False)
         session = Session(choices, share_of(within, clock), report)
-        found, _ = session.claim_and_confirm(left, (), decide, nobody)
+        found, _ = session.claim_and_confirm(left, (), engine, nobody)
         findings = tuple(found[question.id] for question in left)
         disputed = next((one.what for one in findings if isinstance(one, Disputed)), "")
         if disputed:
