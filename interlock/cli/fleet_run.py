@@ -94,13 +94,13 @@ class Run:
             return
         self.answers.update(reply.facts)
         if len(job.numbers) > 1:
-            self.effort.together += len(reply.facts)
-            return
+            self.effort.note_together(len(reply.facts), reply.was_kept, reply.unbelieved)
+        else:
+            self.effort.note(reply.was_kept, reply.unbelieved, reply.claims is not None)
         if reply.refused is not None:
             self.refused[job.numbers[0]] = reply.refused
-        self.effort.note(reply.was_kept, reply.unbelieved, reply.claims is not None)
         if self.journal is not None and reply.claims is not None and reply.claims != job.journal:
-            self.journal.add(self._digest(job.numbers[0]), reply.claims)
+            self.journal.add(self._digest(job.numbers), reply.claims)
 
     def _done(self, jobs: Sequence[Job]) -> Iterator[Done[Job, Reply]]:
         """What comes of the jobs, as it comes."""
@@ -116,8 +116,8 @@ class Run:
         aircraft = tuple(self.fitted[at].aircraft[0] for at in places)
         files = {name: source for at in places for name, source in self._files(at).items()}
         known = None
-        if self.journal is not None and len(places) == 1:
-            known = self.journal.claims(self._digest(places[0]))
+        if self.journal is not None:
+            known = self.journal.claims(self._digest(places))
         way = self.way
         return Job(places, aircraft, features, files, way.texts, way.only, way.seconds, known, way.caches)
 
@@ -126,11 +126,13 @@ class Run:
         names = {*self.checked.read_with[own.hold], *own.options}
         return {name: self.checked.files[name] for name in sorted(names) if name in self.checked.files}
 
-    def _digest(self, at: int) -> str:
-        """Of what is asked of one configuration: by this a journal knows it."""
-        said = repr((__version__, self.fitted[at].configuration, self.way.only, self.way.texts))
+    def _digest(self, places: tuple[int, ...]) -> str:
+        """Of what is asked of one configuration, or of several together: by this a journal knows it."""
+        asked = tuple(self.fitted[at].configuration for at in places)
+        said = repr((__version__, asked, self.way.only, self.way.texts))
         digest = sha256(said.encode("utf-8", "surrogatepass"))
-        for name, source in self._files(at).items():
+        files = {name: source for at in places for name, source in self._files(at).items()}
+        for name, source in sorted(files.items()):
             digest.update(f"\n{name} {len(source.content)}\n".encode("utf-8", "surrogatepass") + source.content)
         return digest.hexdigest()
 

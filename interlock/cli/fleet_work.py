@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from threading import Lock
 
 from interlock import __version__
@@ -22,6 +23,8 @@ from interlock.report.views.fleet_facts import AnswerFacts
 from interlock.study.fleet.answering import answer
 from interlock.study.fleet.configurations import Refused, compile_configuration
 from interlock.study.fleet.together import prove_together
+from interlock.study.kept_claims import bundled, unbundled
+from interlock.study.recalling import Store
 
 _ALONE = Lock()
 """Solvers keep things for the whole process: where threads work, they take turns."""
@@ -32,8 +35,8 @@ class Job:
     """Configurations of one hold, as the first `aircraft` that has each says it, and all that is needed to answer.
 
     Several are to be proved together, as a family that differs in `features`.  `numbers` are the places of their
-    answers; `files` has what was read, by name; `journal` what is kept in a journal about the one; `caches`: claims are
-    looked up in the cache, and left there.  `seconds` are for each.
+    answers; `files` has what was read, by name; `journal` what is kept in a journal about the one, or about all of them
+    together; `caches`: claims are looked up in the cache, and left there.  `seconds` are for each.
     """
 
     numbers: tuple[int, ...]
@@ -52,7 +55,8 @@ class Job:
 class Reply:
     """What was found, by number; what is missing of a family is to be asked alone.
 
-    `claims` are what the answer for one rests on, where all was decided (see `answering.Answered`).
+    `claims` are what the answer for one rests on, where all was decided (see `answering.Answered`), or those for
+    several, bundled, as far as it was.
     """
 
     facts: Mapping[int, AnswerFacts]
@@ -71,29 +75,43 @@ def work(job: Job) -> Reply:
 
 
 def _together(job: Job) -> Reply:
+    known = {} if job.journal is None else unbundled(job.journal)
+
     def compiled_of(aircraft: Aircraft) -> CompiledHold | None:
         compiled = compile_configuration(aircraft, job.files.get, job.texts)
         return None if isinstance(compiled, Refused) else compiled
 
+    def recall(key: str) -> Iterable[bytes]:
+        return _recalled(job, known.get(key), key)
+
+    store = Store(recall)
     limits = Limits(seconds=None if job.seconds is None else job.seconds * len(job.numbers), stop=is_stopped)
-    found = prove_together(job.aircraft, job.features, job.files.get, job.texts, limits, job.only or None, compiled_of)
-    return Reply({job.numbers[at]: together_facts(one) for at, one in found.items()})
+    given = job.aircraft, job.features, job.files.get, job.texts, limits, job.only or None
+    found = prove_together(*given, compiled_of, store)
+    for key in store.made if job.caches else ():
+        keep_claims(key, store.used[key])
+    facts = {job.numbers[at]: together_facts(one) for at, one in found.items()}
+    claims = bundled(store.used) if store.used else None
+    return Reply(facts, None, claims, not store.missed, store.unbelieved)
 
 
 def _alone(job: Job) -> Reply:
-    def recall(key: str) -> Iterable[bytes]:
-        if job.journal is not None:
-            yield job.journal
-        content = kept_claims(key) if job.caches else None
-        if content is not None:
-            yield content
-
     (number,) = job.numbers
     compiled = compile_configuration(job.aircraft[0], job.files.get, job.texts)
     if isinstance(compiled, Refused):
         return Reply({number: refused_facts(compiled.diagnostics)}, compiled)
-    found = answer(compiled, Limits(seconds=job.seconds, stop=is_stopped), recall, job.only)
+    limits = Limits(seconds=job.seconds, stop=is_stopped)
+    found = answer(compiled, limits, partial(_recalled, job, job.journal), job.only)
     if job.caches and found.claims is not None and not found.was_kept:
         keep_claims(found.key, found.claims)
     facts = {number: answer_facts(found.verification)}
     return Reply(facts, None, found.claims, found.was_kept, found.unbelieved)
+
+
+def _recalled(job: Job, journal: bytes | None, key: str) -> Iterable[bytes]:
+    """What is kept under the key: in the journal, then in the cache."""
+    if journal is not None:
+        yield journal
+    content = kept_claims(key) if job.caches else None
+    if content is not None:
+        yield content

@@ -264,6 +264,19 @@ def from_bytes(content: bytes, key: str) -> KeptClaims | None:
         return None
 
 
+def bundled(claims: Mapping[str, bytes]) -> bytes:
+    """Claims of several machines, by their keys, as one piece of bytes."""
+    return msgspec.msgpack.encode(claims)
+
+
+def unbundled(content: bytes) -> Mapping[str, bytes]:
+    """What `bundled` wrote; nothing where it is anything else."""
+    try:
+        return msgspec.msgpack.decode(content, type=dict[str, bytes])
+    except (msgspec.DecodeError, RecursionError):
+        return {}
+
+
 def _claims(kept: _Kept) -> KeptClaims:
     """Raises IndexError and ValueError where a place is that of nothing."""
     exprs: list[Expr] = []

@@ -24,6 +24,7 @@ from interlock.study.families.conditions import choices_of
 from interlock.study.families.configurations import Space, looked_at
 from interlock.study.families.families import Family, prove_family
 from interlock.study.families.merging import merge
+from interlock.study.recalling import Store
 from interlock.study.verify import Status, verify
 from tests.agreement.families_of_machines import random_family
 from tests.agreement.listing import Listing
@@ -39,7 +40,7 @@ def judge_family(seed: int) -> int:
     space, compiled = random_family(seed)
     merged = merge(space, list(compiled.values()), ())
     forms = Forms()
-    asks = asking(space, merged.machine, compiled[frozenset()].machine, merged.compiling, Limits(), silent)
+    asks = asking(space, merged.machine, compiled[frozenset()].machine, merged.compiling, Limits(), silent, Store())
     mains = [one for one in merged.asked if one.sense == "main"]
     goals = [one for one in merged.asked if one.sense == "goal"]
     reached = dict(zip(mains, asks.reach([(merged.asked[one], False) for one in mains]), strict=True))

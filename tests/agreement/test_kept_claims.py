@@ -18,8 +18,9 @@ from interlock.hold.compile.compiler import CompiledHold
 from interlock.kernel.claims import Limits
 from interlock.prove.decide import decide
 from interlock.study import kept_claims
-from interlock.study.fleet.answering import Answered, answer, is_whole
+from interlock.study.fleet.answering import Answered, answer
 from interlock.study.kept_claims import DIGEST_BYTES, from_bytes
+from interlock.study.recalling import is_whole
 from interlock.study.verify import claims_key_of, verify
 from tests.golden.small_hold import REQUIREMENTS, TEXT, small_hold
 from tests.some import swept

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -15,11 +16,12 @@ from interlock import cli
 from interlock.cli import cache, fleet_work
 from interlock.cli.exit_codes import DISPUTED, DONE, FOUND, REJECTED, UNDECIDED
 from interlock.cli.fleet_work import Job, Reply
-from interlock.kernel.claims import Finding, Holds, Proved
+from interlock.kernel.claims import Certificate, Finding, Holds, Proved
+from interlock.kernel.expressions import FALSE
 from interlock.report.json.writing import schema
 from interlock.report.views.fleet_facts import FleetFacts
-from interlock.study import sessions
-from interlock.study.families import families
+from interlock.study import kept_claims, recalling, sessions
+from interlock.study.families import asking, families
 from interlock.study.fleet import together
 from interlock.study.verify import Status
 from tests.golden.small_hold import REQUIREMENTS, TEXT
@@ -406,8 +408,6 @@ def forged() -> Iterator[Path]:
 
     They are made anew for that machine: key and digests are right, so that nothing but checking them can tell.
     """
-    from interlock.study import kept_claims
-
     entries = sorted(Path("cache/claims").iterdir())
     contents = {path: path.read_bytes() for path in entries}
     sound = next(
@@ -445,6 +445,50 @@ def test_without_the_check_they_would_be_believed(monkeypatch: pytest.MonkeyPatc
     monkeypatch.setattr(sessions, "confirm", gullible)
     found = result(code=DONE)
     assert {one["result"] for one in found["aircraft"]} == {"holds"}
+
+
+def test_what_a_family_proof_found_is_confirmed_and_says_the_same(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """From the cache and from a journal: nothing is asked of an engine again, and every byte is the same."""
+    family(("", "SL=lowered", "SL=raised"))
+    only = ("--only", "never-locked-while-open", "--only", "bay-filled")
+    plain = result(*only)
+    run(*only, "--no-cache", "--journal", "kept")
+    capsys.readouterr()
+
+    def nothing(*args: Any, **more: Any) -> Any:
+        raise AssertionError("an engine was asked")
+
+    for engine in ("decide", "recover"):
+        monkeypatch.setattr(asking, engine, nothing)
+    monkeypatch.setattr(recalling, "decide", nothing)
+    assert result(*only) == plain
+    for asked in ((), ("--no-cache", "--journal", "kept")):
+        assert run(*only, *asked) == FOUND
+        assert "0 configurations proved alone, 17 confirmed again from what was kept" in told(capsys)
+
+
+def test_no_verdict_of_a_family_rests_on_what_cannot_be_confirmed(capsys: pytest.CaptureFixture[str]) -> None:
+    """A damaged entry, one in the place of another, one that claims that all holds: proved again, the same result."""
+    family(("", "SL=lowered", "SL=raised"))
+    only = ("--only", "never-locked-while-open", "--only", "bay-filled")
+    plain = result(*only)
+    entries = sorted(Path("cache/claims").iterdir())
+    contents = [path.read_bytes() for path in entries]
+    for number, path in enumerate(entries):
+        content = contents[number]
+        kept = kept_claims.from_bytes(content, path.stem)
+        assert kept is not None
+        proof = Proved("any", "decide", Certificate((FALSE,)))
+        holds = [Holds(id, replace(proof, question=id), "nobody") for id in kept.claims]
+        damaged = content[:-1] + bytes([content[-1] ^ 1])
+        forged_one = kept_claims.as_bytes(path.stem, holds, ())
+        path.write_bytes((forged_one, damaged, contents[number - 1])[number % 3])
+    capsys.readouterr()
+    assert run(*only) == FOUND
+    assert f"{len(entries)} kept entries not believed" in told(capsys)
+    assert result(*only) == plain
 
 
 # ---- processes ---------------------------------------------------------------------------------------------------

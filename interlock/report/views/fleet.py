@@ -86,6 +86,12 @@ class Effort:
         self.proved += is_whole and not was_kept
         self.undecided += not is_whole
 
+    def note_together(self, number: int, was_kept: bool, unbelieved: int) -> None:
+        """So many more were answered by one proof."""
+        self.unbelieved += unbelieved
+        self.kept += number * was_kept
+        self.together += number * (not was_kept)
+
     @property
     def text(self) -> str:
         """`12 configurations proved, 84 confirmed from what was kept`."""

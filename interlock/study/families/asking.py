@@ -6,9 +6,9 @@ asked about again, until nothing more is found and one proof covers the rest.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import partial
+from functools import cache, partial
 
 from interlock.confirm.recovery import RecoveryFinding
 from interlock.kernel.claims import (
@@ -41,7 +41,8 @@ from interlock.prove.invariants.lemmas import Lemmas, Remembered
 from interlock.prove.recovery.recovery import recover, stage_name
 from interlock.study.families.conditions import choice_of, so_in, where_possible
 from interlock.study.families.configurations import Space
-from interlock.study.sessions import Session, nobody
+from interlock.study.recalling import Store, ask_by
+from interlock.study.sessions import nobody
 
 MOST_ROUNDS = 400
 """So many runs are looked for to one target, each in configurations that those before leave open."""
@@ -87,14 +88,15 @@ def _recover(
     limits: Limits,
     report: ProgressCallback,
     lemmas: Lemmas,
-    advice: _Advice | None,
+    advice: Callable[[], _Advice | None],
 ) -> tuple[RecoveryClaim, ...]:
     """As `recover`, by this advice first."""
     clock = clock_of(limits)
-    if advice is not None:
-        lemmas.remembered = Remembered(cases=advice.cases)
+    given = advice()
+    if given is not None:
+        lemmas.remembered = Remembered(cases=given.cases)
         half = share_of(limits, clock, 0.5)
-        claims = recover(machine, questions, half, report, [lambda _machine, _goal: advice.stages], lemmas)
+        claims = recover(machine, questions, half, report, [lambda _machine, _goal: given.stages], lemmas)
         lemmas.remembered = None
         if not any(isinstance(claim, Unknown) for claim in claims):
             return claims
@@ -116,6 +118,7 @@ class Asking:
     report: ProgressCallback
     clock: Clock
     lemmas: Lemmas
+    store: Store
 
     def reach(self, targets: Sequence[tuple[Expr, bool]]) -> list[Reached]:
         """For each target, and whether a run is expected, where it is reached."""
@@ -144,9 +147,9 @@ class Asking:
         return Lemmas(self.lemmas.found())
 
     def _asked(self, machine: Machine, questions: Sequence[Question], lemmas: Lemmas) -> list[Finding]:
-        session = Session(machine, share_of(self.limits, self.clock), self.report)
         engine = partial(decide, found=lemmas, shortest=False)
-        found, _ = session.claim_and_confirm(questions, (), engine, nobody)
+        limits = share_of(self.limits, self.clock)
+        found, _ = ask_by(self.store, machine, questions, (), limits, self.report, engine, nobody)
         return [found[question.id] for question in questions]
 
     def _noted(self, reached: Reached, finding: Finding, target: Expr) -> bool:
@@ -170,7 +173,7 @@ class Asking:
 
     def _lost(self, goal: Expr) -> Reached:
         found = Reached()
-        advice = self._advice(goal)
+        advice = cache(partial(self._advice, goal))
         for _ in range(MOST_ROUNDS):
             left = self.compiling & ~found.configurations
             if not left:
@@ -191,11 +194,11 @@ class Asking:
         found.reason = f"after {MOST_ROUNDS} dead ends more were still found"
         return found
 
-    def _way(self, machine: Machine, goal: Expr, advice: _Advice | None) -> RecoveryFinding:
+    def _way(self, machine: Machine, goal: Expr, advice: Callable[[], _Advice | None]) -> RecoveryFinding:
         question = RecoveryQuestion("goal", goal)
-        session = Session(machine, share_of(self.limits, self.clock), self.report)
         recoverer = partial(_recover, lemmas=self.lemmas, advice=advice)
-        _, found = session.claim_and_confirm((), [question], decide, recoverer)
+        limits = share_of(self.limits, self.clock)
+        _, found = ask_by(self.store, machine, (), [question], limits, self.report, decide, recoverer)
         return found[question.id]
 
     def _advice(self, goal: Expr) -> _Advice | None:
@@ -258,7 +261,13 @@ class Asking:
 
 
 def asking(
-    space: Space, machine: Machine, plain: Machine, compiling: int, limits: Limits, report: ProgressCallback
+    space: Space,
+    machine: Machine,
+    plain: Machine,
+    compiling: int,
+    limits: Limits,
+    report: ProgressCallback,
+    store: Store,
 ) -> Asking:
     """What asks about a merged machine within these limits, which begin to run now."""
-    return Asking(space, machine, plain, compiling, limits, report, clock_of(limits), Lemmas())
+    return Asking(space, machine, plain, compiling, limits, report, clock_of(limits), Lemmas(), store)

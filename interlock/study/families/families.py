@@ -21,13 +21,13 @@ from interlock.kernel.claims import Fails, Limits, Progress, ProgressCallback, R
 from interlock.kernel.expressions import Expr, conj, neg
 from interlock.kernel.machine import Machine, Question, RequirementKind
 from interlock.kernel.merged import Forms, fault_of_merge
-from interlock.prove.decide import decide
 from interlock.prove.engine import Clock, OutOfTime, clock_of, share_of, stop_reason
 from interlock.study.families.asking import Asking, Reached, asking
 from interlock.study.families.conditions import choices_of, so_in
 from interlock.study.families.configurations import Space, Term, looked_at, space_of, terms_of
 from interlock.study.families.merging import Asked, CannotMerge, Compiled, Merged, merge, shared
-from interlock.study.verify import Answer, Status, ask, verify
+from interlock.study.recalling import Store, verify_by
+from interlock.study.verify import Answer, Status, ask
 
 BY_LOT = 4
 """So many configurations are compiled beside those that tell most, to see whether the merged machine is right there."""
@@ -147,14 +147,16 @@ def prove_family(
     *,
     every: bool = False,
     within: Sequence[frozenset[str]] = (),
+    store: Store | None = None,
 ) -> Family:
     """Asks about the requirements (or the `chosen` ids) in every allowed configuration of the hold.
 
     `requirements` gives those to be asked beside the hold's own.  Where `every` is set each configuration is
     compiled and compared, however many there are.  Where some are given, `within` them alone is asked, each of them
-    compiled and compared.  Raises NotTheHold and TooManyOptions.
+    compiled and compared.  Claims are looked up in the `store`, and left there.  Raises NotTheHold and TooManyOptions.
     """
     clock = clock_of(limits)
+    store = store or Store()
     base = fitting(())
     if base.value is None:
         raise NotTheHold(base.diagnostics)
@@ -174,7 +176,7 @@ def prove_family(
             return Family(base.value, space, space.allowed, (), 0, (), reason)
         merged = _within(merged, space, within) if within else merged
         plain = configurations.machines[frozenset()].machine
-        asks = asking(space, merged.machine, plain, merged.compiling, share_of(limits, clock), report)
+        asks = asking(space, merged.machine, plain, merged.compiling, share_of(limits, clock), report, store)
         runs: Runs = {}
         outcomes = tuple(_outcomes(configurations, merged, asks, runs))
         # what was not compared may be found wrong where something is to be shown of it: then all is merged anew
@@ -184,7 +186,7 @@ def prove_family(
         if not wrong:
             break
     outcomes = tuple(_with_stories(configurations, merged, outcome, runs) for outcome in outcomes)
-    outcomes = _asked_alone(configurations, outcomes, share_of(limits, clock), report)
+    outcomes = _asked_alone(configurations, outcomes, share_of(limits, clock), report, store)
     compared = seen = 0
     for one in looked:
         seen |= space.alone(one)
@@ -396,7 +398,11 @@ def _with_stories(configurations: _Configurations, merged: Merged, outcome: Outc
 
 
 def _asked_alone(
-    configurations: _Configurations, outcomes: tuple[Outcome, ...], limits: Limits, report: ProgressCallback
+    configurations: _Configurations,
+    outcomes: tuple[Outcome, ...],
+    limits: Limits,
+    report: ProgressCallback,
+    store: Store,
 ) -> tuple[Outcome, ...]:
     """What is shown, asked about its configuration by itself: for a run that is short there, and as a check."""
     ids: dict[tuple[str, ...], list[str]] = {}
@@ -409,7 +415,7 @@ def _asked_alone(
     for left, fitted in zip(range(len(most), 0, -1), most, strict=True):
         compiled = configurations.hold_of(frozenset(fitted))
         if compiled is not None:
-            some = verify(compiled, decide, share_of(limits, clock, 1 / left), report, ids[fitted])
+            some = verify_by(store, compiled, share_of(limits, clock, 1 / left), report, ids[fitted])
             found.update({(fitted, one.instance.requirement.id): one for one in some.answers})
     return tuple(_with_answers(outcome, found) for outcome in outcomes)
 

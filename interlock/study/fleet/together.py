@@ -17,10 +17,10 @@ from interlock.hold.language.nodes import MappingNode, Node, ScalarNode, Sequenc
 from interlock.hold.language.parser import is_name
 from interlock.hold.loader import Fetch, Loaded, load_family
 from interlock.kernel.claims import Limits
-from interlock.prove.decide import decide
 from interlock.study.families.families import Family, NotTheHold, Outcome, prove_family
 from interlock.study.fleet.configurations import Fitted, as_change, configuration_of, mapping
-from interlock.study.verify import Answer, Status, verify
+from interlock.study.recalling import Store, verify_by
+from interlock.study.verify import Answer, Status
 
 PAYS = 12
 """Of so many configurations of one hold together they are proved in less time than alone (measured)."""
@@ -98,12 +98,13 @@ def prove_together(
     limits: Limits,
     chosen: Sequence[str] | None,
     compiled_of: Callable[[Aircraft], CompiledHold | None],
+    store: Store,
 ) -> Mapping[int, Together]:
     """For each aircraft, by its place, what was found; those that are missing are to be proved alone.
 
     `compiled_of` gives the hold of an aircraft by itself.  Every configuration here was compared with the machine that
     was proved.  Where something fails, one configuration of each sort is asked by itself too, for its run and as a
-    check.
+    check.  Claims are looked up in the `store`, and left there.
     """
     configurations = [configuration_of(one) for one in aircraft]
     fitting = _fitting(aircraft, features, fetch)
@@ -116,7 +117,7 @@ def prove_together(
         return hold.not_replaced(texts)
 
     try:
-        family = prove_family(fit, requirements, None, limits, chosen=chosen, within=fitted)
+        family = prove_family(fit, requirements, None, limits, chosen=chosen, within=fitted, store=store)
     except NotTheHold:
         return {}
     found: dict[int, Together] = {}
@@ -129,7 +130,7 @@ def prove_together(
         failing = frozenset(outcome.instance.requirement.id for outcome in statuses.get(Status.FAILS, ()))
         answers: tuple[Answer, ...] = ()
         if failing and failing not in told and len(told) < MOST_TOLD:
-            answers = told[failing] = verify(hold, decide, limits, chosen=sorted(failing)).answers
+            answers = told[failing] = verify_by(store, hold, limits, chosen=sorted(failing)).answers
             statuses = _contradicted(statuses, answers)
         checked = sorted({outcome.checked_by for those in statuses.values() for outcome in those if outcome.checked_by})
         found[at] = Together(hold, statuses, answers, tuple(checked))
