@@ -55,7 +55,10 @@ class Loss:
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """A run without a failure: after how many steps each thing is first possible, and what makes a difference in it."""
+    """A run without a failure: after how many steps each thing is first possible.
+
+    Failures that `differ` make a difference somewhere in it, or do more than strike where it begins.
+    """
 
     trace: Trace
     first: Mapping[str, int]
@@ -135,8 +138,19 @@ class Work:
                 self._known.learn(states)
                 first = self._first_shown(states)
                 bits = reduce(or_, differing(states))
-                self.runs.append(Run(found[id], first, frozenset(self.failures[at] for at in bits_of(bits))))
+                differ = {self.failures[at] for at in bits_of(bits)}
+                differ |= {name for name in self.failures if not self._does_nothing_else(name, states[0])}
+                self.runs.append(Run(found[id], first, frozenset(differ)))
                 shown |= first.keys()
+
+    def _does_nothing_else(self, failure: str, state: int) -> bool:
+        """The failure can strike there, and then nothing is otherwise but that it has."""
+        by = self._by(failure, state)
+        return by is not None and self._after(state, by) == state | self.packing.fact(failure, True)[1]
+
+    def _by(self, failure: str, state: int) -> int | None:
+        """The rule by which the failure strikes there."""
+        return next((at for at in self._strikes[failure] if self._known(state) >> at & 1), None)
 
     def _first_shown(self, states: Sequence[int]) -> dict[str, int]:
         """What is possible somewhere in these, and where first."""
@@ -173,7 +187,8 @@ class Work:
         whole: dict[int, Trace] = {}
         for id, (run, length) in self._shown[failure].items():
             if run not in whole:
-                taken = self._taken.get((failure, run)) or self.runs[run].trace
+                own = self.runs[run]
+                taken = self._taken[failure, run] if failure in own.differ else own.trace
                 whole[run] = Trace(taken.rules, tuple(tuple(state[at] for at in kept) for state in taken.states))
             found[id] = Trace(whole[run].rules[:length], whole[run].states[: length + 1])
         return found
@@ -201,7 +216,7 @@ class Work:
         """The rules and states of the run with the failure there first; none where it cannot strike."""
         state = self.packing.pack(run.states[0])
         yield (state,)
-        by = next((at for at in self._strikes[failure] if self._known(state) >> at & 1), None)
+        by = self._by(failure, state)
         if by is None:
             return [], []
         rules: list[str] = []
