@@ -13,7 +13,7 @@ from interlock.hold.compile.compiler import CompiledHold, compile_hold
 from interlock.hold.language.model import Hold
 from interlock.hold.loader import Source, load_hold
 from interlock.kernel.claims import Holds
-from interlock.kernel.evaluator import evaluate, is_enabled
+from interlock.kernel.evaluator import evaluate, initial_states, is_enabled
 from interlock.kernel.expressions import TRUE
 from interlock.prove.engine import NO_LIMITS
 from interlock.study.comparison.compare import Comparison, compare_holds
@@ -171,3 +171,47 @@ def test_what_cannot_be_the_same_is_refused() -> None:
     ):
         with pytest.raises(Unmatchable):
             match_things(hold, hold, said)
+
+
+def test_what_is_refused_is_named_with_why() -> None:
+    """The word that does not fit, and in which hold it is not to be found, or where the two things are."""
+    hold = read(BASE)
+    assert hold is not None
+    device, control = hold.devices[0].id, hold.controls[0].id
+    for said, word, message in (
+        ({"nonsense": device}, "nonsense", "there is no 'nonsense' in the first hold"),
+        ({device: "nonsense"}, "nonsense", "there is no 'nonsense' in the second hold"),
+        ({device: control}, control, f"'{device}' is in `devices` and '{control}' in `controls`"),
+        ({device: device, hold.devices[1].id: device}, device, f"two things are said to be '{device}'"),
+    ):
+        with pytest.raises(Unmatchable) as refused:
+            match_things(hold, hold, said)
+        assert (refused.value.word, str(refused.value)) == (word, message)
+
+
+def test_what_is_said_to_be_the_same_is_taken_to_be_that() -> None:
+    """Two devices exchanged: each is the other one, all else is matched by its id, and nothing is guessed."""
+    hold = read(BASE)
+    assert hold is not None
+    one, other = hold.devices[0].id, hold.devices[1].id
+    found = match_things(hold, hold, {one: other, other: one})
+    assert (found.names[one], found.names[other], found.guessed) == (other, one, ())
+    assert all(found.names[device.id] == device.id for device in hold.devices[2:])
+
+
+@pytest.mark.parametrize("name", telling(FLAWED, "one-way-mid-latches"))
+def test_of_a_kind_those_differ_that_the_runs_show(name: str) -> None:
+    """Of each member of each kind: told to differ exactly where some state of the runs that are shown is a case."""
+    found = compare((MODELS / "flawed" / f"{name}.yaml").read_text()).behaviour
+    machine = found.pair.both.machine
+    runs = [kind.shown.run for kind in found.kinds if kind.shown is not None]
+    states = [*initial_states(machine), *(state for run in runs for state in run.states)]
+    told = [one.label for kind in found.kinds for one in kind.members]
+    shown = [
+        one.label
+        for kind in found.kinds
+        for one in kind.asked
+        if any(evaluate(machine, one.target, state) for state in states)
+    ]
+    assert told == shown
+    assert len(told) >= len(runs) > 0

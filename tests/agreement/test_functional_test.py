@@ -129,6 +129,38 @@ def test_the_judge_can_fail() -> None:
     assert list(Replay(replace(test, steps=(first, wrong, *rest))).sound_faults())
 
 
+def broken_with(replay: Replay, failure: str) -> Iterator[tuple[int, str]]:
+    """Steps, and requirements that may break at each with the failure there, while nothing that people see is wrong."""
+    bench = replay.test.bench
+    first, *stages = [
+        replace(one, expected=dict(enumerate(bench.seen(bench.packing.pack(one.after))))) for one in replay.test.steps
+    ]
+    struck = [rule for rule in replay.machine.rules if (failure, True) in rule.update]
+    rests = [
+        replay.rests(fire(replay.machine, rule, first.after))
+        for rule in struck
+        if is_enabled(replay.machine, rule, first.after)
+    ]
+    yield from ((0, id) for _, passed in rests for id in replay.broken(first.after, [], set(passed)))
+    states = frozenset(state for ends, _ in rests for state in ends if replay.sees(state, first))
+    for stage in stages:
+        for state in states:
+            rules = [rule for rule in replay.by_deed[str(stage.head)] if is_enabled(replay.machine, rule, state)]
+            passed = {one for rule in rules for one in replay.rests(fire(replay.machine, rule, state))[1]}
+            yield from ((stage.number, id) for id in replay.broken(state, rules, passed))
+        states = replay.done(states, stage)
+
+
+def test_what_may_break_where_something_has_failed_is_told_with_each_step() -> None:
+    """Every requirement with every failure that may break it there, by the reference evaluator; and no other."""
+    test = made(failing(LIT, requirement_texts(KEPT)))
+    replay = Replay(test)
+    told = {(one.number, id, name) for one in test.steps for id, names in one.breaks.items() for name in names}
+    found = {(at, id, name) for name in test.asked for at, id in broken_with(replay, name)}
+    assert told == found
+    assert len({id for _, id, _ in told}) >= 3
+
+
 def moves(replay: Replay, state: State) -> Iterator[tuple[str, State | None, frozenset[State]]]:
     """What people can do to a sound hold in which nothing is broken by it, or try in vain (None), without units."""
     deeds = replay.test.compiled.origins.deeds

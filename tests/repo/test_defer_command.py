@@ -14,6 +14,7 @@ from msgspec import convert, structs
 
 from interlock import cli
 from interlock.cli.exit_codes import DONE, FOUND, REJECTED, UNDECIDED
+from interlock.hold.loader import Source, load_hold
 from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Machine
 from interlock.report.json.writing import schema
@@ -21,6 +22,7 @@ from interlock.report.views.deferral import DeferralView
 from interlock.report.views.deferral_facts import DeferralFacts, OptionFacts
 from interlock.study.deferral import deferral
 from interlock.study.deferral.deferral import Capability
+from interlock.study.deferral.inoperative import ways_of, with_inoperative
 from tests.golden.small_hold import TEXT
 
 SECURED = """\
@@ -234,3 +236,20 @@ def case_left(orders: dict[str, dict[str, object]], case: dict[str, object]) -> 
     best = max((one["leaves"] for one in orders.values()), key=lambda some: len(some or ()))  # type: ignore[arg-type]
     assert len(best) == case["left"]  # type: ignore[arg-type]
     return best
+
+
+def test_what_stays_is_fixed_and_what_has_failed_may_strike() -> None:
+    """A device that fails is described as before, beside a failure; one that stays has its state, and no failure."""
+    hold = load_hold(Source("hold.yaml", GUARDED.encode()), lambda _name: None).value
+    assert hold is not None
+    (broken,) = ways_of(hold, "SL", "stuck")
+    (lowered,) = ways_of(hold, "SL", "lowered")
+    failing = with_inoperative(hold, [broken])
+    assert failing.devices == hold.devices
+    assert [(one.of, one.mode) for one in failing.failures] == [("SL", "stuck")]
+    staying = with_inoperative(hold, [lowered])
+    assert {one.id: (one.fixed, one.starts) for one in staying.devices if one.id == "SL"} == {
+        "SL": ("lowered", ("lowered",))
+    }
+    assert staying.failures == ()
+    assert with_inoperative(failing, [broken]).failures == failing.failures
