@@ -21,9 +21,9 @@ from interlock.prove.failures.narrowing import Narrowed
 from interlock.prove.failures.states import Ending, Met, extended
 from interlock.prove.frames.frames import Frames
 
-MOST_IN_VAIN = 4
+MOST_IN_VAIN = 1
 """After so many targets that were looked back from in vain, one after the other, others are looked at shortly."""
-FEW_FRAMES = 6
+FEW_FRAMES = 20
 """So many steps from the start runs are looked for by frames before they are looked for by guided search."""
 
 Known = Callable[[], list[Cube]]
@@ -127,14 +127,14 @@ class OneSet:
         self._note_all(frames.strengthen(self.left, report, None, self.answered))
         places = [place for place in frames.not_excluded(self.left) if place not in self.answered]
         if places:
-            self._note_all(frames.run(places, FEW_FRAMES, report))
+            self._note_all(frames.run(places, FEW_FRAMES, report, self.answered))
             places = [place for place in places if place not in self.answered]
         if places and frames.invariant is None:
             places = frames.not_excluded(places)
         if places and frames.invariant is None:
             self._note_all(guide(places).items())
             places = [place for place in places if place not in self.answered]
-            self._note_all(frames.run(places, None, report) if places else ())
+            self._note_all(frames.run(places, None, report, self.answered) if places else ())
         return frames.lemmas if frames.invariant is None else frames.invariant
 
     def _look_around(self) -> None:

@@ -86,6 +86,8 @@ class Pool:
         """The set, by number, of which it was asked last."""
         self._parts: frozenset[int] = frozenset((0,))
         """All that are within it, as masks."""
+        self._gone: dict[int, None] = {}
+        """The clauses that a model is known to break under it."""
         self._stay: set[int] = set()
         """Clauses that are shown to stay true under it."""
         self._standing: list[int] | None = None
@@ -173,13 +175,12 @@ class Pool:
         """The clauses, by place, that nothing known breaks under the set of that number."""
         self._turn_to(number)
         if self._standing is None:
-            self._standing = [at for at, broken in enumerate(self._broken) if self._parts.isdisjoint(broken)]
+            self._standing = [at for at in range(len(self.cubes)) if at not in self._gone]
         return self._standing
 
     def staying(self, number: int) -> list[int]:
-        """The clauses that stay true under the set of that number: the greatest part that is inductive there."""
-        self._hold(self.standing(number))
-        return self.standing(number)
+        """The clauses that are known to stay true under the set of that number."""
+        return [at for at in self.standing(number) if self._stays(at)]
 
     def weigh(self) -> None:
         """Works `lost` out from all reasons that are known."""
@@ -204,7 +205,8 @@ class Pool:
     def _turn_to(self, number: int) -> None:
         if number != self._number:
             self._number = number
-            self._parts = frozenset(parts_of(self.sets.members[number]))
+            self._parts = parts = frozenset(parts_of(self.sets.members[number]))
+            self._gone = {at: None for at, broken in enumerate(self._broken) if not parts.isdisjoint(broken)}
             self._stay = set()
             self._standing = None
             self._asking.close()
@@ -212,10 +214,6 @@ class Pool:
 
     def _stays(self, at: int) -> bool:
         return at in self._stay or not is_in(self._rows[at], self._number)
-
-    def _is_broken(self, at: int) -> bool:
-        """Whether a model is known that breaks the clause under the set."""
-        return not self._parts.isdisjoint(self._broken[at])
 
     def _hold(self, wanted: Iterable[int]) -> None:
         """Shows of these clauses, and of all that they rest on, that they stay true under the set, or are broken."""
@@ -225,7 +223,7 @@ class Pool:
         users: dict[int, set[int]] = {}
         while waiting:
             at = waiting.pop()
-            if at in held or self._stays(at) or self._is_broken(at):
+            if at in held or self._stays(at) or at in self._gone:
                 continue
             held.add(at)
             for one in self.kept[at].values():
@@ -250,12 +248,13 @@ class Pool:
         """One that may hold under the set, as far as it is known what is broken."""
         members = self.sets.members[self._number]
         for reason in obligation.reasons:
-            if not any(one in reason.failures for one in members) and not any(map(self._is_broken, reason.clauses)):
+            if not any(one in reason.failures for one in members) and self._gone.keys().isdisjoint(reason.clauses):
                 return reason
         return None
 
     def _break(self, at: int, sets: set[int]) -> None:
         """Notes that a model breaks the clause under these sets, as masks, and all larger ones."""
+        self._gone[at] = None
         known = self._broken[at]
         known |= {one for one in sets if known.isdisjoint(parts_of(places_in(one)))}
 
@@ -266,7 +265,7 @@ class Pool:
         """
         members = mask_of(self.sets.members[self._number])
         query = solver.said(obligation.query)
-        near = [at for at in self._within(obligation.region) if not self._is_broken(at)]
+        near = [at for at in self._within(obligation.region) if at not in self._gone]
         close = obligation.failures
         for at in near:
             close |= self._failures_in[at]
@@ -312,8 +311,8 @@ class Pool:
         """
         most = len(self.sets.members[-1])
         family = {mask_of(at for at in places_in(depends) if model[-self.off[at] - 1] > 0)}
-        for at, cube in enumerate(self.cubes):
-            if self._is_broken(at) and all(literal == TRUTH or model[abs(literal) - 1] == literal for literal in cube):
+        for at in self._gone:
+            if all(literal == TRUTH or model[abs(literal) - 1] == literal for literal in self.cubes[at]):
                 broken = self._broken[at]
                 if len(family) * len(broken) > MOST_TOGETHER:
                     family, broken = family & self._parts, broken & self._parts
