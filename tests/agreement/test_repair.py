@@ -17,9 +17,11 @@ from interlock.hold.language.model import Hold, RequirementText
 from interlock.hold.language.printer import print_syntax
 from interlock.hold.loader import Source, load_hold, load_specification
 from interlock.kernel.claims import Limits
+from interlock.kernel.machine import question_of
 from interlock.prove.decide import decide
 from interlock.report.yaml.modification import modification_text
-from interlock.study.repair.abilities import abilities_of
+from interlock.study.causes.trials import Bench
+from interlock.study.repair.abilities import Abilities, Cost, abilities_of
 from interlock.study.repair.places import (
     Addition,
     Nearness,
@@ -205,7 +207,7 @@ def test_where_no_contact_does_that_is_said() -> None:
     (tried,) = found.tried
     assert not found.mendings
     assert tried.is_exhausted
-    assert tried.possible == tried.by_runs + tried.by_proof + tried.senseless > 0
+    assert tried.possible == tried.by_runs + tried.by_proof + tried.senseless + tried.useless > 0
 
 
 def test_a_search_that_is_not_thorough_says_what_it_did_not_try() -> None:
@@ -232,21 +234,45 @@ def test_can_always_is_asked() -> None:
     assert [a.instance.requirement.id for a in answers if a.status is Status.FAILS] == ["can-always-run-in"]
 
 
-def test_what_a_contact_takes_away_is_what_no_run_leads_to_any_more() -> None:
-    """Six of the seven that work leave the door shut for good: by stepping through all states, and told, and last.
+def test_what_leaves_a_hold_that_carries_nothing_is_no_repair() -> None:
+    """Of seven contacts that work six leave the door shut for good: by stepping through all states of each hold.
 
-    Where it is asked for that it can be opened, none of them is offered.
+    They are counted and not offered; where it is asked for that the door can be opened, they fail.
     """
-    offered = mended(DOOR, specification([POWERED]), sorts=(Sort.CONTACT,)).mendings
-    for one in offered:
-        assert one.written.compiled is not None
-        machine, there = one.written.compiled.machine, abilities_of(one.written.compiled)
-        gone = tuple(id for id, question in there.items() if not reaches(machine, question.target, ()))
-        assert (one.cost.lost, one.cost.unknown) == (gone, ())
-    assert [bool(one.cost.lost) for one in offered] == [False] + 6 * [True]
-    assert contacts_in(offered[0]) == ["GP is on"]
-    asked = mended(DOOR, specification([POWERED, CAN_OPEN]), sorts=(Sort.CONTACT,)).mendings
-    assert [contacts_in(one) for one in asked] == [["GP is on"]]
+    texts = specification([POWERED])
+    compiled, found = compiled_of(DOOR, texts), mended(DOOR, texts, sorts=(Sort.CONTACT,))
+    (tried,) = found.tried
+    assert [(contacts_in(one), one.cost) for one in found.mendings] == [(["GP is on"], Cost())]
+    contacts = contacts_both_ways(facts_of(compiled.hold))
+    useless = 0
+    for changed in (
+        Addition(place, one).made_in(compiled.hold) for place in places_of(compiled.hold) for one in contacts
+    ):
+        made = compile_hold(changed, texts).compiled
+        if made is not None and not reaches(
+            made.machine, question_of(made.machine, made.machine.requirements[0]).target, ()
+        ):
+            useless += not any(reaches(made.machine, one.target, ()) for one in abilities_of(made).values())
+    assert (tried.works, tried.useless) == (1, useless) == (1, 6)
+    asked = mended(DOOR, specification([POWERED, CAN_OPEN]), sorts=(Sort.CONTACT,))
+    assert [contacts_in(one) for one in asked.mendings] == [["GP is on"]]
+    assert asked.tried[0].useless == 0
+
+
+def test_what_a_change_takes_away_is_told_by_kind_and_bay() -> None:
+    """With the door shut for good nothing is carried; where one kind of two no longer fits the other still is."""
+    two = DOOR.replace("units:\n", "units:\n  - {id: LOW, name: low pallet, across: 1, along: 1}\n")
+    found = verify(compiled_of(two, specification([POWERED])), decide, Limits())
+    abilities = Abilities(Bench(found, decide, Limits()), Limits())
+    half = next(one.name for one in found.compiled.hold.units if one.id == "HALF")
+    ids = ("low pallet carried in 1C", f"{half} carried in 1C", "side door open")
+    assert set(abilities.runs) == set(ids)
+    assert abilities.cost(compiled_of(two, specification([POWERED]))).is_none
+    one_kind = compiled_of(DOOR, specification([POWERED]))
+    assert abilities.cost(one_kind) == Cost((ids[0],))
+    shut = compiled_of(two.replace("opens: door_up", "opens: never"), specification([POWERED]))
+    cost = abilities.cost(shut)
+    assert (set(cost.lost), cost.unknown, cost.is_all) == (set(ids), (), True)
 
 
 @pytest.mark.parametrize("asked", [[POWERED], [POWERED, CAN_OPEN]])

@@ -153,6 +153,7 @@ def _tried(one: Tried, runs: int) -> TriedFacts:
         one.by_runs,
         one.by_proof,
         one.senseless,
+        one.useless,
         one.works,
         one.open,
         one.untried,
@@ -170,6 +171,8 @@ def _statement(one: Tried, runs: int) -> str:
         parts.append(f"with {one.by_proof} something else fails (shown by a run, or proved)")
     if one.senseless:
         parts.append(f"{one.senseless} make no hold")
+    if one.useless:
+        parts.append(f"{one.useless} leave nothing that could be carried (proved)")
     if one.open:
         parts.append(f"{one.open} were not decided")
     if one.untried:

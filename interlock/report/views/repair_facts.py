@@ -53,6 +53,7 @@ class TriedFacts(Facts, frozen=True):
     by_runs: Annotated[Count, Meta(description="with these a known run that must not be is possible all the same")]
     by_proof: Annotated[Count, Meta(description="with these something else fails: shown by a run, or proved")]
     senseless: Annotated[Count, Meta(description="these make no hold")]
+    useless: Annotated[Count, Meta(description="with these everything holds, and nothing can be carried any more")]
     works: Annotated[Count, Meta(description="with these everything holds")]
     open: Annotated[Count, Meta(description="these were tried and not decided")]
     untried: Annotated[Count, Meta(description="these stop what is known, and were not tried")]

@@ -25,10 +25,14 @@ SECONDS = 30.0
 
 @dataclass(frozen=True, slots=True)
 class Cost:
-    """What a change takes away: `lost` is proved to be out of reach with it; of the `unknown` neither was shown."""
+    """What a change takes away: `lost` is proved to be out of reach with it; of the `unknown` neither was shown.
+
+    `is_all`: some unit could be carried somewhere, and with the change none can anywhere.
+    """
 
     lost: tuple[str, ...] = ()
     unknown: tuple[str, ...] = ()
+    is_all: bool = False
 
     @property
     def is_none(self) -> bool:
@@ -38,10 +42,10 @@ class Cost:
 
 def abilities_of(compiled: CompiledHold) -> Mapping[str, Question]:
     """What could be done in a hold, by a few words that say it."""
-    return {one.id: one for one in _abilities(compiled)}
+    return {one.id: one for one in (*_carrying(compiled), *_opening(compiled))}
 
 
-def _abilities(compiled: CompiledHold) -> Iterator[Question]:
+def _carrying(compiled: CompiledHold) -> Iterator[Question]:
     hold, world = compiled.hold, compiled.world
     shut = conj(*(world.things[door.id].states["closed"] for door in hold.doorways))
     for bay in compiled.floor.bays:
@@ -50,8 +54,11 @@ def _abilities(compiled: CompiledHold) -> Iterator[Question]:
             if unit.id in states:
                 target = conj(states[unit.id], states["secured"], shut)
                 yield Question(f"{unit.name} carried in {bay}", target, expects_run=True)
-    for door in hold.doorways:
-        yield Question(f"{door.name} open", world.things[door.id].states["open"], expects_run=True)
+
+
+def _opening(compiled: CompiledHold) -> Iterator[Question]:
+    for door in compiled.hold.doorways:
+        yield Question(f"{door.name} open", compiled.world.things[door.id].states["open"], expects_run=True)
 
 
 class Abilities:
@@ -70,6 +77,7 @@ class Abilities:
         self.runs: Mapping[str, Trace] = {one.id: found for one in asked if (found := search.found.get(one.id))}
         self.questions = {id: questions[id] for id in self.runs}
         self._model = Model(compiled, machine, self.questions)
+        self._carried = {one.id for one in _carrying(compiled)} & set(self.runs)
 
     def cost(self, compiled: CompiledHold) -> Cost:
         """What of it can no longer be done in that hold."""
@@ -80,10 +88,9 @@ class Abilities:
         asked = [
             there[id] for id, run in self.runs.items() if id in there and run_again(model, self._model, run, id) is None
         ]
-        if not asked:
-            return Cost(tuple(gone))
-        lost, unknown = self._decided(machine, asked)
-        return Cost((*gone, *lost), unknown)
+        lost, unknown = self._decided(machine, asked) if asked else ((), ())
+        lost = (*gone, *lost)
+        return Cost(lost, unknown, bool(self._carried) and self._carried <= {*lost})
 
     def _decided(self, machine: Machine, asked: Sequence[Question]) -> tuple[tuple[str, ...], tuple[str, ...]]:
         left = self._limits.seconds

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from interlock.hold.alike import Shape, shape_of
+from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.language.model import Hold
 from interlock.hold.origin import Meaning
 from interlock.hold.wiring import wires_of
@@ -45,19 +46,29 @@ class Tally:
     by_runs: int = 0
     by_proof: int = 0
     senseless: int = 0
+    useless: int = 0
     works: int = 0
     open: int = 0
 
     @property
     def settled(self) -> int:
         """How many were put to proof."""
-        return self.by_proof + self.senseless + self.works + self.open
+        return self.by_proof + self.senseless + self.useless + self.works + self.open
 
     def told(self, possible: int, untried: int, losing: int = 0) -> Tried:
         """The same, with what is left; all others were excluded by runs."""
         by_runs = possible - untried - self.settled
         return Tried(
-            self.sort, possible, by_runs, self.by_proof, self.senseless, self.works, self.open, untried, losing
+            self.sort,
+            possible,
+            by_runs,
+            self.by_proof,
+            self.senseless,
+            self.useless,
+            self.works,
+            self.open,
+            untried,
+            losing,
         )
 
 
@@ -154,15 +165,19 @@ class Proving:
             tally.by_proof += 1
         elif whole.count(Status.UNDECIDED) or not whole.answers:
             tally.open += 1
+        elif (cost := self._cost(written.compiled)).is_all:
+            tally.useless += 1
         else:
             tally.works += 1
             new = [one for one in whole.answers if one.status is Status.VACUOUS]
             vacuous = tuple(one for one in new if one.instance.requirement.id not in self._vacuous)
-            cost = Cost() if self.abilities is None else self.abilities.cost(written.compiled)
             mending = Mending(tally.sort, candidate.parts, written, whole, vacuous, candidate.additions, cost)
             if not self._is_there(mending):
                 (self.mendings if mending.is_free else self.reserve).append(mending)
         return whole
+
+    def _cost(self, compiled: CompiledHold) -> Cost:
+        return Cost() if self.abilities is None else self.abilities.cost(compiled)
 
     def _is_there(self, mending: Mending) -> bool:
         """To add this is to put back what was there before, which is offered already."""

@@ -75,9 +75,9 @@ class Tried:
     """What became of the candidates of one sort.
 
     Of all `possible` ones `by_runs` are excluded since a run that must not be can still be done with them, `by_proof`
-    since something else then fails (proved or shown by a run), `senseless` make no hold, with `works` all holds, `open`
-    were not decided, `untried` are those that nobody looked at further: `losing` of them stop a known way of doing what
-    is required.
+    since something else then fails (proved or shown by a run), `senseless` make no hold, with the `useless` all holds
+    and nothing can be carried any more, with `works` all holds, `open` were not decided, `untried` are those that
+    nobody looked at further: `losing` of them stop a known way of doing what is required.
     """
 
     sort: Sort
@@ -85,6 +85,7 @@ class Tried:
     by_runs: int = 0
     by_proof: int = 0
     senseless: int = 0
+    useless: int = 0
     works: int = 0
     open: int = 0
     untried: int = 0
