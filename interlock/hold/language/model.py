@@ -463,9 +463,10 @@ class Place(Named):
 
     bay: str | None = field(BayOrOutside(), "The bay where it is, or `outside`.")
     reaches: tuple[str, ...] = field(
-        Listed(Reference(("devices", "controls"), bays=True), one=True),
-        "Devices and controls within reach, and bays where a unit can be pushed from there. A lever or another control "
-        "that springs back is let go by whoever leaves its reach, unless somebody else can hold it.",
+        Listed(Reference(("devices", "controls", "doorways"), bays=True), one=True),
+        "Devices, controls and doors within reach, and bays where a unit can be pushed from there. What some place "
+        "lists hands work from such a place only. A lever or another control that springs back is let go by whoever "
+        "leaves its reach, unless somebody else can hold it.",
     )
 
 
