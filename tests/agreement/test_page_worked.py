@@ -15,6 +15,7 @@ from interlock.report.html.teaching import SCRIPTS, teaching_html
 from interlock.study.walk import begin_walk
 from tests.agreement.pages import CHROMIUM, browsed, needs_browser
 from tests.agreement.test_page_evaluator import MODULUS, MULTIPLIER, opened, view_of
+from tests.golden.small_hold import TEXT
 
 SOURCES = Path(__file__).parents[2] / "interlock/report/html"
 CALM = "--force-prefers-reduced-motion"
@@ -552,6 +553,14 @@ def test_page_can_be_worked_on_a_small_screen(tmp_path: Path) -> None:
     assert not wide
     assert not small
     assert nameless == 0
+
+
+def test_a_part_of_the_page_with_nothing_in_it_is_not_shown(tmp_path: Path) -> None:
+    """A hold without supplies, zones and circuits has no lamps, and no heading for them."""
+    (tmp_path / "hold.yaml").write_text(TEXT, encoding="utf-8")
+    bare = made(str(tmp_path / "hold.yaml"), "--no-standing")
+    assert "<section hidden><h2>Power and logic</h2>" in bare
+    assert "<section><h2>Power and logic</h2>" in teaching_html(view_of("demo:single-lane"))
 
 
 def test_nothing_moves_by_itself_for_longer_than_five_seconds() -> None:

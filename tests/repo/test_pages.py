@@ -214,7 +214,8 @@ def test_a_box_is_ticked_by_the_keys(browser: Browser, tmp_path: Path) -> None:
 @needs_paper
 @pytest.mark.parametrize("paper", swept(("A4", "Letter"), 2))
 def test_first_sheet_of_a_proof_is_whole(paper: str, browser: Browser, tmp_path: Path) -> None:
-    """Page one has files with their digests, versions, the caution, and each verdict with hazard and source."""
+    """Page one has files with their digests, versions, the caution, and each verdict with hazard and source; the last
+    one has something of what is signed beside the signatures."""
     page, printed = tmp_path / "page.html", tmp_path / f"{paper}.pdf"
     text = page_of("prove").replace("@page { margin", f"@page {{ size: {paper}; margin")
     page.write_text(text, encoding="utf-8")
@@ -234,6 +235,7 @@ def test_first_sheet_of_a_proof_is_whole(paper: str, browser: Browser, tmp_path:
     assert all(re.search(rf"{number}(FAILS|holds),\d+of\d+", first) for number in rows)
     assert "Sources.a:" in first
     assert "Signedisallthatstandsbeforethisline" in last
+    assert any("Signatures" in line for line in sheets[-1][1:]), "signatures on a sheet of their own"
     assert not [lines for lines in sheets if len(lines) < 3]
 
 
