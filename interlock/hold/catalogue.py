@@ -10,7 +10,7 @@ from interlock.hold.compile.chatter import chattering
 from interlock.hold.compile.contacts import contact_items
 from interlock.hold.compile.described import describe
 from interlock.hold.compile.naming import name_hold
-from interlock.hold.failing import FailingItem, failing_items
+from interlock.hold.failing import ContactWords, FailingItem, failing_items
 from interlock.hold.language.model import Catalogue, ExcludedFailure, FailureMode, Hold, SomeFailure
 from interlock.hold.language.rates import FailureRate
 from interlock.hold.origin import Failure
@@ -23,7 +23,7 @@ class KnownFailure:
 
     `name` is what people call the item, `text` a sentence that says that it has struck.  `effect`, `noticed` and
     `source` are those of the catalogue; empty where the hold declares what the catalogue does not have.  `several` are
-    the failures that a common cause is.
+    the failures that a common cause is.  `words` are those of a contact.
     """
 
     failure: Failure
@@ -34,6 +34,7 @@ class KnownFailure:
     noticed: str = ""
     source: str = ""
     several: tuple[Failure, ...] = ()
+    words: ContactWords | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +93,9 @@ def everything_fails(
                 more.append(FailureMode(of=id, mode=failing.mode, contact=written, at=place, span=item.span))
             may = item.strikes(failing)
             told = ("", "", "") if entry is None else (entry.effect, entry.noticed, entry.source)
-            known[may.failure.name] = KnownFailure(may.failure, item.item, item.name, may.text, *told, several)
+            known[may.failure.name] = KnownFailure(
+                may.failure, item.item, item.name, may.text, *told, several, item.words
+            )
     failures = tuple(replace(one, heals=one.heals or heal) for one in (*hold.failures, *more))
     whole = replace(hold, failures=failures)
     chatter = tuple(

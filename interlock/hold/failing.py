@@ -24,12 +24,25 @@ _DOORS = {"power": Item.POWERED_DOOR, "hand": Item.HAND_DOOR}
 
 
 @dataclass(frozen=True, slots=True)
+class ContactWords:
+    """How people call a contact: what it `asks`, in the expression `place` of the thing `of`.
+
+    `alike` is the same for contacts that ask the same of things of one sort.
+    """
+
+    asks: str
+    of: str
+    place: str
+    alike: str
+
+
+@dataclass(frozen=True, slots=True)
 class FailingItem:
     """An item that can fail; `subject` is the thing by which a description names it, `name` what people call it.
 
     `contact` is that which fails, `written` how the description writes it, `place` in which expression of the thing.
-    `ways` are those in which it can be asked to run.  A thing can be several items.  No two of its items have a mode
-    of the same name.
+    `words` say what people call it.  `ways` are those in which it can be asked to run.  A thing can be several items.
+    No two of its items have a mode of the same name.
     """
 
     item: Item
@@ -41,6 +54,7 @@ class FailingItem:
     contact: Contact | None = None
     written: str | None = None
     place: str | None = None
+    words: ContactWords | None = None
 
     @property
     def failings(self) -> tuple[Failing, ...]:

@@ -27,6 +27,7 @@ from interlock.report.views.failures import FailuresView, view_of_facts
 from interlock.report.views.failures_facts import (
     BrokenFacts,
     CheckFacts,
+    ContactAt,
     CourseFacts,
     FailureItem,
     FailuresFacts,
@@ -35,6 +36,7 @@ from interlock.report.views.failures_facts import (
 )
 from interlock.report.views.identification import identification
 from tests.golden.small_hold import REQUIREMENTS, TEXT
+from tests.golden.wired_hold import WIRED, WIRED_ASKED
 from tests.repo.test_checklist_command import print_page, sheets_of
 from tests.some import some
 
@@ -57,7 +59,8 @@ def in_a_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 def item(id: str, mode: str = "stuck", several: tuple[str, ...] = ()) -> FailureItem:
     """A failure of one sort."""
-    return FailureItem(id, id, f"the {id}", "latch", mode, f"{id} sticks", "it stays", "by hand", "invented", several)
+    known = f"{id} sticks", "it stays", "by hand", "invented"
+    return FailureItem(id, id, f"the {id}", "latch", mode, *known, several, None)
 
 
 def broken(id: str, severity: str, sets: tuple[str, ...], complete: int = 2, open: tuple[str, ...] = ()) -> BrokenFacts:
@@ -372,3 +375,86 @@ def test_printed_tables_can_be_signed(tmp_path: Path) -> None:
     assert "Requirements asked" in first
     headings = re.findall(r"<h[23]>(.*?)</h[23]>", page.read_text())
     assert not [lines[-1] for lines in some(sheets) if lines[-1] in headings]
+
+
+def wired(*lines: tuple[str, str, str], alike: str = "sensor") -> tuple[FailureItem, ...]:
+    """Contacts that weld: each line by what it is of, its place, and a letter for each of its contacts."""
+    return tuple(
+        msgspec.structs.replace(
+            item(f"{of}.{place}.{asks}", "welded"),
+            name=f"the contact {asks}",
+            item="contact",
+            contact=ContactAt(asks, of, place, alike),
+        )
+        for of, place, letters in lines
+        for asks in letters
+    )
+
+
+def of_contacts(items: tuple[FailureItem, ...], *asked: BrokenFacts) -> FailuresView:
+    """What is told of them."""
+    facts = view_of(*asked, size=1).facts
+    return view_of_facts(msgspec.structs.replace(facts, failures=items))
+
+
+def breaking(id: str, *failures: str) -> BrokenFacts:
+    """A requirement that each of these breaks alone."""
+    return msgspec.structs.replace(
+        broken(id, "1", (), 1), sets=tuple(SetFacts((one,), 3, False, None, None) for one in failures)
+    )
+
+
+def test_contacts_of_like_lines_are_told_once_with_the_places() -> None:
+    """The same positions of lines that ask for like things; others, and a line of two contacts, by themselves."""
+    items = wired(("lane", "fore", "abcd"), ("lane", "aft", "efgh"), ("door", "is", "ij"))
+    at = {one.id: one for one in items}
+    chosen = [id for id in at if at[id].name[-1] in "abcegi"]
+    (table,) = by_failure(of_contacts(items, breaking("p1", *chosen)))
+    breaks, none = table.rows
+    assert breaks.names == (
+        '3 contacts ("a" to "c" (3)) in lane (fore)',
+        '2 contacts ("e", "g") in lane (aft)',
+        'the contact "i" in door (is)',
+    )
+    assert none.names == (
+        'the contact "d" in lane (fore)',
+        '2 contacts ("f", "h") in lane (aft)',
+        'the contact "j" in door (is)',
+    )
+    alike = [id for id in at if at[id].name[-1] in "acegi"]
+    (table,) = by_failure(of_contacts(items, breaking("p1", *alike)))
+    assert table.rows[0].names == ('2 contacts ("a", "c") in lane (fore, aft)', 'the contact "i" in door (is)')
+
+
+def test_lines_that_ask_for_other_things_are_not_told_together() -> None:
+    """As many contacts in the same positions, but of another sort."""
+    items = wired(("lane", "fore", "abc")) + wired(("lane", "aft", "def"), alike="relay")
+    (table,) = by_failure(of_contacts(items, breaking("p1", "lane.fore.a", "lane.aft.d")))
+    assert table.rows[0].names == ('the contact "a" in lane (fore)', 'the contact "d" in lane (aft)')
+
+
+def test_like_lines_that_break_another_place_each_are_told_in_turn() -> None:
+    """Which contacts is said once, then where the requirement breaks and in which line; none is left out."""
+    items = wired(("lane", "fore", "abc"), ("lane", "aft", "def"))
+    view = of_contacts(items, breaking("p1", "lane.fore.a", "lane.fore.c"), breaking("p2", "lane.aft.d", "lane.aft.f"))
+    (table,) = by_requirement(view)
+    ((_, (row,)),) = table.alike
+    assert row.told == ('in turn, 1: 2 contacts ("a", "c") in lane (fore); 2: lane (aft)',)
+
+
+def test_the_runs_that_are_told_are_of_unlike_sets(capsys: pytest.CaptureFixture[str]) -> None:
+    """Of the gravest each of another way to fail and another item, as long as there are such."""
+    Path("loose.yaml").write_text(WIRED)
+    Path("asked.yaml").write_text(WIRED_ASKED)
+    args = ["failures", "loose.yaml", "--no-standing", "--requirements", "asked.yaml", "--runs", "6"]
+    assert cli.run([*args, "--format", "json"]) == FOUND
+    facts = json.loads(capsys.readouterr().out)
+    known = {one["id"]: one for one in facts["failures"]}
+    told = [one["failures"] for asked in facts["requirements"] for one in asked["sets"] if one["story"] is not None]
+    assert len(told) == 6
+    single = [id for failures in told for id in failures]
+    assert len(single) >= 3
+    assert len({(known[id]["item"], known[id]["mode"]) for id in single}) == len(single)
+    gravest = [asked for asked in facts["requirements"] if asked["severity"] == "1"]
+    grave = {id for asked in gravest for one in asked["sets"] for id in one["failures"]}
+    assert set(single) <= grave

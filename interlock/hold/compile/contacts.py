@@ -15,7 +15,7 @@ from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.compile.lowering import Lowering
 from interlock.hold.compile.symbols import Additions, Promised, Symbols
 from interlock.hold.compile.world import Thing, World
-from interlock.hold.failing import FailingItem, cause_of
+from interlock.hold.failing import ContactWords, FailingItem, cause_of
 from interlock.hold.language.model import CommonCause, ExcludedFailure, FailureMode, Hold, SomeFailure
 from interlock.hold.origin import Contact, ContactRead
 from interlock.hold.sorts import Item
@@ -78,10 +78,19 @@ def _of_wire(world: World, wire: Wire) -> Iterator[FailingItem]:
             contact = Contact(read.owner, read.thing, read.state, sign)
             asks = "" if read.state is None else f" is {read.state}"
             negation = "" if sign else "not "
-            told = f'the contact "{negation}{thing.phrase}{asks.replace("_", " ")}" in {owner} ({wire.place})'
+            way = f"{negation}{{}}{asks.replace('_', ' ')}"
+            words = ContactWords(way.format(thing.phrase), owner, wire.place, way.format(thing.sort))
+            told = f'the contact "{words.asks}" in {owner} ({wire.place})'
             written = f"{negation}{read.thing}{asks}"
             yield FailingItem(
-                Item.CONTACT, subject, told, wire.span, contact=contact, written=written, place=wire.place
+                Item.CONTACT,
+                subject,
+                told,
+                wire.span,
+                contact=contact,
+                written=written,
+                place=wire.place,
+                words=words,
             )
 
 

@@ -6,20 +6,23 @@ called.  What is told together is in CSV and JSON one by one.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TypeAlias
 
 from interlock.report.views.failure_rates import figure
 from interlock.report.views.failures import FailuresView, SetGroup
-from interlock.report.views.failures_facts import BrokenFacts
-from interlock.report.views.wording import shortened
+from interlock.report.views.failures_facts import BrokenFacts, ContactAt
+from interlock.report.views.wording import listed, shortened
 
 LEAST = 3
 """So many that follow one another are told by the first and the last."""
 MOST_PLACES = 6
 FOLLOWING = (
     "A to B (12): all that stand from A to B among their sort in the order of the description. In turn: the first of "
-    "them at the first place named, the last at the last, those between at those between. CSV and JSON have each alone."
+    "them at the first place named, the last at the last, those between at those between. Contacts told of several "
+    "places of the wiring are named as in the first; in each other one it is those that stand in the same positions of "
+    "the line. CSV and JSON have each alone."
 )
 """What a reader must know of the way in which like items are told."""
 
@@ -49,6 +52,13 @@ class _One:
         return shifts.pop() if len(shifts) == 1 else None
 
 
+_Line: TypeAlias = tuple[str, str, str]
+"""An expression of the wiring of which contacts fail in one way: that way, of what it is, and which."""
+
+_Like: TypeAlias = tuple[tuple[str, ...], tuple[int, ...]]
+"""What every contact of an expression asks for, or which expression it is; and the positions of some of them."""
+
+
 class Following:
     """The items of each way to fail, in the order of the hold."""
 
@@ -56,7 +66,14 @@ class Following:
         self._names: dict[tuple[str, str], dict[int, str]] = {}
         self.way: dict[str, tuple[str, str]] = {}
         self.place: dict[str, int] = {}
+        self._contacts: dict[str, ContactAt] = {}
+        self._lines: dict[_Line, list[str]] = {}
+        """The contacts of each expression that fail in one way, in order."""
         for item in view.facts.failures:
+            if item.contact is not None:
+                self._contacts[item.id] = item.contact
+                line = item.mode, item.contact.of, item.contact.place
+                self._lines.setdefault(line, []).append(item.id)
             way = self.way[item.id] = item.item, item.mode
             own = self._names.setdefault(way, {})
             # what a common cause does is said of each, so that none follows another
@@ -65,10 +82,61 @@ class Following:
             own[self.place[item.id]] = item.name + at_once
 
     def names(self, failures: Sequence[str]) -> tuple[str, ...]:
-        """The items of failures of one way, those that follow one another by the first and the last."""
+        """The items of failures of one way, those that follow one another by the first and the last.
+
+        Contacts by where they are, those of like lines together.
+        """
+        if failures[0] in self._contacts:
+            return tuple(self._wired(failures))
         way = self.way[failures[0]]
         ones = [_One((self.place[id],), (), None) for id in failures]
         return tuple(self._said((way,), first, last, len(run)) for run in _runs(ones) for first, last in [_ends(run)])
+
+    def _like(self, failures: Sequence[str]) -> Mapping[_Like, list[_Line]]:
+        """The lines of these contacts, those together of which the same positions of like lines are meant."""
+        there: dict[_Line, list[int]] = {}
+        for id in failures:
+            line = self._line(id)
+            there.setdefault(line, []).append(self._lines[line].index(id))
+        found: dict[_Like, list[_Line]] = {}
+        for line, places in there.items():
+            every = self._lines[line]
+            form = tuple(self._contacts[id].alike for id in every)
+            found.setdefault((form if len(every) >= LEAST else line, tuple(places)), []).append(line)
+        return found
+
+    def _line(self, id: str) -> _Line:
+        return self.way[id][1], self._contacts[id].of, self._contacts[id].place
+
+    def _asking(self, line: _Line, places: Sequence[int]) -> str:
+        """The contacts at these positions of the line."""
+        every, told = self._lines[line], []
+        for run in _runs([_One((at,), (), None) for at in places]):
+            first, last = (f'"{self._contacts[every[one.at[0]]].asks}"' for one in _ends(run))
+            told.append(f"{first} to {last} ({len(run)})" if len(run) > 1 else first)
+        return f"the contact {told[0]}" if len(places) == 1 else f"{len(places)} contacts ({', '.join(told)})"
+
+    def _wired(self, failures: Sequence[str]) -> Iterator[str]:
+        """Contacts: where they are, and which."""
+        for (_, places), lines in self._like(failures).items():
+            yield f"{self._asking(lines[0], places)} in {_written(lines)}"
+
+    def _told_of_contacts(
+        self, ids: Mapping[int, str], ones: Sequence[_One], asked: Sequence[BrokenFacts]
+    ) -> Iterator[str]:
+        """Where, and by which contacts; `ids` has them by their places."""
+        alike: dict[str, list[str]] = {}
+        for one in ones:
+            alike.setdefault(_there(one.where, one.probability, asked), []).append(ids[one.at[0]])
+        found: dict[_Like, dict[str, list[_Line]]] = {}
+        for where, failures in alike.items():
+            for like, lines in self._like(failures).items():
+                found.setdefault(like, {})[where] = lines
+        for (_, places), by in found.items():
+            (first, lines), *more = by.items()
+            said = f"{first}: {self._asking(lines[0], places)} in {_written(lines)}"
+            others = "; ".join(f"{where}: {_written(lines)}" for where, lines in more)
+            yield f"in turn, {said}; {others}" if more else said
 
     def _said(self, ways: Sequence[tuple[str, str]], first: _One, last: _One, number: int) -> str:
         ends = [
@@ -97,13 +165,14 @@ class Following:
     ) -> tuple[str, ...]:
         """Where, and by which items; those with the same places beside one another."""
         told: dict[str, list[str]] = {}
+        ids = {self.place[id]: id for id in self._contacts if (self.way[id],) == tuple(ways)}
+        if ids:
+            return tuple(self._told_of_contacts(ids, sorted(ones, key=lambda one: one.at), asked))
         for run in _runs(sorted(ones, key=lambda one: one.at)):
             first, last = _ends(run)
-            where = _where(first.where, asked)
+            where = _there(first.where, first.probability, asked)
             if first.where != last.where:
-                where = f"in turn, {where} to {_where(last.where, asked)}"
-            if first.probability is not None:
-                where += f" (probability {figure(first.probability)})"
+                where = f"in turn, {_where(first.where, asked)} to {_there(last.where, last.probability, asked)}"
             told.setdefault(where, []).append(self._said(ways, first, last, len(run)))
         return tuple(f"{where}: {', '.join(names)}" if any(names) else where for where, names in told.items())
 
@@ -126,6 +195,19 @@ def _runs(ones: Sequence[_One]) -> Iterator[Sequence[_One]]:
 
 def _ends(run: Sequence[_One]) -> tuple[_One, _One]:
     return run[0], run[-1]
+
+
+def _written(lines: Sequence[_Line]) -> str:
+    """Where the lines are written."""
+    places: dict[str, list[str]] = {}
+    for _, of, place in lines:
+        places.setdefault(of, []).append(place)
+    return listed([f"{of} ({', '.join(own)})" for of, own in places.items()])
+
+
+def _there(places: Sequence[int], probability: float | None, asked: Sequence[BrokenFacts]) -> str:
+    """Where, and how likely it is."""
+    return _where(places, asked) + ("" if probability is None else f" (probability {figure(probability)})")
 
 
 def _where(places: Sequence[int], asked: Sequence[BrokenFacts]) -> str:

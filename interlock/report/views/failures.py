@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections import Counter
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from msgspec.structs import replace
@@ -18,6 +19,7 @@ from interlock.report.views.failures_facts import (
     BrokenFacts,
     ChatteringItem,
     CheckFacts,
+    ContactAt,
     CourseFacts,
     ExcludedItem,
     FailureItem,
@@ -208,7 +210,7 @@ def failures_view(
         )
         for one in reckoned.chattering
     )
-    stories = _stories(analysis, told, seconds)
+    stories = _stories(analysis, reckoned, told, seconds)
     rated = () if rates is None else rated_facts(rates, kept)
     likely = {one.failure: one.probability for one in rated}
     requirements = tuple(_broken(answer, stories, likely) for answer in analysis.answers)
@@ -258,11 +260,13 @@ def failure_item(id: str, known: KnownFailure) -> FailureItem:
     """What is told of a failure that may strike."""
     subject, mode, several = known.failure.subject.id, known.failure.mode, tuple(one.name for one in known.several)
     told = known.effect, known.noticed, known.source
-    return FailureItem(id, subject, known.name, known.item, mode, known.text, *told, several)
+    words = known.words
+    contact = None if words is None else ContactAt(words.asks, words.of, words.place, words.alike)
+    return FailureItem(id, subject, known.name, known.item, mode, known.text, *told, several, contact)
 
 
 def _stories(
-    analysis: FailureAnalysis, most: int, seconds: float | None
+    analysis: FailureAnalysis, reckoned: FailingHold, most: int, seconds: float | None
 ) -> Mapping[tuple[str, tuple[str, ...]], SetFacts]:
     """The runs that are told: of each set one, by the id of the requirement that it breaks and the set."""
     best: dict[tuple[str, ...], tuple[Answer, Broken]] = {}
@@ -273,12 +277,35 @@ def _stories(
                 best[broken.failures] = answer, broken
     found = {}
     severity = {failures: answer.instance.origin.severity for failures, (answer, _) in best.items()}
-    for failures in sorted(best, key=lambda one: (len(one), severity[one], one))[:most]:
+    ordered = sorted(best, key=lambda one: (len(one), severity[one], one))
+    for failures in _unlike(ordered, lambda one: (len(one), severity[one]), reckoned, most):
         answer, broken = best[failures]
         story, shortest = story_of(analysis, answer, broken, seconds)
         told = SetFacts(failures, len(story.steps), shortest, story_facts(story), None)
         found[answer.instance.requirement.id, failures] = told
     return found
+
+
+def _unlike(
+    ordered: Sequence[tuple[str, ...]],
+    rank: Callable[[tuple[str, ...]], tuple[int, str]],
+    reckoned: FailingHold,
+    most: int,
+) -> list[tuple[str, ...]]:
+    """So many of the sets: those of the first rank first, among them such as fail in other ways, of other items."""
+    used: Counter[object] = Counter()
+    left, chosen = list(ordered), list[tuple[str, ...]]()
+
+    def likes(failures: tuple[str, ...]) -> list[object]:
+        known = [reckoned.failures[one] for one in failures if one in reckoned.failures]
+        return [*((one.item, one.failure.mode) for one in known), *(one.failure.subject for one in known)]
+
+    while left and len(chosen) < most:
+        best = min(left, key=lambda one: (rank(one), sum(used[like] for like in likes(one))))
+        chosen.append(best)
+        left.remove(best)
+        used.update(likes(best))
+    return chosen
 
 
 def _grave(answer: Answer, broken: Broken) -> tuple[str, int]:

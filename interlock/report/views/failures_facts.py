@@ -11,6 +11,15 @@ from interlock.report.views.identification import Identification
 from interlock.report.views.proof_facts import StoryFacts
 
 
+class ContactAt(Facts, frozen=True):
+    """What people call a contact."""
+
+    asks: Annotated[str, Meta(description="what it asks for")]
+    of: Annotated[str, Meta(description="in the wiring of what")]
+    place: Annotated[str, Meta(description="in which expression of that")]
+    alike: Annotated[str, Meta(description="the same for contacts that ask the same of things of one sort")]
+
+
 class FailureItem(Facts, frozen=True):
     """One failure that may strike."""
 
@@ -24,6 +33,7 @@ class FailureItem(Facts, frozen=True):
     noticed: Annotated[str, Meta(description="what shows it, in general; to be reviewed for each hold")]
     source: Annotated[str, Meta(description="where effect and notice are taken from")]
     several: Annotated[Texts, Meta(description="the ids of the failures that a common cause is; none: it is none")]
+    contact: Annotated[ContactAt | None, Meta(description="where a contact fails; null: something else does")]
 
 
 class ExcludedItem(Facts, frozen=True):
