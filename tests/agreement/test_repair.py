@@ -30,6 +30,7 @@ from interlock.study.repair.places import (
     linkages_of,
     places_of,
     reachable,
+    replaceable,
     states_of,
 )
 from interlock.study.repair.repair import repair
@@ -165,16 +166,16 @@ def contacts_in(mending: Mending) -> list[str]:
     return [print_syntax(one.contact) for one in mending.additions]
 
 
-def compare(name: str, every: int) -> None:
+def compare(name: str, every: int, sort: Sort = Sort.CONTACT) -> None:
     """Of every so many contacts in all places: it works exactly where it is offered, and all is settled."""
     compiled = compiled_of(FLAWED[name], asked())
-    found = mended(FLAWED[name], sorts=(Sort.CONTACT,))
+    found = mended(FLAWED[name], sorts=(sort,))
     (tried,) = found.tried
     assert tried.is_exhausted
     assert tried.works == len(found.mendings) == len(offered_by(found))
     additions = [
         Addition(place, contact)
-        for place in places_of(compiled.hold)
+        for place in (places_of if sort is Sort.CONTACT else replaceable)(compiled.hold)
         for contact in contacts_both_ways(facts_of(compiled.hold))
     ]
     keys = {
@@ -192,6 +193,33 @@ def compare(name: str, every: int) -> None:
 def test_what_is_offered_is_all_that_works(name: str) -> None:
     """Every single contact in every place, really tried."""
     compare(name, 1)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", FLAWED)
+def test_what_is_offered_in_the_place_of_another_is_all_that_works(name: str) -> None:
+    """Every contact in the place of every other one, really tried: the set offered is the set that works."""
+    compare(name, 1, Sort.REPLACED)
+
+
+WRONG = "GP is on and door_open and LV is neutral"
+"""A permit that asks for the lever where it should ask for the relay: nothing runs, and nothing is broken."""
+
+
+def test_a_wrong_contact_gives_way_to_the_right_one() -> None:
+    """Taken out alone it would let what must not be happen: the relay is offered in its place, and what was not tried
+    is counted."""
+    found = mended(SOUND.replace("GP is on and door_open and fresh", WRONG), most=3, thorough=False)
+    assert {one.instance.requirement.id for one in found.failing} == {"can-run-in", "can-run-out"}
+    (mending,) = [one for one in found.mendings if one.sort is Sort.REPLACED]
+    assert [part.done for part in mending.parts] == [
+        "take out the contact 'LV is neutral'",
+        "put the contact 'fresh' there",
+    ]
+    assert "GP is on and door_open and fresh" in mending.written.text
+    (tried,) = [one for one in found.tried if one.sort is Sort.REPLACED]
+    assert tried.works == 1
+    assert tried.untried and not tried.is_exhausted
 
 
 @pytest.mark.slow

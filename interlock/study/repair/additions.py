@@ -1,4 +1,4 @@
-"""Contacts added, one or two: those that no known run excludes are put to proof, the nearest first."""
+"""Contacts added, one or two, or one put in the place of another: what no known run excludes, the nearest first."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable, Sequence
 from itertools import combinations, product
 
 from interlock.hold.language.printer import print_syntax
-from interlock.hold.language.syntax import Fact
+from interlock.hold.language.syntax import Fact, Truth
 from interlock.hold.origin import Sort as Thing
 from interlock.kernel.claims import Fails
 from interlock.kernel.machine import RequirementKind
@@ -55,7 +55,7 @@ class Additions:
                 run = self._unfused.run_of(bench.model.machine, bench.model.compiled, trace, target)
                 if run is not None:
                     self._tables.add_good(id, run)
-        abilities = self._proving.abilities
+        abilities = self._proving.ways
         if abilities is None:
             return
         for id, trace in abilities.runs.items():
@@ -116,8 +116,8 @@ class Additions:
         hold = self._proving.hold
         for one in additions:
             hold = one.made_in(hold)
-        parts = tuple(map(self._part, additions))
-        return Candidate(hold, parts, (*self._proving.unsafe, *lost), tuple(additions))
+        parts = (*self._proving.done, *map(self._part, additions))
+        return Candidate(hold, parts, (*self._proving.unsafe, *self._proving.lacking, *lost), tuple(additions))
 
     def _part(self, addition: Addition) -> Part:
         wire, contact = addition.place.wire, print_syntax(addition.contact)
@@ -127,6 +127,10 @@ class Additions:
                 return Part(id, item, f"let it be possible only while '{contact}'")
             new = print_syntax(addition.place.with_contact(addition.contact))
             return Part(id, item, f"let it be possible only while '{new}'")
+        if isinstance(addition.place.part, Truth):
+            return Part(id, item, f"put the contact '{contact}' there")
+        if addition.place.joint == "instead":
+            return Part(id, item, f"put the contact '{contact}' in the place of '{print_syntax(addition.place.part)}'")
         how = "in series" if addition.place.joint == "and" else "in parallel"
         part = f" with '{print_syntax(addition.place.part)}'" if addition.place.way else ""
         return Part(id, item, f"add the contact '{contact}' {how}{part}")

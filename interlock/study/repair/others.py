@@ -103,9 +103,14 @@ def _called(hold: Hold, id: str) -> str:
 # ---- what keeps something from being
 
 
-def taken_out(proving: Proving) -> Tried:
-    """The smallest sets of contacts without which it could be, and what is fixed in one state set free."""
+def taken_out(proving: Proving) -> tuple[Tried, list[Proving]]:
+    """The smallest sets of contacts without which it could be, and what is fixed in one state set free.
+
+    With those holds in which one contact is taken out, and of all that fails only what must not be is left: another
+    contact may do there.
+    """
     tally = Tally(Sort.REMOVED)
+    freed: list[Proving] = []
     every = why_never(proving.found, seconds=SECONDS)
     candidates = list(dict.fromkeys(_sets(every)))
     contacts = sum(1 for wire in wires_of(proving.hold) for _ in contacts_in(wire.syntax))
@@ -115,12 +120,15 @@ def taken_out(proving: Proving) -> Tried:
         if made is None or proving.is_enough(tally):
             untried += 1
             continue
-        proving.settle(made, tally, len(candidates) - tally.settled)
+        seen = proving.settle(made, tally, len(candidates) - tally.settled)
+        if seen is not None and len(hindrances) == 1 and isinstance(hindrances[0], Contact):
+            after = proving.after(made.parts, seen)
+            freed += [after] if after.unsafe and not after.lacking else []
     # of one alone all others are excluded, where for some requirement all that would do are known
     known = any(one.reason == "" and one.size is not None and one.size >= 1 for one in every)
     if known:
-        return tally.told(contacts, untried, 0)
-    return tally.told(contacts, max(0, contacts - tally.settled))
+        return tally.told(contacts, untried, 0), freed
+    return tally.told(contacts, max(0, contacts - tally.settled)), freed
 
 
 def _sets(every: Sequence[WhyNever]) -> Iterator[tuple[Hindrance, ...]]:

@@ -18,7 +18,7 @@ from interlock.hold.language.model import Control, Hold
 from interlock.hold.language.syntax import Chain, Fact, Negation, Path, Quantified, Syntax, Truth
 from interlock.hold.origin import Commanded, HeldBack, Meaning, Sort
 from interlock.hold.origin import Fact as Told
-from interlock.hold.wiring import Way, Wire, rewired, wires_of, with_contact
+from interlock.hold.wiring import Way, Wire, contacts_in, rewired, wires_of, with_contact
 from interlock.study.causes.remedies import carried_wires
 
 _OPEN = ("off", "released")
@@ -27,14 +27,15 @@ _WIRED = frozenset({Sort.CIRCUIT, Sort.RELAY, Sort.SENSOR})
 """What can be a contact without a state."""
 
 
-Joint: TypeAlias = Literal["and", "or"]
+Joint: TypeAlias = Literal["and", "or", "instead"]
 
 
 @dataclass(frozen=True, slots=True)
 class Place:
     """A part of an expression of the description, and how a contact is added to it.
 
-    `and` is in series with the part, `or` in parallel; `way` leads to it, and is empty where it is the whole.
+    `and` is in series with the part, `or` in parallel, `instead` in its place; `way` leads to it, and is empty where it
+    is the whole.
     """
 
     wire: Wire
@@ -57,6 +58,8 @@ class Place:
 
 
 def _joined(old: Syntax, joint: Joint, contact: Syntax) -> Syntax:
+    if joint == "instead":
+        return contact
     if isinstance(old, Truth):
         return contact if old.value is (joint == "and") else old
     if isinstance(old, Chain) and old.operator == joint:
@@ -120,6 +123,29 @@ def places_of(hold: Hold) -> tuple[Place, ...]:
             if (joint == "and") in ways:
                 found += [Place(wire, inner, way) for way, inner in _parts(wire.syntax, joint)]
     return tuple(one for one in found if not one.is_idle)
+
+
+def replaceable(hold: Hold) -> tuple[Place, ...]:
+    """Every contact of the wiring, in the order of the description, as a place for another one."""
+    return tuple(
+        Place(wire, "instead", way)
+        for wire in wires_of(hold)
+        if wire.is_electrical
+        for way, contact in contacts_in(wire.syntax)
+        if isinstance(contact.arg if isinstance(contact, Negation) else contact, Fact)
+    )
+
+
+def freed_places(before: Hold, hold: Hold) -> tuple[Place, ...]:
+    """Where a contact was taken out of the hold as it was before: a truth stands there, and another can come there."""
+    known = {wire.meaning: shape_of(wire.syntax) for wire in wires_of(before)}
+    return tuple(
+        Place(wire, "instead", way)
+        for wire in wires_of(hold)
+        if known.get(wire.meaning) != shape_of(wire.syntax)
+        for way, contact in contacts_in(wire.syntax)
+        if isinstance(contact, Truth)
+    )
 
 
 def linkages_of(hold: Hold) -> tuple[Place, ...]:

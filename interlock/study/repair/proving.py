@@ -96,6 +96,10 @@ class Proving:
         self.hold = found.compiled.hold
         self.thorough = thorough
         self.abilities = abilities
+        self.ways = abilities
+        """What is known of what can be done in this very hold."""
+        self.done: tuple[Part, ...] = ()
+        """What was done already to make this hold of the one that is to be mended."""
         self.limits = limits
         self.mendings: list[Mending] = []
         self.reserve: list[Mending] = []
@@ -114,6 +118,15 @@ class Proving:
         self._clock = clock_of(limits)
         vacuous = (one for one in found.answers if one.status is Status.VACUOUS)
         self._vacuous = {one.instance.requirement.id for one in vacuous}
+
+    def after(self, done: tuple[Part, ...], seen: Verification) -> Proving:
+        """The same of what the hold becomes with these parts done: what is found there is found for the first one."""
+        given = self._remembered, self._writer, self.limits, self._report, self._chosen, self._most, self.thorough
+        other = Proving(seen, *given, self.abilities)
+        other.ways, other.done = None, done
+        other.mendings, other.reserve, other.disputed = self.mendings, self.reserve, self.disputed
+        other._clock, other._vacuous = self._clock, self._vacuous
+        return other
 
     @property
     def is_out_of_time(self) -> bool:

@@ -5,7 +5,7 @@ Of one sort of change after the other every candidate is tried that no known run
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import replace
 
 from interlock.hold.compile.compiler import CompiledHold
@@ -18,9 +18,19 @@ from interlock.study.causes.trials import Bench
 from interlock.study.repair.abilities import Abilities
 from interlock.study.repair.additions import Additions
 from interlock.study.repair.others import devices, put_back, taken_out
-from interlock.study.repair.places import Nearness, facts_of, linkages_of, places_of, reachable, states_of
+from interlock.study.repair.places import (
+    Nearness,
+    contacts_both_ways,
+    facts_of,
+    freed_places,
+    linkages_of,
+    places_of,
+    reachable,
+    replaceable,
+    states_of,
+)
 from interlock.study.repair.proving import Proving, disputed_in
-from interlock.study.repair.results import Mending, Repair, Sort, Tried, Writer
+from interlock.study.repair.results import Mending, Repair, Sort, Tried, Writer, sum_of
 from interlock.study.verify import Status, verify
 
 MOST_OFFERED = 3
@@ -66,6 +76,24 @@ def repair(
     return Repair(found, mendings, tuple(tried), proving.runs, tuple(proving.disputed), is_cut)
 
 
+def _replaced(proving: Proving, bench: Bench, near: Nearness, freed: Sequence[Proving]) -> Tried:
+    """One contact in the place of another: of any, told apart by the runs that must not be; where there are none, of
+    those without which what is lacking could be, by the runs that must not be then."""
+    hold, facts = proving.hold, facts_of(proving.hold)
+    every = replaceable(hold)
+    possible = len(every) * len(contacts_both_ways(facts))
+    if proving.unsafe:
+        return Additions(proving, bench, near, every, facts).singles(Sort.REPLACED)
+    tried = []
+    for one in freed:
+        if proving.is_over or proving.is_mended:
+            break
+        places = freed_places(hold, one.hold)
+        inner = Bench(one.found, decide, proving.limits)
+        tried.append(Additions(one, inner, near, places, facts).singles(Sort.REPLACED))
+    return sum_of(Sort.REPLACED, possible, tried)
+
+
 def _cost(mending: Mending) -> int:
     """How much it takes away."""
     return len(mending.vacuous) + len(mending.cost.lost) + len(mending.cost.unknown)
@@ -86,8 +114,12 @@ def _search(
         contacts = Additions(proving, bench, near, places_of(hold), facts_of(hold))
         if Sort.CONTACT in sorts:
             yield contacts.singles(Sort.CONTACT)
+    freed: list[Proving] = []
     if Sort.REMOVED in sorts and proving.lacking and not proving.is_over:
-        yield taken_out(proving)
+        out, freed = taken_out(proving)
+        yield out
+    if Sort.REPLACED in sorts and not proving.mendings and not proving.is_over:
+        yield _replaced(proving, bench, near, freed)
     if Sort.LINKAGE in sorts and contacts is not None and not proving.is_mended and not proving.is_over:
         linked = replace(hold, controls=tuple(map(reachable, hold.controls)))
         mechanical = Additions(proving, bench, near, linkages_of(linked), states_of(linked))

@@ -19,6 +19,7 @@ class Sort(StrEnum):
 
     BEFORE = "what a modification altered, as it was before"
     CONTACT = "one contact added"
+    REPLACED = "one contact in the place of another"
     REMOVED = "what keeps it from being, taken out"
     LINKAGE = "one mechanical condition added"
     PAIR = "two contacts added"
@@ -95,6 +96,22 @@ class Tried:
     def is_exhausted(self) -> bool:
         """Of each candidate it is known whether it does."""
         return not (self.open or self.untried)
+
+
+def sum_of(sort: Sort, possible: int, tried: Sequence[Tried]) -> Tried:
+    """What became of all of these candidates, each in one of those tried; what is in none was not looked at."""
+    return Tried(
+        sort,
+        possible,
+        by_runs=sum(one.by_runs for one in tried),
+        by_proof=sum(one.by_proof for one in tried),
+        senseless=sum(one.senseless for one in tried),
+        useless=sum(one.useless for one in tried),
+        works=sum(one.works for one in tried),
+        open=sum(one.open for one in tried),
+        untried=possible - sum(one.possible - one.untried for one in tried),
+        losing=sum(one.losing for one in tried),
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,7 +19,7 @@ from interlock.hold.compile.naming import NamedHold, name_hold
 from interlock.hold.compile.requirements import instantiate
 from interlock.hold.language.model import Hold
 from interlock.hold.language.syntax import Fact, Negation, Syntax, Truth
-from interlock.hold.wiring import rewired, wires_of, with_contact
+from interlock.hold.wiring import rewired, wires_of
 from interlock.kernel.claims import Trace
 from interlock.kernel.evaluator import State, fire, is_enabled, is_initial, truths_in
 from interlock.kernel.expressions import Const, Expr, signals_of
@@ -78,7 +78,7 @@ class Unfused:
         self._otherwise: dict[tuple[str, State], Callable[[Expr], bool]] = {}
         self._made: dict[State, int] = {}
         self._mattering: dict[tuple[Expr, str, State], bool] = {}
-        self._parts: dict[Place, tuple[Expr, Expr]] = {}
+        self._ends: dict[Place, tuple[Expr, Expr]] = {}
         self._world = named.world
         self._settling = frozenset().union(*(self.under(step.guard) for step in self.mechanism))
         self._plain = _plain_wires(hold, named, {place.wire.meaning.name for place in places})
@@ -166,7 +166,7 @@ class Unfused:
         place = {name: at for at, name in enumerate(responses)}
         return sorted(self.mechanism, key=lambda step: place.get(step.name, len(place)))
 
-    # ---- the same with a contact more
+    # ---- the same with a contact more, or another one
 
     def done_with(self, run: Run, place: Place, contacts: int) -> int:
         """Those of the contacts with which, put in that place, the run can still be done to its end."""
@@ -222,25 +222,23 @@ class Unfused:
         changed = 0
         if contacts and name in self.under(expr):
             true = self.truths(state)
-            part, without = self._parts_of(place)
-            so = true(part)
-            # in series an open contact opens it, in parallel one that is made makes it
-            if so is (place.joint == "and") and true(without) is not true(self.machine.definitions[name]):
-                made = self.made(state)
-                changed = contacts & ~made if so else contacts & made
+            now, made = true(self.machine.definitions[name]), self.made(state)
+            while_made, while_open = map(true, self._with_ends(place))
+            changed = (contacts & made if while_made is not now else 0) | (
+                contacts & ~made if while_open is not now else 0
+            )
             if changed and not self._matters(expr, name, state):
                 changed = 0
         same = contacts & ~changed
         return (same, changed) if wired else (changed, same)
 
-    def _parts_of(self, place: Place) -> tuple[Expr, Expr]:
-        """What the part of the place means, and the whole expression where that part is what a contact can make it."""
-        if place not in self._parts:
-            end = Truth(place.joint == "or", place.wire.span)
-            whole = with_contact(place.wire.syntax, place.way, end)
+    def _with_ends(self, place: Place) -> tuple[Expr, Expr]:
+        """What the whole expression means while a contact in the place is made, and while it is open."""
+        if place not in self._ends:
             lowering = Lowering(self._world, owner=place.wire.meaning)
-            self._parts[place] = lowering.expression(place.part), lowering.expression(whole)
-        return self._parts[place]
+            made, open_ = (place.with_contact(Truth(value, place.wire.span)) for value in (True, False))
+            self._ends[place] = lowering.expression(made), lowering.expression(open_)
+        return self._ends[place]
 
     def _matters(self, expr: Expr, name: str, state: State) -> bool:
         """The truth of the expression would be the other, were that of the signal."""
