@@ -555,6 +555,30 @@ def test_page_can_be_worked_on_a_small_screen(tmp_path: Path) -> None:
     assert nameless == 0
 
 
+@pytest.mark.browser
+@needs_browser
+def test_on_a_small_screen_an_exercise_begins_with_its_goal(tmp_path: Path) -> None:
+    """What is to be done, and what was noticed, stand between the buttons and the plan; else they come behind it."""
+    script = (
+        TOOLS
+        + """
+      const top = (where) => document.querySelector(where).getBoundingClientRect().top;
+      const order = () => ["#tools", "#beside", ".plan", "#panels"].sort((one, other) => top(one) - top(other));
+      const found = [];
+      for (const way of ["follow", "exercise"]) {
+        document.querySelector(`button[data-way=${way}]`).click();
+        found.push(order());
+      }
+      return found;
+    """
+    )
+    follow, exercise = browsed(
+        made("demo:single-lane", "--goal", "D1 is open"), script, tmp_path, "--window-size=500,900"
+    )
+    assert follow == ["#tools", ".plan", "#panels", "#beside"]
+    assert exercise == ["#tools", "#beside", ".plan", "#panels"]
+
+
 def test_a_part_of_the_page_with_nothing_in_it_is_not_shown(tmp_path: Path) -> None:
     """A hold without supplies, zones and circuits has no lamps, and no heading for them."""
     (tmp_path / "hold.yaml").write_text(TEXT, encoding="utf-8")
