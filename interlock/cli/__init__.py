@@ -34,7 +34,7 @@ COMMANDS = {
     "count": "Count the reachable states of a hold exactly.",
     "walk": "Work a hold by hand, one step after another.",
     "requirements": "List the standing requirements with their sources.",
-    "explain": "Explain a code of a message, or a requirement.",
+    "explain": "Explain a message, a requirement or a word of the trade.",
     "edit-server": "Help an editor while descriptions are written (LSP).",
     "schema": "Print the JSON Schema of a file format.",
 }

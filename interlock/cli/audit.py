@@ -43,8 +43,6 @@ if TYPE_CHECKING:
     "Ask",
     time="Give up after this many seconds, the reading of files included.",
     verbose="List every slip and every interruption.",
-    formats="'html' is a page to print and sign; 'json' is for other programs, 'sarif' (SARIF 2.1.0) and 'junit' (XML) "
-    "for those that gather the results of checks.",
 )
 def command(asked: Session, procedure: str, slips: bool, alone: bool) -> int:
     """Opens, audits, shows."""

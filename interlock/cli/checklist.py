@@ -48,7 +48,6 @@ if TYPE_CHECKING:
     "Keep",
     time="Give up after this many seconds, the reading of files included.",
     verbose="Say at which later step an omission shows, and count slips by kind.",
-    formats="'html' is a page to print; 'procedure' is a file for 'interlock audit'; 'json' is for other programs.",
 )
 def command(
     asked: Session,

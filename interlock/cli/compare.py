@@ -41,6 +41,7 @@ MOST_TOLD = 1
 @click.option(
     "--runs",
     "told",
+    metavar="NUMBER",
     type=click.IntRange(min=0),
     default=MOST_TOLD,
     show_default=True,

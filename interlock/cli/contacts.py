@@ -21,6 +21,7 @@ from interlock.cli.session import Session, study_options
 @click.option(
     "--together",
     "size",
+    metavar="NUMBER",
     type=click.IntRange(min=1, max=2),
     default=1,
     show_default=True,

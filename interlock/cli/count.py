@@ -24,7 +24,12 @@ MOST_MIB = 2_048
 @click.argument("hold")
 @situation_option
 @click.option(
-    "--states", type=click.IntRange(min=1), default=MOST_STATES, show_default=True, help="Stop at this many states."
+    "--states",
+    metavar="NUMBER",
+    type=click.IntRange(min=1),
+    default=MOST_STATES,
+    show_default=True,
+    help="Stop at this many states.",
 )
 @click.option(
     "--memory",
@@ -35,7 +40,7 @@ MOST_MIB = 2_048
     help="Stop before the program holds more memory than this.",
 )
 @time_option("Stop after this many seconds.")
-@click.option("--depth", type=click.IntRange(min=0), help="Go no deeper than this many steps.")
+@click.option("--depth", metavar="STEPS", type=click.IntRange(min=0), help="Go no deeper than this many steps.")
 @click.option("-v", "--verbose", is_flag=True, help="Say how many states lie at each depth.")
 @output_option
 @color_option

@@ -36,6 +36,7 @@ MOST_CASES = 64
 @click.option(
     "--together",
     "size",
+    metavar="NUMBER",
     type=click.IntRange(min=1, max=6),
     default=MOST_TOGETHER,
     show_default=True,
@@ -45,6 +46,7 @@ MOST_CASES = 64
 @click.option(
     "--runs",
     "told",
+    metavar="NUMBER",
     type=click.IntRange(min=0),
     default=0,
     show_default=True,

@@ -16,7 +16,7 @@ from interlock.cli.screen import color_option, output_option, show_whole
     "locking position, circuits as written, modifications, and what a proof would assume.",
 )
 @click.argument("hold")
-@format_option("describe", "'json' is for other programs.")
+@format_option("describe")
 @output_option
 @color_option
 def command(hold: str, layout: str | None, output: Path | None, color: str) -> int:

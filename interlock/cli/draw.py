@@ -32,7 +32,9 @@ if TYPE_CHECKING:
     help="What to draw; 'kinds' lists the kinds that can be drawn.",
 )
 @click.option("--from", "situation", metavar="SITUATION", help="Draw the plan as it is at this situation's start.")
-@click.option("--depth", type=click.IntRange(min=0), help="Of states, those that so many steps lead to.")
+@click.option(
+    "--depth", metavar="STEPS", type=click.IntRange(min=0), help="Of states, those that so many steps lead to."
+)
 @format_option("draw")
 @output_option
 def command(

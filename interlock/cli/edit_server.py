@@ -28,6 +28,7 @@ SECONDS = 30.0
 @click.option(
     "--time",
     "seconds",
+    metavar="SECONDS",
     type=click.FloatRange(min=0),
     default=SECONDS,
     show_default=True,

@@ -46,6 +46,7 @@ ANALYSING = 0.7
 @click.option(
     "--together",
     "size",
+    metavar="NUMBER",
     type=click.IntRange(min=1, max=3),
     default=1,
     show_default=True,
@@ -54,6 +55,7 @@ ANALYSING = 0.7
 @click.option(
     "--runs",
     "told",
+    metavar="NUMBER",
     type=click.IntRange(min=0),
     default=MOST_TOLD,
     show_default=True,

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 @click.option(
     "--runs",
     "told",
+    metavar="NUMBER",
     type=click.IntRange(min=0),
     default=0,
     show_default=True,

@@ -37,6 +37,7 @@ if TYPE_CHECKING:
 @click.option("--only", multiple=True, metavar="ID", help="Ask only this requirement. May be repeated.")
 @click.option(
     "--workers",
+    metavar="NUMBER",
     type=click.IntRange(min=1, max=256),
     help="So many processes work at a time; left out: as many as there are processors.",
 )
@@ -62,12 +63,13 @@ if TYPE_CHECKING:
 @click.option(
     "--runs",
     "told",
+    metavar="NUMBER",
     type=click.IntRange(min=0),
     default=0,
     show_default=True,
     help="Of so many requirements that fail in a group, show step by step how.",
 )
-@format_option("fleet", "'json' and 'csv' are for other programs.")
+@format_option("fleet")
 @output_option
 @click.option("-q", "--quiet", is_flag=True, help="No progress.")
 @click.option("-v", "--verbose", is_flag=True, help="Name every tail and every configuration.")

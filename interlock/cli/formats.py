@@ -128,7 +128,28 @@ FORMATS = (
 """Of what a command shows, the first is taken where neither `--format` nor the name of the output says which."""
 
 
-def format_option(command: str, about: str = "") -> Callable[[F], F]:
+WHAT_FOR = (
+    (("html",), "a page to print and sign"),
+    (("markdown",), "text for forms and reviews"),
+    (("procedure",), "a file for 'interlock audit'"),
+    (("modification",), "the file of one proposal"),
+    (("csv",), "a table"),
+    (("json",), "for other programs"),
+    (("sarif", "junit"), "for servers that gather the results of checks"),
+)
+"""What formats are, as help says it; those that nobody has to be told of are left out."""
+
+
+def _said(names: list[str]) -> str:
+    """`'html' is a page to print and sign; 'json' is for other programs.`"""
+    if len(names) == 1:
+        return "There is one so far."
+    told = [([f"'{one}'" for one in those if one in names], what) for those, what in WHAT_FOR]
+    said = [f"{' and '.join(those)} {'is' if len(those) == 1 else 'are'} {what}" for those, what in told if those]
+    return "; ".join(said) + "." if said else ""
+
+
+def format_option(command: str) -> Callable[[F], F]:
     """`--format`, for all that the command shows."""
     rows = [row for row in FORMATS if row.shows.split()[0] == command]
     names = list(dict.fromkeys(row.name for row in rows))
@@ -137,7 +158,7 @@ def format_option(command: str, about: str = "") -> Callable[[F], F]:
         "--format",
         "layout",
         type=click.Choice(names),
-        help=f"{about} Left out: what the ending of --output says, else {' or '.join(firsts)}.".strip(),
+        help=f"{_said(names)} Left out: what the ending of --output says, else {' or '.join(firsts)}.".strip(),
     )
 
 

@@ -50,7 +50,9 @@ def catalogue_option(function: F) -> F:
 
 def time_option(use: str) -> Callable[[F], F]:
     """`--time`, in seconds."""
-    return click.option("--time", "seconds", type=click.FloatRange(min=0.001), callback=_finite, help=use)
+    return click.option(
+        "--time", "seconds", metavar="SECONDS", type=click.FloatRange(min=0.001), callback=_finite, help=use
+    )
 
 
 def seconds_left(seconds: float | None, began: float) -> float | None:

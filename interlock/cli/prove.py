@@ -80,18 +80,14 @@ class _Wanted:
     metavar="MIB",
     help="Decide nothing more on a hold once the program holds this many MiB of memory.",
 )
-@click.option("--depth", type=click.IntRange(min=0), help="Look no deeper than this many steps.")
+@click.option("--depth", metavar="STEPS", type=click.IntRange(min=0), help="Look no deeper than this many steps.")
 @click.option(
     "--evidence",
     type=click.Path(file_okay=False, path_type=Path),
     metavar="FOLDER",
     help="Write what others need to check the results without this program.",
 )
-@format_option(
-    "prove",
-    "'html' is a page to print and sign; 'json' is for other programs, 'sarif' (SARIF 2.1.0) and 'junit' (XML) for "
-    "those that gather the results of checks.",
-)
+@format_option("prove")
 @output_option
 @click.option("-q", "--quiet", is_flag=True, help="Say only what does not hold.")
 @click.option(

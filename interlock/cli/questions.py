@@ -22,9 +22,16 @@ MOST = 40
 @click.option("--load", "load", metavar="LOAD", help="About loading: 'all:KIND', or '3L=HALF,3R=HALF'.")
 @click.option("--unload", "unload", metavar="BAYS", help="About unloading: 'all', or bays: '3L,3R'.")
 @click.option("--goal", "goal", metavar="EXPR", help="About this goal, such as 'D1 is open and PWR is off'.")
-@click.option("--seed", type=click.IntRange(0, 2**31), default=1, show_default=True, help="Which sheet.")
 @click.option(
-    "--number", type=click.IntRange(1, MOST), default=6, show_default=True, help="How many questions at most."
+    "--seed", metavar="NUMBER", type=click.IntRange(0, 2**31), default=1, show_default=True, help="Which sheet."
+)
+@click.option(
+    "--number",
+    metavar="NUMBER",
+    type=click.IntRange(1, MOST),
+    default=6,
+    show_default=True,
+    help="How many questions at most.",
 )
 @language_option
 @situation_option
@@ -34,7 +41,6 @@ MOST = 40
     "Keep",
     time="Give up planning after this many seconds.",
     verbose=None,
-    formats="There is one so far.",
 )
 def command(
     asked: Session,

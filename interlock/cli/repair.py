@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 )
 @click.option(
     "--number",
+    metavar="NUMBER",
     type=click.IntRange(min=1),
     default=1,
     show_default=True,
@@ -44,6 +45,7 @@ if TYPE_CHECKING:
 @click.option(
     "--runs",
     "told",
+    metavar="NUMBER",
     type=click.IntRange(min=0),
     default=0,
     show_default=True,
@@ -56,7 +58,6 @@ if TYPE_CHECKING:
     "Ask",
     time="Give up after this many seconds.",
     verbose="Name all that fails, and show every modification.",
-    formats="'modification' is the file of one proposal, 'json' is for other programs.",
 )
 def command(asked: Session, hold: str, only: tuple[str, ...], every: bool, number: int, told: int) -> int:
     """Opens, looks for changes, shows."""

@@ -112,12 +112,12 @@ class Work:
 
 
 def study_options(
-    command: str, use: str, verb: str, *, time: str, verbose: str | None, formats: str = "'json' is for other programs."
+    command: str, use: str, verb: str, *, time: str, verbose: str | None
 ) -> Callable[[Callable[..., int]], Callable[..., int]]:
     """The options of a command that studies a hold; in place of them its function takes a `Session`, first.
 
-    `use` says what becomes of requirements that are given, `verb` what is done with the standing ones; `time`,
-    `verbose` and `formats` are the help of `--time`, `--verbose` and `--format`; a command that writes nothing to a
+    `use` says what becomes of requirements that are given, `verb` what is done with the standing ones; `time`
+    and `verbose` are the help of `--time` and `--verbose`; a command that writes nothing to a
     terminal, `verbose` None, has neither `--verbose` nor `--color`.  What only this command asks stands above this,
     `--from` among it.
     """
@@ -126,7 +126,7 @@ def study_options(
         requirements_option(f"{use}; one with the id of a standing requirement replaces it."),
         standing_option(verb),
         time_option(time),
-        format_option(command, formats),
+        format_option(command),
         output_option,
         *told,
     )

@@ -57,7 +57,6 @@ Wanted: TypeAlias = "tuple[str | None, str | None, str | None]"
     "Warn of",
     time="Give up proving and planning after this many seconds.",
     verbose=None,
-    formats="There is one so far.",
 )
 def command(
     asked: Session,

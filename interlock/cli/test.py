@@ -27,7 +27,6 @@ from interlock.cli.session import Session, study_options
     "Keep",
     time="Look no longer than so many seconds for steps that show more.",
     verbose="Name every failure, with the step that shows it or why none does.",
-    formats="'html' is a page to print; 'json' is for other programs.",
 )
 def command(asked: Session, hold: str, catalogue: str | None, changed: bool, units: bool) -> int:
     """Opens, makes, shows."""
