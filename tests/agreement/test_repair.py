@@ -222,6 +222,14 @@ def test_a_wrong_contact_gives_way_to_the_right_one() -> None:
     assert tried.untried and not tried.is_exhausted
 
 
+def test_the_wrong_contact_is_not_put_back_in_its_own_place() -> None:
+    """Where all are to be settled, the contact that was taken out is none of those that may come there."""
+    text = SOUND.replace("GP is on and door_open and fresh", WRONG)
+    found = mended(text, sorts=(Sort.REMOVED, Sort.REPLACED))
+    done = [[part.done for part in one.parts] for one in found.mendings]
+    assert ["take out the contact 'LV is neutral'", "put the contact 'fresh' there"] in done
+
+
 @pytest.mark.slow
 def test_what_is_offered_works_and_others_do_not() -> None:
     """The same of some of them."""

@@ -81,6 +81,9 @@ class Additions:
             choice = order.pop()
             if not tables.is_left(choice):
                 continue
+            if proving.is_as_it_was(tables.addition(choice)):
+                tables.drop(choice)
+                continue
             lost = self._required(choice.lost)
             if lost and proving.is_mended and not proving.thorough:
                 break

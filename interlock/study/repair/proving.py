@@ -98,6 +98,7 @@ class Proving:
         self.abilities = abilities
         self.ways = abilities
         """What is known of what can be done in this very hold."""
+        self._wiring = {wire.meaning: shape_of(wire.syntax) for wire in wires_of(self.hold)}
         self.done: tuple[Part, ...] = ()
         """What was done already to make this hold of the one that is to be mended."""
         self.limits = limits
@@ -125,8 +126,13 @@ class Proving:
         other = Proving(seen, *given, self.abilities)
         other.ways, other.done = None, done
         other.mendings, other.reserve, other.disputed = self.mendings, self.reserve, self.disputed
-        other._clock, other._vacuous = self._clock, self._vacuous
+        other._clock, other._vacuous, other._wiring = self._clock, self._vacuous, self._wiring
         return other
+
+    def is_as_it_was(self, addition: Addition) -> bool:
+        """With it the expression is what it is in the hold that is to be mended: no change at all."""
+        place = addition.place
+        return self._wiring.get(place.wire.meaning) == shape_of(place.with_contact(addition.contact))
 
     @property
     def is_out_of_time(self) -> bool:
