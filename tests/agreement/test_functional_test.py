@@ -24,7 +24,7 @@ from interlock.kernel.claims import Limits
 from interlock.kernel.evaluator import State, evaluate, fire, is_enabled
 from interlock.report.json.writing import schema
 from interlock.report.views.functional_test_facts import FunctionalTestFacts
-from interlock.study.functional_test.making import NEEDS_UNIT, UNSEEN, FunctionalTest, make_test
+from interlock.study.functional_test.making import NEEDS_UNIT, UNSEEN, FunctionalTest, Maker, make_test
 from tests.agreement.hold_texts import fetch
 from tests.agreement.replayed_tests import Replay
 from tests.agreement.test_everything_fails import shipped_catalogue
@@ -127,6 +127,29 @@ def test_the_judge_can_fail() -> None:
     assert list(Replay(replace(test, steps=(first, *rest))).sound_faults())
     wrong = replace(second, after=first.after)
     assert list(Replay(replace(test, steps=(first, wrong, *rest))).sound_faults())
+
+
+def test_what_shows_nothing_is_left_out_and_nothing_else(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Something done and undone at the end is not in the test, which shows what it shows without it."""
+    spare: list[str] = []
+    go_back = Maker.go_back
+
+    def and_more(maker: Maker) -> bool:
+        back = go_back(maker)
+        for step in list(maker.bench.steps(maker.now, maker.barred)):
+            undone = [one for one in maker.bench.steps(step.after, maker.barred) if one.after == maker.now]
+            for one in (step, *undone[:1]) if undone else ():
+                spare.append(one.head)
+                maker.append(one)
+        return back
+
+    monkeypatch.setattr(Maker, "go_back", and_more)
+    test = made(failing(LIT))
+    assert len(spare) >= 4
+    assert test.shown.keys() == lit().shown.keys()
+    assert len(test.steps) <= len(lit().steps)
+    assert test.back
+    assert Replay(test).shown() == test.shown
 
 
 def broken_with(replay: Replay, failure: str) -> Iterator[tuple[int, str]]:

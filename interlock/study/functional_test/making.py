@@ -39,6 +39,8 @@ FEW = 8
 """So few failures are followed whether they make a difference or not: to ask takes longer."""
 MOST_TRIED = 60
 """States from which steps are tried where no plan shows a failure at once."""
+APART = 12
+"""Two steps are left out together where they are less than so far apart."""
 DEEPEST = 4
 """Steps that are tried one after the other then."""
 
@@ -226,8 +228,7 @@ class Maker:
         tried: set[str] = set()
         while waiting := [name for name in self.followed.left if name not in tried]:
             self.report(Progress(NAME, "showing failures", len(self.wanted) - len(waiting), len(self.wanted)))
-            here = self.bench.differing((self.now,))
-            name = next((one for one in waiting if one in here), waiting[0])
+            name = waiting[0]
             tried.add(name)
             if self.clock.is_over():
                 self.hidden.update({one: UNTRIED for one in waiting if one not in self.hidden})
@@ -413,42 +414,50 @@ class Maker:
             at = len(self.steps) - length
             while at >= 0 and not self.clock.is_over():
                 self.report(Progress(NAME, "leaving out steps", 0, len(self.steps)))
-                self.leave_out(at, at + length)
+                self.leave_out(range(at, at + length))
                 at -= max(1, length // 2)
             length //= 2
+        at = len(self.steps) - 2
+        while at >= 0 and not self.clock.is_over():
+            self.report(Progress(NAME, "leaving out two steps", 0, len(self.steps)))
+            others = (other for other in range(at + 1, min(at + APART, len(self.steps))) if self.leave_out((at, other)))
+            next(others, None)
+            at = min(at, len(self.steps) - 1) - 1
 
-    def leave_out(self, first: int, last: int) -> None:
-        """Leaves out the steps from `first` to before `last` where the others can be made, end there and show no less.
+    def leave_out(self, places: Sequence[int]) -> bool:
+        """Leaves out these steps, in order, where the others can be made, end there and show no less.
 
         From where the hold and what is known of a failure are again as they were, the failure shows as it did.
         """
-        made = self.made_again(self.steps[first - 1][0].after if first else self.start, last)
+        first = places[0]
+        kept = [at for at in range(first, len(self.steps)) if at not in places]
+        made = self.made_again(self.steps[first][0].before, kept)
         if made is None:
-            return
-        gone, later = (
-            {name for _, shown in some for name in shown.shown} for some in (self.steps[first:last], self.steps[last:])
-        )
+            return False
+        shown = [set(shown.shown) for _, shown in self.steps[first:]]
+        gone = set[str]().union(*(shown[at - first] for at in places))
         without = self.trail[first].only(gone)
         for step in made:
             self.shown_by(step, without)
         if without.left:
-            return
-        without = self.trail[first].only(later)
-        for step, (earlier, _), before in zip(made, self.steps[last:], self.trail[last:], strict=True):
-            if step is earlier:
-                without = without.unlike(before)
+            return False
+        without = self.trail[first].only(set[str]().union(*shown) - gone)
+        for step, at in zip(made, kept, strict=True):
+            if step is self.steps[at][0] and at > places[-1]:
+                without = without.unlike(self.trail[at])
             self.shown_by(step, without)
         if without.left:
-            return
+            return False
         self.followed = self.trail[first]
         del self.steps[first:], self.trail[first:]
         for step in made:
             self.append(step)
+        return True
 
-    def made_again(self, state: int, first: int) -> list[SoundStep] | None:
-        """The steps from `first` on, made from that state; None where one cannot be, or they end elsewhere."""
+    def made_again(self, state: int, kept: Sequence[int]) -> list[SoundStep] | None:
+        """The steps at these places, made from that state; None where one cannot be, or they end elsewhere."""
         made: list[SoundStep] = []
-        for one, _ in self.steps[first:]:
+        for one in (self.steps[at][0] for at in kept):
             step: SoundStep | Refusal = one
             if state != one.before:
                 step = self.bench.attempt(state, one.head) if one.attempt else self.bench.step(state, one.head)
