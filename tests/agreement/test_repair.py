@@ -219,6 +219,7 @@ def test_a_wrong_contact_gives_way_to_the_right_one() -> None:
     assert "GP is on and door_open and fresh" in mending.written.text
     (tried,) = [one for one in found.tried if one.sort is Sort.REPLACED]
     assert tried.works == 1
+    assert tried.by_runs and found.runs
     assert tried.untried and not tried.is_exhausted
 
 

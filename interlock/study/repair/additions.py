@@ -82,6 +82,8 @@ class Additions:
             if not tables.is_left(choice):
                 continue
             if proving.is_as_it_was(tables.addition(choice)):
+                # of that it is known already that it fails
+                tally.by_proof += 1
                 tables.drop(choice)
                 continue
             lost = self._required(choice.lost)

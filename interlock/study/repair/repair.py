@@ -91,6 +91,7 @@ def _replaced(proving: Proving, bench: Bench, near: Nearness, freed: Sequence[Pr
         places = freed_places(hold, one.hold)
         inner = Bench(one.found, decide, proving.limits)
         tried.append(Additions(one, inner, near, places, facts).singles(Sort.REPLACED))
+        proving.runs += one.runs
     return sum_of(Sort.REPLACED, possible, tried)
 
 
