@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import pytest
 
 from interlock.confirm.failures import confirm_sets
 from interlock.kernel.evaluator import State, fire, truths_in
-from interlock.kernel.expressions import Expr, Is, conj, disj, neg
+from interlock.kernel.expressions import TRUE, Expr, Is, conj, disj, neg
 from interlock.kernel.failures import KnownSets
 from interlock.kernel.machine import Actor, Machine, Question, Rule, Variable
 from interlock.prove.core.encoding import TRUTH, Encoding
 from interlock.prove.core.local import Cube
 from interlock.prove.failures import sets
 from interlock.prove.failures.likes import Likes
+from interlock.prove.failures.looking_back import LookBack
 from interlock.prove.failures.one_set import OneSet
 from interlock.prove.failures.sets import smallest_sets
 from interlock.prove.failures.states import Met
@@ -162,3 +163,37 @@ def test_a_guess_is_believed_only_where_it_holds(monkeypatch: pytest.MonkeyPatch
     for finding in confirm_sets(machine, questions, claims):
         assert isinstance(finding, KnownSets)
         assert finding.complete == 2
+
+
+def test_what_two_led_to_is_followed_for_others(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each of two switches lets a hatch be shut on a load, each of two wires then lets a drive run: searched once."""
+    names = ("switch0", "switch1", "wire0", "wire1")
+    variables = tuple(Variable(name, (False, True), (False,)) for name in ("loaded", "shut", "held", "ran", *names))
+    wrong, live = disj(Is("switch0", True), Is("switch1", True)), disj(Is("wire0", True), Is("wire1", True))
+    rules = [
+        Rule("load", Actor.CREW, Is("shut", False), (("loaded", True),)),
+        Rule("shut", Actor.CREW, disj(Is("loaded", False), wrong), (("shut", True),)),
+        Rule("hold", Actor.CREW, TRUE, (("held", True),)),
+        Rule("run", Actor.PLANT, conj(Is("shut", True), Is("loaded", True), Is("held", True), live), (("ran", True),)),
+        *(Rule(f"{name} fails", Actor.FAILURE, Is(name, False), ((name, True),)) for name in names[:2]),
+        *(
+            Rule(f"{name} fails", Actor.FAILURE, conj(Is(name, False), Is("shut", True)), ((name, True),))
+            for name in names[2:]
+        ),
+    ]
+    searched: list[list[str]] = []
+    by_frames = OneSet._by_frames
+
+    def kept(self: OneSet, *args: object) -> Sequence[Cube]:
+        searched.append([] if self.met is None else list(self.met._strikes))
+        return by_frames(self, *args)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(OneSet, "_by_frames", kept)
+    monkeypatch.setattr(sets._Work, "look_ahead", lambda *args: {})
+    monkeypatch.setattr(LookBack, "run_to", lambda self, target, shortly=False: None)
+    machine, question = Machine(variables, (), tuple(rules)), Question("ran", Is("ran", True))
+    (claim,) = smallest_sets(machine, [question], 2)
+    assert sorted(claim.sets) == [(a, b) for a in names[:2] for b in names[2:]]
+    assert isinstance(confirm_sets(machine, [question], [claim])[0], KnownSets)
+
+    assert [len(own) for own in searched].count(2) == 1

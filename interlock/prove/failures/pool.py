@@ -155,7 +155,8 @@ class Pool:
     def excludes(self, target: Obligation, number: int, shortly: bool = False) -> bool:
         """Whether the clauses exclude the target under the set of that number; if so it has a reason for that.
 
-        Reasons that are known alone are gone by if `shortly`.
+        Where that is not seen from a reason that is known, without a clause that turns out broken, it is not said if
+        `shortly`.
         """
         self._turn_to(number)
         while True:
@@ -167,9 +168,11 @@ class Pool:
                 if model is not None:
                     return False
                 reason = target.reasons[-1]
-            self._hold(reason.clauses)
+            self._hold(reason.clauses, shortly)
             if all(map(self._stays, reason.clauses)):
                 return True
+            if shortly:
+                return False
 
     def standing(self, number: int) -> list[int]:
         """The clauses, by place, that nothing known breaks under the set of that number."""
@@ -215,8 +218,11 @@ class Pool:
     def _stays(self, at: int) -> bool:
         return at in self._stay or not is_in(self._rows[at], self._number)
 
-    def _hold(self, wanted: Iterable[int]) -> None:
-        """Shows of these clauses, and of all that they rest on, that they stay true under the set, or are broken."""
+    def _hold(self, wanted: Iterable[int], shortly: bool = False) -> None:
+        """Shows of these clauses, and of all that they rest on, that they stay true under the set, or are broken.
+
+        If `shortly`, nothing more is shown once one is broken.
+        """
         members = mask_of(self.sets.members[self._number])
         waiting = [at for at in wanted if not self._stays(at)]
         held: set[int] = set()
@@ -233,6 +239,8 @@ class Pool:
                 if reason is None and (model := self._explain(self._solver, one)) is not None:
                     self._break(at, {struck | one.strikes for struck in model})
                     self._standing = None
+                    if shortly:
+                        return
                     # what rests on it has to rest on something else
                     held.discard(at)
                     held -= users.get(at, set())

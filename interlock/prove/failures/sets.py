@@ -11,10 +11,10 @@ Reference (from memory)
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import reduce
-from itertools import combinations
+from itertools import combinations, permutations, product
 from operator import or_
 
 from interlock.kernel.claims import Limits, Progress, ProgressCallback, Trace, silent
@@ -66,6 +66,8 @@ MOST_SPREAD = 20_000
 """How many states are expanded without a failure where facts meet that did not meet before."""
 SETTLED_AT_ONCE = 100
 """So many sets are settled before it is weighed again what that shows of others."""
+STRIKES = -1
+"""Stands in an ending for a failure that strikes, whichever it is."""
 MOST_EXPANDED = 400
 """How many states guided search expands for a target under one set ..."""
 MOST_IN_VAIN = 400
@@ -131,7 +133,7 @@ class _Work:
         self.ends: dict[frozenset[str], dict[State, Trace]] = {}
         """Per set of failures the states in which runs to targets end where they strike, each with such a run."""
         self.endings: list[dict[Ending, None]] = [{} for _ in questions]
-        """Per question how runs to its target ended in which something failed."""
+        """Per question how runs to its target went on after each failure."""
         self.broken = [0] * len(questions)
         """Per question the family of the sets that are known to lead to its target."""
         self.leading: list[set[int]] = [set() for _ in questions]
@@ -143,6 +145,10 @@ class _Work:
         for rule, owner in zip(machine.rules, self.narrowing.owners, strict=True):
             if owner is not None and (failures[owner], True) in rule.update:
                 self.strikes[failures[owner]].append(rule)
+        self.strikes_of = {name: [self.number[rule.name] for rule in rules] for name, rules in self.strikes.items()}
+        """The same, by their numbers."""
+        self.striking = frozenset(rule for rules in self.strikes_of.values() for rule in rules)
+        """All of these."""
         self.likes: Likes | None = None
         self.ahead: Ahead | None = None
         self.truth = [self.rules.encoding.gate(question.target) for question in questions]
@@ -238,6 +244,8 @@ class _Work:
         """Finds for each of the questions that are open a run under the set, or clauses that exclude its target."""
         left = self.open_under(number)
         own = self.named(number)
+        if self.nominal is not None:
+            self.nominal.take_notes()
         parts = [frozenset(part) for size in range(1, len(own)) for part in combinations(own, size)]
         met = None if self.nominal is None else Met(self.nominal, own, self.strikes)
 
@@ -254,7 +262,7 @@ class _Work:
             met,
             self.clock,
             lambda place, trace: self.found(left[place], trace),
-            lambda place: tuple(self.endings[left[place]]),
+            lambda place: self.endings_under(left[place], own),
             look_ahead,
             lambda: [run for part in parts for run in self.ends.get(part, {}).values()],
         )
@@ -276,9 +284,9 @@ class _Work:
     ) -> dict[int, Trace]:
         """Runs in which nothing but these fails: to the target of that question, and to those of others on the way."""
         if self.ahead is None:
-            strikes = {name: [self.number[rule.name] for rule in rules] for name, rules in self.strikes.items()}
             start = next(initial_states(self.machine))
-            self.ahead = Ahead(self.machine, [one.target for one in self.questions], strikes, start, self.clock)
+            targets = [one.target for one in self.questions]
+            self.ahead = Ahead(self.machine, targets, self.strikes_of, start, self.clock)
         return self.ahead.look(at, others, own, met, lanes)
 
     def like(self, cubes: Iterable[Cube]) -> list[Cube]:
@@ -325,9 +333,43 @@ class _Work:
         if members:
             late = struck_late(self.machine, trace, lambda name: owners[number[name]] is not None)
             for run in (trace, late):
-                fired = [number[name] for name in run.rules]
-                last = max(step for step, rule in enumerate(fired) if owners[rule] is not None)
-                self.endings[at][tuple(fired[last + 1 :])] = None
+                self.note_ends(at, run)
+
+    def note_ends(self, at: int, run: Trace) -> None:
+        """Notes how a run to the question's target goes on after each failure, and where it was before that.
+
+        Another failure may strike there instead.
+        """
+        owners = self.narrowing.owners
+        fired = [self.number[name] for name in run.rules]
+        ending: list[int] = []
+        for step in reversed(range(len(fired))):
+            rule = fired[step]
+            if owners[rule] is None:
+                ending.append(rule)
+                continue
+            if rule not in self.striking:
+                return  # it heals, which no other failure need do
+            self.endings[at][tuple(reversed(ending))] = None
+            ending.append(STRIKES)
+            before = Trace(run.rules[:step], run.states[: step + 1])
+            struck = frozenset(self.failures[owner] for one in fired[:step] if (owner := owners[one]) is not None)
+            if struck:
+                self.ends.setdefault(struck, {}).setdefault(before.states[-1], before)
+            elif self.nominal is not None:
+                self.nominal.note(before)
+
+    def endings_under(self, at: int, own: Sequence[str]) -> Iterator[Ending]:
+        """How runs to the question's target may end under the set, as they did under others."""
+        for ending in self.endings[at]:
+            left = ending.count(STRIKES)
+            if not left:
+                yield ending
+            elif left < len(own):
+                for members in permutations(own, left):
+                    for strikes in product(*(self.strikes_of[name] for name in members)):
+                        instead = iter(strikes)
+                        yield tuple(next(instead) if rule == STRIKES else rule for rule in ending)
 
     def claims(self, reason: str) -> tuple[SmallestSets, ...]:
         """One per question."""

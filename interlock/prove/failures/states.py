@@ -34,7 +34,7 @@ MOST_IN_VAIN = 6
 """So many cubes are planned for in vain under one set."""
 
 Ending: TypeAlias = tuple[int, ...]
-"""Rules, by their numbers, with which a run to a target ended after its last failure."""
+"""Rules, by their numbers, with which a run to a target ended after a failure had struck."""
 
 
 def extended(machine: Machine, trace: Trace, rules: Iterable[Rule]) -> Trace:
@@ -116,6 +116,24 @@ class Nominal:
             rules.encoding, [self.whole(state) for state in states], self.run_to, len(states) + MOST_MORE
         )
         self._known = set(self.samples.states)
+        self._noted: dict[State, Trace] = {}
+        """Runs to states that were met elsewhere."""
+        self._fresh: list[State] = []
+        """Those of them that are no samples yet."""
+
+    def note(self, trace: Trace) -> None:
+        """Notes a run without a failure, to a state of the whole machine."""
+        state = trace.states[-1]
+        if state not in self._known:
+            self._known.add(state)
+            self._noted[state] = trace
+            self._fresh.append(state)
+
+    def take_notes(self) -> None:
+        """What was noted is among the samples from now on."""
+        if self._fresh:
+            self.samples.add(self._fresh)
+            self._fresh = []
 
     def close(self) -> None:
         """Frees the solver."""
@@ -132,6 +150,8 @@ class Nominal:
 
     def run_to(self, state: State) -> Trace:
         """A run without a failure to a state that is known."""
+        if state in self._noted:
+            return self._noted[state]
         trace = self._search.run_to(self._own[state])
         return Trace(trace.rules, tuple(map(self.whole, trace.states)))
 
@@ -147,7 +167,8 @@ class Nominal:
             lanes = self.samples.within(other for other in cube if other != literal)
             if lanes:
                 found[(lanes & -lanes).bit_length() - 1] = None
-        return [self._own[self.samples.states[at]] for at in list(found)[:MOST_SOURCES]]
+        near = [self.samples.states[at] for at in found]
+        return [self._own[state] for state in near if state not in self._noted][:MOST_SOURCES]
 
     def reach(self, cube: Sequence[int]) -> list[State]:
         """The states on a way to the cube without a failure, the last in it; none where none was found."""
