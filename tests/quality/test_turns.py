@@ -182,3 +182,51 @@ def test_what_was_reached_is_not_made_away_with_to_reach_the_rest() -> None:
     search = guided.GuidedSearch(Machine(variables, (), tuple(rules)), [asked], NO_LIMITS, FOREVER)
     search.run([0], 60, silent)
     assert search.found[asked.id].depth == 13
+
+
+def test_what_can_only_be_done_before_is_done_before() -> None:
+    """A person lowers a guide from the bay beside the door, before a unit comes to stand there, which is to cross it.
+
+    The search comes nearest with the unit in that bay, where nobody can stand any more, and twelve switches that have
+    nothing to do with it keep it there.
+    """
+    switches = [f"switch {n}" for n in range(12)]
+    rules = [
+        Rule(f"turn {name} {value}", Actor.CREW, Is(name, not value), ((name, value),))
+        for name in switches
+        for value in (False, True)
+    ]
+    off, on = Is("power", "off"), Is("power", "on")
+    out, free = Is("person", "outside"), Is("doorway", "empty")
+    rules += [
+        Rule("power on", Actor.CREW, conj(off, out), (("power", "on"),)),
+        Rule("power off", Actor.CREW, on, (("power", "off"),)),
+        Rule("go in", Actor.CREW, conj(off, out, free), (("person", "doorway"),)),
+        Rule("go out", Actor.CREW, Is("person", "doorway"), (("person", "outside"),)),
+        Rule("lower", Actor.CREW, conj(Is("person", "doorway"), Is("guide", "up")), (("guide", "down"),)),
+        Rule("raise", Actor.CREW, conj(Is("person", "doorway"), Is("guide", "down")), (("guide", "up"),)),
+        *[Rule(f"bring {at}", Actor.PLANT, Is("loader", at), (("loader", at + 1),)) for at in range(6)],
+        Rule("load", Actor.PLANT, conj(on, out, free, Is("loader", 6)), (("doorway", "sill"), ("loader", 0))),
+        Rule("over the sill", Actor.PLANT, conj(on, Is("doorway", "sill")), (("doorway", "edge"),)),
+        Rule("arrive", Actor.PLANT, conj(on, Is("doorway", "edge")), (("doorway", "unit"),)),
+        Rule("unload", Actor.PLANT, conj(on, Is("doorway", "unit")), (("doorway", "empty"),)),
+        Rule(
+            "across",
+            Actor.PLANT,
+            conj(on, Is("doorway", "unit"), Is("guide", "down")),
+            (("doorway", "empty"), ("bay", "unit")),
+        ),
+    ]
+    variables = (
+        Variable("power", ("off", "on"), ("on",)),
+        Variable("person", ("outside", "doorway"), ("outside",)),
+        Variable("guide", ("up", "down"), ("up",)),
+        Variable("loader", tuple(range(7)), (0,)),
+        Variable("doorway", ("empty", "sill", "edge", "unit"), ("empty",)),
+        Variable("bay", ("empty", "unit"), ("empty",)),
+        *(Variable(name, (False, True), (False,)) for name in switches),
+    )
+    asked = Question("across", Is("bay", "unit"), expects_run=True)
+    search = guided.GuidedSearch(Machine(variables, (), tuple(rules)), [asked], NO_LIMITS, FOREVER)
+    search.run([0], 40, silent)
+    assert search.found[asked.id].rules[-1] == "across"

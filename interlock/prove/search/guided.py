@@ -18,7 +18,7 @@ from itertools import islice
 from interlock.diagnostics.said import say
 from interlock.kernel.claims import Claim, Limits, Progress, ProgressCallback, Refuted, Trace, Unknown, silent
 from interlock.kernel.evaluator import State, initial_states
-from interlock.kernel.expressions import FALSE, And, Expr, Ref, Value, assign
+from interlock.kernel.expressions import FALSE, And, Expr, Is, Ref, Value, assign
 from interlock.kernel.machine import Machine, Question
 from interlock.kernel.why import Helps, Why
 from interlock.prove.core.packing import Packing
@@ -117,6 +117,8 @@ class GuidedSearch:
         self._at = first
         self._relaxation.put_all(self._packing.places(first))
         self._visited[first] = None
+        self._closest = first
+        """Where the last search came nearest to what it was for."""
         self._seen.update(zip(self._machine.domains, self._state(first), strict=True))
         self._surveys = [self._relaxation.survey()]
         for number, node in enumerate(self._relaxation.targets):
@@ -258,17 +260,46 @@ class GuidedSearch:
         node = self._relaxation.all_of([self._relaxation.goal(part) for part in first]) if first else whole
         nearby = self._nearest(node)
         if nearby not in self._starts:
-            self._visit(nearby)
-            plan = self._relaxation.plan_here(node)
-            if plan is not None:
-                most = _most(most_expanded, plan.size)
-                few = NEARBY_EXPANDED + NEARBY_PER_STEP * plan.size
-                self._pursue_from([nearby], first, node, min(few, most), number)
+            few = self._few(nearby, node, most_expanded)
+            if few:
+                self._pursue_from([nearby], first, node, few, number)
         if self._is_open(number):
             most = _most(most_expanded, survey.steps(whole))
             if self._pursue_from(self._starts, first, node, most, number) and self._is_open(number):
                 # The half was reached where the rest cannot follow: both at once.
                 self._run(self._starts, False, whole, most, number)
+        if self._is_open(number):
+            self._prepare(number, most_expanded)
+
+    def _prepare(self, number: int, most_expanded: int) -> None:
+        """Searches for a target from where one thing is so already that was lacking where it came nearest.
+
+        It stays so.  What stands in the way of its being done later, such as a unit in the bay in which people have to
+        stand for it, is not there yet.
+        """
+        whole = self._relaxation.targets[number]
+        self._visit(self._closest)
+        for name, value in self._relaxation.milestones_here(whole):
+            if not self._is_open(number):
+                break
+            lacking = Is(name, value)
+            node = self._relaxation.goal(lacking)
+            mask, bits = self._packing.fact(name, value)
+            source = next((state for state in self._visited if state & mask == bits), None)
+            if source is None:
+                start = self._starts[0]
+                source = self._run([start], True, node, self._few(start, node, most_expanded), number)
+            if source is not None:
+                banned = self._undoing([lacking])
+                self._run([source], False, whole, self._few(source, whole, most_expanded, banned), number, banned)
+
+    def _few(self, source: int, node: int, most_expanded: int, banned: Set[int] = frozenset()) -> int:
+        """How many states are expanded from where an earlier search has been; none where there is no plan."""
+        self._visit(source)
+        plan = self._relaxation.plan_here(node, banned)
+        if plan is None:
+            return 0
+        return min(NEARBY_EXPANDED + NEARBY_PER_STEP * plan.size, _most(most_expanded, plan.size))
 
     def reach(self, parts: Sequence[Expr], sources: Iterable[State], most_expanded: int) -> State | None:
         """A state in which all of the parts are so, from where searches have been; `run_to` gives the run.
@@ -356,6 +387,7 @@ class GuidedSearch:
         that is so.
         """
         waiting = OpenList(sources)
+        nearest: int | None = None
         most_held = len(self._parents) + self._most
         reached = set(sources)
         for _ in range(most_expanded):
@@ -373,6 +405,8 @@ class GuidedSearch:
             plan = self._relaxation.plan_here(node, banned)
             if plan is None:
                 continue
+            if nearest is None or plan.size < nearest:
+                nearest, self._closest = plan.size, state
             for rule in sorted(plan.first):
                 after = self._step(state, rule)
                 if after not in reached:
