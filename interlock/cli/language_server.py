@@ -9,8 +9,10 @@ import asyncio
 import posixpath
 import sys
 from collections.abc import Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from functools import partial
 
 from lsprotocol import types
 from msgspec import DecodeError, json
@@ -88,6 +90,9 @@ class Documents:
         self._server = server
         self._seconds = seconds
         self._open: dict[str, _Open] = {}
+        # texts are read beside the answering, one at a time, so that what is at hand is answered meanwhile
+        self._reader = ThreadPoolExecutor(1)
+        self._changes = 0
 
     # --- positions
 
@@ -131,6 +136,7 @@ class Documents:
 
     def changed(self, uri: str) -> None:
         """What was found of a document, and of those that go by it, is no longer so."""
+        self._changes += 1
         mine = self._open[uri].name
         for one in self._open.values():
             if one.uri == uri or (one.known is not None and mine in one.known.reads):
@@ -156,6 +162,7 @@ class Documents:
         """Ends what waits or works."""
         for one in self._open.values():
             self._call_off(one)
+        self._reader.shutdown(wait=False, cancel_futures=True)
 
     def _call_off(self, one: _Open) -> None:
         if one.waiting is not None:
@@ -167,29 +174,33 @@ class Documents:
     def at_hand(self, uri: str) -> Known | None:
         """What is known of a document with its lines as they are now; names may be those of a moment ago."""
         one = self._open.get(uri)
-        if one is None:
-            return None
-        if one.known is None:
-            return self.known(uri)
-        return replace(one.known, lines=split_lines(one.text))
+        return None if one is None or one.known is None else replace(one.known, lines=split_lines(one.text))
 
-    def known(self, uri: str) -> Known | None:
-        """What is known of a document as it is now; None where it is not open."""
+    async def known(self, uri: str) -> Known | None:
+        """What is known of a document as it is now; None where it is not open.  Other things are answered meanwhile."""
         one = self._open.get(uri)
-        if one is None:
-            return None
-        if not one.is_fresh:
-            one.known = know(Source(one.name, one.content), self.bring, one.known)
-        return one.known
+        if one is None or one.is_fresh:
+            return None if one is None else one.known
+        texts, changes = {other.name: other.content for other in self._open.values()}, self._changes
 
-    def others(self, uri: str) -> list[Known]:
+        def bring(name: str) -> Source | None:
+            return Source(name, texts[name]) if name in texts else fetch(name)
+
+        work = partial(know, Source(one.name, one.content), bring, one.known)
+        found = await asyncio.get_running_loop().run_in_executor(self._reader, work)
+        if changes == self._changes:
+            one.known = found
+        return found
+
+    async def others(self, uri: str) -> list[Known]:
         """What is known of the other documents that are open."""
-        return [known for other in list(self._open) if other != uri and (known := self.known(other)) is not None]
+        found = [await self.known(other) for other in list(self._open) if other != uri]
+        return [known for known in found if known is not None]
 
     async def _look(self, one: _Open) -> None:
         """Tells faults after a short pause, and what a proof found after a longer one."""
         await asyncio.sleep(PAUSE_S)
-        known = self.known(one.uri)
+        known = await self.known(one.uri)
         if known is None:
             return
         self._tell(one, known)
@@ -358,8 +369,9 @@ def make_server(seconds: float) -> LanguageServer:
     @server.feature(
         types.TEXT_DOCUMENT_COMPLETION, types.CompletionOptions(trigger_characters=[".", " ", ":", "{", "[", ","])
     )
-    def completed(params: types.CompletionParams) -> types.CompletionList:
-        known = documents.at_hand(params.text_document.uri)
+    async def completed(params: types.CompletionParams) -> types.CompletionList:
+        uri = params.text_document.uri
+        known = documents.at_hand(uri) or await documents.known(uri)
         if known is None:
             return types.CompletionList(False, [])
         line, column = documents.place(known.lines, params.position)
@@ -377,8 +389,8 @@ def make_server(seconds: float) -> LanguageServer:
         return types.CompletionItem(label, kind=_KINDS[offer.sort], detail=about, sort_text=order, text_edit=edit)
 
     @server.feature(types.TEXT_DOCUMENT_HOVER)
-    def hovered(params: types.HoverParams) -> types.Hover | None:
-        known = documents.known(params.text_document.uri)
+    async def hovered(params: types.HoverParams) -> types.Hover | None:
+        known = await documents.known(params.text_document.uri)
         if known is None:
             return None
         told = told_at(known, *documents.place(known.lines, params.position))
@@ -388,26 +400,26 @@ def make_server(seconds: float) -> LanguageServer:
         return types.Hover(text, documents.range(known.lines, told.span))
 
     @server.feature(types.TEXT_DOCUMENT_DEFINITION)
-    def defined(params: types.DefinitionParams) -> types.Location | None:
-        known = documents.known(params.text_document.uri)
+    async def defined(params: types.DefinitionParams) -> types.Location | None:
+        known = await documents.known(params.text_document.uri)
         span = None if known is None else definition_of(known, *documents.place(known.lines, params.position))
         return None if span is None else documents.location(span)
 
     @server.feature(types.TEXT_DOCUMENT_REFERENCES)
-    def referred(params: types.ReferenceParams) -> list[types.Location]:
+    async def referred(params: types.ReferenceParams) -> list[types.Location]:
         uri = params.text_document.uri
-        known = documents.known(uri)
+        known = await documents.known(uri)
         if known is None:
             return []
-        others = documents.others(uri)
+        others = await documents.others(uri)
         spans = references_of(known, *documents.place(known.lines, params.position), others)
         given = {one.span for one in known.given}
         wanted = spans if params.context.include_declaration else [span for span in spans if span not in given]
         return [place for span in wanted if (place := documents.location(span)) is not None]
 
     @server.feature(types.TEXT_DOCUMENT_PREPARE_RENAME)
-    def renaming(params: types.PrepareRenameParams) -> types.PrepareRenamePlaceholder | None:
-        known = documents.known(params.text_document.uri)
+    async def renaming(params: types.PrepareRenameParams) -> types.PrepareRenamePlaceholder | None:
+        known = await documents.known(params.text_document.uri)
         if known is None:
             return None
         found = name_to_change(known, *documents.place(known.lines, params.position))
@@ -416,20 +428,20 @@ def make_server(seconds: float) -> LanguageServer:
         return types.PrepareRenamePlaceholder(documents.range(known.lines, found[0]), found[1])
 
     @server.feature(types.TEXT_DOCUMENT_RENAME, types.RenameOptions(prepare_provider=True))
-    def renamed(params: types.RenameParams) -> types.WorkspaceEdit | None:
+    async def renamed(params: types.RenameParams) -> types.WorkspaceEdit | None:
         uri = params.text_document.uri
-        known = documents.known(uri)
+        known = await documents.known(uri)
         if known is None:
             return None
         place = documents.place(known.lines, params.position)
-        found = rename(known, *place, params.new_name, documents.bring, documents.others(uri))
+        found = rename(known, *place, params.new_name, documents.bring, await documents.others(uri))
         if isinstance(found, Refused):
             raise refusal(found.why)
         return documents.edit(found)
 
     @server.feature(types.TEXT_DOCUMENT_DOCUMENT_SYMBOL)
-    def outlined(params: types.DocumentSymbolParams) -> list[types.DocumentSymbol]:
-        known = documents.known(params.text_document.uri)
+    async def outlined(params: types.DocumentSymbolParams) -> list[types.DocumentSymbol]:
+        known = await documents.known(params.text_document.uri)
         return [] if known is None else [symbol(known, part) for part in outline(known)]
 
     def symbol(known: Known, part: Part) -> types.DocumentSymbol:
@@ -445,8 +457,8 @@ def make_server(seconds: float) -> LanguageServer:
     @server.feature(
         types.TEXT_DOCUMENT_CODE_ACTION, types.CodeActionOptions(code_action_kinds=[types.CodeActionKind.QuickFix])
     )
-    def mended(params: types.CodeActionParams) -> list[types.CodeAction]:
-        known = documents.known(params.text_document.uri)
+    async def mended(params: types.CodeActionParams) -> list[types.CodeAction]:
+        known = await documents.known(params.text_document.uri)
         if known is None:
             return []
         actions: list[types.CodeAction] = []

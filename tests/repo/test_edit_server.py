@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import asyncio
 import sys
+import threading
 from collections.abc import Callable, Coroutine
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import pytest
 
@@ -14,8 +15,13 @@ pytest.importorskip("pygls")
 
 from lsprotocol import types
 from pygls.lsp.client import LanguageClient
+from pygls.lsp.server import LanguageServer
 
-from interlock.cli.language_server import characters, units
+from interlock.cli import language_server
+from interlock.cli.language_server import Documents, characters, units
+from interlock.hold.editing.known import Known, know
+from interlock.hold.loader import Fetch, Source
+from tests.golden.small_hold import TEXT
 from tests.some import swept
 
 ROOT = Path(__file__).parents[2]
@@ -215,3 +221,45 @@ def test_units_of_each_encoding() -> None:
     assert [units(text, one) for one in ("utf-8", "utf-16", "utf-32")] == [8, 5, 4]
     assert [characters(text, count, "utf-16") for count in range(7)] == [0, 1, 2, 2, 3, 4, 4]
     assert [characters(text, count, "utf-8") for count in (0, 1, 2, 3, 7, 8, 99)] == [0, 1, 1, 2, 3, 4, 4]
+
+
+class Nobody:
+    """A client that is told nothing."""
+
+    def text_document_publish_diagnostics(self, params: types.PublishDiagnosticsParams) -> None:
+        """Nobody listens."""
+
+
+def test_what_is_at_hand_is_answered_while_a_text_is_read(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Reading goes on beside: what was known a moment ago is there at once, with the lines as they are now.  What was
+    read before another text changed, by which this one goes, is not taken for what is known of it now."""
+    begun, going_on = threading.Event(), threading.Event()
+    base, change = "file:///small.yaml", "file:///change.yaml"
+
+    def slowly(source: Source, fetch: Fetch, before: Known | None = None) -> Known:
+        found = know(source, fetch, before)
+        begun.set()
+        assert going_on.wait(20)
+        return found
+
+    async def work() -> None:
+        documents = Documents(cast(LanguageServer, Nobody()), 0)
+        documents.set(base, TEXT, 1)
+        first = await documents.known(base)
+        assert first is not None
+        documents.set(change, "interlock: 1\nmodifies: small.yaml\ntitle: other\nchanges: [{remove: FS}]\n", 1)
+        monkeypatch.setattr(language_server, "know", slowly)
+        reading = asyncio.ensure_future(documents.known(change))
+        await asyncio.to_thread(begun.wait, 20)
+        documents.set(base, "# new\n" + TEXT, 2)
+        at_hand = documents.at_hand(base)
+        assert at_hand is not None and at_hand.mentions == first.mentions
+        assert at_hand.lines[0] == "# new"
+        going_on.set()
+        stale = await reading
+        now = await documents.known(change)
+        assert stale is not None and now is not None
+        assert [one.reads["/small.yaml"][0] for one in (stale, now)] == ["interlock: 1", "# new"]
+        documents.close_all()
+
+    asyncio.run(work())
