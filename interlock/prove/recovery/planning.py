@@ -46,6 +46,8 @@ MOST_TRIED = 24
 """Things that could be better that are tried in a round, those that seem nearest."""
 NARROW_EXPANDED = 400
 """States expanded on the way to the whole goal where only rules are fired that a relaxed plan begins with."""
+MOST_FOLLOWED = 8
+"""So many relaxed plans are followed one after the other."""
 LAST_EXPANDED = 1_500
 """States expanded on the way to the whole goal, where nothing else was found."""
 Component: TypeAlias = tuple[tuple[str, Value, int], ...]
@@ -379,11 +381,13 @@ class StagePlanner:
                 return other
         return None
 
-    def _near(self, start: int, most: int = NEAR_EXPANDED) -> list[int] | None:
+    def _near(self, start: int, most: int = NEAR_EXPANDED, least: tuple[int, ...] | None = None) -> list[int] | None:
+        """The rules to the nearest better state, better than where the rank is the `least`, if that is given."""
         planner = self.planner
-        least = self._ranks(start)
+        ranks = self._ranks(start)
+        least = ranks if least is None else least
         parents: dict[int, tuple[int, int] | None] = {start: None}
-        queue = [(start, least)]
+        queue = [(start, ranks)]
         for place, (state, ranks) in enumerate(queue):
             if place >= most:
                 break
@@ -486,6 +490,9 @@ class StagePlanner:
 
     def _guided(self, start: int, aim: RelaxedGoal, most: int, narrow: bool, clock: Clock) -> list[int] | None:
         planner = self.planner
+        found = None if narrow else self._followed(start, aim, clock)
+        if found is not None:
+            return found
         ranks = {start: self._ranks(start)}
 
         def successors(state: int, first: Set[int], _: Container[int]) -> Iterator[tuple[int, int, bool]]:
@@ -502,6 +509,55 @@ class StagePlanner:
         if found is None:
             clock.check()
         return found
+
+    def _followed(self, start: int, aim: RelaxedGoal, clock: Clock) -> list[int] | None:
+        """The rules of relaxed plans, as far as they can fire one after the other; None where that leads nowhere.
+
+        Of a unit that goes through the length of the hold such a plan says each step.  A rule after which another one
+        may not fire any more waits for that.
+        """
+        planner, relaxation, packing = self.planner, aim.relaxation, self.planner.packing
+        least = ranks = self._ranks(start)
+        state, fired, met = start, list[int](), {start}
+        waiting: list[int] = []
+        replans = MOST_FOLLOWED
+        relaxation.put_all(packing.places(start))
+        while True:
+            if relaxation.is_so(aim.node):
+                last = self._near(state, 1, least)
+                return None if last is None else [*fired, *last]
+            rule = self._harmless([at for at in waiting if relaxation.is_so(relaxation.guard(at))], state, relaxation)
+            if rule is None:
+                clock.check()
+                plan = relaxation.plan_here(aim.node) if replans else None
+                if plan is None:
+                    return None
+                waiting, replans = sorted(plan.rules), replans - 1
+                continue
+            waiting.remove(rule)
+            keep, bits = planner.writes[rule]
+            ranks = self._ranks_after(ranks, state, rule)
+            before, state = state, state & keep | bits
+            if state in met:
+                return None
+            met.add(state)
+            fired.append(rule)
+            relaxation.put(packing.changes(before, state))
+            if self._is_better(state, ranks, least):
+                return fired
+
+    def _harmless(self, ready: Sequence[int], state: int, relaxation: DeleteRelaxation) -> int | None:
+        """One of the rules that may fire, after which all others of them still may; the last, where none is so."""
+        packing = self.planner.packing
+        for rule in ready[:-1]:
+            keep, bits = self.planner.writes[rule]
+            after = state & keep | bits
+            relaxation.put(packing.changes(state, after))
+            is_harmless = all(relaxation.is_so(relaxation.guard(other)) for other in ready if other != rule)
+            relaxation.put(packing.changes(after, state))
+            if is_harmless:
+                return rule
+        return ready[-1] if ready else None
 
     def _run(self, start: int, rules: Sequence[int]) -> int | None:
         """The state after these rules; None where one is not enabled."""
