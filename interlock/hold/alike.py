@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import islice
 from typing import TypeAlias
 
 from interlock.hold.floor import Face, Floor
@@ -133,6 +134,32 @@ class Alike:
                 carry = Carry(rows, lanes, there.row - rows * here.row, there.lane - lanes * here.lane)
                 if carry.direction(source[1]) is dest[1]:
                     yield carry
+
+    def ways_between(self, source: Syntax, dest: Syntax) -> tuple[Carry, ...]:
+        """Every way that takes a place that the one expression names first or second to the same of the other one."""
+        pairs = zip(self._places(source), self._places(dest), strict=False)
+        found = (
+            Carry(rows, lanes, there[0] - rows * here[0], there[1] - lanes * here[1])
+            for here, there in islice(pairs, 2)
+            for rows in (1, -1)
+            for lanes in (1, -1)
+        )
+        return tuple(dict.fromkeys(found))
+
+    def _places(self, syntax: Syntax) -> Iterator[tuple[int, int]]:
+        """Rows and lanes of what it names, in the order in which it is written."""
+        match syntax:
+            case Fact(Path((first, *_))):
+                if first in self._definitions and self._definitions[first][0] == "sensor":
+                    yield from self._places(self._definitions[first][1])
+                cell = self._faces[first][0].cell if first in self._faces else first
+                if cell in self.floor.cells:
+                    yield self.floor.cells[cell].row, self.floor.cells[cell].lane
+            case Negation(arg):
+                yield from self._places(arg)
+            case Chain(_, args):
+                for arg in args:
+                    yield from self._places(arg)
 
     def cell(self, carry: Carry, id: str) -> str | None:
         """The cell to which this one is carried."""

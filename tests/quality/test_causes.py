@@ -15,6 +15,7 @@ from typing import Any
 import pytest
 
 from interlock.cli.exit_codes import code_of_hold
+from interlock.hold.alike import Alike
 from interlock.hold.compile.compiler import compile_hold
 from interlock.hold.language.directions import Direction
 from interlock.hold.language.model import Deferral, Hold
@@ -31,7 +32,7 @@ from interlock.report.views.blame import pointers_for
 from interlock.report.views.proof import proof_view
 from interlock.study.causes import causes
 from interlock.study.causes.blame import Blame, blame
-from interlock.study.causes.remedies import Likeliness, Remedy
+from interlock.study.causes.remedies import Likeliness, Remedy, like_wires
 from interlock.study.causes.trials import Bench, Model
 from interlock.study.verify import Answer, Status, Verification, verify
 from tests.agreement.hold_texts import compile_text, fetch, hold_text, standing
@@ -465,6 +466,67 @@ circuits:
     found, blamed = studied(hold, "no-unit-moves-onto-a-person")
     assert found.count(Status.FAILS)
     assert not blamed.causes
+
+
+def held_lane(wrong: str = "up_M2") -> Hold:
+    """A lane of four bays behind a door that stays up until each line of latches is safe; of line 2 that is said."""
+    line = "- {{id: held_{0}, use: logic, is: not over_M{0} and ((at{0} or at{1}) implies {2})}}"
+    lines = [line.format(n, n + 1, wrong if n == 2 else f"up_M{n}") for n in (1, 2, 3)]
+    stop = "- {{id: {0}, kind: fixed stop, on: {1}, stops: [{2}], restrains: [x]}}"
+    latch = (
+        "- {{id: M{0}, kind: manual latch, on: {0}C.aft, stops: [fore, aft], restrains: [x], locking: raised, "
+        "starts: lowered}}"
+    )
+    text = hold_text(
+        rows=4,
+        secured="[fore, aft]",
+        pushing="D1 is open",
+        hand_work="D1 is open",
+        doorways="- {id: D1, bays: [1C], side: left, moved_by: hand, opens: always, closes: safe, latch: none, "
+        "lock: none, path: [], starts: open}",
+        devices="\n".join([stop.format("F", "1C.fore", "fore"), stop.format("A", "4C.aft", "aft")])
+        + "\n"
+        + "\n".join(latch.format(n) for n in (1, 2, 3)),
+        rest="sensors:\n  - {id: beam, reads: D1 is sill_covered}\n"
+        + "".join(f"  - {{id: at{n}, reads: {n}C is occupied}}\n" for n in (1, 2, 3, 4))
+        + "".join(f"  - {{id: up_M{n}, reads: M{n} is raised}}\n" for n in (1, 2, 3))
+        + "".join(f"  - {{id: over_M{n}, reads: M{n} is covered}}\n" for n in (1, 2, 3))
+        + "circuits:\n"
+        + "".join(f"  {one}\n" for one in lines)
+        + "  - {id: safe, use: permit, is: held_1 and held_2 and held_3 and not beam}\n",
+    )
+    hold = load_hold(Source("lane.yaml", text.encode()), fetch).value
+    assert hold is not None
+    return hold
+
+
+def test_a_circuit_that_differs_from_its_likes_is_named() -> None:
+    """Of three lines of latches one asks for the switch of another: told unasked, held against one that is right."""
+    compiled = compile_hold(held_lane("up_M1"), standing()).compiled
+    assert compiled is not None
+    found = verify(compiled, decide, Limits(), chosen=["secured-behind-shut-doors"])
+    assert found.count(Status.FAILS)
+    first = blame(found, lambda undone: None, decide, thorough=False).causes[0]
+    assert (first.id, first.found) == ("held_2", "it asks for 'up_M1', not for 'up_M2'")
+    assert first.beside.startswith("held_1 is ")
+
+
+@pytest.mark.parametrize(
+    ("wrong", "guessed"),
+    [
+        ("up_M2", []),
+        ("up_M1", ["asks for 'up_M1', not for 'up_M2'"]),
+        ("always", ["asks for 'true', not for 'up_M2'"]),
+        ("(up_M1 and up_M3)", []),
+    ],
+)
+def test_circuits_are_likes_where_one_contact_differs(wrong: str, guessed: list[str]) -> None:
+    """One exchanged or left out; where more differ they are no likes, and where none does nothing is wanting."""
+    hold = held_lane(wrong)
+    compiled = compile_hold(hold, standing()).compiled
+    assert compiled is not None
+    remedies = like_wires(compiled, Alike(hold, compiled.floor), wires_of(hold))
+    assert [one.said()[0] for one in remedies if one.id == "held_2"] == guessed
 
 
 def test_hands_that_reach_in_behind_a_shut_door_are_named() -> None:

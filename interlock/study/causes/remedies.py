@@ -333,6 +333,17 @@ def carried_wires(alike: Alike, wire: Wire, every: Sequence[Wire]) -> Iterator[t
                         yield other, carried, carry.is_plain
             case Told(_, "energised"), Told(_, "energised"):
                 yield other, other.syntax, True
+            case Told(Subject(Sort.CIRCUIT)), Told(Subject(Sort.CIRCUIT)):
+                mine, its = contacts_of(wire.syntax), len(contacts_of(other.syntax))
+                if abs(its - len(mine)) > 1:
+                    continue
+                for carry in alike.ways_between(other.syntax, wire.syntax):
+                    carried = alike.syntax(carry, other.syntax)
+                    asked = frozenset() if carried is None else contacts_of(carried)
+                    # nothing says that circuits are likes but that they are nearly the same; none of it may be left out
+                    nearly = len(asked & mine) > 1 and len(asked - mine) <= 1 and len(mine - asked) <= 1
+                    if carried is not None and nearly and len(asked) == its:
+                        yield other, carried, carry.is_plain
 
 
 def like_zones(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[Remedy]:
