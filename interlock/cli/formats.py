@@ -72,6 +72,8 @@ FORMATS = (
     Format("contacts", "text", ".txt", "text.contacts:contacts_report", ("view", "verbose", "seconds")),
     Format("contacts", "json", ".json", "json.writing:document", ("facts",)),
     Format("contacts", "html", ".html", "html.contacts:contacts_html", ("view",)),
+    Format("contacts", "sarif", ".sarif", "json.sarif:study_sarif", ("view",)),
+    Format("contacts", "junit", ".xml", "xml.junit:study_junit", ("view",)),
     Format("defer", "text", ".txt", "text.deferral:deferral_report", ("view", "told", "verbose", "seconds")),
     Format("defer", "json", ".json", "json.writing:document", ("facts",)),
     Format("defer", "markdown", ".md", "markdown.deferral:deferral_markdown", ("view",)),

@@ -16,6 +16,7 @@ from interlock import cli
 from interlock.report.json.sarif import SCHEMA
 from interlock.report.languages import in_uri, in_xml
 from tests.golden.small_hold import CATALOGUE, REQUIREMENTS, TEXT
+from tests.golden.wired_hold import WIRED, WIRED_ASKED
 from tests.sarif import check_sarif, published_schema
 from tests.some import telling
 
@@ -311,11 +312,15 @@ changes:
 TAILS = "tail,hold,options\nZZ-AAA,small.yaml,\nZZ-AAB,two.yaml,loose\nZZ-AAC,two.yaml,gone\n"
 ALL = ("--no-standing", "--requirements", "asked.yaml")
 LOCKED = (*ALL, "--only", "latched-when-locked")
+WIRED_FOR = ("--no-standing", "--requirements", "wired-asked.yaml")
 STUDIES: dict[str, tuple[int, tuple[str, ...]]] = {
     "failures, none matters": (0, ("failures", "small.yaml", *LOCKED, "--catalogue", "known.yaml")),
     "failures, some matter": (1, ("failures", "small.yaml", *ALL, "--catalogue", "known.yaml", "--runs", "1")),
     "failures, out of time": (3, ("failures", "small.yaml", *LOCKED, "--catalogue", "known.yaml", "--time", "0.001")),
     "failures, nothing asked": (3, ("failures", "small.yaml", "--no-standing", "--catalogue", "known.yaml")),
+    "contacts, each needed": (0, ("contacts", "wired.yaml", *WIRED_FOR)),
+    "contacts, one needless": (1, ("contacts", "wired.yaml", *WIRED_FOR, "--only", "powered-drives")),
+    "contacts, out of time": (3, ("contacts", "wired.yaml", *WIRED_FOR, "--time", "0.001")),
     "defer, none needed": (0, ("defer", "small.yaml", "FS", *LOCKED)),
     "defer, something fails": (1, ("defer", "small.yaml", "FS", *ALL)),
     "defer, out of time": (3, ("defer", "small.yaml", "FS", *LOCKED, "--time", "0.001")),
@@ -336,6 +341,8 @@ def test_each_study_says_in_both_what_its_exit_code_says(name: str, capsys: pyte
     """The gravest level of SARIF's results and the elements in JUnit's cases are those that the exit code stands for;
     what fails is told with steps where there are some; results and cases have names of their own."""
     Path("known.yaml").write_text(CATALOGUE)
+    Path("wired.yaml").write_text(WIRED)
+    Path("wired-asked.yaml").write_text(WIRED_ASKED)
     Path("two.yaml").write_text(TWO_WAYS)
     Path("good.csv").write_text("\n".join(TAILS.splitlines()[:2]))
     Path("tails.csv").write_text(TAILS)
@@ -352,7 +359,8 @@ def test_each_study_says_in_both_what_its_exit_code_says(name: str, capsys: pyte
     assert all(run["tool"]["driver"]["rules"][one["ruleIndex"]]["id"] == one["ruleId"] for one in run["results"])
     assert len({one["partialFingerprints"]["point/v1"] for one in run["results"]}) == len(run["results"])
     assert all("approved data" in one["message"]["text"] for one in run["results"] if one["level"] != "note")
-    assert any(one.get("codeFlows") for one in run["results"]) is (code in (1, 2))
+    # that nothing needs a contact is shown by no run
+    assert any(one.get("codeFlows") for one in run["results"]) is (code in (1, 2) and call[0] != "contacts")
     assert cli.run([*call, "--format", "junit", "--output", "out.xml"]) == code
     (suite,) = ElementTree.parse("out.xml").getroot()  # noqa: S314 -- our own text
     cases = [case.get("name") for case in suite.iter("testcase")]

@@ -264,6 +264,8 @@ RUNS: dict[str, tuple[str, ...]] = {
     "contacts text": (*CONTACTS, "text", "-v"),
     "contacts json": (*CONTACTS, "json"),
     "contacts html": (*CONTACTS, "html"),
+    "contacts sarif": (*CONTACTS, "sarif"),
+    "contacts junit": (*CONTACTS, "junit"),
     "family text": ("family", "HOLD", "--requirements", "ASKED", "--no-standing", "-v", "--runs", "1"),
     "family markdown": ("family", "HOLD", "--requirements", "ASKED", "--no-standing", "--format", "markdown"),
     "family html": ("family", "HOLD", "--requirements", "ASKED", "--no-standing", "--format", "html", "--runs", "2"),

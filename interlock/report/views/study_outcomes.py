@@ -1,4 +1,4 @@
-"""Analyses of failures, deferrals, families and fleets told point by point, as audits are.
+"""Analyses of failures and contacts, deferrals, families and fleets told point by point, as audits are.
 
 Of each some point is amiss exactly where its exit code says that something was found, and open where not all is known.
 """
@@ -12,6 +12,8 @@ from interlock.hold.loader import Part
 from interlock.report.views.assumptions import IN_SHORT
 from interlock.report.views.audit import AuditView
 from interlock.report.views.audit_outcomes import audited
+from interlock.report.views.contacts import ContactsView
+from interlock.report.views.contacts_facts import ContactFacts, Need
 from interlock.report.views.deferral import DeferralView
 from interlock.report.views.deferral_facts import CaseFacts
 from interlock.report.views.deferral_facts import Result as DeferralResult
@@ -27,7 +29,7 @@ from interlock.report.views.identification import Identification
 from interlock.report.views.outcomes import FAULT_OF_PROGRAM, NOTHING_ASKED, told_steps
 from interlock.report.views.wording import count_of, listed, sentence, shortened
 
-StudyView: TypeAlias = AuditView | FailuresView | DeferralView | FamilyView | FleetView
+StudyView: TypeAlias = AuditView | FailuresView | ContactsView | DeferralView | FamilyView | FleetView
 
 ASKED = Sort("asked", "Something was asked.")
 CASE = Sort("inoperative", "With these items inoperative nothing is possible that must not be, without limitations.")
@@ -35,8 +37,16 @@ AIRCRAFT = Sort(
     "aircraft", "On each aircraft, as it is fitted and with what it has deferred, all that was asked holds."
 )
 ANALYSED = Sort("analysed", "Every failure that may strike was analysed.")
+CONTACT = Sort("contact", "Something that was asked needs each contact of the wiring.")
+AGREED = Sort("agreed", "No two parts of the program contradict each other.")
 HOLDS_MADE = Sort("makes-a-hold", "Every configuration that the options allow makes a hold.")
 
+_CONTACTS: Mapping[Need, How] = {
+    "alone": How.FINE,
+    "with one more failure": How.FINE,
+    "nothing": How.AMISS,
+    "not settled": How.OPEN,
+}
 _CASES: Mapping[DeferralResult, How] = {
     "none needed": How.FINE,
     "needs limitations": How.AMISS,
@@ -61,6 +71,8 @@ def gathered(view: StudyView) -> Gathered:
             return audited(view)
         case FailuresView():
             return _failures(view)
+        case ContactsView():
+            return _contacts(view)
         case DeferralView():
             return _deferral(view)
         case FamilyView():
@@ -117,6 +129,45 @@ def _broken(view: FailuresView, one: BrokenFacts, sort: Sort) -> Point:
         return Point(sort, one.id, How.FINE, says, (), (f"Checked again by {one.checked_by}.",))
     says = f"{one.id}: no set of failures was found that breaks it.{known}"
     return Point(sort, one.id, How.OPEN, says, (), (sentence(one.text), IN_SHORT))
+
+
+def _contacts(view: ContactsView) -> Gathered:
+    facts = view.facts
+    file = _described(facts.identification, facts.description)
+    points = [_contact(view, one, file) for one in facts.contacts]
+    points += [
+        Point(AGREED, str(number), How.DISPUTED, f"{sentence(text)} {FAULT_OF_PROGRAM}")
+        for number, text in enumerate(facts.disputed, 1)
+    ]
+    return Gathered(
+        "contacts",
+        file,
+        Part.DESCRIPTION,
+        facts.title,
+        f"{count_of(len(facts.contacts), 'contact')}, {len(view.of_need('nothing')):,} of them needed by nothing alone",
+        facts.exit_code,
+        (CONTACT, AGREED, ASKED),
+        tuple(points) if facts.contacts else (*points, *NOTHING),
+        facts.assumptions,
+        facts.cautions,
+        facts.identification,
+        (("description", facts.description),),
+        (view.needless,) if view.of_need("nothing") else (),
+    )
+
+
+def _contact(view: ContactsView, one: ContactFacts, file: str) -> Point:
+    what = f"{one.contact} in {one.place} of {one.name} ({one.of})"
+    told = tuple(sentence(text) for effect in one.without for text in view.told(effect, MOST_NAMED))
+    line = one.at.line if one.at.file == file else None
+    match one.need:
+        case "nothing":
+            says = f"{what}: it is proved that nothing that was asked needs it alone."
+        case "not settled":
+            says = f"{what}: it is not known whether anything that was asked needs it."
+        case _:
+            return Point(CONTACT, one.id, How.FINE, f"{what}: needed {one.need}.", (), told, line)
+    return Point(CONTACT, one.id, _CONTACTS[one.need], says, (), (*told, IN_SHORT), line)
 
 
 def _deferral(view: DeferralView) -> Gathered:
