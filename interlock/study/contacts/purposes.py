@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from functools import cached_property, partial
+from functools import partial
 
 from interlock.confirm.confirm import confirm
 from interlock.hold.catalogue import FailingHold, everything_fails
@@ -160,20 +160,13 @@ class _Study:
         self.work: Work | None = None
         self.runs: Mapping[str, Mapping[str, Trace]] = {}
         """Per failure runs that were looked for with it there first."""
+        self.ways: Remembered | None = None
+        """How everything can always be done with another contact out of the way: much the same, as nothing needs it."""
 
     @property
     def impossible(self) -> tuple[Instance, ...]:
         """What was not found to be possible although nothing fails."""
         return tuple(one for id, one in self.ends.items() if self.work is None or id not in self.work.possible)
-
-    @cached_property
-    def known_ways(self) -> Remembered:
-        """How everything can always be done where nothing fails: without what nothing needs it is much the same."""
-        lemmas = Lemmas()
-        ways = [RecoveryQuestion(one.requirement.id, one.requirement.condition) for one in self.always]
-        if ways:
-            recover(without_failures(self.machine), ways, self.limits, self.report, found=lemmas)
-        return lemmas.found()
 
     def failure(self, item: FailingItem, mode: str) -> str:
         """The name of its variable."""
@@ -271,8 +264,11 @@ class _Study:
         ways = [RecoveryQuestion(one.requirement.id, disj(before, one.requirement.condition)) for one in self.always]
         session = Session(machine, limits, self.report)
         left = [one for one in questions if one.id not in done]
-        again = partial(recover, found=Lemmas(self.known_ways))
+        lemmas = Lemmas(self.ways)
+        again = partial(recover, found=lemmas)
         found, back = session.claim_and_confirm(left, ways, partial(decide, shortest=False), again)
+        if all(isinstance(one, Recovers) for one in back.values()):
+            self.ways = lemmas.found()
         gone = [id for id, one in found.items() if isinstance(one, Holds)]
         dead = tuple(one for one in self.always if isinstance(back[one.requirement.id], HasDeadEnd))
         every = [*found.values(), *back.values()]
