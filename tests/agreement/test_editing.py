@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import random
 from dataclasses import replace
 from pathlib import Path
@@ -13,6 +14,7 @@ from interlock.diagnostics.codes import CODES
 from interlock.hold.editing.completing import Offer, complete
 from interlock.hold.editing.known import Known, know
 from interlock.hold.editing.looking import definition_of, outline, references_of, told_at
+from interlock.hold.editing.meanings import Mentioned
 from interlock.hold.editing.mending import mend
 from interlock.hold.editing.renaming import Edit, Refused, edited, name_to_change, rename
 from interlock.hold.kinds import DEVICE_KINDS
@@ -23,6 +25,7 @@ from interlock.hold.language.text_types import Choice
 from interlock.hold.loader import Source
 from interlock.hold.overlay.changes import CHANGES
 from interlock.report.markdown.hover import hover_markdown
+from tests.golden.small_hold import TEXT
 from tests.repo.test_codes import whole_file
 from tests.some import swept
 
@@ -383,3 +386,15 @@ def test_lines_are_those_of_editors() -> None:
     known = know(Source("x.yaml", b"interlock: 1\r\ntitle: x\rlayuot: {}\n"), lambda name: None)
     assert known.lines == split_lines("interlock: 1\r\ntitle: x\rlayuot: {}\n")
     assert known.sort is Hold and (known.faults[-1].span.line, known.faults[-1].code) == (3, "unknown-field")
+
+
+def test_texts_that_were_typed_over_are_not_kept() -> None:
+    """Of forty versions of a text the names of a few are still there: an editor's server stays as large as it is."""
+    known = None
+    for number in range(40):
+        known = know(Source("typed.yaml", f"# {number}\n{TEXT}".encode()), lambda name: None, known)
+        assert known.mentions
+    assert known is not None
+    gc.collect()
+    kept = [one for one in gc.get_objects() if isinstance(one, Mentioned) and one.span.file == "typed.yaml"]
+    assert len(known.mentions) <= len(kept) < 8 * len(known.mentions)

@@ -312,6 +312,19 @@ def test_nothing_of_a_page_that_is_worked_is_left_in_english(
     assert_all_is_said("\n".join(found), args[0])
 
 
+@pytest.mark.browser
+@needs_browser
+def test_numbers_in_scripts_are_written_as_a_language_does(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """With what the catalogue puts between thousands; texts that look like numbers stay as they are."""
+    (tmp_path / "small.yaml").write_text(TEXT, encoding="utf-8")
+    page = told(capsys, str(tmp_path / "small.yaml"), "--no-standing", "--language", "de", command="teach")[1]
+    script = """
+      const told = JSON.parse(document.getElementById("data").textContent), say = makeSay(told.words, told.thousands);
+      return [7, 1234, 1234567, "1234"].map((number) => say("{number}", {number}));
+    """
+    assert browsed(page, script, tmp_path) == ["7", "1.234", "1.234.567", "1234"]
+
+
 def test_the_german_sheet_says_all_that_the_english_one_says(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
