@@ -5,6 +5,7 @@ It is given what was read, and reads no file of the fleet itself; it looks into 
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import partial
@@ -71,7 +72,10 @@ def work(job: Job) -> Reply:
     if job.version != __version__:
         raise RuntimeError(f"a job of version {job.version} came to a worker of version {__version__}")
     with _ALONE:
-        return _together(job) if len(job.numbers) > 1 else _alone(job)
+        reply = _together(job) if len(job.numbers) > 1 else _alone(job)
+        # the collector rarely runs by itself here: what goes round in circles would pile up from job to job
+        gc.collect(1)
+        return reply
 
 
 def _together(job: Job) -> Reply:

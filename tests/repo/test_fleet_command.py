@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import csv
+import gc
 import json
+import weakref
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -489,6 +491,28 @@ def test_no_verdict_of_a_family_rests_on_what_cannot_be_confirmed(capsys: pytest
     assert run(*only) == FOUND
     assert f"{len(entries)} kept entries not believed" in told(capsys)
     assert result(*only) == plain
+
+
+def test_what_a_job_leaves_in_circles_is_gone_before_the_next(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the collector hardly ever runs by itself, as in this program, no process grows from job to job."""
+    left: list[weakref.ref[Any]] = []
+
+    class Round:
+        def __init__(self) -> None:
+            self.itself = self
+            left.append(weakref.ref(self))
+
+    def alone(job: Job) -> Reply:
+        Round()
+        return Reply({})
+
+    monkeypatch.setattr(fleet_work, "_alone", alone)
+    gc.disable()
+    try:
+        fleet_work.work(Job((0,), (), (), {}, (), (), None, None, False))
+        assert left[0]() is None
+    finally:
+        gc.enable()
 
 
 # ---- processes ---------------------------------------------------------------------------------------------------
