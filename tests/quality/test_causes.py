@@ -38,7 +38,7 @@ from interlock.study.verify import Answer, Status, Verification, verify
 from tests.agreement.hold_texts import compile_text, fetch, hold_text, standing
 from tests.benchmarks.written import benchmark_choices
 from tests.some import telling
-from tests.teeth.written_holds import written
+from tests.teeth.written_holds import chosen, written
 
 FILE = "tests/quality/three-rows.yaml"
 
@@ -580,3 +580,23 @@ def test_what_is_missing_is_told_where_a_long_unit_would_lie_on() -> None:
     found = verify(compiled, decide, Limits(), chosen=["secured-behind-shut-doors[3C]"])
     (cause,) = blame(found, lambda undone: None, decide, thorough=False).causes
     assert (cause.item, cause.beside) == ("no device on the aft side of 3C", "10C has latch_10C on its aft side")
+
+
+def test_crossed_commands_are_named() -> None:
+    """The two ways of a lever are crossed: their zone is named, not what would keep it from ever running across."""
+    crossed = replace(chosen(1061, most_rows=3, most_bays=6), flaw="the levers are crossed")
+    compiled = compile_text(written(crossed), standing())
+    found = verify(compiled, decide, Limits(), chosen=["drive-only-while-held"])
+    (cause,) = blame(found, lambda undone: None, decide, thorough=False).causes
+    assert (cause.item, cause.beside) == ("ZY2", "the two would be the other way about")
+    assert len(cause.requirements) == found.count(Status.FAILS) == 4 and cause.proved
+
+
+@pytest.mark.slow
+def test_a_stop_that_is_not_asked_is_named_in_a_large_hold() -> None:
+    """What gets round a guess only after dozens of steps is found by a search, so that the right one has its turn."""
+    choices = benchmark_choices(9608)
+    assert choices.flaw == "a stop is not asked"
+    found = verify(compile_text(written(choices), standing()), decide, Limits(), chosen=["no-drive-against-device"])
+    (cause,) = blame(found, lambda undone: None, decide, thorough=False).causes
+    assert cause.id == "ZA" and "latch_4A" in cause.found

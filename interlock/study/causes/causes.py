@@ -25,6 +25,7 @@ from interlock.study.causes.remedies import (
     absence,
     called,
     contact_remedies,
+    crossed_commands,
     device_remedies,
     devices_near,
     every_contact,
@@ -219,6 +220,7 @@ class _Search:
             *device_remedies(self.compiled, self.alike, devices),
             *like_wires(self.compiled, self.alike, wires),
             *like_zones(self.compiled, wires),
+            *crossed_commands(self.compiled, wires),
             *odd_sensors(self.compiled, wires),
         ]
         for likeliness in (Likeliness.SET_ASIDE, Likeliness.UNLIKE):
@@ -265,7 +267,10 @@ class _Search:
             proofs += 1
             found = bench.prove_first(model, id, stopped)
             good = tuple(one for one in stopped if found.get(one) in (Status.HOLDS, Status.VACUOUS))
-            if id in good:
+            if found.get(id) is Status.VACUOUS:
+                # what could never arise any more is not mended, and no other was put to proof
+                self.work += LOOKED - PROVED
+            if found.get(id) is Status.HOLDS:
                 yield _Tried(remedy, good, sum(found[one] is Status.VACUOUS for one in good), lost)
 
     def _is_no_good(self, remedy: Remedy, id: str) -> bool:

@@ -1,7 +1,8 @@
 """What could be wrong in a hold: each guess at one thing, with the hold as it would be if that were right.
 
 Guesses come from comparing likes (`interlock.hold.alike`), from what keeps a device from moving, and from single
-contacts: turned round, left out, exchanged for one like it, or added.  Whether a guess is any good is for a trial.
+contacts: turned round, left out, exchanged for one like it, or added; and from exchanging what runs a zone to opposite
+sides.  Whether a guess is any good is for a trial.
 """
 
 from __future__ import annotations
@@ -364,6 +365,34 @@ def like_zones(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[Remedy
                     yield _rewired(compiled, wire, changed, Likeliness.UNLIKE, len(others), others[0])
             changed = Chain("and", (wire.syntax, contact), wire.span)
             yield _rewired(compiled, wire, changed, Likeliness.UNLIKE, len(others), others[0])
+
+
+def crossed_commands(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[Remedy]:
+    """Commands to run a zone to opposite sides, exchanged for each other."""
+    hold = compiled.hold
+    zones = {wire.meaning.subject.id for wire in wires if isinstance(wire.meaning, Commanded)}
+    for zone in hold.zones:
+        for at, command in enumerate(zone.commands if zone.id in zones else ()):
+            runs = {way.value: when for way, when in command.runs}
+            for one, other in (("fore", "aft"), ("left", "right")):
+                if not runs.keys() >= {one, other}:
+                    continue
+                crossed: dict[str, Any] = {one: runs[other], other: runs[one]}
+                changed = replace(command, **crossed)
+                commands = (*zone.commands[:at], changed, *zone.commands[at + 1 :])
+                exchanged = tuple(replace(own, commands=commands) if own is zone else own for own in hold.zones)
+                yield Remedy(
+                    zone.id,
+                    called(zone.name, zone.id),
+                    runs[one].span,
+                    _saying(
+                        f"runs {one} while '{print_syntax(runs[one])}', {other} while '{print_syntax(runs[other])}'",
+                        "the two would be the other way about",
+                    ),
+                    Likeliness.ODD,
+                    1,
+                    replace(hold, zones=exchanged),
+                )
 
 
 def odd_sensors(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[Remedy]:
