@@ -17,6 +17,7 @@ from interlock.kernel.evaluator import fire, initial_states, is_enabled, truths_
 from interlock.kernel.expressions import TRUE, Is, assign, conj, disj
 from interlock.kernel.failures import (
     DisputedSets,
+    Kept,
     KnownSets,
     NotFailures,
     Reason,
@@ -366,6 +367,8 @@ def test_what_is_no_failure_is_refused() -> None:
         lambda claim: replace(claim, question="other"),
         lambda claim: replace(claim, runs=()),
         lambda claim: replace(claim, tolerance=replace(claim.tolerance, failures=("wire",))),
+        lambda claim: replace(claim, tolerance=replace(claim.tolerance, kept=(Kept(0, "nothing of it", ()),))),
+        lambda claim: replace(claim, tolerance=replace(claim.tolerance, kept=(Kept(7, "by itself", ()),))),
     ],
 )
 def test_ill_formed_evidence_is_no_proof(spoil: object) -> None:
@@ -374,6 +377,15 @@ def test_ill_formed_evidence_is_no_proof(spoil: object) -> None:
     assert callable(spoil)
     (finding,) = confirm_sets(LAMP, [LIT], [spoil(claim)])
     assert isinstance(finding, DisputedSets) or finding.complete == -1
+
+
+def test_that_nothing_happens_without_a_failure_is_a_claim_like_any_other() -> None:
+    """Of sets of none there is one; its proof is checked, and said to be."""
+    (claim,) = smallest_sets(LAMP, [LIT], 0)
+    (finding,) = confirm_sets(LAMP, [LIT], [claim])
+    assert isinstance(finding, KnownSets)
+    assert (finding.complete, finding.why) == (0, "")
+    assert finding.checked_by
 
 
 def test_a_size_beyond_all_failures_is_no_endless_work() -> None:

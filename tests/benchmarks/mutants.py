@@ -47,6 +47,11 @@ TESTS = {
         "agreement/test_kernel_expressions.py agreement/test_kernel_machines.py agreement/test_limiting.py "
         "agreement/test_together.py agreement/test_failure_sets.py"
     ),
+    "confirm": (
+        "agreement/test_confirm_corners.py agreement/test_confirm_findings.py agreement/test_confirm_forged.py "
+        "agreement/test_confirm_certificates.py agreement/test_confirm_closed.py agreement/test_confirm_traces.py "
+        "agreement/test_failure_sets.py agreement/test_confirm_consequences.py agreement/test_confirm_evidence.py"
+    ),
     "hold": (
         "golden/test_malformed.py golden/test_reading.py agreement/test_hold_corners.py agreement/test_hold_counts.py "
         "agreement/test_hold_starts_and_failures.py teeth/test_hands.py agreement/test_floor_facts.py "
