@@ -14,7 +14,7 @@ from interlock.prove.core.encoding import TRUTH, Encoding
 from interlock.prove.core.local import Cube
 from interlock.prove.invariants.likeness import Likeness
 
-MOST_LIKE = 200
+MOST_LIKE = 50
 """So many cubes are thought of that are like one."""
 LARGEST_PART = 4
 """Parts of rules and targets that speak of no more variables relate all of them: a failure to what it overrides."""

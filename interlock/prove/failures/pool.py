@@ -119,13 +119,17 @@ class Pool:
             self._take(cube)
         self._standing = None
 
+    def failures_in(self, cube: Cube) -> int:
+        """The mask of the failures that a cube names."""
+        return mask_of(self._failure_of[-abs(one)] for one in cube if -abs(one) in self._failure_of)
+
     def _take(self, cube: Cube) -> None:
         at = len(self.cubes)
         names = frozenset(self.rules.encoding.variable_of[abs(literal)] for literal in cube)
         if names:
             rarest = min(sorted(names), key=lambda name: len(self._listed.get(name, ())))
             self._listed.setdefault(rarest, []).append(at)
-        failures = mask_of(self._failure_of[-abs(one)] for one in cube if -abs(one) in self._failure_of)
+        failures = self.failures_in(cube)
         self.cubes.append(cube)
         self.lost.append(self.sets.every)
         self._rows.append(self._every)

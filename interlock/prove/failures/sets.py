@@ -68,6 +68,8 @@ SETTLED_AT_ONCE = 100
 """So many sets are settled before it is weighed again what that shows of others."""
 STRIKES = -1
 """Stands in an ending for a failure that strikes, whichever it is."""
+MOST_GUESSED = 500
+"""So many clauses are guessed from what one set taught: each that is in the pool costs time under every set."""
 MOST_EXPANDED = 400
 """How many states guided search expands for a target under one set ..."""
 MOST_IN_VAIN = 400
@@ -149,6 +151,8 @@ class _Work:
         """The same, by their numbers."""
         self.striking = frozenset(rule for rules in self.strikes_of.values() for rule in rules)
         """All of these."""
+        self.guesses: dict[int, list[Cube]] = {}
+        """Cubes that may be kept out, by the mask of the failures that they name: under sets that have these."""
         self.likes: Likes | None = None
         self.ahead: Ahead | None = None
         self.truth = [self.rules.encoding.gate(question.target) for question in questions]
@@ -246,6 +250,8 @@ class _Work:
         own = self.named(number)
         if self.nominal is not None:
             self.nominal.take_notes()
+        for part in parts_of(self.sets.members[number]):
+            self.pool.guess(self.guesses.pop(part, ()))
         parts = [frozenset(part) for size in range(1, len(own)) for part in combinations(own, size)]
         met = None if self.nominal is None else Met(self.nominal, own, self.strikes)
 
@@ -274,7 +280,8 @@ class _Work:
         needed = search.run(guide, self.report)
         if search.left:
             self.pool.add(needed, number)
-            self.pool.guess(self.like(needed))
+            for cube in self.like(needed)[:MOST_GUESSED]:
+                self.guesses.setdefault(self.pool.failures_in(cube), []).append(cube)
             for place in search.left:
                 if not self.pool.excludes(self.asked[left[place]], number):
                     raise AssertionError("what excludes a target does not do so in the pool")
