@@ -53,7 +53,7 @@ class Store:
 
 
 def ask_by(
-    store: Store,
+    store: Store | None,
     machine: Machine,
     questions: Sequence[Question],
     ways: Sequence[RecoveryQuestion],
@@ -63,6 +63,8 @@ def ask_by(
     recoverer: Recoverer,
 ) -> tuple[Mapping[str, Finding], Mapping[str, RecoveryFinding]]:
     """As `Session.claim_and_confirm`, with claims that are in the store where all of them are confirmed."""
+    if store is None:
+        return Session(machine, limits, report).claim_and_confirm(questions, ways, engine, recoverer)
     key, clock = claims_key(machine, questions, ways), clock_of(limits)
     for content, kept in store.looked_up(key):
         session = Session(machine, share_of(limits, clock), report)
@@ -95,13 +97,15 @@ def _kept_of(
 
 
 def verify_by(
-    store: Store,
+    store: Store | None,
     compiled: CompiledHold,
     limits: Limits,
     report: ProgressCallback = silent,
     chosen: Sequence[str] | None = None,
 ) -> Verification:
     """As `verify`, with claims that are in the store where all is decided by them."""
+    if store is None:
+        return verify(compiled, decide, limits, report, chosen)
     key = claims_key_of(compiled, chosen)
     for content, kept in store.looked_up(key):
         found = verify(compiled, decide, limits, report, chosen, kept=kept)

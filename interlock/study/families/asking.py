@@ -118,7 +118,7 @@ class Asking:
     report: ProgressCallback
     clock: Clock
     lemmas: Lemmas
-    store: Store
+    store: Store | None
 
     def reach(self, targets: Sequence[tuple[Expr, bool]]) -> list[Reached]:
         """For each target, and whether a run is expected, where it is reached."""
@@ -267,7 +267,7 @@ def asking(
     compiling: int,
     limits: Limits,
     report: ProgressCallback,
-    store: Store,
+    store: Store | None,
 ) -> Asking:
     """What asks about a merged machine within these limits, which begin to run now."""
     return Asking(space, machine, plain, compiling, limits, report, clock_of(limits), Lemmas(), store)

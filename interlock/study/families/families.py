@@ -156,7 +156,6 @@ def prove_family(
     compiled and compared.  Claims are looked up in the `store`, and left there.  Raises NotTheHold and TooManyOptions.
     """
     clock = clock_of(limits)
-    store = store or Store()
     base = fitting(())
     if base.value is None:
         raise NotTheHold(base.diagnostics)
@@ -402,7 +401,7 @@ def _asked_alone(
     outcomes: tuple[Outcome, ...],
     limits: Limits,
     report: ProgressCallback,
-    store: Store,
+    store: Store | None,
 ) -> tuple[Outcome, ...]:
     """What is shown, asked about its configuration by itself: for a run that is short there, and as a check."""
     ids: dict[tuple[str, ...], list[str]] = {}
