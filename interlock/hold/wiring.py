@@ -182,6 +182,20 @@ def contacts_in(syntax: Syntax) -> Iterator[tuple[Way, Syntax]]:
                 yield from (((at, *way), found) for way, found in contacts_in(arg))
 
 
+def flat(syntax: Syntax) -> Syntax:
+    """The same with what stands in series, or side by side, in one list, as people write it."""
+    match syntax:
+        case Chain("and" | "or" as operator, args):
+            parts = [flat(arg) for arg in args]
+            split = ((p.args if isinstance(p, Chain) and p.operator == operator else (p,)) for p in parts)
+            return replace(syntax, args=tuple(part for some in split for part in some))
+        case Chain(_, args):
+            return replace(syntax, args=tuple(flat(arg) for arg in args))
+        case Negation(arg):
+            return replace(syntax, arg=flat(arg))
+    return syntax
+
+
 def with_contact(syntax: Syntax, way: Way, instead: Syntax) -> Syntax:
     """The expression with another part in the place to which the way leads."""
     if not way:

@@ -35,7 +35,7 @@ from interlock.study.causes.blame import Blame, blame
 from interlock.study.causes.remedies import Likeliness, Remedy, like_wires
 from interlock.study.causes.trials import Bench, Model
 from interlock.study.verify import Answer, Status, Verification, verify
-from tests.agreement.hold_texts import compile_text, fetch, hold_text, standing
+from tests.agreement.hold_texts import compile_text, doorway, fetch, hold_text, standing
 from tests.benchmarks.written import benchmark_choices
 from tests.some import telling
 from tests.teeth.written_holds import chosen, written
@@ -527,6 +527,57 @@ def test_circuits_are_likes_where_one_contact_differs(wrong: str, guessed: list[
     assert compiled is not None
     remedies = like_wires(compiled, Alike(hold, compiled.floor), wires_of(hold))
     assert [one.said()[0] for one in remedies if one.id == "held_2"] == guessed
+
+
+STATION = """\
+controls:
+  - {id: LV, name: doorway lever, kind: lever, positions: [left, right]}
+  - {id: RUN, name: run lever, kind: lever, positions: [left, right]}
+circuits:
+  - {id: free, use: permit, is: LV is neutral}
+zones:
+  - {id: Z, name: doorway, bays: 1C, power: always, commands: {left: COMMANDS}}
+"""
+LATCHED = (
+    "- {id: D1, bays: [1C], side: left, moved_by: hand, opens: D1 is unlatched, closes: always, "
+    "latch: {by: hand, when: D1 is closed}, unlatch: {by: hand, when: UNLATCHED}, "
+    "lock: {by: hand, when: D1 is latched}, unlock: {by: hand, when: always}, path: [], starts: open}"
+)
+
+
+def first_cause(text: str, *chosen: str) -> tuple[str, str]:
+    """What is told first of the hold, unasked."""
+    loaded = load_hold(Source("small.yaml", text.encode()), fetch)
+    assert loaded.value is not None, loaded.diagnostics
+    compiled = compile_hold(loaded.value, standing()).compiled
+    assert compiled is not None
+    found = verify(compiled, decide, Limits(), chosen=chosen)
+    assert found.count(Status.FAILS)
+    causes = blame(found, lambda undone: None, decide, thorough=False).causes
+    return (causes[0].item, causes[0].found) if causes else ("", "")
+
+
+def test_what_a_door_does_not_ask_of_itself_is_told() -> None:
+    """Nothing else in the hold asks whether the lock is off: that the latch does not ask it is told all the same."""
+    text = hold_text(doorways=LATCHED.replace("UNLATCHED", "D1 is closed"))
+    told = first_cause(text, "unlatch-only-unlocked", "locked-only-latched")
+    assert told == ("what lets D1 be unlatched", "it does not ask for 'D1 is unlocked'")
+
+
+def test_a_contact_that_is_not_asked_for_takes_no_others_place() -> None:
+    """Both levers have to be let go and one is asked for: the other belongs beside it, not in its place, where it would
+    do as well for what fails."""
+    rest = STATION.replace("bays: 1C, power: always, commands: {left: COMMANDS}", "bays: 1L, POWER, commands: LV_RUNS")
+    rest += "  - {id: Y, name: beside, bays: 1R, POWER, commands: {left: RUN is left, right: RUN is right}}\n"
+    rest = rest.replace("LV_RUNS", "{left: LV is left, right: LV is right}").replace(
+        "POWER", "power: GP is on and armed"
+    )
+    rest += """\
+supplies: [{id: GP, starts: off, may_be_lost: true}]
+relays: [{id: armed, sets: GP is on and free, drops: not GP is on}]
+"""
+    text = hold_text(lanes="[L, R]", ball_mat="[1L, 1R]", doorways=doorway("1L", "left"), rest=rest)
+    assert first_cause(text, "fresh-command-after-power-loss") == ("free", "it does not ask for 'RUN is neutral'")
 
 
 def test_hands_that_reach_in_behind_a_shut_door_are_named() -> None:

@@ -23,6 +23,7 @@ from interlock.study.causes.remedies import (
     Likeliness,
     Remedy,
     absence,
+    added_beside,
     called,
     contact_remedies,
     crossed_commands,
@@ -32,6 +33,7 @@ from interlock.study.causes.remedies import (
     like_wires,
     like_zones,
     listed,
+    odd_door_steps,
     odd_sensors,
     tighter,
     unused_contacts,
@@ -189,10 +191,19 @@ class _Search:
                 break
         if best is None:
             return None
+        if best.remedy.likeliness is Likeliness.CONTACT:
+            best = self._rather_added(best, answer)
         remedy = best.remedy
         found, beside = remedy.said()
         told = remedy.id, remedy.item, remedy.span, f"it {found}", beside
         return Cause(*told, best.restored, True, best.lost)
+
+    def _rather_added(self, best: _Tried, answer: Answer) -> _Tried:
+        """With the other contact beside it, where that does as much: nobody knows that the one there is not wanted."""
+        for tried in self._tried(answer, list(added_beside(self.compiled, best.remedy))):
+            if {*tried.restored} >= {*best.restored} and len(tried.lost) <= len(best.lost):
+                return tried
+        return best
 
     def _better(self, best: _Tried | None, others: Iterator[_Tried]) -> _Tried | None:
         """The best of all these that leave what can be done; the first that could not be better."""
@@ -220,8 +231,9 @@ class _Search:
             *device_remedies(self.compiled, self.alike, devices),
             *like_wires(self.compiled, self.alike, wires),
             *like_zones(self.compiled, wires),
-            *crossed_commands(self.compiled, wires),
             *odd_sensors(self.compiled, wires),
+            *odd_door_steps(self.compiled, wires),
+            *(crossed_commands(self.compiled, wires) if self._fails_both_ways(answer) else ()),
         ]
         for likeliness in (Likeliness.SET_ASIDE, Likeliness.UNLIKE):
             yield [one for one in near if one.likeliness is likeliness]
@@ -236,6 +248,14 @@ class _Search:
         for likeliness in Likeliness:
             if likeliness > Likeliness.UNLIKE and (self.thorough or likeliness is not Likeliness.OPPOSITE):
                 yield [one for one in guesses if one.likeliness is likeliness]
+
+    def _fails_both_ways(self, answer: Answer) -> bool:
+        """What it asks of one side of a bay, and of the side over against it, fails for both."""
+        answers = self.bench.verification.answers
+        alike = [one.instance for one in answers if one.instance.origin.id == answer.instance.origin.id]
+        sides = {id for one in alike if one.requirement.id in self.open for _, id in one.bindings}
+        pairs = ((f"{bay}.{way}", f"{bay}.{way.opposite}") for bay in self.compiled.floor.bays for way in Direction)
+        return any(sides.issuperset(pair) for pair in pairs)
 
     def _tried(self, answer: Answer, guesses: Sequence[Remedy]) -> Iterator[_Tried]:
         bench, id = self.bench, answer.instance.requirement.id

@@ -23,7 +23,7 @@ from interlock.hold.language.printer import print_syntax
 from interlock.hold.language.syntax import Chain, Fact, Negation, Quantified, Syntax, Truth
 from interlock.hold.origin import Commanded, HeldBack, Meaning, Sort, Subject
 from interlock.hold.origin import Fact as Told
-from interlock.hold.wiring import Wire, contacts_in, rewired, wires_of, with_contact, without_contact
+from interlock.hold.wiring import Wire, contacts_in, flat, rewired, wires_of, with_contact, without_contact
 
 
 class Likeliness(IntEnum):
@@ -518,6 +518,7 @@ def tighter(compiled: CompiledHold, wires: Sequence[tuple[Wire, bool]], contacts
                 continue
             parts = (wire.syntax, contact)
             changed: Syntax = Chain("or" if inhibits else "and", parts, wire.span)
+            changed = flat(changed)
             fact = contact.arg if isinstance(contact, Negation) else contact
             idle = isinstance(fact, Fact) and fact.subject.parts[0] in unused
             if isinstance(wire.syntax, Truth) and inhibits:
@@ -528,6 +529,43 @@ def tighter(compiled: CompiledHold, wires: Sequence[tuple[Wire, bool]], contacts
             odd = opposite or (isinstance(wire.syntax, Truth) and _needs_contacts(compiled.hold, wire))
             votes = idle + 2 * opposite
             yield _rewired(compiled, wire, changed, Likeliness.ODD if odd else Likeliness.TIGHTER, votes, None)
+
+
+_BEFORE_A_STEP = {
+    "opens": "unlatched",
+    "latching_possible": "closed",
+    "unlatching_possible": "unlocked",
+    "locking_possible": "latched",
+}
+"""What a door is before it is opened, latched, unlatched, locked (common practice, no source)."""
+
+
+def odd_door_steps(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[Remedy]:
+    """Steps of doors that do not ask for what a door is before them."""
+    for wire in wires:
+        match wire.meaning:
+            case Told(Subject(Sort.DOOR, id), what) if _BEFORE_A_STEP.get(what) in compiled.world.things[id].states:
+                fact = Fact(_path(id, wire.span), _BEFORE_A_STEP[what], False, wire.span)
+                if shape_of(fact) not in contacts_of(wire.syntax):
+                    asked = fact if isinstance(wire.syntax, Truth) else Chain("and", (wire.syntax, fact), wire.span)
+                    yield _rewired(compiled, wire, flat(asked), Likeliness.ODD, 3, None)
+
+
+def added_beside(compiled: CompiledHold, remedy: Remedy) -> Iterator[Remedy]:
+    """Where a contact is asked for in the place of another: both, in series and side by side."""
+    if remedy.wire is None:
+        return
+    wire, changed = remedy.wire
+    here, there = dict(contacts_in(wire.syntax)), dict(contacts_in(changed))
+    ways = [way for way in here if way in there and shape_of(here[way]) != shape_of(there[way])]
+    if here.keys() != there.keys() or len(ways) != 1:
+        return
+    (way,) = ways
+    if shape_of(here[way]) == shape_of(there[way], negated=True):
+        return
+    for operator in ("and", "or"):
+        both = Chain(operator, (here[way], there[way]), wire.span)
+        yield _rewired(compiled, wire, flat(with_contact(wire.syntax, way, both)), Likeliness.TIGHTER, 0, None)
 
 
 def _needs_contacts(hold: Hold, wire: Wire) -> bool:
