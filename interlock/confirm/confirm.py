@@ -12,7 +12,6 @@ from interlock.confirm.enumeration import enumerate_reachable
 from interlock.confirm.recheck import Recheck, recheck
 from interlock.confirm.replay import Replays
 from interlock.confirm.smtlib import GivenUp, Obligation, safe_obligation, start_obligation, step_obligation
-from interlock.diagnostics.said import say
 from interlock.kernel.claims import (
     Certificate,
     Claim,
@@ -174,8 +173,7 @@ def recheck_diagram(
         faults = faults_of(machine, diagram, targets, deadline)
     except GivenUp as why:
         return [Unchecked(str(why))] * len(targets)
-    followed = say("each rule followed at {number} nodes", number=len(diagram.nodes))
-    return [Broken(fault) if fault else Agreed(followed) for fault in faults]
+    return [Broken(fault) if fault else Agreed(f"each rule followed at {len(diagram.nodes)} nodes") for fault in faults]
 
 
 def verdict_on(obligation: Obligation, places: Iterable[int], checked: Recheck) -> Verdict:
@@ -196,13 +194,13 @@ def _recount(
 ) -> list[Verdict]:
     """One verdict per target: does a walk over all states see as many as claimed, and none in the target?"""
     most = max((count for count in claimed if count is not None and count <= MOST_RECOUNTED), default=None)
-    walk, how = None, say("one state at a time")
+    walk, how = None, "one state at a time"
     if most is not None and most <= MOST_WALKED:
         walk = enumerate_reachable(machine, targets, most, deadline=deadline)
     elif most is not None:
         from interlock.confirm.numbering import count_by_numbers  # here, because numpy takes long to load
 
-        walk, how = count_by_numbers(machine, targets, most, deadline), say("by numbered states")
+        walk, how = count_by_numbers(machine, targets, most, deadline), "by numbered states"
     verdicts: list[Verdict] = []
     for at, count in enumerate(claimed):
         if count is None:
@@ -217,7 +215,7 @@ def _recount(
             least = "" if walk.complete else "at least "
             verdicts.append(Broken(f"a second count finds {least}{walk.states} states, not {count}"))
         elif walk.complete:
-            verdicts.append(Agreed(say("second count {how}, {number} states", how=how, number=count)))
+            verdicts.append(Agreed(f"second count {how}, {count} states"))
         else:
             verdicts.append(Unchecked(f"second count ended early: {walk.stopped}"))
     return verdicts

@@ -36,7 +36,6 @@ from interlock.confirm.smtlib import (
     start_obligation,
     step_obligation,
 )
-from interlock.diagnostics.said import say
 from interlock.kernel.claims import Disputed, Progress, ProgressCallback, Undecided, Unknown, silent
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, Not, Value, conj, disj, neg
 from interlock.kernel.machine import Actor, Machine, Question
@@ -114,7 +113,7 @@ def _finding(
 def _recheck_recovery(
     machine: Machine, question: RecoveryQuestion, recovery: Recovery, deadline: float | None
 ) -> Verdict:
-    verdict: Verdict = Agreed(say("nothing"))
+    verdict: Verdict = Agreed("nothing")
     try:
         if misfit := _misfit(machine, recovery):
             return Broken(f"the evidence is ill-formed: {misfit}")

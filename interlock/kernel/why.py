@@ -5,8 +5,6 @@ from __future__ import annotations
 from enum import Enum
 from typing import Self
 
-from interlock.diagnostics.said import Said, say
-
 
 class Helps(Enum):
     """What may bring an answer where there is none: more of what was limited, not being stopped, or another way."""
@@ -18,21 +16,26 @@ class Helps(Enum):
     METHOD = "method"
 
 
-class Why(Said):
-    """Why there is no answer, in words that people who know no solver understand, and what may help."""
+class Why(str):
+    """Why there is no answer, in words that people who know no solver understand, and what may help.
 
+    `words` is the text as it was given: one that knows how it is made can be told in another language.
+    """
+
+    __slots__ = ("helps", "words")
     helps: Helps
+    words: str
 
-    def __new__(cls, words: Said, helps: Helps) -> Self:
+    def __new__(cls, words: str, helps: Helps) -> Self:
         """The text itself, with that beside it."""
-        made = super().__new__(cls, words.message, words.parts, words.many, words.capital, words.theirs)
-        made.helps = helps
+        made = super().__new__(cls, words)
+        made.helps, made.words = helps, words
         return made
 
-    def __getnewargs__(self) -> tuple[Said, Helps]:  # type: ignore[override]
-        return Said(self.message, self.parts, self.many, self.capital, self.theirs), self.helps
+    def __getnewargs__(self) -> tuple[str, Helps]:  # type: ignore[override]
+        return self.words, self.helps
 
 
 def not_rechecked(engine: str, why: str, helps: Helps = Helps.TIME) -> Why:
     """Why what an engine claims is no finding: nobody came to the end of checking it."""
-    return Why(say("found by engine '{engine}', but not re-checked: {why}", engine=engine, why=why), helps)
+    return Why(f"found by engine {engine!r}, but not re-checked: {why}", helps)

@@ -29,7 +29,7 @@ BUDGET = {
     "two machines side by side": 225,
     "limitations as choices": 42,
     "options as choices": 122,
-    "proofs and runs": 535,
+    "proofs and runs": 533,
     "sets of states": 105,
     "ways back": 185,
     "what would make possible": 95,
@@ -38,7 +38,7 @@ BUDGET = {
     "evidence as files": 166,
     "what sets of failures are": 140,
     "sets of failures": 205,
-    "why there is no answer": 20,
+    "why there is no answer": 21,
 }
 """Lines of code that each part may have.  Raise one only with a reason in the commit that does."""
 
