@@ -149,9 +149,10 @@ class _Study:
         if not isinstance(finding, Enabled) or claim.size == -1 or any(not way.options for way in claim.ways):
             return None
         ways = []
-        for way in sorted(claim.ways, key=self._order):
+        helped = {way.options: tuple(self._also(way, others)) for way in claim.ways}
+        for way in sorted(claim.ways, key=lambda way: self._order(way, len(helped[way.options]))):
             story = tell(machine, self.eased.glossary, way.trace, target)
-            also = tuple(self._also(way, others))
+            also = tuple(one for one in helped[way.options] if one in others)
             others = [one for one in others if one not in also]
             told = tuple(map(self.hindrances.told, way.options))
             ways.append(Without(told, story, way.trace.depth, also))
@@ -164,11 +165,11 @@ class _Study:
         begun = started_with(machine, self.hindrances.options, way.options)
         return replace(way, trace=easier(begun, way.trace, Burden(begun, Handling(hands.held, hands.enough))))
 
-    def _order(self, way: Way) -> tuple[int, bool, list[int]]:
-        """Small sets first, what a modification says before what it left as it was."""
+    def _order(self, way: Way, helped: int) -> tuple[int, bool, int, list[int]]:
+        """Small sets first, what a modification says before what it left as it was, what helps most else."""
         told = [self.hindrances.told(option) for option in way.options]
         kinds = sorted(_FIRST.index(type(one.hindrance)) for one in told)
-        return len(told), not any(one.span.file in self.changing for one in told), kinds
+        return len(told), not any(one.span.file in self.changing for one in told), -helped, kinds
 
     def _also(self, way: Way, others: Sequence[Instance]) -> Iterator[Instance]:
         """What else is possible without these hindrances."""

@@ -165,7 +165,7 @@ def test_it_stops_at_its_states() -> None:
     claims = vectorised.vectorised(machine, [Question("near", near), Question("far", far)], Limits(states=5_000))
     assert isinstance(claims[0], Refuted)
     # 1, 16, 120, 560, 1820 states: 2517 up to depth 4, 6885 up to depth 5
-    assert claims[1] == Unknown("far", "vectorised", "more than 5000 states", 4)
+    assert claims[1] == Unknown("far", "vectorised", "more than 5,000 states", 4)
     count = vectorised.count_states(machine, Limits(states=5_000))
     assert not count.complete and count.per_depth == (1, 16, 120, 560, 1820, 4368)
 
@@ -230,7 +230,7 @@ def test_the_limits_hold_across_the_choice() -> None:
     """A limit in states that lies below or above the point of choice is kept, and told."""
     for most in (1_000, 30_000):
         (claim,) = enumeration.enumeration(free_bits(17), [Question("q", disj())], Limits(states=most))
-        assert isinstance(claim, Unknown) and claim.reason == f"more than {most} states"
+        assert isinstance(claim, Unknown) and claim.reason == f"more than {most:,} states"
         count = enumeration.count_states(free_bits(17), Limits(states=most))
         assert not count.complete and count.states > most
     (claim,) = enumeration.enumeration(free_bits(17), [Question("q", disj())], Limits(depth=12))

@@ -177,7 +177,8 @@ def _hands_off(described: Described, person: Person, source: Place, dest: Place)
 
     It may stay held where somebody else can reach it, and where no hand is needed: its spring broke, or it is stuck.
     """
-    left = [one for one in described.hold.controls if one.is_held and one.id in {*source.reaches} - {*dest.reaches}]
+    out = {*source.reaches} - {*dest.reaches}
+    left = [one for one in described.hold.controls if one.is_held and one.fixed is None and one.id in out]
     others = [one.id for one in described.hold.people if one.id != person.id]
     return conj(
         *(
