@@ -60,7 +60,7 @@ def test_every_example_fits_the_screen() -> None:
     assert all(len(line) <= 76 for word in TRADE_WORDS for line in word.example.splitlines())
 
 
-@pytest.mark.parametrize("word", TRADE_WORDS, ids=lambda word: word.words[0])
+@pytest.mark.parametrize("word", swept(TRADE_WORDS, 2), ids=lambda word: word.words[0])
 def test_each_example_is_sound_and_each_hint_leads_somewhere(
     word: TradeWord, capsys: pytest.CaptureFixture[str]
 ) -> None:
