@@ -26,6 +26,7 @@ from interlock.hold.wiring import rewired, wires_of
 from interlock.kernel.claims import Limits
 from interlock.kernel.machine import RequirementKind
 from interlock.prove.decide import decide
+from interlock.prove.search.guided import GuidedSearch
 from interlock.report.text.lines import as_text
 from interlock.report.text.proof import proof_lines
 from interlock.report.views.blame import pointers_for
@@ -33,7 +34,7 @@ from interlock.report.views.proof import proof_view
 from interlock.study.causes import causes
 from interlock.study.causes.blame import Blame, blame
 from interlock.study.causes.remedies import Likeliness, Remedy, like_wires
-from interlock.study.causes.trials import Bench, Model
+from interlock.study.causes.trials import CLEAR_IN_VAIN, Bench, Model
 from interlock.study.verify import Answer, Status, Verification, verify
 from tests.agreement.hold_texts import compile_text, doorway, fetch, hold_text, standing
 from tests.benchmarks.written import benchmark_choices
@@ -284,6 +285,20 @@ def test_unasked_few_guesses_are_put_to_proof(monkeypatch: pytest.MonkeyPatch) -
     assert 1 <= len(tried) <= 2
     with pytest.raises(Enough):
         blame(found, lambda undone: None, decide)
+
+
+def test_what_can_be_done_is_looked_for_with_bounded_work(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is not found where nothing is broken may be out of reach there: nobody waits for all of it in vain."""
+    found, bounds = bridged(), []
+    run = GuidedSearch.run
+
+    def noted(search: GuidedSearch, numbers: Any, most: int, report: Any, in_vain: int | None = None) -> None:
+        bounds.append(in_vain)
+        run(search, numbers, most, report, in_vain)
+
+    monkeypatch.setattr(GuidedSearch, "run", noted)
+    Bench(found, decide, Limits())
+    assert bounds == [CLEAR_IN_VAIN]
 
 
 def test_unasked_each_sort_of_guess_has_its_turn(monkeypatch: pytest.MonkeyPatch) -> None:
