@@ -84,7 +84,11 @@ class GuidedSearch:
     *visit* one is to see what is so there.
     """
 
-    def __init__(self, machine: Machine, questions: Sequence[Question], limits: Limits, clock: Clock) -> None:
+    def __init__(
+        self, machine: Machine, questions: Sequence[Question], limits: Limits, clock: Clock, *, briefly: bool = False
+    ) -> None:
+        self._briefly = briefly
+        """What sticks is left: nothing is tried that has to be done beforehand."""
         self._machine = machine
         self._questions = questions
         self._clock = clock
@@ -268,7 +272,7 @@ class GuidedSearch:
             if self._pursue_from(self._starts, first, node, most, number) and self._is_open(number):
                 # The half was reached where the rest cannot follow: both at once.
                 self._run(self._starts, False, whole, most, number)
-        if self._is_open(number):
+        if self._is_open(number) and not self._briefly:
             self._prepare(number, most_expanded)
 
     def _prepare(self, number: int, most_expanded: int) -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import ChainMap
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
 from itertools import product
 from typing import cast
@@ -17,6 +17,7 @@ from interlock.hold.compile.compiler import CompiledHold, compile_hold
 from interlock.hold.compile.described import position, whereabouts
 from interlock.hold.compile.lowering import Lowering
 from interlock.hold.compile.requirements import Instance
+from interlock.hold.compile.world import Thing
 from interlock.hold.language.model import Hold
 from interlock.hold.language.syntax import Syntax
 from interlock.hold.origin import Sort
@@ -124,6 +125,23 @@ def _start(machine: Machine, source: Machine, first: State) -> State | None:
     return None
 
 
+@dataclass(slots=True)
+class _Remembering(Lowering):
+    """What was lowered is known, in parts: most of a guess is what is written in the hold."""
+
+    known: dict[int, tuple[Syntax, Expr]] = field(default_factory=dict)
+
+    def expression(self, syntax: Syntax, bound: Mapping[str, Thing] | None = None) -> Expr:
+        """The same; what variables stand for differs from place to place, and is not remembered."""
+        if bound:
+            return Lowering.expression(self, syntax, bound)
+        found = self.known.get(id(syntax))
+        if found is None:
+            # kept with the expression: what has gone could leave its id to another
+            found = self.known[id(syntax)] = syntax, Lowering.expression(self, syntax)
+        return found[1]
+
+
 class Bench:
     """Where guesses are tried: the hold as it is, the runs against what fails, and those that show what can be done.
 
@@ -150,8 +168,7 @@ class Bench:
         self.model = model_of(verification.compiled, [*self.bad, *self.good, *(one.requirement.id for one in others)])
         self._note_what_runs([*self.bad.values(), *self.good.values()])
         self._keep_clear([one.requirement.id for one in others])
-        self._lowered: dict[int, tuple[Syntax, Expr]] = {}
-        self._lowering = Lowering(verification.compiled.world)
+        self._lowering = _Remembering(verification.compiled.world)
         own = {text.id for text in verification.compiled.hold.requirements}
         wanted = {
             a.instance.origin.id: a.instance.origin
@@ -191,7 +208,7 @@ class Bench:
         sound = neg(breaches)
         rules = tuple(replace(rule, guard=conj(rule.guard, sound)) for rule in machine.rules)
         asked = [Question(id, conj(self.model.questions[id].target, sound), expects_run=True) for id in wanted]
-        search = GuidedSearch(replace(machine, rules=rules), asked, self.limits, clock_of(self.limits))
+        search = GuidedSearch(replace(machine, rules=rules), asked, self.limits, clock_of(self.limits), briefly=True)
         search.run(range(len(asked)), MOST_EXPANDED, silent, CLEAR_IN_VAIN)
         for id in wanted:
             self.good.pop(id, None)
@@ -216,11 +233,7 @@ class Bench:
 
     def lowered(self, syntax: Syntax) -> Expr:
         """What the expression means in the hold as it is."""
-        known = self._lowered.get(id(syntax))
-        if known is None:
-            # kept with the expression: what has gone could leave its id to another
-            known = self._lowered[id(syntax)] = syntax, self._lowering.expression(syntax)
-        return known[1]
+        return self._lowering.expression(syntax)
 
     # ---- guesses at one expression, by the states of the runs that are known
 
@@ -344,7 +357,7 @@ class Bench:
         if not open:
             return ()
         asked = [replace(model.questions[id], expects_run=True) for id in open]
-        search = GuidedSearch(model.machine, asked, self.limits, clock_of(self.limits))
+        search = GuidedSearch(model.machine, asked, self.limits, clock_of(self.limits), briefly=True)
         near = search.nearest(range(len(asked)))
         lost = len(asked) - len(near)
         for number in near:
