@@ -87,6 +87,32 @@ def test_lanes_say_what_their_states_say(searches: list[OneSet], first: int, cou
     assert sum(search.met is not None for search in searches) >= count // 2
 
 
+def striking_machine() -> tuple[Machine, list[Question]]:
+    """A contact that welds pulls in a relay at once, where there is power and no wire has broken."""
+    variables = tuple(Variable(name, (False, True), (False,)) for name in ("power", "relay", "weld", "broken", "ran"))
+    pulls = conj(Is("power", True), neg(Is("broken", True)))
+    welds = neg(Is("weld", True))
+    rules = (
+        Rule("on", Actor.CREW, Is("power", False), (("power", True),)),
+        Rule("off", Actor.CREW, Is("power", True), (("power", False), ("relay", False))),
+        Rule("weld, and the relay pulls in", Actor.FAILURE, conj(welds, pulls), (("weld", True), ("relay", True))),
+        Rule("weld", Actor.FAILURE, conj(welds, neg(pulls)), (("weld", True),)),
+        Rule("break", Actor.FAILURE, neg(Is("broken", True)), (("broken", True),)),
+        Rule("run", Actor.PLANT, conj(Is("relay", False), Is("weld", True)), (("ran", True),)),
+    )
+    targets = {"relay": Is("relay", True), "ran": Is("ran", True), "ran on": conj(Is("ran", True), Is("power", True))}
+    return Machine(variables, (), rules), [Question(id, target) for id, target in targets.items()]
+
+
+def test_a_failure_strikes_as_it_does_where_no_other_has(searches: list[OneSet]) -> None:
+    """What follows at once from a failure may hang on another, which has not struck in the states of this one alone."""
+    machine, questions = striking_machine()
+    claims = smallest_sets(machine, questions, 2)
+    assert any(search.met is not None for search in searches)
+    findings = confirm_sets(machine, questions, claims)
+    assert all(isinstance(finding, KnownSets) for finding in findings)
+
+
 def lane_machine(lanes: int) -> tuple[Machine, list[Question]]:
     """Places in rows, each with a lamp that only stands while a door is shut, unless the row's own wire fails.
 

@@ -431,7 +431,7 @@ class Met(Samples):
                 if abs(part) in known:
                     mask &= known[part] if part > 0 else ~known[-part]
                 else:
-                    mask &= masks[part]
+                    mask &= masks[part] if part > 0 else ~masks[-part]
                 if not mask:
                     break
             known[gate] = mask
