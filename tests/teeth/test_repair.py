@@ -40,7 +40,7 @@ def done(found: Repair) -> list[tuple[str, str]]:
 def test_a_contact_left_out_is_found() -> None:
     """The selector contact that was bridged is the first that is offered, and what was there before is too."""
     found = mended("both-stations-in-charge", (Sort.CONTACT,))
-    assert done(found)[0] == ("STA", "add the contact 'STN is door' in series")
+    assert done(found)[0] == ("STA", "put the contact 'STN is door' there")
 
 
 @pytest.mark.slow
