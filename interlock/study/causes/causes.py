@@ -254,8 +254,8 @@ class _Search:
         answers = self.bench.verification.answers
         alike = [one.instance for one in answers if one.instance.origin.id == answer.instance.origin.id]
         sides = {id for one in alike if one.requirement.id in self.open for _, id in one.bindings}
-        pairs = ((f"{bay}.{way}", f"{bay}.{way.opposite}") for bay in self.compiled.floor.bays for way in Direction)
-        return any(sides.issuperset(pair) for pair in pairs)
+        turns = ((bay, (way, way.opposite)) for bay in self.compiled.floor.bays for way in Direction)
+        return any(sides.issuperset(side_of(bay, way).id for way in ways) for bay, ways in turns)
 
     def _tried(self, answer: Answer, guesses: Sequence[Remedy]) -> Iterator[_Tried]:
         bench, id = self.bench, answer.instance.requirement.id
