@@ -13,15 +13,15 @@ from interlock.report.views.assumptions import IN_SHORT
 from interlock.report.views.audit import AuditView
 from interlock.report.views.audit_outcomes import audited
 from interlock.report.views.contacts import ContactsView
-from interlock.report.views.contacts_facts import ContactFacts, Need
+from interlock.report.views.contacts_facts import ContactFacts, ContactsFacts, Need
 from interlock.report.views.deferral import DeferralView
-from interlock.report.views.deferral_facts import CaseFacts
+from interlock.report.views.deferral_facts import CaseFacts, DeferralFacts
 from interlock.report.views.deferral_facts import Result as DeferralResult
 from interlock.report.views.facts import AskedFacts
 from interlock.report.views.failures import FailuresView
-from interlock.report.views.failures_facts import BrokenFacts
+from interlock.report.views.failures_facts import BrokenFacts, FailuresFacts
 from interlock.report.views.family import OPTIONS, FamilyView
-from interlock.report.views.family_facts import OutcomeFacts
+from interlock.report.views.family_facts import FamilyFacts, OutcomeFacts
 from interlock.report.views.fleet import FleetView
 from interlock.report.views.fleet_facts import FleetResult, GroupFacts
 from interlock.report.views.gathered import MOST_NAMED, Gathered, How, Line, Point, Sort
@@ -81,6 +81,32 @@ def gathered(view: StudyView) -> Gathered:
             return _fleet(view)
 
 
+def _of_hold(
+    command: str,
+    facts: FailuresFacts | ContactsFacts | DeferralFacts | FamilyFacts,
+    summary: str,
+    sorts: tuple[Sort, ...],
+    points: tuple[Point, ...],
+    notes: tuple[str, ...] = (),
+) -> Gathered:
+    """What was studied of one hold."""
+    return Gathered(
+        command,
+        _described(facts.identification, facts.description),
+        Part.DESCRIPTION,
+        facts.title,
+        summary,
+        facts.exit_code,
+        sorts,
+        points,
+        facts.assumptions,
+        facts.cautions,
+        facts.identification,
+        (("description", facts.description),),
+        notes,
+    )
+
+
 def _failures(view: FailuresView) -> Gathered:
     facts = view.facts
     sorts = _by_text(facts.requirements)
@@ -89,19 +115,12 @@ def _failures(view: FailuresView) -> Gathered:
         Point(ANALYSED, f"{one.of}.{one.mode}", How.SHOWS_NOTHING, sentence(f"{one.text}: not analysed, {one.chain}"))
         for one in facts.chattering
     ]
-    return Gathered(
+    return _of_hold(
         "failures",
-        _described(facts.identification, facts.description),
-        Part.DESCRIPTION,
-        facts.title,
+        facts,
         view.result,
-        facts.exit_code,
         (*sorts.values(), ANALYSED, ASKED),
         tuple(points) if facts.requirements else (*points, *NOTHING),
-        facts.assumptions,
-        facts.cautions,
-        facts.identification,
-        (("description", facts.description),),
         (view.completeness,),
     )
 
@@ -139,19 +158,12 @@ def _contacts(view: ContactsView) -> Gathered:
         Point(AGREED, str(number), How.DISPUTED, f"{sentence(text)} {FAULT_OF_PROGRAM}")
         for number, text in enumerate(facts.disputed, 1)
     ]
-    return Gathered(
+    return _of_hold(
         "contacts",
-        file,
-        Part.DESCRIPTION,
-        facts.title,
+        facts,
         f"{count_of(len(facts.contacts), 'contact')}, {len(view.of_need('nothing')):,} of them needed by nothing alone",
-        facts.exit_code,
         (CONTACT, AGREED, ASKED),
         tuple(points) if facts.contacts else (*points, *NOTHING),
-        facts.assumptions,
-        facts.cautions,
-        facts.identification,
-        (("description", facts.description),),
         (view.needless,) if view.of_need("nothing") else (),
     )
 
@@ -172,19 +184,12 @@ def _contact(view: ContactsView, one: ContactFacts, file: str) -> Point:
 
 def _deferral(view: DeferralView) -> Gathered:
     facts = view.facts
-    return Gathered(
+    return _of_hold(
         "defer",
-        _described(facts.identification, facts.description),
-        Part.DESCRIPTION,
-        facts.title,
+        facts,
         view.summary,
-        facts.exit_code,
         (CASE, ASKED),
         tuple(_case(view, one) for one in facts.cases) or NOTHING,
-        facts.assumptions,
-        facts.cautions,
-        facts.identification,
-        (("description", facts.description),),
     )
 
 
@@ -214,19 +219,12 @@ def _family(view: FamilyView) -> Gathered:
               f"A configuration {view.said(one.combination)} makes no hold: {sentence('; '.join(one.why))}")
         for one in facts.not_compiling
     ]  # fmt: skip
-    return Gathered(
+    return _of_hold(
         "family",
-        _described(facts.identification, facts.description),
-        Part.DESCRIPTION,
-        facts.title,
+        facts,
         view.summary,
-        facts.exit_code,
         (*sorts.values(), HOLDS_MADE, ASKED),
         tuple(points) if facts.outcomes and not facts.not_merged else (*points, *NOTHING),
-        facts.assumptions,
-        facts.cautions,
-        facts.identification,
-        (("description", facts.description),),
         (view.extent, *OPTIONS),
     )
 
