@@ -110,15 +110,43 @@ def test_a_draft_names_all_that_cannot_be_carried(capsys: pytest.CaptureFixture[
     )
 
 
-def test_what_fails_with_nothing_inoperative_needs_limitations_too(capsys: pytest.CaptureFixture[str]) -> None:
-    """A hold that is unsafe as it is: it is never said that nothing is needed."""
+LOCKED_OUT = """  - id: never-locked
+    text: "{d} is never locked"
+    kind: never
+    for: {d: doors}
+    condition: d is locked
+    hazard: invented
+    severity: "1"
+    scheme: MIL-STD-882E
+    source: common practice, no source
+"""
+
+
+def test_no_limitation_is_for_what_fails_with_nothing_inoperative_too(capsys: pytest.CaptureFixture[str]) -> None:
+    """A hold that is unsafe as it is has to be mended: limitations would ground it, whatever is deferred."""
     Path("hold.yaml").write_text(TEXT)
     assert cli.run(["defer", "hold.yaml", "SL=lowered", *ASKED]) == FOUND
     out = said(capsys)
     assert "No limitation is needed" not in out
-    assert "Keep bay 1C empty" in out
-    assert "fails with nothing inoperative too: secured-behind-door[1C]" in out
-    assert "All that fail with this fail with nothing inoperative too: mend that first" in out
+    assert "Keep bay 1C empty" not in out
+    assert "number required" not in out
+    assert "Nothing fails with this that does not fail without." in out
+    assert "The hold fails with nothing inoperative too, in 1 requirement: no limitation is for that" in out
+    assert "WHAT FAILS WITH NOTHING INOPERATIVE TOO - secured-behind-door[1C]" in out
+
+
+def test_limitations_are_for_what_an_item_adds_to_a_hold_that_fails(capsys: pytest.CaptureFixture[str]) -> None:
+    """The door can be locked, which nothing here stops; a switch that lies adds a unit unsecured: that is limited."""
+    Path("secured.yaml").write_text(SECURED + LOCKED_OUT)
+    assert cli.run(["defer", "hold.yaml", "SL=lowered", "up=stuck_true", *ASKED]) == FOUND
+    out = said(capsys)
+    added, _, anyway = out.partition("WHAT FAILS WITH NOTHING INOPERATIVE TOO")
+    assert "- secured-behind-door[1C]" in added
+    assert "- never-locked[D1]" in anyway
+    assert "1. Keep bay 1C empty when a door is shut, with nothing partly in it." in out
+    # a hold that fails as it is gets no line to sign
+    assert "number required" not in out
+    assert "[ ] 1." not in out
 
 
 def test_with_the_switch_stuck_the_position_is_kept_empty(capsys: pytest.CaptureFixture[str]) -> None:
@@ -129,24 +157,23 @@ def test_with_the_switch_stuck_the_position_is_kept_empty(capsys: pytest.Capture
     assert "1. Keep bay 1C empty when a door is shut, with nothing partly in it." in out
     assert "(O) Keep bay 1C empty when a door is shut, with nothing partly in it." in out
     assert "sticks at true" in out.partition("Step by step")[2]
+    procedures = out.partition("DRAFT OF A PROCEDURE")[2]
+    assert "(M) BEFORE DISPATCH, SILL LATCH [ ] 1. See that it is so: sill latch" in procedures
+    assert "(O) BEFORE A DOOR IS SHUT [ ] 1. Keep bay 1C empty when a door is shut" in procedures
 
 
 def test_a_set_suffices_only_where_it_does_for_every_requirement(capsys: pytest.CaptureFixture[str]) -> None:
     """Beside one that an empty bay would mend there is one that nothing stops: no set is offered, no draft made."""
-    never = SECURED.replace(
-        "requirements:",
-        """requirements:
-  - id: door-stays-unlocked
-    text: "{d} is never locked"
-    kind: never
-    for: {d: doors}
-    condition: d is locked
+    told = """  - id: told-truly
+    text: The switch of the sill latch tells the truth
+    kind: always
+    condition: up implies SL is raised
     hazard: invented
     severity: "1"
     scheme: MIL-STD-882E
-    source: common practice, no source""",
-    )
-    Path("secured.yaml").write_text(never)
+    source: common practice, no source
+"""
+    Path("secured.yaml").write_text(SECURED + told)
     assert cli.run(["defer", "hold.yaml", "SL=lowered", "up=stuck_true", *ASKED]) == FOUND
     out = said(capsys)
     assert "No set of at most 3" in out
@@ -163,6 +190,11 @@ def test_every_way_is_taken_where_none_is_named(capsys: pytest.CaptureFixture[st
     assert [case["items"][0]["way"] for case in found["cases"]] == ["lowered", "raised"]
     assert cli.run(["defer", "hold.yaml", "--each", "manual latch", *ASKED, "--format", "json"]) == DONE
     assert json.loads(capsys.readouterr().out) == found
+    assert cli.run(["defer", "hold.yaml", "--each", "manual latch", *ASKED]) == DONE
+    table = said(capsys).partition("ALL CASES")[2].partition("----")[0]
+    assert table.count("keep: no limitation") == 2
+    assert "sill latch is inoperative and stays lowered keep: no limitation; nothing can be carried leaves: 0 of 1 ways" in table
+    assert "sill latch is inoperative and stays raised keep: no limitation; nothing can be carried leaves: 0 of 1 ways" in table
 
 
 @pytest.mark.parametrize(
@@ -228,6 +260,27 @@ def test_what_the_crew_makes_sure_of(capsys: pytest.CaptureFixture[str]) -> None
     looked_at = orders["make sure that sill latch is raised before a door is shut"]
     assert looked_at["leaves"] == case_left(orders, case)
     assert orders["keep bay 1C empty when a door is shut, with nothing partly in it"]["leaves"] == []
+
+
+def test_no_set_tells_the_crew_to_keep_one_device_in_two_ways(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Nothing could be brought then, which restores whatever one likes: it is no answer, whoever finds it."""
+    found = deferral.restore
+
+    def with_one_more(*args: Any) -> Any:
+        known = found(*args)
+        two_ways = frozenset({"kept.kept_so.SL.raised", "kept.kept_so.SL.lowered"})
+        unworked = frozenset({"kept.kept_so.SL.lowered", "kept.not_worked.SL"})
+        return replace(known, sets=(two_ways, unworked, *known.sets))
+
+    monkeypatch.setattr(deferral, "restore", with_one_more)
+    assert cli.run(["defer", "hold.yaml", "up=stuck_true", *ASKED, "--wider", "--format", "json"]) == FOUND
+    (case,) = json.loads(capsys.readouterr().out)["cases"]
+    sets = [[one["of"] for one in option["limitations"]] for option in case["options"]]
+    assert ["1C"] in sets
+    assert ["SL.raised"] in sets
+    assert all(len([of for of in one if of.startswith("SL")]) < 2 for one in sets)
 
 
 def case_left(orders: dict[str, dict[str, object]], case: dict[str, object]) -> object:

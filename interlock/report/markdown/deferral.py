@@ -10,6 +10,8 @@ from interlock.report.views.deferral import DeferralView
 from interlock.report.views.deferral_facts import CaseFacts
 from interlock.report.views.wording import listed, sentence
 
+ANYWAY = " (fails with nothing inoperative too)"
+
 
 def deferral_markdown(view: DeferralView) -> str:
     """All of it."""
@@ -21,6 +23,9 @@ def _parts(view: DeferralView) -> Iterator[str]:
     yield from heading(f"Items inoperative: {facts.title}", 1)
     yield f"- description: {in_markdown(facts.description)}"
     yield ""
+    if len(facts.cases) > 1:
+        yield from heading("All cases")
+        yield from table(("inoperative", "to be kept then", "ways to carry a unit left"), view.table)
     yield from heading("Drafts, to be approved")
     yield from table(
         ("item", "number installed", "number required for dispatch", "remarks or exceptions"),
@@ -48,7 +53,10 @@ def _case(view: DeferralView, case: CaseFacts) -> Iterator[str]:
         yield from heading("What fails without limitations", 3)
         yield from table(
             ("requirement", "hazard", "severity"),
-            ((one.id, one.hazard, f"{one.severity} ({one.scheme})") for one in case.failing),
+            (
+                (one.id + ANYWAY * (one.id in case.failed_before), one.hazard, f"{one.severity} ({one.scheme})")
+                for one in case.failing
+            ),
         )
     if case.options:
         yield from heading("Smallest sets of limitations", 3)
@@ -63,6 +71,10 @@ def _case(view: DeferralView, case: CaseFacts) -> Iterator[str]:
                 for option in case.options
             ),
         )
+    for title, steps in view.procedures(case):
+        yield from heading(f"Draft of a procedure: {title}", 3)
+        yield from (f"- [ ] {in_markdown(sentence(step))}" for step in steps)
+        yield ""
     if case.lost:
         yield f"No longer carried, limitations aside: {in_markdown(listed(case.lost))}."
         yield ""

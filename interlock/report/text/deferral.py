@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from interlock.report.text.identified import identified_lines
 from interlock.report.text.lines import BLANK, WIDTH, Line, Tone, bullets, flow, heading, labelled
 from interlock.report.text.proof import story_lines
-from interlock.report.views.deferral import DeferralView
+from interlock.report.views.deferral import DeferralView, failing_anyway
 from interlock.report.views.deferral_facts import CaseFacts, FailingFacts, OptionFacts
 from interlock.report.views.wording import count_of, listed, seconds_as_text, sentence, shortened
 
@@ -26,6 +26,13 @@ def _lines(view: DeferralView, told: int, verbose: bool, seconds: float) -> Iter
     facts = view.facts
     yield from flow(facts.title, tone=Tone.HEAD)
     yield from labelled("description:", facts.description, 2)
+    if len(facts.cases) > 1:
+        yield from heading("All cases")
+        for inoperative, kept, left in view.table:
+            yield from flow(f"- {inoperative}", 2, 2, Tone.HEAD)
+            yield from labelled("keep:", kept, 6)
+            if left != "-":
+                yield from labelled("leaves:", f"{left} ways to carry a unit", 6)
     for case in facts.cases:
         yield BLANK
         yield Line("-" * WIDTH, Tone.FAINT)
@@ -47,12 +54,15 @@ def _tone(case: CaseFacts) -> Tone:
 
 
 def _case(view: DeferralView, case: CaseFacts, told: int, verbose: bool) -> Iterator[Line]:
-    if case.failing:
-        yield from heading("What fails without limitations")
-    for one, others in _by_text(case.failing, verbose):
-        yield from _failing(one)
-        if others:
-            yield from labelled("so too:", shortened([other.id for other in others], MOST_NAMED), 6)
+    anyway = failing_anyway(case)
+    added = tuple(one for one in case.failing if one not in anyway)
+    for title, some in (("What fails without limitations", added), ("What fails with nothing inoperative too", anyway)):
+        if some:
+            yield from heading(title)
+        for one, others in _by_text(some, verbose):
+            yield from _failing(one)
+            if others:
+                yield from labelled("so too:", shortened([other.id for other in others], MOST_NAMED), 6)
     if case.options:
         yield from heading("Smallest sets of limitations")
     for number, option in enumerate(case.options[: len(case.options) if verbose else MOST_OPTIONS], 1):
@@ -73,9 +83,9 @@ def _case(view: DeferralView, case: CaseFacts, told: int, verbose: bool) -> Iter
         yield from flow(f"- no longer can be done: {one.id}: {one.text}", 2, 2)
     if not verbose and len(case.lost_work) > MOST_NAMED:
         yield from flow(f"and {len(case.lost_work) - MOST_NAMED} more (-v names all)", 2)
-    if case.failed_before:
-        most = len(case.failed_before) if verbose else MOST_NAMED
-        yield from labelled("fails with nothing inoperative too:", shortened(case.failed_before, most), 2)
+    if before := [id for id in case.failed_before if id not in {one.id for one in anyway}]:
+        most = len(before) if verbose else MOST_NAMED
+        yield from labelled("cannot be done with nothing inoperative either:", shortened(before, most), 2)
     for relief in view.relief(case):
         yield from heading("Draft of a line for the list, to be approved")
         yield from labelled("item:", relief.item, 2)
@@ -83,6 +93,10 @@ def _case(view: DeferralView, case: CaseFacts, told: int, verbose: bool) -> Iter
         yield from labelled("number required for dispatch:", relief.required, 2)
         for remark in relief.remarks:
             yield from flow(f"- {remark}", 4, 2)
+    for title, steps in view.procedures(case):
+        yield from heading(f"Draft of a procedure: {title}")
+        for number, step in enumerate(steps, 1):
+            yield from flow(f"[ ] {number}. {sentence(step)}", 2, 7)
     for one in [one for one in case.failing if one.hopeless or told][: max(told, 1)]:
         if one.story is not None and told:
             yield from heading(f"How {one.id} breaks")

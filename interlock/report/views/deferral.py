@@ -45,6 +45,7 @@ _COUNTED: Mapping[Result, str] = {
     "none needed": "without limitation",
     "needs limitations": "with limitations",
     "no limitation found": "for which no limitation was found",
+    "fails anyway": "with which nothing else fails than without, where something does",
     "undecided": "undecided",
     "disputed": "disputed",
     "no hold": "that make no hold",
@@ -83,11 +84,12 @@ class DeferralView:
     def result(self, case: CaseFacts) -> str:
         """What came out of one case, in a sentence."""
         anyway = ""
-        if before := [one for one in case.failing if one.id in case.failed_before]:
-            number = "All" if len(before) == len(case.failing) else f"{len(before)} of the {len(case.failing)}"
+        if number := len(failing_anyway(case)):
+            which = "this" if number == 1 else f"these {number}"
             anyway = (
-                f" {number} that fail with this fail with nothing inoperative too: mend that first (interlock prove "
-                "shows how), or the limitations are as much for that as for this."
+                f" The hold fails with nothing inoperative too, in {count_of(number, 'requirement')}: no limitation is "
+                f"for that. What this adds to {which} does not show before {which} "
+                f"{'is' if number == 1 else 'are'} mended (interlock prove and repair); then ask again."
             )
         carried = f" {NOTHING_CARRIED}" if _carries_nothing(case) else ""
         undone = f" {count_of(len(case.lost_work), 'thing')} can no longer be done." if case.lost_work else ""
@@ -101,11 +103,14 @@ class DeferralView:
                 number = count_of(len(case.options), "smallest set")
                 return (
                     f"It takes limitations: {number} of at most {case.size} of them found, each proved to suffice "
-                    f"(checked again by {case.checked_by}); with any other set of these that has none of them within "
-                    f"it, one of {count_of(case.runs, 'run')} breaks a requirement.{anyway}{carried}{undone}"
+                    f"(checked again by {case.checked_by}); with any other set of these that can be kept and has none "
+                    f"of them within it, one of {count_of(case.runs, 'run')} breaks a requirement."
+                    f"{anyway}{carried}{undone}"
                 )
             case "no limitation found":
                 return f"No set of at most {case.size} of the limitations that were looked at suffices.{anyway}"
+            case "fails anyway":
+                return f"Nothing fails with this that does not fail without.{anyway}{carried}{undone}"
             case "no hold":
                 return "With this inoperative the description makes no sense as a hold; nothing was examined."
             case "disputed":
@@ -113,8 +118,11 @@ class DeferralView:
         return f"UNDECIDED: {case.why}."
 
     def relief(self, case: CaseFacts) -> Iterator[Relief]:
-        """Drafts for each item, with the best set of limitations; none where nothing is known to suffice."""
-        if case.result not in ("none needed", "needs limitations"):
+        """Drafts for each item, with the best set of limitations.
+
+        None where nothing is known to suffice, or the hold fails as it is: it has to be mended, not deferred for.
+        """
+        if case.result not in ("none needed", "needs limitations") or failing_anyway(case):
             return
         best = case.options[0].limitations if case.options else ()
         for one in case.items:
@@ -125,6 +133,59 @@ class DeferralView:
             ]
             required = max(0, one.installed - 1)
             yield Relief(one.name, str(one.installed), str(required), (*remarks, INTERVAL))
+
+    def procedures(self, case: CaseFacts) -> Iterator[tuple[str, tuple[str, ...]]]:
+        """Drafts of the procedures that go with it, as steps to tick: a title that says who and when, and the steps."""
+        if not any(self.relief(case)):
+            return
+        for one in case.items:
+            yield (
+                f"(M) Before dispatch, {one.name}",
+                (
+                    f"See that it is so: {one.text}. See that nothing else is wrong with it.",
+                    "Make sure that it stays as it is.",
+                    "Mark it inoperative where whoever works it sees the mark.",
+                    "Enter it as the approved procedures say.",
+                ),
+            )
+        told: dict[str, list[str]] = {}
+        for limit in case.options[0].limitations if case.options else ():
+            told.setdefault(limit.moment, []).append(sentence(limit.order))
+        for moment, orders in told.items():
+            yield f"(O) {sentence(moment).rstrip('.')}", tuple(orders)
+
+    @property
+    def table(self) -> Iterator[tuple[str, str, str]]:
+        """All cases in short: what is inoperative, what is to be kept then, what can still be carried."""
+        for case in self.facts.cases:
+            best = case.options[0] if case.options else None
+            kept = _IN_SHORT.get(case.result, "")
+            if best is not None:
+                others = len(case.options) - 1
+                kept = listed([one.order for one in best.limitations])
+                kept += f" (or one of {count_of(others, 'other set')})" if others else ""
+            left = f"{case.left}" if best is None or best.leaves is None else f"{len(best.leaves)}"
+            if _carries_nothing(case):
+                kept += "; nothing can be carried"
+            if case.lost_work:
+                kept += f"; {count_of(len(case.lost_work), 'thing')} can no longer be done"
+            is_known = case.carried and case.result in ("none needed", "needs limitations")
+            yield listed([one.text for one in case.items]), kept, f"{left} of {case.carried}" if is_known else "-"
+
+
+_IN_SHORT: Mapping[Result, str] = {
+    "none needed": "no limitation",
+    "no limitation found": "no limitation looked at suffices",
+    "fails anyway": "the hold fails as it is: mend that first",
+    "undecided": "undecided",
+    "disputed": "DISPUTED: do not use",
+    "no hold": "it makes no hold",
+}
+
+
+def failing_anyway(case: CaseFacts) -> tuple[FailingFacts, ...]:
+    """Of what must not be and is, that which is so with nothing inoperative too."""
+    return tuple(one for one in case.failing if one.id in case.failed_before)
 
 
 def _carries_nothing(case: CaseFacts) -> bool:
@@ -204,6 +265,8 @@ def _result(found: Deferral, why: str) -> Result:
         return "undecided"
     if found.needs_none:
         return "none needed"
+    if not found.added:
+        return "fails anyway"
     return "needs limitations" if found.options else "no limitation found"
 
 
@@ -227,7 +290,7 @@ def _failing(answer: Answer, hopeless: bool) -> FailingFacts:
 
 
 def _option(found: Deferral, option: Option) -> OptionFacts:
-    limitations = tuple(LimitationFacts(one.kept, one.of, one.order, one.condition) for one in option.limitations)
+    limitations = tuple(LimitationFacts(one.kept, one.of, one.order, one.moment, one.condition) for one in option.limitations)
     if option.leaves is None:
         return OptionFacts(limitations, None, None, ())
     taken = (one for one in found.left if one not in option.leaves and one not in option.unknown)

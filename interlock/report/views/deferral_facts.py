@@ -11,7 +11,7 @@ from interlock.report.views.identification import Identification
 from interlock.report.views.proof_facts import StoryFacts
 
 Result: TypeAlias = Literal[
-    "none needed", "needs limitations", "no limitation found", "undecided", "disputed", "no hold"
+    "none needed", "needs limitations", "no limitation found", "fails anyway", "undecided", "disputed", "no hold"
 ]
 
 
@@ -38,6 +38,7 @@ class LimitationFacts(Facts, frozen=True):
     kept: Annotated[str, Meta(description="what sort it is")]
     of: Annotated[str, Meta(description="what it is about")]
     order: Annotated[str, Meta(description="what the crew is told")]
+    moment: Annotated[str, Meta(description="when the crew sees to it")]
     condition: Annotated[str | None, Meta(description="the same as a `limit` says it; null: none can")]
 
 
@@ -58,7 +59,10 @@ class CaseFacts(Facts, frozen=True):
     failing: Annotated[tuple[FailingFacts, ...], Meta(description="what must not be, and is without limitations")]
     lost_work: Annotated[tuple[FailingFacts, ...], Meta(description="what can no longer be done, limitations aside")]
     failed_before: Annotated[Texts, Meta(description="requirements that fail without the items inoperative too")]
-    options: Annotated[tuple[OptionFacts, ...], Meta(description="the smallest sets, what leaves most first")]
+    options: Annotated[
+        tuple[OptionFacts, ...],
+        Meta(description="smallest sets against what of `failing` is not in `failed_before`, what leaves most first"),
+    ]
     size: Annotated[Count, Meta(description="sets of at most so many limitations are given")]
     looked_at: Annotated[Texts, Meta(description="sorts of limitation that were looked at")]
     runs: Annotated[Count, Meta(description="of every other set one of so many runs breaks a requirement")]

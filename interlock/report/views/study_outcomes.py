@@ -51,6 +51,7 @@ _CASES: Mapping[DeferralResult, How] = {
     "none needed": How.FINE,
     "needs limitations": How.AMISS,
     "no limitation found": How.AMISS,
+    "fails anyway": How.AMISS,
     "no hold": How.AMISS,
     "undecided": How.OPEN,
     "disputed": How.DISPUTED,

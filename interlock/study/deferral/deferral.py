@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 from interlock.hold.compile.compiler import CompiledHold
@@ -16,7 +16,7 @@ from interlock.prove.decide import decide
 from interlock.prove.engine import clock_of, share_of
 from interlock.prove.invariants.lemmas import Lemmas, Remembered
 from interlock.study.deferral.inoperative import Inoperative, compile_inoperative
-from interlock.study.deferral.limitations import MILD, Kept, Limitation, limitations_of
+from interlock.study.deferral.limitations import MILD, Kept, Limitation, can_be_kept, limitations_of
 from interlock.study.deferral.restoring import Restoring, restore, stops
 from interlock.study.sessions import Session, nobody
 from interlock.study.verify import Answer, Status, Verification, verify
@@ -54,8 +54,9 @@ class Option:
 class Deferral:
     """What was found with some items inoperative.
 
-    `broken` are what must not be and is; of these and of what can be done `before` fail without them too.  `open` are
-    undecided.  `carried` is what can be carried without any item inoperative, `left` with them, before any limitation;
+    `broken` are what must not be and is; of these and of what can be done `before` fail without them too.  Limitations
+    are looked for against what of it the items bring about (`added`) alone: what else breaks it nobody could tell from
+    what breaks the hold as it is.  `open` are undecided.  `carried` is what can be carried without any item inoperative, `left` with them, before any limitation;
     of what is `unknown` neither was shown.
     `lost_work` is what could be done without the items inoperative and cannot now.  `sorts` are the sorts of
     limitation that were looked at.
@@ -86,6 +87,11 @@ class Deferral:
     def is_disputed(self) -> bool:
         """Two parts of this program contradict each other."""
         return bool(self.verification.count(Status.DISPUTED)) or bool(self.restoring and self.restoring.disputed)
+
+    @property
+    def added(self) -> tuple[Answer, ...]:
+        """What is broken and does not fail, as far as that is known, without the items inoperative."""
+        return _added(self.broken, self.before)
 
     @property
     def needs_none(self) -> bool:
@@ -122,11 +128,11 @@ def defer(
     failing = [one for one in found.answers if one.status is Status.FAILS]
     ids = {one.instance.requirement.id for one in failing}
     known_before = verify(compiled, decide, within(0.4), report, sorted(ids)) if ids else None
-    statuses = {} if known_before is None else {a.instance.requirement.id: a.status for a in known_before.answers}
+    answered = () if known_before is None else known_before.answers
+    before = tuple(a.instance.requirement.id for a in answered if a.status is Status.FAILS)
     unsafe = [one for one in failing if not one.instance.requirement.kind.is_about_work]
-    restoring, sorts = (
-        _restore(without, items, unsafe, size, within(0.7), report, wider, known) if unsafe else (None, ())
-    )
+    added = _added(unsafe, before)
+    restoring, sorts = _restore(without, items, added, size, within(0.7), report, wider, known) if added else (None, ())
     carried = _carried(compiled.machine, _capabilities(compiled), within(0.3), report, known)
     wanted = {one: target for one, target in _capabilities(without).items() if one in carried.runs}
     left = _carried(without.machine, wanted, within(0.4), report, known)
@@ -139,20 +145,20 @@ def defer(
         tuple(items),
         found,
         tuple(unsafe),
-        tuple(id for id, status in statuses.items() if status is Status.FAILS),
+        before,
         undecided,
         restoring,
         options,
         tuple(carried.runs),
         tuple(left.runs),
         (*carried.unknown, *left.unknown),
-        tuple(
-            one
-            for one in failing
-            if one not in unsafe and statuses.get(one.instance.requirement.id) is not Status.FAILS
-        ),
+        _added([one for one in failing if one not in unsafe], before),
         sorts,
     )
+
+
+def _added(failing: Sequence[Answer], before: Sequence[str]) -> tuple[Answer, ...]:
+    return tuple(one for one in failing if one.instance.requirement.id not in before)
 
 
 def _restore(
@@ -177,6 +183,8 @@ def _restore(
         known_limits = limitations_of(compiled, [one.id for one in items], sorts)
         forbidding = [each for one in known_limits for each in one.forbidding]
         found = restore(machine, questions, known, forbidding, size, share_of(within, clock), report, remembered)
+        of = {one.name: one for one in known_limits}
+        found = replace(found, sets=tuple(names for names in found.sets if can_be_kept([of[name] for name in names])))
         if found.reason or found.disputed or (found.sets and not found.hopeless):
             break
     return found, sorts

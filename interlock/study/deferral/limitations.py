@@ -32,17 +32,30 @@ class Kept(StrEnum):
 MILD = (Kept.NOT_CARRIED, Kept.EMPTY)
 """What only bears on where units are when a door is shut; all else is tried where that does not suffice."""
 
+_MOMENTS = {Kept.KEPT_SO: "before anything is brought in or driven"} | dict.fromkeys(
+    (Kept.NOT_CARRIED, Kept.EMPTY, Kept.CHECKED), "before a door is shut"
+)
+
 
 @dataclass(frozen=True, slots=True)
 class Limitation:
-    """Something that people keep: `order` tells them to, `of` is what it is about; `condition` is the same as the
-    description language says it, for limits that speak of what is so when the doors are shut."""
+    """Something that people keep: `order` tells them to, `of` is what it is about, something of the `thing`.
+
+    `condition` is the same as the description language says it, for limits that speak of what is so when the doors are
+    shut.
+    """
 
     kept: Kept
     of: str
     order: str
     forbidding: tuple[Forbidding, ...]
+    thing: str
     condition: str | None = None
+
+    @property
+    def moment(self) -> str:
+        """When people see to it."""
+        return _MOMENTS.get(self.kept, "at all times")
 
     @property
     def name(self) -> str:
@@ -57,6 +70,15 @@ def limitations_of(
     found = tuple(one for one in _limitations(compiled, frozenset(inoperative)) if one.kept in sorts)
     order = list(Kept)
     return tuple(sorted(found, key=lambda one: order.index(one.kept)))
+
+
+def can_be_kept(limitations: Sequence[Limitation]) -> bool:
+    """Whether nobody is told to keep one device in two ways.
+
+    Of a smallest set that does, one is against the other: nothing could be brought or driven, and in no way at all.
+    """
+    kept = [one.thing for one in limitations if one.kept in (Kept.KEPT_SO, Kept.NOT_WORKED)]
+    return len(kept) == len(set(kept))
 
 
 def _limitations(compiled: CompiledHold, inoperative: frozenset[str]) -> Iterator[Limitation]:
@@ -105,7 +127,7 @@ def _limitations(compiled: CompiledHold, inoperative: frozenset[str]) -> Iterato
                 continue
             order = f"put {device.name} in the state {state} before a unit comes or is driven, and leave it so"
             leaving = frozenset(rule for rule, dest in works[device.id].items() if dest != state)
-            kept = _limit(Kept.KEPT_SO, f"{device.id}.{state}", order, leaving, FALSE)
+            kept = _limit(Kept.KEPT_SO, f"{device.id}.{state}", order, leaving, FALSE, thing=device.id)
             there = Forbidding(kept.name, begins, world.things[device.id].states[state])
             yield replace(kept, forbidding=(*kept.forbidding, there))
     for zone in hold.zones if len(hold.zones) > 1 else ():
@@ -176,6 +198,13 @@ def _facts(syntax: Syntax) -> Iterator[tuple[str, str]]:
 
 
 def _limit(
-    kept: Kept, of: str, order: str, rules: frozenset[str], unless: Expr, condition: str | None = None
+    kept: Kept,
+    of: str,
+    order: str,
+    rules: frozenset[str],
+    unless: Expr,
+    condition: str | None = None,
+    thing: str | None = None,
 ) -> Limitation:
-    return Limitation(kept, of, order, (Forbidding(f"kept.{kept.name.lower()}.{of}", rules, unless),), condition)
+    forbidding = (Forbidding(f"kept.{kept.name.lower()}.{of}", rules, unless),)
+    return Limitation(kept, of, order, forbidding, of if thing is None else thing, condition)
