@@ -19,7 +19,7 @@ from interlock.prove.invariants.lemmas import Remembered
 from interlock.study.deferral import restoring
 from interlock.study.deferral.deferral import defer
 from interlock.study.deferral.inoperative import ways_of
-from interlock.study.deferral.limitations import limitations_of
+from interlock.study.deferral.limitations import can_be_kept, limitations_of
 from interlock.study.deferral.restoring import restore, smallest_hitting
 from tests.agreement.random_machines import random_case
 from tests.golden.small_hold import TEXT
@@ -39,6 +39,15 @@ TWO_BAYS = (
      starts: lowered}
 """
 )
+GUARDED = (
+    TWO_BAYS.replace('hand_work: "true"', "hand_work: D1 is open").replace(
+        "closes: not D1 is sill_covered",
+        "closes: not D1 is sill_covered and (every b in bays, (b is empty or up and SL is raised) and "
+        "(every s in b.sides, not s is crossed))",
+    )
+    + "sensors:\n  - {id: up, name: switch of the mid latch, reads: ML is raised}\n"
+)
+"""So guarded nothing is unsecured, while the switch tells the truth."""
 
 
 def limitations(draw: random.Random, machine: Machine) -> tuple[Forbidding, ...]:
@@ -158,21 +167,24 @@ def test_a_set_that_could_do_with_less_is_found_out(monkeypatch: pytest.MonkeyPa
 
 
 def test_on_a_hold_smallest_sets_are_those_of_trying_every_subset() -> None:
-    """Two bays, a latch between them that stays down, two kinds of unit: what `defer` tells is all that suffices."""
+    """Two bays, a latch between them that stays down, and its switch up: what `defer` tells is all that suffices."""
     texts = load_specification(Source("asked.yaml", SECURED.encode())).value
-    hold = load_hold(Source("hold.yaml", TWO_BAYS.encode()), lambda name: None).value
+    hold = load_hold(Source("hold.yaml", GUARDED.encode()), lambda name: None).value
     assert texts is not None and hold is not None
     compiled = compile_hold(hold, texts).compiled
     assert compiled is not None
-    found = defer(hold, compiled, ways_of(hold, "ML", "lowered"), texts, SIZE, Limits(), wider=True)
+    items = (*ways_of(hold, "ML", "lowered"), *ways_of(hold, "up", "stuck_true"))
+    found = defer(hold, compiled, items, texts, SIZE, Limits(), wider=True)
     assert found is not None and found.restoring is not None and not found.restoring.reason
     machine = found.compiled.machine
     targets = [question_of(machine, one.instance.requirement).target for one in found.broken]
-    known = {one.name: one.forbidding for one in limitations_of(found.compiled, ["ML"])}
+    known = {one.name: one for one in limitations_of(found.compiled, ["ML", "up"])}
     safe: set[frozenset[str]] = set()
     for size in range(SIZE + 1):
         for some in combinations(sorted(known), size):
-            kept = tuple(each for name in some for each in known[name])
+            kept = tuple(each for name in some for each in known[name].forbidding)
+            if not can_be_kept([known[name] for name in some]):
+                continue
             if not any(one < set(some) for one in safe) and not reaches(machine, disj(*targets), kept):
                 safe.add(frozenset(some))
     assert set(found.restoring.sets) == safe
