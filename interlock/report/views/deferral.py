@@ -290,7 +290,9 @@ def _failing(answer: Answer, hopeless: bool) -> FailingFacts:
 
 
 def _option(found: Deferral, option: Option) -> OptionFacts:
-    limitations = tuple(LimitationFacts(one.kept, one.of, one.order, one.moment, one.condition) for one in option.limitations)
+    limitations = tuple(
+        LimitationFacts(one.kept, one.of, one.order, one.moment, one.condition) for one in option.limitations
+    )
     if option.leaves is None:
         return OptionFacts(limitations, None, None, ())
     taken = (one for one in found.left if one not in option.leaves and one not in option.unknown)
