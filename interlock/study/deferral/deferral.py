@@ -56,8 +56,8 @@ class Deferral:
 
     `broken` are what must not be and is; of these and of what can be done `before` fail without them too.  Limitations
     are looked for against what of it the items bring about (`added`) alone: what else breaks it nobody could tell from
-    what breaks the hold as it is.  `open` are undecided.  `carried` is what can be carried without any item inoperative,
-    `left` with them, before any limitation;
+    what breaks the hold as it is.  `open` are undecided.  `carried` is what can be carried without any item
+    inoperative, `left` with them, before any limitation;
     of what is `unknown` neither was shown.
     `lost_work` is what could be done without the items inoperative and cannot now.  `sorts` are the sorts of
     limitation that were looked at.
