@@ -266,7 +266,7 @@ def test_no_set_tells_the_crew_to_keep_one_device_in_two_ways(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Nothing could be brought then, which restores whatever one likes: it is no answer, whoever finds it."""
-    found = deferral.restore
+    found = restore
 
     def with_one_more(*args: Any) -> Any:
         known = found(*args)

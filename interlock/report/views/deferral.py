@@ -84,12 +84,12 @@ class DeferralView:
     def result(self, case: CaseFacts) -> str:
         """What came out of one case, in a sentence."""
         anyway = ""
-        if number := len(failing_anyway(case)):
-            which = "this" if number == 1 else f"these {number}"
+        if broken_anyway := len(failing_anyway(case)):
+            which = "this" if broken_anyway == 1 else f"these {broken_anyway}"
             anyway = (
-                f" The hold fails with nothing inoperative too, in {count_of(number, 'requirement')}: no limitation is "
+                f" The hold fails with nothing inoperative too, in {count_of(broken_anyway, 'requirement')}: no limitation is "
                 f"for that. What this adds to {which} does not show before {which} "
-                f"{'is' if number == 1 else 'are'} mended (interlock prove and repair); then ask again."
+                f"{'is' if broken_anyway == 1 else 'are'} mended (interlock prove and repair); then ask again."
             )
         carried = f" {NOTHING_CARRIED}" if _carries_nothing(case) else ""
         undone = f" {count_of(len(case.lost_work), 'thing')} can no longer be done." if case.lost_work else ""
