@@ -85,11 +85,11 @@ class DeferralView:
         """What came out of one case, in a sentence."""
         anyway = ""
         if broken_anyway := len(failing_anyway(case)):
-            which = "this" if broken_anyway == 1 else f"these {broken_anyway}"
+            which, are = ("this", "is") if broken_anyway == 1 else (f"these {broken_anyway}", "are")
             anyway = (
-                f" The hold fails with nothing inoperative too, in {count_of(broken_anyway, 'requirement')}: no limitation is "
-                f"for that. What this adds to {which} does not show before {which} "
-                f"{'is' if broken_anyway == 1 else 'are'} mended (interlock prove and repair); then ask again."
+                f" The hold fails with nothing inoperative too, in {count_of(broken_anyway, 'requirement')}: no "
+                f"limitation is for that. What this adds to {which} does not show before {which} {are} mended "
+                "(interlock prove and repair); then ask again."
             )
         carried = f" {NOTHING_CARRIED}" if _carries_nothing(case) else ""
         undone = f" {count_of(len(case.lost_work), 'thing')} can no longer be done." if case.lost_work else ""
