@@ -23,6 +23,7 @@ from interlock.report.views.deferral_facts import DeferralFacts, OptionFacts
 from interlock.study.deferral import deferral
 from interlock.study.deferral.deferral import Capability
 from interlock.study.deferral.inoperative import ways_of, with_inoperative
+from interlock.study.deferral.restoring import restore
 from tests.golden.small_hold import TEXT
 
 SECURED = """\
