@@ -10,6 +10,7 @@ import pytest
 from interlock.kernel.claims import Certificate, Proved
 from interlock.kernel.expressions import FALSE, TRUE, Is, Ref, conj, disj, neg
 from interlock.kernel.machine import Actor, Machine, Rule, Signal, Variable
+from interlock.prove.certificates import obligations
 from interlock.prove.certificates.obligations import UnsoundCertificate, discharge
 from interlock.prove.core.encoding import Encoding
 from interlock.prove.core.local import Cube, LocalRules
@@ -124,8 +125,30 @@ def _small() -> Machine:
 SOUND = (neg(Is("n", 2)), Is("a", False), Is("b", False))
 
 
+@pytest.fixture(params=[1, 2, 128])
+def _knowing(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """z3 is first told of so many variables: too few for most rules, for some, for none."""
+    monkeypatch.setattr(obligations, "NEAR", request.param)
+
+
+@pytest.mark.usefixtures("_knowing")
 def test_z3_accepts_a_sound_certificate() -> None:
-    """What is inductive and safe is accepted, with or without signals in it, and more than once step deep."""
+    """What is inductive and safe is accepted, with or without signals in it, and more than once step deep.
+
+    Where what lies near is not enough (nothing says of `b` alone that it is never so) the whole is asked.
+    """
+    far = Machine(
+        tuple(Variable(name, (False, True), (False,)) for name in "abc"),
+        (),
+        (
+            Rule("one", Actor.CREW, Is("b", True), (("a", True),)),
+            Rule("two", Actor.CREW, Is("c", True), (("b", True),)),
+        ),
+    )
+    clauses = (Is("a", False), disj(Is("b", False), Is("c", True)), Is("c", False))
+    discharge(far, Certificate(clauses), [Is("a", True), Is("b", True)], FOREVER)
+    with pytest.raises(UnsoundCertificate, match="'one' breaks"):
+        discharge(far, Certificate(clauses[:1]), [Is("a", True)], FOREVER)
     machine = _small()
     discharge(machine, Certificate(SOUND), [Is("n", 2), Is("b", True)], FOREVER)
     discharge(machine, Certificate((*SOUND[1:], disj(neg(Ref("up")), Is("n", 1)))), [Is("n", 2)], FOREVER)
@@ -161,6 +184,7 @@ def test_z3_knows_what_can_be_but_one_way(only: bool) -> None:
         ((), 1, False, Is("n", 2), "target"),
     ],
 )
+@pytest.mark.usefixtures("_knowing")
 def test_z3_refuses_an_unsound_certificate(
     clauses: tuple[Any, ...], k: int, distinct: bool, target: Any, what: str
 ) -> None:

@@ -46,7 +46,7 @@ class _Work:
         self._spoken: dict[Expr, list[Signal]] = {}
         self.solver = self.make.z3.SolverFor("QF_FD")
         self.solver.set("ctrl_c", False)
-        self.solver.add(self.terms.domains)
+        self.solver.add(self.terms.all_domains())
         self.solver.add([self.terms.term(clause) for clause in recovery.certificate.clauses])
         if recovery.certificate.k != 1 or recovery.certificate.distinct:
             raise UnsoundCertificate("a recovery needs an invariant that is inductive by itself")

@@ -9,7 +9,9 @@ Reference (from memory)
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from functools import cached_property
 from typing import Any
 
 from interlock.kernel.claims import Certificate
@@ -25,9 +27,12 @@ from interlock.kernel.expressions import (
     signals_of,
     variables_of,
 )
-from interlock.kernel.machine import Machine, support_of, unsettled
+from interlock.kernel.machine import Machine, Rule, support_of, unsettled
 from interlock.prove.core.trees import bottom_up
 from interlock.prove.engine import Clock, OutOfTime
+
+NEAR = 96
+"""Of so many variables a solver is told at most that is asked before one that knows the whole machine."""
 
 
 class UnsoundCertificate(AssertionError):
@@ -79,21 +84,26 @@ class Terms:
         self.make = make
         self.machine = machine
         self.atoms: dict[tuple[str, Value], Any] = {}
-        self.domains: list[Any] = []
+        self.domains: dict[str, list[Any]] = {}
+        """Per variable what its atoms satisfy in every state."""
         for at, variable in enumerate(machine.variables):
             if isinstance(variable.domain[0], bool):
                 atom = z3.Bool(f"v{at}@{depth}")
                 self.atoms.update({(variable.name, True): atom, (variable.name, False): make.negation(atom)})
-                if len(variable.domain) == 1:
-                    self.domains.append(self.atoms[variable.name, variable.domain[0]])
+                only = variable.domain if len(variable.domain) == 1 else ()
+                self.domains[variable.name] = [self.atoms[variable.name, value] for value in only]
                 continue
             options = [z3.Bool(f"v{at}.{place}@{depth}") for place in range(len(variable.domain))]
             self.atoms.update({(variable.name, value): o for value, o in zip(variable.domain, options, strict=True)})
-            self.domains += [make.any_of(options), z3.AtMost(*options, 1)]
+            self.domains[variable.name] = [make.any_of(options), z3.AtMost(*options, 1)]
         self.signals: dict[str, Any] = {}
         self.order = machine.signals_in_order
         for signal in self.order:
             self.signals[signal.name] = self.term(signal.definition)
+
+    def all_domains(self) -> list[Any]:
+        """What every state satisfies."""
+        return [one for own in self.domains.values() for one in own]
 
     def term(self, expr: Expr) -> Any:
         """The expression, said of this state."""
@@ -148,6 +158,8 @@ class _Discharge:
         self.certificate = certificate
         self.clock = clock
         self.states = [Terms(machine, depth, self.make) for depth in range(certificate.k)]
+        self.kept = [[state.term(clause) for clause in certificate.clauses] for state in self.states]
+        """Per state the clauses, said of it."""
         self._equal_variables: dict[tuple[int, int], dict[str, Any]] = {}
 
     def run(self, targets: Sequence[Expr]) -> None:
@@ -156,12 +168,13 @@ class _Discharge:
         start.add(self.states[0].is_initial())
         for depth, state in enumerate(self.states):
             if depth:
-                start.add(state.domains)
+                start.add(state.all_domains())
                 start.add(self._step(depth - 1))
-            self._refute(start, [self._breaks(state)], f"a clause fails {depth} steps from the start")
+            broken = self.make.negation(self.make.all_of(self.kept[depth]))
+            self._refute(start, [broken], f"a clause fails {depth} steps from the start")
         inductive = self._solver(self.states)
-        for depth, state in enumerate(self.states):
-            inductive.add([state.term(clause) for clause in self.certificate.clauses])
+        for depth, kept in enumerate(self.kept):
+            inductive.add(kept)
             if depth:
                 inductive.add(self._step(depth - 1))
             if self.certificate.distinct:
@@ -170,32 +183,68 @@ class _Discharge:
         safe = inductive
         if len(self.states) > 1:
             safe = self._solver(self.states[:1])
-            safe.add([self.states[0].term(clause) for clause in self.certificate.clauses])
-        bad = self.make.any_of([self.states[0].term(target) for target in targets])
-        self._refute(safe, [bad], "a target satisfies the clauses")
+            safe.add(self.kept[0])
+        regions = [support_of(self.machine, target) for target in targets]
+        for near, group in self._nearby(regions):
+            bad = self.make.any_of([self.states[0].term(targets[at]) for at in group])
+            if not self._has_none(near, [bad]):
+                self._refute(safe, [bad], "a target satisfies the clauses")
 
     def _steps(self, solver: Any, last: Terms) -> None:
         """No rule breaks a clause: one query per rule that writes a variable of one."""
-        machine, clauses = self.machine, self.certificate.clauses
+        machine, clauses, behind = self.machine, self.certificate.clauses, self.behind
         open_after = unsettled(clauses)
         with_signals = [at for at, clause in enumerate(clauses) if signals_of(clause)]
-        behind = {at: support_of(machine, clauses[at]) for at in with_signals}
         supports = supports_of(machine) if with_signals else {}
+        breaking: list[tuple[Rule, list[int]]] = []
         for rule in machine.rules:
             written = dict(rule.update)
             opened = {at for at in with_signals if not behind[at].isdisjoint(written)}
             touched = sorted(opened | open_after(rule.update))
-            if not touched:
-                continue
-            after = last.after([clauses[at] for at in touched], written, supports)
-            query = [last.term(rule.guard), self.make.negation(self.make.all_of(after))]
-            if self.certificate.distinct:
-                depth = self.certificate.k - 1
-                query += [self.make.negation(self._equal(depth, earlier, written)) for earlier in range(depth)]
-            self._refute(solver, query, f"rule {rule.name!r} breaks a clause")
+            if touched:
+                breaking.append((rule, touched))
+        regions = [support_of(machine, rule.guard).union(*(behind[at] for at in those)) for rule, those in breaking]
+        for near, group in self._nearby(regions):
+            for rule, touched in [breaking[at] for at in group]:
+                written = dict(rule.update)
+                after = last.after([clauses[at] for at in touched], written, supports)
+                query = [last.term(rule.guard), self.make.negation(self.make.all_of(after))]
+                if self._has_none(near, query):
+                    continue
+                if self.certificate.distinct:
+                    depth = self.certificate.k - 1
+                    query += [self.make.negation(self._equal(depth, earlier, written)) for earlier in range(depth)]
+                self._refute(solver, query, f"rule {rule.name!r} breaks a clause")
 
-    def _breaks(self, state: Terms) -> Any:
-        return self.make.negation(self.make.all_of([state.term(clause) for clause in self.certificate.clauses]))
+    @cached_property
+    def behind(self) -> list[frozenset[str]]:
+        """The variables that each clause depends on."""
+        return [support_of(self.machine, clause) for clause in self.certificate.clauses]
+
+    @cached_property
+    def about(self) -> Mapping[str, list[int]]:
+        """Per variable the clauses that depend on it, by place."""
+        found: dict[str, list[int]] = {}
+        for at, names in enumerate(self.behind):
+            for name in names:
+                found.setdefault(name, []).append(at)
+        return found
+
+    def _nearby(self, regions: Sequence[frozenset[str]]) -> Iterator[tuple[Any, list[int]]]:
+        """What is asked, by place, those together that are about the same few variables, with a solver for them.
+
+        That knows no clause but those about these variables alone, which is what most queries are refuted by; None for
+        what is about many, and where clauses need more than one step.
+        """
+        for group, region in _grouped(regions, self.machine.positions):
+            if len(self.states) > 1 or len(region) > NEAR:
+                yield None, group
+                continue
+            near = self._solver(())
+            near.add([part for name in sorted(region) for part in self.states[0].domains[name]])
+            inside = {at for name in region for at in self.about.get(name, ()) if self.behind[at] <= region}
+            near.add([self.kept[0][at] for at in sorted(inside)])
+            yield near, group
 
     def _step(self, depth: int) -> Any:
         """Some rule leads from the state at the depth to the next."""
@@ -229,10 +278,22 @@ class _Discharge:
         # Otherwise z3 takes Ctrl-C for itself, answers `unknown`, and nobody hears of it.
         solver.set("ctrl_c", False)
         for state in states:
-            solver.add(state.domains)
+            solver.add(state.all_domains())
         return solver
 
+    def _has_none(self, near: Any, query: Sequence[Any]) -> bool:
+        """The query has no model, as is seen from near by."""
+        return near is not None and self._answer(near, query) == self.z3.unsat
+
     def _refute(self, solver: Any, query: Sequence[Any], what: str) -> None:
+        answer = self._answer(solver, query)
+        if answer == self.z3.sat:
+            raise UnsoundCertificate(what)
+        if answer != self.z3.unsat:
+            self.clock.check()
+            raise OutOfTime
+
+    def _answer(self, solver: Any, query: Sequence[Any]) -> Any:
         self.clock.check()
         left = self.clock.milliseconds_left()
         if left is not None:
@@ -241,11 +302,26 @@ class _Discharge:
         solver.add(query)
         answer = solver.check()
         solver.pop()
-        if answer == self.z3.sat:
-            raise UnsoundCertificate(what)
-        if answer != self.z3.unsat:
-            self.clock.check()
-            raise OutOfTime
+        return answer
+
+
+def _grouped(
+    regions: Sequence[frozenset[str]], positions: Mapping[str, int]
+) -> Iterator[tuple[list[int], frozenset[str]]]:
+    """The regions, by place, in groups, each with all its variables: at most `NEAR`, but where one has more itself."""
+    shared = Counter(name for region in regions for name in region)
+    # each where that of its variables stands which the fewest are about: what all are about tells nothing
+    own = [min(((shared[name], positions[name]) for name in region), default=(0, 0))[1] for region in regions]
+    group: list[int] = []
+    around: frozenset[str] = frozenset()
+    for at in sorted(range(len(regions)), key=own.__getitem__):
+        if group and len(around | regions[at]) > NEAR:
+            yield group, around
+            group, around = [], frozenset()
+        group.append(at)
+        around |= regions[at]
+    if group:
+        yield group, around
 
 
 def supports_of(machine: Machine) -> Mapping[str, frozenset[str]]:
