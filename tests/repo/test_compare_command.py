@@ -111,3 +111,10 @@ def test_the_files_of_the_two_are_told_apart(capsys: pytest.CaptureFixture[str])
     parts = {one["name"]: one["part"] for one in files}
     assert parts["small.yaml"] == "description"
     assert parts["other.yaml"] == "description that it is compared with"
+    # what a modification modifies is what it is compared with: one file, named once
+    cli.run(["compare", "modified.yaml", *ASKED, "--no-verdicts", "--format", "json"])
+    files = json.loads(capsys.readouterr().out)["identification"]["files"]
+    assert [(one["name"], one["part"]) for one in files if one["part"] != "requirements"] == [
+        ("modified.yaml", "description"),
+        ("small.yaml", "description that it is compared with"),
+    ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from msgspec import convert
@@ -144,14 +144,20 @@ def comparison_view(
         or ("what is kept once is not the same in both" if isinstance(behaviour.once, Fails) else None),
         (*COMPARED, *_assumptions(comparison.old, comparison.new)),
         CAUTIONS,
-        identification((*read, *map(_compared, old_read))),
+        identification(_files(read, old_read)),
     )
     return ComparisonView(facts)
 
 
-def _compared(one: FileRead) -> FileRead:
-    """What the first hold was read from, told apart from what the second was."""
-    return replace(one, part=Part.COMPARED) if one.part is Part.DESCRIPTION else one
+def _files(read: Sequence[FileRead], old_read: Sequence[FileRead]) -> Iterator[FileRead]:
+    """What the second was read from, then what of the first; what the second modifies may be the first, and is told so.
+
+    The first is told apart from the second.
+    """
+    compared = [replace(one, part=Part.COMPARED) if one.part is Part.DESCRIPTION else one for one in old_read]
+    known = {(one.name, one.sha256) for one in compared}
+    yield from (one for one in read if one.part is not Part.MODIFIED or (one.name, one.sha256) not in known)
+    yield from compared
 
 
 def _findings(behaviour: Behaviour) -> tuple[Finding, ...]:

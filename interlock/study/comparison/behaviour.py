@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.glossary import Glossary
+from interlock.hold.hands import hands_of
 from interlock.hold.tell import Reason, Story, reasons, tell
 from interlock.kernel.claims import (
     Disputed,
@@ -21,9 +22,10 @@ from interlock.kernel.claims import (
     silent,
 )
 from interlock.kernel.evaluator import State, fire, is_enabled, truths_in
-from interlock.kernel.expressions import TRUE, Expr, disj
+from interlock.kernel.expressions import TRUE, Expr, conj, disj
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.decide import decide
+from interlock.prove.following import Handling, follow
 from interlock.study.comparison.pairing import Asked, Pair, What
 from interlock.study.sessions import Session, nobody
 
@@ -124,7 +126,8 @@ def compare_behaviour(
     start = Question(_START, TRUE, expects_run=True)
     once = Question(_ONCE, disj(*pair.both.clashes.values()))
     session = Session(machine, limits, report)
-    found, _ = session.claim_and_confirm([start, once, *questions.values()], (), decide, nobody)
+    engine = follow(decide, _handling(pair))
+    found, _ = session.claim_and_confirm([start, once, *questions.values()], (), engine, nobody)
     runs = [one.claim.trace for one in found.values() if isinstance(one, Fails)]
     seen = _seen(machine, [one for group in kinds.values() for one in group], runs)
     unseen = [
@@ -137,7 +140,7 @@ def compare_behaviour(
     more = [Question(f"{one.what}: {one.label}", one.target) for one in unseen]
     answers: Mapping[str, Finding] = {}
     if every and more:
-        answers, _ = session.claim_and_confirm(more, (), decide, nobody)
+        answers, _ = session.claim_and_confirm(more, (), engine, nobody)
     known = {id(one): answers.get(question.id) for one, question in zip(unseen, more, strict=True)}
     told = []
     for group, members in kinds.items():
@@ -147,6 +150,17 @@ def compare_behaviour(
         shown = _shown(pair, finding.claim, members) if isinstance(finding, Fails) else None
         told.append(Kind(members[0].what, tuple(members), finding, shown, tuple(differ), tuple(left)))
     return Behaviour(pair, tuple(told), found[_START], found[_ONCE])
+
+
+def _handling(pair: Pair) -> Handling:
+    """What people hold in either hold, and where their hands suffice in both."""
+    old, new = hands_of(pair.old), hands_of(pair.new)
+    held = dict.fromkeys(
+        (names[name], rest)
+        for names, hands in zip(pair.both.variables, (old, new), strict=True)
+        for name, rest in hands.held
+    )
+    return Handling(tuple(held), conj(pair.both.of_first(old.enough), pair.both.of_second(new.enough)))
 
 
 def _seen(machine: Machine, asked: Sequence[Asked], runs: Sequence[Trace]) -> set[int]:
