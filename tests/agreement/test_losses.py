@@ -58,13 +58,11 @@ def work_of(compiled: CompiledHold, limits: Limits = NO_LIMITS) -> Work:
     return Work(machine, compiled.origins, {}, clock_of(limits), limits, silent)
 
 
-@pytest.mark.parametrize("most", [losses.MOST_EXPANDED, 0])
+@pytest.mark.parametrize("most", [losses.FEW_EXPANDED, 0])
 def test_what_is_lost_is_what_no_state_shows(most: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Of every contact failed either way, also where no search finds anything by itself; and every run replays."""
-    monkeypatch.setattr(losses, "MOST_EXPANDED", losses.MOST_EXPANDED)
-    compiled = wired()
-    work = work_of(compiled)
-    monkeypatch.setattr(losses, "MOST_EXPANDED", most)
+    monkeypatch.setattr(losses, "FEW_EXPANDED", most)
+    work = work_of(wired())
     lost = 0
     for loss in work.losses(work.failures):
         machine, questions, begun = struck_first(work.machine, loss.failure, list(work.possible.values()))

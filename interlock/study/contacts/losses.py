@@ -29,7 +29,11 @@ from interlock.study.contacts.struck import Likeness, difference, likeness, stri
 
 NAME = "losses"
 MOST_EXPANDED = 1_000
-"""How many states guided search expands for a step or an end that a failure seems to have put out of reach."""
+"""How many states guided search expands for a step or an end while nothing fails."""
+FEW_EXPANDED = 200
+"""The same for one that a failure seems to have put out of reach: mostly it is, and the proof is quick ..."""
+MOST_IN_VAIN = 100
+"""... and how many in vain for all of them."""
 MOST_KEPT = 50_000
 """States of which it is remembered what is so in them."""
 SEARCHING = 0.7
@@ -188,8 +192,11 @@ class Work:
         for id, (run, length) in self._shown[failure].items():
             if run not in whole:
                 own = self.runs[run]
-                taken = self._taken[failure, run] if failure in own.differ else own.trace
-                whole[run] = Trace(taken.rules, tuple(tuple(state[at] for at in kept) for state in taken.states))
+                rules, states = own.trace.rules, own.trace.states
+                if failure in own.differ:
+                    rules, packed = self._taken[failure, run]
+                    states = tuple(map(self.packing.unpack, packed))
+                whole[run] = Trace(rules, tuple(tuple(state[at] for at in kept) for state in states))
             found[id] = Trace(whole[run].rules[:length], whole[run].states[: length + 1])
         return found
 
@@ -199,14 +206,14 @@ class Work:
         With all failures at once, run by run.
         """
         self._shown: dict[str, dict[str, tuple[int, int]]] = {failure: {} for failure in failures}
-        self._taken: dict[tuple[str, int], Trace] = {}
+        self._taken: dict[tuple[str, int], tuple[tuple[str, ...], Sequence[int]]] = {}
         for at, run in enumerate(self.runs):
             asked = [failure for failure in failures if not self._shown[failure].keys() >= run.first.keys()]
             walks = {failure: self._walk(failure, run.trace) for failure in asked if failure in run.differ}
             for failure, (rules, states) in self._known.together(walks).items():
                 first = self._first_shown(states) if states else {}
                 if not self._shown[failure].keys() >= first.keys():
-                    self._taken[failure, at] = Trace(tuple(rules), tuple(map(self.packing.unpack, states)))
+                    self._taken[failure, at] = tuple(rules), states
                 self._shown[failure] = {id: (at, place) for id, place in first.items()} | self._shown[failure]
             for failure in asked:
                 if failure not in run.differ:
@@ -246,7 +253,7 @@ class Work:
             return Loss(failure, open=tuple(ids), why="there was no time left")
         limits = share_of(self.limits, self.clock, SEARCHING)
         search = GuidedSearch(machine, questions, limits, self.clock)
-        search.run(range(len(questions)), MOST_EXPANDED, self.report)
+        search.run(range(len(questions)), FEW_EXPANDED, self.report, MOST_IN_VAIN)
         left = [replace(one, expects_run=False) for one in questions if one.id not in search.found]
         if not left:
             return Loss(failure, found=search.found)
