@@ -98,6 +98,24 @@ def _wires(hold: Hold) -> Iterator[Wire]:
             yield Wire(held_back, dict(part.inhibits)[way], place, is_electrical=True)
 
 
+def inhibits_written(hold: Hold) -> Hold:
+    """The same hold with an inhibit, which is never so, for each direction in which a drive has none.
+
+    Of the whole zone, and of each of its bays where it has several.
+    """
+    for zone in hold.zones:
+        never: Syntax = Truth(False, zone.span)
+        ways = [way for way in DIRECTIONS if any(way in dict(one.runs) for one in zone.commands)]
+        held = {(part.bay, way) for part, way, _ in _sections(zone.sections)}
+        for way in ways:
+            if way not in dict(zone.inhibits):
+                hold = rewired(hold, Fact(Subject(Sort.ZONE, zone.id), "inhibited", way), never)
+            for bay in zone.bays if len(zone.bays) > 1 else ():
+                if (bay, way) not in held:
+                    hold = rewired(hold, HeldBack(zone.id, bay, way, 1), never)
+    return hold
+
+
 def _is_electrical(sort: Sort, what: str, record: Any) -> bool:
     """What moves doors, latches and locks by hand is mechanism."""
     if sort is Sort.DOOR:
@@ -116,7 +134,10 @@ def _sections(sections: tuple[Section, ...]) -> Iterator[tuple[Section, Directio
 
 
 def rewired(hold: Hold, meaning: Meaning, syntax: Syntax) -> Hold:
-    """The hold with another expression there.  Raises KeyError where it has none that decides this."""
+    """The hold with another expression there, or with one where a drive had no inhibit.
+
+    Raises KeyError where it can have none that decides this.
+    """
     match meaning:
         case Fact(Subject(Sort.HOLD, id)):
             layout: dict[str, Any] = {id: syntax}
@@ -131,13 +152,16 @@ def rewired(hold: Hold, meaning: Meaning, syntax: Syntax) -> Hold:
             return _with(hold, "zones", zone, commands=tuple(commands))
         case HeldBack(zone, bay, way, number):
             sections = _thing(hold.zones, zone).sections
-            found = next(s for s, *key in _sections(sections) if (s.bay, *key) == (bay, way, number))
+            found = next((s for s, *key in _sections(sections) if (s.bay, *key) == (bay, way, number)), None)
+            if found is None:
+                added = Section(span=syntax.span, bay=bay, inhibits=((way, syntax),))
+                return _with(hold, "zones", zone, sections=(*sections, added))
             inhibits = tuple((one, syntax if one == way else old) for one, old in found.inhibits)
             changed = tuple(replace(s, inhibits=inhibits) if s is found else s for s in sections)
             return _with(hold, "zones", zone, sections=changed)
-        case Fact(Subject(Sort.ZONE, zone), "inhibited", way):
-            inhibits = tuple((one, syntax if one == way else old) for one, old in _thing(hold.zones, zone).inhibits)
-            return _with(hold, "zones", zone, inhibits=inhibits)
+        case Fact(Subject(Sort.ZONE, zone), "inhibited", Direction() as way):
+            known = dict(_thing(hold.zones, zone).inhibits)
+            return _with(hold, "zones", zone, inhibits=tuple((known | {way: syntax}).items()))
     if not isinstance(meaning, Fact):
         raise KeyError(meaning)
     subject, what = meaning.subject, meaning.what

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import cache
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -15,7 +16,9 @@ import pytest
 from interlock.hold.compile.compiler import CompiledHold, compile_hold
 from interlock.hold.language.model import Hold, RequirementText
 from interlock.hold.language.printer import print_syntax
+from interlock.hold.language.syntax import Truth
 from interlock.hold.loader import Source, load_hold, load_specification
+from interlock.hold.wiring import inhibits_written, wires_of
 from interlock.kernel.claims import Limits
 from interlock.kernel.machine import question_of
 from interlock.prove.decide import decide
@@ -25,6 +28,7 @@ from interlock.study.repair.abilities import Abilities, Cost, abilities_of
 from interlock.study.repair.places import (
     Addition,
     Nearness,
+    Place,
     contacts_both_ways,
     facts_of,
     linkages_of,
@@ -59,9 +63,13 @@ SOUND = (
     .replace("starts: [off, on], may", "starts: off, may")
     .replace("GP is on and door_open", "GP is on and door_open and fresh")
 )
+MODELS = Path(__file__).parents[2] / "models"
+SWITCHED = SOUND.replace("sensors:\n", "sensors:\n  - {id: up, name: switch of the sill latch, reads: SL is raised}\n")
+INHIBIT = "    inhibits:\n      right: SL is raised\n"
 FLAWED = {
     "a permit without the relay": SOUND.replace("GP is on and door_open and fresh", "GP is on and door_open"),
     "an inhibit that never comes": SOUND.replace("right: SL is raised", "right: never"),
+    "an inhibit that nobody wrote": SWITCHED.replace(INHIBIT, ""),
     "a command that is always there": SOUND.replace("left: LV is left", "left: always"),
 }
 
@@ -142,6 +150,11 @@ def mended(
     return repair(compiled, write, most=most, thorough=thorough, **options)
 
 
+def every_place(hold: Hold) -> tuple[Place, ...]:
+    """Where contacts can be added, with directions of drives that have no inhibit yet."""
+    return places_of(inhibits_written(hold))
+
+
 def really_works(compiled: CompiledHold, addition: Addition) -> bool:
     """Compiled with it and asked everything, nothing fails."""
     changed = compile_hold(addition.made_in(compiled.hold), asked()).compiled
@@ -175,7 +188,7 @@ def compare(name: str, every: int, sort: Sort = Sort.CONTACT) -> None:
     assert tried.works == len(found.mendings) == len(offered_by(found))
     additions = [
         Addition(place, contact)
-        for place in (places_of if sort is Sort.CONTACT else replaceable)(compiled.hold)
+        for place in (every_place if sort is Sort.CONTACT else replaceable)(compiled.hold)
         for contact in contacts_both_ways(facts_of(compiled.hold))
     ]
     keys = {
@@ -247,6 +260,37 @@ def test_where_no_contact_does_that_is_said() -> None:
     assert tried.possible == tried.by_runs + tried.by_proof + tried.senseless + tried.useless > 0
 
 
+def test_an_inhibit_is_put_where_nobody_wrote_one() -> None:
+    """The zone has none towards the latch: the contact of its switch may stand there alone, as the file then says."""
+    flawed = FLAWED["an inhibit that nobody wrote"]
+    assert "inhibits" not in flawed
+    texts = specification([row for row in ASKED if row[0] in ("not-onto-the-latch", "can-run-in", "can-run-out")])
+    found = mended(flawed, texts, sorts=(Sort.CONTACT,))
+    assert found.tried[0].is_exhausted
+    assert ("zone.Z.right.inhibited", "or", (), "up") in offered_by(found)
+    (mending,) = [one for one in found.mendings if "inhibit" in one.parts[0].item]
+    assert [(one.item, one.done) for one in mending.parts] == [
+        ("the right inhibit of doorway (Z)", "put the contact 'up' there")
+    ]
+    assert 'inhibits: {right: "up"}' in mending.written.text
+
+
+def test_an_inhibit_that_nobody_wrote_means_nothing() -> None:
+    """Written out, of the zone and of each of its bays, the hold is the same machine, up to what is never so."""
+    text = (MODELS / "twin-lane.yaml").read_text()
+    plain = load_hold(Source("hold.yaml", text.encode()), lambda name: None).value
+    assert plain is not None
+    written = inhibits_written(plain)
+    assert written == inhibits_written(written) != plain
+    wires = {wire.meaning: wire.syntax for wire in wires_of(written)}
+    added = wires.keys() - {wire.meaning for wire in wires_of(plain)}
+    assert added and all(wires[one] == Truth(False, wires[one].span) for one in added)
+    first, second = compile_hold(plain).compiled, compile_hold(written).compiled
+    assert first is not None and second is not None
+    assert first.machine.rules == second.machine.rules
+    assert first.machine.definitions == second.machine.definitions
+
+
 def test_a_search_that_is_not_thorough_says_what_it_did_not_try() -> None:
     """Three are enough: the others that stop every known run are counted, and nothing is called exhausted."""
     found = mended(FLAWED["a command that is always there"], sorts=(Sort.CONTACT,), thorough=False, most=3)
@@ -283,7 +327,7 @@ def test_what_leaves_a_hold_that_carries_nothing_is_no_repair() -> None:
     contacts = contacts_both_ways(facts_of(compiled.hold))
     useless = 0
     for changed in (
-        Addition(place, one).made_in(compiled.hold) for place in places_of(compiled.hold) for one in contacts
+        Addition(place, one).made_in(compiled.hold) for place in every_place(compiled.hold) for one in contacts
     ):
         made = compile_hold(changed, texts).compiled
         if made is not None and not reaches(

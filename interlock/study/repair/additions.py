@@ -110,6 +110,7 @@ class Additions:
             len(choice.lost),
             place.wire.meaning.subject.sort is Thing.STATION,
             self._near.of(place, contact),
+            not self._near.is_written(place),
             len(place.way),
             self._near.is_single(contact),
             self._near.reach(place),

@@ -334,6 +334,10 @@ class Nearness:
             self._like[wire.meaning] = frozenset().union(*likes)
         return self._like[wire.meaning]
 
+    def is_written(self, place: Place) -> bool:
+        """The hold has an expression there already."""
+        return place.wire.meaning in self._named
+
     def is_single(self, contact: Syntax) -> bool:
         """It is a contact of a switch, a sensor or a supply, not of a circuit or a relay that combines several."""
         return not named_in(contact) & self._combining

@@ -10,6 +10,7 @@ from dataclasses import replace
 
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.language.model import Hold
+from interlock.hold.wiring import inhibits_written
 from interlock.kernel.claims import Limits, ProgressCallback, silent
 from interlock.prove.decide import decide
 from interlock.prove.engine import NO_LIMITS, clock_of
@@ -112,7 +113,7 @@ def _search(
         yield put_back(proving, bench, without)
     # what keeps something from being is not mended by a contact more
     if proving.unsafe and not proving.lacking and not proving.is_over:
-        contacts = Additions(proving, bench, near, places_of(hold), facts_of(hold))
+        contacts = Additions(proving, bench, near, places_of(inhibits_written(hold)), facts_of(hold))
         if Sort.CONTACT in sorts:
             yield contacts.singles(Sort.CONTACT)
     freed: list[Proving] = []
