@@ -175,6 +175,8 @@ ZZ-AAC,safe.yaml,,SL,more
 ZZ-AAD,safe.yaml,,"SL=lowered with 1X is empty"
 ZZ-AAE,sage.yaml,,SX=lowered
 ZZ-AAF,safe.yaml,,"SL=lowered
+ZZ-AAG,safe.yaml,,"SL=lowered, SL=raised"
+ZZ-AAH,safe.yaml,,"SL=lowered with every b in bays, b is empty"
 """
     )
     assert run() == REJECTED
@@ -192,12 +194,37 @@ ZZ-AAF,safe.yaml,,"SL=lowered
             "7:36: error[unknown-name]",
             "8:8: error[missing-file]",
             "9:19: error[not-a-table]",
+            "10:20: error[not-a-table]",
         )
     ):
         assert f"fleet.csv:{place}" in err, place
     assert "did you mean 'options'?" in err
     assert "did you mean 'lowered'?" in err
+    # what stands in one cell is set apart by semicolons, and told once; in a limit a comma is in its place
+    assert err.count("fleet.csv:10:") == 1
+    assert "fleet.csv:11:" not in err
     assert ' 4 | ZZ-AAB,safe.yaml,,"SL=lowred"\n   |                       ^~~~~~\n' in err
+
+
+@pytest.mark.parametrize(
+    ("first", "said"),
+    [
+        ("tail;hold;options;deferrals", "semicolons set the columns apart"),
+        ("tail\thold\toptions\tdeferrals", "tabulators set the columns apart"),
+        ("Tail,Hold,Options,Deferrals", "did you mean 'tail'?"),
+    ],
+)
+def test_a_first_line_as_other_programs_write_it_is_told_as_such(
+    first: str, said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One fault, which says what to write instead."""
+    Path("fleet.csv").write_text(first + "\n")
+    assert run() == REJECTED
+    err = capsys.readouterr().err
+    assert "fleet.csv:1:1: error[missing-field]" in err
+    assert said in err
+    assert "tail,hold,options,deferrals" in err
+    assert "rejected, 1 fault" in err
 
 
 def test_paths_go_by_the_folder_of_the_fleet_and_show_no_other_file(capsys: pytest.CaptureFixture[str]) -> None:

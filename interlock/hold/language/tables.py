@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from interlock.diagnostics.faults import Faults
 from interlock.diagnostics.spans import Span
-from interlock.hold.language.fleets import part_of
+from interlock.hold.language.fleets import WITH, part_of
 from interlock.hold.language.nodes import (
     LONGEST_SCALAR,
     MOST_VALUES,
@@ -37,9 +37,10 @@ def table_rows(
     number, line = next(rows, (1, ""))
     heads = [cell for cell in _cells(name, number, line, faults)]
     if needed not in [head.text for head in heads]:
-        said = f"the first line names no column '{needed}'"
-        expected = f"a line such as `{','.join(columns)}`, or `interlock: 1` at the top of a YAML file"
-        faults.add("missing-field", Span(name, number, 1, max(1, len(line))), said, expected)
+        said, expected = _no_heads(line, columns, needed)
+        near = faults.hint(needed, [head.text for head in heads])
+        hint = None if near is None else needed
+        faults.add("missing-field", Span(name, number, 1, max(1, len(line))), said, expected, hint)
         return None
     _check_heads(heads, columns, faults)
     found: list[MappingNode] = []
@@ -55,9 +56,24 @@ def table_rows(
             said, expected = f"'{clip(cell.text)}' stands in no column", f"at most {len(heads)} cells in a row"
             faults.add("not-a-table", cell.span, said, expected)
         pairs = zip(heads, cells, strict=False)
-        entries = [_entry(head, cell, columns[head.text]) for head, cell in pairs if cell.text and head.text in columns]
+        entries = [
+            _entry(head, cell, columns[head.text], faults) for head, cell in pairs if cell.text and head.text in columns
+        ]
         found.append(MappingNode(tuple(entries), Span(name, number, 1, max(1, len(line)))))
     return SequenceNode(tuple(found), Span(name, 1, 1))
+
+
+def _no_heads(line: str, columns: Mapping[str, bool], needed: str) -> tuple[str, str]:
+    """What is said of a first line that does not name the column, and what was expected."""
+    such = f"a line such as `{','.join(columns)}`"
+    for sign, called in _OTHERS.items():
+        if needed in [one.strip().strip('"').casefold() for one in line.split(sign)]:
+            return f"{called} set the columns apart", f"commas between columns, in every line: {such}"
+    return f"the first line names no column '{needed}'", f"{such}, or `interlock: 1` at the top of a YAML file"
+
+
+_OTHERS = {";": "semicolons", "\t": "tabulators"}
+"""What programs write between columns in the place of a comma."""
 
 
 def _check_heads(heads: Sequence[ScalarNode], columns: Mapping[str, bool], faults: Faults) -> None:
@@ -69,15 +85,19 @@ def _check_heads(heads: Sequence[ScalarNode], columns: Mapping[str, bool], fault
             faults.add("duplicate-key", head.span, f"'{head.text}' stands here a second time", "each column once")
 
 
-def _entry(head: ScalarNode, cell: ScalarNode, many: bool) -> Entry:
-    return Entry(head, SequenceNode(tuple(_parts(cell)), cell.span) if many else cell)
+def _entry(head: ScalarNode, cell: ScalarNode, many: bool, faults: Faults) -> Entry:
+    return Entry(head, SequenceNode(tuple(_parts(cell, faults)), cell.span) if many else cell)
 
 
-def _parts(cell: ScalarNode) -> Iterator[ScalarNode]:
+def _parts(cell: ScalarNode, faults: Faults) -> Iterator[ScalarNode]:
+    """What stands in the cell; a comma can only stand in an expression, and is told where it sets things apart."""
     start = 0
     for part in cell.text.split(AMONG):
         text = part.strip()
-        if text:
+        if "," in text.partition(WITH)[0]:
+            said, expected = f"a comma stands in '{clip(text)}'", f"`{AMONG}` between several things in one cell"
+            faults.add("not-a-table", part_of(cell, start, part).span, said, expected)
+        elif text:
             yield part_of(cell, start + len(part) - len(part.lstrip()), text)
         start += len(part) + len(AMONG)
 
