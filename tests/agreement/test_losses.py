@@ -23,7 +23,7 @@ from interlock.prove.engine import NO_LIMITS, clock_of
 from interlock.study.contacts import losses, struck
 from interlock.study.contacts.losses import Work
 from interlock.study.contacts.purposes import failing_contacts
-from interlock.study.contacts.struck import difference, strikes, struck_first, uses_of
+from interlock.study.contacts.struck import any_struck_first, difference, strikes, struck_first, uses_of
 from tests.agreement.failing import random_failing
 from tests.golden.small_hold import requirement_texts
 from tests.golden.wired_hold import WIRED, WIRED_ASKED
@@ -107,6 +107,9 @@ def test_a_machine_in_which_one_failure_is_there_first(most: int, monkeypatch: p
         # what heals ends what the failure does
         if any((name, False) in rule.update for rule in machine.rules for name in failures_of(machine)):
             continue
+        any_first = any_struck_first(machine, failures_of(machine))
+        behind_any = all_behind(any_first.machine) if any_first.there else set()
+        assert set(any_first.there) == {one for one in failures_of(machine) if struck_first(machine, one, ())[2]}
         for failure in failures_of(machine):
             asked = [Question(rule.name, rule.guard) for rule in machine.rules]
             found, questions, begun = struck_first(machine, failure, asked)
@@ -125,6 +128,14 @@ def test_a_machine_in_which_one_failure_is_there_first(most: int, monkeypatch: p
             met = behind_alone(machine, first)
             reached = {one.id for one in questions if any(evaluate(found, one.target, s) for s in all_behind(found))}
             assert reached == {one.id for one in asked if any(evaluate(machine, one.target, state) for state in met)}
+            own = [state for state in behind_any if any_first.failure_in(state) == failure]
+            shown = {
+                one.id
+                for one in asked
+                for state in own
+                if evaluate(any_first.machine, any_first.alone(one.target), state)
+            }
+            assert not begun or shown == reached
             compared += bool(first)
     assert compared > 60
 

@@ -20,22 +20,28 @@ from interlock.hold.language.model import Hold, RequirementText
 from interlock.hold.language.syntax import Chain, Fact, Negation, Syntax
 from interlock.hold.loader import Source, load_hold
 from interlock.hold.wiring import rewired, wires_of
+from interlock.kernel.claims import silent
+from interlock.kernel.evaluator import State, evaluate, successors
 from interlock.kernel.expressions import Is
-from interlock.kernel.machine import Actor, Machine, Requirement, RequirementKind, Rule, Variable
+from interlock.kernel.failures import failures_of
+from interlock.kernel.machine import Actor, Machine, Question, Requirement, RequirementKind, Rule, Variable
 from interlock.prove.decide import decide
-from interlock.prove.engine import NO_LIMITS
+from interlock.prove.engine import NO_LIMITS, clock_of
 from interlock.report.json.writing import schema
 from interlock.report.views.contacts_facts import ContactsFacts
-from interlock.study.contacts import losses
+from interlock.study.contacts import losses, struck
 from interlock.study.contacts.purposes import (
     ContactAnalysis,
     ContactPurpose,
     Need,
+    Study,
     analyse_contacts,
     failing_contacts,
 )
-from interlock.study.contacts.struck import uses_of
+from interlock.study.contacts.struck import struck_first, uses_of
+from interlock.study.failures import analyse_failures
 from interlock.study.verify import Status, verify
+from tests.agreement.test_losses import all_behind
 from tests.golden.small_hold import requirement_texts
 from tests.golden.wired_hold import WIRED, WIRED_ASKED
 from tests.some import some
@@ -139,6 +145,39 @@ def test_a_contact_without_which_one_gets_stuck_is_needed() -> None:
     assert (effect.breaks, effect.steps) == ((), ())
     assert [one.requirement.id for one in effect.lost] == ["always-emptied"]
     assert contact.need is Need.ALONE
+
+
+@pytest.mark.parametrize("starts", [struck.MOST_STARTS, 0])
+def test_what_can_always_be_done_is_what_every_state_shows(starts: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Proved for many contacts together: with each the same as going through all states with it alone says."""
+    monkeypatch.setattr(struck, "MOST_STARTS", starts)
+    catalogue = open_catalogue(None)
+    assert not isinstance(catalogue, Rejected)
+    compiled = compile_hold(failing_contacts(hold_of(ENDING), catalogue[0]).hold, requirement_texts(EMPTIED)).compiled
+    assert compiled is not None
+    study = Study(compiled, analyse_failures(compiled, 0), NO_LIMITS, silent)
+    names = failures_of(study.machine)[:: 1 if starts else 3]
+    dead, proved = study.always_possible(names, clock_of(NO_LIMITS))
+    goal = study.always[0].requirement.condition
+    expected = {}
+    for one in names:
+        machine, (asked,), begun = struck_first(study.machine, one, [Question("goal", goal)])
+        states = all_behind(machine)
+        before = {state for state in states if not begun and not evaluate(machine, Is(one, True), state)}
+        sources: dict[State, list[State]] = {state: [] for state in states}
+        for state in states:
+            for _, after in successors(machine, state):
+                sources[after].append(state)
+        waiting = [state for state in states if evaluate(machine, asked.target, state)]
+        back = set(waiting)
+        while waiting:
+            fresh = set(sources[waiting.pop()]) - back
+            waiting += fresh
+            back |= fresh
+        expected[one] = back | before == states
+    assert {one for one in names if expected[one]} == proved
+    assert {one: len(some) for one, some in dead.items()} == {one: 1 for one in names if not expected[one]}
+    assert 0 < len(proved) < len(names)
 
 
 def test_a_contact_without_which_a_step_cannot_be_taken_is_needed_for_that() -> None:

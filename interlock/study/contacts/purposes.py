@@ -14,6 +14,7 @@ from enum import StrEnum
 from functools import partial
 
 from interlock.confirm.confirm import confirm
+from interlock.confirm.recovery import RecoveryFinding
 from interlock.hold.catalogue import FailingHold, everything_fails
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.compile.contacts import contact_items, ways_out
@@ -21,19 +22,30 @@ from interlock.hold.compile.requirements import Instance
 from interlock.hold.failing import FailingItem
 from interlock.hold.language.model import Catalogue, Hold
 from interlock.hold.sorts import Item
-from interlock.kernel.claims import Disputed, Fails, Holds, Limits, Progress, ProgressCallback, Refuted, Trace, silent
-from interlock.kernel.expressions import FALSE, Is, disj
+from interlock.kernel.claims import (
+    Disputed,
+    Fails,
+    Holds,
+    Limits,
+    Progress,
+    ProgressCallback,
+    Refuted,
+    Trace,
+    Undecided,
+    silent,
+)
+from interlock.kernel.expressions import Is, disj
 from interlock.kernel.failures import DisputedSets, KnownSets
 from interlock.kernel.machine import Question, RequirementKind, question_of, with_monitors
 from interlock.kernel.recovery import HasDeadEnd, Recovers, RecoveryQuestion, without_failures
 from interlock.prove.decide import decide
-from interlock.prove.engine import NO_LIMITS, clock_of
+from interlock.prove.engine import NO_LIMITS, Clock, clock_of
 from interlock.prove.invariants.lemmas import Lemmas, Remembered
 from interlock.prove.recovery.recovery import recover
 from interlock.study.contacts.losses import Loss, Work
-from interlock.study.contacts.struck import difference, struck_first
+from interlock.study.contacts.struck import any_struck_first, difference, struck_first
 from interlock.study.failures import FailureAnalysis, analyse_failures
-from interlock.study.sessions import Session
+from interlock.study.sessions import Session, nobody
 
 NAME = "contacts"
 SETS = 0.5
@@ -133,7 +145,7 @@ def analyse_contacts(
     clock = clock_of(limits)
     seconds = None if limits.seconds is None else SETS * limits.seconds
     analysis = analyse_failures(compiled, size, replace(limits, seconds=seconds), report, chosen)
-    study = _Study(compiled, analysis, limits, report)
+    study = Study(compiled, analysis, limits, report)
     left = clock.seconds_left()
     losses = study.losses(None if left is None else LOSSES * left)
     contacts = tuple(study.contacts(losses))
@@ -143,7 +155,9 @@ def analyse_contacts(
     return ContactAnalysis(compiled, analysis, contacts, broken, study.impossible, size, tuple(study.disputed))
 
 
-class _Study:
+class Study:
+    """What is asked about one hold, step by step; see `analyse_contacts`."""
+
     def __init__(
         self, compiled: CompiledHold, analysis: FailureAnalysis, limits: Limits, report: ProgressCallback
     ) -> None:
@@ -222,22 +236,17 @@ class _Study:
         clock = clock_of(replace(self.limits, seconds=seconds))
         limits = replace(self.limits, seconds=clock.seconds_left())
         none = self.without_difference([one.failure for contact in left for one in contact.without], limits)
-        found = {}
-        for done, contact in enumerate(left):
-            self.report(Progress(NAME, "contacts that nothing seems to need", done, len(left)))
-            effects = []
-            for one in contact.without:
-                if one.failure in none:
-                    effects.append(replace(one, no_difference=True, settled=max(1, one.settled), losses_known=True))
-                elif clock.is_over() or one.settled < 1 or not one.losses_known:
-                    effects.append(one)
-                else:
-                    left_over = clock.seconds_left()
-                    share = None if left_over is None else left_over / (len(left) - done)
-                    effects.append(self.still_possible(one, replace(self.limits, seconds=share)))
-            if contact.item.contact is not None:
-                found[contact.item.contact.name] = replace(contact, without=tuple(effects))
-        return found
+        effects = {one.failure: one for contact in left for one in contact.without}
+        for failure, one in effects.items():
+            if failure in none:
+                effects[failure] = replace(one, no_difference=True, settled=max(1, one.settled), losses_known=True)
+        asked = [one for one in effects.values() if not one.no_difference and one.settled >= 1 and one.losses_known]
+        effects |= {one.failure: one for one in self.still_possible(asked, clock)}
+        return {
+            contact.item.contact.name: replace(contact, without=tuple(effects[one.failure] for one in contact.without))
+            for contact in left
+            if contact.item.contact is not None
+        }
 
     def without_difference(self, failures: Sequence[str], limits: Limits) -> frozenset[str]:
         """Those of the failures that are proved to make no difference in any state that is reached without one."""
@@ -251,31 +260,87 @@ class _Study:
         self.disputed += [one.what for one in findings if isinstance(one, Disputed)]
         return frozenset(one.question for one in findings if isinstance(one, Holds))
 
-    def still_possible(self, effect: Effect, limits: Limits) -> Effect:
-        """Whether everything can still be done with the failure there first, and always where that is asked."""
+    def still_possible(self, effects: Sequence[Effect], clock: Clock) -> Iterator[Effect]:
+        """Whether all can still be done with each of the failures there first, and always where that is asked."""
+        gone: dict[str, tuple[str, ...]] = {}
+        """Per failure with which all that can be done is settled what is then out of reach, mostly nothing."""
+        for done, one in enumerate(effects):
+            self.report(Progress(NAME, "contacts that nothing seems to need", done, len(effects)))
+            if not clock.is_over():
+                self.at_all(one.failure, clock, gone)
+        dead, always = self.always_possible([failure for failure, lost in gone.items() if not lost], clock)
+        for one in effects:
+            lost = gone.get(one.failure, ())
+            yield replace(
+                one,
+                lost=tuple(self.ends[id] for id in lost if id in self.ends) + tuple(dead.get(one.failure, ())),
+                steps=tuple(id for id in lost if id not in self.ends),
+                can_still=one.failure in always,
+            )
+
+    def at_all(self, failure: str, clock: Clock, gone: dict[str, tuple[str, ...]]) -> None:
+        """Settles what can still be done at all with the failure there first, as far as that is known in time."""
         assert self.work is not None  # noqa: S101 -- nothing is needless before losses were looked for
-        machine, questions, begun = struck_first(self.machine, effect.failure, list(self.work.possible.values()))
-        runs = {**self.work.shown(effect.failure), **self.runs.get(effect.failure, {})} if begun else {}
+        machine, questions, begun = struck_first(self.machine, failure, list(self.work.possible.values()))
+        runs = {**self.work.shown(failure), **self.runs.get(failure, {})} if begun else {}
         shown = [one for one in questions if one.id in runs]
         claims = [Refuted(one.id, NAME, runs[one.id], shortest=False) for one in shown]
-        done = {one.question: one for one in confirm(machine, shown, claims) if isinstance(one, Fails)}
-        # before it has struck nothing is asked
-        before = FALSE if begun else Is(effect.failure, False)
-        ways = [RecoveryQuestion(one.requirement.id, disj(before, one.requirement.condition)) for one in self.always]
-        session = Session(machine, limits, self.report)
+        done = {one.question for one in confirm(machine, shown, claims) if isinstance(one, Fails)}
         left = [one for one in questions if one.id not in done]
+        session = Session(machine, replace(self.limits, seconds=clock.seconds_left()), self.report)
+        found, _ = session.claim_and_confirm(left, (), partial(decide, shortest=False), nobody)
+        self.disputed += [one.what for one in found.values() if isinstance(one, Disputed)]
+        if all(isinstance(one, Fails | Holds) for one in found.values()):
+            gone[failure] = tuple(id for id, one in found.items() if isinstance(one, Holds))
+
+    def always_possible(
+        self, failures: Sequence[str], clock: Clock
+    ) -> tuple[Mapping[str, Sequence[Instance]], frozenset[str]]:
+        """Per failure what then cannot always be done any more, and those of them with which all of it can.
+
+        One proof is looked for that is good for many of them; who is in a dead end is left out of it, and where it is
+        too hard it is looked for in two halves.
+        """
+        dead: dict[str, list[Instance]] = {}
+        proved: set[str] = set()
+        waiting = [list(failures)]
+        while waiting:
+            group = waiting.pop()
+            if not group or clock.is_over():
+                continue
+            left = clock.seconds_left()
+            seconds = None if left is None else left / (len(waiting) + 1)
+            back, culprits = self.ways_back(group, replace(self.limits, seconds=seconds))
+            if all(isinstance(one, Recovers) for one in back.values()):
+                proved.update(group)
+            elif len(group) == 1:
+                dead[group[0]] = [one for one in self.always if isinstance(back[one.requirement.id], HasDeadEnd)]
+            elif culprits:
+                waiting += [[one for one in group if one not in culprits], *([one] for one in sorted(culprits))]
+            else:
+                waiting += [group[len(group) // 2 :], group[: len(group) // 2]]
+        return dead, frozenset(proved)
+
+    def ways_back(
+        self, failures: Sequence[str], limits: Limits
+    ) -> tuple[Mapping[str, RecoveryFinding], frozenset[str]]:
+        """Per requirement whether it can always be met, whichever of these is there first, and with which it cannot."""
+        first = any_struck_first(self.machine, failures)
+        asked = [Question(one.requirement.id, one.requirement.condition) for one in self.always]
+        if len(first.there) == len(failures):
+            machine = first.machine
+            ways = [RecoveryQuestion(one.id, first.alone(one.target)) for one in asked]
+        elif len(failures) == 1:
+            (failure,) = failures
+            machine, questions, _ = struck_first(self.machine, failure, asked)
+            # before it has struck nothing is asked
+            ways = [RecoveryQuestion(one.id, disj(Is(failure, False), one.target)) for one in questions]
+        else:
+            return {one.id: Undecided(one.id, "they do not begin together") for one in asked}, frozenset()
         lemmas = Lemmas(self.ways)
-        again = partial(recover, found=lemmas)
-        found, back = session.claim_and_confirm(left, ways, partial(decide, shortest=False), again)
-        if all(isinstance(one, Recovers) for one in back.values()):
-            self.ways = lemmas.found()
-        gone = [id for id, one in found.items() if isinstance(one, Holds)]
-        dead = tuple(one for one in self.always if isinstance(back[one.requirement.id], HasDeadEnd))
-        every = [*found.values(), *back.values()]
-        self.disputed += [one.what for one in every if isinstance(one, Disputed)]
-        return replace(
-            effect,
-            lost=tuple(self.ends[id] for id in gone if id in self.ends) + dead,
-            steps=tuple(id for id in gone if id not in self.ends),
-            can_still=all(isinstance(one, Fails | Recovers) for one in every),
-        )
+        session = Session(machine, limits, self.report)
+        _, back = session.claim_and_confirm((), ways, decide, partial(recover, found=lemmas))
+        self.ways = lemmas.found()
+        self.disputed += [one.what for one in back.values() if isinstance(one, Disputed)]
+        dead = [one.claim.trace.states[0] for one in back.values() if isinstance(one, HasDeadEnd)]
+        return back, frozenset(map(first.failure_in, dead) if first.there else failures if dead else ())
