@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -25,6 +26,7 @@ from interlock.prove.decide import decide
 from interlock.report.yaml.modification import modification_text
 from interlock.study.causes.trials import Bench
 from interlock.study.repair.abilities import Abilities, Cost, abilities_of
+from interlock.study.repair.additions import Additions
 from interlock.study.repair.places import (
     Addition,
     Nearness,
@@ -39,7 +41,7 @@ from interlock.study.repair.places import (
 )
 from interlock.study.repair.repair import repair
 from interlock.study.repair.results import Mending, Part, Repair, Sort, Written
-from interlock.study.repair.tables import Tables
+from interlock.study.repair.tables import Choice, Tables
 from interlock.study.repair.unfused import Unfused
 from interlock.study.verify import Status, verify
 from tests.agreement.test_limiting import reaches
@@ -373,6 +375,19 @@ def test_of_two_contacts_neither_stops_what_must_be_possible() -> None:
     single, pairs = found.tried
     assert contacts_in(found.mendings[0]) == 2 * ["GP is on"]
     assert (single.works, pairs.works, pairs.by_proof) == (0, 1, 0)
+
+
+def test_of_two_pairs_neither_need_be_the_nearer(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Pairs whose ranks come to the same are both tried; what is nearer stands before them."""
+    stopped = {0: frozenset({0}), 1: frozenset({0}), 2: frozenset({1}), 3: frozenset({1})}
+    search = Additions.__new__(Additions)
+    search._bad = 2
+    found = [(Choice(0, contact, frozenset()), some) for contact, some in stopped.items()]
+    search._tables = SimpleNamespace(partial_choices=lambda required: iter(found))  # type: ignore[assignment]
+    monkeypatch.setattr(Additions, "_order", lambda self, choice: (choice.contact,))
+    pairs = [{one.contact, two.contact} for one, two in search._promising()]
+    assert pairs[0] == {0, 2} and pairs[-1] == {1, 3}
+    assert {0, 3} in pairs[1:3] and {1, 2} in pairs[1:3]
 
 
 @pytest.mark.slow

@@ -33,7 +33,10 @@ def test_a_family_is_told(capsys: pytest.CaptureFixture[str]) -> None:
     assert "latched-when-locked[D1]" in out
     assert "fails with loose_lock" in out
     assert "- with no_latch and shuts_on_load: no hold" in out
-    assert "'no_latch' changes closes of 'D1' too" in out
+    lines = (TEXT + OPTIONS).splitlines()
+    at = next(number for number, line in enumerate(lines, 1) if "shuts_on_load" in line)
+    assert "'no_latch' changes closes of 'D1' too (hold.yaml, line " in out
+    assert int(out.partition("too (hold.yaml, line ")[2].partition(")")[0]) >= at
     assert "Of 20 configurations every one was compiled by itself" in out
     assert "approves nothing" in out
     assert "HOW LATCHED-WHEN-LOCKED[D1] BREAKS, WITH LOOSE_LOCK FITTED" in out

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.language.model import Hold, Option
 from interlock.hold.language.nodes import MappingNode, Node, ScalarNode
@@ -161,7 +162,7 @@ def family_view(
         family.compared.bit_count(),
         family.is_whole and not family.unmerged,
         tuple(
-            NotCompilingFacts(_combination(term), tuple(fault.message for fault in faults))
+            NotCompilingFacts(_combination(term), tuple(dict.fromkeys(map(_fault, faults))))
             for term, faults in family.not_compiling
         ),
         family.unmerged,
@@ -171,6 +172,11 @@ def family_view(
         identification(read),
     )
     return FamilyView(facts)
+
+
+def _fault(fault: Diagnostic) -> str:
+    """What is wrong, and where: it may be in another file than that of the options."""
+    return f"{fault.message} ({fault.span.file}, line {fault.span.line})"
 
 
 def _option(hold: Hold, option: Option) -> FittableFacts:

@@ -195,4 +195,5 @@ class Additions:
                 for (a, first), (b, second) in product(nearest[one], nearest[two]):
                     rank = (first.contact != second.contact, *(x + y for x, y in zip(a, b, strict=True)))
                     found.append((rank, (first, second)))
-        return [two for _, two in sorted(found)[:MOST_PAIRS]]
+        # of two pairs whose ranks are the same neither is nearer
+        return [two for _, two in sorted(found, key=lambda ranked: ranked[0])[:MOST_PAIRS]]
