@@ -109,6 +109,10 @@ def test_a_draft_names_all_that_cannot_be_carried(capsys: pytest.CaptureFixture[
         "(O) Carry none of these, they cannot be secured behind shut doors: half in 1C and half in 2C."
         in relief.remarks
     )
+    view = DeferralView(structs.replace(facts, cases=(lost,)))
+    procedures = dict(view.procedures(lost))
+    assert procedures["(O) Before loading"][0].startswith("Carry none of these")
+    assert [row[1:] for row in view.table] == [("; carry none of these: half in 1C and half in 2C", "1 of 3")]
 
 
 LOCKED_OUT = """  - id: never-locked

@@ -23,7 +23,7 @@ from interlock.report.views.harm import NOTE, label_by_severity
 from interlock.report.views.identification import identification
 from interlock.report.views.proof import story_facts
 from interlock.report.views.tones import Tone
-from interlock.report.views.wording import count_of, listed, sentence
+from interlock.report.views.wording import count_of, listed, sentence, shortened
 from interlock.study.deferral.deferral import Capability, Deferral, Option
 from interlock.study.deferral.inoperative import Inoperative
 from interlock.study.verify import Answer
@@ -40,6 +40,8 @@ DEFERRAL_CAUTIONS = (
     *CAUTIONS,
 )
 NOTHING_CARRIED = "Nothing can be carried then: no unit comes to stand secured behind shut doors, whatever is done."
+MOST_LOST = 4
+"""So much of what is not carried is named in the table of all cases."""
 INTERVAL = "repair interval: as the operator's approved list says"
 _COUNTED: Mapping[Result, str] = {
     "none needed": "without limitation",
@@ -148,6 +150,8 @@ class DeferralView:
                     "Enter it as the approved procedures say.",
                 ),
             )
+        if lost := tuple(_no_longer(case)):
+            yield "(O) Before loading", lost
         told: dict[str, list[str]] = {}
         for limit in case.options[0].limitations if case.options else ():
             told.setdefault(limit.moment, []).append(sentence(limit.order))
@@ -167,6 +171,8 @@ class DeferralView:
             left = f"{case.left}" if best is None or best.leaves is None else f"{len(best.leaves)}"
             if _carries_nothing(case):
                 kept += "; nothing can be carried"
+            elif lost := _lost(case):
+                kept += f"; carry none of these: {shortened(lost, MOST_LOST)}"
             if case.lost_work:
                 kept += f"; {count_of(len(case.lost_work), 'thing')} can no longer be done"
             is_known = case.carried and case.result in ("none needed", "needs limitations")
@@ -196,12 +202,16 @@ def _carries_nothing(case: CaseFacts) -> bool:
     return bool(case.carried) and not case.left and not case.unknown
 
 
+def _lost(case: CaseFacts) -> list[str]:
+    """What can no longer be carried, by the items and by the best limitations."""
+    return [*case.lost, *((case.options[0].takes or ()) if case.options else ())]
+
+
 def _no_longer(case: CaseFacts) -> Iterator[str]:
     """What whoever loads has to know, since it could be done before: what is not carried, what cannot be done."""
-    lost = [*case.lost, *((case.options[0].takes or ()) if case.options else ())]
     if _carries_nothing(case):
         yield NOTHING_CARRIED
-    elif lost:
+    elif lost := _lost(case):
         yield f"Carry none of these, they cannot be secured behind shut doors: {listed(lost)}."
     # that a bay can be filled is told by what can be carried
     grave = (one.text for one in case.lost_work if label_by_severity(one.severity, one.scheme) != NOTE)
