@@ -547,7 +547,7 @@ def analyse_contacts(
 ) -> Result[ContactsFacts]:
     """Say what each contact of the wiring is for: what breaks, and what can no longer be done, without it.
 
-    `together` is 2 where pairs with one more contact or declared failure are asked about as well.
+    `together` is 2 where pairs are asked about as well: without one more contact, or where something else has failed.
     """
     from interlock.cli.exit_codes import code_of_contacts
     from interlock.hold.compile.contacts import contact_items

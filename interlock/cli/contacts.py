@@ -25,7 +25,8 @@ from interlock.cli.session import Session, study_options
     type=click.IntRange(min=1, max=2),
     default=1,
     show_default=True,
-    help="Ask about one contact alone, or about pairs as well, with one more contact or declared failure.",
+    help="Ask about one contact alone, or about pairs as well: one more contact is not there either, or something else "
+    "has failed that the hold declares.",
 )
 @situation_option
 @study_options(

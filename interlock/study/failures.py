@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from interlock.confirm.replay import replay
@@ -13,7 +13,7 @@ from interlock.kernel.claims import Limits, ProgressCallback, Trace, silent
 from interlock.kernel.failures import DisputedSets, KnownSets, SetsFinding, failures_of
 from interlock.kernel.machine import Machine, question_of, with_order_monitors
 from interlock.prove.engine import NO_LIMITS
-from interlock.prove.failures.runs import shorter_run
+from interlock.prove.failures.runs import shorter_run, with_failures
 from interlock.prove.failures.sets import smallest_sets
 from interlock.study.sessions import Session
 
@@ -79,12 +79,16 @@ def analyse_failures(
     limits: Limits = NO_LIMITS,
     report: ProgressCallback = silent,
     chosen: Sequence[str] | None = None,
+    among: Collection[str] | None = None,
 ) -> FailureAnalysis:
     """Finds for each requirement, or those `chosen`, the smallest sets of at most `size` declared failures.
 
-    Raises NotFailures where a failure of the hold is not one that strikes by itself.
+    Of these failures alone where it is said `among` which; no other strikes then.  Raises NotFailures where a failure
+    of the hold is not one that strikes by itself.
     """
     machine = with_order_monitors(compiled.machine)
+    if among is not None:
+        machine = with_failures(machine, among)
     asked = [one for one in compiled.instances if chosen is None or {one.requirement.id, one.origin.id} & set(chosen)]
     kept = [one for one in asked if not one.requirement.kind.is_about_work]
     questions = [question_of(machine, one.requirement) for one in kept]

@@ -103,8 +103,19 @@ def test_a_contact_that_another_makes_good_is_needed_with_it_alone() -> None:
     two = ("permit.is: door_open", "permit.is: not D1 is closed")
     alone = needs_of(analysed(hold_of(DOUBLED), texts))
     assert [alone[one] for one in two] == [Need.NOTHING] * 2
-    pairs = needs_of(analysed(hold_of(DOUBLED), texts, 2))
+    analysis = analysed(hold_of(DOUBLED), texts, 2)
+    pairs = needs_of(analysis)
     assert [pairs[one] for one in two] == [Need.TOGETHER] * 2
+    # with what, all of it: what breaks without the only one of them, where the other is not there either
+    (single,) = [one for one in analysed(hold_of(WIRED), texts).contacts if one.item.written == "door_open"]
+    broken = [instance.requirement.id for instance in single.without[0].breaks]
+    effects = [one.without[0] for one in analysis.contacts if one.item.written in ("door_open", "not D1 is closed")]
+    for effect, other in (effects, effects[::-1]):
+        assert (effect.breaks, effect.settled) == ((), 2)
+        assert broken
+        assert [(what.requirement.id, rest) for what, rest in effect.together] == [
+            (id, (other.failure,)) for id in broken
+        ]
 
 
 def test_a_spare_is_found_and_one_that_never_matters() -> None:

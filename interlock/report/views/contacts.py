@@ -75,11 +75,14 @@ class ContactsView:
     def needless(self) -> str:
         """What is proved of the contacts that nothing needs."""
         together = min((one.settled for contact in self.of_need("nothing") for one in contact.without), default=1)
-        pairs = (
-            "with no other failure that was reckoned with either" if together >= 2 else "one at a time; not of pairs"
-        )
+        if together < 2:
+            return (
+                "Without any of these nothing breaks that was asked, and all that could be done still can: proved one "
+                "at a time; not of pairs."
+            )
         return (
-            f"Without any of these nothing breaks that was asked, and all that could be done still can: proved {pairs}."
+            "Without any of these nothing breaks that was asked, nor where one more contact is not there either or "
+            "something else has failed: proved. That all that could be done still can is proved one at a time."
         )
 
     def breaks(self, ids: Iterable[str]) -> tuple[str, ...]:
@@ -130,6 +133,10 @@ class ContactsView:
             )
         if facts.size < 2:
             found.append("Asked about one contact at a time: what it takes two failures for is not among this.")
+        else:
+            found.append(
+                "What can no longer be done is asked about one contact at a time, what breaks about pairs too."
+            )
         if facts.broken:
             found.append(f"Broken although nothing fails, so that no contact is for them: {listed(facts.broken)}.")
         if facts.impossible:

@@ -140,17 +140,20 @@ def analyse_contacts(
 ) -> ContactAnalysis:
     """What each contact of the hold, which comes from `failing_contacts`, is for.
 
-    `size` (1 or 2) is how many failures are asked about together, `chosen` are requirements where not all are asked.
+    `size` is how many failures are asked about together: 1, or 2, where all contacts may be out of the way and else
+    what fails that is no contact.  `chosen` are requirements where not all are asked.
     """
     clock = clock_of(limits)
     seconds = None if limits.seconds is None else SETS * limits.seconds
-    analysis = analyse_failures(compiled, size, replace(limits, seconds=seconds), report, chosen)
+    analysis = analyse_failures(compiled, 1, replace(limits, seconds=seconds), report, chosen)
     study = Study(compiled, analysis, limits, report)
     left = clock.seconds_left()
     losses = study.losses(None if left is None else LOSSES * left)
     contacts = tuple(study.contacts(losses))
     proved = study.needless([one for one in contacts if one.need is Need.OPEN], clock.seconds_left())
     contacts = tuple(proved.get(one.item.contact.name, one) if one.item.contact else one for one in contacts)
+    if size > 1:
+        contacts = study.with_one_more(contacts, size, replace(limits, seconds=clock.seconds_left()), chosen)
     broken = tuple(answer.instance for answer in analysis.answers if any(not one.failures for one in answer.broken))
     return ContactAnalysis(compiled, analysis, contacts, broken, study.impossible, size, tuple(study.disputed))
 
@@ -169,7 +172,8 @@ class Study:
         asked = analysis.left_out
         self.ends = {one.requirement.id: one for one in asked if one.requirement.kind is RequirementKind.CAN}
         self.always = [one for one in asked if one.requirement.kind is RequirementKind.CAN_ALWAYS]
-        self.disputed = [one.finding.what for one in analysis.answers if isinstance(one.finding, DisputedSets)]
+        self.disputed = _disputes(analysis)
+        self.sets = _sets_of(analysis)
         self.items = contact_items(compiled.hold, compiled.world)
         self.work: Work | None = None
         self.runs: Mapping[str, Mapping[str, Trace]] = {}
@@ -211,25 +215,31 @@ class Study:
                 )
 
     def effect(self, item: FailingItem, mode: str, losses: Mapping[str, Loss]) -> Effect:
-        """What comes of it, as far as it is known by now."""
+        """What comes of it alone, as far as it is known by now."""
         failure = self.failure(item, mode)
-        breaks, together = [], []
-        settled = self.analysis.size
-        for answer in self.analysis.answers:
-            for broken in answer.broken:
-                if broken.failures == (failure,):
-                    breaks.append(answer.instance)
-                elif failure in broken.failures:
-                    others = tuple(other for other in broken.failures if other != failure)
-                    together.append((answer.instance, others))
-            known = answer.finding.complete if isinstance(answer.finding, KnownSets) else -1
-            unknown = min((len(one) for one in answer.open if set(one) <= {failure} or failure in one), default=None)
-            settled = min(settled, known, settled if unknown is None else unknown - 1)
+        breaks = tuple(instance for instance, others in self.sets.get(failure, ()) if not others)
         loss = losses.get(failure)
         lost = () if loss is None else tuple(self.ends[id] for id in loss.lost if id in self.ends)
         steps = () if loss is None else tuple(id for id in loss.lost if id not in self.ends)
         known_losses = loss is not None and not loss.open and not loss.disputed
-        return Effect(failure, mode, tuple(breaks), tuple(together), lost, steps, settled, known_losses)
+        return Effect(failure, mode, breaks, (), lost, steps, _settled(self.analysis, failure), known_losses)
+
+    def with_one_more(
+        self, contacts: Sequence[ContactPurpose], size: int, limits: Limits, chosen: Sequence[str] | None
+    ) -> tuple[ContactPurpose, ...]:
+        """The contacts with what breaks where something else has failed too: another of them is out of the way."""
+        others = {one.failure for contact in contacts for one in contact.otherwise}
+        among = [one for one in self.analysis.failures if one not in others]
+        pairs = analyse_failures(self.compiled, size, limits, self.report, chosen, among)
+        self.disputed += _disputes(pairs)
+        sets = _sets_of(pairs)
+
+        def more(effect: Effect) -> Effect:
+            together = tuple((instance, rest) for instance, rest in sets.get(effect.failure, ()) if rest)
+            settled = max(effect.settled, _settled(pairs, effect.failure))
+            return replace(effect, together=together, settled=settled)
+
+        return tuple(replace(one, without=tuple(map(more, one.without))) for one in contacts)
 
     def needless(self, left: Sequence[ContactPurpose], seconds: float | None) -> Mapping[str, ContactPurpose]:
         """Those of the contacts of which it is proved that nothing needs them, or what does after all; by name."""
@@ -344,3 +354,28 @@ class Study:
         self.disputed += [one.what for one in back.values() if isinstance(one, Disputed)]
         dead = [one.claim.trace.states[0] for one in back.values() if isinstance(one, HasDeadEnd)]
         return back, frozenset(map(first.failure_in, dead) if first.there else failures if dead else ())
+
+
+def _disputes(analysis: FailureAnalysis) -> list[str]:
+    return [one.finding.what for one in analysis.answers if isinstance(one.finding, DisputedSets)]
+
+
+def _sets_of(analysis: FailureAnalysis) -> Mapping[str, Sequence[tuple[Instance, tuple[str, ...]]]]:
+    """Per failure what breaks by it, and by which others with it."""
+    found: dict[str, list[tuple[Instance, tuple[str, ...]]]] = {}
+    for answer in analysis.answers:
+        for broken in answer.broken:
+            for one in broken.failures:
+                others = tuple(other for other in broken.failures if other != one)
+                found.setdefault(one, []).append((answer.instance, others))
+    return found
+
+
+def _settled(analysis: FailureAnalysis, failure: str) -> int:
+    """Up to how many failures together all that breaks by this one and others is known."""
+    settled = analysis.size
+    for answer in analysis.answers:
+        known = answer.finding.complete if isinstance(answer.finding, KnownSets) else -1
+        unknown = (len(one) - 1 for one in answer.open if failure in one or not one)
+        settled = min(settled, known, *unknown)
+    return settled
