@@ -8,7 +8,7 @@ constants, flatten nesting and drop repeats, without changing the meaning.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator, Iterable, Mapping
+from collections.abc import Callable, Generator, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, TypeAlias, TypeVar, final
 
@@ -25,19 +25,21 @@ def fold(step: Callable[[Part], Generator[Part, Made, Made]], whole: Part) -> Ma
     `step` is a generator function: where it would call itself it yields the part instead, and is sent what was made of
     that.
     """
-    begun = [step(whole)]
+    begun: list[Generator[Part, Made, Made]] = []
+    at = step(whole)
     sent: Any = None
     while True:
         try:
-            part = begun[-1].send(sent)
+            part = at.send(sent)
         except StopIteration as end:
-            begun.pop()
             sent = end.value
             if not begun:
                 made: Made = sent
                 return made
+            at = begun.pop()
         else:
-            begun.append(step(part))
+            begun.append(at)
+            at = step(part)
             sent = None
 
 
@@ -212,9 +214,9 @@ def at_most_one(args: Iterable[Expr]) -> Expr:
 
 def parts_of(expr: object) -> tuple[Expr, ...]:
     """What the expression is directly made of."""
-    if isinstance(expr, Not):
-        return (expr.arg,)
-    return expr.args if isinstance(expr, And | Or) else ()
+    if type(expr) is And or type(expr) is Or:
+        return expr.args
+    return (expr.arg,) if type(expr) is Not else ()
 
 
 def _shown(expr: Expr) -> Generator[Expr, str, str]:
@@ -236,13 +238,11 @@ def variables_of(expr: Expr, definitions: Mapping[str, Expr] | None = None) -> f
     stack = [expr]
     while stack:
         node = stack.pop()
-        if isinstance(node, Is):
+        if type(node) is Is:
             found.add(node.variable)
-        elif isinstance(node, Not):
-            stack.append(node.arg)
-        elif isinstance(node, And | Or):
-            stack.extend(node.args)
-        elif isinstance(node, Ref) and definitions is not None and node.signal not in seen:
+        elif type(node) is not Ref:
+            stack += parts_of(node)
+        elif definitions is not None and node.signal not in seen:
             seen.add(node.signal)
             stack.append(definitions[node.signal])
     return frozenset(found)
@@ -254,13 +254,37 @@ def signals_of(expr: Expr) -> frozenset[str]:
     stack = [expr]
     while stack:
         node = stack.pop()
-        if isinstance(node, Ref):
+        if type(node) is Ref:
             found.add(node.signal)
-        elif isinstance(node, Not):
-            stack.append(node.arg)
-        elif isinstance(node, And | Or):
-            stack.extend(node.args)
+        elif type(node) is not Is:
+            stack += parts_of(node)
     return frozenset(found)
+
+
+def with_leaves(expr: Expr, leaf: Callable[[Leaf], Expr]) -> Expr:
+    """The expression made anew, folded, of what `leaf` makes of its constants, facts and signals.
+
+    Of a part that one of these decides the rest is not looked at.
+    """
+    if not isinstance(expr, _Nested):
+        return leaf(expr)
+    begun: list[tuple[Expr, Iterator[Expr], list[Expr]]] = [(expr, iter(parts_of(expr)), [])]
+    while True:
+        node, parts, made = begun[-1]
+        decided = FALSE if type(node) is And else TRUE
+        for part in () if made and made[-1] is decided else parts:
+            if isinstance(part, _Nested):
+                begun.append((part, iter(parts_of(part)), []))
+                break
+            made.append(leaf(part))
+            if made[-1] is decided:
+                break
+        else:
+            begun.pop()
+            whole = neg(made[0]) if type(node) is Not else conj(*made) if type(node) is And else disj(*made)
+            if not begun:
+                return whole
+            begun[-1][2].append(whole)
 
 
 def assign(expr: Expr, values: Mapping[str, Value], signals: Mapping[str, Expr] | None = None) -> Expr:
@@ -269,16 +293,12 @@ def assign(expr: Expr, values: Mapping[str, Value], signals: Mapping[str, Expr] 
     Other signals stay as they are: expand them first.
     """
 
-    def step(node: Expr) -> Generator[Expr, Expr, Expr]:
-        if signals and type(node) is Ref:
-            return signals.get(node.signal, node)
-        if type(node) is not Is:
-            return (yield from rebuilt(node))
-        if node.variable in values:
-            return TRUE if values[node.variable] == node.value else FALSE
-        return node
+    def leaf(node: Leaf) -> Expr:
+        if type(node) is Is:
+            return node if node.variable not in values else TRUE if values[node.variable] == node.value else FALSE
+        return signals.get(node.signal, node) if signals and type(node) is Ref else node
 
-    return fold(step, expr)
+    return with_leaves(expr, leaf)
 
 
 def expand(expr: Expr, definitions: Mapping[str, Expr]) -> Expr:

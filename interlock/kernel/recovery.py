@@ -6,7 +6,6 @@ is to be reached may contain failures.
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
@@ -167,13 +166,14 @@ def _most_change(machine: Machine, rank: Rank, when: Sequence[Expr], written: Ma
         elif isinstance(fact, Not) and isinstance(fact.arg, Is) and fact.arg.variable in possible:
             possible[fact.arg.variable] -= {fact.arg.value}
     for component in rank:
-        weights: Counter[tuple[str, Value]] = Counter()
+        weights: dict[str, dict[Value, int]] = {}
         for name, value, weight in component:
-            weights[name, value] += weight
+            if name in written:
+                own = weights.setdefault(name, {})
+                own[value] = own.get(value, 0) + weight
         most = 0
-        for name, value in written.items():
-            least = min((weights[name, before] for before in possible[name]), default=0)
-            most += weights[name, value] - least
+        for name, own in weights.items():
+            most += own.get(written[name], 0) - min((own.get(before, 0) for before in possible[name]), default=0)
         if most:
             return most
     return 0

@@ -12,13 +12,13 @@ the other has nothing to do with (`alone`): then the other stays as it is.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from typing import TypeAlias
 
 from interlock.kernel.evaluator import State
-from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, Ref, Value, conj, disj, fold, neg, rebuilt
+from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, Leaf, Ref, Value, conj, disj, neg, with_leaves
 from interlock.kernel.machine import Machine, Rule, Signal, Variable, is_among
 
 _Rules: TypeAlias = tuple[Rule, ...]
@@ -178,17 +178,15 @@ def _reader(
     """Puts expressions of a machine into names of both; its signals join `signals` where they are not there yet."""
     known: dict[str, Expr] = {}
 
-    def step(node: Expr) -> Generator[Expr, Expr, Expr]:
+    def leaf(node: Leaf) -> Expr:
         if type(node) is Is:
             return Is(variables[node.variable], node.value)
-        if type(node) is Ref:
-            return known[node.signal]
-        return (yield from rebuilt(node))
+        return known[node.signal] if type(node) is Ref else node
 
     for signal in machine.signals_in_order:
-        definition = fold(step, signal.definition)
+        definition = with_leaves(signal.definition, leaf)
         known[signal.name] = Ref(signals.setdefault(definition, prefix + signal.name))
-    return lambda expr: fold(step, expr)
+    return lambda expr: with_leaves(expr, leaf)
 
 
 class _Steps:

@@ -25,7 +25,7 @@ PARTS = {
 }
 """The trusted parts: room, and modules of it.  A verdict of *holds* or *fails* rests on the first two alone."""
 BUDGET = {
-    "what a machine means": 739,
+    "what a machine means": 753,
     "two machines side by side": 225,
     "limitations as choices": 42,
     "options as choices": 122,

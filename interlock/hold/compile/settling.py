@@ -19,6 +19,7 @@ from interlock.kernel.expressions import (
     Const,
     Expr,
     Is,
+    Leaf,
     Not,
     Ref,
     Value,
@@ -30,6 +31,7 @@ from interlock.kernel.expressions import (
     rebuilt,
     signals_of,
     variables_of,
+    with_leaves,
 )
 from interlock.kernel.machine import Actor
 
@@ -226,11 +228,9 @@ def _decide(expr: Expr, facts: Iterable[tuple[Is | Ref, bool]]) -> Expr:
         else:
             so.setdefault(atom, TRUE if value else FALSE)
 
-    def step(node: Expr) -> Generator[Expr, Expr, Expr]:
-        if isinstance(node, Is):
-            return _given(node, values) if node.variable in values else so.get(node, node)
-        if isinstance(node, Ref):
-            return so.get(node, node)
-        return (yield from rebuilt(node))
+    def leaf(node: Leaf) -> Expr:
+        if isinstance(node, Is) and node.variable in values:
+            return _given(node, values)
+        return node if isinstance(node, Const) else so.get(node, node)
 
-    return fold(step, expr)
+    return with_leaves(expr, leaf)

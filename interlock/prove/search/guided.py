@@ -18,7 +18,7 @@ from itertools import islice
 from interlock.diagnostics.said import say
 from interlock.kernel.claims import Claim, Limits, Progress, ProgressCallback, Refuted, Trace, Unknown, silent
 from interlock.kernel.evaluator import State, initial_states
-from interlock.kernel.expressions import FALSE, And, Expr, Is, Ref, Value, assign
+from interlock.kernel.expressions import FALSE, And, Expr, Is, Ref, Value, assign, variables_of
 from interlock.kernel.machine import Machine, Question
 from interlock.kernel.why import Helps, Why
 from interlock.prove.core.packing import Packing
@@ -342,8 +342,11 @@ class GuidedSearch:
         found: set[int] = set()
         for part in parts:
             if part not in self._undone_by:
+                names = variables_of(part)
                 self._undone_by[part] = frozenset(
-                    at for at, rule in enumerate(self._machine.rules) if assign(part, dict(rule.update)) == FALSE
+                    at
+                    for at, rule in enumerate(self._machine.rules)
+                    if any(name in names for name, _ in rule.update) and assign(part, dict(rule.update)) == FALSE
                 )
             found |= self._undone_by[part]
         return frozenset(found)
