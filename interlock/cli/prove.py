@@ -42,6 +42,8 @@ class _Wanted:
     blame: bool
     thorough: bool
     """What to blame is looked for as long as it takes, up to a minute."""
+    tells_proofs: bool
+    """What proofs rest on is told, and not only that they are there."""
     recalls: bool
     """What earlier proofs have left may be used."""
     leaves: bool
@@ -162,11 +164,13 @@ def command(
     if isinstance(texts, Rejected):
         show_rejection("requirements", texts)
         return REJECTED
-    # what is told of proofs, and not only that they are there, must not depend on what was proved before
+    tells_proofs = why or evidence is not None or not shape.shows_each
     leaves = method == DEFAULT and not (only or afresh)
-    recalls = method == DEFAULT and shape.shows_each and evidence is None and not (why or afresh)
+    # what is told of proofs must not depend on what was proved before
+    recalls = method == DEFAULT and not (tells_proofs or afresh)
     blames = blaming is not False and not quiet
-    wanted = _Wanted(only, method, seconds, memory_mib, depth, quiet, blames, bool(blaming), recalls, leaves)
+    proving = only, method, seconds, memory_mib, depth, quiet, blames, bool(blaming)
+    wanted = _Wanted(*proving, tells_proofs, recalls, leaves)
     codes: list[int] = []
     faults: list[Exception] = []
     proofs: list[ProofView] = []
@@ -262,7 +266,15 @@ def _prove(opened: Opened, wanted: _Wanted, stop: Stop) -> Verification:
     engine = engine_of(wanted.method)
     lemmas = Lemmas(recalled(opened.keys) if wanted.recalls else None)
     with stop.tearing(), shown_progress(opened.label, wanted.quiet) as report:
-        found = verify(opened.compiled, engine, limits, report, wanted.only or None, lemmas=lemmas)
+        found = verify(
+            opened.compiled,
+            engine,
+            limits,
+            report,
+            wanted.only or None,
+            lemmas=lemmas,
+            smallest=wanted.tells_proofs,
+        )
     is_whole = not (found.count(Status.UNDECIDED) or found.count(Status.DISPUTED))
     if wanted.leaves and is_whole and lemmas.found() not in (lemmas.remembered, Remembered()):
         leave(opened.keys[0], lemmas.found())

@@ -161,13 +161,16 @@ class Scribe:
         self.machine = machine
         self.signals = {signal.name: at for at, signal in enumerate(machine.signals_in_order)}
         self._deadline = deadline
+        self._named: dict[str, frozenset[str]] = {}
+        """Per signal the signals that its definition names."""
         # per variable, and per signal, the signals whose definitions name it
         self._of_variable: dict[str, list[str]] = {}
         self._of_signal: dict[str, list[str]] = {}
         for signal in machine.signals:
             for name in variables_of(signal.definition):
                 self._of_variable.setdefault(name, []).append(signal.name)
-            for name in signals_of(signal.definition):
+            self._named[signal.name] = signals_of(signal.definition)
+            for name in self._named[signal.name]:
                 self._of_signal.setdefault(name, []).append(signal.name)
         self._resting: dict[str, set[str]] = {}
         self._held = 0
@@ -311,7 +314,7 @@ class Scribe:
             name = waiting.pop()
             if name not in found and (written is None or self.rests_on(name, written)):
                 found.add(name)
-                waiting += signals_of(self.machine.definitions[name])
+                waiting += self._named[name]
         return frozenset(found)
 
     def said_after(self, expr: Expr, written: Mapping[str, Value], known: Mapping[str, Value], depth: int) -> list[str]:

@@ -114,17 +114,19 @@ def decide(
     report: ProgressCallback = silent,
     found: Lemmas | None = None,
     shortest: bool = True,
+    smallest: bool = True,
 ) -> tuple[Claim, ...]:
     """Decides every question within the limits, by whatever engine is best for it; each claim names its engine.
 
-    A refutation's run is the shortest wherever that could be made sure of, unless `shortest` is not asked for.
+    A refutation's run is the shortest wherever that could be made sure of, unless `shortest` is not asked for;
+    from a certificate of facts nothing can be left out, unless `smallest` is not.
     `limits.depth` bounds runs and frames, `limits.states` the states that are looked at one by one.  `found` keeps what
     lemmas are found; whoever gives it wants facts that say why, so that ways of proof that find such come before those
     that only count.  What it kept when time ran out is begun with.  What it
     remembers of an earlier call is tried first; where any run will do, what is left of that
     is strengthened before anything is mined.
     """
-    strategy = _Strategy(machine, questions, limits, report, found, shortest)
+    strategy = _Strategy(machine, questions, limits, report, found, shortest, smallest)
     reason = ""
     try:
         strategy.run()
@@ -152,9 +154,11 @@ class _Strategy:
         report: ProgressCallback,
         found: Lemmas | None,
         shortest: bool,
+        smallest: bool,
     ) -> None:
         self.machine = machine
         self.wants_shortest = shortest
+        self.hastily = not smallest
         self.remembered = found if found is not None and found.remembered is not None else None
         self.resumed = found if found is not None and found.cut_short else None
         self.wants_facts = found is not None
@@ -307,7 +311,7 @@ class _Strategy:
         if len(excluded_by(rules, lemmas, places, self.questions, self.clock)) < len(places):
             return False
         self.lemmas = lemmas
-        claim_mined(rules, lemmas, self.questions, self.claims, self.clock)
+        claim_mined(rules, lemmas, self.questions, self.claims, self.clock, self.hastily)
         return True
 
     def attempt(self, what: Callable[[], None]) -> bool:
@@ -335,7 +339,7 @@ class _Strategy:
     def strengthen(self, rules: LocalRules, clock: Clock) -> None:
         """Claims what the lemmas exclude, and what they do once strengthened."""
         frames = self.renew_frames(rules, self.clock)
-        strengthen(frames, self.questions, self.claims, self.report, clock, self.go_along)
+        strengthen(frames, self.questions, self.claims, self.report, clock, self.go_along, self.hastily)
         decided = len(self.claims)
         self.report(Progress(NAME, f"{decided} of {len(self.questions)} decided", decided, len(self.questions)))
 

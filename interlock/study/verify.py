@@ -117,6 +117,7 @@ def verify(
     recoverer: Recoverer | None = None,
     lemmas: Lemmas | None = None,
     kept: KeptClaims | None = None,
+    smallest: bool = True,
 ) -> Verification:
     """Asks the engine about every requirement (or the `chosen` ids), confirms each claim, tells each run.
 
@@ -127,13 +128,14 @@ def verify(
     Runs against requirements are made such that people can follow them (`prove.following`).
     How the limits are kept, and what becomes of it all where they are met, `Session` says.
     Where claims are `kept` nobody else is asked, and they are confirmed as any others are.
+    Who tells of verdicts alone, and not of what they rest on, need not ask for the `smallest` certificates.
     """
     asked = ask(compiled, chosen)
     pace = Pace(report, len(asked.questions) + len(asked.ways))
     session = Session(asked.machine, limits, pace.report)
     lemmas = lemmas or Lemmas()
     hands = hands_of(compiled)
-    first = partial(decide, found=lemmas) if engine is decide else engine
+    first = partial(decide, found=lemmas, smallest=smallest) if engine is decide else engine
     # of kept claims the runs were made so when they were found
     engine = kept.engine if kept else follow(first, Handling(hands.held, hands.enough), again=engine)
     recoverer = kept.recoverer if kept else recoverer or partial(_recover, asked.questions, lemmas)

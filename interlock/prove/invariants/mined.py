@@ -92,10 +92,12 @@ def strengthen(
     report: ProgressCallback,
     looking: Clock | None = None,
     met: Callable[[Trace], None] | None = None,
+    hastily: bool = False,
 ) -> None:
     """Strengthens mined lemmas by what the open questions need, and adds to `claims`, by place, what that decides.
 
-    The clock for `looking` may end sooner than that of the frames; `met` is as for `pursue`.  Raises OutOfTime.
+    The clock for `looking` may end sooner than that of the frames; `met` is as for `pursue`, `hastily`
+    as for `claim_mined`.  Raises OutOfTime.
     """
     left = frames.not_excluded([at for at in range(len(questions)) if at not in claims])
     # those that are likely to be reachable last: they must not keep the others from their turn
@@ -104,7 +106,7 @@ def strengthen(
         claims[at] = Refuted(questions[at].id, PDR, trace, shortest=trace.depth == 0)
         if met is not None:
             met(trace)
-    claim_mined(frames.rules, frames.lemmas, questions, claims, frames.clock)
+    claim_mined(frames.rules, frames.lemmas, questions, claims, frames.clock, hastily)
 
 
 def claim_late(
@@ -157,7 +159,7 @@ def claim_mined(
     """Adds to `claims`, by place, a proof of every open question whose target the lemmas exclude.  Raises OutOfTime.
 
     One certificate serves all, as long as there is time to make it; else parts of them have one each, as far as time
-    goes.
+    goes.  From it nothing can be left out, unless it is made `hastily`.
     """
 
     def claim(places: Sequence[int], clock: Clock, hastily: bool) -> None:

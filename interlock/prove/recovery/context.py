@@ -72,6 +72,8 @@ class RecoveryContext:
         """How many times as much as at first is spent on one state."""
         self.told: dict[tuple[Expr, Expr], list[Entry]] = {}
         """Per goals before and after a stage the cases that were told apart in it, by whatever measure."""
+        self._told_failing: dict[tuple[tuple[str, ...], tuple[int, ...]], int] = {}
+        """What `failing` gave."""
         self.met: list[State] = []
         """States that are surely reachable."""
         if starts:
@@ -123,15 +125,18 @@ class RecoveryContext:
 
     def failing(self, names: Sequence[str], *wanted: int) -> int:
         """The literal that says, of a state, that these rules cannot fire there in turn, or lead to nothing wanted."""
-        encoding = self.rules.encoding
-        effects: dict[int, bool] = {}
-        wrong = []
-        for name in names:
-            at = self.number[name]
-            wrong.append(-self._after(self.rules.guards[at], effects))
-            effects.update(self.rules.effects[at])
-        good = [self._after(literal, effects) for literal in wanted]
-        return encoding.any_of([*wrong, -encoding.any_of(good)])
+        key = tuple(names), wanted
+        if key not in self._told_failing:
+            encoding = self.rules.encoding
+            effects: dict[int, bool] = {}
+            wrong = []
+            for name in names:
+                at = self.number[name]
+                wrong.append(-self._after(self.rules.guards[at], effects))
+                effects.update(self.rules.effects[at])
+            good = [self._after(literal, effects) for literal in wanted]
+            self._told_failing[key] = encoding.any_of([*wrong, -encoding.any_of(good)])
+        return self._told_failing[key]
 
     def _after(self, literal: int, effects: dict[int, bool]) -> int:
         """The literal that says of a state what this one says of the state after the effects."""
