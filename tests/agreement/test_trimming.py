@@ -6,12 +6,15 @@ from collections.abc import Iterable, Sequence
 
 import pytest
 
-from interlock.kernel.claims import silent
+from interlock.confirm.confirm import confirm
+from interlock.kernel.claims import Disputed, Proved, Undecided, silent
 from interlock.prove.certificates.trimming import Trimmer
 from interlock.prove.core.local import LocalRules
 from interlock.prove.core.solvers import light_solver
 from interlock.prove.core.starts import some_initial_states
+from interlock.prove.decide import decide
 from interlock.prove.engine import NO_LIMITS, clock_of
+from interlock.prove.invariants.lemmas import Lemmas
 from interlock.prove.invariants.mined import excluded_by, mine
 from tests.agreement.random_machines import random_case
 
@@ -66,3 +69,21 @@ def test_a_glance_that_is_wrong_is_found_out(wrong: Iterable[int] | None, monkey
         with pytest.raises(AssertionError):
             for seed in range(120):
                 trimmed_at_a_glance(seed)
+
+
+def test_certificates_need_not_be_the_smallest() -> None:
+    """Of random machines the same is proved, and confirmed, where the smallest certificates are not asked for; some say
+    more then, and those that are asked for never do.
+    """
+    more = 0
+    for seed in range(12):
+        machine, questions = random_case(seed)
+        plain = decide(machine, questions, found=Lemmas(), smallest=False)
+        least = decide(machine, questions, found=Lemmas())
+        for one, two in zip(plain, least, strict=True):
+            assert type(one) is type(two)
+            if isinstance(one, Proved) and isinstance(two, Proved) and one.certificate and two.certificate:
+                assert len(two.certificate.clauses) <= len(one.certificate.clauses)
+                more += len(two.certificate.clauses) < len(one.certificate.clauses)
+        assert not [found for found in confirm(machine, questions, plain) if isinstance(found, Disputed | Undecided)]
+    assert more > 0
