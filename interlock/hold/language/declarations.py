@@ -116,13 +116,35 @@ class Declaration:
         return [field.key for field in self.fields]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+# what all records have alike would take the most time, if it were compiled for each
+@dataclass(frozen=True, slots=True, kw_only=True, init=False, eq=False, repr=False)
 class Record:
-    """What every record has: where it was written."""
+    """What every record has: where it was written; what it is to make, compare and show one."""
 
     declaration: ClassVar[Declaration]
 
     span: Span
+
+    def __init__(self, **values: object) -> None:
+        for one in dataclasses.fields(self):
+            object.__setattr__(self, one.name, values.pop(one.name, one.default))
+            if getattr(self, one.name) is dataclasses.MISSING:
+                raise TypeError(f"{type(self).__name__} has no {one.name}")
+        if values:
+            raise TypeError(f"{type(self).__name__} has nothing that is called {', '.join(values)}")
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Record) and type(self) is type(other) and self._all() == other._all()
+
+    def __hash__(self) -> int:
+        return hash(self._all())
+
+    def __repr__(self) -> str:
+        told = (f"{one.name}={getattr(self, one.name)!r}" for one in dataclasses.fields(self))
+        return f"{type(self).__name__}({', '.join(told)})"
+
+    def _all(self) -> tuple[object, ...]:
+        return tuple([getattr(self, one.name) for one in dataclasses.fields(self)])
 
 
 _GIVEN = "given"
@@ -162,7 +184,7 @@ def record(name: str, noun: str, rule: Rule | None = None) -> Callable[[type[R]]
 
     def declare(declared: type[R]) -> type[R]:
         about = (declared.__doc__ or "").partition("\n")[0]
-        made = dataclass(frozen=True, slots=True, kw_only=True)(declared)
+        made = dataclass(frozen=True, slots=True, kw_only=True, init=False, eq=False, repr=False)(declared)
         made.declaration = Declaration(name, noun, about, tuple(_fields(made)), rule)
         return made
 
