@@ -2,14 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from itertools import repeat
 
 from interlock.kernel.claims import Trace
 from interlock.kernel.evaluator import State
+from interlock.kernel.expressions import Value
 from interlock.prove.core.encoding import TRUTH, Encoding
 
 MOST_SAMPLES = 6_000
 """More states teach little and cost a bit in every mask."""
+
+
+def bits_of(column: Sequence[Value], domain: Sequence[Value]) -> Mapping[Value, int]:
+    """Per value of the domain a number with a bit for each entry of the column that is this value, the first lowest."""
+    found: dict[Value, int] = {}
+    for first in range(0, len(domain), 255):
+        # a byte for each entry, 0 for the values of other turns
+        numbers = {value: at for at, value in enumerate(domain[first : first + 255], 1)}
+        entries = bytes(map(numbers.get, reversed(column), repeat(0)))
+        for value, at in numbers.items():
+            found[value] = int(entries.translate(b"0" * at + b"1" + b"0" * (255 - at)) or b"0", 2)
+    return found
 
 
 class Samples:
@@ -37,11 +51,12 @@ class Samples:
         every = (1 << len(states)) - 1
         shift = self.size
         self.masks[TRUTH] |= every << shift
-        columns: Iterable[tuple[object, ...]] = zip(*states, strict=True)
+        columns: Iterable[tuple[Value, ...]] = zip(*states, strict=True)
         for variable, column in zip(self.encoding.machine.variables, columns, strict=False):
+            bits = bits_of(column, variable.domain)
             for literal, value in self.encoding.values[variable.name]:
                 if literal != TRUTH:
-                    mask = int("".join(["1" if met == value else "0" for met in reversed(column)]), 2)
+                    mask = bits[value]
                     self.masks[literal] |= mask << shift
                     self.masks[-literal] |= (every ^ mask) << shift
         self.size += len(states)

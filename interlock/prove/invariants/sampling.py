@@ -13,13 +13,13 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable, Generator, Sequence
-from typing import Any
 
 from interlock.kernel.evaluator import State
-from interlock.kernel.expressions import And, Expr, Is, Not, Or, each, fold
+from interlock.kernel.expressions import And, Expr, Is, Not, Or, fold
 from interlock.kernel.machine import Machine
 from interlock.prove.core.encoding import TRUTH
 from interlock.prove.core.local import LocalRules
+from interlock.prove.core.samples import bits_of
 
 WALKS = 1_024
 SEED = 20_301
@@ -29,7 +29,10 @@ Watch = Callable[[int, int], None]
 
 
 class Walks:
-    """`masks[literal]`: the walks in which the literal of a fact is true (negative literals count from the end)."""
+    """`masks[literal]`: the walks in which the literal of a fact is true (negative literals count from the end).
+
+    Those of gates are as they were when a rule was last offered that asks for them.
+    """
 
     def __init__(self, rules: LocalRules, walks: int = WALKS) -> None:
         self.rules = rules
@@ -38,7 +41,7 @@ class Walks:
         self.masks = [0] * (2 * rules.encoding.top + 2)
         self.masks[TRUTH] = self.every
         self._draw = random.Random(SEED)  # noqa: S311  (repeatable on purpose)
-        self._fire = [_compile_rule(rules, at) for at in range(len(rules.guards))]
+        self._plans = [_Plan(rules, at) for at in range(len(rules.guards))]
         self._order = [at for at, guard in enumerate(rules.guards) if guard != -TRUTH]
         self._shapes = _shapes(rules.machine)
         bits = self._draw.getrandbits
@@ -54,10 +57,9 @@ class Walks:
         encoding = self.rules.encoding
         period = len(states)
         repeated = self.every // ((1 << period) - 1) if period < self.walks and self.walks % period == 0 else None
-        for at, variable in enumerate(encoding.machine.variables):
-            masks = dict.fromkeys(variable.domain, 0)
-            for walk in range(period if repeated else self.walks):
-                masks[states[walk % period][at]] |= 1 << walk
+        placed = [states[walk % period] for walk in range(period if repeated else self.walks)]
+        for variable, column in zip(encoding.machine.variables, zip(*placed, strict=True), strict=False):
+            masks = bits_of(column, variable.domain)
             for literal, value in encoding.values[variable.name]:
                 if literal != TRUTH:
                     mask = masks[value] * repeated if repeated else masks[value]
@@ -77,13 +79,34 @@ class Walks:
 
     def sweep(self, watch: Watch) -> None:
         """Offers every rule once to every walk, in a new order; every other walk takes what it is offered."""
-        bits, walks, masks, every = self._draw.getrandbits, self.walks, self.masks, self.every
-        eager = self._eager
+        bits, walks, eager = self._draw.getrandbits, self.walks, self._eager
         self._draw.shuffle(self._order)
         for at in self._order:
-            fired = self._fire[at](masks, every, (bits(walks) | eager) & self._allowed[at])
+            fired = self._fire(self._plans[at], (bits(walks) | eager) & self._allowed[at])
             if fired:
                 watch(at, fired)
+
+    def _fire(self, plan: _Plan, fired: int) -> int:
+        """Fires the rule in those of these walks in which its guard holds; gives them."""
+        masks, every = self.masks, self.every
+        for literal in plan.facts:
+            fired &= masks[literal]
+            if not fired:
+                return 0
+        for literal, gates in plan.rest:
+            for gate, parts in gates:
+                mask = every
+                for part in parts:
+                    mask &= masks[part]
+                masks[gate], masks[-gate] = mask, every ^ mask
+            fired &= masks[literal]
+            if not fired:
+                return 0
+        kept = every ^ fired
+        for literal in plan.made:
+            masks[literal] |= fired
+            masks[-literal] &= kept
+        return fired
 
     def holds(self, literal: int) -> int:
         """The walks in which a gate is true now."""
@@ -134,36 +157,26 @@ def _facts(expr: Expr) -> list[tuple[Is, bool]]:
     return found
 
 
-def _compile_rule(rules: LocalRules, at: int) -> Callable[[list[int], int, int], int]:
-    """`fire(masks, every, coin)`: fires the rule where its guard and the coin allow; gives those walks."""
-    parts, facts = rules.encoding.parts, rules.encoding.variable_of
-    lines = ["def fire(v, e, g):"]
-    named: dict[int, str] = {}
+class _Plan:
+    """What it takes to fire a rule: the facts that must be so; other literals of its guard, each with the gates below
+    it that were not worked out before, those first that others are made of; the literals that it makes true.
+    """
 
-    def term(literal: int) -> Generator[int, str, str]:
-        atom = abs(literal)
-        if atom == TRUTH or atom in facts:
-            return f"v[{literal}]"
-        if atom not in named:
-            args: list[str] = yield from each(parts[atom])
-            inner = " & ".join(args)
-            named[atom] = f"t{atom}"
-            lines.append(f" t{atom} = {inner}")
-        return named[atom] if literal > 0 else f"(e ^ {named[atom]})"
-
-    guard = rules.guards[at]
-    if guard != TRUTH:
+    def __init__(self, rules: LocalRules, at: int) -> None:
+        parts, guard = rules.encoding.parts, rules.guards[at]
         whole = parts[guard] if guard > 0 and guard in parts else (guard,)
-        for literal in sorted(whole, key=lambda part: abs(part) not in facts):
-            known = fold(term, literal)
-            lines += [f" g &= {known}", " if not g: return 0"]
-    lines.append(" k = e ^ g")
-    for atom, value in rules.effects[at].items():
-        made = atom if value else -atom
-        lines += [f" v[{made}] |= g", f" v[{-made}] &= k"]
-    lines.append(" return g")
-    scope: dict[str, Any] = {}
-    # Made of SAT literals and operators alone.
-    exec("\n".join(lines), scope)  # noqa: S102
-    made_function: Callable[[list[int], int, int], int] = scope["fire"]
-    return made_function
+        self.facts = [literal for literal in whole if abs(literal) not in parts]
+        self.rest: list[tuple[int, list[tuple[int, tuple[int, ...]]]]] = []
+        self.made = [atom if value else -atom for atom, value in rules.effects[at].items()]
+        known: set[int] = set()
+        for literal in whole:
+            fresh: set[int] = set()
+            waiting = [abs(literal)]
+            while waiting:
+                gate = waiting.pop()
+                if gate in parts and gate not in known and gate not in fresh:
+                    fresh.add(gate)
+                    waiting.extend(map(abs, parts[gate]))
+            if abs(literal) in parts:
+                self.rest.append((literal, [(gate, parts[gate]) for gate in sorted(fresh)]))
+            known |= fresh
