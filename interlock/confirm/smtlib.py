@@ -161,7 +161,7 @@ class Scribe:
         self.machine = machine
         self.signals = {signal.name: at for at, signal in enumerate(machine.signals_in_order)}
         self._deadline = deadline
-        self._named: dict[str, frozenset[str]] = {}
+        self._named = {signal.name: signals_of(signal.definition) for signal in machine.signals}
         """Per signal the signals that its definition names."""
         # per variable, and per signal, the signals whose definitions name it
         self._of_variable: dict[str, list[str]] = {}
@@ -169,7 +169,6 @@ class Scribe:
         for signal in machine.signals:
             for name in variables_of(signal.definition):
                 self._of_variable.setdefault(name, []).append(signal.name)
-            self._named[signal.name] = signals_of(signal.definition)
             for name in self._named[signal.name]:
                 self._of_signal.setdefault(name, []).append(signal.name)
         self._resting: dict[str, set[str]] = {}

@@ -29,7 +29,7 @@ BUDGET = {
     "two machines side by side": 225,
     "limitations as choices": 42,
     "options as choices": 122,
-    "proofs and runs": 533,
+    "proofs and runs": 534,
     "sets of states": 105,
     "ways back": 185,
     "what would make possible": 95,
