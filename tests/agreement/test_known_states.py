@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 import pytest
 
 from interlock.confirm.failures import confirm_sets
+from interlock.confirm.replay import replay
 from interlock.kernel.evaluator import State, fire, truths_in
 from interlock.kernel.expressions import TRUE, Expr, Is, conj, disj, neg
 from interlock.kernel.failures import KnownSets
@@ -19,7 +20,7 @@ from interlock.prove.failures.likes import Likes
 from interlock.prove.failures.looking_back import LookBack
 from interlock.prove.failures.one_set import OneSet
 from interlock.prove.failures.sets import smallest_sets
-from interlock.prove.failures.states import Met
+from interlock.prove.failures.states import Met, loosely_after
 from tests.agreement.failing import random_failing
 
 
@@ -46,7 +47,7 @@ def searches(monkeypatch: pytest.MonkeyPatch) -> list[OneSet]:
 
 
 def check(search: OneSet) -> None:
-    """Each lane says of guards and targets what its state says, now and after one or two rules."""
+    """Each lane says of guards and targets what its state says, now and after one or two rules, or those that can."""
     met, rules = search.met, search.narrowed.rules
     if met is None:
         return
@@ -54,8 +55,16 @@ def check(search: OneSet) -> None:
     fired = [at for at, guard in enumerate(rules.guards) if guard != -TRUTH]
     pairs = [tuple(draw.sample(fired, min(len(fired), draw.randint(1, 2)))) for _ in range(6)]
     guards = {at: met.true(rules.guards[at]) for at in fired}
-    ends = dict.fromkeys(pairs, 0)
-    ends |= {pair: lanes for pair, _, lanes in met.before(rules, {pair: search.targets[:1] for pair in pairs})}
+    first = draw.choice((0, met.first, draw.randint(0, met.size)))
+    wanted = search.targets[:1]
+    ends = {(pair, loosely): 0 for pair in pairs for loosely in (False, True)}
+    for pair, loosely in ends:
+        ends[pair, loosely] = sum(lanes for *_, lanes in met.before(rules, {pair: wanted}, first, loosely))
+    for loosely in (False, True):
+        # of several endings one is given for each target
+        given = [(pair, lanes) for pair, _, lanes in met.before(rules, dict.fromkeys(pairs, wanted), first, loosely)]
+        assert len(given) == any(ends[pair, loosely] for pair in pairs)
+        assert all(lanes == ends[pair, loosely] for pair, lanes in given)
     asked = {target: met.true(target) for target in search.targets}
     encoding = rules.encoding
     for lane in lanes_of(met):
@@ -70,12 +79,17 @@ def check(search: OneSet) -> None:
             assert bool(guards[at] & lane) == is_so(rules.guards[at]), machine.rules[at].name
         for target, lanes in asked.items():
             assert bool(lanes & lane) == is_so(target)
-        for pair, lanes in ends.items():
-            after, possible = state, True
+        for (pair, loosely), lanes in ends.items():
+            after, possible = state, lane >= 1 << first
             for at in pair:
-                possible = possible and is_so(rules.guards[at], after)
-                after = fire(machine, machine.rules[at], after)
+                can = is_so(rules.guards[at], after)
+                possible = possible and (loosely or can)
+                after = fire(machine, machine.rules[at], after) if can or not loosely else after
             assert bool(lanes & lane) == (possible and is_so(search.targets[0], after)), pair
+            if loosely and lanes & lane:
+                run = loosely_after(machine, met.run_of(lane), [machine.rules[at] for at in pair])
+                assert run.states[-1] == after
+                assert not replay(machine, TRUE, run)
 
 
 @pytest.mark.parametrize(("first", "count", "most"), [(0, 8, 1), (100, 4, 2)])

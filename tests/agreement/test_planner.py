@@ -16,7 +16,7 @@ from interlock.kernel.recovery import restarted
 from interlock.prove.core.packing import Packing, compile_enabled
 from interlock.prove.engine import NO_LIMITS, clock_of
 from interlock.prove.search.best_first import OpenList, best_first, without_spare
-from interlock.prove.search.delete_relaxation import DeleteRelaxation, RelaxedGoal
+from interlock.prove.search.delete_relaxation import NEVER, DeleteRelaxation, RelaxedGoal
 from interlock.prove.search.explicit import explicit
 from tests.agreement.random_machines import random_case
 from tests.some import swept
@@ -67,6 +67,15 @@ def test_milestones_are_what_a_plan_brings_about() -> None:
                 banned = {at for at, rule in enumerate(machine.rules) if (name, value) in rule.update}
                 assert (name, value) not in relaxation.milestones_here(node, banned)
             told += len(facts)
+        # of several targets the rules of the plan do for one
+        costs = relaxation.survey()
+        left = [at for at, node in enumerate(relaxation.targets) if not relaxation.is_so(node)]
+        nearest = relaxation.nearest_here([relaxation.targets[at] for at in left])
+        assert (nearest is None) == all(costs.cost(relaxation.targets[at]) >= NEVER for at in left)
+        if nearest is not None:
+            alone = DeleteRelaxation(machine, [questions[at].target for at in left], sorted(nearest.rules))
+            alone.put_all(packing.places(packing.pack(start)))
+            assert any(alone.survey().cost(node) < NEVER for node in alone.targets), seed
     assert told > 50
 
 

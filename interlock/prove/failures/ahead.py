@@ -49,30 +49,30 @@ class Ahead:
         self._start = self._at = packing.pack(start)
         self._relaxation.put_all(packing.places(self._start))
 
-    def look(
-        self, asked: int, others: Collection[int], own: Collection[str], met: Met, lanes: Collection[int] = ()
-    ) -> dict[int, Trace]:
-        """Runs in which nothing but these fails: to the target asked for, and to others on the way, as far as found.
+    def look(self, asked: Collection[int], own: Collection[str], met: Met, lanes: Collection[int]) -> dict[int, Trace]:
+        """Runs in which nothing but these fails: to those of the targets asked for that are found, the nearest first.
 
         They begin as one to a state that is met: in some of these lanes, or where there are none as a plan begins.
         """
         relaxation = self._relaxation
         banned = self._every_strike.difference(rule for name in own for rule in self._strikes[name])
-        target = relaxation.targets[asked]
+        left = {place: relaxation.targets[place] for place in asked}
         if not lanes:
             self._put(self._start)
-            lanes = [met.along(relaxation.milestones_here(target, banned))]
+            first = next(iter(left.values()))
+            lanes = [met.along(relaxation.milestones_here(first, banned))]
         leads = {self._packing.pack(lead.states[-1]): lead for lead in map(met.run_of, lanes)}
         parents: dict[int, tuple[int, int] | None] = dict.fromkeys(leads)
-        left = {place: relaxation.targets[place] for place in (asked, *others)}
         found: dict[int, Trace] = {}
         waiting = OpenList(leads if len(leads) == 1 else ())
-        for first in leads if len(leads) > 1 else ():
-            self._put(first)
-            if (plan := relaxation.plan_here(target, banned)) is not None:
-                waiting.put_helped(plan.size, first)
+        for lead in leads if len(leads) > 1 else ():
+            self._put(lead)
+            if any(map(relaxation.is_so, left.values())):
+                waiting.put_helped(0, lead)
+            elif (plan := relaxation.nearest_here(left.values(), banned)) is not None:
+                waiting.put_helped(plan.size, lead)
         expanded, most = 0, MOST_EXPANDED
-        while asked in left and expanded < most and not self._clock.is_over():
+        while expanded < most and not self._clock.is_over():
             state = waiting.take()
             if state is None:
                 break
@@ -80,12 +80,15 @@ class Ahead:
             for place in [place for place, node in left.items() if relaxation.is_so(node)]:
                 del left[place]
                 found[place] = self._run(leads, parents, state)
-            plan = relaxation.plan_here(target, banned)
+                expanded = 0
+            if not left:
+                break
+            plan = relaxation.nearest_here(left.values(), banned)
             expanded += 1
             if plan is None:
                 continue
             if expanded == 1:
-                most += PER_STEP * plan.size
+                most = MOST_EXPANDED + PER_STEP * plan.size
             for after in self._fresh(state, sorted(plan.first), parents):
                 waiting.put_helped(plan.size, after)
             waiting.put_others(plan.size, self._other_steps(state, plan.first | banned, parents))

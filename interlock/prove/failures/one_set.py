@@ -19,17 +19,19 @@ from interlock.prove.core.solvers import light_solver
 from interlock.prove.engine import Clock
 from interlock.prove.failures.looking_back import LookBack
 from interlock.prove.failures.narrowing import Narrowed
-from interlock.prove.failures.states import Ending, Met, extended
+from interlock.prove.failures.states import Ending, Met, extended, loosely_after
 from interlock.prove.frames.frames import Frames
 
 MOST_IN_VAIN = 1
 """After so many targets that were looked back from in vain, one after the other, others are looked at shortly."""
+MOST_SHORTLY_IN_VAIN = 3
+"""After so many of these, none."""
 FEW_FRAMES = 20
 """So many steps from the start runs are looked for by frames before they are looked for by guided search."""
 
 Known = Callable[[], list[Cube]]
-LookAhead = Callable[[int, Iterable[int], Met, Sequence[int]], Mapping[int, Trace]]
-"""Looks for a run to a target, by its place, from states in these lanes: the runs that it finds, others' too."""
+LookAhead = Callable[[Sequence[int], Met, Sequence[int]], Mapping[int, Trace]]
+"""Looks for runs to targets, by their places, from states in these lanes: those that it finds."""
 MOST_ENDS = 16
 """So many states in which other runs end are looked ahead from, those that were met last."""
 Guide = Callable[[Sequence[int]], Mapping[int, Trace]]
@@ -56,7 +58,7 @@ class OneSet:
         met: Met | None,
         clock: Clock,
         found: Callable[[int, Trace], None],
-        endings: Callable[[int], Iterable[Ending]],
+        endings: Callable[[int, bool], Iterable[Ending]],
         ahead: LookAhead,
         smaller: Callable[[], Iterable[Trace]],
     ) -> None:
@@ -100,13 +102,15 @@ class OneSet:
                 for place in self.left:
                     if place in self.answered:
                         continue
+                    if in_vain >= MOST_IN_VAIN + MOST_SHORTLY_IN_VAIN:
+                        break
                     if self.met.ends and in_vain < MOST_IN_VAIN:
-                        self._note_all(self._ahead(place, self.left, self.met, self.met.ends[-MOST_ENDS:]).items())
+                        self._note_all(self._ahead(self.left, self.met, self.met.ends[-MOST_ENDS:]).items())
                         if place in self.answered:
                             continue
                     trace = look.run_to(self.targets[place], shortly=True)
                     if trace is None and in_vain < MOST_IN_VAIN:
-                        self._note_all(self._ahead(place, self.left, self.met, ()).items())
+                        self._note_all(self._ahead([place], self.met, ()).items())
                         if place not in self.answered:
                             trace = look.run_to(self.targets[place])
                     if trace is not None:
@@ -164,19 +168,26 @@ class OneSet:
 
     def _follow(self) -> None:
         """Notes what is so in states that are known, and runs from them that end as those to the same target did."""
-        met, rules = self.met, self.narrowed.rules
+        met = self.met
         while met is not None and self.left and self._followed < met.size:
             self._look_around()
-            fresh = -1 << self._followed
-            self._followed = met.size
-            asked: dict[int, list[int]] = {}
-            endings: dict[Ending, dict[int, None]] = {}
-            for place in self.left:
-                asked.setdefault(self.targets[place], []).append(place)
-                for ending in self._endings(place):
-                    endings.setdefault(ending, {})[self.targets[place]] = None
-            for ending, target, lanes in list(met.before(rules, endings, fresh)):
-                for place in asked[target]:
-                    if place not in self.answered:
-                        last = (rules.machine.rules[at] for at in ending)
-                        self._take(place, extended(rules.machine, met.run_of(lanes), last))
+            fresh, self._followed = self._followed, met.size
+            self._follow_from(met, fresh, loosely=False)
+            if self.left:
+                self._follow_from(met, fresh, loosely=True)
+
+    def _follow_from(self, met: Met, first: int, *, loosely: bool) -> None:
+        """Notes runs from the lanes from that one on that end as those to the same target did."""
+        rules = self.narrowed.rules
+        asked: dict[int, list[int]] = {}
+        endings: dict[Ending, dict[int, None]] = {}
+        for place in self.left:
+            asked.setdefault(self.targets[place], []).append(place)
+            for ending in self._endings(place, loosely):
+                endings.setdefault(ending, {})[self.targets[place]] = None
+        for ending, target, lanes in list(met.before(rules, endings, first, loosely)):
+            for place in asked[target]:
+                if place not in self.answered:
+                    last = [rules.machine.rules[at] for at in ending]
+                    after = loosely_after if loosely else extended
+                    self._take(place, after(rules.machine, met.run_of(lanes), last))

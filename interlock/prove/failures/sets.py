@@ -14,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import reduce
-from itertools import combinations, permutations, product
+from itertools import combinations, islice, permutations, product
 from operator import or_
 
 from interlock.kernel.claims import Limits, Progress, ProgressCallback, Trace, silent
@@ -68,6 +68,10 @@ SETTLED_AT_ONCE = 100
 """So many sets are settled before it is weighed again what that shows of others."""
 STRIKES = -1
 """Stands in an ending for a failure that strikes, whichever it is."""
+MOST_LOOSELY = 12
+"""So many endings that are known are followed for a target where not all of their rules need to fire ..."""
+LED_IN = 8
+"""... and as many that begin so many steps before the failure."""
 MOST_GUESSED = 500
 """So many clauses are guessed from what one set taught: each that is in the pool costs time under every set."""
 MOST_EXPANDED = 400
@@ -136,6 +140,8 @@ class _Work:
         """Per set of failures the states in which runs to targets end where they strike, each with such a run."""
         self.endings: list[dict[Ending, None]] = [{} for _ in questions]
         """Per question how runs to its target went on after each failure."""
+        self.led_in: list[dict[Ending, None]] = [{} for _ in questions]
+        """Per question the same, begun some steps before the failure."""
         self.broken = [0] * len(questions)
         """Per question the family of the sets that are known to lead to its target."""
         self.leading: list[set[int]] = [set() for _ in questions]
@@ -255,8 +261,8 @@ class _Work:
         parts = [frozenset(part) for size in range(1, len(own)) for part in combinations(own, size)]
         met = None if self.nominal is None else Met(self.nominal, own, self.strikes)
 
-        def look_ahead(place: int, others: Iterable[int], met: Met, lanes: Collection[int]) -> Mapping[int, Trace]:
-            found = self.look_ahead(own, left[place], [left[other] for other in others], met, lanes)
+        def look_ahead(places: Sequence[int], met: Met, lanes: Collection[int]) -> Mapping[int, Trace]:
+            found = self.look_ahead(own, [left[place] for place in places], met, lanes)
             return {left.index(at): trace for at, trace in found.items()}
 
         search = OneSet(
@@ -268,7 +274,7 @@ class _Work:
             met,
             self.clock,
             lambda place, trace: self.found(left[place], trace),
-            lambda place: self.endings_under(left[place], own),
+            lambda place, loosely: self.endings_under(left[place], own, loosely),
             look_ahead,
             lambda: [run for part in parts for run in self.ends.get(part, {}).values()],
         )
@@ -287,14 +293,14 @@ class _Work:
                     raise AssertionError("what excludes a target does not do so in the pool")
 
     def look_ahead(
-        self, own: Collection[str], at: int, others: Collection[int], met: Met, lanes: Collection[int]
+        self, own: Collection[str], asked: Sequence[int], met: Met, lanes: Collection[int]
     ) -> dict[int, Trace]:
-        """Runs in which nothing but these fails: to the target of that question, and to those of others on the way."""
+        """Runs in which nothing but these fails, to the targets of those of these questions that are found."""
         if self.ahead is None:
             start = next(initial_states(self.machine))
             targets = [one.target for one in self.questions]
             self.ahead = Ahead(self.machine, targets, self.strikes_of, start, self.clock)
-        return self.ahead.look(at, others, own, met, lanes)
+        return self.ahead.look(asked, own, met, lanes)
 
     def like(self, cubes: Iterable[Cube]) -> list[Cube]:
         """Cubes that say of other places what these say, and that no state known to be reached is in."""
@@ -357,8 +363,10 @@ class _Work:
                 continue
             if rule not in self.striking:
                 return  # it heals, which no other failure need do
-            self.endings[at][tuple(reversed(ending))] = None
+            self.note_ending(self.endings[at], reversed(ending))
             ending.append(STRIKES)
+            lead = [one for one in fired[max(0, step - LED_IN) : step] if owners[one] is None]
+            self.note_ending(self.led_in[at], [*lead, *reversed(ending)])
             before = Trace(run.rules[:step], run.states[: step + 1])
             struck = frozenset(self.failures[owner] for one in fired[:step] if (owner := owners[one]) is not None)
             if struck:
@@ -366,13 +374,27 @@ class _Work:
             elif self.nominal is not None:
                 self.nominal.note(before)
 
-    def endings_under(self, at: int, own: Sequence[str]) -> Iterator[Ending]:
-        """How runs to the question's target may end under the set, as they did under others."""
-        for ending in self.endings[at]:
+    @staticmethod
+    def note_ending(known: dict[Ending, None], ending: Iterable[int]) -> None:
+        """Adds it as the last of those that are known."""
+        rules = tuple(ending)
+        known.pop(rules, None)
+        known[rules] = None
+
+    def endings_under(self, at: int, own: Sequence[str], loosely: bool) -> Iterator[Ending]:
+        """How runs to the question's target may end under the set, as they did under others.
+
+        If `loosely`, those that were noted last, and what came before them.
+        """
+        known: Iterable[Ending] = self.endings[at]
+        if loosely:
+            both = self.endings[at], self.led_in[at]
+            known = [ending for some in both for ending in islice(reversed(some), MOST_LOOSELY)]
+        for ending in known:
             left = ending.count(STRIKES)
             if not left:
                 yield ending
-            elif left < len(own):
+            elif left < len(own) or (loosely and left == len(own)):
                 for members in permutations(own, left):
                     for strikes in product(*(self.strikes_of[name] for name in members)):
                         instead = iter(strikes)

@@ -46,6 +46,14 @@ def extended(machine: Machine, trace: Trace, rules: Iterable[Rule]) -> Trace:
     return Trace(tuple(fired), tuple(states))
 
 
+def loosely_after(machine: Machine, trace: Trace, rules: Iterable[Rule]) -> Trace:
+    """The run, and then these rules, each where it can fire."""
+    for rule in rules:
+        if is_enabled(machine, rule, trace.states[-1]):
+            trace = extended(machine, trace, (rule,))
+    return trace
+
+
 def struck_late(machine: Machine, trace: Trace, is_strike: Callable[[str], bool]) -> Trace:
     """The run with the same end in which failures strike as late as they can; their rules are known by their names.
 
@@ -207,6 +215,8 @@ class Met(Samples):
         """Per such state a run, and how many of its steps lead there."""
         self.masks = list(nominal.samples.masks)
         self.size = nominal.samples.size
+        self.first = 0
+        """The first lane that is in no block."""
         self.ends: list[int] = []
         """The lanes, each as a mask, in which runs to targets end, where all of the set has struck."""
         self._block = self.size
@@ -216,6 +226,7 @@ class Met(Samples):
         for size in range(1, len(own) + 1):
             for struck in combinations(own, size):
                 self._add_block(struck)
+        self.first = self.size
 
     def _add_block(self, struck: tuple[str, ...]) -> None:
         """What the states become, struck by the last of these where the others have struck."""
@@ -233,7 +244,7 @@ class Met(Samples):
         self.size += self._block
         waiting = every << shift
         for rule in self._strikes[struck[-1]]:
-            lanes = self._true(self.encoding.gate(rule.guard)) & waiting
+            lanes = self.true(self.encoding.gate(rule.guard)) & waiting
             if not lanes:
                 continue
             waiting &= ~lanes
@@ -372,21 +383,27 @@ class Met(Samples):
 
     def true(self, literal: int) -> int:
         """The lanes in which a literal of the encoding is true; it depends on none but these failures."""
-        return self._true(literal)
+        return self._true(literal, self.masks, self._known)
 
     def before(
-        self, rules: LocalRules, endings: Mapping[Ending, Collection[int]], lanes: int = -1
+        self, rules: LocalRules, endings: Mapping[Ending, Collection[int]], first: int = 0, loosely: bool = False
     ) -> Iterator[tuple[Ending, int, int]]:
-        """Per ending and each of its targets, literals, the lanes from which it leads to where that one is so.
+        """An ending for each of their targets, literals, and the lanes from which it leads to where that one is so.
 
-        Of these lanes; where there are none, nothing is given.  What endings begin with alike is followed once.
+        Of the lanes from that one on; where there are none, nothing is given.  What endings begin with alike is
+        followed once.  If `loosely`, rules are left out where they cannot fire (see `loosely_after`).
         """
-        every = self.masks[TRUTH]
+        settled: set[int] = set()
+        masks = [mask >> first for mask in self.masks] if first else self.masks
+        every = masks[TRUTH]
         path: list[int] = []
         written: list[dict[int, int]] = [{}]
-        left = [lanes & every]
-        known = [self._known]
+        left = [every]
+        known = [{} if first else self._known]
         for ending in sorted(endings):
+            targets = [target for target in endings[ending] if target not in settled]
+            if not targets:
+                continue
             same = next((at for at, (a, b) in enumerate(zip(path, ending, strict=False)) if a != b), len(path))
             for levels in (written, left, known):
                 del levels[same + 1 :]
@@ -394,23 +411,28 @@ class Met(Samples):
             for rule in ending[len(left) - 1 :]:
                 if not left[-1]:
                     break
-                left.append(left[-1] & self._true(rules.guards[rule], known[-1]))
-                # rules write constants: what they make so is so in all lanes, or in none
-                facts = {atom: every if is_so else 0 for atom, is_so in rules.effects[rule].items()}
-                written.append(written[-1] | facts)
-                known.append(dict(written[-1]))
+                fired = self._true(rules.guards[rule], masks, known[-1])
+                left.append(left[-1] if loosely else left[-1] & fired)
+                if loosely and not fired:
+                    written.append(written[-1])
+                    known.append(known[-1])
+                    continue
+                facts = dict(written[-1])
+                for atom, is_so in rules.effects[rule].items():
+                    # rules write constants: what they make so is so in all lanes where they fire, or in none
+                    before = facts.get(atom, masks[atom]) & ~fired if loosely else 0
+                    facts[atom] = before | (fired if loosely else every) if is_so else before
+                written.append(facts)
+                known.append(dict(facts))
             if len(left) == len(ending) + 1 and left[-1]:
-                for target in endings[ending]:
-                    if found := left[-1] & self._true(target, known[-1]):
-                        yield ending, target, found
+                for target in targets:
+                    if found := left[-1] & self._true(target, masks, known[-1]):
+                        settled.add(target)
+                        yield ending, target, found << first
 
-    def _true(self, literal: int, given: dict[int, int] | None = None) -> int:
-        """By the parts of gates; what is known is kept until lanes are added.
-
-        Where masks of facts are `given` these hold, and what is found of gates is added to them.
-        """
-        masks, parts = self.masks, self.encoding.parts
-        known = self._known if given is None else given
+    def _true(self, literal: int, masks: Sequence[int], known: dict[int, int]) -> int:
+        """By the parts of gates and these masks of facts, unless more is known; what is found of gates is added."""
+        parts = self.encoding.parts
         every = masks[TRUTH]
         stack = [abs(literal)]
         while stack:

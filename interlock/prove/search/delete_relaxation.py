@@ -15,7 +15,7 @@ References, from memory:
 
 from __future__ import annotations
 
-from collections.abc import Generator, Iterable, Iterator, Mapping, Sequence, Set
+from collections.abc import Collection, Generator, Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass
 from heapq import heappop, heappush
 from itertools import compress, count
@@ -69,6 +69,8 @@ class DeleteRelaxation:
         self._signals: dict[tuple[str, bool], int] = {}
         self._truth = self._node((), True)
         self._falsity = self._node((), False)
+        self._any = self._node((), False)
+        """Stands for any of some targets, while these are asked about."""
         self._facts = {(v.name, value): self._node((), False) for v in machine.variables for value in v.domain}
         self._fact_of = {node: fact for fact, node in self._facts.items()}
         self._places = [[self._facts[v.name, value] for value in v.domain] for v in machine.variables]
@@ -198,6 +200,11 @@ class DeleteRelaxation:
         known = self._costs_here(target, banned)
         return None if known is None else self._trace_back(target, known[1])
 
+    def nearest_here(self, targets: Collection[int], banned: Set[int] = frozenset()) -> RelaxedPlan | None:
+        """A plan for that of these targets which costs the least; none of them is so in the state put."""
+        known = self._costs_here(self._any, banned, targets)
+        return None if known is None else self._trace_back(known[1][self._any], known[1])
+
     def milestones_here(self, target: int, banned: Set[int] = frozenset()) -> list[tuple[str, Value]]:
         """The facts that such a plan brings about, the last first; none where there is no plan."""
         known = None if self._lack[target] <= 0 else self._costs_here(target, banned)
@@ -217,12 +224,17 @@ class DeleteRelaxation:
                     stack.append(below)
         return [self._fact_of[node] for node in sorted(found, key=lambda node: (-cost[node], node))]
 
-    def _costs_here(self, target: int, banned: Set[int]) -> tuple[dict[int, int], dict[int, int]] | None:
-        """What a plan for the target goes by: costs and supports (see `_forward`); None where it is out of reach."""
-        uses: dict[int, list[int]] = {target: []}
+    def _costs_here(
+        self, target: int, banned: Set[int], any_of: Collection[int] = ()
+    ) -> tuple[dict[int, int], dict[int, int]] | None:
+        """What a plan for the target goes by: costs and supports (see `_forward`); None where it is out of reach.
+
+        Where `any_of` has some the target stands for these.
+        """
+        uses: dict[int, list[int]] = {target: [], **{one: [target] for one in any_of}}
         opens: dict[int, list[_Opened]] = {}
         sources: list[_Opened] = []
-        pending = [target]
+        pending = list(any_of) or [target]
         levels, most = 0, FIRST_LEVELS
         while True:
             while pending and levels < most:
