@@ -343,13 +343,24 @@ def test_what_leaves_a_hold_that_carries_nothing_is_no_repair() -> None:
 
 
 def test_what_a_change_takes_away_is_told_by_kind_and_bay() -> None:
-    """With the door shut for good nothing is carried; where one kind of two no longer fits the other still is."""
+    """With the door shut for good nothing is carried; where one kind of two no longer fits the other still is.
+
+    A zone that runs one way no more is told too, although units can be pushed.
+    """
     two = DOOR.replace("units:\n", "units:\n  - {id: LOW, name: low pallet, across: 1, along: 1}\n")
     found = verify(compiled_of(two, specification([POWERED])), decide, Limits())
     abilities = Abilities(Bench(found, decide, Limits()), Limits())
     half = next(one.name for one in found.compiled.hold.units if one.id == "HALF")
-    ids = ("low pallet carried in 1C", f"{half} carried in 1C", "side door open")
+    ids = (
+        "low pallet carried in 1C",
+        f"{half} carried in 1C",
+        "side door open",
+        "doorway driving a unit left",
+        "doorway driving a unit right",
+    )
     assert set(abilities.runs) == set(ids)
+    outwards_only = compiled_of(two.replace("right: SL is raised", "right: always"), specification([POWERED]))
+    assert abilities.cost(outwards_only) == Cost((ids[-1],))
     assert abilities.cost(compiled_of(two, specification([POWERED]))).is_none
     one_kind = compiled_of(DOOR, specification([POWERED]))
     assert abilities.cost(one_kind) == Cost((ids[0],))

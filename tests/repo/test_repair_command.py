@@ -7,10 +7,12 @@ from pathlib import Path
 
 import jsonschema
 import pytest
+from msgspec import convert, structs
 
 from interlock import cli
 from interlock.cli.exit_codes import DONE, FOUND, REJECTED, UNDECIDED
 from interlock.report.json.writing import schema
+from interlock.report.views.repair import RepairView
 from interlock.report.views.repair_facts import RepairFacts
 from tests.golden.wired_hold import WIRED, WIRED_ASKED
 
@@ -63,6 +65,14 @@ def test_the_result_for_programs(capsys: pytest.CaptureFixture[str]) -> None:
     assert found["outcome"] == "mended"
     assert 1 <= len(found["proposals"]) <= 3
     assert all("changes:" in one["modification"] for one in found["proposals"])
+    # where nothing mends all of several that fail, it says to ask about one after the other
+    facts = convert(found, RepairFacts, strict=False)
+    assert "prove it again" in RepairView(facts).next_step
+    none = structs.replace(facts, proposals=(), outcome="nothing found")
+    assert RepairView(none).next_step == ""
+    (one,) = facts.failing
+    other = structs.replace(none, failing=(one, structs.replace(one, id="other[Z]", from_="other")))
+    assert "'--only powered-drives'" in RepairView(other).next_step
 
 
 def test_where_nothing_fails_nothing_is_proposed(capsys: pytest.CaptureFixture[str]) -> None:

@@ -65,9 +65,20 @@ class RepairView:
         return OUTCOMES[facts.outcome].rstrip(".")
 
     @property
+    def failing_texts(self) -> tuple[str, ...]:
+        """The ids of the texts of which some requirement fails."""
+        return tuple(dict.fromkeys(one.from_ for one in self.facts.failing))
+
+    @property
     def next_step(self) -> str:
-        """What to ask of a proposal once it is a file; empty where there is none."""
-        ids = dict.fromkeys(part.id for one in self.facts.proposals[:1] for part in one.parts)
+        """What to ask of a proposal once it is a file, or where there is none of something smaller; may be empty."""
+        facts = self.facts
+        ids = dict.fromkeys(part.id for one in facts.proposals[:1] for part in one.parts)
+        if not ids and facts.outcome in ("nothing found", "undecided") and len(self.failing_texts) > 1:
+            return (
+                "What fails may come from several faults, which no one change mends: ask about one requirement at a "
+                f"time ('--only {self.failing_texts[0]}', and so on), make one of the changes, and ask again with that."
+            )
         if not ids:
             return ""
         return (
@@ -128,7 +139,13 @@ def _broken(answer: Answer) -> BrokenFacts:
     origin = answer.instance.origin
     story = None if answer.story is None else story_facts(answer.story)
     return BrokenFacts(
-        answer.instance.requirement.id, answer.instance.text, origin.hazard, origin.severity, origin.scheme, story
+        answer.instance.requirement.id,
+        origin.id,
+        answer.instance.text,
+        origin.hazard,
+        origin.severity,
+        origin.scheme,
+        story,
     )
 
 

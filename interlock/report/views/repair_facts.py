@@ -6,21 +6,16 @@ from typing import Annotated, Literal, TypeAlias
 
 from msgspec import Meta
 
-from interlock.report.views.facts import Count, ExitCode, Facts, ResultFacts, Texts
+from interlock.report.views.facts import AskedFacts, Count, ExitCode, Facts, ResultFacts, Texts
 from interlock.report.views.identification import Identification
 from interlock.report.views.proof_facts import StoryFacts
 
 Outcome: TypeAlias = Literal["nothing fails", "mended", "nothing found", "undecided", "disputed"]
 
 
-class BrokenFacts(Facts, frozen=True):
+class BrokenFacts(AskedFacts, frozen=True):
     """A requirement that fails as the hold is."""
 
-    id: Annotated[str, Meta(description="unique in the hold")]
-    text: Annotated[str, Meta(description="what it asks for")]
-    hazard: Annotated[str, Meta(description="what its breach can lead to")]
-    severity: Annotated[str, Meta(description="the category of the hazard")]
-    scheme: Annotated[str, Meta(description="the scheme of the categories")]
     story: Annotated[StoryFacts | None, Meta(description="a run against it; null: of what can no longer be done")]
 
 

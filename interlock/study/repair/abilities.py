@@ -1,7 +1,7 @@
 """What a hold is for, whether a requirement asks for it or not: what a change takes of that must be told.
 
-A kind of unit carried in a bay, secured behind shut doors; a door open.  Of what can be done on runs that break
-nothing it is found out with each change whether it still can.
+A kind of unit carried in a bay, secured behind shut doors; a door open; a unit driven by a zone each way.  Of what can
+be done on runs that break nothing it is found out with each change whether it still can.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 from interlock.confirm.confirm import confirm
 from interlock.hold.compile.compiler import CompiledHold
+from interlock.hold.language.directions import DIRECTIONS
 from interlock.kernel.claims import Fails, Holds, Limits, Trace, silent
 from interlock.kernel.expressions import conj, disj, neg
 from interlock.kernel.machine import Machine, Question, with_monitors
@@ -42,7 +43,7 @@ class Cost:
 
 def abilities_of(compiled: CompiledHold) -> Mapping[str, Question]:
     """What could be done in a hold, by a few words that say it."""
-    return {one.id: one for one in (*_carrying(compiled), *_opening(compiled))}
+    return {one.id: one for one in (*_carrying(compiled), *_opening(compiled), *_driving(compiled))}
 
 
 def _carrying(compiled: CompiledHold) -> Iterator[Question]:
@@ -59,6 +60,17 @@ def _carrying(compiled: CompiledHold) -> Iterator[Question]:
 def _opening(compiled: CompiledHold) -> Iterator[Question]:
     for door in compiled.hold.doorways:
         yield Question(f"{door.name} open", compiled.world.things[door.id].states["open"], expects_run=True)
+
+
+def _driving(compiled: CompiledHold) -> Iterator[Question]:
+    sides, things = compiled.world.sides, compiled.world.things
+    for zone in compiled.hold.zones:
+        for way in DIRECTIONS:
+            running = sides.get(f"{things[zone.id].parts.get(way)}")
+            if running is not None:
+                driven = disj(*(sides[f"{things[bay].parts[way]}"].states["driven"] for bay in zone.bays))
+                target = conj(running.states["running"], driven)
+                yield Question(f"{zone.name} driving a unit {way}", target, expects_run=True)
 
 
 class Abilities:
