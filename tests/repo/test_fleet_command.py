@@ -206,6 +206,20 @@ ZZ-AAH,safe.yaml,,"SL=lowered with every b in bays, b is empty"
     assert ' 4 | ZZ-AAB,safe.yaml,,"SL=lowred"\n   |                       ^~~~~~\n' in err
 
 
+def test_a_fault_in_another_file_says_which_aircraft_asks_for_it(capsys: pytest.CaptureFixture[str]) -> None:
+    """Told once, although two holds are made of the file, with the first line of the fleet that fits it."""
+    Path("wrong.yaml").write_text(BRIDGED.format(hold="safe.yaml").replace("closes: not D1", "closes: not D9"))
+    Path("fleet.csv").write_text(
+        "tail,hold,options,deferrals\nZZ-AAA,safe.yaml,,\nZZ-AAB,safe.yaml,wrong.yaml,\n"
+        "ZZ-AAC,other.yaml,,\nZZ-AAD,./safe.yaml,wrong.yaml; options/bridged.yaml,\n"
+    )
+    assert run() == REJECTED
+    err = capsys.readouterr().err
+    assert err.count("error[unknown-name]: 'D9'") == 1
+    assert "= asked for at fleet.csv, line 3\n" in err
+    assert "once more" not in err
+
+
 @pytest.mark.parametrize(
     ("first", "said"),
     [

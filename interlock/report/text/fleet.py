@@ -99,7 +99,7 @@ def _group(view: FleetView, group: GroupFacts, told: int, verbose: bool) -> Iter
 
 def _failing(one: BrokenFacts) -> Iterator[Line]:
     yield from flow(f"- fails: {one.id}: {one.text}", 4, 2, Tone.BAD)
-    run = f"; {count_of(len(one.story.steps), 'step')} (--runs shows them)" if one.story is not None else ""
+    run = f"; {count_of(len(one.story.steps), 'step')} (--runs shows how)" if one.story is not None else ""
     yield from labelled("hazard:", f"{one.hazard}; severity {one.severity} ({one.scheme}){run}", 8)
 
 

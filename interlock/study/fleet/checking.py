@@ -66,6 +66,7 @@ class _Checking:
         self._missing: set[str] = set()
         self._reading: set[str] = set()
         self._options: set[str] = set()
+        self._elsewhere: set[tuple[str, Span]] = set()
 
     def fetch(self, name: str) -> Source | None:
         """Each file is read once: what is proved later is what was checked."""
@@ -118,9 +119,16 @@ class _Checking:
     def _note(self, refused: Refused, row: _Row) -> None:
         self.sources.update(refused.sources)
         for fault in refused.diagnostics:
-            self.faults.take([fault])
+            is_here = fault.span.file == row.word.span.file
+            where = f"asked for at {row.word.span.file}, line {row.word.span.line}"
+            told = fault if is_here else replace(fault, context=(*fault.context, where))
+            # what is wrong in a file is so for every hold that is made of it
+            if is_here or (fault.code, fault.span) not in self._elsewhere:
+                self.faults.take([told])
+            if not is_here:
+                self._elsewhere.add((fault.code, fault.span))
             # the same word elsewhere in the fleet is as wrong there
-            if fault.span.file == row.word.span.file and _lies_in(fault.span, row.word.span):
+            if is_here and _lies_in(fault.span, row.word.span):
                 for other in row.others:
                     moved = other.span.column + fault.span.column - row.word.span.column
                     self.faults.take([replace(fault, span=replace(fault.span, line=other.span.line, column=moved))])
