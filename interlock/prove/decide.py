@@ -50,8 +50,8 @@ from interlock.prove.search.bmc import BoundedSearch
 from interlock.prove.search.explicit import BreadthFirstSearch, explore
 
 NAME = "decide"
-FIRST_LOOK = 250_000
-"""How many times a guard may be looked at in the first stage: states times rules."""
+FIRST_LOOK = 400_000
+"""How many times a guard or a target may be looked at in the first stage: states times rules and questions."""
 SORTED = 50
 """For so many count rules that are too many to be compiled (see `explicit`), and sorted by what they ask."""
 FIRST_WORK = 150_000
@@ -237,7 +237,7 @@ class _Strategy:
         """Breadth-first over as many states as cost next to nothing."""
         self.clock.check()
         rules = len(self.machine.rules)
-        most = FIRST_LOOK // (20 + (rules if rules <= by_states.MOST_COMPILED else SORTED))
+        most = FIRST_LOOK // (20 + (rules if rules <= by_states.MOST_COMPILED else SORTED) + len(self.questions))
         if self.limits.states is not None:
             most = min(most, self.limits.states)
         limits = replace(self.limits, seconds=self.clock.seconds_left(), states=most)
