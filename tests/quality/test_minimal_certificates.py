@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -9,7 +11,7 @@ import pytest
 
 from interlock.hold.compile.compiler import compile_hold
 from interlock.hold.loader import Source, load_hold, load_specification
-from interlock.kernel.claims import Certificate, Proved
+from interlock.kernel.claims import Certificate, Proved, silent
 from interlock.kernel.expressions import Is, conj, neg
 from interlock.kernel.machine import (
     Actor,
@@ -23,8 +25,14 @@ from interlock.kernel.machine import (
 )
 from interlock.prove.certificates.needed import needed_clauses
 from interlock.prove.certificates.obligations import UnsoundCertificate, discharge
+from interlock.prove.certificates.trimming import Trimmer, trim
+from interlock.prove.core.local import LocalRules
+from interlock.prove.core.solvers import FOREVER, light_solver
+from interlock.prove.core.starts import some_initial_states
 from interlock.prove.decide import decide
 from interlock.prove.engine import Clock
+from interlock.prove.invariants.mined import excluded_by, mine
+from tests.benchmarks.holds import hold_machine
 from tests.some import some, swept
 
 ROOT = Path(__file__).parents[2]
@@ -93,3 +101,33 @@ def test_a_certificate_that_looks_back_is_given_whole() -> None:
     more = Certificate((conj(neg(target), neg(Is("place", 2))), neg(target)))
     discharge(machine, more, [target], Clock(None))
     assert needed_clauses(machine, more, [target]) == more.clauses
+
+
+def test_what_is_kept_anew_for_a_query_is_all_needed_for_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Among many things that a query is not about, too: none of it could be left out beside what was kept before."""
+    small = LocalRules(hold_machine(3))
+    kinds = (RequirementKind.CAN, RequirementKind.CAN_ALWAYS)
+    asked = [requirement for requirement in small.machine.requirements if requirement.kind not in kinds]
+    questions = [question_of(small.machine, requirement) for requirement in asked]
+    starts = some_initial_states(small, 1, FOREVER, light_solver)
+    mined = mine(small, [question.target for question in questions], starts, FOREVER, light_solver, silent)
+    excluded = excluded_by(small, mined, range(len(questions)), questions, FOREVER)
+    beside = [Variable(f"beside {number}", (False, True), (False,)) for number in range(700)]
+    rules = LocalRules(replace(small.machine, variables=(*beside, *small.machine.variables)))
+    cubes = [cube for clause in map(small.clause, mined) if (cube := rules.cube(clause))]
+    trimmed = Trimmer._with_less
+    spared = 0
+
+    def with_less(self: Trimmer, query: Sequence[int], core: set[int]) -> set[int]:
+        nonlocal spared
+        left = trimmed(self, query, core)
+        assert left <= core
+        assert self.refute(query, left) is not None
+        for one in left - self.kept.keys():
+            assert self.refute(query, left - {one}) is None
+        spared += len(core - left)
+        return left
+
+    monkeypatch.setattr(Trimmer, "_with_less", with_less)
+    trim(rules, cubes, [rules.encoding.gate(questions[at].target) for at in excluded], FOREVER, light_solver)
+    assert spared

@@ -14,7 +14,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import chain
 
 from interlock.prove.core.local import Cube, LocalRules
-from interlock.prove.core.polarity import PolaritySolver
+from interlock.prove.core.polarity import NearSolver, PolaritySolver
 from interlock.prove.core.solvers import SolverFactory
 from interlock.prove.engine import Clock
 
@@ -56,6 +56,7 @@ class Trimmer:
         self.rules = rules
         self.cubes = cubes
         self.clock = clock
+        self.make_solver = make_solver
         self.solver = PolaritySolver(rules.encoding, make_solver())
         self.first = switched(self.solver, cubes)
         names = rules.encoding.variable_of
@@ -95,16 +96,14 @@ class Trimmer:
                 rest = [literal for literal in cube if literal not in written]
                 waiting.extend(self._use(at, [self.rules.guards[rule], *rest], self._around(rule, at, rest)))
 
-    def refute(self, query: Sequence[int], context: Iterable[int]) -> set[int] | None:
-        """Which of these cubes, kept out, refute the query; None where they do not."""
-        first = self.first
-        if self.solver.solve([*self.solver.said(query), *(first + at for at in context)], self.clock):
+    def refute(self, query: Sequence[int], context: Iterable[int]) -> tuple[list[int], set[int]] | None:
+        """What of the query has no model, in literals, and which of these cubes, kept out, see to that; else None."""
+        first, solver = self.first, self.solver
+        if solver.solve([*solver.said(query), *(first + at for at in context)], self.clock):
             return None
-        return self._cubes_in(self.solver.core())
-
-    def _cubes_in(self, literals: Iterable[int]) -> set[int]:
-        first = self.first
-        return {literal - first for literal in literals if first <= literal < first + len(self.cubes)}
+        core = solver.core()
+        cubes = {literal - first for literal in core if first <= literal < first + len(self.cubes)}
+        return [solver.meant(literal) for literal in core if literal - first not in cubes], cubes
 
     def _use(self, owner: int | None, query: list[int], nearest: Iterable[Sequence[int]]) -> list[int]:
         """Keeps what refutes the query, of what is kept already if that does; gives what was not kept before.
@@ -113,7 +112,7 @@ class Trimmer:
         """
         core = self._plainly(query)
         if core is None:
-            core = self._with_less(query, self._solved(query, nearest))
+            core = self._with_less(*self._solved(query, nearest))
         # one by one, as to take away a view of all that is kept would go through all of it
         fresh = sorted(at for at in core if at not in self.kept)
         self.kept.update(dict.fromkeys(fresh))
@@ -121,8 +120,8 @@ class Trimmer:
         self.used.append(core)
         return fresh
 
-    def _solved(self, query: Sequence[int], nearest: Iterable[Sequence[int]]) -> set[int]:
-        """What refutes the query, says the solver.  Raises AssertionError where nothing does."""
+    def _solved(self, query: Sequence[int], nearest: Iterable[Sequence[int]]) -> tuple[list[int], set[int]]:
+        """What of the query is refuted, and by what, says the solver.  Raises AssertionError where nothing is."""
         kept = self.kept
         for near in chain(nearest, [range(len(self.cubes))]):
             # what is assumed first refutes first, if it does: to ask about that alone first may cost a model
@@ -153,18 +152,31 @@ class Trimmer:
         kept = self.kept
         if core <= kept.keys():
             return core
-        # what is assumed the other way round often does with less
-        less = self.refute(query, sorted(core, key=lambda at: (at not in kept, -at)))
-        core = core if less is None else less
-        fresh = sorted((at for at in core if at not in kept), reverse=True)
-        if len(fresh) > 1:
-            said = self.solver.said(query)
-            for other in fresh:
+        # with a solver that knows nothing else: that a part does not suffice takes a model
+        solver = NearSolver(self.rules.encoding, self.make_solver())
+        said = solver.said(query)
+        switches = {at: solver.new() for at in core}
+        for at, switch in switches.items():
+            solver.add([-switch, *(-solver.fact(literal) for literal in self.cubes[at])])
+
+        def refuting(order: Iterable[int]) -> set[int] | None:
+            if solver.solve([*said, *(switches[at] for at in order)], self.clock):
+                return None
+            used = set(solver.core())
+            return {at for at in core if switches[at] in used}
+
+        try:
+            # what is assumed the other way round often does with less
+            less = refuting(sorted(core, key=lambda at: (at not in kept, -at)))
+            core = core if less is None else less
+            fresh = sorted((at for at in core if at not in kept), reverse=True)
+            for other in fresh if len(fresh) > 1 else ():
                 if other in core:
-                    order = sorted(core - {other}, key=lambda at: (at not in kept, at))
-                    if self.solver.soon_refutes([*said, *(self.first + at for at in order)]):
-                        core = self._cubes_in(self.solver.core())
-        return core
+                    less = refuting(sorted(core - {other}, key=lambda at: (at not in kept, at)))
+                    core = core if less is None else less
+            return core
+        finally:
+            solver.close()
 
     def _around(self, rule: int, at: int, rest: Iterable[int]) -> Iterator[Sequence[int]]:
         """Cubes about nothing but what the rule and the cube name; where that is much, first those beside the rest."""

@@ -40,6 +40,8 @@ class Encoding:
         """The machine's variable behind a SAT variable, where there is one."""
         self.values: dict[str, list[tuple[int, Value]]] = {}
         """Per variable its (literal, value) pairs in the order of the domain."""
+        self.domain_of: dict[str, list[list[int]]] = {}
+        """Per variable the clauses that say that it has one value, where its facts do not say so by themselves."""
         self.parts: dict[int, tuple[int, ...]] = {}
         """Per gate the literals of which it is the conjunction."""
         self._gates: dict[tuple[int, ...], int] = {}
@@ -61,8 +63,8 @@ class Encoding:
             own = [-atom, atom]
         else:
             own = [self.new() for _ in domain]
-            self.clauses.append(own)
-            self.clauses += at_most_one(own, self)
+            self.domain_of[name] = [own, *at_most_one(own, self)]
+            self.clauses += self.domain_of[name]
         self.values[name] = list(zip(own, domain, strict=True))
         for literal, value in self.values[name]:
             self.literals[name, value] = literal

@@ -33,12 +33,17 @@ class PolaritySolver:
         self.close = solver.close
         self._model = solver.model
         self._facts = encoding.facts_top
-        add_all(solver, encoding.domains)
-        # the solver must know every fact, so that its models are complete
-        solver.add([TRUTH, self._facts])
-        self._fresh = count(self._facts + 1)
+        self._fresh = count(1)
         self._own: dict[int, int] = {}
+        self._gate_of: dict[int, int] = {}
         self._said: dict[int, tuple[int, ...]] = {}
+        self._begin()
+
+    def _begin(self) -> None:
+        add_all(self, self.encoding.domains)
+        # the solver must know every fact, so that its models are complete
+        self.add([TRUTH, self._facts])
+        self._fresh = count(self._facts + 1)
 
     def new(self) -> int:
         """A fresh SAT variable."""
@@ -48,9 +53,17 @@ class PolaritySolver:
         """After True: the facts, each at its number less one."""
         return self._model()[: self._facts]
 
+    def fact(self, literal: int) -> int:
+        """The literal of the solver that says this of a fact."""
+        return literal
+
     def said(self, literals: Iterable[int]) -> list[int]:
         """Literals of the solver which together say what these of the encoding say."""
         return [own for literal in literals for own in self.parts(literal)]
+
+    def meant(self, own: int) -> int:
+        """What one of these literals of the solver says, as a literal of the encoding."""
+        return self._gate_of.get(own, own)
 
     def parts(self, literal: int) -> tuple[int, ...]:
         """The same of a single literal."""
@@ -61,7 +74,7 @@ class PolaritySolver:
 
     def _taken_apart(self, literal: int) -> tuple[int, ...]:
         if abs(literal) <= self._facts:
-            return (literal,)
+            return (self.fact(literal),)
         found: dict[int, None] = {}
         pending: list[int] = []
         stack = [literal]
@@ -86,9 +99,31 @@ class PolaritySolver:
     def _implying(self, literal: int, pending: list[int]) -> int:
         """A literal of the solver that implies this one; a gate that it did not know is added to what is pending."""
         if abs(literal) <= self._facts:
-            return literal
+            return self.fact(literal)
         known = self._own.get(literal)
         if known is None:
             known = self._own[literal] = self.new()
+            self._gate_of[known] = literal
             pending.append(literal)
         return known
+
+
+class NearSolver(PolaritySolver):
+    """The same for few queries about little: it knows no facts but those of variables that are spoken of.
+
+    Facts have numbers of its own, too, from `fact`, so that an answer takes no longer on a larger machine.  It has no
+    models to tell.
+    """
+
+    def _begin(self) -> None:
+        self._numbers = {TRUTH: self.new()}
+        self.add([self._numbers[TRUTH]])
+
+    def fact(self, literal: int) -> int:
+        """The literal of the solver that says this of a fact; the first of a variable brings all of its domain."""
+        known = self._numbers.get(abs(literal))
+        if known is None:
+            known = self._numbers[abs(literal)] = self.new()
+            for clause in self.encoding.domain_of.get(self.encoding.variable_of.get(abs(literal), ""), ()):
+                self.add([self.fact(part) for part in clause])
+        return known if literal > 0 else -known
