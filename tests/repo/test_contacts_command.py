@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -20,16 +20,17 @@ from interlock.hold.language.model import Hold, RequirementText
 from interlock.hold.language.syntax import Chain, Fact, Negation, Syntax
 from interlock.hold.loader import Source, load_hold
 from interlock.hold.wiring import rewired, wires_of
-from interlock.kernel.claims import silent
+from interlock.kernel.claims import Unknown, silent
 from interlock.kernel.evaluator import State, evaluate, successors
 from interlock.kernel.expressions import Is
-from interlock.kernel.failures import failures_of
+from interlock.kernel.failures import DisputedSets, KnownSets, SetsFinding, failures_of
 from interlock.kernel.machine import Actor, Machine, Question, Requirement, RequirementKind, Rule, Variable
+from interlock.kernel.recovery import RecoveryQuestion
 from interlock.prove.decide import decide
 from interlock.prove.engine import NO_LIMITS, clock_of
 from interlock.report.json.writing import schema
 from interlock.report.views.contacts_facts import ContactsFacts
-from interlock.study.contacts import losses, struck
+from interlock.study.contacts import losses, purposes, struck
 from interlock.study.contacts.purposes import (
     ContactAnalysis,
     ContactPurpose,
@@ -37,6 +38,7 @@ from interlock.study.contacts.purposes import (
     Study,
     analyse_contacts,
     failing_contacts,
+    settled_of,
 )
 from interlock.study.contacts.struck import struck_first, uses_of
 from interlock.study.failures import analyse_failures
@@ -189,6 +191,53 @@ def test_what_can_always_be_done_is_what_every_state_shows(starts: int, monkeypa
     assert {one for one in names if expected[one]} == proved
     assert {one: len(some) for one, some in dead.items()} == {one: 1 for one in names if not expected[one]}
     assert 0 < len(proved) < len(names)
+
+
+def claims_nothing(
+    _machine: Machine, questions: Sequence[Question | RecoveryQuestion], *_: object, **__: object
+) -> object:
+    """An engine that does not know."""
+    return tuple(Unknown(one.id, "nobody", "it does not know") for one in questions)
+
+
+@pytest.mark.parametrize(("engine", "text", "asked"), [("recover", ENDING, EMPTIED), ("decide", DOUBLED, WIRED_ASKED)])
+def test_what_no_engine_knows_is_not_settled(
+    engine: str, text: str, asked: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """That nothing needs a contact is never said where whether all can still be done is unknown."""
+    texts = requirement_texts(asked)
+    sure = needs_of(analysed(hold_of(text), texts))
+    assert Need.NOTHING in sure.values()
+    monkeypatch.setattr(purposes, engine, claims_nothing)
+    monkeypatch.setattr(losses.Work, "shown", lambda _work, _failure: {})
+    analysis = analysed(hold_of(text), texts)
+    assert Need.NOTHING not in needs_of(analysis).values()
+    assert not any(one.can_still or one.no_difference for contact in analysis.contacts for one in contact.without)
+    assert {one for one, need in needs_of(analysis).items() if need is Need.ALONE} <= {
+        one for one, need in sure.items() if need is Need.ALONE
+    }
+
+
+def test_what_is_open_of_a_contact_bounds_what_is_settled() -> None:
+    """Sets of which it is not known what they do, claims that were not re-checked, and disputes: each for its own."""
+    analysis = analysed(hold_of(DOUBLED), requirement_texts(WIRED_ASKED)).analysis
+    answer = next(one for one in analysis.answers if isinstance(one.finding, KnownSets))
+    known = answer.finding
+    assert isinstance(known, KnownSets)
+
+    def settled(finding: SetsFinding) -> int:
+        both = (replace(answer, finding=finding), *analysis.answers)
+        return settled_of(replace(analysis, size=2, answers=both), "one")
+
+    def left(*opened: tuple[str, ...]) -> KnownSets:
+        return replace(known, complete=2, claim=replace(known.claim, open=opened))
+
+    whole = replace(analysis, size=2, answers=(replace(answer, finding=left()),))
+    assert settled_of(whole, "one") == 2
+    analysis = whole
+    assert [settled(left(("other",))), settled(left(("other", "third")))] == [2, 2]
+    assert [settled(left(("one", "other"))), settled(left(("one",))), settled(left(()))] == [1, 0, -1]
+    assert [settled(replace(left(), complete=1)), settled(DisputedSets("q", "no"))] == [1, -1]
 
 
 def test_a_contact_without_which_a_step_cannot_be_taken_is_needed_for_that() -> None:

@@ -222,7 +222,7 @@ class Study:
         lost = () if loss is None else tuple(self.ends[id] for id in loss.lost if id in self.ends)
         steps = () if loss is None else tuple(id for id in loss.lost if id not in self.ends)
         known_losses = loss is not None and not loss.open and not loss.disputed
-        return Effect(failure, mode, breaks, (), lost, steps, _settled(self.analysis, failure), known_losses)
+        return Effect(failure, mode, breaks, (), lost, steps, settled_of(self.analysis, failure), known_losses)
 
     def with_one_more(
         self, contacts: Sequence[ContactPurpose], size: int, limits: Limits, chosen: Sequence[str] | None
@@ -236,7 +236,7 @@ class Study:
 
         def more(effect: Effect) -> Effect:
             together = tuple((instance, rest) for instance, rest in sets.get(effect.failure, ()) if rest)
-            settled = max(effect.settled, _settled(pairs, effect.failure))
+            settled = max(effect.settled, settled_of(pairs, effect.failure))
             return replace(effect, together=together, settled=settled)
 
         return tuple(replace(one, without=tuple(map(more, one.without))) for one in contacts)
@@ -371,7 +371,7 @@ def _sets_of(analysis: FailureAnalysis) -> Mapping[str, Sequence[tuple[Instance,
     return found
 
 
-def _settled(analysis: FailureAnalysis, failure: str) -> int:
+def settled_of(analysis: FailureAnalysis, failure: str) -> int:
     """Up to how many failures together all that breaks by this one and others is known."""
     settled = analysis.size
     for answer in analysis.answers:
