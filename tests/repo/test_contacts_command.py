@@ -23,17 +23,19 @@ from interlock.hold.wiring import rewired, wires_of
 from interlock.kernel.claims import Unknown, silent
 from interlock.kernel.evaluator import State, evaluate, successors
 from interlock.kernel.expressions import Is
-from interlock.kernel.failures import DisputedSets, KnownSets, SetsFinding, failures_of
+from interlock.kernel.failures import DisputedSets, KnownSets, SetsFinding, SmallestSets, failures_of
 from interlock.kernel.machine import Actor, Machine, Question, Requirement, RequirementKind, Rule, Variable
 from interlock.kernel.recovery import RecoveryQuestion
 from interlock.prove.decide import decide
 from interlock.prove.engine import NO_LIMITS, clock_of
 from interlock.report.json.writing import schema
 from interlock.report.views.contacts_facts import ContactsFacts
+from interlock.study import failures
 from interlock.study.contacts import losses, purposes, struck
 from interlock.study.contacts.purposes import (
     ContactAnalysis,
     ContactPurpose,
+    Effect,
     Need,
     Study,
     analyse_contacts,
@@ -127,6 +129,8 @@ def test_a_spare_is_found_and_one_that_never_matters() -> None:
     by_name = {one.item.written: one for one in analysis.contacts if one.item.subject.id == "Z"}
     assert by_name["LV is neutral"].need is Need.NOTHING
     assert all(one.no_difference for one in by_name["LV is neutral"].without)
+    alone = analysed(hold_of(spare), requirement_texts(WIRED_ASKED))
+    assert {one.settled for contact in alone.contacts for one in contact.without if one.no_difference} == {1}
 
 
 ENDING = (
@@ -198,6 +202,32 @@ def claims_nothing(
 ) -> object:
     """An engine that does not know."""
     return tuple(Unknown(one.id, "nobody", "it does not know") for one in questions)
+
+
+def test_a_contact_is_needless_where_all_of_it_is_proved() -> None:
+    """What breaks by it alone is known, and all can still be done or it makes no difference; of each way it may be."""
+    item = analysed(hold_of(WIRED), ()).contacts[0].item
+    plain = Effect("one", "welded", (), (), (), (), 1, True)
+    needless = [replace(plain, can_still=True), replace(plain, no_difference=True)]
+    unknown = [plain, *(replace(one, settled=0) for one in needless)]
+    assert [ContactPurpose(item, (one,), ()).need for one in needless] == [Need.NOTHING] * 2
+    for one in unknown:
+        assert [ContactPurpose(item, ways, ()).need for ways in ((one,), (needless[0], one))] == [Need.OPEN] * 2
+
+
+def knows_no_sets(_machine: Machine, questions: Sequence[Question], *_: object) -> tuple[SmallestSets, ...]:
+    """It was stopped before it knew anything."""
+    return tuple(SmallestSets(one.id, "nobody", -1, (), (), (), (), None, "it does not know") for one in questions)
+
+
+def test_what_may_break_without_a_contact_is_not_settled(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where it is not known what breaks nothing is needless but what makes no difference, though all can be done."""
+    monkeypatch.setattr(failures, "smallest_sets", knows_no_sets)
+    analysis = analysed(hold_of(DOUBLED), requirement_texts(WIRED_ASKED))
+    assert Need.OPEN in needs_of(analysis).values()
+    needless = [one for one in analysis.contacts if one.need is Need.NOTHING]
+    assert all(one.no_difference for contact in needless for one in contact.without)
+    assert not any(one.breaks for contact in analysis.contacts for one in contact.without)
 
 
 @pytest.mark.parametrize(("engine", "text", "asked"), [("recover", ENDING, EMPTIED), ("decide", DOUBLED, WIRED_ASKED)])
