@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 import pytest
 
@@ -19,6 +19,7 @@ from interlock.prove.failures import sets
 from interlock.prove.failures.likes import Likes
 from interlock.prove.failures.looking_back import LookBack
 from interlock.prove.failures.one_set import OneSet
+from interlock.prove.failures.pool import Pool
 from interlock.prove.failures.sets import smallest_sets
 from interlock.prove.failures.states import Met, loosely_after
 from tests.agreement.failing import random_failing
@@ -99,6 +100,33 @@ def test_lanes_say_what_their_states_say(searches: list[OneSet], first: int, cou
         machine, questions = random_failing(seed)
         smallest_sets(machine, questions, most)
     assert sum(search.met is not None for search in searches) >= count // 2
+
+
+def test_clauses_that_keep_out_what_is_met_are_not_asked_about(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each has a run under the set into what it keeps out; the rest keeps out no state that is known."""
+    told = left = 0
+    meet = Pool.meet
+
+    def met(self: Pool, number: int, within: Callable[[Cube], int]) -> None:
+        nonlocal told, left
+        before = {at: self.cubes[at] for at in self.standing(number)}
+        meet(self, number, within)
+        standing = set(self.standing(number))
+        stay = set(self.staying(number))
+        assert standing <= set(before)
+        for at, cube in before.items():
+            assert bool(within(cube)) == (at not in standing) or at in stay
+            assert not (within(cube) and at in stay), "what holds under the set is met"
+        told += len(before) - len(standing)
+        left += len(standing)
+
+    monkeypatch.setattr(Pool, "meet", met)
+    for seed in (246, 326, 344, 350, 351):
+        machine, questions = random_failing(seed)
+        claims = smallest_sets(machine, questions, 2)
+        assert all(isinstance(one, KnownSets) for one in confirm_sets(machine, questions, claims))
+    assert told > 3
+    assert left > 5
 
 
 def striking_machine() -> tuple[Machine, list[Question]]:

@@ -26,6 +26,8 @@ MOST_IN_VAIN = 1
 """After so many targets that were looked back from in vain, one after the other, others are looked at shortly."""
 MOST_SHORTLY_IN_VAIN = 3
 """After so many of these, none."""
+MOST_NOT_EXCLUDED = 2
+"""After so many targets, one after the other, that what is known does not exclude runs to the others are looked for."""
 FEW_FRAMES = 20
 """So many steps from the start runs are looked for by frames before they are looked for by guided search."""
 
@@ -45,7 +47,7 @@ class OneSet:
     reasons that are known alone); `may_hold` gives cubes kept out by clauses that are not known not to hold under the
     set, `hold` by those that hold there.  `met` is None where there is no state to begin with.  `endings` gives, by the
     target's place, how runs to it ended; `ahead` looks for runs from states that are met; `smaller` gives runs to
-    targets in which a part of the set fails.
+    targets in which a part of the set fails; `told` is told what is met before it is asked what is excluded.
     """
 
     def __init__(
@@ -61,6 +63,7 @@ class OneSet:
         endings: Callable[[int, bool], Iterable[Ending]],
         ahead: LookAhead,
         smaller: Callable[[], Iterable[Trace]],
+        told: Callable[[Met], None],
     ) -> None:
         self.narrowed = narrowed
         self.targets = [narrowed.gate(target) for target in targets]
@@ -69,14 +72,17 @@ class OneSet:
         self._hold = hold
         self.met = met
         self.clock = clock
-        self._followed = 0
-        """How many of the lanes were followed by endings that are known."""
+        self._followed = {False: 0, True: 0}
+        """How many of the lanes were followed by endings that are known; where that is so, loosely."""
+        self._is_loose = False
+        """Whether lanes are followed loosely yet."""
         self.answered: set[int] = set()
         """The places of the targets to which a run is known, or that the clauses known exclude."""
         self._found = found
         self._endings = endings
         self._ahead = ahead
         self._smaller = smaller
+        self._told = told
 
     @property
     def left(self) -> list[int]:
@@ -94,7 +100,12 @@ class OneSet:
         if self.met is not None and self.left:
             self.met.inherit(self._smaller())
             self._follow()
-        self.answered.update([place for place in self.left if self._excludes(place, False)])
+            self._told(self.met)
+            self._exclude(MOST_NOT_EXCLUDED)
+            self._is_loose = True
+            self._follow()
+            self._told(self.met)
+        self._exclude(len(self.targets))
         if self.met is not None and self.left:
             look = LookBack(self.narrowed.rules, self._may_hold(), self.met, self.narrowed.strikes, self.clock)
             try:
@@ -143,6 +154,17 @@ class OneSet:
             self._note_all(frames.run(places, None, report, self.answered) if places else ())
         return frames.lemmas if frames.invariant is None else frames.invariant
 
+    def _exclude(self, most: int) -> None:
+        """Answers what the clauses known exclude, until so many targets, one after the other, are not."""
+        in_vain = 0
+        for place in self.left:
+            if in_vain >= most:
+                break
+            is_excluded = self._excludes(place, False)
+            in_vain = 0 if is_excluded else in_vain + 1
+            if is_excluded:
+                self.answered.add(place)
+
     def _look_around(self) -> None:
         """Notes what is so in a state that is known."""
         if self.met is not None:
@@ -169,12 +191,14 @@ class OneSet:
     def _follow(self) -> None:
         """Notes what is so in states that are known, and runs from them that end as those to the same target did."""
         met = self.met
-        while met is not None and self.left and self._followed < met.size:
+        while met is not None and self.left:
+            # what can be had without leaving rules out is had first
+            loosely = self._followed[False] == met.size
+            if loosely and (not self._is_loose or self._followed[True] == met.size):
+                break
             self._look_around()
-            fresh, self._followed = self._followed, met.size
-            self._follow_from(met, fresh, loosely=False)
-            if self.left:
-                self._follow_from(met, fresh, loosely=True)
+            fresh, self._followed[loosely] = self._followed[loosely], met.size
+            self._follow_from(met, fresh, loosely=loosely)
 
     def _follow_from(self, met: Met, first: int, *, loosely: bool) -> None:
         """Notes runs from the lanes from that one on that end as those to the same target did."""

@@ -15,7 +15,7 @@ References (from memory)
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from interlock.kernel.failures import Reason, Sets, without_reason
@@ -177,6 +177,14 @@ class Pool:
                 return True
             if shortly:
                 return False
+
+    def meet(self, number: int, met: Callable[[Cube], int]) -> None:
+        """Notes which clauses keep out what is met under the set of that number."""
+        broken = [at for at in self.standing(number) if not self._stays(at) and met(self.cubes[at])]
+        members = mask_of(self.sets.members[number])
+        for at in broken:
+            self._break(at, {members})
+        self._standing = None
 
     def standing(self, number: int) -> list[int]:
         """The clauses, by place, that nothing known breaks under the set of that number."""

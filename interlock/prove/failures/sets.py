@@ -78,6 +78,8 @@ MOST_EXPANDED = 400
 """How many states guided search expands for a target under one set ..."""
 MOST_IN_VAIN = 400
 """... and how many in vain for all of them."""
+MOST_GUIDED_IN_VAIN = 3
+"""After so many sets, one after the other, under which it found nothing it is not asked any more."""
 
 
 def smallest_sets(
@@ -161,6 +163,8 @@ class _Work:
         """Cubes that may be kept out, by the mask of the failures that they name: under sets that have these."""
         self.likes: Likes | None = None
         self.ahead: Ahead | None = None
+        self.guided_in_vain = 0
+        """Under so many sets guided search found nothing since it found something."""
         self.truth = [self.rules.encoding.gate(question.target) for question in questions]
 
     def run(self) -> None:
@@ -277,6 +281,7 @@ class _Work:
             lambda place, loosely: self.endings_under(left[place], own, loosely),
             look_ahead,
             lambda: [run for part in parts for run in self.ends.get(part, {}).values()],
+            lambda met: self.pool.meet(number, met.within),
         )
 
         def guide(places: Sequence[int]) -> Mapping[int, Trace]:
@@ -322,6 +327,8 @@ class _Work:
 
     def look_guided(self, own: Collection[str], left: Sequence[int]) -> dict[int, Trace]:
         """Runs, by question, in which nothing but these fails."""
+        if self.guided_in_vain >= MOST_GUIDED_IN_VAIN:
+            return {}
         never = {name: False for name in self.failures if name not in own}
         machine = without(with_failures(self.machine, own), never)
         asked = {self.questions[at].id: at for at in left}
@@ -329,6 +336,7 @@ class _Work:
         questions = [Question(self.questions[at].id, target, True) for at, target in targets.items()]
         search = GuidedSearch(machine, questions, self.limits, self.clock)
         search.run(range(len(asked)), MOST_EXPANDED, self.report, MOST_IN_VAIN)
+        self.guided_in_vain = 0 if search.found else self.guided_in_vain + 1
         return {asked[id]: lifted(self.machine, machine, trace) for id, trace in search.found.items()}
 
     def found(self, at: int, trace: Trace) -> None:
