@@ -110,6 +110,12 @@ class Work:
         self._rules_of = rules
         self._lemmas: Remembered | None = None
         """What was found out of the machine with another failure there first."""
+        self._likes: dict[Likeness, Loss] = {}
+        """What was found of failures that make the same machine as others."""
+        self._shown: dict[str, dict[str, tuple[int, int]]] = {}
+        """Per failure that was asked about what can be done with it: in which run, and after how many steps."""
+        self._taken: dict[tuple[str, int], tuple[tuple[str, ...], Sequence[int]]] = {}
+        """Per failure and run in which it makes a difference the rules and packed states of the run with it there."""
         self._prepare(found)
 
     def _decided(self, sound: Machine, ends: Sequence[Question]) -> Mapping[str, Trace]:
@@ -172,7 +178,7 @@ class Work:
         Where time is over, what is not known of the rest is `open`.
         """
         self._walk_again(failures)
-        known: dict[Likeness, Loss] = {}
+        known = self._likes
         for done, failure in enumerate(failures):
             self.report(Progress(NAME, "what can no longer be done", done, len(failures)))
             left = [id for id in self.possible if id not in self._shown[failure]]
@@ -180,7 +186,8 @@ class Work:
                 yield Loss(failure)
                 continue
             key = likeness(failure, self.uses[failure])
-            if key not in known:
+            # what lacked time may have some now
+            if key not in known or known[key].open:
                 known[key] = self._look(failure, left)
             yield replace(known[key], failure=failure)
 
@@ -205,8 +212,7 @@ class Work:
 
         With all failures at once, run by run.
         """
-        self._shown: dict[str, dict[str, tuple[int, int]]] = {failure: {} for failure in failures}
-        self._taken: dict[tuple[str, int], tuple[tuple[str, ...], Sequence[int]]] = {}
+        self._shown.update({failure: {} for failure in failures})
         for at, run in enumerate(self.runs):
             asked = [failure for failure in failures if not self._shown[failure].keys() >= run.first.keys()]
             walks = {failure: self._walk(failure, run.trace) for failure in asked if failure in run.differ}

@@ -51,7 +51,9 @@ NAME = "contacts"
 SETS = 0.5
 """The part of the time for sets of failures."""
 LOSSES = 0.6
-"""The part of what is left then for what can no longer be done."""
+"""The part of what is left then for what can no longer be done without each contact ..."""
+PAIRS = 0.6
+"""... and of what that leaves for pairs; the rest is for what can no longer be done with the opposite of each."""
 
 
 class Need(StrEnum):
@@ -147,13 +149,12 @@ def analyse_contacts(
     seconds = None if limits.seconds is None else SETS * limits.seconds
     analysis = analyse_failures(compiled, 1, replace(limits, seconds=seconds), report, chosen)
     study = Study(compiled, analysis, limits, report)
-    left = clock.seconds_left()
-    losses = study.losses(None if left is None else LOSSES * left)
-    contacts = tuple(study.contacts(losses))
+    contacts = study.contacts(_part(LOSSES, clock))
     proved = study.needless([one for one in contacts if one.need is Need.OPEN], clock.seconds_left())
     contacts = tuple(proved.get(one.item.contact.name, one) if one.item.contact else one for one in contacts)
     if size > 1:
-        contacts = study.with_one_more(contacts, size, replace(limits, seconds=clock.seconds_left()), chosen)
+        contacts = study.with_one_more(contacts, size, replace(limits, seconds=_part(PAIRS, clock)), chosen)
+    contacts = study.with_opposites(contacts, clock.seconds_left())
     broken = tuple(answer.instance for answer in analysis.answers if any(not one.failures for one in answer.broken))
     return ContactAnalysis(compiled, analysis, contacts, broken, study.impossible, size, tuple(study.disputed))
 
@@ -190,29 +191,41 @@ class Study:
         """The name of its variable."""
         return item.failure(next(one for one in item.failings if one.mode == mode)).name
 
-    def losses(self, seconds: float | None) -> Mapping[str, Loss]:
-        """By failure; of all contacts both ways."""
-        names = [self.failure(item, mode) for item in self.items for mode in ("welded", "open")]
+    def contacts(self, seconds: float | None) -> tuple[ContactPurpose, ...]:
+        """Every contact, in the order of the description, with what comes of it alone; not yet what opposites lose."""
+        out = ways_out(self.compiled.hold, self.compiled.world)
+        ways = [(item, out[item.contact.name]) for item in self.items if item.contact is not None]
         ends = {id: question_of(self.machine, one.requirement).target for id, one in self.ends.items()}
         limits = replace(self.limits, seconds=seconds)
         self.work = Work(self.machine, self.compiled.origins, ends, clock_of(limits), limits, self.report)
-        found = {one.failure: one for one in self.work.losses([name for name in names if name in self.work.uses])}
-        self.disputed += [one.disputed for one in found.values() if one.disputed]
-        self.runs = {failure: one.found for failure, one in found.items()}
-        return found
+        losses = self.losses([self.failure(item, mode) for item, without in ways for mode in without])
+        modes = ("welded", "open")
+        return tuple(
+            ContactPurpose(
+                item,
+                tuple(self.effect(item, mode, losses) for mode in modes if mode in without),
+                tuple(self.effect(item, mode, {}) for mode in modes if mode not in without),
+            )
+            for item, without in ways
+        )
 
-    def contacts(self, losses: Mapping[str, Loss]) -> Iterator[ContactPurpose]:
-        """Every contact, in the order of the description."""
-        out = ways_out(self.compiled.hold, self.compiled.world)
-        for item in self.items:
-            if item.contact is not None:
-                effects = {mode: self.effect(item, mode, losses) for mode in ("welded", "open")}
-                without = out[item.contact.name]
-                yield ContactPurpose(
-                    item,
-                    tuple(one for mode, one in effects.items() if mode in without),
-                    tuple(one for mode, one in effects.items() if mode not in without),
-                )
+    def with_opposites(self, contacts: Sequence[ContactPurpose], seconds: float | None) -> tuple[ContactPurpose, ...]:
+        """The contacts with what can no longer be done where each is the opposite of what it is without it."""
+        assert self.work is not None  # noqa: S101 -- what contacts are for is looked for first
+        self.work.clock = clock_of(replace(self.limits, seconds=seconds))
+        losses = self.losses([one.failure for contact in contacts for one in contact.otherwise])
+        return tuple(
+            replace(one, otherwise=tuple(self.effect(one.item, effect.mode, losses) for effect in one.otherwise))
+            for one in contacts
+        )
+
+    def losses(self, failures: Sequence[str]) -> Mapping[str, Loss]:
+        """What can no longer be done with each of the failures there first."""
+        assert self.work is not None  # noqa: S101 -- what contacts are for is looked for first
+        found = {one.failure: one for one in self.work.losses([one for one in failures if one in self.work.uses])}
+        self.disputed += [one.disputed for one in found.values() if one.disputed]
+        self.runs = {**self.runs, **{failure: one.found for failure, one in found.items()}}
+        return found
 
     def effect(self, item: FailingItem, mode: str, losses: Mapping[str, Loss]) -> Effect:
         """What comes of it alone, as far as it is known by now."""
@@ -354,6 +367,12 @@ class Study:
         self.disputed += [one.what for one in back.values() if isinstance(one, Disputed)]
         dead = [one.claim.trace.states[0] for one in back.values() if isinstance(one, HasDeadEnd)]
         return back, frozenset(map(first.failure_in, dead) if first.there else failures if dead else ())
+
+
+def _part(part: float, clock: Clock) -> float | None:
+    """So much of the time that is left."""
+    left = clock.seconds_left()
+    return None if left is None else part * left
 
 
 def _disputes(analysis: FailureAnalysis) -> list[str]:
