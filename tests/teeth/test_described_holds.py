@@ -1,7 +1,8 @@
-"""Two holds described as somebody new to the language would: sound as they stand, and each flaw in them is found.
+"""Three holds described as somebody new to the language would: sound as they stand, and each flaw in them is found.
 
 The first tapers, has two doors, hydraulic drives, levers that are pressed to split, go in and out; the second takes
-pallets of three bays over overridable latches, pushes by hand where somebody stands, and runs on a momentary switch.
+pallets of three bays over overridable latches, pushes by hand where somebody stands, and runs on a momentary switch; in
+the third nearly all is done by hand, and stops go down on handles.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from tests.agreement.hold_texts import compile_text, standing
 from tests.some import swept
 
 FOLDER = Path(__file__).parent / "described"
-TAPERING, NOSE = "tapering-hold.yaml", "nose-door-hold.yaml"
+TAPERING, NOSE, AISLE = "tapering-hold.yaml", "nose-door-hold.yaml", "single-aisle-hold.yaml"
 SAFETY = tuple(text.id for text in standing() if text.kind.value in ("never", "always", "only if", "order"))
 """What must never happen; what can be done is asked of the sound holds only, where all of it is."""
 
@@ -36,7 +37,7 @@ def outcome(name: str, change: tuple[str, str], asked: tuple[str, ...] | None) -
     return {id: frozenset(those) for id, those in statuses.items()}
 
 
-@pytest.mark.parametrize("name", [TAPERING, NOSE])
+@pytest.mark.parametrize("name", [TAPERING, NOSE, AISLE])
 def test_no_false_alarm(name: str) -> None:
     """Every requirement of the standing set that has what it speaks of holds, and none of them idly."""
     found = outcome(name, ("", ""), None)

@@ -6,14 +6,17 @@ fails holds, proved, while what can be done still can.  It is a hint, not a find
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections import Counter
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from interlock.diagnostics.spans import Span
-from interlock.hold.alike import Alike
+from interlock.hold.alike import Alike, Shape, contacts_of, shape_of
+from interlock.hold.compile.requirements import Instance
 from interlock.hold.compile.restraint import side_of
 from interlock.hold.language.directions import Direction
-from interlock.hold.language.syntax import Syntax, Truth
+from interlock.hold.language.syntax import Fact as Contact
+from interlock.hold.language.syntax import Negation, Syntax, Truth
 from interlock.hold.origin import Condition, Fact, Meaning, Sort
 from interlock.hold.wiring import Wire, wires_of
 from interlock.kernel.claims import Fails, Trace
@@ -24,21 +27,29 @@ from interlock.study.causes.remedies import (
     Remedy,
     absence,
     added_beside,
+    all_together,
+    as_read,
+    both_ways,
     called,
+    commands_by_no_lever,
     contact_remedies,
     crossed_commands,
+    crossed_levers,
     device_remedies,
     devices_near,
     every_contact,
+    facts_at_the_end,
     like_wires,
     like_zones,
     listed,
     odd_door_steps,
     odd_sensors,
+    oddness,
     tighter,
+    unused,
     unused_contacts,
 )
-from interlock.study.causes.trials import Bench, signals_under
+from interlock.study.causes.trials import FOLDED, Bench, signals_under
 from interlock.study.verify import Answer, Status
 
 MOST_BUILT = 24
@@ -49,7 +60,9 @@ MOST_PROVED = 8
 """Guesses of one sort that are put to proof for one requirement."""
 MOST_UNASKED = 30
 """So much work is done for all requirements together, where nobody asked for more: as much as it is, about, to ..."""
-LOOKED, BUILT, PROVED = 1, 1, 4
+MORE_UNASKED, MOST_TEXTS = 12, 8
+"""So much more for each other text of which something fails, up to so many of them."""
+LOOKED, BUILT, PROVED = 1, 2, 4
 """... see what a guess leaves, to build a hold, and to put one to proof."""
 MOST_LOST = 0.05
 """The part of what can be done that a guess may cost at most: a hold in which nothing moves breaks nothing."""
@@ -95,11 +108,13 @@ class _Tried:
     restored: tuple[str, ...]
     vacuous: int
     lost: tuple[str, ...]
+    breadth: int
+    """How much it asks for."""
 
     @property
     def merit(self) -> tuple[float, ...]:
         likely = self.remedy.likeliness
-        return -len(self.lost), len(self.restored), -self.vacuous, -likely, self.remedy.votes
+        return -len(self.lost), len(self.restored), -self.vacuous, -likely, self.remedy.votes, -self.breadth
 
 
 class _Search:
@@ -110,7 +125,11 @@ class _Search:
         self.compiled = bench.verification.compiled
         self.alike = Alike(self.compiled.hold, self.compiled.floor)
         self.reach: dict[Meaning, int] = {}
+        self.asked = Counter(shape for wire in wires_of(self.compiled.hold) for shape in contacts_of(wire.syntax))
+        self.near: dict[str, frozenset[Meaning]] = {}
         self.open = [id for id in bench.bad if id not in explained]
+        self.stilling: dict[tuple[Meaning, Shape] | None, bool] = {}
+        """Whether guesses at expressions stop nearly everything, or what some drive does."""
         self.bare: set[str] = set()
         """Ids of the sides of bays where a device is missing."""
         self.most_lost = MOST_LOST * len(bench.good)
@@ -118,14 +137,71 @@ class _Search:
     def causes(self) -> Iterator[Cause]:
         answers = [a for a in self.bench.verification.answers if a.instance.requirement.id in self.bench.bad]
         answers.sort(key=lambda a: a.finding.claim.trace.depth if isinstance(a.finding, Fails) else 0)
+        self._know_texts(answers)
         # what is not there needs no guess, and a guess that restores it as well would hide it
-        for find in (self._missing, self._guessed):
-            for answer in answers:
-                if answer.instance.requirement.id in self.open and not self.bench.is_over():
-                    cause = find(answer)
-                    if cause is not None:
-                        self.open = [id for id in self.open if id not in cause.requirements]
-                        yield cause
+        for answer in answers:
+            if self._is_open(answer) and (cause := self._missing(answer)) is not None:
+                yield self._told(cause)
+        yield from self._by_guesses(answers)
+        for answer in answers:
+            if self._is_open(answer) and self._forgets(answer.instance.requirement):
+                yield self._told(self._forgotten())
+
+    def _know_texts(self, answers: Sequence[Answer]) -> None:
+        """How much work there is for all that fails; instances of one requirement mostly fail for one reason."""
+        texts = len({a.instance.origin.id for a in answers if a.instance.requirement.id in self.open})
+        self.most_work = MOST_UNASKED + MORE_UNASKED * min(max(0, texts - 1), MOST_TEXTS)
+
+    def _is_open(self, answer: Answer) -> bool:
+        return answer.instance.requirement.id in self.open and not self.bench.is_over()
+
+    def _told(self, cause: Cause) -> Cause:
+        self.open = [id for id in self.open if id not in cause.requirements]
+        return cause
+
+    def _by_guesses(self, answers: Sequence[Answer]) -> Iterator[Cause]:
+        """First one instance of each text that fails, then the others; of all of them the likely guesses first."""
+        first: dict[str, Answer] = {}
+        for answer in answers:
+            if self._is_open(answer):
+                first.setdefault(answer.instance.origin.id, answer)
+        yield from self._in_turns(list(first.values()))
+        yield from self._in_turns([one for one in answers if self._is_open(one) and one not in first.values()])
+
+    def _in_turns(self, answers: Sequence[Answer]) -> Iterator[Cause]:
+        best: dict[str, _Tried] = {}
+        turns = [(answer, self._sorts(answer)) for answer in answers if self.thorough or not self._is_bare(answer)]
+        while turns and not self._is_enough():
+            going_on = []
+            for answer, sorts in turns:
+                id = answer.instance.requirement.id
+                if not self._is_open(answer) or (id not in best and self._is_restored(id, best.values())):
+                    continue
+                if (guesses := next(sorts, None)) is None:
+                    continue
+                tried = self._better(best.get(id), self._tried(answer, guesses, best.get(id)))
+                if tried is not None and tried.remedy.likeliness is Likeliness.CONTACT:
+                    tried = self._rather_added(tried, answer)
+                if tried is not None:
+                    best[id] = tried
+                # what turned out to be a contact beside another may be outdone by one that is put there outright
+                last = max((one.likeliness for one in guesses), default=Likeliness.SET_ASIDE)
+                is_due = tried is not None and tried.remedy.likeliness <= last
+                if tried is not None and is_due and len(tried.restored) == len(self.open) and self._is_good(tried):
+                    yield self._told(self._cause(tried))
+                elif self.thorough or tried is None or not is_due or last < Likeliness.ODD:
+                    going_on.append((answer, sorts))
+            turns = going_on
+        for id, tried in sorted(best.items(), key=lambda one: one[1].merit, reverse=True):
+            if id in self.open:
+                yield self._told(self._cause(tried))
+
+    def _is_restored(self, id: str, best: Iterable[_Tried]) -> bool:
+        """Something that was found for another restores it as well: no work is done for it unasked."""
+        return not self.thorough and any(id in one.restored and not one.lost for one in best)
+
+    def _is_bare(self, answer: Answer) -> bool:
+        return any(id in self.bare for _, id in answer.instance.bindings)
 
     # ---- what is not there
 
@@ -133,7 +209,7 @@ class _Search:
         """Something in the requirement can never be so, because nothing is there that would make it so."""
         machine = self.bench.model.machine
         requirement = answer.instance.requirement
-        if self._forgets(requirement):
+        if self._forgets(requirement) and not self._idle_relays():
             return self._forgotten()
         for name in sorted(signals_under(machine, [requirement.condition])):
             meaning = self.compiled.origins.signals[name]
@@ -164,6 +240,11 @@ class _Search:
             isinstance(memory := variables[name], Condition) and memory.subject.sort is Sort.SUPPLY for name in left
         )
 
+    def _idle_relays(self) -> bool:
+        """A relay is there that nothing goes by: that it is not asked is the likelier guess."""
+        hold = self.compiled.hold
+        return not unused(hold).isdisjoint(relay.id for relay in hold.relays)
+
     def _forgotten(self) -> Cause:
         """All that fails for that reason."""
         bench, hold = self.bench, self.compiled.hold
@@ -182,17 +263,7 @@ class _Search:
 
     # ---- guesses
 
-    def _guessed(self, answer: Answer) -> Cause | None:
-        best: _Tried | None = None
-        is_bare = any(id in self.bare for _, id in answer.instance.bindings)
-        for guesses in () if self._is_enough() or (is_bare and not self.thorough) else self._sorts(answer):
-            best = self._better(best, self._tried(answer, guesses))
-            if best is not None and len(best.restored) == len(self.open) and self._is_good(best):
-                break
-        if best is None:
-            return None
-        if best.remedy.likeliness is Likeliness.CONTACT:
-            best = self._rather_added(best, answer)
+    def _cause(self, best: _Tried) -> Cause:
         remedy = best.remedy
         found, beside = remedy.said()
         told = remedy.id, remedy.item, remedy.span, f"it {found}", beside
@@ -200,6 +271,8 @@ class _Search:
 
     def _rather_added(self, best: _Tried, answer: Answer) -> _Tried:
         """With the other contact beside it, where that does as much: nobody knows that the one there is not wanted."""
+        # for what is to be told there is work left
+        self.most_work = max(self.most_work, self.work + 2 * (LOOKED + BUILT + PROVED))
         for tried in self._tried(answer, list(added_beside(self.compiled, best.remedy))):
             if {*tried.restored} >= {*best.restored} and len(tried.lost) <= len(best.lost):
                 return tried
@@ -221,7 +294,7 @@ class _Search:
         return not self.thorough or not (tried.lost or tried.vacuous)
 
     def _is_enough(self) -> bool:
-        return not self.thorough and self.work >= MOST_UNASKED
+        return not self.thorough and self.work >= self.most_work
 
     def _sorts(self, answer: Answer) -> Iterator[list[Remedy]]:
         id = answer.instance.requirement.id
@@ -233,6 +306,8 @@ class _Search:
             *like_zones(self.compiled, wires),
             *odd_sensors(self.compiled, wires),
             *odd_door_steps(self.compiled, wires),
+            *commands_by_no_lever(self.compiled, wires),
+            *(crossed_levers(self.compiled, wires) if self._fails_both_ways(answer) else ()),
             *(crossed_commands(self.compiled, wires) if self._fails_both_ways(answer) else ()),
         ]
         for likeliness in (Likeliness.SET_ASIDE, Likeliness.UNLIKE):
@@ -245,9 +320,10 @@ class _Search:
             *contact_remedies(self.compiled, wires),
             *tighter(self.compiled, both, self._contacts(id)),
         ]
-        for likeliness in Likeliness:
-            if likeliness > Likeliness.UNLIKE and (self.thorough or likeliness is not Likeliness.OPPOSITE):
-                yield [one for one in guesses if one.likeliness is likeliness]
+        # of contacts it is seen what they spoil, exchanged or added: they are tried by that
+        rounds = [(Likeliness.ODD,), (Likeliness.CONTACT, Likeliness.TIGHTER), (Likeliness.LOOSER,)]
+        for some in [*rounds, (Likeliness.OPPOSITE,)] if self.thorough else rounds:
+            yield [one for one in guesses if one.likeliness in some]
 
     def _fails_both_ways(self, answer: Answer) -> bool:
         """What it asks of one side of a bay, and of the side over against it, fails for both."""
@@ -257,18 +333,21 @@ class _Search:
         turns = ((bay, (way, way.opposite)) for bay in self.compiled.floor.bays for way in Direction)
         return any(sides.issuperset(side_of(bay, way).id for way in ways) for bay, ways in turns)
 
-    def _tried(self, answer: Answer, guesses: Sequence[Remedy]) -> Iterator[_Tried]:
+    def _tried(self, answer: Answer, guesses: Sequence[Remedy], best: _Tried | None = None) -> Iterator[_Tried]:
+        """Those of the guesses that restore it; what cannot do more than the best so far is not put to proof."""
         bench, id = self.bench, answer.instance.requirement.id
         told = [
             one
             for one in guesses
             if not bench.is_over() and all(self._stops(one, id, trace) for trace in bench.bad[id])
         ]
-        told = _in_turn(sorted(told, key=self._promise)) if len(told) > 1 else told
-        proofs = 0
-        for remedy in told[: MOST_BUILT if self.thorough else FEW_BUILT]:
-            if proofs == MOST_PROVED or self._is_enough() or bench.is_over():
+        told = self._in_turn(told, id)
+        looked = proofs = 0
+        most = MOST_BUILT if self.thorough else FEW_BUILT
+        for remedy in told:
+            if looked == most or proofs == MOST_PROVED or self._is_enough() or bench.is_over():
                 break
+            looked += 1
             if not all(self._stops(remedy, id, trace) for trace in bench.bad[id]):
                 continue  # a run that was found in the meantime
             if self._is_no_good(remedy, id):
@@ -277,11 +356,13 @@ class _Search:
             self.work += BUILT
             if model is None or id not in (stopped := bench.stopped(model, self.open)):
                 continue
-            if bench.is_got_round(model, id):
+            if bench.is_stilled(model) or bench.is_got_round(model, id):
                 continue
             lost = bench.lost(model, self.most_lost)
             self.work += LOOKED
             if len(lost) > self.most_lost or (lost and remedy.likeliness is Likeliness.OPPOSITE):
+                continue
+            if best is not None and not best.lost and not best.vacuous and self._is_outdone(remedy, stopped, best):
                 continue
             self.work += PROVED
             proofs += 1
@@ -291,20 +372,51 @@ class _Search:
                 # what could never arise any more is not mended, and no other was put to proof
                 self.work += LOOKED - PROVED
             if found.get(id) is Status.HOLDS:
-                yield _Tried(remedy, good, sum(found[one] is Status.VACUOUS for one in good), lost)
+                vacuous = sum(found[one] is Status.VACUOUS for one in good)
+                tried = _Tried(remedy, good, vacuous, lost, self._breadth(remedy))
+                best = tried if best is None or tried.merit > best.merit else best
+                yield tried
+
+    def _is_outdone(self, remedy: Remedy, stopped: Sequence[str], best: _Tried) -> bool:
+        if len(stopped) != len(best.restored):
+            return len(stopped) < len(best.restored)
+        mine = remedy.likeliness, -remedy.votes, self._breadth(remedy)
+        return mine >= (best.remedy.likeliness, -best.remedy.votes, best.breadth)
 
     def _is_no_good(self, remedy: Remedy, id: str) -> bool:
         """Whether the guess is got round or stops nearly everything, where that shows without building it.
 
         Most guesses that stop the runs that are known do either, which is sooner seen than proved.
         """
-        model = None if remedy.wire is None else self.bench.redefined(*remedy.wire)
-        if model is None:
+        if remedy.wire is None or (model := self.bench.redefined(*remedy.wire)) is None:
             return False
         self.work += LOOKED
-        if not self.bench.stopped(model, [id]) or self.bench.is_got_round(model, id):
+        if not self.bench.stopped(model, [id]):
             return True
-        return len(self.bench.lost(model, self.most_lost)) > self.most_lost
+        if len(self.bench.lost(model, self.most_lost)) > self.most_lost:
+            self.stilling[_guess(remedy)] = True
+            return True
+        return self.bench.is_got_round(model, id)
+
+    def _in_turn(self, guesses: Sequence[Remedy], id: str) -> list[Remedy]:
+        """The likeliest first, of several at one thing by turns; those that stop nearly everything are left out."""
+        if len(guesses) < 2:
+            return list(guesses)
+        by_promise = sorted(
+            ((self._promise(one, id), n, one) for n, one in enumerate(guesses)), key=lambda one: one[:2]
+        )
+        most = 3 * (MOST_BUILT if self.thorough else FEW_BUILT)
+        spoils = {n for p, n, one in by_promise if one.likeliness > Likeliness.ODD and len(p) > 2 and p[0]}
+        told = [one for _, n, one in by_promise if self.thorough or n not in spoils]
+        return _in_turn([one for one in told[:most] if not self._is_stilling(one)] + told[most:])
+
+    def _is_stilling(self, remedy: Remedy) -> bool:
+        """Whether it is known to stop nearly everything, or what some drive does for good: that is no work to see."""
+        guess = _guess(remedy)
+        if guess not in self.stilling and remedy.wire is not None:
+            model = self.bench.redefined(*remedy.wire)
+            self.stilling[guess] = model is not None and self.bench.is_stilled(model)
+        return self.stilling.get(guess, False)
 
     def _stops(self, remedy: Remedy, id: str, trace: Trace) -> bool:
         """Whether the guess stops the run; where that is not so easily seen, it may stop what it should."""
@@ -312,18 +424,51 @@ class _Search:
             return id in self.bench.bad
         return self.bench.stops(*remedy.wire, trace, id)
 
-    def _promise(self, remedy: Remedy) -> tuple[float, ...]:
-        """How early the guess is tried: what stops most of what fails, and least of what can be done."""
+    def _promise(self, remedy: Remedy, id: str) -> tuple[float, ...]:
+        """How early the guess is tried: what has to do with how it ends, stops most of what fails, and spoils least."""
         if remedy.wire is None or self.bench.is_over():
-            return remedy.likeliness, -remedy.votes, 0, 0, 0
+            return remedy.likeliness, -remedy.votes
         bad, good = self.bench.bad, self.bench.good
-        failing = sum(self._stops(remedy, id, bad[id][0]) for id in self.open)
+        # what guesses at relays stop is not so easily seen
         remembers = remedy.wire[0].meaning.subject.sort is Sort.RELAY
+        failing = 0 if remembers else sum(self._stops(remedy, one, bad[one][0]) for one in self.open)
         spoilt = remembers + sum(all(self._stops(remedy, id, trace) for trace in traces) for id, traces in good.items())
         reach = self._reach(remedy.wire[0])
         if remedy.likeliness <= Likeliness.ODD:
             return remedy.likeliness, -remedy.votes, -failing, spoilt, reach
-        return -failing, spoilt, remedy.likeliness, -remedy.votes, reach
+        is_far = remedy.wire[0].meaning not in self._near_the_end(id)
+        odd = oddness(self.compiled.hold, remedy.wire[0])
+        likely = spoilt, remedy.likeliness, -remedy.votes, self._breadth(remedy), odd, reach, -self._use(remedy.wire)
+        return 4 * spoilt > 3 * len(good), is_far, -failing, *likely
+
+    def _near_the_end(self, id: str) -> frozenset[Meaning]:
+        """What the last step and the end of the run depend on; what came before is on the way."""
+        if id not in self.near:
+            machine, variables = self.bench.model.machine, self.compiled.origins.variables
+            lasts = [machine.rule(trace.rules[-1]).guard for trace in self.bench.bad[id] if trace.rules]
+            exprs = [self.bench.model.questions[id].target, *lasts]
+            signals = signals_under(machine, exprs)
+            memories = (variables[name] for expr in exprs for name in variables_of(expr, machine.definitions))
+            subjects = {memory.subject for memory in memories if isinstance(memory, Condition)}
+            wires = wires_of(self.compiled.hold)
+            folded = [w for w in wires if w.meaning.subject.sort in FOLDED and w.meaning.subject in subjects]
+            signals |= signals_under(machine, [self.bench.lowered(wire.syntax) for wire in folded])
+            self.near[id] = frozenset(w.meaning for w in wires if w in folded or w.meaning.name in signals)
+        return self.near[id]
+
+    def _breadth(self, remedy: Remedy) -> int:
+        """How much more the changed expression goes by: of two guesses that do as much the one that asks for less."""
+        if remedy.wire is None:
+            return 0
+        wire, changed = remedy.wire
+        now, then = (self.bench.lowered(one) for one in (wire.syntax, changed))
+        definitions = self.bench.model.machine.definitions
+        return len(variables_of(then, definitions) - variables_of(now, definitions))
+
+    def _use(self, guess: tuple[Wire, Syntax]) -> int:
+        """How often other expressions ask for what this one would ask for."""
+        wire, changed = guess
+        return sum(self.asked[shape] for shape in contacts_of(changed) - contacts_of(wire.syntax))
 
     def _reach(self, wire: Wire) -> int:
         """How many expressions go by it: the fewer, the smaller a change it would be."""
@@ -343,7 +488,11 @@ class _Search:
         exprs += [machine.rule(name).guard for trace in bench.bad[id] for name in trace.rules]
         wires = wires_of(self.compiled.hold)
         # what a mechanism with memory goes by is folded into the steps that set it off
-        relays = [wire for wire in wires if wire.meaning.subject.sort is Sort.RELAY]
+        memories = {self.compiled.origins.variables[v] for one in exprs for v in variables_of(one, machine.definitions)}
+        subjects = {memory.subject for memory in memories if isinstance(memory, Condition)}
+        relays = [
+            wire for wire in wires if wire.meaning.subject.sort is Sort.RELAY and wire.meaning.subject in subjects
+        ]
         exprs += [bench.lowered(wire.syntax) for wire in relays]
         signals = signals_under(machine, exprs)
         return [w for w in wires if w in relays or w.meaning.name in signals or isinstance(w.syntax, Truth)]
@@ -366,12 +515,42 @@ class _Search:
         bench = self.bench
         machine = bench.model.machine
         about = variables_of(bench.model.questions[id].target, machine.definitions)
-        related = [
-            contact
-            for contact in every_contact(self.compiled.hold)
-            if variables_of(bench.lowered(contact), machine.definitions) & about
-        ]
-        return [*related, *unused_contacts(self.compiled.hold)]
+        every = every_contact(self.compiled.hold)
+        related = [one for one in every if variables_of(bench.lowered(one), machine.definitions) & about]
+        return [*related, *self._idle(about), *self._at_the_end(id)]
+
+    def _idle(self, about: frozenset[str]) -> Iterator[Syntax]:
+        """Contacts that nothing asks for: of relays, and of what has to do with how the requirement is broken."""
+        relays = {relay.id for relay in self.compiled.hold.relays}
+        for contact in unused_contacts(self.compiled.hold):
+            fact = contact.arg if isinstance(contact, Negation) else contact
+            is_relay = isinstance(fact, Contact) and fact.subject.parts[0] in relays
+            if is_relay or variables_of(self.bench.lowered(contact), self.bench.model.machine.definitions) & about:
+                yield contact
+
+    def _at_the_end(self, id: str) -> Iterator[Syntax]:
+        """What no expression asks yet of what the requirement ends with, and all of it of a sort together."""
+        hold = self.compiled.hold
+        of = {one.requirement.id: one for one in self.compiled.instances}
+        every = {shape_of(one) for one in every_contact(hold)}
+        facts = as_read(hold, self._ends([of[id]]))
+        yield from both_ways(fact for fact in facts if shape_of(fact) not in every)
+        like = [of[one] for one in self.open if of[one].origin is of[id].origin]
+        yield from all_together(hold, self._ends(like), hold.layout.span)
+
+    def _ends(self, instances: Sequence[Instance]) -> list[Contact]:
+        """What is so where these requirements end, or is not."""
+        origins, model = self.compiled.origins.variables, self.bench.model
+        targets = [model.questions[one.requirement.id].target for one in instances]
+        names = {name for target in targets for name in variables_of(target, model.machine.definitions)}
+        ids = dict.fromkeys(id for one in instances for _, id in one.bindings)
+        memories = [origins[name] for name in sorted(names)]
+        return list(facts_at_the_end(self.compiled, ids, memories, self.compiled.hold.layout.span))
+
+
+def _guess(remedy: Remedy) -> tuple[Meaning, Shape] | None:
+    """What the guess is, where it is another expression in the place of one."""
+    return None if remedy.wire is None else (remedy.wire[0].meaning, shape_of(remedy.wire[1]))
 
 
 def _in_turn(guesses: Sequence[Remedy]) -> list[Remedy]:

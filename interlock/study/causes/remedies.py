@@ -11,6 +11,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import IntEnum
+from itertools import combinations
 from typing import Any
 
 from interlock.diagnostics.spans import Span
@@ -20,8 +21,19 @@ from interlock.hold.kinds import DEVICE_KINDS, Working
 from interlock.hold.language.directions import Direction
 from interlock.hold.language.model import Device, Hold
 from interlock.hold.language.printer import print_syntax
-from interlock.hold.language.syntax import Chain, Fact, Negation, Quantified, Syntax, Truth
-from interlock.hold.origin import Commanded, HeldBack, Meaning, Sort, Subject
+from interlock.hold.language.syntax import Chain, Fact, Negation, Path, Syntax, Truth
+from interlock.hold.origin import (
+    Aspect,
+    Commanded,
+    Condition,
+    Crossing,
+    HeldBack,
+    Holding,
+    Meaning,
+    Memory,
+    Sort,
+    Subject,
+)
 from interlock.hold.origin import Fact as Told
 from interlock.hold.wiring import Wire, contacts_in, flat, rewired, wires_of, with_contact, without_contact
 
@@ -100,7 +112,7 @@ def device_remedies(compiled: CompiledHold, alike: Alike, devices: Sequence[Devi
     for device in devices:
         yield from _set_aside(compiled.hold, device)
         yield from _unlike(compiled, alike, device)
-        yield from _odd(compiled.hold, device)
+        yield from _odd(compiled, device)
 
 
 def _device(hold: Hold, device: Device, **fields: Any) -> Hold:
@@ -192,8 +204,9 @@ def _says(field: str, value: Any) -> str:
     return f"{field} {listed(words)}"
 
 
-def _odd(hold: Hold, device: Device) -> Iterator[Remedy]:
+def _odd(compiled: CompiledHold, device: Device) -> Iterator[Remedy]:
     """What it is not, as things of its kind mostly are."""
+    hold, floor = compiled.hold, compiled.floor
     kind = DEVICE_KINDS[device.kind]
     item = called(device.name, device.id)
 
@@ -205,8 +218,9 @@ def _odd(hold: Hold, device: Device) -> Iterator[Remedy]:
         if state != device.locking and state in kind.standing:
             found = _says("locking", device.locking)
             yield guess(found, f"a {kind.id} stands up while {state.replace('_', ' ')}", locking=state)
-    way = device.on[0].direction
-    for one in (way, way.opposite):
+    bay, way = device.on[0].bay, device.on[0].direction
+    beyond = {cell for face in floor.faces(bay, way) for cell, _ in floor.sides_of_face(face)} - {bay}
+    for one in (way, way.opposite) if beyond else (way,):
         if one not in device.stops:
             found = _says("stops", device.stops)
             yield guess(found, f"it stands where it could stop {one}", stops=(*device.stops, one))
@@ -348,23 +362,93 @@ def carried_wires(alike: Alike, wire: Wire, every: Sequence[Wire]) -> Iterator[t
 
 
 def like_zones(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[Remedy]:
-    """What the drive power of every other zone asks for, and that of this one does not."""
-    powers = [w for w in wires_of(compiled.hold) if isinstance(w.meaning, Told) and w.meaning.what == "powered"]
-    for wire in powers:
-        others = [one for one in powers if one is not wire]
-        if wire not in wires or len(others) < 2:
-            continue
-        mine = contacts_of(wire.syntax)
-        for _, contact in contacts_in(others[0].syntax):
-            shape = shape_of(contact)
-            if shape in mine or not all(shape in contacts_of(one.syntax) for one in others):
+    """What the drive power, or the command one way, of every other zone asks for and that of this one does not.
+
+    Of several others also what this one asks for and none of them does.
+    """
+    groups: dict[object, list[Wire]] = {}
+    for wire in wires_of(compiled.hold):
+        match wire.meaning:
+            case Told(_, "powered"):
+                groups.setdefault("powered", []).append(wire)
+            case Commanded(_, number, way):
+                groups.setdefault((number, way), []).append(wire)
+    for group in groups.values():
+        for wire in group:
+            others = [one for one in group if one is not wire]
+            if wire not in wires or len(others) < (1 if isinstance(wire.meaning, Commanded) else 2):
                 continue
-            for way, own in contacts_in(wire.syntax):
-                if not any(shape_of(own) in contacts_of(one.syntax) for one in others):
-                    changed = with_contact(wire.syntax, way, contact)
-                    yield _rewired(compiled, wire, changed, Likeliness.UNLIKE, len(others), others[0])
-            changed = Chain("and", (wire.syntax, contact), wire.span)
-            yield _rewired(compiled, wire, changed, Likeliness.UNLIKE, len(others), others[0])
+            mine = contacts_of(wire.syntax)
+            likely = Likeliness.UNLIKE if len(others) > 1 else Likeliness.ODD
+            for _, contact in contacts_in(others[0].syntax):
+                shape = shape_of(contact)
+                if shape in mine or not all(shape in contacts_of(one.syntax) for one in others):
+                    continue
+                for at, own in contacts_in(wire.syntax):
+                    if not any(shape_of(own) in contacts_of(one.syntax) for one in others):
+                        changed = with_contact(wire.syntax, at, contact)
+                        yield _rewired(compiled, wire, changed, likely, len(others), others[0])
+                added = contact if isinstance(wire.syntax, Truth) else Chain("and", (wire.syntax, contact), wire.span)
+                yield _rewired(compiled, wire, flat(added), likely, len(others), others[0])
+            for at, own in contacts_in(wire.syntax):
+                if at and not any(shape_of(own) in contacts_of(one.syntax) for one in others):
+                    yield _rewired(compiled, wire, without_contact(wire.syntax, at), Likeliness.ODD, 0, None)
+
+
+def commands_by_no_lever(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[Remedy]:
+    """Commands that go by no control that springs back: with one that does, and by one that stays put as if it did."""
+    hold = compiled.hold
+    held = {control.id for control in hold.controls if control.is_held}
+    idle: set[str] = set()
+    for wire in wires:
+        if not isinstance(wire.meaning, Commanded):
+            continue
+        names = _controls_under(hold, wire.syntax)
+        if names & held:
+            continue
+        idle |= names
+        for control in hold.controls:
+            for position in control.positions if control.is_held else ():
+                fact = Fact(_path(control.id, wire.span), position, False, wire.span)
+                for contact in (fact, *_readers(hold, fact)):
+                    asked = (
+                        contact if isinstance(wire.syntax, Truth) else Chain("and", (wire.syntax, contact), wire.span)
+                    )
+                    yield _rewired(compiled, wire, flat(asked), Likeliness.ODD, 1, None)
+    for control in hold.controls:
+        if control.id in idle and len(control.positions) > 1 and control.kind != "access panel":
+            changed = replace(control, kind="momentary switch", returns=control.starts[0], marks=control.marks)
+            controls = tuple(changed if one is control else one for one in hold.controls)
+            found = f"is a {control.kind}: it stays where it is put"
+            beside = "a lever, a push button or a momentary switch springs back when a hand lets go of it"
+            item = called(control.name, control.id)
+            told = _saying(found, beside)
+            yield Remedy(control.id, item, control.span, told, Likeliness.ODD, 5, replace(hold, controls=controls))
+
+
+def _controls_under(hold: Hold, syntax: Syntax) -> set[str]:
+    """The controls that an expression goes by, itself or through circuits and relays."""
+    named = {one.id: (one.definition,) for one in hold.circuits} | {one.id: (one.sets,) for one in hold.relays}
+    controls = {one.id for one in hold.controls}
+    found: set[str] = set()
+    seen: set[str] = set()
+    waiting: list[Syntax] = [syntax]
+    while waiting:
+        for _, contact in contacts_in(waiting.pop()):
+            fact = contact.arg if isinstance(contact, Negation) else contact
+            if isinstance(fact, Fact) and fact.subject.parts[0] not in seen:
+                id = fact.subject.parts[0]
+                seen.add(id)
+                found |= {id} & controls
+                waiting += named.get(id, ())
+    return found
+
+
+def _readers(hold: Hold, fact: Fact) -> Iterator[Syntax]:
+    """Circuits and sensors that are no more than this fact."""
+    for one, syntax in ((one, one.definition) for one in hold.circuits):
+        if shape_of(syntax) == shape_of(fact):
+            yield Fact(_path(one.id, fact.span), None, False, fact.span)
 
 
 def crossed_commands(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[Remedy]:
@@ -393,6 +477,47 @@ def crossed_commands(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[
                     1,
                     replace(hold, zones=exchanged),
                 )
+
+
+def crossed_levers(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[Remedy]:
+    """Two contacts of a lever that runs several zones exchanged wherever they are wired."""
+    hold = compiled.hold
+    runs: dict[str, set[str]] = {}
+    for wire in wires:
+        if isinstance(wire.meaning, Commanded):
+            for id in _controls_under(hold, wire.syntax):
+                runs.setdefault(id, set()).add(wire.meaning.subject.id)
+    for control in hold.controls:
+        if not control.is_held or len(runs.get(control.id, ())) < 2:
+            continue
+        for one, other in combinations(control.positions, 2):
+            swap = {one: other, other: one}
+            changed, number = hold, 0
+            for wire in wires_of(hold):
+                turned = _exchanged(wire.syntax, control.id, swap)
+                if turned is not wire.syntax:
+                    changed, number = rewired(changed, wire.meaning, turned), number + 1
+            if number > 1:
+                found = f"has '{one}' and '{other}' crossed, it seems, where it is wired"
+                told = _saying(found, f"with '{one}' for '{other}' and the other way about in all that goes by it")
+                item = called(control.name, control.id)
+                yield Remedy(control.id, item, control.span, told, Likeliness.ODD, 2, changed)
+
+
+def _exchanged(syntax: Syntax, id: str, swap: Mapping[str, str]) -> Syntax:
+    """The expression with these states of a thing for one another; itself where it names none."""
+    match syntax:
+        case Fact(subject, str(state)) if subject.parts == (id,) and state in swap:
+            return replace(syntax, state=swap[state])
+        case Negation(arg):
+            turned = _exchanged(arg, id, swap)
+            return syntax if turned is arg else replace(syntax, arg=turned)
+        case Chain(_, args):
+            parts = tuple(_exchanged(arg, id, swap) for arg in args)
+            return (
+                syntax if all(new is old for new, old in zip(parts, args, strict=True)) else replace(syntax, args=parts)
+            )
+    return syntax
 
 
 def odd_sensors(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[Remedy]:
@@ -425,9 +550,7 @@ def odd_sensors(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[Remed
             yield _rewired(compiled, wire, fact, Likeliness.ODD, 1, None)
 
 
-def _path(id: str, span: Span) -> Any:
-    from interlock.hold.language.syntax import Path
-
+def _path(id: str, span: Span) -> Path:
     return Path((id,), (span,))
 
 
@@ -475,14 +598,15 @@ def _is_of_people(wire: Wire) -> bool:
 
 
 def _idle_positions(hold: Hold) -> list[Fact]:
-    """Positions to which controls are held and which no expression asks for."""
+    """Positions to which controls are held and which no expression asks for, closed or open."""
     asked = {shape for wire in wires_of(hold) for shape in contacts_of(wire.syntax)}
     return [
         Fact(_path(control.id, control.span), position, False, control.span)
         for control in hold.controls
         if control.is_held
         for position in control.positions
-        if ((control.id,), position, False) not in asked
+        if position != control.returns
+        if asked.isdisjoint(((control.id,), position, turned) for turned in (False, True))
     ]
 
 
@@ -508,27 +632,51 @@ def _stand_ins(hold: Hold) -> Mapping[tuple[str, str | None], tuple[str, ...]]:
 
 def tighter(compiled: CompiledHold, wires: Sequence[tuple[Wire, bool]], contacts: Sequence[Syntax]) -> Iterator[Remedy]:
     """Each of these expressions asking for a contact too; with `True`, it is one that inhibits, and gets it beside."""
-    unused = _unused(compiled.hold)
+    idle_ones = unused(compiled.hold)
     coils = {wire.meaning: contacts_of(wire.syntax) for wire, _ in wires if wire.meaning.subject.sort is Sort.RELAY}
     other_coil = {one: coils[two] for one in coils for two in coils if one != two and one.subject == two.subject}
+    same = {shape_of(Fact(_path(s.id, s.span), None, False, s.span)): shape_of(s.reads) for s in compiled.hold.sensors}
     for wire, inhibits in wires:
         asked = contacts_of(wire.syntax)
+        known = {same.get(shape, shape) for shape in asked}
         for contact in contacts:
             if shape_of(contact) in asked or shape_of(contact, negated=True) in asked:
                 continue
+            if isinstance(contact, Chain):
+                wanting = tuple(one for one in contact.args if same.get(shape_of(one), shape_of(one)) not in known)
+                if inhibits or len(wanting) < 2:
+                    continue
+                contact = replace(contact, args=wanting)
             parts = (wire.syntax, contact)
             changed: Syntax = Chain("or" if inhibits else "and", parts, wire.span)
             changed = flat(changed)
             fact = contact.arg if isinstance(contact, Negation) else contact
-            idle = isinstance(fact, Fact) and fact.subject.parts[0] in unused
-            if isinstance(wire.syntax, Truth) and inhibits:
+            idle = isinstance(fact, Fact) and fact.subject.parts[0] in idle_ones
+            if isinstance(wire.syntax, Truth) and (inhibits or _holds_back(wire)):
                 continue
             if isinstance(wire.syntax, Truth):
                 changed = contact
             opposite = shape_of(contact, negated=True) in other_coil.get(wire.meaning, ())
             odd = opposite or (isinstance(wire.syntax, Truth) and _needs_contacts(compiled.hold, wire))
-            votes = idle + 2 * opposite
+            votes = idle + 2 * opposite + 2 * isinstance(contact, Chain)
             yield _rewired(compiled, wire, changed, Likeliness.ODD if odd else Likeliness.TIGHTER, votes, None)
+
+
+def oddness(hold: Hold, wire: Wire) -> int:
+    """How odd a place for a condition it is: what is for one way stands at an inhibit, what is for all in a permit.
+
+    Commands go by levers, as a rule, and power by supplies and switches.
+    """
+    match wire.meaning:
+        case Commanded():
+            return 3
+        case Told(Subject(Sort.CIRCUIT, id)) if next(c.use for c in hold.circuits if c.id == id) in ("power", "logic"):
+            return 2
+    return 0 if _holds_back(wire) else 1
+
+
+def _holds_back(wire: Wire) -> bool:
+    return isinstance(wire.meaning, HeldBack) or (isinstance(wire.meaning, Told) and wire.meaning.what == "inhibited")
 
 
 _BEFORE_A_STEP = {
@@ -580,7 +728,7 @@ def _needs_contacts(hold: Hold, wire: Wire) -> bool:
     return wire.meaning.subject.sort in (Sort.RELAY, Sort.CIRCUIT, Sort.ZONE)
 
 
-def _unused(hold: Hold) -> frozenset[str]:
+def unused(hold: Hold) -> frozenset[str]:
     """Circuits, sensors and relays that nothing asks for, though others of their sort are asked for."""
     named = {
         contact.subject.parts[0]
@@ -598,23 +746,67 @@ def every_contact(hold: Hold) -> tuple[Syntax, ...]:
     for wire in wires_of(hold):
         for _, contact in contacts_in(wire.syntax):
             fact = contact.arg if isinstance(contact, Negation) else contact
-            if not isinstance(fact, Truth | Quantified):
+            if not isinstance(fact, Truth):
                 facts.setdefault(shape_of(fact), fact)
     for control in hold.controls:
         for state in control.positions:
             fact = Fact(_path(control.id, control.span), state, False, control.span)
             facts.setdefault(shape_of(fact), fact)
-    return _both_ways(facts.values())
+    return both_ways(facts.values())
 
 
 def unused_contacts(hold: Hold) -> tuple[Syntax, ...]:
     """Those of circuits, sensors and relays that no expression of the hold uses."""
     spans = {one.id: one.span for one in (*hold.circuits, *hold.sensors, *hold.relays)}
-    unused = sorted(_unused(hold))
-    return _both_ways([Fact(_path(id, spans[id]), None, False, spans[id]) for id in unused])
+    return both_ways([Fact(_path(id, spans[id]), None, False, spans[id]) for id in sorted(unused(hold))])
 
 
-def _both_ways(facts: Iterable[Syntax]) -> tuple[Syntax, ...]:
+def facts_at_the_end(
+    compiled: CompiledHold, ids: Iterable[str], memories: Iterable[Memory], span: Span
+) -> Iterator[Fact]:
+    """What is so, or is not, of devices around these bays and of what is remembered, as a switch there would see it."""
+    for device in devices_near(compiled, ids):
+        if device.fixed is None and not device.is_structure:
+            yield Fact(_path(device.id, span), device.locking, False, span)
+    for memory in memories:
+        match memory:
+            case Holding(cell):
+                yield Fact(_path(cell, span), "occupied", False, span)
+            case Crossing(face):
+                sides = [side for side in compiled.floor.sides_of_face(face) if side[0] in compiled.floor.bays]
+                yield from (Fact(Path(side, (span, span)), "crossed", False, span) for side in sides[:1])
+            case Condition(Subject(Sort.PERSON, id)):
+                yield Fact(_path(id, span), "inside", False, span)
+            case Condition(Subject(Sort.DOOR, id), aspect):
+                states = {Aspect.LATCH: ("latched",), Aspect.LOCK: ("locked",)}.get(aspect, ("closed", "open"))
+                yield from (Fact(_path(id, span), state, False, span) for state in states)
+
+
+def as_read(hold: Hold, facts: Iterable[Fact]) -> tuple[Fact, ...]:
+    """The same facts, as the sensors report them that there are."""
+    sensors = {shape_of(sensor.reads): sensor.id for sensor in hold.sensors}
+    found: dict[Shape, Fact] = {}
+    for fact in facts:
+        id = sensors.get(shape_of(fact))
+        said = fact if id is None else Fact(_path(id, fact.span), None, False, fact.span)
+        found.setdefault(shape_of(said), said)
+    return tuple(found.values())
+
+
+def all_together(hold: Hold, facts: Sequence[Fact], span: Span) -> Iterator[Syntax]:
+    """Every device in its locking state, nothing half-way, nobody inside: of each sort all, where there are several."""
+    locking = [fact for fact in facts if fact.state not in _NOT_LOCKING]
+    parts: list[tuple[Syntax, ...]] = [as_read(hold, locking)]
+    for state in ("crossed", "inside"):
+        found = as_read(hold, [fact for fact in facts if fact.state == state])
+        parts.append(tuple(Negation(one, span) for one in found))
+    yield from (Chain("and", some, span) for some in parts if len(some) > 1)
+
+
+_NOT_LOCKING = ("crossed", "inside", "occupied", "closed", "open", "latched", "locked")
+
+
+def both_ways(facts: Iterable[Syntax]) -> tuple[Syntax, ...]:
     return tuple(one for fact in facts for one in (fact, Negation(fact, fact.span)))
 
 

@@ -7,7 +7,7 @@ A proof that fails gives a run that the next guess must stop too.
 from __future__ import annotations
 
 from collections import ChainMap
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
 from itertools import product
@@ -20,12 +20,14 @@ from interlock.hold.compile.requirements import Instance
 from interlock.hold.compile.world import Thing
 from interlock.hold.language.model import Hold
 from interlock.hold.language.syntax import Syntax
-from interlock.hold.origin import Sort
+from interlock.hold.origin import Commanded, Sort
 from interlock.hold.wiring import Wire, wires_of
 from interlock.kernel.claims import Fails, Holds, Limits, Trace, silent
 from interlock.kernel.evaluator import State, fire, is_enabled, is_initial, truths_in
 from interlock.kernel.expressions import Const, Expr, Ref, conj, disj, neg, signals_of
-from interlock.kernel.machine import Machine, Question, RequirementKind, question_of, with_monitors
+from interlock.kernel.machine import Actor, Machine, Question, RequirementKind, question_of, with_monitors
+from interlock.prove.core.encoding import Encoding
+from interlock.prove.core.solvers import add_all, light_solver
 from interlock.prove.decide import decide
 from interlock.prove.engine import Engine, clock_of
 from interlock.prove.invariants.lemmas import Lemmas, Remembered
@@ -289,7 +291,8 @@ class Bench:
         None where that is not so for sure, or where nothing comes of it.
         """
         name, machine = wire.meaning.name, self.model.machine
-        if name not in machine.definitions or name in self._folded:
+        # which levers count for a direction follows from the commands
+        if name not in machine.definitions or name in self._folded or isinstance(wire.meaning, Commanded):
             return None
         new = self.lowered(syntax)
         if name in self.signals_under(new):
@@ -343,6 +346,17 @@ class Bench:
         back = run_again(self.model, model, trace, id)
         if back is not None:
             self.bad[id].append(back)
+
+    def is_stilled(self, model: Model) -> bool:
+        """Whether some step of a drive that can be, in whatever state, could never be: a unit that it cannot take."""
+        return not _possible(model.machine, self._by_drives) >= self._by_drives
+
+    @cached_property
+    def _by_drives(self) -> frozenset[str]:
+        model = self.model
+        told = model.compiled.glossary.rules
+        rules = [rule.name for rule in model.machine.rules if told[rule.name].actor is Actor.PLANT]
+        return _possible(model.machine, rules)
 
     def lost(self, model: Model, most: float) -> tuple[str, ...]:
         """What could not be done any more in the hold as it would be, or for which no run is soon found.
@@ -402,6 +416,17 @@ class _Otherwise:
 
     positions: Mapping[str, int]
     definitions: Mapping[str, Expr]
+
+
+def _possible(machine: Machine, names: Collection[str]) -> frozenset[str]:
+    """Those of the rules whose guards some state satisfies, reachable or not; all that the machine does not have."""
+    encoding = Encoding(machine)
+    gates = {rule.name: encoding.gate(rule.guard) for rule in machine.rules if rule.name in names}
+    solver = light_solver()
+    add_all(solver, encoding.clauses)
+    found = frozenset(name for name in names if name not in gates or solver.solve([gates[name]]))
+    solver.close()
+    return found
 
 
 def _not_asked(verification: Verification) -> tuple[Instance, ...]:
