@@ -333,21 +333,25 @@ class Study:
                 continue
             left = clock.seconds_left()
             seconds = None if left is None else left / (len(waiting) + 1)
-            back, culprits = self.ways_back(group, replace(self.limits, seconds=seconds))
+            back, stuck = self.ways_back(group, replace(self.limits, seconds=seconds))
             if all(isinstance(one, Recovers) for one in back.values()):
                 proved.update(group)
-            elif len(group) == 1:
-                dead[group[0]] = [one for one in self.always if isinstance(back[one.requirement.id], HasDeadEnd)]
-            elif culprits:
-                waiting += [[one for one in group if one not in culprits], *([one] for one in sorted(culprits))]
+                continue
+            dead |= stuck
+            if len(group) == 1:
+                continue
+            if stuck:
+                waiting.append([one for one in group if one not in stuck])
+                # what else of it cannot always be done is not known yet
+                waiting += [[one] for one, some in sorted(stuck.items()) if len(some) < len(self.always)]
             else:
                 waiting += [group[len(group) // 2 :], group[: len(group) // 2]]
         return dead, frozenset(proved)
 
     def ways_back(
         self, failures: Sequence[str], limits: Limits
-    ) -> tuple[Mapping[str, RecoveryFinding], frozenset[str]]:
-        """Per requirement whether it can always be met, whichever of these is there first, and with which it cannot."""
+    ) -> tuple[Mapping[str, RecoveryFinding], dict[str, list[Instance]]]:
+        """Per requirement whether it can always be met, whichever of these is there first; what cannot with which."""
         first = any_struck_first(self.machine, failures)
         asked = [Question(one.requirement.id, one.requirement.condition) for one in self.always]
         if len(first.there) == len(failures):
@@ -359,14 +363,19 @@ class Study:
             # before it has struck nothing is asked
             ways = [RecoveryQuestion(one.id, disj(Is(failure, False), one.target)) for one in questions]
         else:
-            return {one.id: Undecided(one.id, "they do not begin together") for one in asked}, frozenset()
+            return {one.id: Undecided(one.id, "they do not begin together") for one in asked}, {}
         lemmas = Lemmas(self.ways)
         session = Session(machine, limits, self.report)
         _, back = session.claim_and_confirm((), ways, decide, partial(recover, found=lemmas))
         self.ways = lemmas.found()
         self.disputed += [one.what for one in back.values() if isinstance(one, Disputed)]
-        dead = [one.claim.trace.states[0] for one in back.values() if isinstance(one, HasDeadEnd)]
-        return back, frozenset(map(first.failure_in, dead) if first.there else failures if dead else ())
+        stuck: dict[str, list[Instance]] = {}
+        for instance in self.always:
+            finding = back[instance.requirement.id]
+            if isinstance(finding, HasDeadEnd):
+                begins = finding.claim.trace.states[0]
+                stuck.setdefault(first.failure_in(begins) if first.there else failures[0], []).append(instance)
+        return back, stuck
 
 
 def _part(part: float, clock: Clock) -> float | None:
