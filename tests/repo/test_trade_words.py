@@ -43,6 +43,9 @@ ASKED_FOR = [
     ("door sill", "D1-1R"),
     ("vertical restraint", "restrains: [y, z]"),
     ("load plan", "interlock checklist"),
+    ("nose door", "side: fore"),
+    ("handover", "owns: SEL is door"),
+    ("stop", "kind: fixed stop"),
 ]
 
 

@@ -15,7 +15,7 @@ from interlock.hold.language.parser import is_name, parse_path
 from interlock.hold.language.reader import FAILED, Failed, Reader
 from interlock.hold.language.records import read_record
 from interlock.hold.language.syntax import Path
-from interlock.hold.language.text_types import SCALAR, Choice, Text, Word
+from interlock.hold.language.text_types import SCALAR, Choice, Id, Lane, Reference, Text, Word
 
 T = TypeVar("T")
 T_co = TypeVar("T_co", covariant=True)
@@ -78,6 +78,11 @@ class Listed(FieldType[tuple[T, ...]], Generic[T]):
         seen: set[str] = set()
         failed = False
         for item in nodes:
+            apart = self._apart(item)
+            if apart is not None:
+                reader.unfit("not-a-list", item, key, _COMMAS, f"[{apart}]" if item is node else apart)
+                failed = True
+                continue
             value = self.item.read(item, key, reader)
             if value is FAILED:
                 failed = True
@@ -89,6 +94,15 @@ class Listed(FieldType[tuple[T, ...]], Generic[T]):
                 seen.add(item.text)
             values.append(value)
         return FAILED if failed else tuple(values)
+
+    def _apart(self, item: Node) -> str | None:
+        """Several items that were written as one."""
+        match self.item:
+            case Id() | Lane() | Reference():
+                return _apart(item)
+            case Choice() if isinstance(item, ScalarNode) and all(map(self.item.offers, item.text.split())):
+                return _apart(item)
+        return None
 
     def _meant(self, node: Node) -> str | None:
         """The list that was meant by a text such as `fore, aft` or `none`; None where it is one item."""
@@ -164,7 +178,10 @@ class Bays(FieldType[tuple[str, ...]]):
         names: dict[str, None] = {}
         failed = False
         for item in nodes:
-            found = self._item(item, key, reader)
+            apart = _apart(item)
+            if apart is not None:
+                reader.unfit("not-a-list", item, key, _COMMAS, f"[{apart}]" if item is node else apart)
+            found = FAILED if apart is not None else self._item(item, key, reader)
             if found is FAILED:
                 failed = True
                 continue
@@ -304,6 +321,17 @@ def items_of(
     if len(node.items) < least:
         return reader.fail("empty-list", node.span, f"'{key}' is an empty list", "at least one in it")
     return node.items
+
+
+_COMMAS = "a comma between the items of a list"
+
+
+def _apart(node: Node) -> str | None:
+    """Several names in one item, set apart as was meant; None where it is one."""
+    if not isinstance(node, ScalarNode) or len(node.text) > LONGEST_HINT:
+        return None
+    parts = node.text.split()
+    return ", ".join(parts) if len(parts) > 1 and all(map(is_name, parts)) else None
 
 
 def _at_least(least: int) -> Schema:
