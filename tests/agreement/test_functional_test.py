@@ -68,6 +68,9 @@ def test_a_test_shows_what_it_says_and_a_sound_hold_passes() -> None:
     assert len(test.shown) >= 25
     assert set(test.shown) | set(test.hidden) == set(test.asked)
     assert {"failure.door_open.stuck_true", "failure.lamp.open"} <= set(test.shown)
+    # that a lever springs back is felt while it is held
+    step = test.steps[test.shown["failure.LV.spring_broken"]]
+    assert any(test.bench.observables[at].about == "LV" and value for at, value in step.expected.items())
 
 
 KEPT = (

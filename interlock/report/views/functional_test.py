@@ -37,8 +37,9 @@ CLAIMS = (
     "requirement that was asked; supplies are taken to stay on.",
     "A failure that is listed with a step shows at that step at the latest, for certain, if it was there before the "
     "test began and stays, and nothing else has failed. One that comes and goes, or comes later, may be missed.",
-    "What people can see or hear is taken to be: indications, which drives run and which way, whether doors are open, "
-    "closed, latched and locked, whether devices are raised, where units stand, and what cannot be done.",
+    "What people can see, hear or feel is taken to be: indications, which drives run and which way, whether doors are "
+    "open, closed, latched and locked, whether devices are raised, whether a lever pulls back against the hand that "
+    "holds it, where units stand, and what cannot be done.",
     "A failure that is not listed is not reckoned with. Failures that stay hidden need other means of finding them.",
 )
 

@@ -1,4 +1,4 @@
-"""What people in and at a hold can see or hear: indications, drives that run, where doors and devices stand."""
+"""What people in and at a hold can see, hear or feel: indications, drives, doors, devices, springs of levers."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from interlock.hold.compile.compiler import CompiledHold
+from interlock.hold.kinds import HELD
 from interlock.hold.language.directions import DIRECTIONS
 from interlock.hold.origin import running
 from interlock.kernel.expressions import Const, Expr, Ref
@@ -66,6 +67,11 @@ def _observables(compiled: CompiledHold) -> Iterator[Observable]:
         if "raised" in states:
             said = f"{things[device.id].phrase} is"
             yield Observable(device.id, states["raised"], f"{said} raised", f"{said} not raised")
+    for control in compiled.hold.controls:
+        if control.is_held:
+            name = things[control.id].phrase
+            so, not_so = f"{name} pulls back against the hand", f"{name} stays where it is without a hand"
+            yield Observable(control.id, things[control.id].states[HELD], so, not_so)
     for bay in compiled.floor.bays:
         if "occupied" in things[bay].states:
             expr = things[bay].states["occupied"]
