@@ -68,6 +68,9 @@ def check(search: OneSet) -> None:
         assert all(lanes == ends[pair, loosely] for pair, lanes in given)
     asked = {target: met.true(target) for target in search.targets}
     encoding = rules.encoding
+    facts = sorted(encoding.facts)
+    cubes = {cube: met.within(cube) for cube in (tuple(draw.sample(facts, draw.randint(1, 3))) for _ in range(8))}
+    wrong = {cube: met.nearest(cube) for cube in cubes}
     for lane in lanes_of(met):
         state = met.run_of(lane).states[-1]
 
@@ -80,6 +83,12 @@ def check(search: OneSet) -> None:
             assert bool(guards[at] & lane) == is_so(rules.guards[at]), machine.rules[at].name
         for target, lanes in asked.items():
             assert bool(lanes & lane) == is_so(target)
+        for cube, lanes in cubes.items():
+            false = sum(not is_so(literal) for literal in cube)
+            assert bool(lanes & lane) == (not false)
+            fewest, near = wrong[cube]
+            assert false >= fewest
+            assert bool(near & lane) == (false == fewest)
         for (pair, loosely), lanes in ends.items():
             after, possible = state, lane >= 1 << first
             for at in pair:

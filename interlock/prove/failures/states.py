@@ -111,6 +111,8 @@ class Nominal:
             if r.actor is Actor.FAILURE
         }
         """Per rule of a failure, that failure."""
+        self.intact = frozenset(-rules.encoding.literals[name, True] for name in self.owners.values())
+        """Per failure the literal that it has not struck."""
         self._default = [v.init[0] for v in rules.machine.variables]
         self._whole: dict[State, State] = {}
         self._own: dict[State, State] = {}
@@ -208,6 +210,8 @@ class Met(Samples):
         self._variables = [*nominal.variables, *(self.encoding.machine.positions[name] for name in own)]
         self._vain = 0
         own_facts = {self.encoding.literals[name, True] for name in own}
+        self._others_intact = nominal.intact.difference(-literal for literal in own_facts)
+        """That none of the others has struck is so in every lane; masks do not say it."""
         self._told = [*nominal.literals, *own_facts, *(-literal for literal in own_facts)]
         self.states = []
         """Those of the lanes that were met since, and are in no block."""
@@ -314,6 +318,10 @@ class Met(Samples):
             trace = extended(self._machine, trace, (rule,))
         return trace
 
+    def within(self, cube: Iterable[int]) -> int:
+        """The lanes in which all of the literals hold."""
+        return super().within(literal for literal in cube if literal not in self._others_intact)
+
     def run_into(self, cube: Iterable[int]) -> Trace | None:
         """A run to a state that is known and in which all of the literals hold; None where there is none."""
         found = self.within(cube)
@@ -324,7 +332,7 @@ class Met(Samples):
         lanes = every = self.masks[TRUTH]
         counters: list[int] = []
         for literal in cube:
-            carry = every & ~self.masks[literal]
+            carry = 0 if literal in self._others_intact else every & ~self.masks[literal]
             for at, counter in enumerate(counters):
                 counters[at], carry = counter ^ carry, counter & carry
             if carry:
