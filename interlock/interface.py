@@ -11,7 +11,7 @@ Nothing here approves anything: see the cautions that each result carries.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from html import escape
@@ -661,6 +661,7 @@ def defer(
     limitations with which nothing does.  It approves no deferral."""
     from interlock.cli.defer import cases_of
     from interlock.cli.exit_codes import code_of_deferrals
+    from interlock.cli.reading import seen_from
     from interlock.kernel.claims import silent
     from interlock.report.views.deferral import deferral_view
     from interlock.study.deferral.deferral import defer as work_out
@@ -685,7 +686,9 @@ def defer(
             found.append((case, result))
     code = code_of_deferrals(result for _, result in found)
     view = deferral_view(opened.label, opened.compiled, found, together, code, opened.read)
-    return _result(view, code, hold.doubts, "defer", work.took, told=told)
+    modifies = seen_from(opened.label, None)
+    without = () if view.is_declarable else ("modification",)
+    return _result(view, code, hold.doubts, "defer", work.took, without, told=told, modifies=modifies)
 
 
 def make_test(hold: Hold, *, units: bool = False, seconds: float | None = None) -> Result[FunctionalTestFacts]:
@@ -908,9 +911,19 @@ def _formats(command: str, parts: Mapping[str, object]) -> tuple[Format, ...]:
     return rows
 
 
-def _result(view: _View[_F], code: int, doubts: str, command: str, seconds: float, **more: object) -> Result[_F]:
+def _result(
+    view: _View[_F],
+    code: int,
+    doubts: str,
+    command: str,
+    seconds: float,
+    without: Collection[str] = (),
+    **more: object,
+) -> Result[_F]:
+    """The result in all formats of the command but those `without` which it comes."""
     parts = {"view": view, "facts": view.facts, "verbose": False, "seconds": seconds, **more}
-    return Result(view.facts, code, doubts, command, _formats(command, parts), parts)
+    shapes = tuple(one for one in _formats(command, parts) if one.name not in without)
+    return Result(view.facts, code, doubts, command, shapes, parts)
 
 
 @dataclass(frozen=True, slots=True)

@@ -72,13 +72,21 @@ def command(
 ) -> int:
     """Opens, works out each case, shows."""
     from interlock.cli.opening import check_only
+    from interlock.cli.reading import seen_from
+    from interlock.report.text.deferral import deferral_report
+    from interlock.report.text.lines import as_text
     from interlock.report.views.deferral import deferral_view
     from interlock.study.deferral.deferral import defer
 
+    is_file = asked.shape.name == "modification"
+    if is_file and hold == "-":
+        raise click.UsageError("Name a file: what is written is a modification of it, which names it.")
     opened = asked.open(hold, asked.texts())
     check_only([opened], only)
     compiled = opened.compiled
     cases = cases_of(compiled.hold, items, kind)
+    if is_file:
+        check_declared(cases)
     chosen = only or None
     with asked.work() as work:
         found = []
@@ -90,8 +98,24 @@ def command(
                 )
             found.append((case, result))
         code = code_of_deferrals(result for _, result in found)
-        work.show(deferral_view(opened.label, compiled, found, size, code, opened.read), told=told)
+        view = deferral_view(opened.label, compiled, found, size, code, opened.read)
+        if is_file and not view.is_declarable:
+            click.echo(as_text(deferral_report(view, told, asked.verbose, work.took())), err=True, nl=False)
+        else:
+            work.show(view, told=told, modifies=seen_from(opened.label, asked.output))
     return code
+
+
+def check_declared(cases: list[tuple[Inoperative, ...]]) -> None:
+    """A file declares one case, of devices that stay in a state.  Raises click.UsageError."""
+    if len(cases) > 1:
+        raise click.UsageError(f"That makes {len(cases)} cases, and a file is of one: say how each item is, ITEM=WAY.")
+    for one in cases[0]:
+        if one.state is None:
+            raise click.UsageError(
+                f"{one.id}={one.way}: a deferral says in which state a device stays; declare what has failed otherwise "
+                "in `failures`."
+            )
 
 
 def cases_of(hold: Hold, items: tuple[str, ...], kind: str | None) -> list[tuple[Inoperative, ...]]:

@@ -99,12 +99,16 @@ class Work:
         with self.stop.tearing(), shown_progress(label, quiet) as report:
             yield report
 
+    def took(self) -> float:
+        """The seconds since the call began."""
+        return monotonic() - self.session.began
+
     def show(self, view: View, **more: object) -> float:
         """The result, in the format that was asked for; `more` are parts of it that only this command has.
 
         Gives the seconds since the call began, as it is told.
         """
-        took = monotonic() - self.session.began
+        took = self.took()
         parts = {"view": view, "facts": view.facts, "verbose": self.session.verbose, "seconds": took}
         self.screen.show(self.session.shape.render({**parts, **more}))
         self.screen.close()

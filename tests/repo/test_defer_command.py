@@ -14,12 +14,14 @@ from msgspec import convert, structs
 
 from interlock import cli
 from interlock.cli.exit_codes import DONE, FOUND, REJECTED, UNDECIDED
+from interlock.hold.language.printer import print_syntax
 from interlock.hold.loader import Source, load_hold
 from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Machine
 from interlock.report.json.writing import schema
 from interlock.report.views.deferral import DeferralView
 from interlock.report.views.deferral_facts import DeferralFacts, OptionFacts
+from interlock.report.yaml.modification import deferral_text
 from interlock.study.deferral import deferral
 from interlock.study.deferral.deferral import Capability
 from interlock.study.deferral.inoperative import ways_of, with_inoperative
@@ -265,6 +267,49 @@ def test_what_the_crew_makes_sure_of(capsys: pytest.CaptureFixture[str]) -> None
     looked_at = orders["make sure that sill latch is raised before a door is shut"]
     assert looked_at["leaves"] == case_left(orders, case)
     assert orders["keep bay 1C empty when a door is shut, with nothing partly in it"]["leaves"] == []
+
+
+def test_a_deferral_is_written_as_a_file(capsys: pytest.CaptureFixture[str]) -> None:
+    """Where no limitation is needed the device stays as it is; nothing else fails in the hold that the file means."""
+    Path("deep").mkdir()
+    assert cli.run(["defer", "hold.yaml", "SL=lowered", *ASKED, "-o", "deep/deferred.yaml"]) == DONE
+    text = Path("deep/deferred.yaml").read_text()
+    assert 'modifies: "../hold.yaml"' in text
+    assert '- fix: "SL"\n    in: "lowered"\n' in text
+    assert cli.run(["prove", "deep/deferred.yaml", *ASKED, "--no-cache"]) == DONE
+    # of several cases, and of what no state of a device says, there is no file
+    assert cli.run(["defer", "hold.yaml", "SL", *ASKED, "-o", "deep/two.yaml"]) == REJECTED
+    assert cli.run(["defer", "hold.yaml", "up=stuck_true", *ASKED, "--format", "modification"]) == REJECTED
+    err = " ".join(capsys.readouterr().err.split())
+    assert "That makes 2 cases, and a file is of one" in err
+    assert "declare what has failed otherwise in `failures`" in err
+    # nothing suffices: no file is written, and why is told
+    Path("hold.yaml").write_text(TEXT)
+    assert cli.run(["defer", "hold.yaml", "SL=lowered", *ASKED, "-o", "deep/none.yaml"]) == FOUND
+    assert not Path("deep/none.yaml").exists()
+    assert "The hold fails with nothing inoperative too" in " ".join(capsys.readouterr().err.split())
+
+
+def test_the_file_of_a_deferral_has_the_limit_that_was_found(capsys: pytest.CaptureFixture[str]) -> None:
+    """Read again, the latch is deferred in its state, with the positions of the best set as the limit."""
+    assert cli.run(["defer", "hold.yaml", "SL=lowered", "up=stuck_true", *ASKED, "--format", "json"]) == FOUND
+    facts = convert(json.loads(capsys.readouterr().out), DeferralFacts, strict=False)
+    (case,) = facts.cases
+    with pytest.raises(ValueError, match="no file can declare that"):
+        deferral_text(DeferralView(facts), "hold.yaml")
+    case = structs.replace(case, items=case.items[:1])
+    view = DeferralView(structs.replace(facts, cases=(case,)))
+    text = deferral_text(view, "hold.yaml")
+    loaded = load_hold(Source("deferred.yaml", text.encode()), lambda name: Source(name, GUARDED.encode()))
+    assert loaded.value is not None, loaded.diagnostics
+    (latch,) = [one for one in loaded.value.devices if one.id == "SL"]
+    assert latch.fixed == "lowered" and latch.deferred is not None
+    assert print_syntax(latch.deferred.limit) == "1C is empty and every s in 1C.sides, not s is crossed"
+    (unsaid,) = case.options[0].limitations
+    only = structs.replace(case.options[0], limitations=(structs.replace(unsaid, condition=None),))
+    none = structs.replace(facts, cases=(structs.replace(case, options=(only,)),))
+    with pytest.raises(ValueError, match="no file can declare that"):
+        deferral_text(DeferralView(none), "hold.yaml")
 
 
 def test_no_set_tells_the_crew_to_keep_one_device_in_two_ways(

@@ -77,6 +77,12 @@ class DeferralView:
         return {0: Tone.GOOD, 1: Tone.BAD, 4: Tone.LOUD}.get(self.facts.exit_code, Tone.OPEN)
 
     @property
+    def is_declarable(self) -> bool:
+        """A file can say it: one case, of devices that stay in a state, with a limit that an expression can say."""
+        first, *others = self.facts.cases
+        return not others and all(one.stays for one in first.items) and limit_of(first) is not None
+
+    @property
     def summary(self) -> str:
         """`3 cases: 2 without limitation; 1 with limitations`."""
         results = [case.result for case in self.facts.cases]
@@ -189,6 +195,20 @@ _IN_SHORT: Mapping[Result, str] = {
 }
 
 
+def limit_of(case: CaseFacts) -> str | None:
+    """What is to be so behind shut doors, as an expression: of the best set that can be said so; None: of no set.
+
+    Empty where no limitation is needed.
+    """
+    if case.result == "none needed":
+        return ""
+    for option in case.options:
+        said = [one.condition for one in option.limitations if one.condition is not None]
+        if len(said) == len(option.limitations):
+            return " and ".join(said)
+    return None
+
+
 def failing_anyway(case: CaseFacts) -> tuple[FailingFacts, ...]:
     """Of what must not be and is, that which is so with nothing inoperative too."""
     return tuple(one for one in case.failing if one.id in case.failed_before)
@@ -242,7 +262,10 @@ def deferral_view(
 
 
 def _case(compiled: CompiledHold, items: Sequence[Inoperative], found: Deferral | None, size: int) -> CaseFacts:
-    told = tuple(ItemFacts(one.id, one.name, one.way, one.text, _installed(compiled, one)) for one in items)
+    told = tuple(
+        ItemFacts(one.id, one.name, one.way, one.state is not None, one.text, _installed(compiled, one))
+        for one in items
+    )
     if found is None:
         return CaseFacts(told, "no hold", (), (), (), (), size, (), 0, 0, 0, (), (), "", "")
     restoring = found.restoring

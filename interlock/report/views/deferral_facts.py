@@ -21,6 +21,7 @@ class ItemFacts(Facts, frozen=True):
     id: Annotated[str, Meta(description="as it was named")]
     name: Annotated[str, Meta(description="what people call it")]
     way: Annotated[str, Meta(description="the state in which it stays, or how it has failed")]
+    stays: Annotated[bool, Meta(description="it is a device that stays in that state; else it has failed so")]
     text: Annotated[str, Meta(description="what is then so")]
     installed: Annotated[Count, Meta(description="how many of its kind the hold has")]
 

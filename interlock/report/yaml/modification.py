@@ -14,10 +14,12 @@ from interlock.hold.language.printer import print_syntax
 from interlock.hold.language.syntax import Chain, Fact, Negation, Quantified, Truth
 from interlock.hold.language.text_types import Expression
 from interlock.report.languages import in_yaml
+from interlock.report.views.deferral import DeferralView, limit_of
 from interlock.report.views.repair_facts import RepairFacts
 from interlock.report.yaml.cautions import caution_comments
 
 WIDTH = 100
+BECAUSE = "inoperative (say here what is wrong with it)"
 
 
 def modification_text(title: str, about: str, modifies: str, before: Hold, after: Hold) -> str:
@@ -36,6 +38,29 @@ def modification_text(title: str, about: str, modifies: str, before: Hold, after
 def proposed_text(facts: RepairFacts, number: int) -> str:
     """The file of the proposal of that number, from 1: the text that was proved."""
     return facts.proposals[number - 1].modification
+
+
+def deferral_text(view: DeferralView, modifies: str) -> str:
+    """The file that declares the one case of a deferral, with the best limit that an expression can say.
+
+    Raises ValueError where there are several cases, where something is inoperative that is no device which stays in a
+    state, where it takes limitations that no expression can say, or none is known to suffice.
+    """
+    facts = view.facts
+    case = facts.cases[0]
+    limit = limit_of(case)
+    if limit is None or not view.is_declarable:
+        raise ValueError("no file can declare that")
+    about = "Draft found by search, to be approved: " + view.result(case)
+    names = ", ".join(one.name for one in case.items)
+    lines = [*caution_comments(), "interlock: 1", f"modifies: {in_yaml(modifies)}"]
+    lines += [f"title: {in_yaml(f'{facts.title} ({names} deferred)')}", *_wrapped(f"about: {in_yaml(about)}")]
+    lines.append("changes:")
+    for one in case.items:
+        # without a limit it is no deferral with conditions: the device stays as it is
+        lines += [f"  - {'defer' if limit else 'fix'}: {in_yaml(one.id)}", f"    in: {in_yaml(one.way)}"]
+        lines += [f"    because: {in_yaml(BECAUSE)}", f"    limit: {in_yaml(limit)}"] if limit else []
+    return "\n".join(lines) + "\n"
 
 
 def _changes(before: Hold, after: Hold) -> Iterator[list[str]]:
