@@ -17,6 +17,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Generator, Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass
+from functools import cached_property
 from heapq import heappop, heappush
 from itertools import compress, count
 from operator import ne
@@ -186,7 +187,12 @@ class DeleteRelaxation:
     def enabled(self) -> list[int]:
         """The rules that may fire in the state put, in order."""
         lack = self._lack
-        return [rule for rule in self._rules if lack[self.guard(rule)] <= 0]
+        return [rule for rule, guard in self._guarded if lack[guard] <= 0]
+
+    @cached_property
+    def _guarded(self) -> list[tuple[int, int]]:
+        """The rules that can fire, each with the node of its guard."""
+        return [(rule, self.guard(rule)) for rule in self._rules]
 
     def plan(self, places: Sequence[int], target: int) -> RelaxedPlan | None:
         """A plan from the state with these values; None where the target is out of reach."""

@@ -226,7 +226,7 @@ class GuidedSearch:
         chosen = dict.fromkeys(islice(reversed(self._visited), most))
         each = -(-(most - len(chosen)) // max(1, len(self._visited)))
         turn = 0
-        for state in list(self._visited):
+        for state in self._along_runs():
             if len(chosen) >= most:
                 break
             enabled = self._enabled(state)
@@ -235,6 +235,21 @@ class GuidedSearch:
                 turn += 1
                 chosen[self._step(state, enabled[turn % len(enabled)])] = None
         return [self._state(state) for state in islice(chosen, most)]
+
+    def _along_runs(self) -> list[int]:
+        """The states visited, each as near as can be to that from which it was come to: little changes between two."""
+        after: dict[int, list[int]] = {}
+        for state, step in self._parents.items():
+            if step is not None:
+                after.setdefault(step[0], []).append(state)
+        found: list[int] = []
+        stack = [state for state, step in self._parents.items() if step is None][::-1]
+        while stack:
+            state = stack.pop()
+            if state in self._visited:
+                found.append(state)
+            stack.extend(reversed(after.get(state, ())))
+        return found
 
     def follow(self, trace: Trace) -> None:
         """Goes along a run that was found elsewhere: its states count as met, and are where later searches begin."""
