@@ -218,6 +218,8 @@ class StagePlanner:
         self._runs: dict[tuple[int, ...], None] = {}
         """The runs of the cases told apart by now."""
         self._into = False
+        self._goes_towards = False
+        """Of the runs that were not soon found the last was found on the way towards something better."""
 
     def learn(self, entry: Entry) -> None:
         """A case more: runs may lead into it, as long as the rank does not rise."""
@@ -254,10 +256,12 @@ class StagePlanner:
     def plan_near(self, state: State, clock: Clock) -> tuple[str, ...] | None:
         """The rules that lead from the state to a better one, none of them to spare; None where none were soon found.
 
-        Soon found are a step or two, and ways to have fewer of what the rank counts first.
+        Soon found are a step or two, ways to have fewer of what the rank counts first, and what helped the last time.
         """
         start = self.planner.packing.pack(state)
         found = self._near(start) or self._again(start)
+        if found is None and self._goes_towards:
+            found = self._towards(start, state, clock)
         if found is None:
             leave = self._leave(self._ranks(start))
             if leave is not None:
@@ -438,11 +442,12 @@ class StagePlanner:
 
     def _towards(self, start: int, state: State, clock: Clock) -> list[int] | None:
         """To where some rule fires that would help, or something is better, with few states for each."""
-        for aims in (self._firing(start), [self.planner.aim(expr) for expr in self._clearings(state)]):
-            found = self._to_one_of(aims, start, FEW_EXPANDED, clock)
-            if found is not None:
-                return found
-        return None
+        found = self._to_one_of(self._firing(start), start, FEW_EXPANDED, clock)
+        if found is None:
+            clearings = [self.planner.aim(expr) for expr in self._clearings(state)]
+            found = self._to_one_of(clearings, start, FEW_EXPANDED, clock)
+        self._goes_towards = found is not None
+        return found
 
     def _all_the_way(self, start: int, clock: Clock) -> list[int] | None:
         """The same with more, and to the goal itself."""
