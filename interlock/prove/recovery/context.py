@@ -103,7 +103,8 @@ class RecoveryContext:
         """Runs to where each variable has each of its values, as far as these are soon found."""
         facts = [Is(v.name, value) for v in self.machine.variables for value in v.domain if value not in v.init]
         questions = [Question(f"{fact.variable} {fact.value}", fact, expects_run=True) for fact in facts]
-        search = guided.GuidedSearch(self.machine, questions, NO_LIMITS, self.clock)
+        # a value that is hard to come by is not worth what would have to be done beforehand
+        search = guided.GuidedSearch(self.machine, questions, NO_LIMITS, self.clock, briefly=True)
         search.run(range(len(questions)), FACT_EXPANDED, self.report, FACTS_IN_VAIN)
         search.cover(self.report)
         return search
