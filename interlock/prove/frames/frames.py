@@ -321,9 +321,11 @@ class Frames:
         again and again, the state from which a rule enters.
         """
         beyond = self.top + 1
+        rule = 0
         while cube and self._outside_start(cube) is not None:
-            answer = self._entry(cube, beyond)
+            answer = self._entry(cube, beyond, rule)
             if isinstance(answer, _Entry):
+                rule = answer.rule
                 cube = tuple(literal for literal in cube if answer.model[abs(literal) - 1] == literal)
                 continue
             for literal in (None, *first):
@@ -337,15 +339,18 @@ class Frames:
             return self._generalize(cube, answer, beyond)
         return None
 
-    def _entry(self, cube: Cube, level: int) -> _Entry | set[int]:
-        """A way into the cube from outside it within the frame; else the literals that keep every rule out."""
-        return self._entry_from(cube, self.acts[level:])
+    def _entry(self, cube: Cube, level: int, first: int = 0) -> _Entry | set[int]:
+        """A way into the cube from outside it within the frame; else the literals that keep every rule out.
 
-    def _entry_from(self, cube: Cube, assumed: Sequence[int]) -> _Entry | set[int]:
+        Rules are asked in their order from the `first` on, then those before it.
+        """
+        return self._entry_from(cube, self.acts[level:], first)
+
+    def _entry_from(self, cube: Cube, assumed: Sequence[int], first: int = 0) -> _Entry | set[int]:
         """The same from where the assumed literals hold."""
         kept: set[int] = set()
         members = set(cube)
-        for at in self.rules.entering(cube):
+        for at in sorted(self.rules.entering(cube), key=lambda rule: rule < first):
             written = self.rules.written(at, cube)
             if written is None:
                 continue
@@ -378,12 +383,14 @@ class Frames:
 
     def _joined(self, cube: Cube, level: int) -> Cube | None:
         """A cube around this one that no rule enters; each way in makes it as large as the state where that began."""
+        rule = 0
         for _ in range(MOST_JOINED):
             if self._is_seen(cube) or self._outside_start(cube) is None:
                 return None
-            answer = self._entry(cube, level)
+            answer = self._entry(cube, level, rule)
             if not isinstance(answer, _Entry):
                 return self._unseen(self._closed(cube, answer), cube, level)
+            rule = answer.rule
             cube = tuple(literal for literal in cube if answer.model[abs(literal) - 1] == literal)
         return None
 
