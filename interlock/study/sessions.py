@@ -5,17 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from time import monotonic
-from typing import Protocol, TypeGuard, TypeVar
+from typing import TYPE_CHECKING, Protocol, TypeGuard, TypeVar
 
 from interlock.confirm.confirm import confirm
-from interlock.confirm.failures import confirm_sets
 from interlock.confirm.recovery import RecoveryFinding, confirm_recovery
 from interlock.kernel.claims import Claim, Finding, Limits, ProgressCallback, Proved, Undecided, Unknown
-from interlock.kernel.failures import SetsFinding, SmallestSets
 from interlock.kernel.machine import Machine, Question
 from interlock.kernel.recovery import RecoveryClaim, RecoveryQuestion
 from interlock.kernel.why import Helps, not_rechecked
 from interlock.prove.engine import INTERRUPTED, Answered, Engine, is_time_reason, time_reason
+
+if TYPE_CHECKING:
+    from interlock.kernel.failures import SetsFinding, SmallestSets
 
 STOPPED_SECONDS = 15.0
 """How long claims are confirmed that were made before an end was asked for."""
@@ -104,6 +105,8 @@ class Session:
         self, questions: Sequence[Question], finder: SetFinder, most: int
     ) -> Sequence[SetsFinding]:
         """Findings about the smallest sets of at most so many failures, in the order of the questions."""
+        from interlock.confirm.failures import confirm_sets  # here, as whoever proves a hold asks of no failures
+
         limits = replace(self.limits, seconds=self._share(SEARCHING))
         claims = finder(self.machine, questions, most, limits, self.report)
         whole = time_reason(self.limits)
