@@ -7,6 +7,7 @@ import pytest
 from interlock.kernel.evaluator import State, fire, is_enabled
 from interlock.kernel.expressions import TRUE, Is, conj, neg
 from interlock.kernel.machine import Actor, Machine, Rule, Variable
+from interlock.kernel.recovery import Entry
 from interlock.prove.engine import NO_LIMITS, clock_of
 from interlock.prove.recovery import planning
 from interlock.prove.recovery.planning import Planner, StagePlanner
@@ -52,3 +53,30 @@ def test_a_long_way_is_found_without_a_search(monkeypatch: pytest.MonkeyPatch) -
         state = fire(machine, machine.rule(name), state)
     assert state == ("free", "away")
     assert len(names) == PLACES + 3
+
+
+def test_what_helped_where_no_run_was_soon_found_is_tried_first(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What found nothing is not gone through again for the next state, as long as the other way leads on."""
+    # two for each place: nothing is counted, and only the last step makes it less
+    weighed = tuple(("unit", at, 2) for at in range(PLACES + 1))
+    stage = StagePlanner(Planner(lane()), TRUE, Is("unit", "away"), (weighed,))
+    looked = 0
+
+    def in_vain(*_: object) -> None:
+        nonlocal looked
+        looked += 1
+
+    monkeypatch.setattr(StagePlanner, "_by_what_is_new", in_vain)
+    clock = clock_of(NO_LIMITS)
+    assert stage.plan_near(("free", 0), clock) is None
+    assert looked == 1
+    found = stage.plan_on(("free", 0), clock)
+    assert found is not None
+    stage.learn(Entry((Is("unit", 0),), ("hold",)))
+    assert stage.plan_near(("free", 0), clock) == found
+    assert looked == 1
+    # until it leads on no more
+    monkeypatch.setattr(StagePlanner, "_to_one_of", in_vain)
+    assert stage.plan_near(("free", 0), clock) is None
+    assert stage.plan_near(("free", 0), clock) is None
+    assert looked == 5

@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from statistics import mean
 
 import pytest
 
-from interlock.kernel.claims import Limits, Progress, Proved, Unknown
+from interlock.kernel.claims import Limits, Progress, Proved, Unknown, silent
 from interlock.kernel.expressions import And, Expr, Is, Not, Or, conj, neg
-from interlock.kernel.machine import Actor, Machine, Question, Rule, Variable, question_of
+from interlock.kernel.machine import Actor, Machine, Question, RequirementKind, Rule, Variable, question_of
 from interlock.prove.core.local import LocalRules
+from interlock.prove.core.packing import Packing
 from interlock.prove.core.polarity import PolaritySolver
 from interlock.prove.core.solvers import light_solver
 from interlock.prove.decide import decide
+from interlock.prove.engine import NO_LIMITS, Clock
 from interlock.prove.frames import frames
 from interlock.prove.invariants.candidates import Candidates
 from interlock.prove.invariants.likeness import Likeness
+from interlock.prove.search.guided import GuidedSearch
 from tests.benchmarks.holds import hold_machine
 from tests.quality.test_minimal_certificates import asked_of
 
@@ -126,3 +130,27 @@ def test_what_guards_need_is_a_small_part_of_all_gates() -> None:
     told = solver.new() - rules.encoding.facts_top - 1
     solver.close()
     assert 0 < told < len(rules.encoding.parts) / 2
+
+
+def test_what_changes_between_samples_does_not_grow_with_the_hold(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of four times as many rows: from each state of which some next to it are wanted to the following one."""
+    changed: list[int] = []
+    changes = Packing.changes
+
+    def counted(self: Packing, before: int, after: int) -> list[tuple[int, int]]:
+        found = changes(self, before, after)
+        changed.append(len(found))
+        return found
+
+    means = []
+    for rows in (3, 12):
+        machine = hold_machine(rows)
+        questions = [question_of(machine, r) for r in machine.requirements if r.kind is RequirementKind.CAN]
+        search = GuidedSearch(machine, questions, NO_LIMITS, Clock(None))
+        search.run(range(len(questions)), 100, silent)
+        with monkeypatch.context() as patch:
+            patch.setattr(Packing, "changes", counted)
+            changed.clear()
+            assert len(search.states(1_000)) > 900
+        means.append(mean(changed))
+    assert means[1] < 1.3 * means[0]
