@@ -144,6 +144,10 @@ def test_text_explains_what_is_not_possible(stuck: Audit) -> None:
         "never reached: actions 4 to 10",
     ):
         assert words in text, words
+    flowing = " ".join(text.split())
+    assert "at any point, as far as it goes: its end is never reached, and what comes behind was not" in flowing
+    assert "Its end is never reached, so it is not known how the hold is left." in flowing
+    assert "Nothing is left otherwise" not in flowing
 
 
 def test_text_tells_a_way_to_the_goal_once(stuck: Audit) -> None:

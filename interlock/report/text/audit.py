@@ -85,7 +85,7 @@ def _left(view: AuditView) -> Iterator[Line]:
         yield from flow("Left otherwise than it was found, and no part of the goal asks for it:", 2)
         yield from bullets(view.left)
     else:
-        yield from flow("Nothing is left otherwise than it was found but what the goal speaks of.", 2)
+        yield from flow(view.nothing_left, 2)
 
 
 def _actions(view: AuditView, verbose: bool) -> Iterator[Line]:
@@ -133,7 +133,7 @@ def _action(one: ActionFacts) -> Iterator[Line]:
 def _breaches(view: AuditView) -> Iterator[Line]:
     yield from heading("Requirements along the procedure")
     if not view.facts.broken:
-        yield from flow("None is broken, with supplies steady or with power lost at any point.", 2)
+        yield from flow(view.none_broken, 2)
     for breach in view.facts.broken:
         where = "when power is lost on the way" if breach.only_when_power_is_lost else "as written"
         asked = view.requirement(breach.requirement)

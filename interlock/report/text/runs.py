@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from interlock.diagnostics.said import say
 from interlock.report.text.lines import WIDTH, Line, Tone, flow, labelled
 from interlock.report.views.facts import Reason, Run, WayOut, WayStep
-from interlock.report.views.wording import ACTORS, ALREADY, by_itself, sentence, shortened
+from interlock.report.views.wording import ACTORS, ALREADY, by_itself, count_of, sentence, shortened
 
 LAST_STEPS = 12
 """Steps of a run that are shown: its end, where it is long; of a way out, its begin."""
@@ -67,7 +67,7 @@ def way_step_lines(steps: Sequence[WayStep]) -> Iterator[Line]:
     for at, step in enumerate(steps[:LAST_STEPS], 1):
         yield from flow(f"{at}. {ACTORS[step.actor]}: {step.text}", 6, 3)
     if len(steps) > LAST_STEPS:
-        yield from flow(f"and {len(steps) - LAST_STEPS} more steps", 6)
+        yield from flow(f"and {count_of(len(steps) - LAST_STEPS, 'more step')}", 6)
 
 
 def broken_on_the_way(way: WayOut) -> Iterator[Line]:

@@ -103,9 +103,26 @@ class AuditView:
     @property
     def goal_is_missed(self) -> bool:
         """The goal is missed, or its end never reached, without any slip."""
+        return self.facts.goal_missed is not None or self.is_stuck
+
+    @property
+    def is_stuck(self) -> bool:
+        """Its end is never reached, without any slip."""
         last = self.facts.actions[-1] if self.facts.actions else None
-        stuck = last is not None and last.verdict in (Verdict.UNREACHED, Verdict.IMPOSSIBLE, Verdict.UNMET)
-        return self.facts.goal_missed is not None or stuck
+        return last is not None and last.verdict in (Verdict.UNREACHED, Verdict.IMPOSSIBLE, Verdict.UNMET)
+
+    @property
+    def none_broken(self) -> str:
+        """What is said where no requirement is broken; of a procedure that gets stuck no more than is known."""
+        far = ", as far as it goes: its end is never reached, and what comes behind was not followed"
+        return f"None is broken, with supplies steady or with power lost at any point{far if self.is_stuck else ''}."
+
+    @property
+    def nothing_left(self) -> str:
+        """What is said where nothing is known to be left otherwise than it was found."""
+        if self.is_stuck:
+            return "Its end is never reached, so it is not known how the hold is left."
+        return "Nothing is left otherwise than it was found but what the goal speaks of."
 
     def line_of(self, action: int) -> int:
         """The line of the procedure's file on which the action, from 1, is written."""
