@@ -23,6 +23,7 @@ from interlock.hold.origin import Arrive, Bring, Depart, TakeAway
 from interlock.kernel.claims import Limits
 from interlock.kernel.evaluator import State, evaluate, fire, is_enabled
 from interlock.report.json.writing import schema
+from interlock.report.views.functional_test import functional_test_view
 from interlock.report.views.functional_test_facts import FunctionalTestFacts
 from interlock.study.functional_test.making import NEEDS_UNIT, UNSEEN, FunctionalTest, Maker, make_test
 from tests.agreement.hold_texts import fetch
@@ -119,6 +120,42 @@ def test_units_let_a_test_show_more() -> None:
     assert list(replay.sound_faults()) == []
     assert replay.shown() == test.shown
     assert len(test.shown) >= len(lit().shown)
+
+
+MORE = "".join(f"  - {{id: {id}, name: lever {id}, kind: lever, positions: [left, right]}}\n" for id in ("LW", "LX"))
+TWO_HELD = (
+    LIT.replace("is: GP is on and SL is raised", "is: LV is left and LW is left and (LX is left or SL is raised)")
+    .replace("stations:\n", MORE + "stations:\n  - {id: SU, name: loader station, controls: [LW], owns: 'true'}\n")
+    .replace("controls: [LV]", "controls: [LV, LX]")
+)
+
+
+def test_what_is_held_and_how_many_people_it_takes_is_told() -> None:
+    """Levers that stay held, by the states of the test; two at one station are one person's, at two two people's."""
+    compiled = failing(TWO_HELD)
+    test = made(compiled)
+    reckoned = everything_fails(compiled.hold, shipped_catalogue())
+    facts = functional_test_view("wired.yaml", test, reckoned, 0, False).facts
+    levers, world = ("LV", "LW", "LX"), compiled.world.things
+    people = []
+    for step, told in zip(test.steps, facts.steps, strict=True):
+        before, after = (
+            {
+                id: [way for way in ("left", "right") if evaluate(compiled.machine, world[id].states[way], state)]
+                for id in levers
+            }
+            for state in (step.before, step.after)
+        )
+        assert list(told.held) == [id for id in levers if before[id] and before[id] == after[id]]
+        assert ("Go on holding" in told.instruction) is bool(told.held)
+        touched = {id for id in levers if before[id] or after[id]}
+        people.append(told.people)
+        if "LW" in touched and touched & {"LV", "LX"}:
+            assert told.people == 2
+        elif len(told.held) + (step.head is not None) <= 2:
+            assert told.people <= 1
+    assert max(people) == 2
+    assert f"At least 2 people take part: step {people.index(2)} takes so many." in facts.before
 
 
 def test_the_judge_can_fail() -> None:

@@ -8,9 +8,12 @@ from dataclasses import dataclass
 from interlock.hold.catalogue import FailingHold
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.compile.requirements import Instance
+from interlock.hold.compile.things import let_go
+from interlock.hold.language.model import Control
 from interlock.hold.loader import FileRead
 from interlock.hold.origin import Condition, Sort
-from interlock.kernel.evaluator import State
+from interlock.kernel.evaluator import State, as_mapping
+from interlock.kernel.expressions import Value
 from interlock.report.views.assumptions import CAUTIONS
 from interlock.report.views.checklist_facts import Guard, note
 from interlock.report.views.checklist_guards import in_one_box
@@ -40,6 +43,8 @@ CLAIMS = (
     "What people can see, hear or feel is taken to be: indications, which drives run and which way, whether doors are "
     "open, closed, latched and locked, whether devices are raised, whether a lever pulls back against the hand that "
     "holds it, where units stand, and what cannot be done.",
+    "How many people a step takes at least is reckoned with two hands a person, who is not at two stations at once: "
+    "common practice, no source. How far apart things are, and who can reach what from where, is not looked at.",
     "A failure that is not listed is not reckoned with. Failures that stay hidden need other means of finding them.",
 )
 
@@ -129,6 +134,9 @@ def functional_test_view(
 
 def _before(test: FunctionalTest, writer: InstructionWriter) -> Iterator[str]:
     compiled = test.compiled
+    most = max(test.steps, key=lambda one: (_people(test, one), -one.number))
+    if (people := _people(test, most)) > 1:
+        yield f"At least {people} people take part: step {most.number} takes so many."
     state = dict(zip((one.name for one in test.bench.asked.variables), test.steps[0].after, strict=True))
     yield "No unit is in the hold or at a sill." if not writer.resting(test.steps[0].after) else "Units stand as told."
     for name, value in state.items():
@@ -147,9 +155,11 @@ def _stage(test: FunctionalTest, writer: InstructionWriter, stage: Stage, guards
     )
     return StageFacts(
         stage.number,
-        _instruction(writer, stage),
+        _instruction(test, writer, stage),
         stage.attempt,
         stage.head,
+        tuple(one.id for one in _held(test, stage)),
+        _people(test, stage),
         expected,
         tuple(_told(test, stage)),
         guards,
@@ -157,13 +167,36 @@ def _stage(test: FunctionalTest, writer: InstructionWriter, stage: Stage, guards
     )
 
 
-def _instruction(writer: InstructionWriter, stage: Stage) -> str:
+def _instruction(test: FunctionalTest, writer: InstructionWriter, stage: Stage) -> str:
     if stage.head is None:
         return "Look before anything is done."
     said = writer.instruction(Deed((stage.head,)), stage.before, stage.after)
     if stage.attempt:
-        return f"Try to do this; it must not be possible: {said[:1].lower()}{said[1:]}"
-    return said
+        said = f"Try to do this; it must not be possible: {said[:1].lower()}{said[1:]}"
+    kept = listed([f"the {test.compiled.world.things[one.id].phrase}" for one in _held(test, stage)])
+    return f"{said} Go on holding {kept}." if kept else said
+
+
+def _held(test: FunctionalTest, stage: Stage) -> list[Control]:
+    """What somebody holds before the step and goes on holding where it is."""
+    return [one for one, before, after in _hands_on(test, stage) if before is not None and before == after]
+
+
+def _hands_on(test: FunctionalTest, stage: Stage) -> Iterator[tuple[Control, Value | None, Value | None]]:
+    """What springs back, and where it is held before the step and after it; None where no hand is on it."""
+    before, after = (as_mapping(test.bench.asked, state) for state in (stage.before, stage.after))
+    for control in test.compiled.hold.controls:
+        if control.is_held and (free := let_go(control)).variable in before:
+            one, other = (None if at[free.variable] == free.value else at[free.variable] for at in (before, after))
+            yield control, one, other
+
+
+def _people(test: FunctionalTest, stage: Stage) -> int:
+    """How many it takes at least: whatever is held takes a hand, and what else is done one more."""
+    hands_on = {one.id: before == after for one, before, after in _hands_on(test, stage) if {before, after} != {None}}
+    at_once = [len(hands_on.keys() & set(one.controls)) for one in test.compiled.hold.stations]
+    hands = len(hands_on) + (stage.head is not None and all(hands_on.values()))
+    return max(-(-hands // 2), sum(-(-number // 2) for number in at_once))
 
 
 def _told(test: FunctionalTest, stage: Stage) -> Iterator[str]:
