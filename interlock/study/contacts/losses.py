@@ -123,7 +123,7 @@ class Work:
         if not ends:
             return {}
         limits = share_of(self.limits, self.clock)
-        claims = decide(sound, ends, limits, self.report)
+        claims = decide(sound, ends, limits, self.report, Lemmas(), shortest=False)
         return {claim.question: claim.trace for claim in claims if isinstance(claim, Refuted)}
 
     def _prepare(self, found: Mapping[str, Trace]) -> None:

@@ -278,7 +278,7 @@ class Study:
         sound = without_failures(self.machine)
         seen = frozenset().union(*(run.differ for run in self.work.runs))
         asked = [Question(one, difference(one, self.work.uses[one])) for one in failures if one not in seen]
-        claims = decide(sound, asked, limits, self.report, shortest=False) if asked else ()
+        claims = decide(sound, asked, limits, self.report, Lemmas(), shortest=False) if asked else ()
         findings = confirm(sound, asked, claims, limits.seconds, self.report)
         self.disputed += [one.what for one in findings if isinstance(one, Disputed)]
         return frozenset(one.question for one in findings if isinstance(one, Holds))
