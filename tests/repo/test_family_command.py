@@ -42,6 +42,14 @@ def test_a_family_is_told(capsys: pytest.CaptureFixture[str]) -> None:
     assert "HOW LATCHED-WHEN-LOCKED[D1] BREAKS, WITH LOOSE_LOCK FITTED" in out
 
 
+def test_a_hold_without_options_is_said_to_have_none(capsys: pytest.CaptureFixture[str]) -> None:
+    """Nobody is left to wonder at an empty list."""
+    Path("hold.yaml").write_text(TEXT)
+    cli.run(["family", "hold.yaml", *ASKED])
+    out = " ".join(capsys.readouterr().out.split())
+    assert "OPTIONS None are declared: this is one configuration" in out
+
+
 def test_the_result_for_programs(capsys: pytest.CaptureFixture[str]) -> None:
     """The JSON result satisfies its schema, and its numbers add up."""
     assert cli.run(["family", "hold.yaml", *ASKED, "--format", "json"]) == FOUND

@@ -75,6 +75,14 @@ def test_the_result_for_programs(capsys: pytest.CaptureFixture[str]) -> None:
     assert "'--only powered-drives'" in RepairView(other).next_step
 
 
+def test_proposals_fit_the_screen(capsys: pytest.CaptureFixture[str]) -> None:
+    """What is shown of the modification to be written is not broken by the screen, caution and long texts neither."""
+    assert cli.run(["repair", "hold.yaml", *POWER]) == DONE
+    out = capsys.readouterr().out
+    assert "| # " in out
+    assert all(len(line) <= 80 for line in out.splitlines())
+
+
 def test_where_nothing_fails_nothing_is_proposed(capsys: pytest.CaptureFixture[str]) -> None:
     """Of a sound hold it says so, and looks no further."""
     assert cli.run(["repair", "sound.yaml", *POWER]) == DONE

@@ -23,6 +23,8 @@ def _lines(view: FamilyView, told: int, verbose: bool, seconds: float) -> Iterat
     yield from flow(facts.title, tone=Tone.HEAD)
     yield from labelled("description:", facts.description, 2)
     yield from heading("Options")
+    if not facts.options:
+        yield from flow("None are declared: this is one configuration, and 'interlock prove' says more of it.", 2)
     for one in facts.options:
         yield from flow(f"- {one.id}: {one.name}", 2, 2)
         for label, ids in (("never with:", one.excludes), ("only with:", one.needs)):

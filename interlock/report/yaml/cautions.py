@@ -6,7 +6,7 @@ from textwrap import wrap
 
 from interlock.report.views.assumptions import CAUTIONS
 
-_WIDTH = 100
+_WIDTH = 70
 
 
 def caution_comments() -> list[str]:

@@ -18,7 +18,7 @@ from interlock.report.views.deferral import DeferralView, limit_of
 from interlock.report.views.repair_facts import RepairFacts
 from interlock.report.yaml.cautions import caution_comments
 
-WIDTH = 100
+WIDTH = 72
 BECAUSE = "inoperative (say here what is wrong with it)"
 
 
