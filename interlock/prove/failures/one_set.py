@@ -2,9 +2,9 @@
 
 First what is known is looked at: states that are reached, those in which runs end where only a part of the set fails
 among them, how runs to the same target ended under other sets (the last steps of most have nothing to do with what
-failed), then clauses.  Then it is looked back from each target shortly (see `looking_back`), ahead to it (see `ahead`),
-and back once more; what is left is asked of property-directed reachability, begun with the clauses that are known, in
-turns with guided search.
+failed), then clauses, then endings of which what cannot fire is left out.  Then it is looked ahead to all targets from
+where other runs ended (see `ahead`), back from each shortly (see `looking_back`), ahead to it, and back once more; what
+is left is asked of property-directed reachability, begun with the clauses that are known, in turns with guided search.
 """
 
 from __future__ import annotations
