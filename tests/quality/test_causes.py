@@ -706,8 +706,11 @@ MISTAKES = {
         "drive-only-while-held",
         ("the left command of door rollers (ZD)", "it asks for 'door_open', not for 'LV is out'"),
     ),
-    "a command that asks for a proxy of what it should ask for": (
-        [("mains and ready and door_open", "mains and ready")],
+    "a proxy of what should be asked for is at hand": (
+        [
+            ("mains and ready and door_open", "mains and ready"),
+            ("circuits:\n", "circuits:\n  - {id: sill_power, use: power, is: mains and door_open and DL is lowered}\n"),
+        ],
         "sill-drive-only-with-door-open",
         ("the drive power of door rollers (ZD)", "it does not ask for 'door_open'"),
     ),

@@ -125,7 +125,9 @@ class _Search:
         self.compiled = bench.verification.compiled
         self.alike = Alike(self.compiled.hold, self.compiled.floor)
         self.reach: dict[Meaning, int] = {}
-        self.asked = Counter(shape for wire in wires_of(self.compiled.hold) for shape in contacts_of(wire.syntax))
+        self.asked: dict[bool, Counter[Shape]] = {False: Counter(), True: Counter()}
+        for wire in wires_of(self.compiled.hold):
+            self.asked[wire.is_electrical].update(contacts_of(wire.syntax))
         self.near: dict[str, frozenset[Meaning]] = {}
         self.open = [id for id in bench.bad if id not in explained]
         self.stilling: dict[tuple[Meaning, Shape] | None, bool] = {}
@@ -182,6 +184,10 @@ class _Search:
                 tried = self._better(best.get(id), self._tried(answer, guesses, best.get(id)))
                 if tried is not None and tried.remedy.likeliness is Likeliness.CONTACT:
                     tried = self._rather_added(tried, answer)
+                    if tried.remedy.likeliness is Likeliness.TIGHTER:
+                        # it is one contact more, and others may do as much and ask for less
+                        added = [one for one in guesses if one.likeliness is Likeliness.TIGHTER]
+                        tried = self._better(tried, self._tried(answer, added, tried)) or tried
                 if tried is not None:
                     best[id] = tried
                 # what turned out to be a contact beside another may be outdone by one that is put there outright
@@ -466,9 +472,10 @@ class _Search:
         return len(variables_of(then, definitions) - variables_of(now, definitions))
 
     def _use(self, guess: tuple[Wire, Syntax]) -> int:
-        """How often other expressions ask for what this one would ask for."""
+        """How often other expressions of its sort, wired or not, ask for what this one would ask for."""
         wire, changed = guess
-        return sum(self.asked[shape] for shape in contacts_of(changed) - contacts_of(wire.syntax))
+        asked = self.asked[wire.is_electrical]
+        return sum(asked[shape] for shape in contacts_of(changed) - contacts_of(wire.syntax))
 
     def _reach(self, wire: Wire) -> int:
         """How many expressions go by it: the fewer, the smaller a change it would be."""
