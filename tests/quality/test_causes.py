@@ -302,6 +302,7 @@ def test_what_can_be_done_is_looked_for_with_bounded_work(monkeypatch: pytest.Mo
     assert bounds == [CLEAR_IN_VAIN]
 
 
+@pytest.mark.thorough
 def test_unasked_each_sort_of_guess_has_its_turn(monkeypatch: pytest.MonkeyPatch) -> None:
     """Guesses of one sort that come to nothing do not use up the work that was meant for the less likely ones."""
     found = bridged()
@@ -334,6 +335,7 @@ def test_that_people_could_do_it_at_the_opposite_times_is_no_guess_unasked(monke
         return False
 
     monkeypatch.setattr(causes._Search, "_is_no_good", noted)
+    monkeypatch.setattr(causes._Search, "_in_turn", lambda _, guesses, __: list(guesses))
     monkeypatch.setattr(causes._Search, "_stops", lambda *_: True)
     monkeypatch.setattr(Bench, "built", lambda *_: None)
     blame(found, lambda undone: None, decide, thorough=False)

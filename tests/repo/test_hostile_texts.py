@@ -278,6 +278,7 @@ RUNS: dict[str, tuple[str, ...]] = {
     "defer sarif": (*DEFER, "sarif"),
     "defer junit": (*DEFER, "junit"),
     "defer json": (*DEFER, "json"),
+    "defer yaml": (*DEFER, "modification"),
     "repair text": (*REPAIR, "text", "-v", "--runs", "1"),
     "repair markdown": (*REPAIR, "markdown"),
     "repair html": (*REPAIR, "html"),
