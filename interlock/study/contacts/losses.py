@@ -210,10 +210,12 @@ class Work:
     def _walk_again(self, failures: Sequence[str]) -> None:
         """What some run shows to be possible with each of the failures there first: by which, and after how many steps.
 
-        With all failures at once, run by run.
+        With all failures at once, run by run, as long as there is time.
         """
         self._shown.update({failure: {} for failure in failures})
         for at, run in enumerate(self.runs):
+            if self.clock.is_over():
+                return
             asked = [failure for failure in failures if not self._shown[failure].keys() >= run.first.keys()]
             walks = {failure: self._walk(failure, run.trace) for failure in asked if failure in run.differ}
             for failure, (rules, states) in self._known.together(walks).items():

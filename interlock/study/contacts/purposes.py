@@ -39,7 +39,7 @@ from interlock.kernel.failures import DisputedSets, KnownSets
 from interlock.kernel.machine import Question, RequirementKind, question_of, with_monitors
 from interlock.kernel.recovery import HasDeadEnd, Recovers, RecoveryQuestion, without_failures
 from interlock.prove.decide import decide
-from interlock.prove.engine import NO_LIMITS, Clock, clock_of
+from interlock.prove.engine import NO_LIMITS, Clock, clock_of, share_of
 from interlock.prove.invariants.lemmas import Lemmas, Remembered
 from interlock.prove.recovery.recovery import recover
 from interlock.study.contacts.losses import Loss, Work
@@ -52,6 +52,8 @@ SETS = 0.5
 """The part of the time for sets of failures."""
 LOSSES = 0.6
 """The part of what is left then for what can no longer be done without each contact ..."""
+NO_DIFFERENCE = 0.4
+"""... of what is left then for what makes no difference at all; the rest is for what can still be done ..."""
 PAIRS = 0.6
 """... and of what that leaves for pairs; the rest is for what can no longer be done with the opposite of each."""
 
@@ -257,7 +259,7 @@ class Study:
     def needless(self, left: Sequence[ContactPurpose], seconds: float | None) -> Mapping[str, ContactPurpose]:
         """Those of the contacts of which it is proved that nothing needs them, or what does after all; by name."""
         clock = clock_of(replace(self.limits, seconds=seconds))
-        limits = replace(self.limits, seconds=clock.seconds_left())
+        limits = share_of(self.limits, clock, NO_DIFFERENCE)
         none = self.without_difference([one.failure for contact in left for one in contact.without], limits)
         effects = {one.failure: one for contact in left for one in contact.without}
         for failure, one in effects.items():
