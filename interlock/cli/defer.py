@@ -9,7 +9,7 @@ import click
 
 from interlock.cli.exit_codes import DEFERRING, code_of_deferrals
 from interlock.cli.options import only_option, situation_option
-from interlock.cli.session import Session, study_options
+from interlock.cli.session import Session, study_options, told_instead
 
 if TYPE_CHECKING:
     from interlock.hold.language.model import Hold
@@ -100,7 +100,7 @@ def command(
         code = code_of_deferrals(result for _, result in found)
         view = deferral_view(opened.label, compiled, found, size, code, opened.read)
         if is_file and not view.is_declarable:
-            click.echo(as_text(deferral_report(view, told, asked.verbose, work.took())), err=True, nl=False)
+            told_instead(as_text(deferral_report(view, told, asked.verbose, work.took())))
         else:
             work.show(view, told=told, modifies=seen_from(opened.label, asked.output))
     return code

@@ -11,7 +11,7 @@ import click
 from interlock.cli.exit_codes import MENDING, code_of_repair
 from interlock.cli.options import only_option, situation_option
 from interlock.cli.reading import seen_from
-from interlock.cli.session import Session, study_options
+from interlock.cli.session import Session, study_options, told_instead
 
 if TYPE_CHECKING:
     from interlock.cli.opening import Opened
@@ -89,7 +89,7 @@ def command(asked: Session, hold: str, only: tuple[str, ...], every: bool, numbe
         code = code_of_repair(found)
         view = repair_view(opened.label, opened.compiled, found, code, opened.read)
         if is_file and number > len(view.facts.proposals):
-            click.echo(as_text(repair_report(view, told, asked.verbose, None)), err=True, nl=False)
+            told_instead(as_text(repair_report(view, told, asked.verbose, None)))
         else:
             work.show(view, told=told, number=number)
     return code

@@ -115,6 +115,12 @@ class Work:
         return took
 
 
+def told_instead(report: str) -> None:
+    """Shows the report to people where a modification was asked for and there is none; nothing is written."""
+    click.echo(report, err=True, nl=False)
+    click.echo("No modification is written: nothing was found that one could declare.", err=True)
+
+
 def study_options(
     command: str, use: str, verb: str, *, time: str, verbose: str | None
 ) -> Callable[[Callable[..., int]], Callable[..., int]]:
