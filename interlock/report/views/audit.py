@@ -25,7 +25,16 @@ from interlock.report.views.audit_facts import (
     SecondCountFacts,
     SlipFacts,
 )
-from interlock.report.views.facts import PROGRAM, Run, WayOut, WayStep, as_place, as_reasons, as_run
+from interlock.report.views.facts import (
+    PROGRAM,
+    Run,
+    WayOut,
+    WayStep,
+    as_place,
+    as_reasons,
+    as_run,
+    what_is_asked,
+)
 from interlock.report.views.guilty import guilty_facts, guilty_words, leaving_facts, leaving_words
 from interlock.report.views.held import HeldGroup, held_groups
 from interlock.report.views.identification import Identification, identification
@@ -223,12 +232,7 @@ def _facts(audit: Audit, label: str, code: int, identified: Identification) -> A
         margin_facts(audit),
         tuple(
             HeldFacts(
-                one.instance.requirement.id,
-                one.instance.origin.id,
-                one.instance.text,
-                one.instance.origin.hazard,
-                one.instance.origin.severity,
-                one.instance.origin.scheme,
+                *what_is_asked(one.instance),
                 one.instance.origin.harm,
                 one.instance.origin.source,
                 one.holder,

@@ -18,7 +18,7 @@ from interlock.report.views.deferral_facts import (
     OptionFacts,
     Result,
 )
-from interlock.report.views.facts import PROGRAM
+from interlock.report.views.facts import PROGRAM, what_is_asked
 from interlock.report.views.harm import NOTE, label_by_severity
 from interlock.report.views.identification import identification
 from interlock.report.views.proof import story_facts
@@ -309,14 +309,8 @@ def _installed(compiled: CompiledHold, item: Inoperative) -> int:
 
 
 def _failing(answer: Answer, hopeless: bool) -> FailingFacts:
-    origin = answer.instance.origin
     return FailingFacts(
-        answer.instance.requirement.id,
-        origin.id,
-        answer.instance.text,
-        origin.hazard,
-        origin.severity,
-        origin.scheme,
+        *what_is_asked(answer.instance),
         hopeless,
         None if answer.story is None else story_facts(answer.story),
     )

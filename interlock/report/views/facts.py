@@ -7,13 +7,16 @@ Markdown and pages lay them out.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Annotated, Literal, TypeAlias
+from typing import TYPE_CHECKING, Annotated, Literal, TypeAlias
 
 from msgspec import Meta, Struct, convert
 
 from interlock import __version__
 from interlock.hold.tell import ToldStep
 from interlock.kernel.machine import Actor
+
+if TYPE_CHECKING:
+    from interlock.hold.compile.requirements import Instance
 
 Count: TypeAlias = Annotated[int, Meta(ge=0)]
 Texts: TypeAlias = tuple[str, ...]
@@ -50,6 +53,12 @@ class AskedFacts(Facts, frozen=True):
     hazard: Annotated[str, Meta(description="what its breach can lead to")]
     severity: Annotated[str, Meta(description="the category of the hazard")]
     scheme: Annotated[str, Meta(description="the scheme of the categories")]
+
+
+def what_is_asked(instance: Instance) -> tuple[str, str, str, str, str, str]:
+    """The members of `AskedFacts` of a requirement, in their order."""
+    origin = instance.origin
+    return instance.requirement.id, origin.id, instance.text, origin.hazard, origin.severity, origin.scheme
 
 
 class Reason(Facts, frozen=True):

@@ -13,7 +13,7 @@ from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.loader import FileRead
 from interlock.kernel.failures import DisputedSets, KnownSets
 from interlock.report.views.assumptions import CAUTIONS, assumptions_of
-from interlock.report.views.facts import PROGRAM
+from interlock.report.views.facts import PROGRAM, what_is_asked
 from interlock.report.views.failure_rates import GivenRates, assumed_of, likely_facts, probability_of, rated_facts
 from interlock.report.views.failures_facts import (
     BrokenFacts,
@@ -316,7 +316,7 @@ def _broken(
     answer: Answer, stories: Mapping[tuple[str, tuple[str, ...]], SetFacts], likely: Mapping[str, float]
 ) -> BrokenFacts:
     instance, finding = answer.instance, answer.finding
-    id, origin = instance.requirement.id, instance.origin
+    id = instance.requirement.id
     known = finding if isinstance(finding, KnownSets) else None
     found = (
         stories.get((id, one.failures)) or SetFacts(one.failures, one.run.depth, False, None, None)
@@ -324,12 +324,7 @@ def _broken(
     )
     sets = tuple(replace(one, probability=probability_of(one.failures, likely)) for one in found)
     return BrokenFacts(
-        id,
-        origin.id,
-        instance.text,
-        origin.hazard,
-        origin.severity,
-        origin.scheme,
+        *what_is_asked(instance),
         tuple(name for _, name in instance.bindings),
         -1 if known is None else known.complete,
         "" if known is None else known.why,

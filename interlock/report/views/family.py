@@ -13,7 +13,7 @@ from interlock.hold.loader import FileRead
 from interlock.hold.overlay.changes import CHANGES
 from interlock.kernel.machine import RequirementKind
 from interlock.report.views.assumptions import CAUTIONS, assumptions_of
-from interlock.report.views.facts import PROGRAM
+from interlock.report.views.facts import PROGRAM, what_is_asked
 from interlock.report.views.family_facts import (
     CombinationFacts,
     FailsWithFacts,
@@ -203,20 +203,15 @@ def _combination(term: Term) -> CombinationFacts:
 
 
 def _outcome(family: Family, one: Outcome) -> OutcomeFacts:
-    origin, space = one.instance.origin, family.space
+    space = family.space
     kind = one.instance.requirement.kind
     possible: Sequence[Term] | None = None
     if kind is RequirementKind.CAN and one.fails:
         possible = terms_of(space, one.where & ~one.fails & ~one.undecided, space.everything & ~one.where)
     return OutcomeFacts(
-        one.instance.requirement.id,
-        origin.id,
-        one.instance.text,
-        origin.hazard,
-        origin.severity,
-        origin.scheme,
+        *what_is_asked(one.instance),
         kind.value,
-        origin.source,
+        one.instance.origin.source,
         one.where.bit_count(),
         one.fails.bit_count(),
         one.vacuous.bit_count(),

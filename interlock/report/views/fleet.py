@@ -13,7 +13,7 @@ from interlock.hold.loader import FileRead
 from interlock.hold.tell import Story
 from interlock.kernel.claims import Disputed, Undecided
 from interlock.report.views.assumptions import CAUTIONS, assumptions_of, checkers_of
-from interlock.report.views.facts import PROGRAM, Place
+from interlock.report.views.facts import PROGRAM, Place, what_is_asked
 from interlock.report.views.fleet_facts import (
     AircraftFacts,
     AnswerFacts,
@@ -302,14 +302,8 @@ def _broken(answer: Answer) -> BrokenFacts:
 
 
 def _broken_by(instance: Instance, story: Story | None) -> BrokenFacts:
-    origin = instance.origin
     return BrokenFacts(
-        instance.requirement.id,
-        origin.id,
-        instance.text,
-        origin.hazard,
-        origin.severity,
-        origin.scheme,
+        *what_is_asked(instance),
         None if story is None else story_facts(story),
     )
 

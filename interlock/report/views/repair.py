@@ -10,7 +10,7 @@ from interlock.hold.loader import FileRead
 from interlock.kernel.claims import Holds
 from interlock.kernel.recovery import Recovers
 from interlock.report.views.assumptions import CAUTIONS, assumptions_of
-from interlock.report.views.facts import PROGRAM
+from interlock.report.views.facts import PROGRAM, what_is_asked
 from interlock.report.views.identification import identification
 from interlock.report.views.proof import story_facts
 from interlock.report.views.repair_facts import (
@@ -136,17 +136,8 @@ def _outcome(found: Repair, code: int) -> Outcome:
 
 
 def _broken(answer: Answer) -> BrokenFacts:
-    origin = answer.instance.origin
     story = None if answer.story is None else story_facts(answer.story)
-    return BrokenFacts(
-        answer.instance.requirement.id,
-        origin.id,
-        answer.instance.text,
-        origin.hazard,
-        origin.severity,
-        origin.scheme,
-        story,
-    )
+    return BrokenFacts(*what_is_asked(answer.instance), story)
 
 
 def _proposal(one: Mending) -> ProposalFacts:
