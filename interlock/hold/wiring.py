@@ -206,6 +206,11 @@ def contacts_in(syntax: Syntax) -> Iterator[tuple[Way, Syntax]]:
                 yield from (((at, *way), found) for way, found in contacts_in(arg))
 
 
+def asked_by(contact: Syntax) -> Syntax:
+    """What a contact asks for, whichever way: without its `not`."""
+    return contact.arg if isinstance(contact, Negation) else contact
+
+
 def flat(syntax: Syntax) -> Syntax:
     """The same with what stands in series, or side by side, in one list, as people write it."""
     match syntax:

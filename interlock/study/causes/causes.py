@@ -16,11 +16,11 @@ from interlock.hold.compile.requirements import Instance
 from interlock.hold.compile.restraint import side_of
 from interlock.hold.language.directions import Direction
 from interlock.hold.language.syntax import Fact as Contact
-from interlock.hold.language.syntax import Negation, Syntax, Truth
+from interlock.hold.language.syntax import Syntax, Truth
 from interlock.hold.origin import Condition, Fact, Meaning, Sort
-from interlock.hold.wiring import Wire, wires_of
+from interlock.hold.wiring import Wire, asked_by, wires_of
 from interlock.kernel.claims import Fails, Trace
-from interlock.kernel.expressions import FALSE, Ref, variables_of
+from interlock.kernel.expressions import FALSE, Expr, Ref, variables_of
 from interlock.kernel.machine import Requirement
 from interlock.study.causes.remedies import (
     Likeliness,
@@ -450,16 +450,9 @@ class _Search:
     def _near_the_end(self, id: str) -> frozenset[Meaning]:
         """What the last step and the end of the run depend on; what came before is on the way."""
         if id not in self.near:
-            machine, variables = self.bench.model.machine, self.compiled.origins.variables
-            lasts = [machine.rule(trace.rules[-1]).guard for trace in self.bench.bad[id] if trace.rules]
-            exprs = [self.bench.model.questions[id].target, *lasts]
-            signals = signals_under(machine, exprs)
-            memories = (variables[name] for expr in exprs for name in variables_of(expr, machine.definitions))
-            subjects = {memory.subject for memory in memories if isinstance(memory, Condition)}
-            wires = wires_of(self.compiled.hold)
-            folded = [w for w in wires if w.meaning.subject.sort in FOLDED and w.meaning.subject in subjects]
-            signals |= signals_under(machine, [self.bench.lowered(wire.syntax) for wire in folded])
-            self.near[id] = frozenset(w.meaning for w in wires if w in folded or w.meaning.name in signals)
+            rule = self.bench.model.machine.rule
+            lasts = [rule(trace.rules[-1]).guard for trace in self.bench.bad[id] if trace.rules]
+            self.near[id] = self._behind([self.bench.model.questions[id].target, *lasts], FOLDED)
         return self.near[id]
 
     def _breadth(self, remedy: Remedy) -> int:
@@ -490,19 +483,20 @@ class _Search:
     def _wires(self, id: str) -> list[Wire]:
         """The expressions that the run and its end depend on, and those that are no more than a truth."""
         bench = self.bench
-        machine = bench.model.machine
         exprs = [bench.model.questions[id].target]
-        exprs += [machine.rule(name).guard for trace in bench.bad[id] for name in trace.rules]
-        wires = wires_of(self.compiled.hold)
-        # what a mechanism with memory goes by is folded into the steps that set it off
-        memories = {self.compiled.origins.variables[v] for one in exprs for v in variables_of(one, machine.definitions)}
+        exprs += [bench.model.machine.rule(name).guard for trace in bench.bad[id] for name in trace.rules]
+        behind = self._behind(exprs, (Sort.RELAY,))
+        return [w for w in wires_of(self.compiled.hold) if w.meaning in behind or isinstance(w.syntax, Truth)]
+
+    def _behind(self, exprs: Sequence[Expr], folded: Collection[Sort]) -> frozenset[Meaning]:
+        """What decides these; what mechanism with memory of such sorts goes by is folded into what sets it off."""
+        machine, variables = self.bench.model.machine, self.compiled.origins.variables
+        memories = (variables[name] for expr in exprs for name in variables_of(expr, machine.definitions))
         subjects = {memory.subject for memory in memories if isinstance(memory, Condition)}
-        relays = [
-            wire for wire in wires if wire.meaning.subject.sort is Sort.RELAY and wire.meaning.subject in subjects
-        ]
-        exprs += [bench.lowered(wire.syntax) for wire in relays]
-        signals = signals_under(machine, exprs)
-        return [w for w in wires if w in relays or w.meaning.name in signals or isinstance(w.syntax, Truth)]
+        wires = wires_of(self.compiled.hold)
+        within = [w for w in wires if w.meaning.subject.sort in folded and w.meaning.subject in subjects]
+        signals = signals_under(machine, [*exprs, *(self.bench.lowered(wire.syntax) for wire in within)])
+        return frozenset(w.meaning for w in wires if w in within or w.meaning.name in signals)
 
     def _things(self, answer: Answer) -> list[str]:
         """What the requirement is about, and what its end depends on."""
@@ -530,7 +524,7 @@ class _Search:
         """Contacts that nothing asks for: of relays, and of what has to do with how the requirement is broken."""
         relays = {relay.id for relay in self.compiled.hold.relays}
         for contact in unused_contacts(self.compiled.hold):
-            fact = contact.arg if isinstance(contact, Negation) else contact
+            fact = asked_by(contact)
             is_relay = isinstance(fact, Contact) and fact.subject.parts[0] in relays
             if is_relay or variables_of(self.bench.lowered(contact), self.bench.model.machine.definitions) & about:
                 yield contact

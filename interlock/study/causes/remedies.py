@@ -35,7 +35,7 @@ from interlock.hold.origin import (
     Subject,
 )
 from interlock.hold.origin import Fact as Told
-from interlock.hold.wiring import Wire, contacts_in, flat, rewired, wires_of, with_contact, without_contact
+from interlock.hold.wiring import Wire, asked_by, contacts_in, flat, rewired, wires_of, with_contact, without_contact
 
 
 class Likeliness(IntEnum):
@@ -388,8 +388,7 @@ def like_zones(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[Remedy
                     if not any(shape_of(own) in contacts_of(one.syntax) for one in others):
                         changed = with_contact(wire.syntax, at, contact)
                         yield _rewired(compiled, wire, changed, likely, len(others), others[0])
-                added = contact if isinstance(wire.syntax, Truth) else Chain("and", (wire.syntax, contact), wire.span)
-                yield _rewired(compiled, wire, flat(added), likely, len(others), others[0])
+                yield _rewired(compiled, wire, _asking_too(wire, contact), likely, len(others), others[0])
             for at, own in contacts_in(wire.syntax):
                 if at and not any(shape_of(own) in contacts_of(one.syntax) for one in others):
                     yield _rewired(compiled, wire, without_contact(wire.syntax, at), Likeliness.ODD, 0, None)
@@ -411,13 +410,10 @@ def commands_by_no_lever(compiled: CompiledHold, wires: Sequence[Wire]) -> Itera
             for position in control.positions if control.is_held else ():
                 fact = Fact(_path(control.id, wire.span), position, False, wire.span)
                 for contact in (fact, *_readers(hold, fact)):
-                    asked = (
-                        contact if isinstance(wire.syntax, Truth) else Chain("and", (wire.syntax, contact), wire.span)
-                    )
-                    yield _rewired(compiled, wire, flat(asked), Likeliness.ODD, 1, None)
+                    yield _rewired(compiled, wire, _asking_too(wire, contact), Likeliness.ODD, 1, None)
     for control in hold.controls:
         if control.id in idle and len(control.positions) > 1 and control.kind != "access panel":
-            changed = replace(control, kind="momentary switch", returns=control.starts[0], marks=control.marks)
+            changed = replace(control, kind="momentary switch", returns=control.starts[0])
             controls = tuple(changed if one is control else one for one in hold.controls)
             found = f"is a {control.kind}: it stays where it is put"
             beside = "a lever, a push button or a momentary switch springs back when a hand lets go of it"
@@ -435,7 +431,7 @@ def _controls_under(hold: Hold, syntax: Syntax) -> set[str]:
     waiting: list[Syntax] = [syntax]
     while waiting:
         for _, contact in contacts_in(waiting.pop()):
-            fact = contact.arg if isinstance(contact, Negation) else contact
+            fact = asked_by(contact)
             if isinstance(fact, Fact) and fact.subject.parts[0] not in seen:
                 id = fact.subject.parts[0]
                 seen.add(id)
@@ -445,10 +441,15 @@ def _controls_under(hold: Hold, syntax: Syntax) -> set[str]:
 
 
 def _readers(hold: Hold, fact: Fact) -> Iterator[Syntax]:
-    """Circuits and sensors that are no more than this fact."""
-    for one, syntax in ((one, one.definition) for one in hold.circuits):
-        if shape_of(syntax) == shape_of(fact):
-            yield Fact(_path(one.id, fact.span), None, False, fact.span)
+    """Circuits that are no more than this fact."""
+    for circuit in hold.circuits:
+        if shape_of(circuit.definition) == shape_of(fact):
+            yield Fact(_path(circuit.id, fact.span), None, False, fact.span)
+
+
+def _asking_too(wire: Wire, contact: Syntax) -> Syntax:
+    """The expression with the contact in series; the contact alone where it asks for none."""
+    return flat(contact if isinstance(wire.syntax, Truth) else Chain("and", (wire.syntax, contact), wire.span))
 
 
 def crossed_commands(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[Remedy]:
@@ -568,7 +569,7 @@ def contact_remedies(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[
             yield _rewired(compiled, wire, with_contact(wire.syntax, way, turned), likely, 3, None)
             if way:
                 yield _rewired(compiled, wire, without_contact(wire.syntax, way), Likeliness.LOOSER, 1, None)
-            fact = contact.arg if isinstance(contact, Negation) else contact
+            fact = asked_by(contact)
             if isinstance(wire.meaning, Commanded):
                 for held in idle:
                     yield _rewired(compiled, wire, with_contact(wire.syntax, way, held), Likeliness.ODD, 4, None)
@@ -647,15 +648,12 @@ def tighter(compiled: CompiledHold, wires: Sequence[tuple[Wire, bool]], contacts
                 if inhibits or len(wanting) < 2:
                     continue
                 contact = replace(contact, args=wanting)
-            parts = (wire.syntax, contact)
-            changed: Syntax = Chain("or" if inhibits else "and", parts, wire.span)
-            changed = flat(changed)
-            fact = contact.arg if isinstance(contact, Negation) else contact
-            idle = isinstance(fact, Fact) and fact.subject.parts[0] in idle_ones
             if isinstance(wire.syntax, Truth) and (inhibits or _holds_back(wire)):
                 continue
-            if isinstance(wire.syntax, Truth):
-                changed = contact
+            beside = flat(Chain("or", (wire.syntax, contact), wire.span))
+            changed = beside if inhibits else _asking_too(wire, contact)
+            fact = asked_by(contact)
+            idle = isinstance(fact, Fact) and fact.subject.parts[0] in idle_ones
             opposite = shape_of(contact, negated=True) in other_coil.get(wire.meaning, ())
             odd = opposite or (isinstance(wire.syntax, Truth) and _needs_contacts(compiled.hold, wire))
             votes = idle + 2 * opposite + 2 * isinstance(contact, Chain)
@@ -734,7 +732,7 @@ def unused(hold: Hold) -> frozenset[str]:
         contact.subject.parts[0]
         for wire in wires_of(hold)
         for _, found in contacts_in(wire.syntax)
-        if isinstance(contact := found.arg if isinstance(found, Negation) else found, Fact)
+        if isinstance(contact := asked_by(found), Fact)
     }
     shown = {circuit.id for circuit in hold.circuits if circuit.use == "indication"}
     return frozenset(one.id for one in (*hold.circuits, *hold.sensors, *hold.relays)) - named - shown
@@ -745,7 +743,7 @@ def every_contact(hold: Hold) -> tuple[Syntax, ...]:
     facts: dict[Shape, Syntax] = {}
     for wire in wires_of(hold):
         for _, contact in contacts_in(wire.syntax):
-            fact = contact.arg if isinstance(contact, Negation) else contact
+            fact = asked_by(contact)
             if not isinstance(fact, Truth):
                 facts.setdefault(shape_of(fact), fact)
     for control in hold.controls:
@@ -795,15 +793,13 @@ def as_read(hold: Hold, facts: Iterable[Fact]) -> tuple[Fact, ...]:
 
 def all_together(hold: Hold, facts: Sequence[Fact], span: Span) -> Iterator[Syntax]:
     """Every device in its locking state, nothing half-way, nobody inside: of each sort all, where there are several."""
-    locking = [fact for fact in facts if fact.state not in _NOT_LOCKING]
+    devices = {device.id for device in hold.devices}
+    locking = [fact for fact in facts if fact.subject.parts[0] in devices]
     parts: list[tuple[Syntax, ...]] = [as_read(hold, locking)]
     for state in ("crossed", "inside"):
         found = as_read(hold, [fact for fact in facts if fact.state == state])
         parts.append(tuple(Negation(one, span) for one in found))
     yield from (Chain("and", some, span) for some in parts if len(some) > 1)
-
-
-_NOT_LOCKING = ("crossed", "inside", "occupied", "closed", "open", "latched", "locked")
 
 
 def both_ways(facts: Iterable[Syntax]) -> tuple[Syntax, ...]:

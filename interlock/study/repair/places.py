@@ -18,7 +18,7 @@ from interlock.hold.language.model import Control, Hold
 from interlock.hold.language.syntax import Chain, Fact, Negation, Path, Quantified, Syntax, Truth
 from interlock.hold.origin import Commanded, HeldBack, Meaning, Sort
 from interlock.hold.origin import Fact as Told
-from interlock.hold.wiring import Way, Wire, contacts_in, rewired, wires_of, with_contact
+from interlock.hold.wiring import Way, Wire, asked_by, contacts_in, rewired, wires_of, with_contact
 from interlock.study.causes.remedies import carried_wires
 
 _OPEN = ("off", "released")
@@ -132,7 +132,7 @@ def replaceable(hold: Hold) -> tuple[Place, ...]:
         for wire in wires_of(hold)
         if wire.is_electrical
         for way, contact in contacts_in(wire.syntax)
-        if isinstance(contact.arg if isinstance(contact, Negation) else contact, Fact)
+        if isinstance(asked_by(contact), Fact)
     )
 
 
