@@ -27,6 +27,11 @@ class Hands:
     enough: Expr
 
 
+def people_for(hands: int) -> int:
+    """How many people have so many hands, at least."""
+    return -(-hands // HANDS)
+
+
 def hands_of(compiled: CompiledHold) -> Hands:
     """The controls of the hold that spring back, and the people who can hold them."""
     rests: dict[Condition, Value] = {}
@@ -49,7 +54,7 @@ def _at_rest(chosen: Sequence[Condition], rests: dict[Condition, Value]) -> Expr
 
 def _manned(compiled: CompiledHold, chosen: Sequence[Condition]) -> Expr:
     """So many people are where they can reach one of these that there is a hand for each."""
-    needed = -(-len(chosen) // HANDS)
+    needed = people_for(len(chosen))
     people = compiled.hold.people
     if not people:
         return TRUE if needed == 1 else FALSE

@@ -9,6 +9,7 @@ from interlock.hold.catalogue import FailingHold
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.compile.requirements import Instance
 from interlock.hold.compile.things import let_go
+from interlock.hold.hands import people_for
 from interlock.hold.language.model import Control
 from interlock.hold.loader import FileRead
 from interlock.hold.origin import Condition, Sort
@@ -196,7 +197,7 @@ def _people(test: FunctionalTest, stage: Stage) -> int:
     hands_on = {one.id: before == after for one, before, after in _hands_on(test, stage) if {before, after} != {None}}
     at_once = [len(hands_on.keys() & set(one.controls)) for one in test.compiled.hold.stations]
     hands = len(hands_on) + (stage.head is not None and all(hands_on.values()))
-    return max(-(-hands // 2), sum(-(-number // 2) for number in at_once))
+    return max(people_for(hands), sum(map(people_for, at_once)))
 
 
 def _told(test: FunctionalTest, stage: Stage) -> Iterator[str]:
