@@ -14,13 +14,14 @@ References (from memory)
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import chain
 
 from interlock.kernel.claims import Trace
 from interlock.kernel.expressions import Expr
 from interlock.kernel.machine import Machine, support_of
 from interlock.prove.core.encoding import MOST_LISTED, TRUTH, Encoding
 from interlock.prove.core.local import Cube
-from interlock.prove.core.solvers import FOREVER, SatSolver
+from interlock.prove.core.solvers import FOREVER, SatSolver, simplified
 from interlock.prove.engine import Clock
 
 MOST_ORDERED = 1_000_000
@@ -62,8 +63,9 @@ class Unrolling:
         self._written = {v.name: encoding.new() for v in machine.variables if len(v.domain) > MOST_LISTED}
         """Per variable of a large domain: the step writes it."""
         self.width = encoding.top
+        kept = {abs(literal) for literal in chain([TRUTH], encoding.variable_of, self.targets, guards, *start)}
         # The last clause says nothing; it makes the solver give every literal of the state a value.
-        self._state_clauses = [*state_clauses, [TRUTH, self.width]]
+        self._state_clauses = [*simplified(state_clauses, kept), [TRUTH, self.width]]
         self._change_clauses = self._changes()
         self._order_clauses = self._order() if in_order else []
         self._offsets = [0]
