@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from interlock.diagnostics.frozen import frozen
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Span:
     """A stretch of one source line: `line` and `column` count from 1, in code points; `length` is at least 1."""
 
@@ -15,7 +15,7 @@ class Span:
     length: int = 1
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Diagnostic:
     """One fault in a file that a person wrote.
 

@@ -12,6 +12,7 @@ from functools import cached_property
 from itertools import islice
 from typing import TypeAlias
 
+from interlock.diagnostics.frozen import frozen
 from interlock.hold.floor import Face, Floor
 from interlock.hold.language.directions import DIRECTIONS, Direction
 from interlock.hold.language.model import Device, Hold
@@ -59,7 +60,7 @@ def contacts_of(syntax: Syntax) -> frozenset[Shape]:
     return frozenset(found)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Carry:
     """A way from one place to another: rows and lanes are turned round or not, and then shifted."""
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from types import MappingProxyType
 
+from interlock.diagnostics.frozen import frozen
 from interlock.hold.compile.chatter import chattering
 from interlock.hold.compile.contacts import contact_items
 from interlock.hold.compile.described import describe
@@ -17,7 +18,7 @@ from interlock.hold.origin import Failure
 from interlock.hold.sorts import Item
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class KnownFailure:
     """A failure that may strike: what it is about (`failure`, whose name is the variable's), and what is known of it.
 
@@ -37,7 +38,7 @@ class KnownFailure:
     words: ContactWords | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class FailingHold:
     """A hold that declares every failure to be reckoned with; `failures` by the name of the variable, in order.
 
@@ -50,7 +51,7 @@ class FailingHold:
     chattering: tuple[ChatteringFailure, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ChatteringFailure:
     """A failure that is not reckoned with because a mechanism never comes to rest where it strikes: `chain`, in words.
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 
+from interlock.diagnostics.frozen import frozen
 from interlock.hold.glossary import Glossary
 from interlock.hold.origin import Condition, Crossing, Failure, Holding, Origins, Precedence, Sort
 from interlock.kernel.expressions import And, Const, Expr, Is, Not, Or, Ref
@@ -26,7 +26,7 @@ _PLACE = re.compile(r"\b\d+(?:[A-Z]\w*)?\b|\b[A-Z]+\d+\b")
 """What tells one row, bay or numbered device from the next: 3, 3L, SL1."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Fact:
     """A sentence that is so in every reachable state.
 

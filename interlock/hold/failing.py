@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.spans import Span
 from interlock.hold.floor import lay_out
 from interlock.hold.kinds import DEVICE_KINDS, Working
@@ -23,7 +23,7 @@ _CONTROLS = {"self-resetting handle": Item.HANDLE, "access panel": Item.PANEL}
 _DOORS = {"power": Item.POWERED_DOOR, "hand": Item.HAND_DOOR}
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ContactWords:
     """How people call a contact: what it `asks`, in the expression `place` of the thing `of`.
 
@@ -36,7 +36,7 @@ class ContactWords:
     alike: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class FailingItem:
     """An item that can fail; `subject` is the thing by which a description names it, `name` what people call it.
 
@@ -129,7 +129,7 @@ def _item(item: Item, subject: Subject, thing: Named) -> FailingItem:
     return FailingItem(item, subject, thing.name, thing.span, is_fixed)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class MayStrike:
     """A failure that a description declares, of an item that can fail so; `text` says that it has struck.
 

@@ -14,6 +14,7 @@ from itertools import product
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
+from interlock.diagnostics.frozen import frozen
 from interlock.hold.language.model import Direction, Doorway, Hold, Layout, UnitKind
 
 if TYPE_CHECKING:
@@ -26,7 +27,7 @@ _ALONG = {1: ("",), 2: ("fore", "aft"), 3: ("fore", "middle", "aft")}
 _ACROSS = {1: ("",), 2: ("left", "right"), 3: ("left", "middle", "right")}
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Cell:
     """A bay (`door` None), or a place on the loader beside a sill.
 
@@ -63,7 +64,7 @@ class Face:
         return self.id
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Part:
     """What stands in one cell of a unit of the kind `unit`; `side` tells it from the others, empty where it is all."""
 
@@ -72,7 +73,7 @@ class Part:
     side: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Placement:
     """A unit of one kind at rest: `cells` from fore to aft and left to right, `parts` names its part in each."""
 
@@ -86,7 +87,7 @@ class Placement:
         return f"{self.kind}.{'+'.join(self.cells)}"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Move:
     """A unit goes from `source` one cell further in `direction`.
 
@@ -112,7 +113,7 @@ class Move:
         return f"{self.source.kind}.{'+'.join(face.id for face, _ in self.crossed)}"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Floor:
     """Everything about where things are.  All mappings keep a fixed order; `parts` has those of all kinds by id."""
 

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.spans import Span
 from interlock.hold.origin import Origins
 from interlock.kernel.expressions import Value
 from interlock.kernel.machine import Actor
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Happening:
     """What a rule is to a reader: who acts, what happens, what the mechanism then does by itself.
 
@@ -24,7 +24,7 @@ class Happening:
     at: Span | None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Glossary:
     """`values` by (variable, value); `signals` by name as (said when true, said when false); `rules` by name.
 

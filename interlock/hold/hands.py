@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from itertools import combinations
 
+from interlock.diagnostics.frozen import frozen
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.kinds import Verb
 from interlock.hold.language.model import Person
@@ -16,7 +16,7 @@ HANDS = 2
 """Of a person; common practice, no source."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Hands:
     """What is held while it is not at rest, as (variable, resting value), and when there are hands enough for all.
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.said import linked, say
 from interlock.diagnostics.spans import Span
 from interlock.hold import explain
@@ -16,7 +16,7 @@ from interlock.hold.wiring import wires_of
 from interlock.kernel.expressions import Expr, Is, Not, Ref, neg, parts_of
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ToldHindrance:
     """A hindrance as a sentence without capital letter and full stop, and where the description has it."""
 

@@ -14,6 +14,7 @@ from enum import StrEnum
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.said import Said, say
 from interlock.kernel.machine import Actor
 
@@ -104,7 +105,7 @@ class Working(StrEnum):
     FIXED = "fixed"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Trigger:
     """Who pulls a trigger and how to say it: `order` as an instruction, with `{name}` for the thing,
     and `{to}` for what `to` says; `briefly` is the same where a hand lets go again at once.
@@ -662,7 +663,7 @@ def machine_of(kind: Kind) -> Machine:
     )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Change:
     """One transition as `transitions` holds it: it fires when all of `needs` are true and none of `unless`.
 

@@ -4,22 +4,22 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterator
-from dataclasses import dataclass
 from itertools import combinations
 from types import SimpleNamespace
 from typing import TypeAlias
 
+from interlock.diagnostics.frozen import frozen
 from interlock.hold.kinds import BY_ITSELF, Kind, changes_of, machine_of
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Deed:
     """Somebody, or some equipment, pulls a trigger of the kind."""
 
     trigger: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Turn:
     """A condition comes to be so, or is no longer so; what the thing then does, it does by itself."""
 
@@ -32,7 +32,7 @@ Setting: TypeAlias = frozenset[str]
 """The conditions that are so; all others are not."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Way:
     """The fewest happenings that lead from one state to another; None where none do.
 

@@ -5,12 +5,13 @@ from __future__ import annotations
 import posixpath
 import re
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from enum import StrEnum
 from hashlib import sha256
 from typing import Generic, TypeVar
 
 from interlock.diagnostics.faults import Faults
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.compile.compiler import faults_of_names, faults_of_part
 from interlock.hold.language.bay_names import MOST_BAYS, BayNames
@@ -82,7 +83,7 @@ _TOLD_BY: Mapping[str, type[Record]] = {
 T = TypeVar("T")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Source:
     """A file: its name as messages show it, and its bytes."""
 
@@ -105,7 +106,7 @@ class Part(StrEnum):
     OPTION = "option that is fitted"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class FileRead:
     """A file that was read: what for, its name as messages show it, and the SHA-256 of its bytes in hexadecimal."""
 
@@ -114,7 +115,7 @@ class FileRead:
     sha256: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Loaded(Generic[T]):
     """What was read, or None exactly if there is any fault; the faults by place; the lines of every file read.
 

@@ -7,11 +7,11 @@ rule does, or what a variable remembers, looks up its origin.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from enum import StrEnum
 from types import MappingProxyType
 from typing import ClassVar, TypeAlias
 
+from interlock.diagnostics.frozen import frozen
 from interlock.hold.floor import Face, Floor, Move, Placement
 from interlock.hold.kinds import Trigger
 from interlock.hold.language.model import Direction, Pushing
@@ -26,7 +26,7 @@ NOBODY = "none"
 """What crosses a face that nothing crosses."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Subject:
     """The thing that a name is about: `id` as the description gives it, of a drive the bay that it is under."""
 
@@ -52,7 +52,7 @@ class Aspect(StrEnum):
     PLACE = "at"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Condition:
     """In which of its states a thing is; of a person, at which place."""
 
@@ -70,7 +70,7 @@ class Condition:
         return f"{self.subject.path}.{self.aspect}"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Holding:
     """Which part of which kind of unit stands in a cell (`Floor.parts`), or `EMPTY`."""
 
@@ -82,7 +82,7 @@ class Holding:
         return f"bay.{self.cell}.holds"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Crossing:
     """Which part of which kind of unit is on its way over a face, or `NOBODY`."""
 
@@ -94,7 +94,7 @@ class Crossing:
         return f"face.{self.face}.crossing"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Failure:
     """Whether a declared failure has struck; of a single contact where there is one."""
 
@@ -108,7 +108,7 @@ class Failure:
         return f"failure.{self.subject.id if self.contact is None else self.contact.name}.{self.mode}"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Precedence:
     """Whether what has to come first, for a requirement about what went before, has happened."""
 
@@ -123,7 +123,7 @@ class Precedence:
 # ---- what can keep a step from happening, and could be otherwise
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Contact:
     """That an expression of the description asks for a state of a thing (None: for its being true).
 
@@ -146,7 +146,7 @@ class Contact:
         return f"{self.read.name}.{'so' if self.wanted else 'not_so'}"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Stop:
     """That a device stands in the way of units that move that way."""
 
@@ -159,7 +159,7 @@ class Stop:
         return f"stop.{self.device}.{self.way}"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Cover:
     """That a panel before a control must be open."""
 
@@ -172,7 +172,7 @@ class Cover:
         return f"cover.{self.control}.{self.panel}"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Reach:
     """That a thing can be reached from some places only."""
 
@@ -184,7 +184,7 @@ class Reach:
         return f"reach.{self.thing}"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Fixed:
     """That a thing is fixed in one state."""
 
@@ -199,7 +199,7 @@ class Fixed:
 Hindrance: TypeAlias = Contact | Stop | Cover | Reach | Fixed
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Lifted:
     """Whether a hindrance is none; only a hold that was eased remembers that, from the start and for good."""
 
@@ -241,7 +241,7 @@ def crossing(move: Move) -> dict[str, Value]:
 # ---- what a signal says
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Fact:
     """That something is so of a thing, or of its side or direction `way`.
 
@@ -259,7 +259,7 @@ class Fact:
         return ".".join(word for word in (self.subject.path, self.way, self.what) if word)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _OfZone:
     zone: str
 
@@ -269,7 +269,7 @@ class _OfZone:
         return Subject(Sort.ZONE, self.zone)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Commanded(_OfZone):
     """That the command of this number (from 1) asks a zone to run that way."""
 
@@ -282,7 +282,7 @@ class Commanded(_OfZone):
         return f"zone.{self.zone}.command.{self.number}.{self.way}"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class HeldBack(_OfZone):
     """That the section of a zone under a bay is inhibited that way, by the condition of this number (from 1)."""
 
@@ -296,7 +296,7 @@ class HeldBack(_OfZone):
         return f"section.{self.zone}.{self.bay}.{self.way}.{self.number}.inhibited"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class RunsFor(_OfZone):
     """That the drive under a bay runs that way for this zone, where it is in another zone too that runs it so."""
 
@@ -309,7 +309,7 @@ class RunsFor(_OfZone):
         return f"zone.{self.zone}.{self.bay}.{self.way}.running"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ContactRead:
     """That what an expression of the description asks for is so: of a thing, or in a state (None) that it is true."""
 
@@ -328,7 +328,7 @@ class ContactRead:
         return ".".join(word for word in (self.owner.name, "reads", self.thing, self.state) if word)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Eased:
     """The same as `of`, but with what is lifted counted in favour of its being true (`wanted`) or false."""
 
@@ -371,7 +371,7 @@ class Means(StrEnum):
     DRIFT = "drifting"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Work:
     """A thing changes, worked by somebody or something or by itself, from the state `source` to `dest`.
 
@@ -398,7 +398,7 @@ class Work:
         return ".".join(word for word in (self.of.path, self.trigger.word, *between, self.case) if word)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Go:
     """A person goes from one place to another."""
 
@@ -417,7 +417,7 @@ class Go:
         return f"person.{self.person}.go.{self.source}.{self.dest}"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Strike:
     """A failure strikes, or (`heals`) goes again."""
 
@@ -435,7 +435,7 @@ class Strike:
         return f"{self.failure.name}.heals" if self.heals else self.failure.name
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _AtSill:
     door: str
     placement: Placement
@@ -466,7 +466,7 @@ class TakeAway(_AtSill):
     _verb = "take_away"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Half:
     move: Move
     means: Means
@@ -500,7 +500,7 @@ class Arrive(_Half):
 Deed: TypeAlias = Work | Go | Strike | Bring | TakeAway | Depart | Arrive
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Origin:
     """What a rule does: a deed, and what mechanism then does by itself, in order.
 
@@ -518,7 +518,7 @@ class Origin:
         return name if self.number == 1 else f"{name} #{self.number}"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Origins:
     """What every name of a compiled hold is about.
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.language.model import Hold, RequirementText
@@ -13,7 +14,7 @@ from interlock.hold.procedure.binding import BoundProcedure, bind_procedure, com
 from interlock.hold.procedure.model import Procedure
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class OpenedProcedure:
     """`bound` is None exactly when there is a fault; `diagnostics` has all faults, or what is doubtful in the hold.
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.nearest import nearest_name
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.catalogue import all_items, is_named
@@ -13,7 +13,7 @@ from interlock.hold.language.model import Hold
 from interlock.hold.language.rates import FailureRate, FailureRates
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Rated:
     """The rates of failures, by the names of their variables; `faults` are of rates that are about none of them."""
 

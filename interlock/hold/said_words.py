@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from itertools import chain
 
+from interlock.diagnostics.frozen import frozen
 from interlock.hold.kinds import Kind
 from interlock.hold.language.declarations import Field, Record
 from interlock.hold.language.field_types import records_within, types_within
@@ -33,7 +33,7 @@ MEMBERS: Mapping[str, Sequence[str]] = _TABLES["members"]
 """What one of a group is called: a noun, and perhaps what tells it from others that are called so."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SaidWord:
     """All that one word is: a key of records, one of the words to choose from in fields of records, a state of kinds of
     thing, a way in which items fail, the first words of steps, and sentences about it."""

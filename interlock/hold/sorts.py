@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from enum import StrEnum
+
+from interlock.diagnostics.frozen import frozen
 
 
 class Sort(StrEnum):
@@ -73,7 +74,7 @@ class Item(StrEnum):
     STATION = "station"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Failing:
     """A way to fail: `text` says that it has struck, with `{name}` for the item.
 

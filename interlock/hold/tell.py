@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from itertools import compress
 from operator import ne
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.spans import Span
 from interlock.hold.glossary import Glossary
 from interlock.kernel.claims import Trace
@@ -15,7 +15,7 @@ from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value, 
 from interlock.kernel.machine import Actor, Machine, Variable
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Reason:
     """A sentence that is so in a state, and the sentences that make it so."""
 
@@ -23,7 +23,7 @@ class Reason:
     because: tuple[Reason, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ToldStep:
     """One step: `number` counts from 1; `responses` is what the mechanism did by itself; `after` what changed.
 
@@ -39,7 +39,7 @@ class ToldStep:
     at: Span | None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Story:
     """A run for readers.
 

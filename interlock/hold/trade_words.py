@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
 from importlib.resources import files
 from typing import Any
 
+from interlock.diagnostics.frozen import frozen
 
-@dataclass(frozen=True, slots=True)
+
+@frozen
 class TradeWord:
     """Words for one thing: what it is in a description, an example of that, and what else to ask `explain` (`see`).
 

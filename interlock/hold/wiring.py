@@ -7,9 +7,10 @@ wired otherwise.  To relax or tighten one is to write another expression in its 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any, TypeAlias
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.spans import Span
 from interlock.hold.language.declarations import Record
 from interlock.hold.language.directions import DIRECTIONS, Direction
@@ -43,7 +44,7 @@ _PLAIN: tuple[tuple[Sort, str, str, tuple[str, ...]], ...] = (
 _ELECTRICAL = (Sort.DEVICE, Sort.SUPPLY, Sort.RELAY, Sort.CIRCUIT, Sort.STATION, Sort.ZONE)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Wire:
     """An expression of a description and what it decides; `meaning.name` is the signal that it defines.
 

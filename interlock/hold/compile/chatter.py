@@ -7,8 +7,9 @@ has to fail for it is found, one failure at a time, and left out of what is reck
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from interlock.diagnostics.frozen import frozen
 from interlock.hold.compile.components import UnsettledKind
 from interlock.hold.compile.described import describe
 from interlock.hold.compile.naming import NamedHold, name_hold
@@ -17,7 +18,7 @@ from interlock.hold.language.model import Hold
 from interlock.kernel.expressions import FALSE, assign, variables_of
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Chatter:
     """With this failure, by its variable, and with those of `others`, the mechanism never comes to rest: `chain`."""
 

@@ -8,9 +8,10 @@ machine.  Every part takes frozen values and gives frozen values.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from types import MappingProxyType
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.compile.chatter import chain_of
 from interlock.hold.compile.components import UnsettledKind
@@ -35,7 +36,7 @@ from interlock.kernel.expressions import Expr, Value
 from interlock.kernel.machine import Machine, Requirement, Rule, Signal
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class CompiledHold:
     """A description with its meaning.
 
@@ -61,7 +62,7 @@ class CompiledHold:
         return tuple(rule for deed in thing.verbs.get(verb, ()) for rule in self.origins.rules_of.get(deed, ()))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Compilation:
     """`compiled` is None exactly when `diagnostics` holds an error; all errors of the description are there.
 
@@ -72,7 +73,7 @@ class Compilation:
     diagnostics: tuple[Diagnostic, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Settled:
     """What can happen, mechanism included: the rules, their origins, how they are told, and when all is at rest."""
 

@@ -9,10 +9,10 @@ conditions (a handle, a relay) do its states become values of the variable, and 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cache
 from itertools import product
 
+from interlock.diagnostics.frozen import frozen
 from interlock.hold.kinds import BY_ITSELF, Change, Kind, changes_of
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, Value, conj, disj, neg
 
@@ -21,7 +21,7 @@ class UnsettledKind(ValueError):
     """A declaration whose mechanism goes round in a circle under some conditions; names kind and conditions."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Behaviour:
     """What a declaration needs, whatever the thing: the values of its variable and when each state holds.
 
@@ -118,7 +118,7 @@ def _by_cases(names: tuple[str, ...], rows: frozenset[tuple[bool, ...]], meaning
     return disj(conj(condition, yes), conj(neg(condition), no))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Action:
     """One transition of one thing: `updates` is empty where the class does not change."""
 
@@ -129,7 +129,7 @@ class Action:
     updates: tuple[tuple[str, Value], ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Component:
     """One thing of a kind in one hold.
 

@@ -10,6 +10,7 @@ from collections.abc import Generator, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import TypeAlias
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.nearest import nearest_name
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.compile.lowering import Lowering
@@ -129,7 +130,7 @@ def _signs(expr: Expr) -> Mapping[tuple[str, bool], None]:
     return found
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class FailingContacts:
     """The contacts that may fail, what that makes of the signals that have them, and what is wrong with the rest."""
 

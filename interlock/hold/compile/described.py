@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass
 from typing import TypeVar
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.said import linked, say
 from interlock.hold.failing import MayStrike, cause_of, declared_failures
 from interlock.hold.floor import Face, Floor, Placement, lain_on_by, lay_out
@@ -30,7 +30,7 @@ from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, Ref, disj, neg, 
 _Where = TypeVar("_Where", str, Face)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Described:
     """A description with its floor, and what the chosen situation says of the start (`told`, by thing).
 

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TypeAlias
 
+from interlock.diagnostics.frozen import frozen
 from interlock.hold.compile.between import EITHER, Between, Pairs, opposite
 from interlock.hold.kinds import HELD, PRESSED, and_pressed
 from interlock.hold.language.cross_rules import inwards_of
@@ -20,7 +21,7 @@ _MAKES: Pairs = frozenset({(False, True)})
 """So because the lever is held."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Reading:
     """A lever position that counts for a direction because a command of the zone asks for it; nothing marks it."""
 

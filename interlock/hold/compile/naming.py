@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from graphlib import CycleError, TopologicalSorter
 from types import MappingProxyType
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.compile.contacts import failing_contacts
 from interlock.hold.compile.described import Described
@@ -41,7 +42,7 @@ STAGES: tuple[Callable[[Described, Symbols], Symbols], ...] = (
 """What names everything in a hold; each is told what those before it have named."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class NamedHold:
     """A description in which everything has its name and its definition."""
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.said import perhaps_ours
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.compile.lowering import Lowering
@@ -15,7 +15,7 @@ from interlock.kernel.expressions import FALSE, TRUE, Const, conj
 from interlock.kernel.machine import Requirement, RequirementKind
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Instance:
     """One kernel requirement, the text it comes from, its sentence, and what its variables stand for.
 

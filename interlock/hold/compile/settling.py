@@ -9,9 +9,9 @@ have nothing to do with one another one order stands for all: the others end in 
 from __future__ import annotations
 
 from collections.abc import Generator, Iterable, Iterator, Mapping
-from dataclasses import dataclass
 from typing import TypeAlias
 
+from interlock.diagnostics.frozen import frozen
 from interlock.kernel.expressions import (
     FALSE,
     TRUE,
@@ -36,7 +36,7 @@ from interlock.kernel.expressions import (
 from interlock.kernel.machine import Actor
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class UnfusedRule:
     """A guarded command and how to say it; `text` is a sentence without its full stop.
 
@@ -56,7 +56,7 @@ class UnfusedRule:
         return self.guard if self.surely is None else self.surely
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Settled:
     """A rule with the mechanism steps that follow it, in order."""
 

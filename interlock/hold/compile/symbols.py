@@ -8,9 +8,10 @@ a signal that one of them defines is promised with its syntax, and all of them a
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from types import MappingProxyType
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.said import say, say_both
 from interlock.hold.compile.components import Action, Component
 from interlock.hold.compile.settling import UnfusedRule
@@ -23,7 +24,7 @@ from interlock.kernel.expressions import FALSE, TRUE, Const, Expr, Is, Ref, Valu
 from interlock.kernel.machine import Actor, Variable
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Remembered:
     """A variable, what it remembers, and a sentence for each value that is told."""
 
@@ -32,7 +33,7 @@ class Remembered:
     says: Mapping[Value, str]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Defined:
     """A signal with its two sentences: said when it is true, said when it is false."""
 
@@ -41,7 +42,7 @@ class Defined:
     phrases: tuple[str, str]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Promised:
     """A signal that an expression of the description defines, unless something makes it so, or not so, for good.
 
@@ -59,7 +60,7 @@ class Promised:
         return conj(disj(lowered, self.so), neg(self.not_so))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Act:
     """Something that can happen, as a rule before settling; `verbs` are (thing, verb) pairs that mean it.
 
@@ -72,7 +73,7 @@ class Act:
     settles: bool
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Case:
     """A part of what a trigger of a thing does: `when` it is that part, and (thing, verb) pairs that mean it alone."""
 
@@ -81,7 +82,7 @@ class Case:
     verbs: tuple[tuple[str, str], ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Symbols:
     """All that some stages have made, by name and in order."""
 

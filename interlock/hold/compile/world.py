@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import TypeAlias
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.spans import Span
 from interlock.hold.language.readable import Unread
 from interlock.hold.origin import Meaning, Sort
@@ -56,7 +57,7 @@ class Thing:
 Part: TypeAlias = Thing | tuple[Thing, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class World:
     """All things of one hold by id, and the groups that quantifiers range over.
 

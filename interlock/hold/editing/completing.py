@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
 from enum import StrEnum
 
+from interlock.diagnostics.frozen import frozen
 from interlock.hold.compile.world import Thing
 from interlock.hold.editing.cursor import Place, place_at
 from interlock.hold.editing.known import Known
@@ -57,7 +57,7 @@ class Sort(StrEnum):
     STEP = "step"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Offer:
     """A text that can stand at the cursor in the place of `replaces` characters before it.
 

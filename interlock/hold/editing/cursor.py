@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 
 import yaml
 
+from interlock.diagnostics.frozen import frozen
 from interlock.hold.editing.meanings import (
     AnyType,
     Plain,
@@ -52,7 +53,7 @@ class _Frame:
             self.key = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Place:
     """Where the cursor is.
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
 from interlock.diagnostics.faults import Faults
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.compile.compiler import world_of
 from interlock.hold.compile.components import UnsettledKind
@@ -41,7 +41,7 @@ MOST_MENDED = 8
 """Lines that are left out of a text that is no YAML so that the rest can be looked at."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Known:
     """What is known of one text.
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.spans import Span
 from interlock.hold.editing.cursor import MARK, place_at
 from interlock.hold.editing.known import Known, span_within
@@ -18,7 +18,7 @@ from interlock.hold.language.references import id_of
 from interlock.hold.loader import beside
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Told:
     """What is told of a place: of a field, of a kind of device or control, or of a thing.
 
@@ -203,7 +203,7 @@ def _scalars(node: Node | None) -> Iterator[ScalarNode]:
 # --- an outline
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Part:
     """A part of a file for its outline: what it is called, what it is, from where to which line, its own parts."""
 

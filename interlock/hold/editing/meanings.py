@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TypeAlias, Union
 
 from interlock.diagnostics.faults import Faults
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.spans import Span
 from interlock.hold.language.declarations import Field, FieldType, Record
 from interlock.hold.language.directions import DIRECTIONS
@@ -206,7 +207,7 @@ def may_repeat(kind: AnyType | None, section: str) -> bool:
 # --- the names in a file
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Mentioned:
     """A name where it was written, repetitions filled in.
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.spans import Span
 from interlock.hold.editing.known import Known, know
 from interlock.hold.editing.looking import derived_names, mentioned_at
@@ -18,7 +19,7 @@ from interlock.hold.loader import SHIPPED, Fetch, Source
 _HOLE = re.compile(r"\{[^{}]*\}")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Edit:
     """A stretch of a line, and what is to stand there."""
 
@@ -26,7 +27,7 @@ class Edit:
     text: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Refused:
     """Why something cannot be renamed, as a sentence."""
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.language.directions import Direction, in_and_out, inboard_of
 from interlock.hold.language.model import (
@@ -26,7 +27,7 @@ from interlock.hold.language.syntax import Chain, Negation, Quantified, Syntax
 _Context = tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Whole:
     """What rules about one record look at besides; `behind` has the panel of each control."""
 

@@ -9,10 +9,10 @@ from __future__ import annotations
 import dataclasses
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from typing import Any, ClassVar, Final, Generic, TypeAlias, TypeVar, dataclass_transform, overload
 from urllib.parse import quote
 
+from interlock.diagnostics.frozen import frozen, sealed
 from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.language.nodes import MappingNode, Node
 from interlock.hold.language.reader import Failed, Reader
@@ -54,7 +54,7 @@ class FieldType(ABC, Generic[T_co]):
         return False
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Field:
     """One key of a record, and the attribute that its value becomes.
 
@@ -70,7 +70,7 @@ class Field:
     derived: Callable[[Values], object] | None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Written:
     """A record as written, with the values read so far, for the rules of the record.
 
@@ -100,7 +100,7 @@ Rule: TypeAlias = Callable[[Written], Iterator[Diagnostic]]
 """What must fit together within one record, beyond the type of each field."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Declaration:
     """A record: its name in the schema, how messages speak of one, a sentence for editors, and its fields in order."""
 
@@ -117,7 +117,7 @@ class Declaration:
 
 
 # what all records have alike would take the most time, if it were compiled for each
-@dataclass(frozen=True, slots=True, kw_only=True, init=False, eq=False, repr=False)
+@sealed
 class Record:
     """What every record has: where it was written; what it is to make, compare and show one."""
 
@@ -184,7 +184,7 @@ def record(name: str, noun: str, rule: Rule | None = None) -> Callable[[type[R]]
 
     def declare(declared: type[R]) -> type[R]:
         about = (declared.__doc__ or "").partition("\n")[0]
-        made = dataclass(frozen=True, slots=True, kw_only=True, init=False, eq=False, repr=False)(declared)
+        made = sealed(declared)
         made.declaration = Declaration(name, noun, about, tuple(_fields(made)), rule)
         return made
 

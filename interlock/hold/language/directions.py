@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from enum import StrEnum
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.spans import Span
 
 
@@ -55,7 +55,7 @@ def inboard_of(lane: str, lanes: Sequence[str]) -> Direction | None:
     return Direction.RIGHT if before < after else Direction.LEFT
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Side:
     """A side of a bay; the face that lies there is shared with the neighbour, if there is one."""
 

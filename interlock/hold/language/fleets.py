@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.language.declarations import FieldType, Record, field, record
 from interlock.hold.language.field_types import Listed, RecordOf
@@ -93,7 +94,7 @@ def twice(aircraft: Iterable[Aircraft]) -> Iterator[Diagnostic]:
             yield Diagnostic("listed-twice", one.span, said, "each tail number once", context=(where,))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Deferred:
     """One deferral taken apart: the item, the way in which it is inoperative, and the limit that goes with it."""
 

@@ -7,10 +7,10 @@ the order of the file.  Ids are unique over the whole description, bay names inc
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from enum import StrEnum
 from typing import TypeAlias
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.spans import Span
 from interlock.hold.kinds import (
     CONTROL_KINDS,
@@ -618,7 +618,7 @@ class Option(Named):
     )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Change:
     """One line of a modification, for the reader: what was done to which object.
 

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any, NoReturn, TypeAlias
 import yaml
 
 from interlock.diagnostics.faults import Faults
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.spans import Span
 
 if TYPE_CHECKING:
@@ -35,7 +36,7 @@ _BRACE_FIRST = re.compile(r"(?:[-:]\s+|[,\[]\s*)\{\w+(?:[+-]\d+)?\}$")
 _LINE_END = re.compile(r"\r\n|\r|\n")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Stretch:
     """A part of a scalar's text, from the character `start` on, and where it was written.
 
@@ -49,7 +50,7 @@ class Stretch:
     width: int = 0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ScalarNode:
     """A text.
 
@@ -110,7 +111,7 @@ def cut_stretches(stretches: tuple[Stretch, ...], low: int, high: int, to: int) 
             yield Stretch(start - low + to, stretch.line, stretch.column + moved, stretch.width)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SequenceNode:
     """A list."""
 
@@ -118,7 +119,7 @@ class SequenceNode:
     span: Span
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Entry:
     """A key with its value."""
 
@@ -126,7 +127,7 @@ class Entry:
     value: Node
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class MappingNode:
     """Keys with values; no key twice.  `context` tells how it came about (a repetition, a modification)."""
 

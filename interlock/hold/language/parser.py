@@ -28,6 +28,7 @@ from dataclasses import dataclass
 from typing import Literal, TypeVar
 
 from interlock.diagnostics.faults import Faults
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.nearest import nearest_name
 from interlock.diagnostics.spans import Span
 from interlock.hold.language.nodes import ScalarNode, clip
@@ -83,7 +84,7 @@ _INSTEAD = {
 """What to write for signs and words that other languages use."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Token:
     """The characters from `start` to before `end`; without text where there is none, or none any more."""
 

@@ -6,9 +6,9 @@ What cannot be read is left out, and with it whatever names it outside of an exp
 from __future__ import annotations
 
 from collections.abc import Sequence, Set
-from dataclasses import dataclass
 from typing import Any
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.spans import Span
 from interlock.hold.language.bay_names import BayNames
 from interlock.hold.language.declarations import Record
@@ -24,7 +24,7 @@ _CALLED_BY = frozenset({"units", "doorways", "zones", "places", "people", "failu
 """Sections that give steps, and places at sills, their names: where they are not whole, no other is surely unknown."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Unread:
     """What was left out: names that may mean anything, and whether steps and places at sills may be missing.
 
@@ -36,7 +36,7 @@ class Unread:
     unnamed: bool
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Readable:
     """The part of a description that makes sense, what was left out, and the expressions in that."""
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from enum import Enum
 from typing import Final, Literal
 
 from interlock.diagnostics.faults import Faults
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.spans import Span
 from interlock.hold.language.bay_names import BayNames
 from interlock.hold.language.nodes import Node, ScalarNode, clip, describe
@@ -28,7 +28,7 @@ FAILED: Final = Failed.FAILED
 """Stands for a value that could not be read; the fault is noted already."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Mention:
     """A name used in a field, to be looked up when every section is known.
 
@@ -44,7 +44,7 @@ class Mention:
     context: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Made:
     """A record that was read, as far as it could be, with its context, and the names and expressions in it.
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Set
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from interlock.diagnostics.faults import Faults
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.language.bay_names import BayNames, looks_like_bay
 from interlock.hold.language.model import SECTIONS, Thing
@@ -45,7 +46,7 @@ STATES_OF_THEIR_OWN: Mapping[str, tuple[str, ...]] = {
 """By section, what a bay (`units`) or a person (`places`) can be said to be anyway: `b is secured` means one thing."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Defined:
     """Where a name was given, in which section, and the `kind` written there, if any."""
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.spans import Span
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Path:
     """A dotted name such as `M3L`, `3L.aft` or `3L.aft.devices`; `spans` has one entry per part."""
 
@@ -16,7 +16,7 @@ class Path:
     spans: tuple[Span, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Truth:
     """`true` or `false`."""
 
@@ -24,7 +24,7 @@ class Truth:
     span: Span
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Fact:
     """`subject`, `subject is state` or `subject is not state`; without a state the subject is a truth value itself."""
 
@@ -35,7 +35,7 @@ class Fact:
     state_span: Span | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Negation:
     """`not arg`."""
 
@@ -43,7 +43,7 @@ class Negation:
     span: Span
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Chain:
     """Arguments joined by one operator.  `implies` always has exactly two."""
 
@@ -52,7 +52,7 @@ class Chain:
     span: Span
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Quantified:
     """`every x in group: body`, and likewise `some`, `no`, `at most one`."""
 
@@ -67,7 +67,7 @@ class Quantified:
 Syntax: TypeAlias = Truth | Fact | Negation | Chain | Quantified
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Step:
     """`verb object`, as in `lower M3L`: the steps that an `only if` or `order` requirement speaks of."""
 

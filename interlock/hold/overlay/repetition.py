@@ -13,6 +13,7 @@ from itertools import product
 from math import prod
 
 from interlock.diagnostics.faults import Faults
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.spans import Span
 from interlock.hold.language.nodes import (
     LONGEST_SCALAR,
@@ -40,7 +41,7 @@ _RANGE = re.compile(r"\s*(\d{1,9})\s*\.\.\s*(\d{1,9})\s*\Z")
 _HOLE = re.compile(r"\{\s*([A-Za-z0-9_-]*?)\s*(?:([+-])\s*(\d{1,9}))?\s*\}")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Value:
     """What a variable stands for; only numbers can be counted on."""
 
@@ -48,7 +49,7 @@ class _Value:
     number: int | None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Scope:
     """What the variables of the repetitions around a node stand for, and how messages tell of it."""
 

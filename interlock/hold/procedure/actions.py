@@ -6,15 +6,15 @@ Meaning is given by `interlock.hold.procedure.binding`, which looks the names up
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.spans import Span
 from interlock.hold.kinds import DEVICE_KINDS, Kind
 from interlock.hold.language.syntax import Path, Syntax
 from interlock.kernel.machine import Actor
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Form:
     """One way to write an action.
 
@@ -113,7 +113,7 @@ OPPOSITES |= {there: back for kind in DEVICE_KINDS.values() for there, back in _
 """What the same hand does to the same thing the other way; `set` and `hold` go by their positions instead."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Action:
     """One thing to do.
 
@@ -135,7 +135,7 @@ class Action:
     beside: tuple[str, Span] | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ActionGroup:
     """Actions that belong together: `first` to before `end` in `Steps.actions`; `within` is the group around it."""
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from enum import StrEnum
 
 from interlock.diagnostics.faults import Faults
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.nearest import nearest_name
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.compile.compiler import Compilation, CompiledHold, compile_hold
@@ -41,7 +42,7 @@ class Manner(StrEnum):
     WAIT = "wait"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Bound:
     """An action with its meaning.
 
@@ -58,7 +59,7 @@ class Bound:
     until: Expr
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class GoalPart:
     """One of the things that a goal joins by `and`, with its meaning."""
 
@@ -66,7 +67,7 @@ class GoalPart:
     expr: Expr
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class BoundProcedure:
     """A procedure with its hold; `actions` in the order of the procedure, `goal` all of its `parts` together."""
 
@@ -77,7 +78,7 @@ class BoundProcedure:
     goal: Expr
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Binding:
     """`bound` is None exactly when there is a fault."""
 

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import TypeAlias
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.spans import Diagnostic, Span
 from interlock.hold.language.declarations import FieldType, Record, Schema, Values, Written, defined, field, record
 from interlock.hold.language.field_types import States, items_of
@@ -23,7 +24,7 @@ DEEPEST_GROUP = 10
 _Starts: TypeAlias = tuple[tuple[str, str, Span], ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class NamedFile:
     """The name of a file, and where it was written."""
 
@@ -103,7 +104,7 @@ def _read_step(node: Node, reader: Reader) -> Step | Failed:
             return reader.fail("not-a-text", node.span, f"a step cannot be {describe(node)}", EXAMPLE)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Steps:
     """Everything to be done, in order, and the groups that it belongs to, each after the one around it."""
 
