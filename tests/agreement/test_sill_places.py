@@ -125,3 +125,12 @@ def test_the_other_place_is_a_slip() -> None:
     steps = "  - bring SHORT to D1 beside 10R\n  - bring LONG to D1 beside 9R\n"
     slips = [slip.text for slip in slips_of(bind(DECK + steps)) if slip.kind is SlipKind.WRONG_OBJECT]
     assert slips == ["'bring SHORT to D1 beside 9R' is done in the place of 'bring SHORT to D1 beside 10R'"]
+
+
+def test_places_on_the_loader_are_told_apart() -> None:
+    """A unit of three bays reaches three places deep onto the loader at an end door: each is called otherwise."""
+    triple = "- {id: TRIPLE, across: 1, along: 3}"
+    compiled = compile_text(hold_text(rows=3, ball_mat="[]", units=triple, doorways=doorway("1C", "fore")))
+    empty = {said for said in compiled.glossary.values.values() if said.endswith("holds nothing")}
+    parts = "", "outer part of the ", "outermost part of the "
+    assert empty == {f"the {part}loader at D1 holds nothing" for part in parts}

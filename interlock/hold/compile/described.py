@@ -115,7 +115,12 @@ class Described:
             if len(door.bays) > 1
             else say("the loader at {door}", door=door.name)
         )
-        return say("the outer part of {loader}", loader=loader) if found.depth > 1 else loader
+        match found.depth:
+            case 1:
+                return loader
+            case 2:
+                return say("the outer part of {loader}", loader=loader)
+        return say("the outermost part of {loader}", loader=loader)
 
     def face_phrase(self, face: Face) -> str:
         """How a sentence names a face: its sill, its devices, or the border between its cells."""
