@@ -155,7 +155,7 @@ def test_what_is_held_and_how_many_people_it_takes_is_told() -> None:
         elif len(told.held) + (step.head is not None) <= 2:
             assert told.people <= 1
     assert max(people) == 2
-    assert f"At least 2 people take part: step {people.index(2)} takes so many." in facts.before
+    assert f"At least 2 people take part: step {people.index(2)} needs so many." in facts.before
 
 
 def test_the_judge_can_fail() -> None:
@@ -310,6 +310,13 @@ def test_without_time_little_is_claimed() -> None:
     assert test.cut
     assert Replay(test).shown() == test.shown
     assert set(test.shown) | set(test.hidden) == set(test.asked)
+
+
+def test_it_begins_with_the_supplies_on_that_its_steps_take_to_be_on() -> None:
+    """A supply that is off at first and comes on by itself is on before the first step, not told to be off there."""
+    test = make_test(failing(LIT.replace("starts: [off, on]", "starts: off")), Limits(seconds=0.001))
+    assert test is not None
+    assert evaluate(test.compiled.machine, test.compiled.world.things["GP"].states["on"], test.steps[0].after)
 
 
 @pytest.fixture

@@ -42,8 +42,8 @@ CLAIMS = (
     "A failure that is listed with a step shows at that step at the latest, for certain, if it was there before the "
     "test began and stays, and nothing else has failed. One that comes and goes, or comes later, may be missed.",
     "What people can see, hear or feel is taken to be: indications, which drives run and which way, whether doors are "
-    "open, closed, latched and locked, whether devices are raised, whether a lever pulls back against the hand that "
-    "holds it, where units stand, and what cannot be done.",
+    "open, closed, latched and locked, whether devices are raised, whether what springs back pushes against the hand "
+    "that holds it, where units stand, and what cannot be done.",
     "How many people a step takes at least is reckoned with two hands a person, who is not at two stations at once: "
     "common practice, no source. How far apart things are, and who can reach what from where, is not looked at.",
     "A failure that is not listed is not reckoned with. Failures that stay hidden need other means of finding them.",
@@ -137,7 +137,7 @@ def _before(test: FunctionalTest, writer: InstructionWriter) -> Iterator[str]:
     compiled = test.compiled
     most = max(test.steps, key=lambda one: (_people(test, one), -one.number))
     if (people := _people(test, most)) > 1:
-        yield f"At least {people} people take part: step {most.number} takes so many."
+        yield f"At least {people} people take part: step {most.number} needs so many."
     state = dict(zip((one.name for one in test.bench.asked.variables), test.steps[0].after, strict=True))
     yield "No unit is in the hold or at a sill." if not writer.resting(test.steps[0].after) else "Units stand as told."
     for name, value in state.items():
@@ -245,7 +245,7 @@ def _guards(
             label = label_of(origin)
             names = list(dict.fromkeys(causes))
             said = known[names[0]] + (f", or {count_of(len(names) - 1, 'other failure')}" if names[1:] else "")
-            consequence = f"Not sure where something has failed ({said}): {sentence(instance.text)}"
+            consequence = f"Where something has failed ({said}) this may be broken: {sentence(instance.text)}"
             if label == NOTE:
                 found.append(note(f"{sentence(origin.hazard)} {consequence}"))
             else:

@@ -110,15 +110,17 @@ def make_test(
 ) -> FunctionalTest | None:
     """A test of the hold, of which `everything_fails` declares what may fail; None where it has no way to begin.
 
+    It begins where the equipment has come to rest by itself, supplies that can be on being on.
     `asked` are the failures that matter, where not all do.  With `units` they may be brought in, else the hold stays
     empty.  The same call gives the same test, unless a limit cuts it short.
     """
     bench = Bench(compiled)
-    start = bench.operation.start()
-    if start is None:
+    first = bench.operation.start()
+    settled = None if first is None else bench.operation.settle(first)
+    if settled is None or isinstance(settled, Refusal):
         return None
     wanted = tuple(one for one in bench.failures if asked is None or one in set(asked))
-    maker = Maker(bench, start, wanted, clock_of(limits), report, units)
+    maker = Maker(bench, settled.after, wanted, clock_of(limits), report, units)
     return maker.make()
 
 

@@ -70,7 +70,7 @@ def _observables(compiled: CompiledHold) -> Iterator[Observable]:
     for control in compiled.hold.controls:
         if control.is_held:
             name = things[control.id].phrase
-            so, not_so = f"{name} pulls back against the hand", f"{name} stays where it is without a hand"
+            so, not_so = f"{name} pushes back against the hand", f"{name} stays where it is without a hand"
             yield Observable(control.id, things[control.id].states[HELD], so, not_so)
     for bay in compiled.floor.bays:
         if "occupied" in things[bay].states:
