@@ -20,7 +20,8 @@ from interlock.hold.alike import Alike
 from interlock.hold.compile.compiler import compile_hold
 from interlock.hold.language.directions import Direction
 from interlock.hold.language.model import Deferral, Hold
-from interlock.hold.language.syntax import Syntax, Truth
+from interlock.hold.language.printer import print_syntax
+from interlock.hold.language.syntax import Chain, Syntax, Truth
 from interlock.hold.loader import Source, load_hold
 from interlock.hold.origin import HeldBack
 from interlock.hold.wiring import rewired, wires_of
@@ -682,6 +683,14 @@ def test_a_stop_that_is_not_asked_is_named_in_a_large_hold() -> None:
 
 
 AISLE = Path(__file__).parents[1] / "teeth" / "described" / "single-aisle-hold.yaml"
+PEOPLE = """
+places:
+  - {id: out, bay: outside, reaches: D1}
+  - {id: in1, bay: 1C, reaches: []}
+people:
+  - {id: P1, places: [out, in1], starts: out, moves: D1 is open}
+  - {id: P2, places: [out, in1], starts: out, moves: D1 is open}
+"""
 MISTAKES = {
     "the door asks for none of the stops": (
         [(" and stops_up and LV", " and LV"), (", is: ST1 is raised and ST2 is raised}", ", is: D1 is closed}")],
@@ -731,6 +740,33 @@ def test_what_new_descriptions_lack_is_named(name: str) -> None:
     verification = verify(compile_text(written, standing()), decide, Limits(), chosen=[requirement])
     (first, *_) = blame(verification, lambda undone: None, decide, thorough=False).causes
     assert (first.item, first.found) == (item, found)
+
+
+@pytest.mark.parametrize(
+    ("requirement", "together"),
+    [
+        (
+            "secured-behind-shut-doors",
+            {
+                "ST1 is raised and ST2 is raised and sill_up",
+                "not 1C.aft is crossed and not 2C.aft is crossed and not 2C.left is crossed",
+            },
+        ),
+        ("nobody-shut-in", {"not P1 is inside and not P2 is inside"}),
+        ("nothing-across-behind-shut-doors", {"not 1C.aft is crossed and not 2C.aft is crossed"}),
+    ],
+)
+def test_only_devices_that_the_requirement_speaks_of_are_guessed_at_together(
+    requirement: str, together: set[str]
+) -> None:
+    """Latches beside a unit that is half-way have nothing to do with it; nor has who can never be in the hold."""
+    written = AISLE.read_text(encoding="utf-8").replace(" and stops_up and LV", " and LV")
+    written += PEOPLE.replace("people:", "people:\n  - {id: P3, places: out, starts: out, moves: always}")
+    verification = verify(compile_text(written, standing()), decide, Limits(), chosen=[requirement])
+    search = causes._Search(Bench(verification, decide, Limits()), (), thorough=False)
+    id = next(a.instance.requirement.id for a in verification.answers if a.status is Status.FAILS)
+    chains = {print_syntax(one) for one in search._contacts(id) if isinstance(one, Chain)}
+    assert chains == together
 
 
 def test_what_is_likely_is_not_lost_behind_what_is_not() -> None:

@@ -537,7 +537,18 @@ class _Search:
         facts = as_read(hold, self._ends([of[id]]))
         yield from both_ways(fact for fact in facts if shape_of(fact) not in every)
         like = [of[one] for one in self.open if of[one].origin is of[id].origin]
-        yield from all_together(hold, self._ends(like), hold.layout.span)
+        others = {device.id for device in hold.devices} - self._devices_asked(like)
+        ends = [fact for fact in self._ends(like) if fact.subject.parts[0] not in others]
+        yield from all_together(hold, ends, hold.layout.span)
+
+    def _devices_asked(self, instances: Sequence[Instance]) -> frozenset[str]:
+        """The devices whose state these requirements speak of: one beside a bay may have nothing to do with them."""
+        machine, origins = self.bench.model.machine, self.compiled.origins
+        targets = [self.bench.model.questions[one.requirement.id].target for one in instances]
+        meanings: list[object] = [origins.signals[name] for name in signals_under(machine, targets)]
+        meanings += [origins.variables[name] for one in targets for name in variables_of(one, machine.definitions)]
+        subjects = [one.subject for one in meanings if isinstance(one, Condition | Fact)]
+        return frozenset(subject.id for subject in subjects if subject.sort is Sort.DEVICE)
 
     def _ends(self, instances: Sequence[Instance]) -> list[Contact]:
         """What is so where these requirements end, or is not."""

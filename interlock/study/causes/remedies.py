@@ -763,6 +763,8 @@ def facts_at_the_end(
     compiled: CompiledHold, ids: Iterable[str], memories: Iterable[Memory], span: Span
 ) -> Iterator[Fact]:
     """What is so, or is not, of devices around these bays and of what is remembered, as a switch there would see it."""
+    inside = {place.id for place in compiled.hold.places if place.bay is not None}
+    going_in = {person.id for person in compiled.hold.people if not inside.isdisjoint(person.places)}
     for device in devices_near(compiled, ids):
         if device.fixed is None and not device.is_structure:
             yield Fact(_path(device.id, span), device.locking, False, span)
@@ -773,7 +775,7 @@ def facts_at_the_end(
             case Crossing(face):
                 sides = [side for side in compiled.floor.sides_of_face(face) if side[0] in compiled.floor.bays]
                 yield from (Fact(Path(side, (span, span)), "crossed", False, span) for side in sides[:1])
-            case Condition(Subject(Sort.PERSON, id)):
+            case Condition(Subject(Sort.PERSON, id)) if id in going_in:
                 yield Fact(_path(id, span), "inside", False, span)
             case Condition(Subject(Sort.DOOR, id), aspect):
                 states = {Aspect.LATCH: ("latched",), Aspect.LOCK: ("locked",)}.get(aspect, ("closed", "open"))
