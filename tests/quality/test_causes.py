@@ -26,6 +26,8 @@ from interlock.hold.loader import Source, load_hold
 from interlock.hold.origin import HeldBack
 from interlock.hold.wiring import rewired, wires_of
 from interlock.kernel.claims import Limits
+from interlock.kernel.evaluator import truths_in
+from interlock.kernel.expressions import Ref
 from interlock.kernel.machine import RequirementKind
 from interlock.prove.decide import decide
 from interlock.prove.search.guided import GuidedSearch
@@ -301,6 +303,39 @@ def test_what_can_be_done_is_looked_for_with_bounded_work(monkeypatch: pytest.Mo
     monkeypatch.setattr(GuidedSearch, "run", noted)
     Bench(found, decide, Limits())
     assert bounds == [CLEAR_IN_VAIN]
+
+
+def test_many_states_at_once_are_judged_as_each_by_itself() -> None:
+    """Where a run would stop is read off all its states together: each agrees with the evaluator."""
+    bench = Bench(bridged(), decide, Limits())
+    machine = bench.model.machine
+    states = list(dict.fromkeys(state for some in bench.bad.values() for trace in some for state in trace.states))
+    assert len(states) > 3
+    first, rest = bench._so.among(states[:2]), bench._so.among(states[2:])
+    assert not first & rest
+    exprs = [Ref(one.name) for one in machine.signals] + [rule.guard for rule in machine.rules]
+    for at, state in enumerate(states):
+        truth, bit = truths_in(machine, state), bench._so.among([state])
+        assert bit & (first if at < 2 else rest)
+        assert [truth(expr) for expr in exprs] == [bool(bench._so(expr) & bit) for expr in exprs]
+    # a state met later is no part of what was known before
+    unseen = tuple(one.domain[-1] for one in machine.variables)
+    bit = bench._so.among([unseen])
+    assert [truths_in(machine, unseen)(expr) for expr in exprs] == [bool(bench._so(expr) & bit) for expr in exprs]
+
+
+def test_a_guess_is_built_once() -> None:
+    """Several requirements that fail meet the same guesses: the hold with one of them otherwise is made once."""
+    bench = Bench(bridged(), decide, Limits())
+    made: list[Hold] = []
+
+    def make() -> Hold:
+        made.append(sound())
+        return made[-1]
+
+    assert bench.tried("as it was", make) is bench.tried("as it was", make)
+    assert bench.tried("otherwise", make) is not None
+    assert len(made) == 2
 
 
 @pytest.mark.thorough

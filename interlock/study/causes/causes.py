@@ -7,7 +7,7 @@ fails holds, proved, while what can be done still can.  It is a hint, not a find
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from interlock.diagnostics.spans import Span
@@ -130,7 +130,7 @@ class _Search:
             self.asked[wire.is_electrical].update(contacts_of(wire.syntax))
         self.near: dict[str, frozenset[Meaning]] = {}
         self.open = [id for id in bench.bad if id not in explained]
-        self.stilling: dict[tuple[Meaning, Shape] | None, bool] = {}
+        self.stilling: dict[Hashable, bool] = {}
         """Whether guesses at expressions stop nearly everything, or what some drive does."""
         self.bare: set[str] = set()
         """Ids of the sides of bays where a device is missing."""
@@ -342,11 +342,7 @@ class _Search:
     def _tried(self, answer: Answer, guesses: Sequence[Remedy], best: _Tried | None = None) -> Iterator[_Tried]:
         """Those of the guesses that restore it; what cannot do more than the best so far is not put to proof."""
         bench, id = self.bench, answer.instance.requirement.id
-        told = [
-            one
-            for one in guesses
-            if not bench.is_over() and all(self._stops(one, id, trace) for trace in bench.bad[id])
-        ]
+        told = [one for one in guesses if not bench.is_over() and self._stops(one, id)]
         told = self._in_turn(told, id)
         looked = proofs = 0
         most = MOST_BUILT if self.thorough else FEW_BUILT
@@ -354,11 +350,11 @@ class _Search:
             if looked == most or proofs == MOST_PROVED or self._is_enough() or bench.is_over():
                 break
             looked += 1
-            if not all(self._stops(remedy, id, trace) for trace in bench.bad[id]):
+            if not self._stops(remedy, id):
                 continue  # a run that was found in the meantime
             if self._is_no_good(remedy, id):
                 continue
-            model = bench.built(remedy.hold)
+            model = bench.tried(remedy.guess, remedy.hold)
             self.work += BUILT
             if model is None or id not in (stopped := bench.stopped(model, self.open)):
                 continue
@@ -400,7 +396,7 @@ class _Search:
         if not self.bench.stopped(model, [id]):
             return True
         if len(self.bench.lost(model, self.most_lost)) > self.most_lost:
-            self.stilling[_guess(remedy)] = True
+            self.stilling[remedy.guess] = True
             return True
         return self.bench.is_got_round(model, id)
 
@@ -418,17 +414,22 @@ class _Search:
 
     def _is_stilling(self, remedy: Remedy) -> bool:
         """Whether it is known to stop nearly everything, or what some drive does for good: that is no work to see."""
-        guess = _guess(remedy)
+        guess = remedy.guess
         if guess not in self.stilling and remedy.wire is not None:
             model = self.bench.redefined(*remedy.wire)
             self.stilling[guess] = model is not None and self.bench.is_stilled(model)
         return self.stilling.get(guess, False)
 
-    def _stops(self, remedy: Remedy, id: str, trace: Trace) -> bool:
-        """Whether the guess stops the run; where that is not so easily seen, it may stop what it should."""
+    def _stopping(self, remedy: Remedy) -> Callable[[Trace, str], bool]:
+        """Whether the guess stops a run; where that is not so easily seen, it may stop what it should."""
         if remedy.wire is None or remedy.wire[0].meaning.subject.sort is Sort.RELAY:
-            return id in self.bench.bad
-        return self.bench.stops(*remedy.wire, trace, id)
+            return lambda _, id: id in self.bench.bad
+        return self.bench.stopping(*remedy.wire)
+
+    def _stops(self, remedy: Remedy, id: str) -> bool:
+        """The same of all runs that are known against one requirement."""
+        stops = self._stopping(remedy)
+        return all(stops(trace, id) for trace in self.bench.bad[id])
 
     def _promise(self, remedy: Remedy, id: str) -> tuple[float, ...]:
         """How early the guess is tried: what has to do with how it ends, stops most of what fails, and spoils least."""
@@ -437,8 +438,9 @@ class _Search:
         bad, good = self.bench.bad, self.bench.good
         # what guesses at relays stop is not so easily seen
         remembers = remedy.wire[0].meaning.subject.sort is Sort.RELAY
-        failing = 0 if remembers else sum(self._stops(remedy, one, bad[one][0]) for one in self.open)
-        spoilt = remembers + sum(all(self._stops(remedy, id, trace) for trace in traces) for id, traces in good.items())
+        stops = self._stopping(remedy)
+        failing = 0 if remembers else sum(stops(bad[one][0], one) for one in self.open)
+        spoilt = remembers + sum(all(stops(trace, one) for trace in traces) for one, traces in good.items())
         reach = self._reach(remedy.wire[0])
         if remedy.likeliness <= Likeliness.ODD:
             return remedy.likeliness, -remedy.votes, -failing, spoilt, reach
@@ -558,11 +560,6 @@ class _Search:
         ids = dict.fromkeys(id for one in instances for _, id in one.bindings)
         memories = [origins[name] for name in sorted(names)]
         return list(facts_at_the_end(self.compiled, ids, memories, self.compiled.hold.layout.span))
-
-
-def _guess(remedy: Remedy) -> tuple[Meaning, Shape] | None:
-    """What the guess is, where it is another expression in the place of one."""
-    return None if remedy.wire is None else (remedy.wire[0].meaning, shape_of(remedy.wire[1]))
 
 
 def _in_turn(guesses: Sequence[Remedy]) -> list[Remedy]:

@@ -8,9 +8,10 @@ sides.  Whether a guess is any good is for a trial.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import IntEnum
+from functools import partial
 from itertools import combinations
 from typing import Any
 
@@ -64,8 +65,8 @@ class Likeliness(IntEnum):
 class Remedy:
     """A guess at one thing: `item` is what it is called, `said` what is so of it and what that is held against.
 
-    `id` and `span` are the thing's own; `hold` is the same hold with this one thing otherwise; `votes` is how many
-    likes speak for it.
+    `id` and `span` are the thing's own; `votes` is how many likes speak for it.  `instead` is what would be there, of
+    an expression (`wire`) what that would be.
     """
 
     id: str
@@ -75,8 +76,15 @@ class Remedy:
     """Worked out when asked: most guesses are never told of."""
     likeliness: Likeliness
     votes: int
-    hold: Hold
+    hold: Callable[[], Hold]
+    """The same hold with this one thing otherwise; it too is made when asked."""
+    instead: Hashable = None
     wire: tuple[Wire, Syntax] | None = None
+
+    @property
+    def guess(self) -> Hashable:
+        """What would be otherwise: guesses of which this is the same make the same hold."""
+        return self.instead if self.wire is None else (self.wire[0].meaning, shape_of(self.wire[1]))
 
 
 def listed(words: Sequence[str], joint: str = "and") -> str:
@@ -115,9 +123,8 @@ def device_remedies(compiled: CompiledHold, alike: Alike, devices: Sequence[Devi
         yield from _odd(compiled, device)
 
 
-def _device(hold: Hold, device: Device, **fields: Any) -> Hold:
-    changed = replace(device, **fields)
-    return replace(hold, devices=tuple(changed if one.id == device.id else one for one in hold.devices))
+def _with_device(hold: Hold, changed: Device) -> Hold:
+    return replace(hold, devices=tuple(changed if one.id == changed.id else one for one in hold.devices))
 
 
 def _set_aside(hold: Hold, device: Device) -> Iterator[Remedy]:
@@ -134,8 +141,9 @@ def _set_aside(hold: Hold, device: Device) -> Iterator[Remedy]:
         found, beside = f"is fixed: it stays {state} for good", ""
     states = DEVICE_KINDS[device.kind].states
     starts = tuple(one for one in device.starts if one in states) or states[:1]
-    free = _device(hold, device, fixed=None, deferred=None, starts=starts)
-    yield Remedy(device.id, called(device.name, device.id), span, _saying(found, beside), Likeliness.SET_ASIDE, 1, free)
+    free = replace(device, fixed=None, deferred=None, starts=starts)
+    told = called(device.name, device.id), span, _saying(found, beside)
+    yield Remedy(device.id, *told, Likeliness.SET_ASIDE, 1, partial(_with_device, hold, free), free)
 
 
 _FIELDS = ("kind", "stops", "gives_way", "restrains", "locking")
@@ -169,6 +177,7 @@ def _unlike(compiled: CompiledHold, alike: Alike, device: Device) -> Iterator[Re
             fields["starts"] = carried.starts
         others = "" if number == 1 else f" and {number - 1} more like it"
         beside = f"{called(first.name, first.id)}{others} {_says(field, getattr(first, field))}"
+        changed = replace(device, **fields)
         yield Remedy(
             device.id,
             called(device.name, device.id),
@@ -176,7 +185,8 @@ def _unlike(compiled: CompiledHold, alike: Alike, device: Device) -> Iterator[Re
             _saying(_says(field, getattr(device, field)), beside),
             Likeliness.UNLIKE if number > 1 else Likeliness.ODD,
             number - votes[mine],
-            _device(compiled.hold, device, **fields),
+            partial(_with_device, compiled.hold, changed),
+            changed,
         )
 
 
@@ -211,8 +221,9 @@ def _odd(compiled: CompiledHold, device: Device) -> Iterator[Remedy]:
     item = called(device.name, device.id)
 
     def guess(found: str, beside: str, **fields: Any) -> Remedy:
-        changed = _device(hold, device, **fields)
-        return Remedy(device.id, item, device.span, _saying(found, beside), Likeliness.ODD, 0, changed)
+        changed = replace(device, **fields)
+        told = item, device.span, _saying(found, beside)
+        return Remedy(device.id, *told, Likeliness.ODD, 0, partial(_with_device, hold, changed), changed)
 
     for state in kind.states:
         if state != device.locking and state in kind.standing:
@@ -419,7 +430,8 @@ def commands_by_no_lever(compiled: CompiledHold, wires: Sequence[Wire]) -> Itera
             beside = "a lever, a push button or a momentary switch springs back when a hand lets go of it"
             item = called(control.name, control.id)
             told = _saying(found, beside)
-            yield Remedy(control.id, item, control.span, told, Likeliness.ODD, 5, replace(hold, controls=controls))
+            make = partial(replace, hold, controls=controls)
+            yield Remedy(control.id, item, control.span, told, Likeliness.ODD, 5, make, changed)
 
 
 def _controls_under(hold: Hold, syntax: Syntax) -> set[str]:
@@ -476,7 +488,8 @@ def crossed_commands(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[
                     ),
                     Likeliness.ODD,
                     1,
-                    replace(hold, zones=exchanged),
+                    partial(replace, hold, zones=exchanged),
+                    (zone.id, changed),
                 )
 
 
@@ -493,16 +506,20 @@ def crossed_levers(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[Re
             continue
         for one, other in combinations(control.positions, 2):
             swap = {one: other, other: one}
-            changed, number = hold, 0
-            for wire in wires_of(hold):
-                turned = _exchanged(wire.syntax, control.id, swap)
-                if turned is not wire.syntax:
-                    changed, number = rewired(changed, wire.meaning, turned), number + 1
-            if number > 1:
+            every = [(wire, _exchanged(wire.syntax, control.id, swap)) for wire in wires_of(hold)]
+            turned = tuple((wire.meaning, new) for wire, new in every if new is not wire.syntax)
+            if len(turned) > 1:
                 found = f"has '{one}' and '{other}' crossed, it seems, where it is wired"
                 told = _saying(found, f"with '{one}' for '{other}' and the other way about in all that goes by it")
                 item = called(control.name, control.id)
-                yield Remedy(control.id, item, control.span, told, Likeliness.ODD, 2, changed)
+                make = partial(_with_all, hold, turned)
+                yield Remedy(control.id, item, control.span, told, Likeliness.ODD, 2, make, turned)
+
+
+def _with_all(hold: Hold, turned: Iterable[tuple[Meaning, Syntax]]) -> Hold:
+    for meaning, syntax in turned:
+        hold = rewired(hold, meaning, syntax)
+    return hold
 
 
 def _exchanged(syntax: Syntax, id: str, swap: Mapping[str, str]) -> Syntax:
@@ -819,8 +836,8 @@ def _rewired(
             beside = f"{name_of_wire(compiled, like.meaning)[0]} is '{print_syntax(like.syntax)}'"
         return found, beside
 
-    hold = rewired(compiled.hold, wire.meaning, syntax)
-    return Remedy(id, item, wire.span, said, likeliness, votes, hold, (wire, syntax))
+    make = partial(rewired, compiled.hold, wire.meaning, syntax)
+    return Remedy(id, item, wire.span, said, likeliness, votes, make, None, (wire, syntax))
 
 
 def difference_of(old: Syntax, new: Syntax, reads: bool) -> tuple[str, str]:

@@ -7,7 +7,7 @@ A proof that fails gives a run that the next guess must stop too.
 from __future__ import annotations
 
 from collections import ChainMap
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Generator, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
 from itertools import product
@@ -24,7 +24,7 @@ from interlock.hold.origin import Commanded, Sort
 from interlock.hold.wiring import Wire, wires_of
 from interlock.kernel.claims import Fails, Holds, Limits, Trace, silent
 from interlock.kernel.evaluator import State, fire, is_enabled, is_initial, truths_in
-from interlock.kernel.expressions import Const, Expr, Ref, conj, disj, neg, signals_of
+from interlock.kernel.expressions import And, Const, Expr, Is, Not, Or, Ref, Value, conj, disj, fold, neg, signals_of
 from interlock.kernel.machine import Actor, Machine, Question, RequirementKind, question_of, with_monitors
 from interlock.prove.core.encoding import Encoding
 from interlock.prove.core.solvers import add_all, light_solver
@@ -144,6 +144,61 @@ class _Remembering(Lowering):
         return found[1]
 
 
+class _Together:
+    """Truths in many states of a machine at once, as a number with a bit for each."""
+
+    def __init__(self, machine: Machine) -> None:
+        self._machine = machine
+        self._numbers: dict[State, int] = {}
+        self._facts: dict[tuple[str, Value], int] = {}
+        self._known: dict[Expr, int] = {}
+
+    def among(self, states: Iterable[State]) -> int:
+        """The bits of these states."""
+        found = 0
+        for state in states:
+            number = self._numbers.get(state)
+            if number is None:
+                number = self._numbers[state] = len(self._numbers)
+                self._known.clear()
+                for variable, value in zip(self._machine.variables, state, strict=True):
+                    fact = variable.name, value
+                    self._facts[fact] = self._facts.get(fact, 0) | 1 << number
+            found |= 1 << number
+        return found
+
+    def __call__(self, expr: Expr) -> int:
+        """The bits of the states in which the expression is so."""
+        found = self._known.get(expr)
+        return fold(self._step, expr) if found is None else found
+
+    def _step(self, expr: Expr) -> Generator[Expr, int, int]:
+        if expr in self._known:
+            return self._known[expr]
+        every = (1 << len(self._numbers)) - 1
+        match expr:
+            case Const(value):
+                found = every if value else 0
+            case Is(variable, value):
+                found = self._facts.get((variable, value), 0)
+            case Ref(signal):
+                found = yield self._machine.definitions[signal]
+            case Not(arg):
+                found = every ^ (yield arg)
+            case And(args):
+                found = every
+                for arg in args:
+                    found &= yield arg
+                    if not found:
+                        break
+            case Or(args):
+                found = 0
+                for arg in args:
+                    found |= yield arg
+        self._known[expr] = found
+        return found
+
+
 class Bench:
     """Where guesses are tried: the hold as it is, the runs against what fails, and those that show what can be done.
 
@@ -180,7 +235,9 @@ class Bench:
         wanted |= {one.origin.id: one.origin for one in others if one.requirement.id in self.good}
         self._texts = tuple(text for id, text in wanted.items() if id not in own)
         self._under: dict[Expr, frozenset[str]] = {}
-        self._critical: dict[tuple[str, int], tuple[Trace, list[tuple[Callable[[Expr], bool], bool]]]] = {}
+        self._so = _Together(self.model.machine)
+        self._critical: dict[str, dict[int, tuple[Trace, int]]] = {}
+        self._built: dict[Hashable, Model | None] = {}
 
     def _note_what_runs(self, known: Sequence[Sequence[Trace]]) -> None:
         """What drives, doors and people are known to do can be done too: where nothing moves little is broken."""
@@ -239,15 +296,26 @@ class Bench:
 
     # ---- guesses at one expression, by the states of the runs that are known
 
-    def critical(self, wire: Wire, trace: Trace, question: str) -> Sequence[tuple[Callable[[Expr], bool], bool]]:
+    def stopping(self, wire: Wire, syntax: Syntax) -> Callable[[Trace, str], bool]:
+        """Whether a run would not get to what is asked with that expression instead."""
+        old, new, so = self.lowered(wire.syntax), self.lowered(syntax), self._so
+        critical = self._critical.setdefault(wire.meaning.name, {})
+
+        def stops(trace: Trace, question: str) -> bool:
+            states = (critical.get(id(trace)) or self._critical_of(wire, trace, question))[1]
+            return bool((so(old) ^ so(new)) & states)
+
+        return stops
+
+    def _critical_of(self, wire: Wire, trace: Trace, question: str) -> tuple[Trace, int]:
         """The states of a run in which it would not go on, or miss its end, were the truth of the wire the other.
 
-        Of each the truths there and, among them, that of the wire.  Of an expression that is no more than a truth,
-        whose signal is folded away, all states.
+        Of an expression that is no more than a truth, whose signal is folded away, all states.  They stand beside the
+        run itself.
         """
         name, machine = wire.meaning.name, self.model.machine
-        key = name, id(trace)
-        if key not in self._critical:
+        known = self._critical[name]
+        if id(trace) not in known:
             needed = [*(machine.rule(rule).guard for rule in trace.rules), self.model.questions[question].target]
             states = (
                 trace.states
@@ -258,10 +326,10 @@ class Bench:
                     if name in self.signals_under(expr) and not self._otherwise(name, state)(expr)
                 ]
             )
-            old = self.lowered(wire.syntax)
+            self._so.among(trace.states)  # the rest of them will be asked about next
             # kept with the run: the hash of a run takes longer than all else here
-            self._critical[key] = trace, [(truth, truth(old)) for truth in map(self.truths, states)]
-        return self._critical[key][1]
+            known[id(trace)] = trace, self._so.among(states)
+        return known[id(trace)]
 
     def _otherwise(self, name: str, state: State) -> Callable[[Expr], bool]:
         """Truths in the state, were that of one signal the other."""
@@ -277,11 +345,6 @@ class Bench:
         if expr not in self._under:
             self._under[expr] = signals_under(self.model.machine, [expr])
         return self._under[expr]
-
-    def stops(self, wire: Wire, syntax: Syntax, trace: Trace, question: str) -> bool:
-        """Whether the run would not get there with that expression instead."""
-        new = self.lowered(syntax)
-        return any(truth(new) != was for truth, was in self.critical(wire, trace, question))
 
     # ---- guesses built
 
@@ -312,6 +375,12 @@ class Bench:
         """The hold as it would be, with what is known to fail or to be possible, and `ids`; None where it is none."""
         compiled = compile_hold(hold, self._texts, self.verification.compiled.situation).compiled
         return None if compiled is None else model_of(compiled, [*self.bad, *self.good, *ids])
+
+    def tried(self, guess: Hashable, make: Callable[[], Hold]) -> Model | None:
+        """The same of a hold that is made as the guess says; it is known, if that was tried before."""
+        if guess not in self._built:
+            self._built[guess] = self.built(make())
+        return self._built[guess]
 
     def can_do(self, model: Model, trace: Trace, id: str) -> bool:
         """Whether a run of the hold as it is can be done there, deed by deed, and ends where the requirement breaks."""

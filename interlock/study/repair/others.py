@@ -198,7 +198,7 @@ def devices(proving: Proving, bench: Bench) -> Tried:
     candidates: list[tuple[Hold, Part]] = []
     for guess in device_remedies(compiled, alike, compiled.hold.devices):
         found, beside = guess.said()
-        candidates.append((guess.hold, Part(guess.id, guess.item, f"it {found}" + (f"; {beside}" if beside else ""))))
+        candidates.append((guess.hold(), Part(guess.id, guess.item, f"it {found}" + (f"; {beside}" if beside else ""))))
     candidates += list(_added(compiled.hold, alike))
     by_runs = untried = 0
     for hold, part in candidates:
