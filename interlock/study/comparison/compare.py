@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from enum import StrEnum
 
 from interlock.hold.compile.compiler import CompiledHold, compile_hold
@@ -111,13 +111,13 @@ def compare_holds(
 def _compiling(
     without: Callable[[frozenset[int]], Hold | None], situation: str | None
 ) -> Callable[[frozenset[int]], CompiledHold | None]:
-    """The hold with some changes undone, without requirements, which nothing here asks about."""
+    """The hold with some changes undone."""
 
     def compiled(undone: frozenset[int]) -> CompiledHold | None:
         hold = without(undone)
         if hold is None or (situation is not None and all(one.id != situation for one in hold.situations)):
             return None
-        return compile_hold(replace(hold, requirements=()), (), situation).compiled
+        return compile_hold(hold, (), situation).compiled
 
     return compiled
 
