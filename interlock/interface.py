@@ -711,7 +711,7 @@ def make_test(hold: Hold, *, units: bool = False, seconds: float | None = None) 
     with _at_work(opened, (), seconds) as work:
         made = make_test(compiled, work.limits(), silent, None, units)
     if made is None:
-        raise RequestError(f"{opened.label}: it has no way to begin at rest, with no requirement broken")
+        raise RequestError(f"{opened.label}: it has no way to begin")
     code = code_of_test(made)
     reckoned = everything_fails(compiled.hold, known)
     view = functional_test_view(opened.label, made, reckoned, code, False, (*opened.read, *listed))

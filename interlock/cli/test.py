@@ -54,7 +54,7 @@ def command(asked: Session, hold: str, catalogue: str | None, changed: bool, uni
         with work.shown(opened.label, quiet=asked.shape.name != "text") as report:
             test = make_test(compiled, work.limits(), report, touched, units)
         if test is None:
-            raise click.UsageError(f"{opened.label}: it has no way to begin at rest, with no requirement broken.")
+            raise click.UsageError(f"{opened.label}: it has no way to begin.")
         reckoned = everything_fails(compiled.hold, known)
         view = functional_test_view(opened.label, test, reckoned, code_of_test(test), changed, (*opened.read, *listed))
         work.show(view)

@@ -110,17 +110,19 @@ def make_test(
 ) -> FunctionalTest | None:
     """A test of the hold, of which `everything_fails` declares what may fail; None where it has no way to begin.
 
-    It begins where the equipment has come to rest by itself, supplies that can be on being on.
+    It begins where the equipment has come to rest by itself, supplies that can be on being on; as described, where that
+    would break a requirement.
     `asked` are the failures that matter, where not all do.  With `units` they may be brought in, else the hold stays
     empty.  The same call gives the same test, unless a limit cuts it short.
     """
     bench = Bench(compiled)
     first = bench.operation.start()
-    settled = None if first is None else bench.operation.settle(first)
-    if settled is None or isinstance(settled, Refusal):
+    if first is None:
         return None
+    settled = bench.operation.settle(first)
+    start = first if isinstance(settled, Refusal) else settled.after
     wanted = tuple(one for one in bench.failures if asked is None or one in set(asked))
-    maker = Maker(bench, settled.after, wanted, clock_of(limits), report, units)
+    maker = Maker(bench, start, wanted, clock_of(limits), report, units)
     return maker.make()
 
 
