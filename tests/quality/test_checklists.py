@@ -440,6 +440,27 @@ def test_the_bay_that_is_named_is_the_one_in_which_the_unit_begins() -> None:
     assert [[unit.cells for unit in aim.units] for aim in loads] == [[("2C", "3C")]]
 
 
+@pytest.mark.parametrize(
+    ("side", "rows", "ways"),
+    [("fore", (1, 2, 3), ("aft", "1C")), ("aft", (3, 2, 1), ("fore", "2C"))],
+    ids=["a door before the first row", "a door behind the last row"],
+)
+def test_a_long_unit_is_moved_until_it_comes_to_a_bay(side: str, rows: tuple[int, ...], ways: tuple[str, str]) -> None:
+    """Written as a procedure, each move goes on to the bay that it leads to: on the others the unit lay before."""
+    first, second, last = (f"{row}C" for row in rows)
+    text = hold_text(rows=3, units=LONG, doorways=doorway(first, side), devices="", pushing="always")
+    compiled = compile_text(text)
+    loaded = conj(*(compiled.world.things[bay].states["LONG"] for bay in (second, last)))
+    made = make_checklist(compiled, Reach("loaded", loaded))
+    assert isinstance(made, Checklist), made
+    moves = re.findall(r"(?:run loader|push).*(?=\")", checklist_procedure(made, "x.yaml"))
+    assert moves == [
+        f"run loader in at D1 until {first} is occupied",
+        f"run loader in at D1 until {second} is occupied",
+        "push {} from {} until {} is occupied".format(*ways, last),
+    ]
+
+
 def test_no_other_goal_is_offered_where_something_is_disputed(monkeypatch: pytest.MonkeyPatch) -> None:
     """Nothing that this program says of such a hold is to be followed."""
 

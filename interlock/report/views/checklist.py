@@ -266,8 +266,8 @@ def _summary(checklist: Checklist, audited: ChecklistAudit) -> tuple[str, Tone]:
     amiss = sum(one.verdict is not Verdict.POSSIBLE for one in audited.audit.actions)
     if amiss:
         return say_many(
-            "{text}; {number} action depending on timing: see AUDIT above",
-            "{text}; {number} actions depending on timing: see AUDIT above",
+            "{text}; {number} action depending on timing: see AUDIT",
+            "{text}; {number} actions depending on timing: see AUDIT",
             amiss,
             text=text,
         ), Tone.OPEN

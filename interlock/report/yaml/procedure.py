@@ -211,9 +211,10 @@ def _held_until(writer: InstructionWriter, done: Work, execution: Execution) -> 
 
 def _carried(writer: InstructionWriter, done: Depart | Arrive, execution: Execution) -> Iterator[str]:
     compiled, move = writer.compiled, done.move
-    goals = [move.target, *(m.target for m in compiled.floor.moves if m.source == move.target)]
     there = [p for p in writer.resting(execution.after) if p not in writer.resting(execution.before)]
-    until = " or ".join(dict.fromkeys(f"{p.cells[0]} is occupied" for p in [*goals[:1], *there] if p.cells))
+    # of a long unit what it comes to lie on: most of the rest it lay on before
+    come_to = [[*(cell for cell in p.cells if cell not in move.source.cells), *p.cells] for p in (move.target, *there)]
+    until = " or ".join(dict.fromkeys(f"{cells[0]} is occupied" for cells in come_to))
     if done.means is Means.PUSH:
         yield f"push {move.direction} from {move.source.cells[0]} until {until}"
         return
