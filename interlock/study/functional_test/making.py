@@ -111,7 +111,7 @@ def make_test(
     """A test of the hold, of which `everything_fails` declares what may fail; None where it has no way to begin.
 
     It begins where the equipment has come to rest by itself, supplies that can be on being on; as described, where that
-    would break a requirement.
+    depends on timing.  What is broken there is told with the first look.
     `asked` are the failures that matter, where not all do.  With `units` they may be brought in, else the hold stays
     empty.  The same call gives the same test, unless a limit cuts it short.
     """
@@ -119,7 +119,7 @@ def make_test(
     first = bench.operation.start()
     if first is None:
         return None
-    settled = bench.operation.settle(first)
+    settled = bench.operation.loosened().settle(first)
     start = first if isinstance(settled, Refusal) else settled.after
     wanted = tuple(one for one in bench.failures if asked is None or one in set(asked))
     maker = Maker(bench, start, wanted, clock_of(limits), report, units)
