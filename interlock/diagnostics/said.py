@@ -52,8 +52,7 @@ class Said(str):
     ) -> Self:
         """The English text is worked out at once.  Raises KeyError where a place of the message has no part."""
         chosen = many if many and dict(parts)["number"] != 1 else message
-        text = _filled(chosen, [(name, _english(part)) for name, part in parts], capital)
-        made = super().__new__(cls, text)
+        made = super().__new__(cls, _filled(chosen, {name: _english(part) for name, part in parts}, capital))
         made.message, made.many, made.parts, made.capital, made.theirs = message, many, parts, capital, theirs
         return made
 
@@ -127,10 +126,10 @@ def in_language(text: str, language: Language) -> str:
             return str(text)
         if message is None:
             message = text.message
-    parts = [
-        (name, language.number(part) if isinstance(part, int | float) else in_language(part, language))
+    parts = {
+        name: language.number(part) if isinstance(part, int | float) else in_language(part, language)
         for name, part in text.parts
-    ]
+    }
     return _filled(message or "", parts, text.capital)
 
 
@@ -151,7 +150,7 @@ def places_of(message: str) -> frozenset[str]:
 
 
 def _english(part: Part) -> str:
-    return written(part) if isinstance(part, int | float) else str(part)
+    return part if isinstance(part, str) else written(part)
 
 
 def written(number: float) -> str:
@@ -159,6 +158,6 @@ def written(number: float) -> str:
     return f"{number:,}" if isinstance(number, int) else f"{number:g}"
 
 
-def _filled(message: str, parts: Sequence[tuple[str, str]], capital: bool) -> str:
-    text = message.format(**dict(parts))
+def _filled(message: str, parts: Mapping[str, str], capital: bool) -> str:
+    text = message.format_map(parts)
     return text[:1].upper() + text[1:] if capital else text

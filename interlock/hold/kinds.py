@@ -358,6 +358,7 @@ SUPPLY = Kind(
 )
 
 
+@cache
 def fed_supply_kind(stored: bool, may_be_lost: bool) -> Kind:
     """A supply that needs something else: a hydraulic pump its motor and the motor's power.
 
@@ -449,6 +450,7 @@ DOOR_KINDS: Mapping[str, Kind] = {moved_by: _door(moved_by) for moved_by in ("ha
 """The position of a door, by what moves it."""
 
 
+@cache
 def latch_kind(latched_by: str, unlatched_by: str) -> Kind:
     """The latch of a door: a latch holds the door closed."""
     return Kind(
@@ -473,6 +475,7 @@ def latch_kind(latched_by: str, unlatched_by: str) -> Kind:
     )
 
 
+@cache
 def lock_kind(locked_by: str, unlocked_by: str) -> Kind:
     """The lock of a door: a lock keeps the latch from coming off."""
     return Kind(
@@ -635,8 +638,9 @@ CONTROL_KINDS = (
 """The kinds of control that a description may name."""
 
 
-def control_kind(kind: str, positions: Sequence[str], returns: str | None = None, pressed: bool = False) -> Kind:
-    """The declaration for a control of that kind with those positions.
+@cache
+def control_kind(kind: str, positions: tuple[str, ...], returns: str | None = None, pressed: bool = False) -> Kind:
+    """The declaration for a control of that kind with those positions; the same each time: much is known of each.
 
     `returns` is where a momentary switch springs back to, `pressed` says that a lever can be pressed as well.  Raises
     KeyError for an unknown kind.

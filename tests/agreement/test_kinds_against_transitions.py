@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from functools import partial
 
 import pytest
 from transitions import Machine as Declared
@@ -19,6 +20,7 @@ from interlock.hold.kinds import (
     RELAY,
     SUPPLY,
     Kind,
+    control_kind,
     fed_supply_kind,
     latch_kind,
     lever_kind,
@@ -152,3 +154,18 @@ def test_what_needs_no_memory_gets_none() -> None:
     assert len(behaviour_of(DEVICE_KINDS["spring latch"]).values) == 2
     assert behaviour_of(HANDLE).remembered == {"stowed", "pulled", "held_by_the_unit"}
     assert behaviour_of(RELAY).remembered == {"released", "energised"}
+
+
+def test_a_kind_that_is_declared_twice_is_one() -> None:
+    """What was worked out of a kind is known of all things of that kind, in every hold that is compiled."""
+    declared: tuple[Callable[[], Kind], ...] = (
+        partial(control_kind, "lever", ("fore", "aft"), None, True),
+        partial(control_kind, "switch", ("off", "on")),
+        partial(fed_supply_kind, True, False),
+        partial(latch_kind, "hand", "power"),
+        partial(lock_kind, "hand", "hand"),
+    )
+    for make in declared:
+        assert make() is make()
+        assert behaviour_of(make()) is behaviour_of(make())
+    assert control_kind("lever", ("fore", "aft"), None, True) is not control_kind("lever", ("fore", "aft"))

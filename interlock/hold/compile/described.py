@@ -69,7 +69,8 @@ class Described:
     def struck(self, id: str, mode: str) -> Expr:
         """The failure of the thing has struck, by itself or by an event: never, unless that is declared."""
         found = [one.failure for one in self.may_strike.get(id, ()) if one.failure.mode == mode]
-        return disj(*(Is(one.name, True) for one in (*found, *self.caused.get((id, mode), ()))))
+        found += self.caused.get((id, mode), ())
+        return disj(*(Is(one.name, True) for one in found)) if found else FALSE
 
     def occupied(self, cell: str) -> Expr:
         """Some unit or part of one stands in the cell."""
