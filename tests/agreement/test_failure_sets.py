@@ -31,9 +31,11 @@ from interlock.kernel.failures import (
     struck_by,
 )
 from interlock.kernel.machine import Actor, Machine, Question, Rule, Variable
+from interlock.prove.core.local import Cube
 from interlock.prove.engine import OutOfTime
 from interlock.prove.failures.ahead import Ahead
 from interlock.prove.failures.looking_back import LookBack
+from interlock.prove.failures.one_set import Guide, OneSet
 from interlock.prove.failures.sets import smallest_sets
 from interlock.prove.failures.states import Met, Nominal, extended, struck_late
 from interlock.study.sessions import Session
@@ -260,6 +262,35 @@ LAMP = Machine(
     ),
 )
 LIT = Question("lit", Is("lit", True))
+
+
+def test_a_failure_strikes_in_the_place_of_another(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of three wires that light a lamp alike one is searched for, and one that can only strike before that; not two."""
+    names = ["lit", "on", "w0", "w1", "w2", "early"]
+    some_wire = disj(*(Is(name, True) for name in names[2:]))
+    lamps = Machine(
+        tuple(Variable(name, (False, True), (False,)) for name in names),
+        (),
+        (
+            Rule("on", Actor.CREW, Is("on", False), (("on", True),)),
+            Rule("by itself", Actor.PLANT, conj(Is("on", True), some_wire), (("lit", True),)),
+            *(Rule(f"{one} strikes", Actor.FAILURE, Is(one, False), ((one, True),)) for one in names[2:5]),
+            Rule("early strikes", Actor.FAILURE, conj(Is("early", False), Is("on", False)), (("early", True),)),
+        ),
+    )
+    searched: list[int] = []
+    run = OneSet.run
+
+    def looked(self: OneSet, guide: Guide, report: ProgressCallback) -> list[Cube]:
+        searched.append(len(self.targets))
+        return run(self, guide, report)
+
+    monkeypatch.setattr(OneSet, "run", looked)
+    (claim,) = smallest_sets(lamps, [LIT], 1)
+    (finding,) = confirm_sets(lamps, [LIT], [claim])
+    assert isinstance(finding, KnownSets)
+    assert claim.sets == (("early",), ("w0",), ("w1",), ("w2",))
+    assert searched == [1, 1]
 
 
 def test_every_reason_is_looked_at() -> None:

@@ -18,7 +18,7 @@ from itertools import combinations, islice, permutations, product
 from operator import or_
 
 from interlock.kernel.claims import Limits, Progress, ProgressCallback, Trace, silent
-from interlock.kernel.evaluator import State, initial_states
+from interlock.kernel.evaluator import State, evaluate, initial_states, is_enabled
 from interlock.kernel.expressions import assign
 from interlock.kernel.failures import (
     Kept,
@@ -50,7 +50,7 @@ from interlock.prove.failures.narrowing import Narrowing, mask_of
 from interlock.prove.failures.one_set import OneSet
 from interlock.prove.failures.pool import Obligation, Pool, is_in, parts_of, row_of
 from interlock.prove.failures.runs import with_failures
-from interlock.prove.failures.states import Ending, Met, Nominal, struck_late
+from interlock.prove.failures.states import Ending, Met, Nominal, extended, loosely_after, struck_late
 from interlock.prove.frames.frames import Frames
 from interlock.prove.invariants.mined import MOST_STARTS, mine
 from interlock.prove.search.guided import GuidedSearch
@@ -66,6 +66,10 @@ MOST_SPREAD = 20_000
 """How many states are expanded without a failure where facts meet that did not meet before."""
 SETTLED_AT_ONCE = 100
 """So many sets are settled before it is weighed again what that shows of others."""
+MOST_STANDING_IN = 3
+"""In so many runs to a target another failure may strike instead of one ..."""
+MOST_STOOD_IN_VAIN = 2
+"""... until for so many targets, one after the other, that led to none of them."""
 STRIKES = -1
 """Stands in an ending for a failure that strikes, whichever it is."""
 MOST_LOOSELY = 12
@@ -144,6 +148,10 @@ class _Work:
         """Per question how runs to its target went on after each failure."""
         self.led_in: list[dict[Ending, None]] = [{} for _ in questions]
         """Per question the same, begun some steps before the failure."""
+        self.beside: list[dict[frozenset[str], list[str]]] = [{} for _ in questions]
+        """Per question, by failures, those with one of which they are known to lead to its target."""
+        self.stood_in: dict[str, dict[str, None]] = {name: {} for name in failures}
+        """Per failure those in the place of which it struck in a run to the same target, the last one last."""
         self.broken = [0] * len(questions)
         """Per question the family of the sets that are known to lead to its target."""
         self.leading: list[set[int]] = [set() for _ in questions]
@@ -256,7 +264,10 @@ class _Work:
 
     def settle(self, number: int) -> None:
         """Finds for each of the questions that are open a run under the set, or clauses that exclude its target."""
+        self.stand_in(number)
         left = self.open_under(number)
+        if not left:
+            return
         own = self.named(number)
         if self.nominal is not None:
             self.nominal.take_notes()
@@ -296,6 +307,39 @@ class _Work:
             for place in search.left:
                 if not self.pool.excludes(self.asked[left[place]], number):
                     raise AssertionError("what excludes a target does not do so in the pool")
+
+    def stand_in(self, number: int) -> None:
+        """Finds runs under the set that are known ones in which one of its members strikes in the place of another."""
+        own = frozenset(self.named(number))
+        for name in sorted(own):
+            rest, stood_in = own - {name}, self.stood_in[name]
+            in_vain = 0
+            for at in self.open_under(number):
+                others = self.beside[at].get(rest, [])
+                likely = [*(one for one in reversed(stood_in) if one in others), *reversed(others)]
+                is_found = False
+                for other in list(dict.fromkeys(likely))[:MOST_STANDING_IN]:
+                    run = self.instead(at, self.runs[at][rest | {other}], other, name)
+                    if run is not None:
+                        self.found(at, run)
+                        stood_in.pop(other, None)
+                        stood_in[other] = None
+                        is_found = True
+                        break
+                in_vain = 0 if is_found or not others else in_vain + 1
+                if in_vain >= MOST_STOOD_IN_VAIN:
+                    break
+
+    def instead(self, at: int, run: Trace, other: str, name: str) -> Trace | None:
+        """The run with this failure in the place of the other one; None where that does not lead to the target."""
+        strikes = set(self.strikes_of[other])
+        step = next(step for step, rule in enumerate(run.rules) if self.number[rule] in strikes)
+        strike = next((one for one in self.strikes[name] if is_enabled(self.machine, one, run.states[step])), None)
+        if strike is None:
+            return None
+        begun = extended(self.machine, Trace(run.rules[:step], run.states[: step + 1]), (strike,))
+        after = loosely_after(self.machine, begun, map(self.machine.rule, run.rules[step + 1 :]))
+        return after if evaluate(self.machine, self.questions[at].target, after.states[-1]) else None
 
     def look_ahead(
         self, own: Collection[str], asked: Sequence[int], met: Met, lanes: Collection[int]
@@ -345,14 +389,16 @@ class _Work:
         members = {owner for name in trace.rules if (owner := owners[number[name]]) is not None}
         own = frozenset(self.failures[owner] for owner in members)
         known = self.runs[at].get(own)
+        late = struck_late(self.machine, trace, lambda name: owners[number[name]] is not None)
         if known is None:
             self.broken[at] |= self.sets.above(members)
+            for name in own:
+                self.beside[at].setdefault(own - {name}, []).append(name)
         if known is None or trace.depth < known.depth:
-            self.runs[at][own] = trace
+            self.runs[at][own] = late
         self.leading[at].add(mask_of(members))
         self.ends.setdefault(own, {}).setdefault(trace.states[-1], trace)
         if members:
-            late = struck_late(self.machine, trace, lambda name: owners[number[name]] is not None)
             for run in (trace, late):
                 self.note_ends(at, run)
 
