@@ -52,13 +52,20 @@ class Samples:
         shift = self.size
         self.masks[TRUTH] |= every << shift
         columns: Iterable[tuple[Value, ...]] = zip(*states, strict=True)
+        lanes, masks = every << shift, self.masks
         for variable, column in zip(self.encoding.machine.variables, columns, strict=False):
+            if column.count(column[0]) == len(column):
+                # as nearly all are where few states are added
+                for literal, value in self.encoding.values[variable.name]:
+                    if literal != TRUTH:
+                        masks[literal if value == column[0] else -literal] |= lanes
+                continue
             bits = bits_of(column, variable.domain)
             for literal, value in self.encoding.values[variable.name]:
                 if literal != TRUTH:
-                    mask = bits[value]
-                    self.masks[literal] |= mask << shift
-                    self.masks[-literal] |= (every ^ mask) << shift
+                    mask = bits[value] << shift
+                    masks[literal] |= mask
+                    masks[-literal] |= lanes ^ mask
         self.size += len(states)
         self.states.extend(states)
 

@@ -72,6 +72,8 @@ class Pool:
         self._rows: list[bytes] = []
         """What `lost` has, to be looked up."""
         self._names: list[frozenset[str]] = []
+        self._near: dict[frozenset[str], tuple[int, list[int]]] = {}
+        """How many clauses were looked at for some variables, and those of them that name nothing else."""
         self._failures_in: list[int] = []
         """Per clause the mask of the failures that it names."""
         self._named = 0
@@ -320,7 +322,14 @@ class Pool:
 
     def _within(self, region: frozenset[str]) -> list[int]:
         """The clauses that name nothing but these variables."""
-        return sorted(at for name in region for at in self._listed.get(name, ()) if self._names[at] <= region)
+        names = self._names
+        if region in self._near:
+            first, near = self._near[region]
+            near += [at for at in range(first, len(names)) if names[at] and names[at] <= region]
+        else:
+            near = sorted(at for name in region for at in self._listed.get(name, ()) if names[at] <= region)
+        self._near[region] = len(names), near
+        return near
 
     def _family(self, model: Sequence[int], depends: int) -> set[int]:
         """Sets under which the model is a state that nothing in the pool speaks against, as masks.
