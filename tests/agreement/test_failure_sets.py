@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 from itertools import combinations, pairwise, product
@@ -33,11 +33,13 @@ from interlock.kernel.failures import (
 from interlock.kernel.machine import Actor, Machine, Question, Rule, Variable
 from interlock.prove.core.local import Cube
 from interlock.prove.engine import OutOfTime
+from interlock.prove.failures import one_set
 from interlock.prove.failures.ahead import Ahead
 from interlock.prove.failures.looking_back import LookBack
 from interlock.prove.failures.one_set import Guide, OneSet
 from interlock.prove.failures.sets import smallest_sets
 from interlock.prove.failures.states import Met, Nominal, extended, struck_late
+from interlock.prove.frames import frames
 from interlock.study.sessions import Session
 from tests.agreement.failing import random_failing, reached_under
 from tests.some import some
@@ -85,6 +87,24 @@ def test_sets_are_those_of_all_states_written_out(first: int, count: int, most: 
             assert sorted(map(sorted, true)) == sorted(map(sorted, claim.sets)), seed
             sizes.update(map(len, claim.sets))
     assert sizes == set(range(most + 1)) or most == 3
+
+
+def test_what_little_work_does_not_settle_is_settled_thoroughly(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where neither a few steps back nor a few queries settle a target, sets are put off and looked at once more."""
+    thoroughly: list[bool] = []
+    run = OneSet.run
+
+    def noted(
+        self: OneSet, guide: Guide | None, report: ProgressCallback, hard: Collection[frozenset[int]]
+    ) -> list[Cube]:
+        thoroughly.append(guide is not None)
+        return run(self, guide, report, hard)
+
+    monkeypatch.setattr(frames, "MOST_STEPS_BACK", 0)
+    monkeypatch.setattr(one_set, "FEW_QUERIES", 3)
+    monkeypatch.setattr(OneSet, "run", noted)
+    test_sets_are_those_of_all_states_written_out(7100, 12, 2)
+    assert set(thoroughly) == {False, True}
 
 
 def lost_plainly(machine: Machine, sets: Sets, tolerance: Tolerance) -> list[set[int]]:
@@ -281,9 +301,11 @@ def test_a_failure_strikes_in_the_place_of_another(monkeypatch: pytest.MonkeyPat
     searched: list[int] = []
     run = OneSet.run
 
-    def looked(self: OneSet, guide: Guide, report: ProgressCallback) -> list[Cube]:
+    def looked(
+        self: OneSet, guide: Guide | None, report: ProgressCallback, hard: Collection[frozenset[int]]
+    ) -> list[Cube]:
         searched.append(len(self.targets))
-        return run(self, guide, report)
+        return run(self, guide, report, hard)
 
     monkeypatch.setattr(OneSet, "run", looked)
     (claim,) = smallest_sets(lamps, [LIT], 1)

@@ -226,9 +226,9 @@ def test_a_guess_is_believed_only_where_it_holds(monkeypatch: pytest.MonkeyPatch
         guessed.append(len(facts))
         return [(literal,) for literal in facts]
 
-    def settled(work: sets._Work, number: int) -> None:
+    def settled(work: sets._Work, number: int, thoroughly: bool) -> None:
         work.pool.guess(work.like([()]))
-        settle(work, number)
+        settle(work, number, thoroughly)
 
     settle = sets._Work.settle
     monkeypatch.setattr(Likes, "of", of)

@@ -9,14 +9,14 @@ is left is asked of property-directed reachability, begun with the clauses that 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from itertools import takewhile
 
 from interlock.kernel.claims import ProgressCallback, Trace
 from interlock.prove.certificates.trimming import trim
 from interlock.prove.core.local import Cube
 from interlock.prove.core.solvers import light_solver
-from interlock.prove.engine import Clock
+from interlock.prove.engine import Allowance, Clock, OutOfTime
 from interlock.prove.failures.looking_back import LookBack
 from interlock.prove.failures.narrowing import Narrowed
 from interlock.prove.failures.states import Ending, Met, extended, loosely_after
@@ -28,6 +28,8 @@ MOST_SHORTLY_IN_VAIN = 3
 """After so many of these, none."""
 MOST_NOT_EXCLUDED = 2
 """After so many targets, one after the other, that what is known does not exclude runs to the others are looked for."""
+FEW_QUERIES = 3_000
+"""So many queries frames may take where what is hard is put off: mostly they have settled it by then."""
 FEW_FRAMES = 20
 """So many steps from the start runs are looked for by frames before they are looked for by guided search."""
 
@@ -78,6 +80,8 @@ class OneSet:
         """Whether lanes are followed loosely yet."""
         self.answered: set[int] = set()
         """The places of the targets to which a run is known, or that the clauses known exclude."""
+        self.put_off: set[int] = set()
+        """The places of those that are left for later."""
         self._found = found
         self._endings = endings
         self._ahead = ahead
@@ -87,11 +91,12 @@ class OneSet:
     @property
     def left(self) -> list[int]:
         """The places of the others."""
-        return [place for place in range(len(self.targets)) if place not in self.answered]
+        return [at for at in range(len(self.targets)) if at not in self.answered and at not in self.put_off]
 
-    def run(self, guide: Guide, report: ProgressCallback) -> list[Cube]:
+    def run(self, guide: Guide | None, report: ProgressCallback, hard: Collection[frozenset[int]] = ()) -> list[Cube]:
         """Clauses, as cubes that they keep out, that hold under the set and exclude what is then left.
 
+        Without a guide what few queries do not settle is `put_off`; at once where just these places are `hard`.
         Raises OutOfTime.
         """
         self._look_around()
@@ -106,6 +111,8 @@ class OneSet:
             self._follow()
             self._told(self.met)
         self._exclude(len(self.targets))
+        if frozenset(self.left) in hard:
+            self.put_off.update(self.left)
         if self.met is not None and self.left:
             look = LookBack(self.narrowed.rules, self._may_hold(), self.met, self.narrowed.strikes, self.clock)
             try:
@@ -139,20 +146,33 @@ class OneSet:
         wanted = [self.targets[place] for place in self.left]
         return trim(self.narrowed.rules, lemmas, wanted, self.clock, light_solver) if wanted else []
 
-    def _by_frames(self, frames: Frames, guide: Guide, report: ProgressCallback) -> Sequence[Cube]:
+    def _by_frames(self, frames: Frames, guide: Guide | None, report: ProgressCallback) -> Sequence[Cube]:
         """The clauses that exclude what is left in the end."""
         self._note_all(frames.strengthen(self.left, report, None, self.answered))
         places = [place for place in frames.not_excluded(self.left) if place not in self.answered]
-        if places:
-            self._note_all(frames.run(places, FEW_FRAMES, report, self.answered))
-            places = [place for place in places if place not in self.answered]
+        if places and guide is None:
+            self._briefly(frames, places, report)
+        elif places and guide is not None:
+            self._thoroughly(frames, places, guide, report)
+        return frames.lemmas if frames.invariant is None else frames.invariant
+
+    def _briefly(self, frames: Frames, places: Sequence[int], report: ProgressCallback) -> None:
+        frames.clock = self.clock.within(Allowance(FEW_QUERIES))
+        try:
+            self._note_all(frames.run(places, None, report, self.answered))
+        except OutOfTime:
+            self.clock.check()
+            self.put_off.update(place for place in places if place not in self.answered)
+
+    def _thoroughly(self, frames: Frames, places: Sequence[int], guide: Guide, report: ProgressCallback) -> None:
+        self._note_all(frames.run(places, FEW_FRAMES, report, self.answered))
+        places = [place for place in places if place not in self.answered]
         if places and frames.invariant is None:
             places = frames.not_excluded(places)
         if places and frames.invariant is None:
             self._note_all(guide(places).items())
             places = [place for place in places if place not in self.answered]
             self._note_all(frames.run(places, None, report, self.answered) if places else ())
-        return frames.lemmas if frames.invariant is None else frames.invariant
 
     def _exclude(self, most: int) -> None:
         """Answers what the clauses known exclude, until so many targets, one after the other, are not."""

@@ -171,6 +171,8 @@ class _Work:
         """Cubes that may be kept out, by the mask of the failures that they name: under sets that have these."""
         self.likes: Likes | None = None
         self.ahead: Ahead | None = None
+        self.hard: set[frozenset[int]] = set()
+        """Questions that were put off together under some set of this turn."""
         self.guided_in_vain = 0
         """Under so many sets guided search found nothing since it found something."""
         self.truth = [self.rules.encoding.gate(question.target) for question in questions]
@@ -184,14 +186,25 @@ class _Work:
         for asked, known in zip(self.asked, self.broken, strict=True):
             if not known:
                 self.pool.excludes(asked, 0)
-        number: int | None = -1
+        first = 0
+        for size in range(len(self.sets.members[-1]) + 1):
+            end = number_of_sets(len(self.failures), size)
+            # where others have been, runs that are hard to find mostly begin
+            for thoroughly in (False, True):
+                self.settle_all(first, end, thoroughly)
+            first = end
+
+    def settle_all(self, first: int, end: int, thoroughly: bool) -> None:
+        """Settles all sets from one number up to another, or those that little work settles."""
+        self.hard = set()
+        number: int | None = first - 1
         while number is not None:
             self.weigh()
             for _ in range(SETTLED_AT_ONCE):
-                number = self.next_open(number + 1)
+                number = self.next_open(number + 1, end)
                 if number is None:
                     break
-                self.settle(number)
+                self.settle(number, thoroughly)
 
     def weigh(self) -> None:
         """Works out what is not shown yet."""
@@ -207,10 +220,12 @@ class _Work:
         both = zip(self.rows, self.leading, strict=True)
         return [at for at, (row, known) in enumerate(both) if is_in(row, number) and parts.isdisjoint(known)]
 
-    def next_open(self, first: int) -> int | None:
-        """The first set, by number, from that one on, of which it is not known whether it leads to some target."""
+    def next_open(self, first: int, end: int) -> int | None:
+        """The first set, by number, from one on and before another, of which it is not known to what it leads."""
         while waiting := self.waiting >> first:
             number = first + (waiting & -waiting).bit_length() - 1
+            if number >= end:
+                break
             if self.open_under(number):
                 self.report(Progress(NAME, "sets of failures", number, len(self.sets.members)))
                 return number
@@ -262,8 +277,11 @@ class _Work:
             same[literal], same[-literal] = literals[fact], -literals[fact]
         return [tuple(sorted(same[literal] for literal in cube)) for cube in cubes]
 
-    def settle(self, number: int) -> None:
-        """Finds for each of the questions that are open a run under the set, or clauses that exclude its target."""
+    def settle(self, number: int, thoroughly: bool) -> None:
+        """Finds for each of the questions that are open a run under the set, or clauses that exclude its target.
+
+        Unless `thoroughly`, as far as little work does.
+        """
         self.stand_in(number)
         left = self.open_under(number)
         if not left:
@@ -299,7 +317,11 @@ class _Work:
             traces = self.look_guided(own, [left[place] for place in places])
             return {left.index(at): trace for at, trace in traces.items()}
 
-        needed = search.run(guide, self.report)
+        places = {at: place for place, at in enumerate(left)}
+        hard = {frozenset(places[at] for at in some) for some in self.hard if places.keys() >= some}
+        needed = search.run(guide if thoroughly else None, self.report, hard)
+        if search.put_off:
+            self.hard.add(frozenset(left[place] for place in search.put_off))
         if search.left:
             self.pool.add(needed, number)
             for cube in self.like(needed)[:MOST_GUESSED]:
