@@ -90,6 +90,24 @@ def test_every_contact_of_the_wired_hold_is_needed() -> None:
     assert set(found.values()) == {Need.ALONE}
 
 
+def test_what_is_lost_is_asked_last_of_what_breaks_something(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where time runs out it is known of these already that they are needed."""
+    asked: list[Sequence[str]] = []
+    look = losses.Work.losses
+
+    def noted(self: losses.Work, failures: Sequence[str]) -> Iterator[losses.Loss]:
+        asked.append(failures)
+        return look(self, failures)
+
+    monkeypatch.setattr(losses.Work, "losses", noted)
+    analysis = analysed(hold_of(WIRED), requirement_texts(WIRED_ASKED))
+    breaks = {one.failure: bool(one.breaks) for contact in analysis.contacts for one in contact.without}
+    first = [breaks[one] for one in asked[0]]
+    assert set(first) == {False, True}
+    assert first == sorted(first)
+    assert len(first) == len(breaks)
+
+
 def test_what_a_short_search_misses_is_decided(monkeypatch: pytest.MonkeyPatch) -> None:
     """Ends that guided search does not come to are possible all the same, and what bears on them is needed."""
     monkeypatch.setattr(losses, "MOST_EXPANDED", 0)

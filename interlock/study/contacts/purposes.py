@@ -200,7 +200,9 @@ class Study:
         ends = {id: question_of(self.machine, one.requirement).target for id, one in self.ends.items()}
         limits = replace(self.limits, seconds=seconds)
         self.work = Work(self.machine, self.compiled.origins, ends, clock_of(limits), limits, self.report)
-        losses = self.losses([self.failure(item, mode) for item, without in ways for mode in without])
+        # without those that break something it is known already that they are needed: they are asked about last
+        failures = [self.failure(item, mode) for item, without in ways for mode in without]
+        losses = self.losses(sorted(failures, key=self.breaks_something))
         modes = ("welded", "open")
         return tuple(
             ContactPurpose(
@@ -228,6 +230,10 @@ class Study:
         self.disputed += [one.disputed for one in found.values() if one.disputed]
         self.runs = {**self.runs, **{failure: one.found for failure, one in found.items()}}
         return found
+
+    def breaks_something(self, failure: str) -> bool:
+        """Some requirement breaks by the failure alone."""
+        return any(not others for _, others in self.sets.get(failure, ()))
 
     def effect(self, item: FailingItem, mode: str, losses: Mapping[str, Loss]) -> Effect:
         """What comes of it alone, as far as it is known by now."""
