@@ -151,7 +151,10 @@ class _Together:
         self._machine = machine
         self._numbers: dict[State, int] = {}
         self._facts: dict[tuple[str, Value], int] = {}
-        self._known: dict[Expr, int] = {}
+        self._signals: dict[str, int] = {}
+        self._known: dict[int, tuple[Expr, int]] = {}
+        """By the id of an expression, which is kept with it: guesses are put together from the same parts, and to see
+        that two that are made anew are equal takes longer than to work them out."""
 
     def among(self, states: Iterable[State]) -> int:
         """The bits of these states."""
@@ -160,6 +163,7 @@ class _Together:
             number = self._numbers.get(state)
             if number is None:
                 number = self._numbers[state] = len(self._numbers)
+                self._signals.clear()
                 self._known.clear()
                 for variable, value in zip(self._machine.variables, state, strict=True):
                     fact = variable.name, value
@@ -169,33 +173,32 @@ class _Together:
 
     def __call__(self, expr: Expr) -> int:
         """The bits of the states in which the expression is so."""
-        found = self._known.get(expr)
-        return fold(self._step, expr) if found is None else found
+        return self._known[id(expr)][1] if id(expr) in self._known else fold(self._step, expr)
 
     def _step(self, expr: Expr) -> Generator[Expr, int, int]:
-        if expr in self._known:
-            return self._known[expr]
-        every = (1 << len(self._numbers)) - 1
+        every, known = (1 << len(self._numbers)) - 1, self._known
         match expr:
             case Const(value):
-                found = every if value else 0
+                return every if value else 0
             case Is(variable, value):
-                found = self._facts.get((variable, value), 0)
+                return self._facts.get((variable, value), 0)
             case Ref(signal):
-                found = yield self._machine.definitions[signal]
+                if signal not in self._signals:
+                    self._signals[signal] = yield self._machine.definitions[signal]
+                return self._signals[signal]
             case Not(arg):
-                found = every ^ (yield arg)
+                found = every ^ (known[id(arg)][1] if id(arg) in known else (yield arg))
             case And(args):
                 found = every
                 for arg in args:
-                    found &= yield arg
+                    found &= known[id(arg)][1] if id(arg) in known else (yield arg)
                     if not found:
                         break
             case Or(args):
                 found = 0
                 for arg in args:
-                    found |= yield arg
-        self._known[expr] = found
+                    found |= known[id(arg)][1] if id(arg) in known else (yield arg)
+        known[id(expr)] = expr, found
         return found
 
 
