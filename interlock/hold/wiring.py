@@ -212,6 +212,16 @@ def asked_by(contact: Syntax) -> Syntax:
     return contact.arg if isinstance(contact, Negation) else contact
 
 
+def turned(contact: Syntax) -> Syntax:
+    """The contact the other way round, with no more than one `not`."""
+    match contact:
+        case Negation(arg):
+            return arg
+        case Contact(negated=True):
+            return replace(contact, negated=False)
+    return Negation(contact, contact.span)
+
+
 def flat(syntax: Syntax) -> Syntax:
     """The same with what stands in series, or side by side, in one list, as people write it."""
     match syntax:

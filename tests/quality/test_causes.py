@@ -37,7 +37,7 @@ from interlock.report.views.blame import pointers_for
 from interlock.report.views.proof import proof_view
 from interlock.study.causes import causes
 from interlock.study.causes.blame import Blame, blame
-from interlock.study.causes.remedies import Likeliness, Remedy, like_wires
+from interlock.study.causes.remedies import Likeliness, Remedy, every_contact, like_wires, tighter
 from interlock.study.causes.trials import CLEAR_IN_VAIN, Bench, Model
 from interlock.study.verify import Answer, Status, Verification, verify
 from tests.agreement.hold_texts import compile_text, doorway, fetch, hold_text, standing
@@ -663,7 +663,7 @@ def test_hands_that_reach_in_behind_a_shut_door_are_named() -> None:
     found, blamed = studied(hold, "sill-devices-locking-behind-shut-door")
     assert found.count(Status.FAILS)
     assert blamed.causes[0].item == "`hand_work` of the layout"
-    assert "D1_open" in blamed.causes[0].beside and not blamed.causes[0].lost
+    assert "D1 is open" in blamed.causes[0].beside and not blamed.causes[0].lost
 
 
 def test_beside_what_is_missing_nothing_is_guessed_unasked(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -784,24 +784,51 @@ def test_what_new_descriptions_lack_is_named(name: str) -> None:
             "secured-behind-shut-doors",
             {
                 "ST1 is raised and ST2 is raised and sill_up",
-                "not 1C.aft is crossed and not 2C.aft is crossed and not 2C.left is crossed",
+                "not half_way and not 2C.aft is crossed and not 2C.left is crossed",
             },
         ),
         ("nobody-shut-in", {"not P1 is inside and not P2 is inside"}),
-        ("nothing-across-behind-shut-doors", {"not 1C.aft is crossed and not 2C.aft is crossed"}),
+        ("nothing-across-behind-shut-doors", {"not half_way and not 2C.aft is crossed"}),
     ],
 )
 def test_only_devices_that_the_requirement_speaks_of_are_guessed_at_together(
     requirement: str, together: set[str]
 ) -> None:
-    """Latches beside a unit that is half-way have nothing to do with it; nor has who can never be in the hold."""
+    """Latches beside a unit that is half-way have nothing to do with it; nor has who can never be in the hold.
+
+    What a sensor sees from either side of an edge is told by the sensor.
+    """
     written = AISLE.read_text(encoding="utf-8").replace(" and stops_up and LV", " and LV")
+    written = written.replace("sensors:", "sensors:\n  - {id: half_way, reads: 2C.fore is crossed}")
     written += PEOPLE.replace("people:", "people:\n  - {id: P3, places: out, starts: out, moves: always}")
     verification = verify(compile_text(written, standing()), decide, Limits(), chosen=[requirement])
     search = causes._Search(Bench(verification, decide, Limits()), (), thorough=False)
     id = next(a.instance.requirement.id for a in verification.answers if a.status is Status.FAILS)
-    chains = {print_syntax(one) for one in search._contacts(id) if isinstance(one, Chain)}
-    assert chains == together
+    contacts = search._contacts(id)
+    assert {print_syntax(one) for one in contacts if isinstance(one, Chain)} == together
+    # nor does any contact keep hands from what they can reach
+    hands = [(wire, False) for wire in wires_of(verification.compiled.hold) if wire.place == "hand_work"]
+    by_sensors = [one for one in contacts if print_syntax(one) in ("half_way", "not half_way", "sill_up")]
+    assert by_sensors and not list(tighter(verification.compiled, hands, by_sensors))
+    assert list(tighter(verification.compiled, hands, contacts))
+
+
+def test_a_contact_that_a_row_of_its_like_lacks_is_believed_first() -> None:
+    """Of places where it would do, one among contacts for the same state of such things; with one `not` at most."""
+    lever = "  - {for: {n: [A, B, C]}, id: 'L{n}', kind: lever, positions: [fore, aft], can_be_pressed: true}\n"
+    circuits = (
+        "  - {id: half, use: logic, is: LA is pressed or LB is pressed}\n"
+        "  - {id: whole, use: logic, is: LA is not pressed and LB is neutral and LC is not pressed}\n"
+    )
+    compiled = compile_text(hold_text(rest=f"controls:\n{lever}circuits:\n{circuits}"))
+    contacts = every_contact(compiled.hold)
+    assert not [said for said in map(print_syntax, contacts) if said.startswith("not ") and " is not " in said]
+    wires = {one.meaning.subject.id: one for one in wires_of(compiled.hold)}
+    guesses = list(tighter(compiled, [(wires["half"], True), (wires["whole"], False)], contacts))
+    assert {one.said()[0] for one in guesses if one.votes} == {
+        f"does not ask for '{one}'" for one in ("LC is pressed", "not LB is pressed")
+    }
+    assert {one.id for one in guesses} == {"half", "whole"}
 
 
 def test_what_is_likely_is_not_lost_behind_what_is_not() -> None:

@@ -36,7 +36,17 @@ from interlock.hold.origin import (
     Subject,
 )
 from interlock.hold.origin import Fact as Told
-from interlock.hold.wiring import Wire, asked_by, contacts_in, flat, rewired, wires_of, with_contact, without_contact
+from interlock.hold.wiring import (
+    Wire,
+    asked_by,
+    contacts_in,
+    flat,
+    rewired,
+    turned,
+    wires_of,
+    with_contact,
+    without_contact,
+)
 
 
 class Likeliness(IntEnum):
@@ -581,9 +591,8 @@ def contact_remedies(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[
         if isinstance(wire.syntax, Truth):
             continue
         for way, contact in contacts_in(wire.syntax):
-            turned = contact.arg if isinstance(contact, Negation) else Negation(contact, contact.span)
             likely = Likeliness.OPPOSITE if _is_of_people(wire) else Likeliness.CONTACT
-            yield _rewired(compiled, wire, with_contact(wire.syntax, way, turned), likely, 3, None)
+            yield _rewired(compiled, wire, with_contact(wire.syntax, way, turned(contact)), likely, 3, None)
             if way:
                 yield _rewired(compiled, wire, without_contact(wire.syntax, way), Likeliness.LOOSER, 1, None)
             fact = asked_by(contact)
@@ -654,11 +663,23 @@ def tighter(compiled: CompiledHold, wires: Sequence[tuple[Wire, bool]], contacts
     coils = {wire.meaning: contacts_of(wire.syntax) for wire, _ in wires if wire.meaning.subject.sort is Sort.RELAY}
     other_coil = {one: coils[two] for one in coils for two in coils if one != two and one.subject == two.subject}
     same = {shape_of(Fact(_path(s.id, s.span), None, False, s.span)): shape_of(s.reads) for s in compiled.hold.sensors}
+    wired = {one.id for one in (*compiled.hold.sensors, *compiled.hold.circuits, *compiled.hold.relays)}
+
+    def asks_wiring(syntax: Syntax) -> bool:
+        facts = (asked_by(contact) for _, contact in contacts_in(syntax))
+        return any(isinstance(fact, Fact) and fact.subject.parts[0] in wired for fact in facts)
+
+    sorts = _sorts_of_contacts(compiled.hold)
     for wire, inhibits in wires:
         asked = contacts_of(wire.syntax)
+        rows = Counter(sorts(one) for one in _row(wire.syntax, "or" if inhibits else "and"))
+        # no contact keeps hands away, unless it is described that some do
+        by_hand = _is_of_people(wire) and not asks_wiring(wire.syntax)
         known = {same.get(shape, shape) for shape in asked}
         for contact in contacts:
             if shape_of(contact) in asked or shape_of(contact, negated=True) in asked:
+                continue
+            if by_hand and asks_wiring(contact):
                 continue
             if isinstance(contact, Chain):
                 wanting = tuple(one for one in contact.args if same.get(shape_of(one), shape_of(one)) not in known)
@@ -673,17 +694,41 @@ def tighter(compiled: CompiledHold, wires: Sequence[tuple[Wire, bool]], contacts
             idle = isinstance(fact, Fact) and fact.subject.parts[0] in idle_ones
             opposite = shape_of(contact, negated=True) in other_coil.get(wire.meaning, ())
             odd = opposite or (isinstance(wire.syntax, Truth) and _needs_contacts(compiled.hold, wire))
-            votes = idle + 2 * opposite + 2 * isinstance(contact, Chain)
+            votes = idle + 2 * opposite + 2 * isinstance(contact, Chain) + (rows[sorts(contact)] > 1)
             yield _rewired(compiled, wire, changed, Likeliness.ODD if odd else Likeliness.TIGHTER, votes, None)
+
+
+def _row(syntax: Syntax, operator: str) -> tuple[Syntax, ...]:
+    """What stands side by side (`or`) or in series (`and`) in the whole of an expression."""
+    whole = flat(syntax)
+    return whole.args if isinstance(whole, Chain) and whole.operator == operator else ()
+
+
+def _sorts_of_contacts(hold: Hold) -> Callable[[Syntax], object]:
+    """Equal for contacts that ask for the same state of things of one kind, by sensors or not, as those of a row do."""
+    kinds = {**{one.id: one.kind for one in hold.devices}, **{one.id: one.kind for one in hold.controls}}
+    reads = {sensor.id: sensor.reads for sensor in hold.sensors}
+
+    def sort(contact: Syntax) -> object:
+        negated = isinstance(contact, Negation)
+        fact = asked_by(contact)
+        if isinstance(fact, Fact) and fact.state is None and isinstance(read := reads.get(fact.subject.parts[0]), Fact):
+            negated, fact = negated != fact.negated, read
+        if not isinstance(fact, Fact) or fact.state is None:
+            return contact
+        parts = fact.subject.parts
+        return kinds.get(parts[0], len(parts)), fact.state, negated != fact.negated
+
+    return sort
 
 
 def oddness(hold: Hold, wire: Wire) -> int:
     """How odd a place for a condition it is: what is for one way stands at an inhibit, what is for all in a permit.
 
-    Commands go by levers, as a rule, and power by supplies and switches.
+    Commands go by levers, as a rule, power by supplies and switches, and which station is in charge by selectors.
     """
     match wire.meaning:
-        case Commanded():
+        case Commanded() | Told(Subject(Sort.STATION)):
             return 3
         case Told(Subject(Sort.CIRCUIT, id)) if next(c.use for c in hold.circuits if c.id == id) in ("power", "logic"):
             return 2
@@ -780,6 +825,7 @@ def facts_at_the_end(
     compiled: CompiledHold, ids: Iterable[str], memories: Iterable[Memory], span: Span
 ) -> Iterator[Fact]:
     """What is so, or is not, of devices around these bays and of what is remembered, as a switch there would see it."""
+    read = {shape_of(sensor.reads) for sensor in compiled.hold.sensors}
     inside = {place.id for place in compiled.hold.places if place.bay is not None}
     going_in = {person.id for person in compiled.hold.people if not inside.isdisjoint(person.places)}
     for device in devices_near(compiled, ids):
@@ -791,7 +837,9 @@ def facts_at_the_end(
                 yield Fact(_path(cell, span), "occupied", False, span)
             case Crossing(face):
                 sides = [side for side in compiled.floor.sides_of_face(face) if side[0] in compiled.floor.bays]
-                yield from (Fact(Path(side, (span, span)), "crossed", False, span) for side in sides[:1])
+                facts = [Fact(Path(side, (span, span)), "crossed", False, span) for side in sides]
+                # by that side of it which a sensor there looks at
+                yield from [*(one for one in facts if shape_of(one) in read), *facts][:1]
             case Condition(Subject(Sort.PERSON, id)) if id in going_in:
                 yield Fact(_path(id, span), "inside", False, span)
             case Condition(Subject(Sort.DOOR, id), aspect):
@@ -817,12 +865,12 @@ def all_together(hold: Hold, facts: Sequence[Fact], span: Span) -> Iterator[Synt
     parts: list[tuple[Syntax, ...]] = [as_read(hold, locking)]
     for state in ("crossed", "inside"):
         found = as_read(hold, [fact for fact in facts if fact.state == state])
-        parts.append(tuple(Negation(one, span) for one in found))
+        parts.append(tuple(turned(one) for one in found))
     yield from (Chain("and", some, span) for some in parts if len(some) > 1)
 
 
 def both_ways(facts: Iterable[Syntax]) -> tuple[Syntax, ...]:
-    return tuple(one for fact in facts for one in (fact, Negation(fact, fact.span)))
+    return tuple(one for fact in facts for one in (fact, turned(fact)))
 
 
 def _rewired(

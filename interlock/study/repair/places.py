@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Literal, TypeAlias
+from typing import Literal, TypeAlias
 
 from interlock.diagnostics.spans import Span
 from interlock.hold.alike import Alike, Shape, contacts_of, shape_of
@@ -18,7 +18,7 @@ from interlock.hold.language.model import Control, Hold
 from interlock.hold.language.syntax import Chain, Fact, Negation, Path, Quantified, Syntax, Truth
 from interlock.hold.origin import Commanded, HeldBack, Meaning, Sort
 from interlock.hold.origin import Fact as Told
-from interlock.hold.wiring import Way, Wire, asked_by, contacts_in, rewired, wires_of, with_contact
+from interlock.hold.wiring import Way, Wire, asked_by, contacts_in, rewired, turned, wires_of, with_contact
 from interlock.study.causes.remedies import carried_wires
 
 _OPEN = ("off", "released")
@@ -365,7 +365,4 @@ class Nearness:
 
 def contacts_both_ways(facts: Sequence[Fact]) -> tuple[Syntax, ...]:
     """Each of the facts as a contact that is made while it is so, and as one that is made while it is not."""
-    found: list[Any] = []
-    for fact in facts:
-        found += [fact, Negation(fact, fact.span)]
-    return tuple(found)
+    return tuple(one for fact in facts for one in (fact, turned(fact)))
