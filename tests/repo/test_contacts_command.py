@@ -192,6 +192,20 @@ def test_a_contact_without_which_one_gets_stuck_is_needed() -> None:
     assert contact.need is Need.ALONE
 
 
+def test_no_contact_is_for_what_ends_in_a_dead_end_although_nothing_fails(capsys: pytest.CaptureFixture[str]) -> None:
+    """It is told as broken, no contact is said to be needed for it, and that others may be for it is said of spares."""
+    hopeless = EMPTIED.replace("always-emptied", "always-as-new").replace("1C is empty", "shut_once is off")
+    texts = requirement_texts(EMPTIED + hopeless.partition("requirements:\n")[2])
+    analysis = analysed(hold_of(ENDING), texts)
+    assert [one.requirement.id for one in analysis.broken] == ["always-as-new"]
+    lost = {one.requirement.id for contact in analysis.contacts for effect in contact.without for one in effect.lost}
+    assert lost == {"always-emptied"}
+    Path("ending.yaml").write_text(ENDING)
+    Path("asked.yaml").write_text(EMPTIED + hopeless.partition("requirements:\n")[2])
+    cli.run(["contacts", "ending.yaml", *ASKED])
+    assert "mend that first" in " ".join(capsys.readouterr().out.split())
+
+
 @pytest.mark.parametrize("starts", [struck.MOST_STARTS, 0])
 def test_what_can_always_be_done_is_what_every_state_shows(starts: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Proved for many contacts together: with each the same as going through all states with it alone says."""

@@ -76,14 +76,18 @@ class ContactsView:
         """What is proved of the contacts that nothing needs."""
         together = min((one.settled for contact in self.of_need("nothing") for one in contact.without), default=1)
         if together < 2:
-            return (
+            said = (
                 "Without any of these nothing breaks that was asked, and all that could be done still can: proved one "
                 "at a time; not of pairs."
             )
-        return (
-            "Without any of these nothing breaks that was asked, nor where one more contact is not there either or "
-            "something else has failed: proved. That all that could be done still can is proved one at a time."
-        )
+        else:
+            said = (
+                "Without any of these nothing breaks that was asked, nor where one more contact is not there either or "
+                "something else has failed: proved. That all that could be done still can is proved one at a time."
+            )
+        if not self.facts.broken:
+            return said
+        return f"{said} They may be for what is broken although nothing fails: mend that first, then ask again."
 
     def breaks(self, ids: Iterable[str]) -> tuple[str, ...]:
         """Texts of requirements with how many of each, by severity, the gravest first."""

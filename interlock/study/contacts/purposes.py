@@ -152,13 +152,16 @@ def analyse_contacts(
     analysis = analyse_failures(compiled, 1, replace(limits, seconds=seconds), report, chosen)
     study = Study(compiled, analysis, limits, report)
     contacts = study.contacts(_part(LOSSES, clock))
+    dead = study.leave_out_dead_ends(clock.seconds_left())
     proved = study.needless([one for one in contacts if one.need is Need.OPEN], clock.seconds_left())
     contacts = tuple(proved.get(one.item.contact.name, one) if one.item.contact else one for one in contacts)
     if size > 1:
         contacts = study.with_one_more(contacts, size, replace(limits, seconds=_part(PAIRS, clock)), chosen)
     contacts = study.with_opposites(contacts, clock.seconds_left())
     broken = tuple(answer.instance for answer in analysis.answers if any(not one.failures for one in answer.broken))
-    return ContactAnalysis(compiled, analysis, contacts, broken, study.impossible, size, tuple(study.disputed))
+    return ContactAnalysis(
+        compiled, analysis, contacts, (*broken, *dead), study.impossible, size, tuple(study.disputed)
+    )
 
 
 class Study:
@@ -261,6 +264,18 @@ class Study:
             return replace(effect, together=together, settled=settled)
 
         return tuple(replace(one, without=tuple(map(more, one.without))) for one in contacts)
+
+    def leave_out_dead_ends(self, seconds: float | None) -> tuple[Instance, ...]:
+        """What cannot always be done although nothing fails: it is asked of no contact, as none is for it."""
+        asked = [RecoveryQuestion(one.requirement.id, one.requirement.condition) for one in self.always]
+        lemmas = Lemmas(self.ways)
+        session = Session(without_failures(self.machine), replace(self.limits, seconds=seconds), self.report)
+        _, back = session.claim_and_confirm((), asked, decide, partial(recover, found=lemmas))
+        self.ways = lemmas.found()
+        self.disputed += [one.what for one in back.values() if isinstance(one, Disputed)]
+        dead = tuple(one for one in self.always if isinstance(back[one.requirement.id], HasDeadEnd))
+        self.always = [one for one in self.always if one not in dead]
+        return dead
 
     def needless(self, left: Sequence[ContactPurpose], seconds: float | None) -> Mapping[str, ContactPurpose]:
         """Those of the contacts of which it is proved that nothing needs them, or what does after all; by name."""
