@@ -320,7 +320,7 @@ class _Files:
         for option in sorted(aircraft.options, key=lambda one: one.text):
             if is_name(option.text):
                 continue
-            found = self.named(option.text.strip(), option.span, chain)
+            found = self.named(option.text.strip(), option.span, chain, AN_OPTION)
             overlay = None if found is None else self.root(found, Part.OPTION)
             if found is None or overlay is None or description is None:
                 continue
@@ -406,8 +406,11 @@ class _Files:
             source = found
             chain.append(source.name)
 
-    def named(self, said: str, span: Span, chain: list[str]) -> Source | None:
-        """The description that the last file of the chain names at that place; None, with a fault, where none is."""
+    def named(self, said: str, span: Span, chain: list[str], instead: str = "") -> Source | None:
+        """The description that the last file of the chain names at that place; None, with a fault, where none is.
+
+        `instead` says what could stand there in the place of a file.
+        """
         target = beside(chain[-1], said)
         code = "missing-file"
         if said.startswith("/") or "\\" in said or ":" in said.removeprefix(SHIPPED) or "-" in (said, target):
@@ -425,8 +428,11 @@ class _Files:
             message = f"'{clip(target)}' is no description: no line of it begins with `interlock:`"
         else:
             return Source(target, found.content)
-        self.faults.add(code, span, message, expected)
+        self.faults.add(code, span, message, f"{instead}, or {expected}" if instead else expected)
         return None
+
+
+AN_OPTION = "the id of an option of that hold"
 
 
 def beside(name: str, said: str) -> str:

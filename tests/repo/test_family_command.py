@@ -39,6 +39,7 @@ def test_a_family_is_told(capsys: pytest.CaptureFixture[str]) -> None:
     assert int(out.partition("too (hold.yaml, line ")[2].partition(")")[0]) >= at
     assert "Of 20 configurations every one was compiled by itself" in out
     assert "approves nothing" in out
+    assert "told of the hold with nothing more fitted" in out
     assert "HOW LATCHED-WHEN-LOCKED[D1] BREAKS, WITH LOOSE_LOCK FITTED" in out
 
 

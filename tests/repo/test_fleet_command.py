@@ -260,6 +260,9 @@ def test_an_option_must_be_one_of_that_hold(capsys: pytest.CaptureFixture[str]) 
     Path("fleet.csv").write_text("tail,hold,options\nA,other.yaml,options/bridged.yaml\nB,safe.yaml,other.yaml\n")
     assert run() == REJECTED
     err = capsys.readouterr().err
+    Path("fleet.csv").write_text("tail,hold,options\nA,other.yaml,ONE TWO\n")
+    assert run() == REJECTED
+    assert "= expected the id of an option of that hold, or a path" in capsys.readouterr().err
     assert "fleet.csv:2:14: error[wrong-file]" in err and "modifies another hold" in err
     assert "fleet.csv:3:13: error[wrong-file]" in err and "is no modification" in err
 

@@ -32,6 +32,8 @@ from interlock.study.families.families import Family, Outcome, Shown
 OPTIONS = (
     "What is fitted is fitted from the start and stays so. Nothing is fitted but what the description lists as an "
     "option, and only together as it allows.",
+    "What follows is told of the hold with nothing more fitted. Where a fitted option changes the floor, the supplies, "
+    "who is about or what may fail, it is as the option says.",
 )
 NOT_WHOLE = (
     "Of {allowed} {compared} were compiled by themselves and compared with what was asked about: no option, each by "
