@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Mapping
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
 from interlock.confirm.consequences import count_consequences
 from interlock.hold.loader import Source, load_hold, load_procedure
 from interlock.hold.procedure.binding import BoundProcedure, bind_procedure, compile_for
-from interlock.kernel.claims import Limits, Proved, Refuted
+from interlock.kernel.claims import Limits, Proved, Refuted, Trace
 from interlock.kernel.evaluator import as_mapping, successors
-from interlock.kernel.machine import Actor, question_of
+from interlock.kernel.machine import Actor, Machine, question_of
 from interlock.prove.engine import Clock
 from interlock.prove.search.explicit import count_states, explicit
+from interlock.prove.search.guided import find_runs
+from interlock.study.procedure import rescue
 from interlock.study.procedure.audit import Overall, audit_procedure
 from interlock.study.procedure.failing import FailureAudit
 from interlock.study.procedure.graph import AT, GONE, procedure_graph, procedure_machine
@@ -250,9 +254,31 @@ controls:
     shown = {one.before: one for one in audit.interruptions if not one.midway}
     assert [at for at in shown if shown[at].resumption is Resumption.OTHERWISE] == [2]
     assert shown[1].resumption is shown[5].resumption is Resumption.GO_ON
-    rescue = shown[2].rescue
-    assert rescue is not None and rescue.breaks == ()
-    assert [(actor, "SW" in text and "on" in text) for actor, text in rescue.steps] == [(Actor.CREW, True)]
+    way = shown[2].rescue
+    assert way is not None and way.breaks == ()
+    assert [(actor, "SW" in text and "on" in text) for actor, text in way.steps] == [(Actor.CREW, True)]
+
+
+def test_what_is_left_of_a_known_way_is_a_way(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where a search finds no way from a place that a way found before leads through, the rest of that one is told."""
+    hold = hold_text(
+        doorways=doorway("1C", "left"),
+        rest="""\
+controls:
+  - {id: P, kind: access panel, starts: closed}
+  - {id: SW, kind: switch, positions: [off, on], starts: off, behind: P}
+""",
+    )
+
+    def found_at_first(machine: Machine, *args: Any) -> Mapping[str, Trace]:
+        at = {variable.name: variable.init for variable in machine.variables}
+        return find_runs(machine, *args) if ("closed",) in at.values() else {}
+
+    monkeypatch.setattr(rescue, "find_runs", found_at_first)
+    bound = bound_here(hold, "  - open P\n  - check SW is on\n", "SW is on")
+    audit = audit_procedure(bound, None, Limits(), slips=False)
+    ways = {one.before: one.rescue.steps for one in audit.interruptions if one.rescue is not None}
+    assert len(ways[1]) == 2 and ways[2] == ways[1][1:]
 
 
 SLOW_GUIDE = hold_text(

@@ -10,6 +10,7 @@ from interlock.report.text.lines import Line, Tone, flow, heading, labelled
 from interlock.report.text.runs import LAST_STEPS, MOST_NAMED, broken_on_the_way, way_lines, way_step_lines
 from interlock.report.views.audit import AuditView
 from interlock.report.views.facts import WayOut
+from interlock.report.views.interruptions import NO_WAY
 from interlock.report.views.wording import count_of, shortened
 
 LEAST_SHARED = 3
@@ -47,6 +48,8 @@ def interruption_lines(view: AuditView, verbose: bool) -> Iterator[Line]:
         yield from flow(f"{span}{left}", 4, 2)
         if first.facts.way_to_the_goal is not None:
             yield from told.lines(first.facts.way_to_the_goal, first.where)
+        elif first.facts.afterwards in NO_WAY:
+            yield from flow(NO_WAY[first.facts.afterwards], 6)
 
 
 @dataclass(slots=True)

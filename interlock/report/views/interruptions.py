@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from interlock.report.views.audit_facts import DONE, InterruptionFacts
@@ -15,6 +15,11 @@ _RESUMED = {
     Resumption.NOT_FOUND: "going on may miss the goal or break a requirement, and no other way was found",
     Resumption.NOT_SOUGHT: "going on may miss the goal or break a requirement; another way was not looked for",
 }
+NO_WAY: Mapping[str, str] = {
+    Resumption.NOT_FOUND: "No way to the goal from there was found; there may be one.",
+    Resumption.NOT_SOUGHT: "A way to the goal from there was not looked for.",
+}
+"""What is said in the place of a way."""
 
 
 @dataclass(frozen=True, slots=True)

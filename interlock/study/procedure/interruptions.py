@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from interlock.hold.origin import NOBODY, Condition, Crossing, Memory, Sort
+from interlock.kernel.evaluator import State
 from interlock.study.procedure.graph import ProcedureGraph
 from interlock.study.procedure.interleavings import InterleavingSearch
 from interlock.study.procedure.rescue import Rescue, find_rescue
@@ -67,6 +68,7 @@ def interruptions_of(
             interrupted.setdefault(search.point[node], []).append(search.node(graph.gone, search.hold[node]))
     search.explore()
     found: list[Interruption] = []
+    ways: dict[State, Rescue] = {}
     sought = 0
     for point in sorted(interrupted, key=lambda at: (graph.points[at].action, graph.points[at].under_way)):
         nodes = interrupted[point]
@@ -81,7 +83,7 @@ def interruptions_of(
             resumption = Resumption.NOT_SOUGHT
             if sought < MOST_RESCUES:
                 sought += 1
-                rescue = find_rescue(search, failing, graph.bound.goal)
+                rescue = find_rescue(search, failing, graph.bound.goal, ways)
                 resumption = Resumption.NOT_FOUND if rescue is None else Resumption.OTHERWISE
         midway = graph.points[point].under_way
         found.append(Interruption(action + 1, midway, at_risk, lost, _left(search, after), resumption, rescue))

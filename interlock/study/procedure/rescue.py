@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from interlock.kernel.claims import Limits, silent
+from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import TRUE, Expr
 from interlock.kernel.machine import Actor, Machine, Question
 from interlock.prove.search.guided import find_runs
@@ -23,8 +24,14 @@ class Rescue:
     breaks: tuple[str, ...]
 
 
-def find_rescue(search: InterleavingSearch, node: int, wanted: Expr) -> Rescue | None:
-    """A way to what is wanted from a node; None where the search finds none (one may exist all the same)."""
+def find_rescue(
+    search: InterleavingSearch, node: int, wanted: Expr, known: dict[State, Rescue] | None = None
+) -> Rescue | None:
+    """A way to what is wanted from a node; None where the search finds none (one may exist all the same).
+
+    `known` are ways by where they begin, each found one to the same end with what is left of it on the way.
+    """
+    known = {} if known is None else known
     graph = search.graph
     state = search.state(node)
     variables = tuple(
@@ -35,13 +42,12 @@ def find_rescue(search: InterleavingSearch, node: int, wanted: Expr) -> Rescue |
     found = find_runs(machine, [question], Limits(), silent, search.clock.sooner(SECONDS), MOST_EXPANDED)
     trace = found.get(question.id)
     if trace is None:
-        return None
+        return known.get(state)
     glossary = graph.bound.compiled.glossary
-    breaks: dict[str, None] = {}
-    steps = []
-    for name, before in zip(trace.rules, trace.states[:-1], strict=True):
-        said = glossary.rules[name]
-        steps.append((said.actor, said.text))
-        breaks.update(dict.fromkeys(search.broken(before, name)))
-    breaks.update(dict.fromkeys(search.broken(trace.states[-1], None)))
-    return Rescue(tuple(steps), tuple(breaks))
+    told = [glossary.rules[name] for name in trace.rules]
+    steps = tuple((said.actor, said.text) for said in told)
+    broken = [search.broken(at, name) for at, name in zip(trace.states, (*trace.rules, None), strict=True)]
+    for at, passed in enumerate(trace.states):
+        breaks = dict.fromkeys(id for ids in broken[at:] for id in ids)
+        known.setdefault(passed, Rescue(steps[at:], tuple(breaks)))
+    return Rescue(steps, tuple(dict.fromkeys(id for ids in broken for id in ids)))
