@@ -21,11 +21,11 @@ from interlock.hold.compile.compiler import compile_hold
 from interlock.hold.language.directions import Direction
 from interlock.hold.language.model import Deferral, Hold
 from interlock.hold.language.printer import print_syntax
-from interlock.hold.language.syntax import Chain, Syntax, Truth
+from interlock.hold.language.syntax import Chain, Negation, Syntax, Truth
 from interlock.hold.loader import Source, load_hold
 from interlock.hold.origin import HeldBack
 from interlock.hold.wiring import rewired, wires_of
-from interlock.kernel.claims import Limits
+from interlock.kernel.claims import Limits, Trace
 from interlock.kernel.evaluator import truths_in
 from interlock.kernel.expressions import Ref
 from interlock.kernel.machine import RequirementKind
@@ -318,10 +318,22 @@ def test_many_states_at_once_are_judged_as_each_by_itself() -> None:
         truth, bit = truths_in(machine, state), bench._so.among([state])
         assert bit & (first if at < 2 else rest)
         assert [truth(expr) for expr in exprs] == [bool(bench._so(expr) & bit) for expr in exprs]
+    assert len(bench._so) == len(states)
     # a state met later is no part of what was known before
     unseen = tuple(one.domain[-1] for one in machine.variables)
     bit = bench._so.among([unseen])
     assert [truths_in(machine, unseen)(expr) for expr in exprs] == [bool(bench._so(expr) & bit) for expr in exprs]
+
+
+def test_a_guess_is_judged_by_runs_found_later_too() -> None:
+    """Whether it stops a run is seen of a run through states that nobody had met when the guess was first judged."""
+    bench = Bench(bridged(), decide, Limits())
+    id, trace = next((id, traces[0]) for id, traces in bench.bad.items() if traces[0].depth)
+    start = Trace((), trace.states[:1])
+    turned = [(wire, Negation(wire.syntax, wire.span)) for wire in wires_of(bench.verification.compiled.hold)]
+    guess = next(one for one in turned if bench.stopping(*one)(trace, id) and not bench.stopping(*one)(start, id))
+    stops = Bench(bench.verification, decide, Limits()).stopping(*guess)
+    assert [stops(start, id), stops(trace, id)] == [False, True]
 
 
 def test_a_guess_is_built_once() -> None:

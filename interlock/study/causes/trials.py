@@ -156,6 +156,9 @@ class _Together:
         """By the id of an expression, which is kept with it: guesses are put together from the same parts, and to see
         that two that are made anew are equal takes longer than to work them out."""
 
+    def __len__(self) -> int:
+        return len(self._numbers)
+
     def among(self, states: Iterable[State]) -> int:
         """The bits of these states."""
         found = 0
@@ -303,10 +306,15 @@ class Bench:
         """Whether a run would not get to what is asked with that expression instead."""
         old, new, so = self.lowered(wire.syntax), self.lowered(syntax), self._so
         critical = self._critical.setdefault(wire.meaning.name, {})
+        among, otherwise = 0, 0
 
         def stops(trace: Trace, question: str) -> bool:
+            nonlocal among, otherwise
             states = (critical.get(id(trace)) or self._critical_of(wire, trace, question))[1]
-            return bool((so(old) ^ so(new)) & states)
+            if among != len(so):
+                # of more states than it was worked out for
+                among, otherwise = len(so), so(old) ^ so(new)
+            return bool(otherwise & states)
 
         return stops
 
