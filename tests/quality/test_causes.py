@@ -37,7 +37,7 @@ from interlock.report.views.blame import pointers_for
 from interlock.report.views.proof import proof_view
 from interlock.study.causes import causes
 from interlock.study.causes.blame import Blame, blame
-from interlock.study.causes.remedies import Likeliness, Remedy, every_contact, like_wires, tighter
+from interlock.study.causes.remedies import Likeliness, Remedy, every_contact, like_wires, odd_sensors, tighter
 from interlock.study.causes.trials import CLEAR_IN_VAIN, Bench, Model
 from interlock.study.verify import Answer, Status, Verification, verify
 from tests.agreement.hold_texts import compile_text, doorway, fetch, hold_text, standing
@@ -823,6 +823,14 @@ def test_only_devices_that_the_requirement_speaks_of_are_guessed_at_together(
     by_sensors = [one for one in contacts if print_syntax(one) in ("half_way", "not half_way", "sill_up")]
     assert by_sensors and not list(tighter(verification.compiled, hands, by_sensors))
     assert list(tighter(verification.compiled, hands, contacts))
+
+
+def test_a_beam_that_alone_sees_whether_something_is_clear_is_not_taken_for_another_sort_of_switch() -> None:
+    """It may see the opposite of what it should; it does not look for a kind of unit in the place of a clear sill."""
+    sensors = "sensors:\n  - {id: free, reads: not D1 is sill_covered}\n  - {id: small, reads: 1C is LD}"
+    compiled = compile_text(AISLE.read_text(encoding="utf-8").replace("sensors:", sensors), standing())
+    wires = [wire for wire in wires_of(compiled.hold) if wire.meaning.subject.id == "free"]
+    assert [one.said()[1] for one in odd_sensors(compiled, wires)] == ["it would have to read 'D1 is sill_covered'"]
 
 
 def test_a_contact_that_a_row_of_its_like_lacks_is_believed_first() -> None:

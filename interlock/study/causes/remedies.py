@@ -573,7 +573,11 @@ def odd_sensors(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[Remed
             continue
         if isinstance(syntax, Negation):
             yield _rewired(compiled, wire, syntax.arg, Likeliness.ODD, 1, None)
+        # what alone reads that something is not so is there for that, of this thing or of another
+        alone = asked_by(syntax) if isinstance(syntax, Negation) and not others else None
         for id, state in unread:
+            if isinstance(alone, Fact) and state != alone.state:
+                continue
             fact = Fact(_path(id, syntax.span), state, False, syntax.span)
             yield _rewired(compiled, wire, fact, Likeliness.ODD, 1, None)
 
