@@ -107,6 +107,11 @@ def test_a_draft_names_all_that_cannot_be_carried(capsys: pytest.CaptureFixture[
     best = OptionFacts((), ("half in 3C",), ("half in 2C",), ())
     lost = structs.replace(case, carried=3, left=2, lost=("half in 1C",), options=(best,), result="needs limitations")
     (relief,) = DeferralView(facts).relief(lost)
+    assert (relief.installed, relief.required) == ("1", "0")
+    (item,) = lost.items
+    several = structs.replace(lost, items=(structs.replace(item, installed=3),))
+    (relief,) = DeferralView(facts).relief(several)
+    assert (relief.installed, relief.required) == ("3 of its kind", "2: all but this one")
     assert (
         "(O) Carry none of these, they cannot be secured behind shut doors: half in 1C and half in 2C."
         in relief.remarks

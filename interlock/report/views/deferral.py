@@ -139,8 +139,11 @@ class DeferralView:
             remarks += [
                 f"(M) Verify that it is inoperative in this way and in no other: {one.text}. Mark it inoperative."
             ]
-            required = max(0, one.installed - 1)
-            yield Relief(one.name, str(one.installed), str(required), (*remarks, INTERVAL))
+            # the proof is about this one: of its kind no other may be inoperative in its place
+            some = one.installed > 1
+            installed = f"{one.installed} of its kind" if some else "1"
+            required = f"{one.installed - 1}: all but this one" if some else "0"
+            yield Relief(one.name, installed, required, (*remarks, INTERVAL))
 
     def procedures(self, case: CaseFacts) -> Iterator[tuple[str, tuple[str, ...]]]:
         """Drafts of the procedures that go with it, as steps to tick: a title that says who and when, and the steps."""
