@@ -8,6 +8,7 @@ from typing import NoReturn
 
 import pytest
 
+from interlock.confirm.replay import replay
 from interlock.kernel.claims import Claim, Limits, Refuted, silent
 from interlock.kernel.expressions import Expr, Is, disj, neg
 from interlock.kernel.machine import Actor, Machine, Question, Rule, Variable
@@ -17,6 +18,7 @@ from interlock.prove.core.solvers import FOREVER, light_solver
 from interlock.prove.core.starts import some_initial_states
 from interlock.prove.decide import decide
 from interlock.prove.engine import Clock
+from interlock.prove.frames.frames import Frames
 from interlock.prove.invariants.candidates import Candidates
 from interlock.prove.invariants.lemmas import Lemmas, Remembered
 from interlock.prove.invariants.mined import MOST_QUIET, MOST_STARTS, mine
@@ -47,6 +49,19 @@ def _guessed(machine: Machine, seed: int) -> tuple[Expr, ...]:
 def _taken_up(machine: Machine, clauses: tuple[Expr, ...]) -> tuple[Expr, ...]:
     rules = LocalRules(machine)
     return tuple(map(rules.clause, Lemmas(Remembered(clauses)).taken_up(rules, FOREVER, light_solver)))
+
+
+@pytest.mark.parametrize("seed", swept(range(60), 10))
+def test_what_is_guessed_boldly_is_taken_back_where_it_is_wrong(seed: int) -> None:
+    """Each run leads to its target; what is learnt is kept by every step, and is so at first."""
+    machine, questions = random_case(seed)
+    listing, rules = listing_of(machine), LocalRules(machine)
+    frames = Frames(rules, [question.target for question in questions], FOREVER, light_solver)
+    for at, run in frames.strengthen(range(len(questions)), silent, boldly=True):
+        assert not replay(machine, questions[at].target, run)
+    learnt = tuple(map(rules.clause, frames.lemmas))
+    assert listing.initial <= listing.within(learnt)
+    assert listing.is_kept(learnt)
 
 
 @pytest.mark.parametrize("seed", swept(range(60), 5))

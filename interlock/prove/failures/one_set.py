@@ -165,8 +165,15 @@ class OneSet:
             self.put_off.update(place for place in places if place not in self.answered)
 
     def _thoroughly(self, frames: Frames, places: Sequence[int], guide: Guide, report: ProgressCallback) -> None:
-        self._note_all(frames.run(places, FEW_FRAMES, report, self.answered))
-        places = [place for place in places if place not in self.answered]
+        before = 0
+        while places and len(places) != before:
+            # what excludes one target often helps with those before it
+            before = len(places)
+            self._note_all(frames.strengthen(places, report, None, self.answered, boldly=True))
+            places = [place for place in frames.not_excluded(places) if place not in self.answered]
+        if places:
+            self._note_all(frames.run(places, FEW_FRAMES, report, self.answered))
+            places = [place for place in places if place not in self.answered]
         if places and frames.invariant is None:
             places = frames.not_excluded(places)
         if places and frames.invariant is None:

@@ -10,6 +10,7 @@ from itertools import count
 from interlock.kernel.claims import Progress, ProgressCallback, Trace
 from interlock.kernel.evaluator import State, fire
 from interlock.kernel.expressions import TRUE, Expr
+from interlock.kernel.machine import Actor
 from interlock.prove.core.local import Cube, LocalRules
 from interlock.prove.core.polarity import PolaritySolver
 from interlock.prove.core.samples import Samples
@@ -26,6 +27,11 @@ MOST_STEPS_BACK = 40
 """So many cubes are looked at before a target is left to the frames."""
 MOST_IN_VAIN = 200
 """The same for all targets that are left to the frames together."""
+MOST_STEPS_BOLDLY = 150
+MOST_BOLDLY_IN_VAIN = 1_000
+"""The same where it is looked boldly."""
+FREE = frozenset({Actor.CREW, Actor.FAILURE})
+"""Who mostly may do a thing as well as leave it: what such steps change on the way is seldom what keeps a cube out."""
 MOST_JOINED = 32
 """So often a cube is made larger before it is given up."""
 
@@ -37,6 +43,18 @@ class Obligation:
     cube: Cube
     rule: int
     then: Obligation | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Assumed:
+    """A cube that is taken to be kept out while the literal is assumed.
+
+    That it can be is a guess where `is_guess`; else each of its states leads into the cube below it, or to the target.
+    """
+
+    obligation: Obligation
+    switch: int
+    is_guess: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +102,7 @@ class Frames:
         add_all(self.solver, [[-literal for literal in cube] for cube in lemmas])
         self.cubes: list[list[Cube]] = [[]]
         self._away: dict[tuple[int, ...], int] = {}
+        self._free = frozenset(at for at, rule in enumerate(rules.machine.rules) if rule.actor in FREE)
         self._make_solver = make_solver
         self._first_values = {
             v.name: [
@@ -105,8 +124,11 @@ class Frames:
         report: ProgressCallback,
         looking: Clock | None = None,
         answered: Container[int] = (),
+        boldly: bool = False,
     ) -> Iterator[tuple[int, Trace]]:
         """Adds lemmas that keep targets out for good, as far as that is found within a few steps back; before `run`.
+
+        If `boldly`, within more of them, and what people may change is guessed not to matter (see `_widened`).
 
         Targets that come to be `answered` are passed over.  What was found by when the clock for `looking` is over is
         kept.
@@ -117,14 +139,14 @@ class Frames:
         """
         self.acts.append(self.solver.new())
         self.cubes.append([])
-        left = MOST_IN_VAIN
+        most, left = (MOST_STEPS_BOLDLY, MOST_BOLDLY_IN_VAIN) if boldly else (MOST_STEPS_BACK, MOST_IN_VAIN)
         whole, self.clock = self.clock, looking or self.clock
         try:
             for place, at in enumerate(asked):
                 if at in answered:
                     continue
                 report(Progress(NAME, STRENGTHENING, place, len(asked)))
-                found = self._block_for_good(at, min(left, MOST_STEPS_BACK))
+                found = self._block_for_good(at, min(left, most), boldly)
                 if isinstance(found, Trace):
                     yield at, found
                 else:
@@ -139,44 +161,80 @@ class Frames:
         self.solver.add([-self.acts[1]])
         self.acts, self.cubes = self.acts[:1], self.cubes[:1]
 
-    def _block_for_good(self, at: int, most: int) -> int | Trace:
+    def _block_for_good(self, at: int, most: int, boldly: bool) -> int | Trace:
         """Learns clauses that exclude the target; gives a run to it, or in how many steps neither came about."""
         act, target = self.acts[1], self.targets[at]
-        stack: list[tuple[Obligation, int]] = []
+        stack: list[_Assumed] = []
+        plain: set[Cube] = set()
+        """The cubes that are not widened, or not any more."""
         try:
             for _ in range(most):
-                self.acts[1:] = [act, *(switch for _, switch in stack)]
+                self.acts[1:] = [act, *(assumed.switch for assumed in stack)]
                 if not stack:
                     if not self._solve([act, *self.solver.parts(target)]):
                         return 0
                     cube = tuple(sorted(self.rules.justify([target], self.solver.model())))
-                    self._assume_blocked(Obligation(cube, -1, None), stack)
+                    stack.append(self._assume_blocked(Obligation(cube, -1, None)))
                     continue
-                obligation, switch = stack[-1]
+                obligation = stack[-1].obligation
                 cube = obligation.cube
                 lead = self._run_into(cube)
                 if lead is not None:
-                    return self._trace(lead, obligation)
+                    guessed = [place for place, assumed in enumerate(stack) if assumed.is_guess]
+                    if not guessed:
+                        return self._trace(lead, obligation)
+                    # what was guessed last is taken back, with all that came of it
+                    add_all(self.solver, [[-assumed.switch] for assumed in stack[guessed[-1] :]])
+                    del stack[guessed[-1] :]
+                    continue
                 answer = self._entry(cube, 1)
-                if isinstance(answer, _Entry):
-                    wider = self._joined(cube, 1)
-                    if wider is None:
-                        before = Obligation(self._before(cube, answer), answer.rule, obligation)
-                        self._assume_blocked(before, stack)
+                if isinstance(answer, _Entry) and boldly and cube not in plain:
+                    plain.add(cube)
+                    wider = self._widened(cube)
+                    if wider != cube:
+                        plain.add(wider)
+                        wide = Obligation(wider, obligation.rule, obligation.then)
+                        stack.append(self._assume_blocked(wide, is_guess=True))
                         continue
-                    cube, answer = wider, set(wider)
+                if isinstance(answer, _Entry):
+                    joined = None if boldly else self._joined(cube, 1)
+                    if joined is None:
+                        before = Obligation(self._before(cube, answer), answer.rule, obligation)
+                        stack.append(self._assume_blocked(before))
+                        continue
+                    cube, answer = joined, set(joined)
                 self._learn(self._generalize(cube, answer, 1), 1)
-                self.solver.add([-switch])
-                stack.pop()
+                self.solver.add([-stack.pop().switch])
             return most
         finally:
             self.acts[1:] = [act]
-            add_all(self.solver, [[-switch] for _, switch in stack])
+            add_all(self.solver, [[-assumed.switch] for assumed in stack])
 
-    def _assume_blocked(self, obligation: Obligation, stack: list[tuple[Obligation, int]]) -> None:
+    def _assume_blocked(self, obligation: Obligation, is_guess: bool = False) -> _Assumed:
         switch = self.solver.new()
         self.solver.add([-switch, *(-literal for literal in obligation.cube)])
-        stack.append((obligation, switch))
+        return _Assumed(obligation, switch, is_guess)
+
+    def _widened(self, cube: Cube) -> Cube:
+        """The cube without what steps that are free (`FREE`) lead into, as long as nothing known is in it.
+
+        That none of its states is reached is a guess.
+        """
+        pending = True
+        while pending:
+            pending = False
+            for at in self.rules.entering(cube):
+                written = self.rules.written(at, cube) if at in self._free else None
+                if not written:
+                    continue
+                wider = tuple(literal for literal in cube if literal not in written)
+                if not wider or self._is_seen(wider) or self._outside_start(wider) is None:
+                    continue
+                guard = self.solver.parts(self.rules.guards[at])
+                if self._solve([*self.acts[1:], *guard, self._outside(tuple(written)), *wider]):
+                    cube, pending = wider, True
+                    break
+        return cube
 
     def run(
         self, asked: Sequence[int], deepest: int | None, report: ProgressCallback, answered: Container[int] = ()
@@ -355,7 +413,7 @@ class Frames:
             if written is None:
                 continue
             rest = [literal for literal in cube if literal not in written]
-            outside = -written[0] if len(written) == 1 else self._outside(tuple(written))
+            outside = self._outside(tuple(written))
             guard = self.solver.parts(self.rules.guards[at])
             if self._solve([*assumed, *guard, outside, *rest]):
                 return _Entry(at, self.solver.model())
@@ -365,6 +423,8 @@ class Frames:
 
     def _outside(self, written: tuple[int, ...]) -> int:
         """A literal that implies that one of these is false."""
+        if len(written) == 1:
+            return -written[0]
         found = self._away.get(written)
         if found is None:
             found = self._away[written] = self.solver.new()
