@@ -215,6 +215,17 @@ def test_a_failure_is_like_that_of_another_row() -> None:
     assert not {cube(at, wire) for at in range(5) for wire in range(5) if at != wire}.intersection(found)
 
 
+def test_no_more_is_tried_for_likes_than_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of the clauses like one no more than two are found where two beginnings are followed."""
+    machine, questions = lane_machine(5)
+    encoding = Encoding(machine)
+    likes = Likes(encoding, [question.target for question in questions])
+    cube = tuple(sorted((encoding.literals["lamp0", True], encoding.literals["door0", True])))
+    assert len(likes.of(cube)) >= 4
+    monkeypatch.setattr("interlock.prove.failures.likes.MOST_TRIED", 2)
+    assert len(likes.of(cube)) <= 2
+
+
 def test_a_guess_is_believed_only_where_it_holds(monkeypatch: pytest.MonkeyPatch) -> None:
     """Whatever is guessed, even that nothing is ever so, the sets are the same and are confirmed."""
     machine, questions = lane_machine(4)

@@ -16,6 +16,8 @@ from interlock.prove.invariants.likeness import Likeness
 
 MOST_LIKE = 50
 """So many cubes are thought of that are like one."""
+MOST_TRIED = 1_000
+"""So many beginnings of a renaming are followed for one cube: of long ones there are very many."""
 LARGEST_PART = 4
 """Parts of rules and targets that speak of no more variables relate all of them: a failure to what it overrides."""
 
@@ -83,7 +85,9 @@ class Likes:
             return
         rarest = min(sorted(self._said[names[0]][names[1]]), key=lambda way: len(self._pairs[way]))
         waiting = [{names[0]: one, names[1]: other} for one, other in reversed(self._pairs[rarest])]
-        while waiting:
+        for _ in range(MOST_TRIED):
+            if not waiting:
+                break
             renaming = waiting.pop()
             if any(self._sort[name] != self._sort[other] for name, other in renaming.items()):
                 continue
