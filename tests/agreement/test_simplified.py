@@ -27,6 +27,7 @@ def kept_in_models(clauses: Sequence[Sequence[int]]) -> set[tuple[bool, ...]]:
 
 @pytest.mark.parametrize("seed", swept(range(200), 40))
 def test_what_is_kept_can_be_what_it_could_be(seed: int) -> None:
+    """The kept variables are in models of the fewer clauses what they are in models of all, which name no others."""
     draw = random.Random(seed)
     clauses = [
         [draw.choice((1, -1)) * at for at in draw.sample(range(1, ALL + 1), draw.choice((2, 3)))]
