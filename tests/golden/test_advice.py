@@ -40,6 +40,7 @@ def test_braces_without_quotes(right: str, wrong: str, advice: str) -> None:
         ("lanes: [L, R]", "lanes: L, R", "[L, R]"),
         ("secured: [fore, aft, left, right]", "secured: fore, aft", "[fore, aft]"),
         ("drift: []", "drift: none", "[]"),
+        ("path: []", "path: none", "[]"),
     ],
 )
 def test_a_list_without_brackets(right: str, wrong: str, meant: str) -> None:

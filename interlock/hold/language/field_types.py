@@ -111,7 +111,7 @@ class Listed(FieldType[tuple[T, ...]], Generic[T]):
         parts = [part.strip() for part in node.text[:LONGEST_HINT].split(",")]
         if len(parts) > 1 and all(map(is_name, parts)):
             return f"[{', '.join(parts)}]"
-        return "[]" if node.text == "none" and not self.least and isinstance(self.item, Choice) else None
+        return "[]" if node.text == "none" and not self.least and isinstance(self.item, Choice | RecordOf) else None
 
     def wants(self) -> str:
         return f"{self.item.wants()}; or a list" if self.one else f"a list; each item is {self.item.wants()}"

@@ -20,7 +20,7 @@ class Sort(StrEnum):
     BEFORE = "what a modification altered, as it was before"
     CONTACT = "one contact added"
     REPLACED = "one contact in the place of another"
-    REMOVED = "what keeps it from being, taken out"
+    REMOVED = "one contact, stop or other hindrance taken out"
     LINKAGE = "one mechanical condition added"
     PAIR = "two contacts added"
     DEVICE = "one device otherwise, or one more"
