@@ -165,7 +165,8 @@ class OneSet:
             self.put_off.update(place for place in places if place not in self.answered)
 
     def _thoroughly(self, frames: Frames, places: Sequence[int], guide: Guide, report: ProgressCallback) -> None:
-        before = 0
+        # where runs lead to others, and none of what was looked at to these, they mostly cannot be reached
+        before = 0 if self.met is not None and self.met.ends else len(places)
         while places and len(places) != before:
             # what excludes one target often helps with those before it
             before = len(places)
