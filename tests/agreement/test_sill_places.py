@@ -105,6 +105,29 @@ def test_a_bay_that_is_not_at_the_sill() -> None:
     assert (fault.expected, fault.nearest) == ("one of 9R, 10R", "9R")
 
 
+@pytest.mark.parametrize(
+    ("step", "message", "expected"),
+    [
+        ("bring SHORTER to D1", "to D1 (door) no 'SHORTER' can be brought", "one of SHORT"),
+        ("go P to nowhere", "P (person) does not go to 'nowhere'", "one of inner, outer"),
+        ("lock D1", "'lock D1' cannot be done to D1 (door)", "one of bring, close, open, take"),
+    ],
+)
+def test_what_can_be_done_instead_is_named(step: str, message: str, expected: str) -> None:
+    """Kinds of unit that come to a door, places to which somebody goes, and that hands open and close a door."""
+    rest = (
+        "places:\n  - {id: inner, bay: 1C, reaches: []}\n  - {id: outer, bay: outside, reaches: D1}\n"
+        "people:\n  - {id: P, places: [inner, outer], starts: outer, moves: always}\n"
+    )
+    units = "- {id: SHORT, across: 1, along: 1}"
+    compiled = compile_text(hold_text(units=units, doorways=doorway("1C", "left", moves="always"), rest=rest))
+    text = f"interlock: 1\nprocedure: Tested\nhold: x.yaml\ngoal: D1 is open\nsteps:\n  - {step}\n"
+    loaded = load_procedure(Source("tested.yaml", text.encode()))
+    assert loaded.value is not None
+    (fault,) = bind_procedure(loaded.value, compiled).diagnostics
+    assert (fault.message, fault.expected) == (message, expected)
+
+
 OPEN = (
     "  - set PWR to on\n  - unlock D1\n  - hold LVD to up until D1 is open\n  - pull H10\n"
     "  - bring SHORT to D1{0}\n  - run loader in at D1{0} until 10R is occupied\n"

@@ -31,6 +31,9 @@ _NOT_SAID = (Verb.SETTLE, Verb.START, Verb.FINISH)
 _TAKES_PLACE = frozenset({"set", "hold", "go", "bring"})
 _MOVES = {"open": ("start_opening", "finish_opening"), "close": ("start_closing", "finish_closing")}
 
+_NO_POSITION = "{} has no position {!r}"
+_NO_SUCH = {"go": "{} does not go to {!r}", "bring": "to {} no {!r} can be brought"}
+
 
 class Manner(StrEnum):
     """How an action goes on: one act, acts until something is so, a hand that holds until it is so, or only a look."""
@@ -269,23 +272,30 @@ class _Binder:
             said = f"{action.text!r} cannot be done to {thing.phrase} ({thing.sort})"
             nearest = None
             if action.to is not None and ways:
-                said = f"{thing.phrase} ({thing.sort}) has no position {action.to!r}"
+                said = _NO_SUCH.get(action.verb, _NO_POSITION).format(f"{thing.phrase} ({thing.sort})", action.to)
                 known, nearest = ways, nearest_name(action.to, ways)
             expected = "one of " + ", ".join(known) if known else "nothing: no hand works it"
             self._fault(action, "unknown-verb", said, expected, nearest)
         return rules
 
     def _ways(self, thing: Thing, verb: str) -> Iterator[str]:
-        """The positions to which it can be set or held."""
+        """The positions to which it can be set or held, places to which somebody goes, units that come to a door."""
         known = self.compiled.origins.deeds
         for name in (name for deeds in thing.verbs.values() for name in deeds if name in known):
             match known[name]:
                 case Work(trigger=trigger) if trigger.verb == verb and trigger.to:
                     yield trigger.to
+                case Go(dest=dest) if verb == "go":
+                    yield dest
+                case Bring(placement=placement) if verb == "bring":
+                    yield placement.kind
 
     def _said(self, thing: Thing) -> Iterator[str]:
         """What can be done to a thing, in the words of procedures."""
         known = self.compiled.origins.deeds
+        door = self.doors.get(thing.id)
+        if door is not None and door.moved_by == "hand":
+            yield from _MOVES
         for name in dict.fromkeys(name for deeds in thing.verbs.values() for name in deeds if name in known):
             match known[name]:
                 case Work(trigger=Trigger(verb=Verb.HOLD, to=to)) if to == PRESSED:
