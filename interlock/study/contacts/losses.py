@@ -22,7 +22,7 @@ from interlock.kernel.recovery import without_failures
 from interlock.prove.core.packing import Packing, bits_of
 from interlock.prove.core.planes import Known, Planes
 from interlock.prove.decide import decide
-from interlock.prove.engine import Clock, OutOfTime, share_of
+from interlock.prove.engine import Clock, share_of
 from interlock.prove.invariants.lemmas import Lemmas, Remembered
 from interlock.prove.search.guided import GuidedSearch
 from interlock.study.contacts.struck import Likeness, difference, likeness, strikes, struck_first, uses_of
@@ -254,11 +254,9 @@ class Work:
 
     def _look(self, failure: str, ids: Sequence[str]) -> Loss:
         """Whether these are out of reach with the failure there first."""
-        machine, questions, _ = struck_first(self.machine, failure, [self.possible[id] for id in ids])
-        try:
-            self.clock.check()
-        except OutOfTime:
+        if self.clock.is_over():
             return Loss(failure, open=tuple(ids), why="there was no time left")
+        machine, questions, _ = struck_first(self.machine, failure, [self.possible[id] for id in ids])
         limits = share_of(self.limits, self.clock, SEARCHING)
         search = GuidedSearch(machine, questions, limits, self.clock)
         search.run(range(len(questions)), FEW_EXPANDED, self.report, MOST_IN_VAIN)
