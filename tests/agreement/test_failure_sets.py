@@ -285,9 +285,9 @@ LIT = Question("lit", Is("lit", True))
 
 
 def test_a_failure_strikes_in_the_place_of_another(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Of three wires that light a lamp alike one is searched for, and one that can only strike before that; not two."""
-    names = ["lit", "on", "w0", "w1", "w2", "early"]
-    some_wire = disj(*(Is(name, True) for name in names[2:]))
+    """Of three wires that light a lamp alike one is searched for; so are two that strike too early and too late."""
+    names = ["lit", "on", "w0", "w1", "w2", "early", "spare", "dim"]
+    some_wire = disj(*(Is(name, True) for name in names[2:6]))
     lamps = Machine(
         tuple(Variable(name, (False, True), (False,)) for name in names),
         (),
@@ -295,6 +295,9 @@ def test_a_failure_strikes_in_the_place_of_another(monkeypatch: pytest.MonkeyPat
             Rule("on", Actor.CREW, Is("on", False), (("on", True),)),
             Rule("by itself", Actor.PLANT, conj(Is("on", True), some_wire), (("lit", True),)),
             *(Rule(f"{one} strikes", Actor.FAILURE, Is(one, False), ((one, True),)) for one in names[2:5]),
+            Rule("dims", Actor.CREW, conj(Is("spare", True), Is("on", False)), (("dim", True),)),
+            Rule("by spare", Actor.PLANT, conj(Is("spare", True), Is("dim", True)), (("lit", True),)),
+            Rule("spare strikes", Actor.FAILURE, conj(Is("spare", False), Is("on", True)), (("spare", True),)),
             Rule("early strikes", Actor.FAILURE, conj(Is("early", False), Is("on", False)), (("early", True),)),
         ),
     )
@@ -312,7 +315,7 @@ def test_a_failure_strikes_in_the_place_of_another(monkeypatch: pytest.MonkeyPat
     (finding,) = confirm_sets(lamps, [LIT], [claim])
     assert isinstance(finding, KnownSets)
     assert claim.sets == (("early",), ("w0",), ("w1",), ("w2",))
-    assert searched == [1, 1]
+    assert searched == [1, 1, 1]
 
 
 def test_every_reason_is_looked_at() -> None:
