@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from time import monotonic
 from typing import TYPE_CHECKING
@@ -14,6 +13,7 @@ from interlock.cli.exit_codes import FLEETS, REJECTED, code_of_fleet
 from interlock.cli.formats import chosen_format, format_option
 from interlock.cli.options import requirements_option, standing_option, time_option
 from interlock.cli.screen import Screen, color_option, output_option
+from interlock.diagnostics.frozen import frozen
 
 if TYPE_CHECKING:
     from interlock.cli.fleet_run import Run
@@ -134,7 +134,7 @@ def command(
     return code
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class OpenedFleet:
     """A fleet, what it names, its lines by file, and the files that were read."""
 

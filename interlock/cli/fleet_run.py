@@ -15,6 +15,7 @@ from interlock.cli.journal import Journal
 from interlock.cli.progress import shown_progress
 from interlock.cli.stopping import Stop
 from interlock.cli.workers import ENDED, NOT_BEGUN, Done, here, in_processes, on_cluster
+from interlock.diagnostics.frozen import frozen
 from interlock.hold.language.model import RequirementText
 from interlock.hold.loader import Source
 from interlock.kernel.claims import Progress
@@ -26,7 +27,7 @@ from interlock.study.fleet.estimate import Estimate
 from interlock.study.fleet.together import shares
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Way:
     """How it is done: by so many processes (None: as many as there are processors) or by a cluster, and what is asked.
 

@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import gc
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from functools import partial
 from threading import Lock
 
 from interlock import __version__
 from interlock.cli.cache import keep_claims, kept_claims
 from interlock.cli.workers import is_stopped
+from interlock.diagnostics.frozen import frozen
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.language.fleets import Aircraft
 from interlock.hold.language.model import RequirementText
@@ -31,7 +31,7 @@ _ALONE = Lock()
 """Solvers keep things for the whole process: where threads work, they take turns."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Job:
     """Configurations of one hold, as the first `aircraft` that has each says it, and all that is needed to answer.
 
@@ -52,7 +52,7 @@ class Job:
     version: str = __version__
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Reply:
     """What was found, by number; what is missing of a family is to be asked alone.
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
 import click
+
+from interlock.diagnostics.frozen import frozen
 
 if TYPE_CHECKING:
     from interlock.report.text.lines import Line
@@ -18,7 +19,7 @@ Content: TypeAlias = "str | bytes | Iterable[Line]"
 """Lines are for people: they may have colours; all else is for programs, and comes as it is."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Format:
     """A format of what a command shows: `renderer`, a function of `interlock.report`, is called with `takes`.
 

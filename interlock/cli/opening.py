@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -12,6 +12,7 @@ import click
 from interlock.cli.cache import keys_of
 from interlock.cli.reading import fetch, instead, read_source
 from interlock.cli.shipped import CATALOGUE, STANDING, shipped
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.nearest import nearest_name
 from interlock.diagnostics.spans import Diagnostic
 
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
     from interlock.hold.procedure.binding import BoundProcedure
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Rejected:
     """What is wrong with files, with the lines of those files; as a result: they cannot be used."""
 
@@ -31,7 +32,7 @@ class Rejected:
     sources: Mapping[str, tuple[str, ...]]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Texts:
     """Requirement texts by id, and the lines of the files that they come from, which `read` names."""
 
@@ -40,7 +41,7 @@ class Texts:
     read: tuple[FileRead, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Opened:
     """A compiled hold with every requirement text that goes with it.
 

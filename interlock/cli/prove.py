@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from time import monotonic
 from typing import TYPE_CHECKING
@@ -16,6 +15,7 @@ from interlock.cli.methods import ABOUT, DEFAULT, METHODS
 from interlock.cli.options import requirements_option, situation_option, standing_option, time_option
 from interlock.cli.screen import Screen, color_option, output_option
 from interlock.cli.watching import watch_option
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.visible import visible
 
 if TYPE_CHECKING:
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from interlock.study.why_never import WhyNever
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Wanted:
     """The options that concern proving rather than showing."""
 

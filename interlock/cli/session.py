@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from time import monotonic
 from typing import TYPE_CHECKING, Any, Protocol
@@ -14,6 +13,7 @@ import click
 from interlock.cli.formats import Format, chosen_format, format_option
 from interlock.cli.options import requirements_option, seconds_left, standing_option, time_option
 from interlock.cli.screen import Screen, color_option, output_option
+from interlock.diagnostics.frozen import frozen
 
 if TYPE_CHECKING:
     from interlock.cli.opening import Opened, Texts
@@ -29,7 +29,7 @@ class View(Protocol):
     def facts(self) -> object: ...
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Session:
     """One call of a command that studies a hold, by what the options say that all such commands have.
 
@@ -76,7 +76,7 @@ class Session:
             yield Work(self, screen, stop)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Work:
     """The long part of a session, and the telling of what came of it."""
 

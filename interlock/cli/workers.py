@@ -15,11 +15,12 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
-from dataclasses import dataclass
 from multiprocessing.synchronize import Event
 from typing import Any, Generic, TypeVar
 
 import click
+
+from interlock.diagnostics.frozen import frozen
 
 J = TypeVar("J")
 R = TypeVar("R")
@@ -33,7 +34,7 @@ ENDED = "the process that worked on it ended twice"
 NOT_BEGUN = "stopped before it was decided"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Done(Generic[J, R]):
     """What came of a job; `result` is None exactly where it was lost, for the reason `why`."""
 

@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
 from enum import StrEnum
 from importlib.resources import files
+
+from interlock.diagnostics.frozen import frozen
 
 
 class Severity(StrEnum):
@@ -21,7 +22,7 @@ class Severity(StrEnum):
     WARNING = "warning"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Code:
     """One code: `about` is a paragraph, `wrong` raises it, `right` says what was meant."""
 

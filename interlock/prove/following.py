@@ -9,9 +9,10 @@ Where hands do not suffice all the same, another run of as many steps is looked 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 
+from interlock.diagnostics.frozen import frozen
 from interlock.kernel.claims import Claim, Limits, Progress, ProgressCallback, Refuted, Trace, Unknown, silent
 from interlock.kernel.evaluator import State, evaluate, fire, is_enabled
 from interlock.kernel.expressions import TRUE, Expr, Is, Value, conj
@@ -28,7 +29,7 @@ DEEPEST = 40
 """Of at most so many steps."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Handling:
     """What ties hands down: variables that are away from the value at which they rest, and where hands suffice."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
 from typing import TypeAlias, Union
 
 from interlock.diagnostics.faults import Faults
@@ -52,19 +51,19 @@ SectionOf: TypeAlias = Callable[[str], str | None]
 """The section in which something of that id stands; None where nothing is called so."""
 
 
-@dataclass(frozen=True)
+@frozen
 class StateOf(Word):
     """The state of the thing of that id, or the place of that person, or what stands in that bay."""
 
     id: str = ""
 
 
-@dataclass(frozen=True)
+@frozen
 class Group(Word):
     """What a variable runs through."""
 
 
-@dataclass(frozen=True)
+@frozen
 class Repetition(Word):
     """What a repetition fills in."""
 

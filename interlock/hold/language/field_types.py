@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from abc import abstractmethod
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import ClassVar, Generic, TypeVar
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.spans import Span
 from interlock.hold.language.declarations import FieldType, Record, Schema, defined
 from interlock.hold.language.directions import DIRECTIONS, Direction
@@ -25,7 +25,7 @@ LONGEST_HINT = 60
 """Characters of a text that are read as the list that was meant."""
 
 
-@dataclass(frozen=True)
+@frozen
 class OrNone(FieldType[T | None], Generic[T]):
     """The type within, or the word `none`, which reads as None."""
 
@@ -43,7 +43,7 @@ class OrNone(FieldType[T | None], Generic[T]):
         return {"anyOf": [{"const": "none"}, self.inner.schema()]}
 
 
-@dataclass(frozen=True)
+@frozen
 class RecordOf(FieldType[R], Generic[R]):
     """A mapping with the fields of a record."""
 
@@ -59,7 +59,7 @@ class RecordOf(FieldType[R], Generic[R]):
         return defined(self.record.declaration.name)
 
 
-@dataclass(frozen=True)
+@frozen
 class Listed(FieldType[tuple[T, ...]], Generic[T]):
     """A list; where `one` is allowed, a single item may stand without brackets."""
 
@@ -122,7 +122,7 @@ class Listed(FieldType[tuple[T, ...]], Generic[T]):
         return {"anyOf": [item, listed]} if self.one else listed
 
 
-@dataclass(frozen=True)
+@frozen
 class ChangeList(FieldType[tuple[Node, ...]]):
     """Changes of a hold, one after the other: kept as they are written until they are carried out (`hold.overlay`)."""
 
@@ -136,7 +136,7 @@ class ChangeList(FieldType[tuple[Node, ...]]):
         return {"type": "array", "items": defined("change"), "minItems": 1}
 
 
-@dataclass(frozen=True)
+@frozen
 class OrListed(FieldType[T | tuple[R, ...]], Generic[T, R]):
     """The type within, which no list or mapping can be; or one record or several."""
 
@@ -160,7 +160,7 @@ class OrListed(FieldType[T | tuple[R, ...]], Generic[T, R]):
         return {"anyOf": [self.inner.schema(), self.listed.schema()]}
 
 
-@dataclass(frozen=True)
+@frozen
 class Bays(FieldType[tuple[str, ...]]):
     """Bays, one or a list; a range such as `1L..6L` stands for those between along the lane or the row.
 
@@ -253,7 +253,7 @@ class Keyed(FieldType[tuple[T_co, ...]]):
         return {"type": "object", "minProperties": 1, "additionalProperties": {**SCALAR}}
 
 
-@dataclass(frozen=True)
+@frozen
 class ByDirection(Keyed[tuple[Direction, T]], Generic[T]):
     """Something for some of the directions."""
 
@@ -282,7 +282,7 @@ class ByDirection(Keyed[tuple[Direction, T]], Generic[T]):
         }
 
 
-@dataclass(frozen=True)
+@frozen
 class States(Keyed[tuple[str, str, Span]]):
     """States by the id of the thing that is in them, each with where it is written."""
 
@@ -296,7 +296,7 @@ class States(Keyed[tuple[str, str, Span]]):
         return FAILED if value is FAILED else (entry.key.text, value, entry.value.span)
 
 
-@dataclass(frozen=True)
+@frozen
 class Quantifiers(Keyed[tuple[str, Path]]):
     """Groups by the variable that runs through them."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
 
 from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.spans import Diagnostic
@@ -20,7 +19,7 @@ WITH = " with "
 """What stands between a deferral and its limit."""
 
 
-@dataclass(frozen=True)
+@frozen
 class Said(TextType[ScalarNode]):
     """A text that is looked up later, in the files that are meant."""
 
@@ -33,7 +32,7 @@ class Said(TextType[ScalarNode]):
         return node if node.text.strip() else reader.fail("missing-value", node.span, f"'{key}' is empty", self.what)
 
 
-@dataclass(frozen=True)
+@frozen
 class Tail(TextType[str]):
     """A tail number: any short text."""
 

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import re
 from abc import abstractmethod
-from dataclasses import dataclass
 from typing import ClassVar, Generic, TypeVar
 
+from interlock.diagnostics.frozen import frozen
 from interlock.hold.language.declarations import FieldType, Schema
 from interlock.hold.language.directions import DIRECTIONS, Direction, Side
 from interlock.hold.language.nodes import Node, ScalarNode, describe
@@ -58,7 +58,7 @@ class TextType(FieldType[T_co]):
         return {**self.shape}
 
 
-@dataclass(frozen=True)
+@frozen
 class Text(TextType[str]):
     """Any text, read without the blanks around it."""
 
@@ -66,12 +66,12 @@ class Text(TextType[str]):
         return node.text.strip() or reader.fail("missing-value", node.span, f"'{key}' is empty", "a text")
 
 
-@dataclass(frozen=True)
+@frozen
 class Contact(Text):
     """A contact, as it is written in an expression; looked up when everything is named."""
 
 
-@dataclass(frozen=True)
+@frozen
 class Version(TextType[str]):
     """The version of the language."""
 
@@ -85,7 +85,7 @@ class Version(TextType[str]):
         return reader.fail("unknown-version", node.span, said, f"`interlock: {VERSION}`")
 
 
-@dataclass(frozen=True)
+@frozen
 class Id(TextType[str]):
     """A new name."""
 
@@ -96,7 +96,7 @@ class Id(TextType[str]):
         return node.text if reader.is_new_name(node, "a name") else FAILED
 
 
-@dataclass(frozen=True)
+@frozen
 class Word(TextType[str]):
     """One word that names a state or position of something, such as `raised`.
 
@@ -116,7 +116,7 @@ class Word(TextType[str]):
         return {"anyOf": [{"enum": list(self.known)}, FILLED]} if self.known else {**NAME}
 
 
-@dataclass(frozen=True)
+@frozen
 class Whole(TextType[int]):
     """A whole number from `low` to `high`."""
 
@@ -139,7 +139,7 @@ class Whole(TextType[int]):
         return {"anyOf": [within, {"type": "string", "pattern": r"^\d+$"}, FILLED]}
 
 
-@dataclass(frozen=True)
+@frozen
 class Amount(TextType[float]):
     """A positive number in `unit`, with a decimal point if need be."""
 
@@ -157,7 +157,7 @@ class Amount(TextType[float]):
         return {"anyOf": [positive, {"type": "string", "pattern": r"^\d+(\.\d+)?$"}, FILLED]}
 
 
-@dataclass(frozen=True)
+@frozen
 class Frequency(TextType[float]):
     """How often something happens in an hour: a positive number, as `0.000002` or `2e-6`."""
 
@@ -172,7 +172,7 @@ class Frequency(TextType[float]):
         return {"anyOf": [{"type": "number", "exclusiveMinimum": 0}, {"type": "string", "pattern": r"^\d"}, FILLED]}
 
 
-@dataclass(frozen=True)
+@frozen
 class YesNo(TextType[bool]):
     """`true` or `false`."""
 
@@ -185,7 +185,7 @@ class YesNo(TextType[bool]):
         return reader.unfit("not-true-or-false", node, key, self.wanted, _SAYS_YES.get(node.text.lower()))
 
 
-@dataclass(frozen=True)
+@frozen
 class Choice(TextType[W], Generic[W]):
     """One of some words or phrases."""
 
@@ -208,7 +208,7 @@ class Choice(TextType[W], Generic[W]):
         return {"anyOf": [{"enum": list(self.options)}, FILLED]}
 
 
-@dataclass(frozen=True)
+@frozen
 class Expression(TextType[Syntax]):
     """A text in the language of `hold.language.parser`."""
 
@@ -222,7 +222,7 @@ class Expression(TextType[Syntax]):
         return found
 
 
-@dataclass(frozen=True)
+@frozen
 class ExpressionOrNever(TextType[Syntax | None]):
     """An expression; plain `never` reads as None."""
 
@@ -233,7 +233,7 @@ class ExpressionOrNever(TextType[Syntax | None]):
         return None if isinstance(found, Truth) and not found.value else found
 
 
-@dataclass(frozen=True)
+@frozen
 class StepText(TextType[Step]):
     """A verb and an object, such as `lower M3L`."""
 
@@ -243,7 +243,7 @@ class StepText(TextType[Step]):
         return parse_step(node, reader.faults, reader.context) or FAILED
 
 
-@dataclass(frozen=True)
+@frozen
 class Reference(TextType[str]):
     """The id of something listed in one of these sections of a description; `kinds` narrows it further.
 
@@ -268,7 +268,7 @@ class Reference(TextType[str]):
         return node.text
 
 
-@dataclass(frozen=True)
+@frozen
 class Bay(TextType[str]):
     """The name of a bay."""
 
@@ -279,7 +279,7 @@ class Bay(TextType[str]):
         return node.text if reader.is_bay(node.text, node.span) else FAILED
 
 
-@dataclass(frozen=True)
+@frozen
 class Lane(TextType[str]):
     """The name of a lane."""
 
@@ -294,7 +294,7 @@ class Lane(TextType[str]):
         return reader.fail("unknown-name", node.span, said, "one of " + ", ".join(known), nearest)
 
 
-@dataclass(frozen=True)
+@frozen
 class BayOrOutside(TextType[str | None]):
     """The name of a bay, or the word `outside`, which reads as None."""
 
@@ -305,7 +305,7 @@ class BayOrOutside(TextType[str | None]):
         return None if node.text == "outside" else Bay().read_text(node, key, reader)
 
 
-@dataclass(frozen=True)
+@frozen
 class SideText(TextType[Side]):
     """A side of a bay, such as `3L.aft`."""
 

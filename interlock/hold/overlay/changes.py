@@ -6,8 +6,8 @@ Changes are carried out on nodes (`interlock.hold.overlay.modification`); what t
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
+from interlock.diagnostics.frozen import frozen
 from interlock.hold.language.declarations import FieldType, Record, Schema, defined, field, record
 from interlock.hold.language.field_types import ChangeList
 from interlock.hold.language.model import SECTIONS, File
@@ -16,7 +16,7 @@ from interlock.hold.language.reader import Failed, Reader
 from interlock.hold.language.text_types import NAME, Expression, Text, TextType, Word
 
 
-@dataclass(frozen=True)
+@frozen
 class Anything(TextType[ScalarNode]):
     """The id of anything that a description lists; looked up when the change is carried out."""
 
@@ -27,7 +27,7 @@ class Anything(TextType[ScalarNode]):
         return node
 
 
-@dataclass(frozen=True)
+@frozen
 class InPlace(FieldType[Node]):
     """What becomes a field of the thing that is changed, and is read there."""
 
@@ -43,7 +43,7 @@ class InPlace(FieldType[Node]):
         return self.of.schema()
 
 
-@dataclass(frozen=True)
+@frozen
 class NewFields(FieldType[MappingNode]):
     """Fields of the thing that is changed, to be read in its place."""
 
@@ -59,7 +59,7 @@ class NewFields(FieldType[MappingNode]):
         return {"type": "object", "minProperties": 1}
 
 
-@dataclass(frozen=True)
+@frozen
 class NewItems(NewFields):
     """Sections of a description, with the items to be added, to be read among the others."""
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TypeAlias
 
 from interlock.diagnostics.frozen import frozen
@@ -32,7 +32,7 @@ class NamedFile:
     span: Span
 
 
-@dataclass(frozen=True)
+@frozen
 class FileName(TextType[NamedFile]):
     """The name of a file."""
 
@@ -41,7 +41,7 @@ class FileName(TextType[NamedFile]):
         return FAILED if name is FAILED else NamedFile(name, node.span)
 
 
-@dataclass(frozen=True)
+@frozen
 class ActionText(TextType[Action]):
     """An action in the words of the trade."""
 
@@ -53,7 +53,7 @@ class ActionText(TextType[Action]):
         return read_action(node, reader)
 
 
-@dataclass(frozen=True)
+@frozen
 class StepList(FieldType["tuple[Step, ...]"]):
     """Actions and groups of them, without those that cannot be read."""
 
@@ -112,7 +112,7 @@ class Steps:
     groups: tuple[ActionGroup, ...]
 
 
-@dataclass(frozen=True)
+@frozen
 class AllSteps(FieldType[Steps]):
     """The steps of a procedure, those of groups in one row with the others."""
 
@@ -157,7 +157,7 @@ def _flatten(steps: tuple[Step, ...], around: int | None, actions: list[Action],
             groups[place] = replace(groups[place], end=len(actions))
 
 
-@dataclass(frozen=True)
+@frozen
 class Start(FieldType["str | _Starts"]):
     """The id of a situation, or states by the things that are in them."""
 

@@ -11,6 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any, TypeAlias
 
+from interlock.diagnostics.frozen import frozen
 from interlock.kernel.expressions import TRUE, Expr, Is, conj
 from interlock.prove.core.packing import Packing, compile_hits, conjuncts
 from interlock.prove.engine import Clock
@@ -33,7 +34,7 @@ class _Rest:
     test: Test | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Asked:
     """A rule: may fire where `state & mask == bits` and `rest` is true; the state after is `state & keep | put`."""
 

@@ -7,9 +7,9 @@ cases: what they have in common is one diagram again.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import TypeAlias
 
+from interlock.diagnostics.frozen import frozen
 from interlock.kernel.machine import Machine, Rule
 from interlock.prove.diagrams.conditions import FALSE, TRUE, Conditions
 from interlock.prove.diagrams.forest import ALL, EMPTY, Forest, Move
@@ -18,7 +18,7 @@ Writes: TypeAlias = tuple[tuple[int, int], ...]
 """(level, place of the value), the highest level first."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Event:
     """Rules that touch the same variables, with their conditions, as one relation."""
 

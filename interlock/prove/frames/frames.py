@@ -7,6 +7,7 @@ from collections.abc import Container, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import count
 
+from interlock.diagnostics.frozen import frozen
 from interlock.kernel.claims import Progress, ProgressCallback, Trace
 from interlock.kernel.evaluator import State, fire
 from interlock.kernel.expressions import TRUE, Expr
@@ -57,7 +58,7 @@ class _Assumed:
     is_guess: bool
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Entry:
     """A state from which the rule leads into the cube asked about."""
 

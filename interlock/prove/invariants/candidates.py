@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import TypeAlias
 
+from interlock.diagnostics.frozen import frozen
 from interlock.kernel.expressions import TRUE, Expr
 from interlock.prove.core.encoding import TRUTH
 from interlock.prove.core.local import Cube, LocalRules
@@ -48,7 +48,7 @@ class Kind:
         return [(a, b) for a, row in enumerate(self.there) for b in sorted(row)]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Partner:
     """The other fact of a pair: fact `a` of the one and fact `b` of the other variable of the kind."""
 

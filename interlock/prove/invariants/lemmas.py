@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 
+from interlock.diagnostics.frozen import frozen
 from interlock.kernel.expressions import Expr
 from interlock.kernel.recovery import Entry
 from interlock.prove.core.local import Cube, LocalRules
@@ -13,7 +14,7 @@ from interlock.prove.core.solvers import SolverFactory, add_all
 from interlock.prove.engine import Clock
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Remembered:
     """What is in `Lemmas` at the end of a call."""
 

@@ -10,10 +10,10 @@ References (from memory)
 from __future__ import annotations
 
 from collections.abc import Hashable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from itertools import combinations
 from typing import TypeAlias
 
+from interlock.diagnostics.frozen import frozen
 from interlock.kernel.expressions import And, Expr, Is, Leaf, Not, Or, Ref
 from interlock.kernel.machine import Machine
 from interlock.prove.core.trees import bottom_up
@@ -30,7 +30,7 @@ Relation: TypeAlias = tuple[int, int, int]
 """How a rule or part of a target, by its number, speaks of two variables: what it says of the one and of the other."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class PairKind:
     """Pairs of variables, each named in the same order, that are related alike; `mirrored`: both ways round."""
 

@@ -16,13 +16,13 @@ References, from memory:
 from __future__ import annotations
 
 from collections.abc import Collection, Generator, Iterable, Iterator, Mapping, Sequence, Set
-from dataclasses import dataclass
 from functools import cached_property
 from heapq import heappop, heappush
 from itertools import compress, count
 from operator import ne
 from typing import TypeAlias
 
+from interlock.diagnostics.frozen import frozen
 from interlock.kernel.expressions import And, Const, Expr, Is, Not, Or, Ref, Value, each, fold
 from interlock.kernel.machine import Machine
 
@@ -37,7 +37,7 @@ _Opened: TypeAlias = tuple[int, int]
 """(rule, fact that it makes so)."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class RelaxedPlan:
     """The rules that a plan for the relaxed machine fires, by place, and those of them that it can fire first."""
 
@@ -420,7 +420,7 @@ class DeleteRelaxation:
         return (support[node],) if self._children[node] else (self.guard(support[node]),)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class RelaxedGoal:
     """A goal in a delete relaxation, by its node."""
 

@@ -10,9 +10,9 @@ Reference (from memory)
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from itertools import pairwise, product
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.said import say
 from interlock.kernel.claims import Claim, Limits, Progress, ProgressCallback, Proved, Refuted, Trace, Unknown, silent
 from interlock.kernel.evaluator import evaluate, fire, is_enabled
@@ -40,7 +40,7 @@ WORTH_COMPILING = 5_000
 """For so many states it is worth while to write anew what looks for targets, without those that were met."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Count:
     """The size of a reachable state space; where not `complete`, of the part that was visited.
 

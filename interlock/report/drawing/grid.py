@@ -6,9 +6,9 @@ Nothing is to scale.  Coordinates are in pixels, x to the right, y down.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.said import say
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.floor import Cell, Face
@@ -26,7 +26,7 @@ _DOOR_FACTS = (("closed", "moving", "open"), ("latched", "unlatched"), ("locked"
 _CLEAR = 18.0  # the ends of a face that zone outlines may cross
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Slot:
     """Room for one device on one face: the middle of its mark; `along` is true on faces that run along the hold."""
 

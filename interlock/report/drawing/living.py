@@ -6,9 +6,9 @@ What is seen only at times is a group with `data-when`: the number of the expres
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from xml.etree import ElementTree
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.said import say
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.floor import Move
@@ -75,7 +75,7 @@ def _anything(seen: Appearances) -> Snapshot:
     )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Everything:
     compiled: CompiledHold
     seen: Appearances

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from math import ceil
 from xml.etree import ElementTree
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.said import say
 from interlock.diagnostics.visible import visible
 from interlock.hold.compile.compiler import CompiledHold
@@ -32,7 +32,7 @@ _NUMBERS = re.compile(r"-?\d+(?:\.\d+)?")
 _NEAR = 30.0  # what sticks out of its own coordinates: strokes, heads of arrows
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Piece:
     """A drawing of its own, and how wide it is to be printed so that its lettering is as small as may be, no smaller.
 
@@ -44,7 +44,7 @@ class Piece:
     rows: tuple[int, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Drawn:
     """A plan in pieces, with its title, and in words what has no place on it."""
 

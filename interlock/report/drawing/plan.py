@@ -6,10 +6,10 @@ Forward is to the left, so the right-hand side of the hold is at the top, as an 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Protocol, TypeAlias
 from xml.etree import ElementTree
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.said import joined, say
 from interlock.diagnostics.visible import visible
 from interlock.hold.compile.compiler import CompiledHold
@@ -176,7 +176,7 @@ def _bay_name(root: ElementTree.Element, grid: Grid, id: str) -> None:
     write(root, box.left + 15, box.bottom - 6, id, 12, bold=True)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class InState:
     """As it is in one state; None: nothing is said of it, and units and people are left out."""
 

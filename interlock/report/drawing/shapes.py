@@ -6,10 +6,10 @@ Drawings carry presentation attributes only, no style sheet and no ids, so that 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 from typing import Any, TypeAlias
 from xml.etree import ElementTree
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.visible import visible
 
 Tell: TypeAlias = Callable[[str], str]
@@ -26,7 +26,7 @@ _NARROW = frozenset("ijlI.,:;|!'()[] ft")
 _WIDE = frozenset("MWmw@%")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Box:
     """A rectangle."""
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from functools import partial
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.said import in_language, joined, say
 from interlock.report.languages import in_markdown
 from interlock.report.markdown.writing import Tell, bullets, heading, identified, slips_by_kind, table
@@ -25,7 +25,7 @@ def checklist_markdown(view: ChecklistView, language: Translation = ENGLISH) -> 
     return "\n".join((*head, *notes, *body)) + "\n"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Writer:
     tell: Tell
 

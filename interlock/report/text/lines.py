@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from textwrap import wrap
 
+from interlock.diagnostics.frozen import frozen
 from interlock.report.languages import in_line
 from interlock.report.views.rows import Row
 from interlock.report.views.tones import Tone as Tone
@@ -16,7 +16,7 @@ WIDEST_SEVERITY = 12
 """In a table; a scheme may well name its categories in whole sentences."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Line:
     """One line without its end; whoever makes it, nothing hidden is in it."""
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from itertools import product
 from typing import Protocol
 
+from interlock.diagnostics.frozen import frozen
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.floor import Move, Placement
 from interlock.hold.kinds import DEVICE_KINDS
@@ -25,7 +25,7 @@ from interlock.kernel.expressions import Expr, Is, Ref, Value, conj
 from interlock.kernel.machine import Machine
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class DeviceSeen:
     """A device in one of its states."""
 
@@ -34,7 +34,7 @@ class DeviceSeen:
     when: Expr
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class DoorSeen:
     """A door as its facts are: position, then latch and lock where it has them."""
 
@@ -43,7 +43,7 @@ class DoorSeen:
     when: Expr
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class UnitSeen:
     """A unit at rest, or on its way."""
 
@@ -51,7 +51,7 @@ class UnitSeen:
     when: Expr
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class RunSeen:
     """The drive under a bay runs that way."""
 
@@ -60,7 +60,7 @@ class RunSeen:
     when: Expr
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class PersonSeen:
     """A person is in a bay."""
 
@@ -69,7 +69,7 @@ class PersonSeen:
     when: Expr
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class FailureSeen:
     """A device has failed in some way."""
 
@@ -83,7 +83,7 @@ class _Seen(Protocol):
         """What is true while it is seen."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Appearances:
     """All of them, in the order of the description."""
 

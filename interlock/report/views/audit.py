@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
+from interlock.diagnostics.frozen import frozen
 from interlock.hold.language.printer import print_syntax
 from interlock.hold.loader import FileRead
 from interlock.kernel.claims import Holds
@@ -60,7 +60,7 @@ _TONES = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SlipsTold:
     """What slips come to."""
 
@@ -69,7 +69,7 @@ class SlipsTold:
     kinds: tuple[KindFacts, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class AuditView:
     """What is told of an audit: the facts, and in words what they come to.
 

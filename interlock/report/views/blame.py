@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from msgspec import UNSET
 
+from interlock.diagnostics.frozen import frozen
 from interlock.report.views.facts import Place
 from interlock.report.views.proof_facts import BlamedFacts, CauseFacts, ChangeFacts, HoldFacts
 from interlock.report.views.wording import count_of, listed, shortened
@@ -18,7 +18,7 @@ CAUTION = (
 )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Pointer:
     """What to look at first (`at`), and what is told of it."""
 

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from interlock.confirm.smtlib import Scribe
+from interlock.diagnostics.frozen import frozen
 from interlock.hold.compile.requirements import Instance
 from interlock.report.views.wording import places_after, sentence
 from interlock.study.proof_cores import CertificateInWords, certificates_in_words
 from interlock.study.verify import Verification
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class CertificateView:
     """One certificate; `folder` is where the evidence has it.
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
 from msgspec import UNSET
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.said import joined, linked, say, say_many
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.compile.requirements import Instance
@@ -59,7 +59,7 @@ from interlock.study.procedure.slip_audit import Effect, SlipResult
 from interlock.study.procedure.slips import TAXONOMY
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class PartView:
     """One part as it is told.
 
@@ -73,7 +73,7 @@ class PartView:
     noticed: Mapping[int, str]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ChecklistView:
     """What is told of a checklist; `states` are those of the hold at the start and after each part, for pictures."""
 
@@ -85,7 +85,7 @@ class ChecklistView:
     states: tuple[State, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class RefusalView:
     """What is told where there is no checklist.
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.said import say, say_many
 from interlock.hold.compile.world import Thing
 from interlock.hold.floor import Placement
@@ -15,7 +15,7 @@ from interlock.report.views.wording import listed, sentence
 from interlock.study.checklist.making import Leg
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Check:
     """`text` is what people read beside a box, `fact` the same as an expression, which the audited procedure checks."""
 

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.said import joined, perhaps_ours, say
 from interlock.hold.compile.requirements import Instance
 from interlock.report.views.checklist_facts import Guard, note
@@ -28,7 +28,7 @@ MOST_SAID = 3
 _PLAINEST = tuple(SlipKind)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Danger:
     """A slip that breaks the requirement `id`, by itself or (`pair`) with another one."""
 

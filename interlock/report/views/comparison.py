@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from msgspec import convert
 
+from interlock.diagnostics.frozen import frozen
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.language.model import Change
 from interlock.hold.loader import FileRead, Part
@@ -45,7 +46,7 @@ ORDER = (What.OTHERWISE, What.GAINED, What.ON, What.LOST, What.OFF)
 """The sorts of difference in the order in which they are told: what explains others, what is new, what is gone."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ComparisonView:
     """What is told of a comparison."""
 

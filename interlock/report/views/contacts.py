@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 
+from interlock.diagnostics.frozen import frozen
 from interlock.hold.catalogue import FailingHold
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.compile.requirements import Instance
@@ -46,7 +46,7 @@ ABOUT_NEEDLESS = (
 )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ContactsView:
     """What is told of an analysis: `said` has each other failure in words by its id, `asked` each requirement."""
 

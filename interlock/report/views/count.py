@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from interlock.diagnostics.frozen import frozen
 from interlock.prove.search.explicit import Count
 from interlock.report.views.rows import Row
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class CountView:
     """The numbers; `per_depth` has the states of each distance from a start.  Not `complete`: lower bounds."""
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
+from interlock.diagnostics.frozen import frozen
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.loader import FileRead
 from interlock.kernel.claims import Undecided
@@ -55,7 +55,7 @@ _COUNTED: Mapping[Result, str] = {
 """How cases of each outcome are counted."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Relief:
     """A draft of one line of a list of what may be inoperative, in the trade's columns."""
 
@@ -65,7 +65,7 @@ class Relief:
     remarks: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class DeferralView:
     """What is told."""
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 
+from interlock.diagnostics.frozen import frozen
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.language.cross_rules import inwards_of
 from interlock.hold.language.directions import in_and_out
@@ -19,7 +19,7 @@ from interlock.report.views.tones import Tone
 from interlock.report.views.wording import count_of, listed, named, sentence
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Entry:
     """One thing, or several that are alike, and what more is to be said of it; details may have no label."""
 
@@ -27,7 +27,7 @@ class Entry:
     details: tuple[Row, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class DescriptionView:
     """Everything that a description says: `floor` beside its picture, all else in titled sections, none empty."""
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator
-from dataclasses import dataclass
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.said import say
 from interlock.hold.procedure.binding import Manner
 from interlock.kernel.machine import Actor
@@ -21,7 +21,7 @@ from interlock.study.procedure.slips import SlipKind
 from interlock.study.walk import begin_walk
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Rehearsed:
     """A checklist, its audit, and how it is told."""
 
@@ -30,7 +30,7 @@ class Rehearsed:
     told: ChecklistView
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Warned:
     """WARNING, CAUTION or NOTE before a step."""
 
@@ -38,7 +38,7 @@ class Warned:
     text: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class KnownSlip:
     """A slip in which something else is done, by any of these rules, and the worst that the audit found of it.
 
@@ -54,7 +54,7 @@ class KnownSlip:
     swaps: bool
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class OmittedSlip:
     """What comes of leaving the step out."""
 
@@ -62,7 +62,7 @@ class OmittedSlip:
     hazards: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ExerciseStep:
     """A step of the order of work, or a check.
 
@@ -88,7 +88,7 @@ class ExerciseStep:
     check: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Exercise:
     """A goal, the row that is true once it is reached, and the steps that lead there from any of the starts.
 
@@ -119,7 +119,7 @@ def exercise_of(numbers: Numbers, rehearsed: Rehearsed) -> Exercise:
     return Exercise(told.facts.goal, compared, told.facts.checklist.before, starts, goal, tuple(steps))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Maker:
     numbers: Numbers
     made: Checklist

@@ -7,9 +7,9 @@ called.  What is told together is in CSV and JSON one by one.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import TypeAlias
 
+from interlock.diagnostics.frozen import frozen
 from interlock.report.views.failure_rates import figure
 from interlock.report.views.failures import FailuresView, SetGroup
 from interlock.report.views.failures_facts import BrokenFacts, ContactAt
@@ -27,7 +27,7 @@ FOLLOWING = (
 """What a reader must know of the way in which like items are told."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LikeRow:
     """Sets whose members fail in the same ways: `ways`, and `told` of which items where a requirement breaks."""
 
@@ -35,7 +35,7 @@ class LikeRow:
     told: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _One:
     """A set: the place of each member among the items that fail so, and the places of the instances that it breaks."""
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
+from interlock.diagnostics.frozen import frozen
 from interlock.report.views.failures import FailuresView, SetView
 from interlock.report.views.failures_facts import CheckFacts
 from interlock.report.views.wording import count_of, listed, sentence
@@ -13,7 +13,7 @@ HIDDEN = "Sets that break a requirement and need not show"
 FOUND = "Sets that a stated check shows"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Noticed:
     """Sets of failures of which the same is to be said; each row has severity, the failures, and what shows them."""
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from decimal import Decimal
 from itertools import groupby
 
+from interlock.diagnostics.frozen import frozen
 from interlock.hold.language.rates import FailureRate
 from interlock.kernel.failures import KnownSets
 from interlock.report.views.failures_facts import FailuresFacts, LikelyFacts, RateFacts
@@ -17,7 +17,7 @@ from interlock.study.likelihood import all_struck, likelihood_of, struck_within
 NO_FIGURE = "no figure"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class GivenRates:
     """The file that rates come from, as it was named, and the rates by the ids of failures."""
 

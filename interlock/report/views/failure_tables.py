@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from itertools import groupby
 from typing import TypeAlias
 
+from interlock.diagnostics.frozen import frozen
 from interlock.report.views.failure_likes import MOST_PLACES, Following, LikeRow
 from interlock.report.views.failure_rates import figure, likely_of
 from interlock.report.views.failures import SIZES, FailuresView, SetGroup, SetView
@@ -29,7 +29,7 @@ EXPLAINED = (
 _MORE = {1: "a second failure", 2: "a third failure", 3: "a fourth failure"}
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SeverityRow:
     """Of the requirements of one severity: how many were asked, and how many sets of each group break any of them.
 
@@ -43,7 +43,7 @@ class SeverityRow:
     open: int
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class BrokenLine:
     """A text of a requirement that breaks, and at how many of its places."""
 
@@ -61,7 +61,7 @@ class BrokenLine:
         return f"{self.text} ({number} places)"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Effect:
     """What some failures do: `beside` says alone or with which others, `lines` which requirements then break."""
 
@@ -75,7 +75,7 @@ class Effect:
         return tuple(f"severity {severity}: {', '.join(one.said for one in lines)}" for severity, lines in alike)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ItemRow:
     """Items that fail in one way and of which the same is to be said; `rest` is what else is known of them."""
 
@@ -84,7 +84,7 @@ class ItemRow:
     rest: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ModeTable:
     """One way in which one sort of item fails; `known` is what is known of it in general, by one item of the sort."""
 
@@ -92,7 +92,7 @@ class ModeTable:
     rows: tuple[ItemRow, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SetRow:
     """A set of failures in words; `places` says of which of several instances it is a smallest one.
 
@@ -104,7 +104,7 @@ class SetRow:
     probability: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class RequirementTable:
     """What breaks the instances of one text of a requirement; `first` is the first of `asked` instances.
 

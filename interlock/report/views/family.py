@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.language.model import Hold, Option
@@ -43,7 +43,7 @@ NOT_WHOLE = (
 )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SameFate:
     """Requirements of one text that come out the same way in the same configurations."""
 
@@ -55,7 +55,7 @@ class SameFate:
         return self.outcomes[0]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class FamilyView:
     """What is told."""
 

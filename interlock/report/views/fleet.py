@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.compile.requirements import Instance
 from interlock.hold.language.fleets import Fleet
@@ -103,7 +104,7 @@ class Effort:
         return ", ".join(parts)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class FleetView:
     """What is told.  `configurations` and `groups` of the facts are found by their numbers, from 1."""
 

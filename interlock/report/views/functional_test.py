@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
+from interlock.diagnostics.frozen import frozen
 from interlock.hold.catalogue import FailingHold
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.compile.requirements import Instance
@@ -50,7 +50,7 @@ CLAIMS = (
 )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class FunctionalTestView:
     """What is told of a test of the hold that begins in `start`."""
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from enum import StrEnum
 
+from interlock.diagnostics.frozen import frozen
 from interlock.hold.loader import Part
 from interlock.report.views.facts import Place
 from interlock.report.views.identification import Identification
@@ -24,7 +24,7 @@ class How(StrEnum):
     DISPUTED = "disputed"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Sort:
     """What points are about.
 
@@ -36,7 +36,7 @@ class Sort:
     help: tuple[tuple[str, str], ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Line:
     """A sentence about something that is written `at` a place, where there is one."""
 
@@ -44,7 +44,7 @@ class Line:
     at: Place | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Point:
     """One thing that was asked.
 
@@ -61,7 +61,7 @@ class Point:
     line: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Gathered:
     """All points of one study.
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 
+from interlock.diagnostics.frozen import frozen
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.kinds import BY_ITSELF, CONDITIONS, Kind, changes_of
 from interlock.hold.lives import conditions_of
@@ -13,7 +13,7 @@ from interlock.report.views.wording import ACTORS
 from interlock.study.state_graph import StateGraph
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Node:
     """A state: `id` is letters, digits and underscores, unique; `values` is what is so in it, by what that is of."""
 
@@ -22,7 +22,7 @@ class Node:
     values: Mapping[str, str]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Edge:
     """A step: who does it (`actor`), what it is called in the declaration (`event`) and what is done, in a sentence.
 
@@ -40,7 +40,7 @@ class Edge:
     unless: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class GraphView:
     """States and the steps between them; `conditions` are those that steps ask for, with what each means."""
 

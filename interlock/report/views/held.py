@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+from interlock.diagnostics.frozen import frozen
 from interlock.report.views.audit_facts import AuditFacts, HeldFacts, Holder
 from interlock.report.views.tones import Tone
 
@@ -20,7 +20,7 @@ TONES = {
 """Worst first."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class HeldGroup:
     """The requirements of one text that are held alike.
 

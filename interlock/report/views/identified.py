@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from interlock.diagnostics.frozen import frozen
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Identified:
     """A file of the description, and the SHA-256 of its bytes."""
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
+from interlock.diagnostics.frozen import frozen
 from interlock.report.views.audit_facts import DONE, InterruptionFacts
 from interlock.report.views.wording import ALREADY, count_of, listed
 from interlock.study.procedure.interruptions import Interruption, Resumption
@@ -22,7 +22,7 @@ NO_WAY: Mapping[str, str] = {
 """What is said in the place of a way."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class InterruptionTold:
     """One place of an interruption in words; `goes_on`: the work just goes on from there."""
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from msgspec import UNSET
 
+from interlock.diagnostics.frozen import frozen
 from interlock.hold.loader import Part
 from interlock.report.views.assumptions import IN_SHORT
 from interlock.report.views.blame import CAUTION
@@ -31,7 +31,7 @@ NOTHING_ASKED = "Nothing was asked of this hold, so nothing is proved of it."
 FAULT_OF_PROGRAM = "This is a fault of this program, not of the hold: do not use any result of this run."
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Outcome:
     """What is told of one requirement.
 

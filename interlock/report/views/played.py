@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.said import perhaps_ours, say, say_many
 from interlock.kernel.claims import Fails
 from interlock.kernel.recovery import HasDeadEnd
@@ -27,7 +27,7 @@ MOST_SLIPS = 40
 """Runs with slips in one page, the shortest; the audit tells of all."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class PlayedStep:
     """A step: its rule (None: nothing happens to the hold), and what is said of it beside what the rule says."""
 
@@ -35,7 +35,7 @@ class PlayedStep:
     note: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Played:
     """A run from a state; `possible` is why its last step could be made, `reached` why the end is what it is."""
 

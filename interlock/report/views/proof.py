@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from msgspec import UNSET, convert
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.spans import Diagnostic
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.language.model import Change, RequirementText
@@ -74,7 +74,7 @@ TONES = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class AnswerView:
     """One requirement as it is told.
 
@@ -106,7 +106,7 @@ class AnswerView:
         return f"[{bound}]" if bound else self.facts.id
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Group:
     """All answers to the requirements of one text, in their order; `pattern` is its sentence about all."""
 
@@ -142,7 +142,7 @@ class Group:
         return tuple(sorted(self.having(Status.FAILS), key=length))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LeftOpen:
     """What is undecided for the same reason, up to the same depth (-1: none): answers by the id of their text."""
 
@@ -152,7 +152,7 @@ class LeftOpen:
     answers: Mapping[str, tuple[AnswerView, ...]]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ProofView:
     """What is told of the proofs of one hold; `groups` worst first, else in the order of the texts.
 

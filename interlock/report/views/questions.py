@@ -8,9 +8,9 @@ the reference evaluator before it is printed.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from random import Random
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.said import joined, linked, perhaps_ours, say
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.origin import Depart, Means
@@ -43,7 +43,7 @@ LINES = 5
 """Steps of which one stands too early."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Choice:
     """An answer to choose from, whether it is right, and why."""
 
@@ -52,7 +52,7 @@ class Choice:
     because: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SheetQuestion:
     """A question; `state` is shown as a plan, where there is one."""
 
@@ -62,7 +62,7 @@ class SheetQuestion:
     state: State | None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SheetView:
     """A sheet: `seed` tells which of all sheets it is."""
 

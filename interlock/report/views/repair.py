@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+from interlock.diagnostics.frozen import frozen
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.loader import FileRead
 from interlock.kernel.claims import Holds
@@ -44,7 +44,7 @@ OUTCOMES: dict[Outcome, str] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class RepairView:
     """What is told."""
 

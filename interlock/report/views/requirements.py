@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 
+from interlock.diagnostics.frozen import frozen
 from interlock.hold.language.model import RequirementText
 from interlock.hold.language.printer import print_step, print_syntax
 from interlock.hold.said_words import MEMBERS
@@ -25,7 +25,7 @@ KINDS = {
 """What is proved for each kind of requirement."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class RequirementView:
     """One text: its sentence, in short why it matters, and in `rows` all that is written, expressions as written."""
 

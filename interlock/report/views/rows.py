@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from interlock.diagnostics.frozen import frozen
 from interlock.report.views.tones import Tone
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Row:
     """`label` ends as it is to be read: with a colon, or as the begin of the sentence that `text` goes on with."""
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.said import joined, say
 from interlock.hold.loader import Part
 from interlock.report.views.identification import Identification
@@ -15,7 +14,7 @@ WORKERS = (say("Done by"), say("Checked by"))
 PROVED = say("What is proved, and what that takes for granted")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Sheet:
     """What a page is about.
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.said import say
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.floor import Move, Placement
@@ -15,7 +15,7 @@ from interlock.kernel.evaluator import State, evaluate
 from interlock.kernel.expressions import Expr, Value
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Snapshot:
     """One state of a hold.
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.said import joined, say
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.report.views.appearances import Appearances, appearances_of
@@ -24,7 +24,7 @@ TRAINING = (
 """Said beside the cautions that every report carries."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class TeachingView:
     """All that a page to teach with tells of a hold."""
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
+from interlock.diagnostics.frozen import frozen
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.language.model import Hold
 from interlock.kernel.evaluator import State, evaluate
@@ -19,7 +19,7 @@ MOST_LISTED = 12
 """Names in one line of the state."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ChoiceView:
     """A step that is possible now; `number`, from 1, is what it is chosen by."""
 
@@ -28,7 +28,7 @@ class ChoiceView:
     text: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class BrokenView:
     """A requirement that the present state breaks; `steps` are possible although it forbids them."""
 
@@ -38,7 +38,7 @@ class BrokenView:
     steps: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class WalkView:
     """What is told at one point of a walk.
 

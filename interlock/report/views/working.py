@@ -7,8 +7,8 @@ behind, sentences go along.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.said import joined, perhaps_ours, say
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.kinds import DEVICE_KINDS, ENERGISED
@@ -32,7 +32,7 @@ CIRCUIT_USES = {
 DOOR_WORDS = ("closed", "moving", "open", "latched", "unlatched", "locked", "unlocked")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class RuleRow:
     """A rule: the row of its guard, (variable, value) pairs, and how it is told."""
 
@@ -45,7 +45,7 @@ class RuleRow:
     """Equipment does it because of what people have commanded: no supply, no drift, no failure."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Offer:
     """Something that can be done to or by some things, in whatever way mechanism then follows."""
 
@@ -55,7 +55,7 @@ class Offer:
     things: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Item:
     """A thing that has states: (word, row) pairs, of which the first that is true is said of each of its aspects."""
 
@@ -65,7 +65,7 @@ class Item:
     states: tuple[tuple[str, int], ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Panel:
     """Controls that belong together, in the order of the description; `owning` is the row of its being in charge."""
 
@@ -74,7 +74,7 @@ class Panel:
     owning: int | None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Lamp:
     """Something electrical that is so or not; whether it is one of the supplies, without which little can be done."""
 
@@ -84,7 +84,7 @@ class Lamp:
     supplies: bool = False
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Forbidden:
     """A requirement that states or steps can break: broken where `row` is true; `rules` are the steps it speaks of."""
 
@@ -98,7 +98,7 @@ class Forbidden:
     rules: tuple[int, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Tables:
     """The machine: what the evaluator of the page takes.
 
@@ -113,7 +113,7 @@ class Tables:
     rules: tuple[RuleRow, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Start:
     """A way to start, and what is not so in all ways."""
 
@@ -121,7 +121,7 @@ class Start:
     text: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Working:
     """Everything that a page needs to work the hold, but how it looks."""
 
@@ -134,7 +134,7 @@ class Working:
     starts: tuple[Start, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Numbers:
     """What numbers stand for: rules by name, states by their values, expressions by their rows."""
 
