@@ -188,8 +188,9 @@ class Trimmer:
         near = self.near[rule]
         if extra:
             # what the rule alone names comes first: it refutes what leads into other cubes too
-            inside = set(near)
-            near = [*near, *(other for other in self._within(region | extra) if other not in inside)]
+            region |= extra
+            beyond = {other for name in extra for other in self.naming[name] if self.names[other] <= region}
+            near = [*near, *sorted(beyond)]
         yield near
 
     def _within(self, region: frozenset[str]) -> list[int]:

@@ -137,16 +137,15 @@ class Encoding:
 
         A value that the model leaves open (it ends early) is the first that fits.
         """
+        true = {one - shift if one > 0 else one + shift for one in model[shift : shift + self.facts_top]}
         found: list[Value] = []
-        for variable in self.machine.variables:
-            options = self.values[variable.name]
-            chosen = options[0][1]
+        for options in self.values.values():
             for literal, value in options:
-                at = abs(literal) + shift - 1
-                if literal == TRUTH or (at < len(model) and (model[at] > 0) == (literal > 0)):
-                    chosen = value
+                if literal in true:
+                    found.append(value)
                     break
-            found.append(chosen)
+            else:
+                found.append(options[0][1])
         return tuple(found)
 
     def initial_clauses(self) -> list[list[int]]:

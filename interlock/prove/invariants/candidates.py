@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import TypeAlias
 
 from interlock.diagnostics.frozen import frozen
@@ -109,9 +109,19 @@ class Candidates:
                 row = kind.there[at] if forward else kind.back[at]
                 known += [Partner(others[b], kind, *((at, b) if forward else (b, at))) for b in sorted(row)]
         else:
-            known = [partner for partner in known if partner.b in partner.kind.there[partner.a]]
+            known = list(filter(_is_alive, known))
         self._partners[literal] = known
         return known
+
+    def _seen_with(self, literal: int, where: int, masks: Sequence[int]) -> list[Partner]:
+        """Which of these the fact is seen with in these walks."""
+        known = self._partners.get(literal)
+        if known is None:
+            known = self.partners(literal)
+        # what was dropped since is still among them; that matters, and is looked for, only where something is seen
+        if not any(where & masks[partner.literal] for partner in known):
+            return []
+        return [partner for partner in self.partners(literal) if where & masks[partner.literal]]
 
     def is_single(self, literal: int) -> bool:
         """The fact has not been seen."""
@@ -172,10 +182,9 @@ class Candidates:
                 if self.is_single(literal):
                     self.drop_single(literal)
                     news += 1
-                for partner in self.partners(literal):
-                    if where & masks[partner.literal]:
-                        self.drop(partner)
-                        news += 1
+                for partner in self._seen_with(literal, where, masks):
+                    self.drop(partner)
+                    news += 1
 
         quiet = 0
         for sweep in range(MOST_SWEEPS):
@@ -236,6 +245,10 @@ class Candidates:
             if ones[a] not in singles and others[b] not in singles
         }
         return [*found, *sorted(pairs)]
+
+
+def _is_alive(partner: Partner) -> bool:
+    return partner.b in partner.kind.there[partner.a]
 
 
 def _made(effects: Iterable[tuple[int, bool]]) -> list[int]:

@@ -55,14 +55,14 @@ class Walks:
     def place(self, states: Sequence[State]) -> None:
         """Begins again: walk n stands in state n, and round again while there are fewer states than walks."""
         encoding = self.rules.encoding
-        period = len(states)
-        repeated = self.every // ((1 << period) - 1) if period < self.walks and self.walks % period == 0 else None
-        placed = [states[walk % period] for walk in range(period if repeated else self.walks)]
+        placed = states[: self.walks]
+        rounds = -(-self.walks // len(placed))
+        repeated = ((1 << len(placed) * rounds) - 1) // ((1 << len(placed)) - 1)
         for variable, column in zip(encoding.machine.variables, zip(*placed, strict=True), strict=False):
             masks = bits_of(column, variable.domain)
             for literal, value in encoding.values[variable.name]:
                 if literal != TRUTH:
-                    mask = masks[value] * repeated if repeated else masks[value]
+                    mask = masks[value] * repeated & self.every
                     self.masks[literal] = mask
                     self.masks[-literal] = self.every ^ mask
 
