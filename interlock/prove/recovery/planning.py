@@ -196,20 +196,25 @@ class StagePlanner:
         self.rank = rank
         packing = planner.packing
         self._hits = compile_hits(packing, {0: goal, 1: before})
-        fields: dict[tuple[int, int], dict[int, int]] = {}
-        for at, component in enumerate(rank):
+        self._weights: dict[int, dict[int, int]] = {}
+        """Per field of a variable what its values weigh: all components in one number, the first highest."""
+        unit = 1
+        for component in reversed(rank):
             for name, value, weight in component:
                 mask, bits = packing.fact(name, value)
-                weights = fields.setdefault((at, mask), {})
-                weights[bits] = weights.get(bits, 0) + weight
-        self._tables = [(at, mask, weights) for (at, mask), weights in fields.items()]
-        """(component, field of a variable, what its values weigh)."""
+                weights = self._weights.setdefault(mask, {})
+                weights[bits] = weights.get(bits, 0) + weight * unit
+            # no two sums of what comes behind differ by as much
+            unit *= 2 * sum(abs(weight) for _, _, weight in component) + 1
+        touched = [[mask for mask in self._weights if not keep & mask] for keep, _ in planner.writes]
         self._touched = [
-            [(at, mask, weights, weights.get(bits & mask, 0)) for at, mask, weights in self._tables if not keep & mask]
-            for keep, bits in planner.writes
+            (sum(self._weights[mask].get(bits & mask, 0) for mask in masks), [(m, self._weights[m]) for m in masks])
+            for masks, (_, bits) in zip(touched, planner.writes, strict=True)
         ]
-        """Per rule the tables of what it writes, and what that weighs afterwards."""
+        """Per rule what it writes weighs afterwards, and the weights of what it writes over."""
         self._counts = [at for at, component in enumerate(rank) if is_count(component)]
+        self._counted = {at: [packing.fact(name, value) for name, value, _ in rank[at]] for at in self._counts}
+        """Per count the facts that are counted."""
         self._leaves: dict[int, tuple[RelaxedGoal, frozenset[int]] | None] = {}
         """Per count the aim to have fewer of what it counts, and the rules for it."""
         self._earlier = planner.cubes()
@@ -241,12 +246,12 @@ class StagePlanner:
 
     def counts(self, state: State) -> bool:
         """Something is counted in the state that rules take away."""
-        return self._leave(self._ranks(self.planner.packing.pack(state))) is not None
+        return self._leave(self.planner.packing.pack(state)) is not None
 
-    def _leave(self, ranks: tuple[int, ...]) -> tuple[RelaxedGoal, frozenset[int]] | None:
+    def _leave(self, state: int) -> tuple[RelaxedGoal, frozenset[int]] | None:
         """The aim to have fewer of what is counted first among what is there, and the rules for it."""
         for place, at in enumerate(self._counts):
-            if ranks[at]:
+            if any(state & mask == bits for mask, bits in self._counted[at]):
                 if at not in self._leaves:
                     counts = [self.rank[other] for other in self._counts[: place + 1]]
                     self._leaves[at] = self.planner.leaving(counts)
@@ -263,7 +268,7 @@ class StagePlanner:
         if found is None and self._goes_towards:
             found = self._towards(start, state, clock)
         if found is None:
-            leave = self._leave(self._ranks(start))
+            leave = self._leave(start)
             if leave is not None:
                 found = self._guided(start, leave[0], SOON_EXPANDED, False, clock)
             found = found or self._by_what_is_new(start, state, None if leave is None else leave[1], SOON_NEW, clock)
@@ -292,7 +297,7 @@ class StagePlanner:
     def plan_far(self, state: State, clock: Clock) -> tuple[str, ...] | None:
         """The same, where they were not soon found."""
         start = self.planner.packing.pack(state)
-        leave = self._leave(self._ranks(start))
+        leave = self._leave(start)
         found = self._by_what_is_new(start, state, None if leave is None else leave[1], MOST_NEW, clock)
         if found is None and leave is not None:
             found = self._guided(start, leave[0], LEAVE_EXPANDED, False, clock)
@@ -315,23 +320,17 @@ class StagePlanner:
                 return trace.rules[:depth]
         raise AssertionError("a run to the goal ends in no better state")
 
-    def _ranks(self, packed: int) -> tuple[int, ...]:
-        found = [0] * len(self.rank)
-        for at, mask, weights in self._tables:
-            found[at] += weights.get(packed & mask, 0)
-        return tuple(found)
+    def _ranks(self, packed: int) -> int:
+        return sum(weights.get(packed & mask, 0) for mask, weights in self._weights.items())
 
-    def _ranks_after(self, ranks: tuple[int, ...], state: int, rule: int) -> tuple[int, ...]:
+    def _ranks_after(self, ranks: int, state: int, rule: int) -> int:
         """The rank after the rule, from that of the state before it."""
-        touched = self._touched[rule]
-        if not touched:
-            return ranks
-        found = list(ranks)
-        for at, mask, weights, now in touched:
-            found[at] += now - weights.get(state & mask, 0)
-        return tuple(found)
+        now, touched = self._touched[rule]
+        for mask, weights in touched:
+            now -= weights.get(state & mask, 0)
+        return ranks + now
 
-    def _is_better(self, state: int, ranks: tuple[int, ...], least: tuple[int, ...]) -> bool:
+    def _is_better(self, state: int, ranks: int, least: int) -> bool:
         """The goal is reached; or what the stage before came to is so, and the rank is lower; or as low, and a case
         that was told apart before applies, while that is good enough.
         """
@@ -385,7 +384,7 @@ class StagePlanner:
                 return other
         return None
 
-    def _near(self, start: int, most: int = NEAR_EXPANDED, least: tuple[int, ...] | None = None) -> list[int] | None:
+    def _near(self, start: int, most: int = NEAR_EXPANDED, least: int | None = None) -> list[int] | None:
         """The rules to the nearest better state, better than where the rank is the `least`, if that is given."""
         planner = self.planner
         ranks = self._ranks(start)
