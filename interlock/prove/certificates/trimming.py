@@ -14,7 +14,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import chain
 
 from interlock.prove.core.local import Cube, LocalRules
-from interlock.prove.core.polarity import PolaritySolver
+from interlock.prove.core.polarity import NearSolver, PolaritySolver
 from interlock.prove.core.solvers import SolverFactory
 from interlock.prove.engine import Clock
 
@@ -152,25 +152,31 @@ class Trimmer:
         kept = self.kept
         if core <= kept.keys():
             return core
-        solver, first = self.solver, self.first
+        # with a solver that knows nothing else: that a part does not suffice takes a model
+        solver = NearSolver(self.rules.encoding, self.make_solver())
         said = solver.said(query)
+        switches = {at: solver.new() for at in core}
+        for at, switch in switches.items():
+            solver.add([-switch, *(-solver.fact(literal) for literal in self.cubes[at])])
 
         def refuting(order: Iterable[int]) -> set[int] | None:
-            # that a part does not suffice takes a model, unless that is given up soon
-            if not solver.soon_refutes([*said, *(first + at for at in order)]):
+            if solver.solve([*said, *(switches[at] for at in order)], self.clock):
                 return None
             used = set(solver.core())
-            return {at for at in core if first + at in used}
+            return {at for at in core if switches[at] in used}
 
-        # what is assumed the other way round often does with less
-        less = refuting(sorted(core, key=lambda at: (at not in kept, -at)))
-        core = core if less is None else less
-        fresh = sorted((at for at in core if at not in kept), reverse=True)
-        for other in fresh if len(fresh) > 1 else ():
-            if other in core:
-                less = refuting(sorted(core - {other}, key=lambda at: (at not in kept, at)))
-                core = core if less is None else less
-        return core
+        try:
+            # what is assumed the other way round often does with less
+            less = refuting(sorted(core, key=lambda at: (at not in kept, -at)))
+            core = core if less is None else less
+            fresh = sorted((at for at in core if at not in kept), reverse=True)
+            for other in fresh if len(fresh) > 1 else ():
+                if other in core:
+                    less = refuting(sorted(core - {other}, key=lambda at: (at not in kept, at)))
+                    core = core if less is None else less
+            return core
+        finally:
+            solver.close()
 
     def _around(self, rule: int, at: int, rest: Iterable[int]) -> Iterator[Sequence[int]]:
         """Cubes about nothing but what the rule and the cube name; where that is much, first those beside the rest."""
