@@ -66,10 +66,14 @@ class _Nested:
             one, two = waiting.pop()
             if one is two:
                 continue
-            ours, others = parts_of(one), parts_of(two)
-            if type(one) is not type(two) or hash(one) != hash(two) or len(ours) != len(others):
+            if type(one) is not type(two):
                 return False
-            if not isinstance(one, _Nested) and one != two:
+            if not isinstance(one, _Nested):
+                if one != two:
+                    return False
+                continue
+            ours, others = parts_of(one), parts_of(two)
+            if hash(one) != hash(two) or len(ours) != len(others):
                 return False
             waiting.extend(zip(ours, others, strict=True))
         return True
