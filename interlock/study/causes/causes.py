@@ -313,11 +313,12 @@ class _Search:
             *odd_sensors(self.compiled, wires),
             *odd_door_steps(self.compiled, wires),
             *commands_by_no_lever(self.compiled, wires),
-            *(crossed_levers(self.compiled, wires) if self._fails_both_ways(answer) else ()),
-            *(crossed_commands(self.compiled, wires) if self._fails_both_ways(answer) else ()),
         ]
-        for likeliness in (Likeliness.SET_ASIDE, Likeliness.UNLIKE):
-            yield [one for one in near if one.likeliness is likeliness]
+        yield [one for one in near if one.likeliness is Likeliness.SET_ASIDE]
+        if self._fails_both_ways(answer):
+            # little else makes both fail, and there are few to try
+            yield [*crossed_levers(self.compiled, wires), *crossed_commands(self.compiled, wires)]
+        yield [one for one in near if one.likeliness is Likeliness.UNLIKE]
         # there are thousands of the others
         both = [(wire, inhibits) for wire in wires for inhibits in (False, True)]
         both = [(wire, inhibits) for wire, inhibits in both if wire.meaning.subject.sort is not Sort.SENSOR]
