@@ -64,18 +64,13 @@ class _Nested:
         waiting: list[tuple[object, object]] = [(self, other)]
         while waiting:
             one, two = waiting.pop()
-            if one is two:
-                continue
-            if type(one) is not type(two):
-                return False
-            if not isinstance(one, _Nested):
-                if one != two:
+            if isinstance(one, _Nested) and one is not two:
+                ours, others = parts_of(one), parts_of(two)
+                if type(one) is not type(two) or hash(one) != hash(two) or len(ours) != len(others):
                     return False
-                continue
-            ours, others = parts_of(one), parts_of(two)
-            if hash(one) != hash(two) or len(ours) != len(others):
+                waiting.extend(zip(ours, others, strict=True))
+            elif one is not two and (type(one) is not type(two) or one != two):
                 return False
-            waiting.extend(zip(ours, others, strict=True))
         return True
 
     def __repr__(self) -> str:
