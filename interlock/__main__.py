@@ -22,7 +22,9 @@ def main() -> None:
     # what is made here are trees: to look for circles among more and more of them finds none and takes time
     gc.set_threshold(OBJECTS_BETWEEN_COLLECTIONS)
     from interlock.cli import run
+    from interlock.kernel.beside import allow, processors
 
+    allow(processors())
     code = run(sys.argv[1:])
     # all is said; what the libraries put away at the end must not be torn
     for number in SIGNALS:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from hashlib import sha256
@@ -18,6 +17,7 @@ from interlock.cli.workers import ENDED, NOT_BEGUN, Done, here, in_processes, on
 from interlock.diagnostics.frozen import frozen
 from interlock.hold.language.model import RequirementText
 from interlock.hold.loader import Source
+from interlock.kernel.beside import processors
 from interlock.kernel.claims import Progress
 from interlock.report.views.fleet import Effort, nothing_facts
 from interlock.report.views.fleet_facts import AnswerFacts
@@ -110,7 +110,7 @@ class Run:
             return iter(())
         if self.way.cluster is not None:
             return on_cluster(work, jobs, self.way.cluster, asked)
-        number = min(self.way.workers or _processors(), len(jobs))
+        number = min(self.way.workers or processors(), len(jobs))
         return here(work, jobs, asked) if number == 1 else in_processes(work, jobs, number, asked)
 
     def _job(self, places: tuple[int, ...], features: tuple[str, ...] = ()) -> Job:
@@ -136,8 +136,3 @@ class Run:
         for name, source in sorted(files.items()):
             digest.update(f"\n{name} {len(source.content)}\n".encode("utf-8", "surrogatepass") + source.content)
         return digest.hexdigest()
-
-
-def _processors() -> int:
-    affinity = getattr(os, "sched_getaffinity", None)
-    return len(affinity(0)) if affinity is not None else os.cpu_count() or 1

@@ -22,6 +22,7 @@ PARTS = {
     "what sets of failures are": ("kernel", "failures"),
     "sets of failures": ("confirm", "failures"),
     "why there is no answer": ("kernel", "why"),
+    "work in a second process": ("kernel", "beside"),
 }
 """The trusted parts: room, and modules of it.  A verdict of *holds* or *fails* rests on the first two alone."""
 BUDGET = {
@@ -39,6 +40,7 @@ BUDGET = {
     "what sets of failures are": 140,
     "sets of failures": 205,
     "why there is no answer": 21,
+    "work in a second process": 80,
 }
 """Lines of code that each part may have.  Raise one only with a reason in the commit that does."""
 
