@@ -178,6 +178,15 @@ class Alike:
 
     def thing(self, carry: Carry, id: str) -> str | None:
         """What stands to that place as this stands to its own; what has no place of its own is itself."""
+        if (carry, id) not in self._carried:
+            self._carried[carry, id] = self._thing(carry, id)
+        return self._carried[carry, id]
+
+    @cached_property
+    def _carried(self) -> dict[tuple[Carry, str], str | None]:
+        return {}
+
+    def _thing(self, carry: Carry, id: str) -> str | None:
         if id in self.floor.cells:
             return self.cell(carry, id)
         if id in self._faces:
@@ -213,6 +222,24 @@ class Alike:
                 found = tuple(one for one in (self.syntax(carry, arg) for arg in args) if one is not None)
                 return (found[0] if len(found) == 1 else replace(syntax, args=found)) if found else None
         return syntax
+
+    def images(self, syntax: Syntax) -> Iterator[Iterator[tuple[str, Syntax]]]:
+        """The expression carried, whole, to wherever all that it names has a counterpart; each way of turning apart.
+
+        With the cell to which the first place comes that it names; none where it names no place.
+        """
+        first = next(self._places(syntax), None)
+        size = len(contacts_of(syntax))
+
+        def turned(rows: int, lanes: int, row: int, lane: int) -> Iterator[tuple[str, Syntax]]:
+            for id, cell in self.floor.cells.items():
+                carry = Carry(rows, lanes, cell.row - rows * row, cell.lane - lanes * lane)
+                carried = self.syntax(carry, syntax)
+                if carried is not None and len(contacts_of(carried)) == size:
+                    yield id, carried
+
+        if first is not None:
+            yield from (turned(rows, lanes, *first) for rows in (1, -1) for lanes in (1, -1))
 
     def device(self, carry: Carry, device: Device) -> Device:
         """What the device would be like in the other place, but for its id, its name and where it stands."""

@@ -207,6 +207,16 @@ def contacts_in(syntax: Syntax) -> Iterator[tuple[Way, Syntax]]:
                 yield from (((at, *way), found) for way, found in contacts_in(arg))
 
 
+def chains_in(syntax: Syntax) -> Iterator[tuple[Way, Chain]]:
+    """Every row of contacts, in series or side by side, by the way to it: the outermost first."""
+    if isinstance(syntax, Chain) and syntax.operator != "implies":
+        yield (), syntax
+    for at, arg in enumerate(
+        syntax.args if isinstance(syntax, Chain) else (syntax.arg,) if isinstance(syntax, Negation) else ()
+    ):
+        yield from (((at, *way), found) for way, found in chains_in(arg))
+
+
 def asked_by(contact: Syntax) -> Syntax:
     """What a contact asks for, whichever way: without its `not`."""
     return contact.arg if isinstance(contact, Negation) else contact

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -37,7 +37,15 @@ from interlock.report.views.blame import pointers_for
 from interlock.report.views.proof import proof_view
 from interlock.study.causes import causes
 from interlock.study.causes.blame import Blame, blame
-from interlock.study.causes.remedies import Likeliness, Remedy, every_contact, like_wires, odd_sensors, tighter
+from interlock.study.causes.remedies import (
+    Likeliness,
+    Remedy,
+    every_contact,
+    like_parts,
+    like_wires,
+    odd_sensors,
+    tighter,
+)
 from interlock.study.causes.trials import CLEAR_IN_VAIN, Bench, Model
 from interlock.study.verify import Answer, Status, Verification, verify
 from tests.agreement.hold_texts import compile_text, doorway, fetch, hold_text, standing
@@ -544,10 +552,17 @@ circuits:
     assert not blamed.causes
 
 
-def held_lane(wrong: str = "up_M2") -> Hold:
-    """A lane of four bays behind a door that stays up until each line of latches is safe; of line 2 that is said."""
+CLEAR, HELD = "not over_M{0}", "(at{0} or at{1} implies up_M{0})"
+ROW = [said.format(n, n + 1) for said in (CLEAR, HELD) for n in (1, 2, 3)]
+
+
+def held_lane(wrong: str = "up_M2", safe: str = "") -> Hold:
+    """A lane of four bays behind a door that stays up until each line of latches is safe; of line 2 that is said.
+
+    Or of all that is said what `safe` says in one circuit.
+    """
     line = "- {{id: held_{0}, use: logic, is: not over_M{0} and ((at{0} or at{1}) implies {2})}}"
-    lines = [line.format(n, n + 1, wrong if n == 2 else f"up_M{n}") for n in (1, 2, 3)]
+    lines = [] if safe else [line.format(n, n + 1, wrong if n == 2 else f"up_M{n}") for n in (1, 2, 3)]
     stop = "- {{id: {0}, kind: fixed stop, on: {1}, stops: [{2}], restrains: [x]}}"
     latch = (
         "- {{id: M{0}, kind: manual latch, on: {0}C.aft, stops: [fore, aft], restrains: [x], locking: raised, "
@@ -569,22 +584,35 @@ def held_lane(wrong: str = "up_M2") -> Hold:
         + "".join(f"  - {{id: over_M{n}, reads: M{n} is covered}}\n" for n in (1, 2, 3))
         + "circuits:\n"
         + "".join(f"  {one}\n" for one in lines)
-        + "  - {id: safe, use: permit, is: held_1 and held_2 and held_3 and not beam}\n",
+        + f"  - {{id: safe, use: permit, is: {safe or 'held_1 and held_2 and held_3 and not beam'}}}\n",
     )
     hold = load_hold(Source("lane.yaml", text.encode()), fetch).value
     assert hold is not None
     return hold
 
 
-def test_a_circuit_that_differs_from_its_likes_is_named() -> None:
-    """Of three lines of latches one asks for the switch of another: told unasked, held against one that is right."""
-    compiled = compile_hold(held_lane("up_M1"), standing()).compiled
+@pytest.mark.parametrize(
+    ("hold", "id", "told", "beside"),
+    [
+        (partial(held_lane, "up_M1"), "held_2", "it asks for 'up_M1', not for 'up_M2'", "held_1 is "),
+        (
+            partial(held_lane, safe=" and ".join([*ROW[:4], ROW[5], "not beam"])),
+            "safe",
+            "it does not ask for 'at2 or at3 implies up_M2'",
+            "it asks for as much for 1C and 3C",
+        ),
+    ],
+    ids=["another circuit", "within one"],
+)
+def test_what_differs_from_its_likes_is_named(hold: Callable[[], Hold], id: str, told: str, beside: str) -> None:
+    """Of three lines of latches one is asked otherwise, or not: told unasked, held against those that are right."""
+    compiled = compile_hold(hold(), standing()).compiled
     assert compiled is not None
     found = verify(compiled, decide, Limits(), chosen=["secured-behind-shut-doors"])
     assert found.count(Status.FAILS)
     first = blame(found, lambda undone: None, decide, thorough=False).causes[0]
-    assert (first.id, first.found) == ("held_2", "it asks for 'up_M1', not for 'up_M2'")
-    assert first.beside.startswith("held_1 is ")
+    assert (first.id, first.found, first.proved) == (id, told, True)
+    assert first.beside.startswith(beside)
 
 
 @pytest.mark.parametrize(
@@ -603,6 +631,47 @@ def test_circuits_are_likes_where_one_contact_differs(wrong: str, guessed: list[
     assert compiled is not None
     remedies = like_wires(compiled, Alike(hold, compiled.floor), wires_of(hold))
     assert [one.said()[0] for one in remedies if one.id == "held_2"] == guessed
+
+
+LIKE_HELD = "it would be 'at2 or at3 implies up_M2', as it is for 1C and 3C"
+
+
+@pytest.mark.parametrize(
+    ("wrong", "told"),
+    [
+        ({HELD: ""}, [("does not ask for 'at2 or at3 implies up_M2'", "it asks for as much for 1C and 3C")]),
+        (
+            {HELD: "", CLEAR: ""},
+            [
+                ("does not ask for 'not over_M2'", "it asks for as much for 1C and 3C"),
+                ("does not ask for 'at2 or at3 implies up_M2'", "it asks for as much for 1C and 3C"),
+                (
+                    "does not ask for 'not over_M2' and 'at2 or at3 implies up_M2'",
+                    "it asks for as much for 1C and 3C",
+                ),
+            ],
+        ),
+        ({HELD: "(at2 or at3 implies up_M1)"}, [("asks for 'up_M1', not for 'up_M2' in ", LIKE_HELD)]),
+        ({HELD: "(at3 implies up_M2)"}, [("does not ask for 'at2' in 'at3 implies up_M2'", LIKE_HELD)]),
+        # what reads otherwise in more than one contact was not meant to be this
+        ({HELD: "(at1 or at4 implies up_M2)"}, [("does not ask for ", "it asks for as much for 1C and 3C")]),
+        ({}, []),
+    ],
+)
+def test_what_a_circuit_asks_for_at_like_places_is_wanting_at_one(
+    wrong: dict[str, str], told: list[tuple[str, str]]
+) -> None:
+    """Left out, with what else is left out there, or nearly asked for: told as it would read, with the likes of it."""
+    said = {pattern.format(2, 3): instead for pattern, instead in wrong.items()}
+    parts = [said.get(one, one) for one in ROW]
+    hold = held_lane(safe=" and ".join([*filter(None, parts), "not beam"]))
+    compiled = compile_hold(hold, standing()).compiled
+    assert compiled is not None
+    remedies = like_parts(compiled, Alike(hold, compiled.floor), wires_of(hold))
+    found = [one.said() for one in remedies if one.likeliness is Likeliness.UNLIKE]
+    assert len(found) == len(told)
+    for (what, beside), (begins, expected) in zip(sorted(found), sorted(told), strict=True):
+        assert (what.startswith(begins), beside) == (True, expected), what
 
 
 STATION = """\

@@ -39,6 +39,7 @@ from interlock.study.causes.remedies import (
     devices_near,
     every_contact,
     facts_at_the_end,
+    like_parts,
     like_wires,
     like_zones,
     listed,
@@ -129,6 +130,7 @@ class _Search:
         for wire in wires_of(self.compiled.hold):
             self.asked[wire.is_electrical].update(contacts_of(wire.syntax))
         self.near: dict[str, frozenset[Meaning]] = {}
+        self.unlike: dict[Meaning, list[Remedy]] = {}
         self.open = [id for id in bench.bad if id not in explained]
         self.stilling: dict[Hashable, bool] = {}
         """Whether guesses at expressions stop nearly everything, or what some drive does."""
@@ -308,7 +310,7 @@ class _Search:
         devices = devices_near(self.compiled, self._things(answer))
         near = [
             *device_remedies(self.compiled, self.alike, devices),
-            *like_wires(self.compiled, self.alike, wires),
+            *self._unlike(wires),
             *like_zones(self.compiled, wires),
             *odd_sensors(self.compiled, wires),
             *odd_door_steps(self.compiled, wires),
@@ -331,6 +333,14 @@ class _Search:
         rounds = [(Likeliness.ODD,), (Likeliness.CONTACT, Likeliness.TIGHTER), (Likeliness.LOOSER,)]
         for some in [*rounds, (Likeliness.OPPOSITE,)] if self.thorough else rounds:
             yield [one for one in guesses if one.likeliness in some]
+
+    def _unlike(self, wires: Sequence[Wire]) -> Iterator[Remedy]:
+        """In what these expressions, or parts of them, differ from their likes; it is looked for once."""
+        for wire in wires:
+            if wire.meaning not in self.unlike:
+                likes = (like_wires, like_parts)
+                self.unlike[wire.meaning] = [one for of in likes for one in of(self.compiled, self.alike, [wire])]
+            yield from self.unlike[wire.meaning]
 
     def _fails_both_ways(self, answer: Answer) -> bool:
         """What it asks of one side of a bay, and of the side over against it, fails for both."""

@@ -15,6 +15,7 @@ from functools import partial
 from itertools import combinations
 from typing import Any
 
+from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.spans import Span
 from interlock.hold.alike import Alike, Shape, contacts_of, shape_of
 from interlock.hold.compile.compiler import CompiledHold
@@ -37,8 +38,10 @@ from interlock.hold.origin import (
 )
 from interlock.hold.origin import Fact as Told
 from interlock.hold.wiring import (
+    Way,
     Wire,
     asked_by,
+    chains_in,
     contacts_in,
     flat,
     rewired,
@@ -47,6 +50,9 @@ from interlock.hold.wiring import (
     with_contact,
     without_contact,
 )
+
+MOST_NAMED = 6
+"""Like places that are told one by one."""
 
 
 class Likeliness(IntEnum):
@@ -380,6 +386,107 @@ def carried_wires(alike: Alike, wire: Wire, every: Sequence[Wire]) -> Iterator[t
                     nearly = len(asked & mine) > 1 and len(asked - mine) <= 1 and len(mine - asked) <= 1
                     if carried is not None and nearly and len(asked) == its:
                         yield other, carried, carry.is_plain
+
+
+def like_parts(compiled: CompiledHold, alike: Alike, wires: Sequence[Wire]) -> Iterator[Remedy]:
+    """What stands in an expression for like places and not for one: added, or in the place of what nearly reads so.
+
+    Of all that is wanting for one place first each part, then all.
+    """
+    sorts = _sorts_of_contacts(compiled.hold)
+    for wire in wires:
+        for way, chain in chains_in(wire.syntax):
+            wanting: dict[Shape, _Wanting] = {}
+            for family in _families(alike, sorts, chain):
+                present = {shape_of(part) for part in chain.args} & family.keys()
+                like = tuple(family[shape][0] for shape in family if shape in present)
+                others = [part for part in chain.args if shape_of(part) not in present]
+                for shape, (cell, part) in family.items():
+                    votes = 2 * len(like) - len(family)
+                    if shape not in present and (shape not in wanting or votes > wanting[shape].votes):
+                        instead = next((one for one in others if _nearly(one, part)), None)
+                        wanting[shape] = _Wanting(cell, part, like, votes, instead)
+            yield from (_with_parts(compiled, wire, way, chain, [one]) for one in wanting.values())
+            for cell in dict.fromkeys(one.cell for one in wanting.values()):
+                likely = [one for one in wanting.values() if one.cell == cell and one.votes > 0]
+                if len(likely) > 1:
+                    yield _with_parts(compiled, wire, way, chain, likely)
+
+
+def _families(
+    alike: Alike, sorts: Callable[[Syntax], object], chain: Chain
+) -> Iterator[Mapping[Shape, tuple[str, Syntax]]]:
+    """Each part of a chain as it reads at like places, with where that is, if it is there for most; or for one of two.
+
+    Turned round they are families of their own.
+    """
+
+    def stated(syntax: Syntax) -> tuple[object, ...]:
+        found = (sorts(one) for _, one in contacts_in(syntax))
+        return tuple(one if isinstance(one, tuple) else None for one in found)
+
+    shapes = [shape_of(part) for part in chain.args]
+    said = [stated(part) for part in chain.args]
+    every, most = set(shapes), Counter(said)
+    seen: set[Shape] = set()
+    for part, mine, sort in zip(chain.args, shapes, said, strict=True):
+        for images in alike.images(part) if mine not in seen else ():
+            family: dict[Shape, tuple[str, Syntax]] = {}
+            wanting = 0
+            for cell, image in images:
+                shape = shape_of(image)
+                if shape not in family and stated(image) == sort:
+                    family[shape] = cell, image
+                    wanting += shape not in every
+                    if wanting > most[sort]:
+                        break
+            else:
+                seen |= family.keys()
+                if 0 < 2 * wanting < len(family) or (wanting, len(family)) == (1, 2):
+                    yield family
+
+
+@frozen
+class _Wanting:
+    """A part that is not in a chain, though it is there for these `like` places, of which there are more by `votes`.
+
+    `instead` is what is there and nearly reads so.
+    """
+
+    cell: str
+    part: Syntax
+    like: tuple[str, ...]
+    votes: int
+    instead: Syntax | None
+
+
+def _nearly(one: Syntax, other: Syntax) -> bool:
+    """But for a contact of each, or less, they ask for the same."""
+    here, there = contacts_of(one), contacts_of(other)
+    return len(here & there) > 1 and len(here - there) <= 1 and len(there - here) <= 1
+
+
+def _with_parts(compiled: CompiledHold, wire: Wire, way: Way, chain: Chain, wanting: Sequence[_Wanting]) -> Remedy:
+    """The expression with these parts in that chain."""
+    for one in wanting:
+        args = tuple(one.part if part is one.instead else part for part in chain.args)
+        chain = replace(chain, args=args if one.instead is not None else (*args, one.part))
+    is_likely = all(one.votes > 0 and len(one.like) > 1 for one in wanting)
+    changed = with_contact(wire.syntax, way, chain)
+    votes = min(one.votes for one in wanting)
+    remedy = _rewired(compiled, wire, changed, Likeliness.UNLIKE if is_likely else Likeliness.ODD, votes, None)
+
+    def said() -> tuple[str, str]:
+        like = wanting[0].like
+        more = [f"{len(like) - MOST_NAMED} more"] if len(like) > MOST_NAMED else []
+        beside = f"for {listed([*like[:MOST_NAMED], *more])}"
+        texts = [f"'{print_syntax(one.part)}'" for one in wanting]
+        if len(wanting) == 1 and (instead := wanting[0].instead) is not None:
+            found, _ = difference_of(instead, wanting[0].part, reads=False)
+            return f"{found} in '{print_syntax(instead)}'", f"it would be {texts[0]}, as it is {beside}"
+        return f"does not ask for {listed(texts)}", f"it asks for as much {beside}"
+
+    return replace(remedy, said=said)
 
 
 def like_zones(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[Remedy]:
