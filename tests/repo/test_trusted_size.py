@@ -30,7 +30,7 @@ BUDGET = {
     "two machines side by side": 225,
     "limitations as choices": 42,
     "options as choices": 122,
-    "proofs and runs": 534,
+    "proofs and runs": 570,
     "sets of states": 105,
     "ways back": 185,
     "what would make possible": 95,
