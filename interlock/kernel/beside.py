@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import pickle
+import select
 import signal
 import sys
 import threading
@@ -52,6 +53,7 @@ class Beside(Generic[R]):
         global _free
         self._work = work
         self._process: int | None = None
+        self._interrupted = False
         if may_begin():
             source, sink = os.pipe()
             parent = os.getpid()
@@ -67,6 +69,16 @@ class Beside(Generic[R]):
         """Whether another process is at it."""
         return self._process is not None
 
+    def is_done(self, seconds: float) -> bool:
+        """Whether its result is there, waited for so long at the most; what was not begun is as good as done."""
+        return self._process is None or bool(select.select([self._source], [], [], seconds)[0])
+
+    def interrupt(self) -> None:
+        """Raises KeyboardInterrupt in it, which may give what it has; what gives nothing raises that here, too."""
+        self._interrupted = True
+        if self._process is not None:
+            os.kill(self._process, signal.SIGUSR1)
+
     def result(self) -> R:
         """What comes of it, waited for; raises what it raised.  Done here, too, where its process was lost."""
         if self._process is not None:
@@ -78,6 +90,8 @@ class Beside(Generic[R]):
                 if error is not None:
                     raise error
                 return value  # type: ignore[no-any-return]
+        if self._interrupted:
+            raise KeyboardInterrupt
         return self._work()
 
     def close(self) -> None:
@@ -101,6 +115,7 @@ def _send(work: Callable[[], Any], parent: int, sink: int) -> None:
     """Does the work in the process that was forked for it, and ends that; an end is asked for where it was forked."""
     allow(1)
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGUSR1, signal.default_int_handler)
     signal.signal(signal.SIGTERM, signal.SIG_DFL)
     signal.signal(signal.SIGALRM, lambda number, frame: os._exit(1) if os.getppid() != parent else None)
     signal.setitimer(signal.ITIMER_REAL, LOOKS_EVERY_S, LOOKS_EVERY_S)

@@ -161,6 +161,7 @@ class _Strategy:
         self.hastily = not smallest
         self.remembered = found if found is not None and found.remembered is not None else None
         self.resumed = found if found is not None and found.cut_short else None
+        self.found = found
         self.wants_facts = found is not None
         """Whoever asks wants to know why: certificates are looked for where a number of states would do."""
         self.begun = monotonic()
@@ -311,7 +312,7 @@ class _Strategy:
         if len(excluded_by(rules, lemmas, places, self.questions, self.clock)) < len(places):
             return False
         self.lemmas = lemmas
-        claim_mined(rules, lemmas, self.questions, self.claims, self.clock, self.hastily)
+        claim_mined(rules, lemmas, self.questions, self.claims, self.clock, self.hastily, self.settle)
         return True
 
     def attempt(self, what: Callable[[], None]) -> bool:
@@ -339,9 +340,15 @@ class _Strategy:
     def strengthen(self, rules: LocalRules, clock: Clock) -> None:
         """Claims what the lemmas exclude, and what they do once strengthened."""
         frames = self.renew_frames(rules, self.clock)
-        strengthen(frames, self.questions, self.claims, self.report, clock, self.go_along, self.hastily)
+        strengthen(frames, self.questions, self.claims, self.report, clock, self.go_along, self.hastily, self.settle)
         decided = len(self.claims)
         self.report(Progress(NAME, f"{decided} of {len(self.questions)} decided", decided, len(self.questions)))
+
+    def settle(self, lemmas: Sequence[Cube]) -> None:
+        """Nothing more will be found out: whoever waits for the lemmas has them."""
+        if self.found is not None and self.rules is not None:
+            self.found.keep(self.rules, lemmas)
+            self.found.when_settled()
 
     def pursue(self, rules: LocalRules, clock: Clock, deepest: int | None) -> None:
         """Claims what property-directed reachability decides, from the facts known, up to so many frames."""

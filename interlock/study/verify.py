@@ -40,6 +40,7 @@ from interlock.prove.engine import NO_LIMITS, Engine
 from interlock.prove.following import Handling, follow
 from interlock.prove.invariants.lemmas import Lemmas
 from interlock.prove.recovery.recovery import recover
+from interlock.study.begun_early import BegunEarly
 from interlock.study.kept_claims import KeptClaims, claims_key
 from interlock.study.pace import Pace
 from interlock.study.sessions import Recoverer, Session
@@ -139,9 +140,10 @@ def verify(
     # of kept claims the runs were made so when they were found
     engine = kept.engine if kept else follow(first, Handling(hands.held, hands.enough), again=engine)
     recoverer = kept.recoverer if kept else recoverer or partial(_recover, asked.questions, lemmas)
-    found, ways_found = session.claim_and_confirm(
-        asked.questions, asked.ways, engine, recoverer, lambda some: pace.tell(_results(asked, some))
-    )
+    with BegunEarly(recoverer, asked.machine, asked.ways, limits, lemmas) as begun:
+        found, ways_found = session.claim_and_confirm(
+            asked.questions, asked.ways, engine, begun, lambda some: pace.tell(_results(asked, some))
+        )
     answers = tuple(_tell(asked, instance, found, ways_found) for instance in asked.instances)
     findings = tuple(found[question.id] for question in asked.questions)
     recoveries = tuple((way, ways_found[way.id]) for way in asked.ways)

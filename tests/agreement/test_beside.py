@@ -82,6 +82,43 @@ def test_leaving_it_ends_it() -> None:
     beside.allow(1)
 
 
+@pytest.mark.parametrize("gives", [True, False])
+def test_what_is_interrupted_gives_what_it_has(gives: bool, tmp_path: Path) -> None:
+    """Or, where that is nothing, raises what it raised there."""
+    beside.allow(2)
+    note = tmp_path / "begun"
+
+    def work() -> str:
+        try:
+            note.touch()
+            time.sleep(60)
+        except KeyboardInterrupt:
+            if not gives:
+                raise
+        return "something"
+
+    began = time.monotonic()
+    with Beside(work) as other:
+        while not note.exists():
+            assert not other.is_done(0.01)
+        other.interrupt()
+        assert other.is_done(30)
+        if gives:
+            assert other.result() == "something"
+        else:
+            with pytest.raises(KeyboardInterrupt):
+                other.result()
+    assert time.monotonic() - began < 30
+    beside.allow(1)
+
+
+def test_what_was_not_begun_need_not_be_waited_for() -> None:
+    """Its result is made when it is asked for."""
+    with Beside(lambda: 1) as other:
+        assert other.is_done(60)
+        assert other.result() == 1
+
+
 def test_a_process_whose_asker_is_gone_ends(tmp_path: Path) -> None:
     """Nothing goes on for a program that was killed."""
     note = tmp_path / "process"

@@ -40,7 +40,7 @@ BUDGET = {
     "what sets of failures are": 140,
     "sets of failures": 205,
     "why there is no answer": 21,
-    "work in a second process": 80,
+    "work in a second process": 90,
 }
 """Lines of code that each part may have.  Raise one only with a reason in the commit that does."""
 

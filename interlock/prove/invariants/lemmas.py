@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import field
 
 from interlock.diagnostics.frozen import frozen
@@ -23,6 +23,10 @@ class Remembered:
     measures: Mapping[str, int] = field(default_factory=dict)
 
 
+def nothing() -> None:
+    """For whoever waits for nothing."""
+
+
 class Lemmas:
     """Clauses of facts that are taken to hold in every reachable state, and the cases of ways back.
 
@@ -39,10 +43,16 @@ class Lemmas:
         self.measures: dict[str, int] = {}
         self.cut_short = False
         """The call that kept the clauses ran out of time: the next about the same goes on from there."""
+        self.when_settled: Callable[[], None] = nothing
+        """Done once the clauses are kept that will be kept at the end, while what rests on them is still at work."""
 
     def found(self) -> Remembered:
         """What there is to be remembered now."""
         return Remembered(self.clauses, self.cases, self.measures)
+
+    def take_over(self, found: Remembered) -> None:
+        """What another process found that began with this."""
+        self.clauses, self.cases, self.measures = found.clauses, dict(found.cases), dict(found.measures)
 
     def keep(self, rules: LocalRules, cubes: Iterable[Cube]) -> None:
         """Takes the place of what was kept before."""

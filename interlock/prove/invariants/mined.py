@@ -93,10 +93,11 @@ def strengthen(
     looking: Clock | None = None,
     met: Callable[[Trace], None] | None = None,
     hastily: bool = False,
+    settled: Callable[[Sequence[Cube]], None] | None = None,
 ) -> None:
     """Strengthens mined lemmas by what the open questions need, and adds to `claims`, by place, what that decides.
 
-    The clock for `looking` may end sooner than that of the frames; `met` is as for `pursue`, `hastily`
+    The clock for `looking` may end sooner than that of the frames; `met` is as for `pursue`, `hastily` and `settled`
     as for `claim_mined`.  Raises OutOfTime.
     """
     left = frames.not_excluded([at for at in range(len(questions)) if at not in claims])
@@ -106,7 +107,7 @@ def strengthen(
         claims[at] = Refuted(questions[at].id, PDR, trace, shortest=trace.depth == 0)
         if met is not None:
             met(trace)
-    claim_mined(frames.rules, frames.lemmas, questions, claims, frames.clock, hastily)
+    claim_mined(frames.rules, frames.lemmas, questions, claims, frames.clock, hastily, settled)
 
 
 def claim_late(
@@ -155,11 +156,13 @@ def claim_mined(
     claims: dict[int, Claim],
     clock: Clock,
     hastily: bool = False,
+    settled: Callable[[Sequence[Cube]], None] | None = None,
 ) -> None:
     """Adds to `claims`, by place, a proof of every open question whose target the lemmas exclude.  Raises OutOfTime.
 
     One certificate serves all, as long as there is time to make it; else parts of them have one each, as far as time
-    goes.  From it nothing can be left out, unless it is made `hastily`.
+    goes.  From it nothing can be left out, unless it is made `hastily`.  Where they exclude all that is open they are
+    `settled`, which is told before the proofs are made.
     """
 
     def claim(places: Sequence[int], clock: Clock, hastily: bool) -> None:
@@ -167,6 +170,8 @@ def claim_mined(
         claims.update({at: Proved(questions[at].id, NAME, certificate) for at in places})
 
     excluded = excluded_by(rules, lemmas, [at for at in range(len(questions)) if at not in claims], questions, clock)
+    if settled is not None and len(claims) + len(excluded) == len(questions):
+        settled(lemmas)
     left = clock.seconds_left()
     if not excluded:
         return
