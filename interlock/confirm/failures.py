@@ -11,6 +11,7 @@ from interlock.confirm.confirm import Agreed, Broken, Unchecked, Verdict, fault_
 from interlock.confirm.recheck import recheck
 from interlock.confirm.replay import Replays
 from interlock.confirm.smtlib import GivenUp, Obligation, Scribe, all_of, any_of, obligation_of, query, quoted
+from interlock.kernel.beside import Beside
 from interlock.kernel.claims import Certificate
 from interlock.kernel.expressions import assign, signals_of
 from interlock.kernel.failures import (
@@ -46,35 +47,48 @@ def confirm_sets(
         raise ValueError(f"{len(claims)} claims for {len(questions)} questions")
     deadline = None if seconds is None else monotonic() + seconds
     failures = failures_of(machine)
-    replays = Replays(machine)
     seen: set[tuple[int, int]] = set()
-    found: dict[int, SetsFinding] = {}
+    faults = [
+        fault_of_shape(claim, SmallestSets, seen) or _fault(failures, question, claim)
+        for question, claim in zip(questions, claims, strict=True)
+    ]
     # as with certificates, evidence is told apart by identity
     shared: dict[tuple[int, int], list[int]] = {}
-    for at, (question, claim) in enumerate(zip(questions, claims, strict=True)):
-        fault = fault_of_shape(claim, SmallestSets, seen) or _fault(machine, failures, replays, question, claim)
-        if fault:
-            found[at] = DisputedSets(question.id, fault)
-        elif claim.most >= 0 and claim.tolerance is not None:
+    for at, (fault, claim) in enumerate(zip(faults, claims, strict=True)):
+        if not fault and claim.most >= 0 and claim.tolerance is not None:
             shared.setdefault((id(claim.tolerance), claim.most), []).append(at)
-        else:
-            found[at] = KnownSets(question.id, claim, -1, "", claim.reason or "nothing is claimed")
-    for places in shared.values():
-        asked = [(questions[at], claims[at]) for at in places]
-        for at, verdict in zip(places, _complete(machine, failures, asked, deadline), strict=True):
-            claim = claims[at]
-            match verdict:
-                case Agreed(by):
-                    found[at] = KnownSets(claim.question, claim, claim.most, by, claim.reason)
-                case Broken(what):
-                    found[at] = DisputedSets(claim.question, what)
-                case Unchecked(why):
-                    found[at] = KnownSets(claim.question, claim, -1, "", why)
-    return tuple(found[at] for at in range(len(questions)))
+
+    def verdicts() -> dict[int, Verdict]:
+        groups = [(places, [(questions[at], claims[at]) for at in places]) for places in shared.values()]
+        found = [(places, _complete(machine, failures, asked, deadline)) for places, asked in groups]
+        return {at: verdict for places, given in found for at, verdict in zip(places, given, strict=True)}
+
+    with Beside(verdicts) as other:
+        replays = Replays(machine)
+        for at, (question, claim) in enumerate(zip(questions, claims, strict=True)):
+            faults[at] = faults[at] or _fault_of_runs(machine, failures, replays, question, claim)
+        complete = other.result()
+    return tuple(
+        DisputedSets(question.id, fault) if fault else _finding(claim, complete.get(at))
+        for at, (question, claim, fault) in enumerate(zip(questions, claims, faults, strict=True))
+    )
 
 
-def _fault(machine: Machine, failures: Sequence[str], replays: Replays, question: Question, claim: SmallestSets) -> str:
-    """What is wrong with the sets and their runs; empty when nothing is."""
+def _finding(claim: SmallestSets, complete: Verdict | None) -> SetsFinding:
+    """What is found of a claim whose runs are; `complete`: that there are no other sets, where that is claimed."""
+    match complete:
+        case Agreed(by):
+            return KnownSets(claim.question, claim, claim.most, by, claim.reason)
+        case Broken(what):
+            return DisputedSets(claim.question, what)
+        case Unchecked(why):
+            return KnownSets(claim.question, claim, -1, "", why)
+        case None:
+            return KnownSets(claim.question, claim, -1, "", claim.reason or "nothing is claimed")
+
+
+def _fault(failures: Sequence[str], question: Question, claim: SmallestSets) -> str:
+    """What keeps the sets from being an answer at all; empty when nothing does."""
     if claim.question != question.id:
         return f"the claim answers question {claim.question!r}"
     if len(claim.sets) != len(claim.runs):
@@ -85,7 +99,14 @@ def _fault(machine: Machine, failures: Sequence[str], replays: Replays, question
             return f"there is no failure {unknown[0]!r}"
     if any(one <= other for at, one in enumerate(listed) for place, other in enumerate(listed) if at != place):
         return "a set has another in it"
-    for one, run in zip(listed, claim.runs, strict=True):
+    return ""
+
+
+def _fault_of_runs(
+    machine: Machine, failures: Sequence[str], replays: Replays, question: Question, claim: SmallestSets
+) -> str:
+    """What is wrong with the runs to the sets; empty when nothing is."""
+    for one, run in zip(map(frozenset, claim.sets), claim.runs, strict=True):
         if faults := replays.faults(question.target, run):
             return "; ".join(faults)
         struck = {struck_by(machine.rule(name), failures) for name in run.rules} - {None}

@@ -12,6 +12,7 @@ import pytest
 
 from interlock.confirm.failures import confirm_sets
 from interlock.confirm.replay import replay
+from interlock.kernel import beside
 from interlock.kernel.claims import Limits, ProgressCallback, Trace, silent
 from interlock.kernel.evaluator import fire, initial_states, is_enabled, truths_in
 from interlock.kernel.expressions import TRUE, Is, assign, conj, disj
@@ -153,7 +154,10 @@ def spoiled(claim: SmallestSets, draw: random.Random) -> SmallestSets:
     tolerance = claim.tolerance
     assert tolerance is not None
     kept = list(tolerance.kept)
-    how = draw.randrange(9)
+    how = draw.randrange(10)
+    if how == 9 and claim.runs:
+        run = claim.runs[0]
+        return replace(claim, runs=(Trace((), run.states[:1]), *claim.runs[1:]))
     if how == 0 and claim.sets:
         at = draw.randrange(len(claim.sets))
         return replace(claim, sets=claim.sets[:at] + claim.sets[at + 1 :], runs=claim.runs[:at] + claim.runs[at + 1 :])
@@ -183,7 +187,10 @@ def spoiled(claim: SmallestSets, draw: random.Random) -> SmallestSets:
 
 @pytest.mark.parametrize("seeds", [range(15), pytest.param(range(15, 50), marks=pytest.mark.thorough)])
 def test_no_false_claim_is_believed(seeds: range) -> None:
-    """Claims with sets, reasons, clauses or failures left out, or a size too large: disputed, or true all the same."""
+    """Claims with sets, reasons, clauses or failures left out, or a size too large: disputed, or true all the same.
+
+    They are judged alike where runs are replayed beside.
+    """
     disputed = 0
     for seed in seeds:
         machine, questions, claims = case_of(seed, 2)
@@ -192,7 +199,12 @@ def test_no_false_claim_is_believed(seeds: range) -> None:
         most = max((claim.most for claim in false), default=0)
         truth = {size: truth_of(machine, questions, size) for size in {claim.most for claim in false}}
         assert most <= 3
-        for at, finding in enumerate(confirm_sets(machine, questions, false)):
+        findings = confirm_sets(machine, questions, false)
+        if seed < 4:
+            beside.allow(2)
+            assert confirm_sets(machine, questions, false) == findings
+            beside.allow(1)
+        for at, finding in enumerate(findings):
             if isinstance(finding, DisputedSets):
                 disputed += 1
             elif finding.complete >= 0:

@@ -38,7 +38,7 @@ BUDGET = {
     "what slips lead to": 200,
     "evidence as files": 166,
     "what sets of failures are": 140,
-    "sets of failures": 205,
+    "sets of failures": 212,
     "why there is no answer": 21,
     "work in a second process": 90,
 }
