@@ -74,6 +74,14 @@ def test_a_test_shows_what_it_says_and_a_sound_hold_passes() -> None:
     assert any(test.bench.observables[at].about == "LV" and value for at, value in step.expected.items())
 
 
+def test_what_only_hands_feel_is_shown() -> None:
+    """That a lever springs back counts where it is felt, though no rule, circuit or requirement asks for its spring."""
+    spare = "  - {id: LX, name: spare lever, kind: lever, positions: [up, down]}\n"
+    test = made(failing(LIT.replace("controls:\n", f"controls:\n{spare}")))
+    assert "failure.LX.spring_broken" in test.shown
+    assert Replay(test).shown() == test.shown
+
+
 KEPT = (
     WIRED_ASKED
     + """\

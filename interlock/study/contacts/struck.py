@@ -140,14 +140,18 @@ def strikes(rule: Rule, failure: str) -> bool:
     return (failure, True) in rule.update
 
 
-def uses_of(machine: Machine) -> Mapping[str, Sequence[tuple[str, Expr]]]:
-    """Per failure the signals and rules that ask for it, by name, with what they ask, once nothing else has failed."""
+def uses_of(machine: Machine, seen: Iterable[Expr] = ()) -> Mapping[str, Sequence[tuple[str, Expr]]]:
+    """Per failure the signals and rules that ask for it, by name, with what they ask, once nothing else has failed.
+
+    So does what is `seen` besides.
+    """
     failures = failures_of(machine)
     every = frozenset(failures)
     found: dict[str, list[tuple[str, Expr]]] = {name: [] for name in failures}
     exprs = [(f"signal {one.name}", one.definition) for one in machine.signals]
     exprs += [(f"rule {one.name}", one.guard) for one in machine.rules if struck_by(one, failures) is None]
     exprs += [(f"requirement {one.id}", conj(one.situation, one.condition)) for one in machine.requirements]
+    exprs += [("what is seen", one) for one in seen]
     for name, expr in exprs:
         named = variables_of(expr) & every
         for failure in named:

@@ -79,7 +79,7 @@ class Bench:
         ]
         self.packing = Packing(self.asked)
         self._known = Known(Planes(self.packing, tests), MOST_KEPT)
-        uses = uses_of(self.asked)
+        uses = uses_of(self.asked, (one.expr for one in self.observables))
         differences = Planes(self.packing, [difference(name, uses[name]) for name in self.failures])
         self._differing = Known(differences, MOST_KEPT)
         self._writes = [self.packing.writes(rule) for rule in rules]
