@@ -28,6 +28,8 @@ from interlock.prove.failures.narrowing import Narrowing, mask_of, places_in
 
 MOST_TOGETHER = 500
 """So many pairs of sets that each break a clause are thought of for what breaks both."""
+NO_SET = -1
+"""Stands for the number of a set where there is none."""
 
 
 @dataclass(slots=True)
@@ -35,15 +37,33 @@ class Obligation:
     """A query that must have no model under as many sets as can be: `query` are literals of the encoding.
 
     `strikes` is the mask of the failures without which it is not asked at all, `possible` the family of sets that have
-    them; `region` are the variables that it speaks of, `failures` those that it depends on, as a mask.
+    them; `region` are the variables that it speaks of, `failures` those that it depends on, as a mask.  It says of a
+    `rule` that it keeps the clause of the place `clause`, or of a target, by its number, that it is not so.
     """
 
+    clause: int | None
+    rule: int
     query: tuple[int, ...]
     strikes: int
     possible: int
     region: frozenset[str]
     failures: int
     reasons: list[Reason] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class Learned:
+    """What a pool learned since it had `first` clauses: these then, what is a reason for what, and what is broken.
+
+    Places are those of the pool that learned it.
+    """
+
+    first: int
+    cubes: list[Cube] = field(default_factory=list)
+    reasons: list[tuple[int | None, int, Reason]] = field(default_factory=list)
+    """Of an obligation, by its clause and rule."""
+    broken: list[tuple[int, set[int]]] = field(default_factory=list)
+    """A clause, and sets, as masks, under which a model breaks it."""
 
 
 class Pool:
@@ -64,6 +84,9 @@ class Pool:
         self._every = row_of(sets, sets.every)
         self.kept: list[dict[int, Obligation]] = []
         """Per clause, by the number of a rule that may break it, that it does not."""
+        self.targets: list[Obligation] = []
+        """Per target that it is not so."""
+        self._learned = Learned(0)
         self._broken: list[set[int]] = []
         """Per clause the sets, as masks, under which a model breaks it, whatever of the pool stays true there.
 
@@ -121,6 +144,40 @@ class Pool:
             self._take(cube)
         self._standing = None
 
+    def note_from_now(self) -> None:
+        """What is learned is noted anew."""
+        self._learned = Learned(len(self.cubes))
+
+    def learned(self) -> Learned:
+        """What was learned since."""
+        self._learned.cubes = self.cubes[self._learned.first :]
+        return self._learned
+
+    def learn(self, other: Learned) -> None:
+        """Adds what another pool learned that was this one until both noted what they learned.
+
+        A reason is one wherever its clauses are.  That a model breaks a clause there means that nothing there spoke
+        against it; the same is taken to be so here.
+        """
+        own: dict[Cube, list[int]] = {}
+        for at in reversed(range(other.first, len(self.cubes))):
+            own.setdefault(self.cubes[at], []).append(at)
+        places = list(range(other.first))
+        for cube in other.cubes:
+            same = own.get(cube)
+            if not same:
+                self._take(cube)
+            places.append(same.pop() if same else len(self.cubes) - 1)
+        for clause, rule, reason in other.reasons:
+            obligation = self.targets[rule] if clause is None else self.kept[places[clause]][rule]
+            here = Reason(tuple(sorted(places[at] for at in reason.clauses)), reason.failures)
+            if here not in obligation.reasons:
+                obligation.reasons.append(here)
+        for at, sets in other.broken:
+            self._add_broken(places[at], sets)
+        # what is known of the set that was asked about last is not all of it any more
+        self._number = NO_SET
+
     def failures_in(self, cube: Cube) -> int:
         """The mask of the failures that a cube names."""
         return mask_of(self._failure_of[-abs(one)] for one in cube if -abs(one) in self._failure_of)
@@ -145,26 +202,32 @@ class Pool:
             if written is not None:
                 query = (self.rules.guards[rule], *(literal for literal in cube if literal not in written))
                 owner = self.narrowing.owners[rule]
-                self.kept[at][rule] = self._obligation(query, owner, self.rules.region(rule) | names)
+                region = self.rules.region(rule) | names
+                self.kept[at][rule] = self._obligation(at, rule, query, owner, region)
 
-    def target(self, literal: int) -> Obligation:
-        """That a target, a literal of the encoding, is not so."""
-        return self._obligation((literal,), None, self.rules.encoding.names_below(literal))
+    def aim(self, targets: Iterable[int]) -> None:
+        """Adds targets, literals of the encoding."""
+        for literal in targets:
+            region = self.rules.encoding.names_below(literal)
+            self.targets.append(self._obligation(None, len(self.targets), (literal,), None, region))
 
-    def _obligation(self, query: tuple[int, ...], owner: int | None, region: frozenset[str]) -> Obligation:
+    def _obligation(
+        self, clause: int | None, rule: int, query: tuple[int, ...], owner: int | None, region: frozenset[str]
+    ) -> Obligation:
         failures = 0
         for literal in query:
             failures |= self.narrowing.support(literal)
         strikes, possible = (0, self.sets.every) if owner is None else (1 << owner, self.sets.having[owner])
-        return Obligation(query, strikes, possible, region, failures)
+        return Obligation(clause, rule, query, strikes, possible, region, failures)
 
-    def excludes(self, target: Obligation, number: int, shortly: bool = False) -> bool:
-        """Whether the clauses exclude the target under the set of that number; if so it has a reason for that.
+    def excludes(self, at: int, number: int, shortly: bool = False) -> bool:
+        """Whether the clauses exclude that target under the set of that number; if so it has a reason for that.
 
         Where that is not seen from a reason that is known, without a clause that turns out broken, it is not said if
         `shortly`.
         """
         self._turn_to(number)
+        target = self.targets[at]
         while True:
             reason = self._reason(target)
             if reason is None and shortly:
@@ -277,6 +340,10 @@ class Pool:
     def _break(self, at: int, sets: set[int]) -> None:
         """Notes that a model breaks the clause under these sets, as masks, and all larger ones."""
         self._gone[at] = None
+        self._learned.broken.append((at, sets))
+        self._add_broken(at, sets)
+
+    def _add_broken(self, at: int, sets: set[int]) -> None:
         known = self._broken[at]
         known |= {one for one in sets if known.isdisjoint(parts_of(places_in(one)))}
 
@@ -309,6 +376,7 @@ class Pool:
             tuple(sorted(self._failure_of[one] for one in core.intersection(off))),
         )
         obligation.reasons.append(reason)
+        self._learned.reasons.append((obligation.clause, obligation.rule, reason))
         return None
 
     def _with_fewer(self, solver: _Switched, rest: list[int], off: list[int], core: set[int]) -> set[int]:

@@ -5,6 +5,9 @@ which sets each stays true (see `pool`).  A target that these exclude under a se
 smallest sets first, a run is looked for in which nothing outside the set fails: guided, then by property-directed
 reachability, which gives clauses for the pool where there is none.
 
+Where a second process is allowed it settles half of the sets between two weighings.  Which sets are the smallest does
+not depend on that; which run is found to one, and by which reasons a target is excluded, may.
+
 Reference (from memory)
   A. R. Bradley: SAT-based model checking without unrolling. VMCAI 2011.
 """
@@ -17,6 +20,7 @@ from functools import reduce
 from itertools import combinations, islice, permutations, product
 from operator import or_
 
+from interlock.kernel.beside import Beside, may_begin
 from interlock.kernel.claims import Limits, Progress, ProgressCallback, Trace, silent
 from interlock.kernel.evaluator import State, evaluate, initial_states, is_enabled
 from interlock.kernel.expressions import assign
@@ -47,8 +51,9 @@ from interlock.prove.engine import INTERRUPTED, NO_LIMITS, OutOfTime, clock_of, 
 from interlock.prove.failures.ahead import Ahead
 from interlock.prove.failures.likes import Likes
 from interlock.prove.failures.narrowing import Narrowing, mask_of
+from interlock.prove.failures.news import Fired, News, run_of
 from interlock.prove.failures.one_set import OneSet
-from interlock.prove.failures.pool import Obligation, Pool, is_in, parts_of, row_of
+from interlock.prove.failures.pool import Pool, is_in, parts_of, row_of
 from interlock.prove.failures.runs import with_failures
 from interlock.prove.failures.states import Ending, Met, Nominal, extended, loosely_after, struck_late
 from interlock.prove.frames.frames import Frames
@@ -64,6 +69,8 @@ MOST_SAMPLED = 1_000
 """So many states that are reached without a failure are kept."""
 MOST_SPREAD = 20_000
 """How many states are expanded without a failure where facts meet that did not meet before."""
+LOOKS_EVERY_S = 0.2
+"""So often it is looked whether an end is asked for while another process is waited for."""
 SETTLED_AT_ONCE = 100
 """So many sets are settled before it is weighed again what that shows of others."""
 MOST_STANDING_IN = 3
@@ -133,7 +140,6 @@ class _Work:
         self.number = {rule.name: at for at, rule in enumerate(machine.rules)}
         self.narrowing = Narrowing(self.rules, failures)
         self.pool = Pool(self.narrowing, sets, self.clock)
-        self.asked: list[Obligation] = []
         self.missing: list[int] = []
         """Per question the family of the sets under which it was not shown to be excluded when that was weighed."""
         self.waiting = 0
@@ -175,6 +181,7 @@ class _Work:
         """Questions that were put off together under some set of this turn."""
         self.guided_in_vain = 0
         """Under so many sets guided search found nothing since it found something."""
+        self.news = News()
         self.truth = [self.rules.encoding.gate(question.target) for question in questions]
 
     def run(self) -> None:
@@ -182,10 +189,10 @@ class _Work:
         self.report(Progress(NAME, "proving what is so without any failure"))
         self.pool.add(self.without_any())
         self.report(Progress(NAME, "what stays true whatever fails"))
-        self.asked = [self.pool.target(target) for target in self.truth]
-        for asked, known in zip(self.asked, self.broken, strict=True):
+        self.pool.aim(self.truth)
+        for at, known in enumerate(self.broken):
             if not known:
-                self.pool.excludes(asked, 0)
+                self.pool.excludes(at, 0)
         first = 0
         for size in range(len(self.sets.members[-1]) + 1):
             end = number_of_sets(len(self.failures), size)
@@ -197,19 +204,94 @@ class _Work:
     def settle_all(self, first: int, end: int, thoroughly: bool) -> None:
         """Settles all sets from one number up to another, or those that little work settles."""
         self.hard = set()
-        number: int | None = first - 1
-        while number is not None:
+        while True:
             self.weigh()
-            for _ in range(SETTLED_AT_ONCE):
-                number = self.next_open(number + 1, end)
-                if number is None:
-                    break
-                self.settle(number, thoroughly)
+            # what a process has beside this one would not be reckoned with
+            divided = may_begin() and self.limits.memory is None
+            block = list(islice(self.open_sets(first, end), SETTLED_AT_ONCE * (1 + divided)))
+            if not block:
+                return
+            if divided and len(block) > 1:
+                self.settle_beside(block, thoroughly)
+            else:
+                self.settle_some(block, thoroughly)
+            first = block[-1] + 1
+
+    def settle_beside(self, block: Sequence[int], thoroughly: bool) -> None:
+        """Settles the sets of these numbers, the second half of them in another process.
+
+        Each half knows what was known before both; what came of the second is added to what came of the first.
+        """
+        middle = len(block) // 2
+        with Beside(lambda: self.settled(block[middle:], thoroughly, silent)) as other:
+            own = self.settled(block[:middle], thoroughly, self.report)
+            while not other.is_done(LOOKS_EVERY_S):
+                if self.limits.stop is not None and self.limits.stop():
+                    raise OutOfTime
+            theirs = other.result()
+        if theirs is not self.news:
+            self.take(theirs)
+        if own.is_over or theirs.is_over:
+            raise OutOfTime
+
+    def settled(self, numbers: Sequence[int], thoroughly: bool, report: ProgressCallback) -> News:
+        """What comes of settling the sets of these numbers within the time."""
+        before, self.report = self.report, report
+        try:
+            self.settle_some(numbers, thoroughly)
+        except OutOfTime:
+            self.news.is_over = True
+        finally:
+            self.report = before
+        self.news.learned = self.pool.learned()
+        if self.nominal is not None:
+            self.news.ways, self.news.in_vain = list(map(self.fired, self.nominal.ways)), self.nominal.in_vain
+        self.news.guided_in_vain = self.guided_in_vain
+        return self.news
+
+    def settle_some(self, numbers: Sequence[int], thoroughly: bool) -> None:
+        """Settles the sets of these numbers; what is found out is news from now on."""
+        self.news = News()
+        self.pool.note_from_now()
+        if self.nominal is not None:
+            self.nominal.ways, self.nominal.in_vain = [], []
+        for number in numbers:
+            self.report(Progress(NAME, "sets of failures", number, len(self.sets.members)))
+            self.settle(number, thoroughly)
+
+    def take(self, news: News) -> None:
+        """Adds what was found out elsewhere since this here was what was known there."""
+        for at, fired in news.runs:
+            self.found(at, run_of(self.machine, fired))
+        for name, other in news.stood_in:
+            self.note_standing_in(name, other)
+        self.note_guesses(news.guesses)
+        self.hard |= news.hard
+        self.guided_in_vain = min(self.guided_in_vain, news.guided_in_vain)
+        if self.nominal is not None:
+            self.nominal.take([run_of(self.machine, fired) for fired in news.ways], news.in_vain)
+        self.pool.learn(news.learned)
+
+    def note_standing_in(self, name: str, other: str) -> None:
+        """Notes that a failure struck in the place of another, as the last of which that is known."""
+        self.news.stood_in.append((name, other))
+        self.stood_in[name].pop(other, None)
+        self.stood_in[name][other] = None
+
+    def note_guesses(self, cubes: Iterable[Cube]) -> None:
+        """Notes cubes that may be kept out."""
+        for cube in cubes:
+            self.news.guesses.append(cube)
+            self.guesses.setdefault(self.pool.failures_in(cube), []).append(cube)
+
+    def fired(self, run: Trace) -> Fired:
+        """The run, to be told."""
+        return run.states[0], tuple(self.number[name] for name in run.rules)
 
     def weigh(self) -> None:
         """Works out what is not shown yet."""
         self.pool.weigh()
-        self.missing = [without_reason(self.sets, one.reasons, self.pool.lost) for one in self.asked]
+        self.missing = [without_reason(self.sets, one.reasons, self.pool.lost) for one in self.pool.targets]
         left = [missing & ~known for missing, known in zip(self.missing, self.broken, strict=True)]
         self.waiting = reduce(or_, left, 0)
         self.rows = [row_of(self.sets, family) for family in left]
@@ -220,17 +302,15 @@ class _Work:
         both = zip(self.rows, self.leading, strict=True)
         return [at for at, (row, known) in enumerate(both) if is_in(row, number) and parts.isdisjoint(known)]
 
-    def next_open(self, first: int, end: int) -> int | None:
-        """The first set, by number, from one on and before another, of which it is not known to what it leads."""
+    def open_sets(self, first: int, end: int) -> Iterator[int]:
+        """The sets, by number, from one on and before another, of which it is not known to what they lead."""
         while waiting := self.waiting >> first:
             number = first + (waiting & -waiting).bit_length() - 1
             if number >= end:
                 break
             if self.open_under(number):
-                self.report(Progress(NAME, "sets of failures", number, len(self.sets.members)))
-                return number
+                yield number
             first = number + 1
-        return None
 
     def named(self, number: int) -> tuple[str, ...]:
         """The members of the set of that number."""
@@ -301,7 +381,7 @@ class _Work:
         search = OneSet(
             self.narrowing.under(self.sets.members[number]),
             [self.truth[at] for at in left],
-            lambda place, shortly: self.pool.excludes(self.asked[left[place]], number, shortly),
+            lambda place, shortly: self.pool.excludes(left[place], number, shortly),
             lambda: self.cubes_under(number, self.pool.standing(number)),
             lambda: self.cubes_under(number, self.pool.staying(number)),
             met,
@@ -321,13 +401,14 @@ class _Work:
         hard = {frozenset(places[at] for at in some) for some in self.hard if places.keys() >= some}
         needed = search.run(guide if thoroughly else None, self.report, hard)
         if search.put_off:
-            self.hard.add(frozenset(left[place] for place in search.put_off))
+            hard_ones = frozenset(left[place] for place in search.put_off)
+            self.hard.add(hard_ones)
+            self.news.hard.add(hard_ones)
         if search.left:
             self.pool.add(needed, number)
-            for cube in self.like(needed)[:MOST_GUESSED]:
-                self.guesses.setdefault(self.pool.failures_in(cube), []).append(cube)
+            self.note_guesses(self.like(needed)[:MOST_GUESSED])
             for place in search.left:
-                if not self.pool.excludes(self.asked[left[place]], number):
+                if not self.pool.excludes(left[place], number):
                     raise AssertionError("what excludes a target does not do so in the pool")
 
     def stand_in(self, number: int) -> None:
@@ -344,8 +425,7 @@ class _Work:
                     run = self.instead(at, self.runs[at][rest | {other}], other, name)
                     if run is not None:
                         self.found(at, run)
-                        stood_in.pop(other, None)
-                        stood_in[other] = None
+                        self.note_standing_in(name, other)
                         is_found = True
                         break
                 in_vain = 0 if is_found or not others else in_vain + 1
@@ -407,6 +487,7 @@ class _Work:
 
     def found(self, at: int, trace: Trace) -> None:
         """Notes a run to the question's target."""
+        self.news.runs.append((at, self.fired(trace)))
         owners, number = self.narrowing.owners, self.number
         members = {owner for name in trace.rules if (owner := owners[number[name]]) is not None}
         own = frozenset(self.failures[owner] for owner in members)
@@ -492,7 +573,7 @@ class _Work:
             if not finished:
                 found.append(SmallestSets(question.id, NAME, -1, names, runs, (), (), None, reason))
                 continue
-            asked = self.asked[at]
+            asked = self.pool.targets[at]
             family = without_reason(self.sets, asked.reasons, self.pool.lost)
             for one in listed:
                 if len(one) <= len(self.sets.members[-1]):
@@ -522,7 +603,7 @@ class _Work:
         """The part of the pool that the questions rest on, and the place of each of its clauses."""
         pool, rules = self.pool, self.machine.rules
         needed: dict[int, None] = {}
-        waiting = [at for one in self.asked for reason in one.reasons for at in reason.clauses]
+        waiting = [at for one in self.pool.targets for reason in one.reasons for at in reason.clauses]
         while waiting:
             at = waiting.pop()
             if at not in needed:

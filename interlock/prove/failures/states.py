@@ -120,6 +120,10 @@ class Nominal:
         add_all(self._solver, [[-literal for literal in cube] for cube in lemmas])
         self._failed: list[frozenset[int]] = []
         """Cubes that were planned for in vain."""
+        self.in_vain: list[frozenset[int]] = []
+        """Those since this was emptied."""
+        self.ways: list[Trace] = []
+        """Runs to states that were planned for, since this was emptied."""
         self.planned = 0
         """How many cubes were planned for."""
         self.samples = Samples(
@@ -138,6 +142,13 @@ class Nominal:
             self._known.add(state)
             self._noted[state] = trace
             self._fresh.append(state)
+
+    def take(self, ways: Iterable[Trace], in_vain: Iterable[frozenset[int]]) -> None:
+        """Notes what came of planning elsewhere: what lies on these ways, and cubes that were planned for in vain."""
+        for way in ways:
+            for step in range(1, way.depth + 1):
+                self.note(Trace(way.rules[:step], way.states[: step + 1]))
+        self._failed += in_vain
 
     def take_notes(self) -> None:
         """What was noted is among the samples from now on."""
@@ -187,8 +198,10 @@ class Nominal:
         found = self._search.reach(facts, self._near(cube), MOST_PLANNED)
         if found is None:
             self._failed.append(frozenset(cube))
+            self.in_vain.append(frozenset(cube))
             return []
         trace = self.run_to(self.whole(found))
+        self.ways.append(trace)
         fresh = [state for state in trace.states if state not in self._known]
         self._known.update(fresh)
         self.samples.add(fresh)
