@@ -22,6 +22,9 @@ R = TypeVar("R")
 LOOKS_EVERY_S = 1.0
 """So often, about, the work looks whether who asked for it is still there."""
 
+LENGTH_BYTES = 8
+"""So many bytes before what is sent say how long it is."""
+
 _free = 0
 """How many more processes may be begun."""
 
@@ -85,8 +88,10 @@ class Beside(Generic[R]):
             with os.fdopen(os.dup(self._source), "rb") as source:
                 sent = source.read()
             self.close()
-            if sent:
-                value, error = pickle.loads(sent)  # noqa: S301 (this program's own process sent it)
+            length = int.from_bytes(sent[:LENGTH_BYTES], "little")
+            # a process that is lost while it sends leaves a part
+            if len(sent) >= LENGTH_BYTES and len(sent) == LENGTH_BYTES + length:
+                value, error = pickle.loads(sent[LENGTH_BYTES:])  # noqa: S301 (this program's own process sent it)
                 if error is not None:
                     raise error
                 return value  # type: ignore[no-any-return]
@@ -125,6 +130,7 @@ def _send(work: Callable[[], Any], parent: int, sink: int) -> None:
         except Exception as error:
             sent = pickle.dumps((None, error))
         with os.fdopen(sink, "wb") as out:
+            out.write(len(sent).to_bytes(LENGTH_BYTES, "little"))
             out.write(sent)
     finally:
         # nothing that is buffered here is written twice, nothing at its end is put away twice

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import os
+import pickle
 import signal
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -50,6 +52,24 @@ def test_work_that_is_lost_is_done_here() -> None:
     with Beside(lambda: os.getpid() if os.getpid() == here else os.kill(os.getpid(), signal.SIGKILL)) as work:
         assert work.goes_on
         assert work.result() == here
+    beside.allow(1)
+
+
+def test_work_that_is_lost_as_it_sends_is_done_here(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A part of a result is none."""
+    here = os.getpid()
+    whole = pickle.dumps
+
+    def torn(sent: object) -> bytes:
+        text = whole(sent)
+        threading.Timer(0.1, os.kill, (os.getpid(), signal.SIGKILL)).start()
+        return text
+
+    beside.allow(2)
+    monkeypatch.setattr(pickle, "dumps", torn)
+    with Beside(lambda: (os.getpid(), b"x" * LONG)) as work:
+        time.sleep(0.4)
+        assert work.result()[0] == here
     beside.allow(1)
 
 
