@@ -12,7 +12,6 @@ from collections.abc import Generator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from hashlib import sha256
-from importlib.metadata import PackageNotFoundError, version
 from typing import TypeAlias, TypeVar
 from zlib import compress, decompressobj, error
 
@@ -185,6 +184,8 @@ def claims_key(machine: Machine, questions: Sequence[Question], ways: Sequence[R
 
 @cache
 def _makers() -> tuple[str, ...]:
+    from importlib.metadata import PackageNotFoundError, version  # here, as it loads what reads mail
+
     found = [f"interlock {__version__}"]
     for name in MADE_BY:
         try:

@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
 
 from interlock.kernel.expressions import Expr, Value, conj, neg
 from interlock.kernel.machine import Actor, Machine, Signal
 from interlock.kernel.recovery import Entry, Recovery, Stage, surely_drops, surely_never_rises
-from interlock.prove.certificates.obligations import TermFactory, Terms, UnsoundCertificate, discharge, supports_of
+from interlock.prove.certificates.obligations import (
+    TermFactory,
+    Terms,
+    TermSolver,
+    UnsoundCertificate,
+    discharge,
+    supports_of,
+)
 from interlock.prove.core.cone import signals_behind
 from interlock.prove.engine import Clock, OutOfTime
 
@@ -28,7 +34,7 @@ def discharge_recovery(machine: Machine, recovery: Recovery, goal: Expr, clock: 
 
 
 class _Terms(Terms):
-    def said_after(self, expr: Expr, written: Mapping[str, Value], touched: Sequence[Signal]) -> Any:
+    def said_after(self, expr: Expr, written: Mapping[str, Value], touched: Sequence[Signal]) -> int:
         """The expression, said of the state after the assignments; `touched` are the signals that these may change."""
         signals = dict(self.signals) if touched else self.signals
         for signal in touched:
@@ -44,8 +50,7 @@ class _Work:
         self.terms = _Terms(machine, 0, self.make)
         self.supports = supports_of(machine)
         self._spoken: dict[Expr, list[Signal]] = {}
-        self.solver = self.make.z3.SolverFor("QF_FD")
-        self.solver.set("ctrl_c", False)
+        self.solver = TermSolver(self.make)
         self.solver.add(self.terms.all_domains())
         self.solver.add([self.terms.term(clause) for clause in recovery.certificate.clauses])
         if recovery.certificate.k != 1 or recovery.certificate.distinct:
@@ -65,7 +70,7 @@ class _Work:
 
     def _entry(self, stage: Stage, before: Expr, entry: Entry, number: int) -> None:
         written: dict[str, Value] = {}
-        wrong: list[Any] = []
+        wrong: list[int] = []
         for name in entry.rules:
             rule = self.machine.rule(name)
             if rule.actor is Actor.FAILURE:
@@ -80,7 +85,7 @@ class _Work:
         wrong.append(self.make.negation(self.make.any_of(self._after(good, written))))
         self.refute([self.terms.term(conj(*entry.when)), self.make.any_of(wrong)], f"case {number} goes wrong")
 
-    def _after(self, exprs: Sequence[Expr], written: Mapping[str, Value]) -> list[Any]:
+    def _after(self, exprs: Sequence[Expr], written: Mapping[str, Value]) -> list[int]:
         """The expressions, said of the state after the assignments."""
         return [self.terms.said_after(expr, written, self._touched(expr, written)) for expr in exprs]
 
@@ -91,19 +96,11 @@ class _Work:
             self._spoken[expr] = [signal for signal in self.terms.order if signal.name in names]
         return [signal for signal in self._spoken[expr] if not self.supports[signal.name].isdisjoint(written)]
 
-    def refute(self, query: Sequence[Any], what: str) -> None:
+    def refute(self, query: Sequence[int], what: str) -> None:
         """Has z3 say that the query has no model."""
-        if self.clock.is_over():
-            raise OutOfTime
-        left = self.clock.milliseconds_left()
-        if left is not None:
-            self.solver.set("timeout", left)
-        self.solver.push()
-        self.solver.add(query)
-        answer = self.solver.check()
-        self.solver.pop()
-        if answer == self.make.z3.sat:
-            raise UnsoundCertificate(what)
-        if answer != self.make.z3.unsat:
+        refuted = self.solver.refutes(query, self.clock)
+        if refuted is None:
             self.clock.check()
             raise OutOfTime
+        if not refuted:
+            raise UnsoundCertificate(what)

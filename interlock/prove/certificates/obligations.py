@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from ctypes import POINTER, PYFUNCTYPE, Array, c_uint, c_void_p, cast
 from functools import cached_property
 from typing import Any
 
@@ -27,7 +28,7 @@ from interlock.kernel.expressions import (
     signals_of,
     variables_of,
 )
-from interlock.kernel.machine import Machine, Rule, support_of, unsettled
+from interlock.kernel.machine import Machine, Rule, unsettled
 from interlock.prove.core.trees import bottom_up
 from interlock.prove.engine import Clock, OutOfTime
 
@@ -40,79 +41,145 @@ class UnsoundCertificate(AssertionError):
 
 
 class TermFactory:
-    """Conjunction, disjunction and negation by z3's C interface: its Python operators look at every argument again."""
+    """Terms of z3, each as its address there, by the library's own functions.
+
+    Its Python classes look at every argument again, ask after each call whether it failed, and count who holds what;
+    here all are held until the factory is gone.
+    """
 
     def __init__(self) -> None:
         import z3
 
         self.z3 = z3
-        self.core = z3.z3core
-        self.context = z3.main_ctx()
-        self.ref = self.context.ref()
-        self.true = z3.BoolVal(True)
-        self.false = z3.BoolVal(False)
+        self.context = z3.main_ctx().ref()
+        self.here = self.context.value
+        self._all = z3.AstVector()
+        address, number, many = c_void_p, c_uint, POINTER(c_void_p)
+        self._hold = self.function("Z3_ast_vector_push", address, address)
+        self._and = self.function("Z3_mk_and", number, many, gives=address)
+        self._or = self.function("Z3_mk_or", number, many, gives=address)
+        self._not = self.function("Z3_mk_not", address, gives=address)
+        self._same = self.function("Z3_mk_iff", address, address, gives=address)
+        self._at_most = self.function("Z3_mk_atmost", number, many, number, gives=address)
+        self.true = self.held(self.function("Z3_mk_true", gives=address)(self.here))
+        self.false = self.held(self.function("Z3_mk_false", gives=address)(self.here))
 
-    def _array(self, args: Sequence[Any]) -> Any:
-        return (self.z3.Ast * len(args))(*(arg.ast for arg in args))
+    def function(self, name: str, *takes: type, gives: type | None = None) -> Any:
+        """The library's function of that name, which takes `here` first; of the Python function, what that calls."""
+        at = cast(getattr(self.z3.z3core, name).__defaults__[-1].f, c_void_p).value
+        if at is None:
+            raise self.z3.Z3Exception(f"there is no {name}")
+        return PYFUNCTYPE(gives, c_void_p, *takes)(at)
 
-    def all_of(self, args: Sequence[Any]) -> Any:
+    def held(self, made: int | None) -> int:
+        """What was made, kept from now on."""
+        if made is None:
+            raise self.z3.Z3Exception("a term could not be made")
+        self._hold(self.here, self._all.vector.value, made)
+        return made
+
+    def symbol(self, name: str) -> int:
+        """What is true or false."""
+        return self.held(self.z3.Bool(name).ast.value)
+
+    def all_of(self, args: Sequence[int]) -> int:
         """Every argument is true."""
         if len(args) < 2:
             return args[0] if args else self.true
-        return self.z3.BoolRef(self.core.Z3_mk_and(self.ref, len(args), self._array(args)), self.context)
+        return self.held(self._and(self.here, *_many(args)))
 
-    def any_of(self, args: Sequence[Any]) -> Any:
+    def any_of(self, args: Sequence[int]) -> int:
         """Some argument is true."""
         if len(args) < 2:
             return args[0] if args else self.false
-        return self.z3.BoolRef(self.core.Z3_mk_or(self.ref, len(args), self._array(args)), self.context)
+        return self.held(self._or(self.here, *_many(args)))
 
-    def negation(self, arg: Any) -> Any:
+    def negation(self, arg: int) -> int:
         """The argument is false."""
-        return self.z3.BoolRef(self.core.Z3_mk_not(self.ref, arg.ast), self.context)
+        return self.held(self._not(self.here, arg))
 
-    def same(self, one: Any, other: Any) -> Any:
+    def same(self, one: int, other: int) -> int:
         """Both are true or both are false."""
-        return self.z3.BoolRef(self.core.Z3_mk_iff(self.ref, one.ast, other.ast), self.context)
+        return self.held(self._same(self.here, one, other))
+
+    def at_most_one(self, args: Sequence[int]) -> int:
+        """No two of the arguments are true."""
+        return self.held(self._at_most(self.here, *_many(args), 1))
+
+
+def _many(terms: Sequence[int]) -> tuple[int, Array[c_void_p]]:
+    """Their number, and the terms as the library takes them."""
+    return len(terms), (c_void_p * len(terms))(*terms)
+
+
+class TermSolver:
+    """Asks whether terms of one factory can be true together."""
+
+    def __init__(self, make: TermFactory) -> None:
+        self._make = make
+        self._solver = make.z3.SolverFor("QF_FD")
+        # Otherwise z3 takes Ctrl-C for itself, answers `unknown`, and nobody hears of it.
+        self._solver.set("ctrl_c", False)
+        self._assert = make.function("Z3_solver_assert", c_void_p, c_void_p)
+        self.push, self.pop = self._solver.push, self._solver.pop
+
+    def add(self, terms: Iterable[int]) -> None:
+        """Every one of the terms is true."""
+        here, solver, core = self._make.context, self._solver.solver, self._make.z3.z3core
+        for term in terms:
+            self._assert(here.value, solver.value, term)
+            if code := core.Z3_get_error_code(here):
+                raise self._make.z3.Z3Exception(core.Z3_get_error_msg(here, code))
+
+    def refutes(self, query: Iterable[int], clock: Clock) -> bool | None:
+        """The terms cannot be true beside what was added; None where that was not found out in time."""
+        clock.check()
+        left = clock.milliseconds_left()
+        if left is not None:
+            self._solver.set("timeout", left)
+        self.push()
+        self.add(query)
+        answer = self._solver.check()
+        self.pop()
+        return None if answer == self._make.z3.unknown else bool(answer == self._make.z3.unsat)
 
 
 class Terms:
     """z3 terms for one state of the machine; with `written`, for the state after those values were assigned."""
 
     def __init__(self, machine: Machine, depth: int, make: TermFactory) -> None:
-        z3 = make.z3
         self.make = make
         self.machine = machine
-        self.atoms: dict[tuple[str, Value], Any] = {}
-        self.domains: dict[str, list[Any]] = {}
+        self.atoms: dict[tuple[str, Value], int] = {}
+        self.domains: dict[str, list[int]] = {}
         """Per variable what its atoms satisfy in every state."""
         for at, variable in enumerate(machine.variables):
             if isinstance(variable.domain[0], bool):
-                atom = z3.Bool(f"v{at}@{depth}")
+                atom = make.symbol(f"v{at}@{depth}")
                 self.atoms.update({(variable.name, True): atom, (variable.name, False): make.negation(atom)})
                 only = variable.domain if len(variable.domain) == 1 else ()
                 self.domains[variable.name] = [self.atoms[variable.name, value] for value in only]
                 continue
-            options = [z3.Bool(f"v{at}.{place}@{depth}") for place in range(len(variable.domain))]
+            options = [make.symbol(f"v{at}.{place}@{depth}") for place in range(len(variable.domain))]
             self.atoms.update({(variable.name, value): o for value, o in zip(variable.domain, options, strict=True)})
-            self.domains[variable.name] = [make.any_of(options), z3.AtMost(*options, 1)]
-        self.signals: dict[str, Any] = {}
+            self.domains[variable.name] = [make.any_of(options), make.at_most_one(options)]
+        self.signals: dict[str, int] = {}
         self.order = machine.signals_in_order
         for signal in self.order:
             self.signals[signal.name] = self.term(signal.definition)
 
-    def all_domains(self) -> list[Any]:
+    def all_domains(self) -> list[int]:
         """What every state satisfies."""
         return [one for own in self.domains.values() for one in own]
 
-    def term(self, expr: Expr) -> Any:
+    def term(self, expr: Expr) -> int:
         """The expression, said of this state."""
         return self._term(expr, {}, self.signals)
 
-    def _term(self, expr: Expr, written: Mapping[str, Value], signals: Mapping[str, Any]) -> Any:
+    def _term(self, expr: Expr, written: Mapping[str, Value], signals: Mapping[str, int]) -> int:
         make, atoms = self.make, self.atoms
 
-        def leaf(node: Leaf) -> Any:
+        def leaf(node: Leaf) -> int:
             if isinstance(node, Is):
                 if node.variable not in written:
                     return atoms[node.variable, node.value]
@@ -121,14 +188,16 @@ class Terms:
                 return signals[node.signal]
             return make.true if node.value else make.false
 
-        def join(node: Not | And | Or, parts: list[Any]) -> Any:
+        def join(node: Not | And | Or, parts: list[int]) -> int:
             if isinstance(node, Not):
                 return make.negation(parts[0])
             return make.all_of(parts) if isinstance(node, And) else make.any_of(parts)
 
         return bottom_up(expr, leaf, join)
 
-    def after(self, exprs: Iterable[Expr], written: Mapping[str, Value], supports: Mapping[str, frozenset[str]]) -> Any:
+    def after(
+        self, exprs: Iterable[Expr], written: Mapping[str, Value], supports: Mapping[str, frozenset[str]]
+    ) -> list[int]:
         """The expressions, said of the state after the assignments."""
         signals = dict(self.signals)
         for signal in self.order if supports else ():
@@ -136,7 +205,7 @@ class Terms:
                 signals[signal.name] = self._term(signal.definition, written, signals)
         return [self._term(expr, written, signals) for expr in exprs]
 
-    def is_initial(self) -> list[Any]:
+    def is_initial(self) -> list[int]:
         """What an initial state satisfies."""
         fits = [self.make.any_of([self.atoms[v.name, value] for value in v.init]) for v in self.machine.variables]
         return [*fits, self.term(self.machine.start)]
@@ -153,14 +222,14 @@ def discharge(machine: Machine, certificate: Certificate, targets: Sequence[Expr
 class _Discharge:
     def __init__(self, machine: Machine, certificate: Certificate, clock: Clock) -> None:
         self.make = TermFactory()
-        self.z3 = self.make.z3
         self.machine = machine
         self.certificate = certificate
         self.clock = clock
         self.states = [Terms(machine, depth, self.make) for depth in range(certificate.k)]
         self.kept = [[state.term(clause) for clause in certificate.clauses] for state in self.states]
         """Per state the clauses, said of it."""
-        self._equal_variables: dict[tuple[int, int], dict[str, Any]] = {}
+        self.supports = supports_of(machine)
+        self._equal_variables: dict[tuple[int, int], dict[str, int]] = {}
 
     def run(self, targets: Sequence[Expr]) -> None:
         last = self.states[-1]
@@ -169,14 +238,14 @@ class _Discharge:
         for depth, state in enumerate(self.states):
             if depth:
                 start.add(state.all_domains())
-                start.add(self._step(depth - 1))
+                start.add([self._step(depth - 1)])
             broken = self.make.negation(self.make.all_of(self.kept[depth]))
             self._refute(start, [broken], f"a clause fails {depth} steps from the start")
         inductive = self._solver(self.states)
         for depth, kept in enumerate(self.kept):
             inductive.add(kept)
             if depth:
-                inductive.add(self._step(depth - 1))
+                inductive.add([self._step(depth - 1)])
             if self.certificate.distinct:
                 inductive.add([self.make.negation(self._equal(depth, earlier, {})) for earlier in range(depth)])
         self._steps(inductive, last)
@@ -184,18 +253,18 @@ class _Discharge:
         if len(self.states) > 1:
             safe = self._solver(self.states[:1])
             safe.add(self.kept[0])
-        regions = [support_of(self.machine, target) for target in targets]
+        regions = [self._behind(target) for target in targets]
         for near, group in self._nearby(regions):
-            bad = self.make.any_of([self.states[0].term(targets[at]) for at in group])
-            if not self._has_none(near, [bad]):
+            bad = self._some([self.states[0].term(targets[at])] for at in group)
+            if near is None or not near.refutes([bad], self.clock):
                 self._refute(safe, [bad], "a target satisfies the clauses")
 
-    def _steps(self, solver: Any, last: Terms) -> None:
-        """No rule breaks a clause: one query per rule that writes a variable of one."""
+    def _steps(self, solver: TermSolver, last: Terms) -> None:
+        """No rule that writes a variable of a clause breaks one: those near by are asked about at once, then each."""
         machine, clauses, behind = self.machine, self.certificate.clauses, self.behind
         open_after = unsettled(clauses)
         with_signals = [at for at, clause in enumerate(clauses) if signals_of(clause)]
-        supports = supports_of(machine) if with_signals else {}
+        supports = self.supports if with_signals else {}
         breaking: list[tuple[Rule, list[int]]] = []
         for rule in machine.rules:
             written = dict(rule.update)
@@ -203,23 +272,35 @@ class _Discharge:
             touched = sorted(opened | open_after(rule.update))
             if touched:
                 breaking.append((rule, touched))
-        regions = [support_of(machine, rule.guard).union(*(behind[at] for at in those)) for rule, those in breaking]
+        regions = [self._behind(rule.guard).union(*(behind[at] for at in those)) for rule, those in breaking]
         for near, group in self._nearby(regions):
+            asked: list[tuple[Rule, list[int]]] = []
             for rule, touched in [breaking[at] for at in group]:
-                written = dict(rule.update)
-                after = last.after([clauses[at] for at in touched], written, supports)
-                query = [last.term(rule.guard), self.make.negation(self.make.all_of(after))]
-                if self._has_none(near, query):
+                after = last.after([clauses[at] for at in touched], dict(rule.update), supports)
+                asked.append((rule, [last.term(rule.guard), self.make.negation(self.make.all_of(after))]))
+            if near is not None and near.refutes([self._some(query for _, query in asked)], self.clock):
+                continue
+            for rule, query in asked:
+                if near is not None and near.refutes(query, self.clock):
                     continue
                 if self.certificate.distinct:
                     depth = self.certificate.k - 1
-                    query += [self.make.negation(self._equal(depth, earlier, written)) for earlier in range(depth)]
+                    same = [self._equal(depth, earlier, dict(rule.update)) for earlier in range(depth)]
+                    query += map(self.make.negation, same)
                 self._refute(solver, query, f"rule {rule.name!r} breaks a clause")
+
+    def _some(self, queries: Iterable[Sequence[int]]) -> int:
+        """One of the queries has a model."""
+        return self.make.any_of([self.make.all_of(query) for query in queries])
+
+    def _behind(self, expr: Expr) -> frozenset[str]:
+        """The variables that the expression depends on."""
+        return variables_of(expr).union(*map(self.supports.__getitem__, signals_of(expr)))
 
     @cached_property
     def behind(self) -> list[frozenset[str]]:
         """The variables that each clause depends on."""
-        return [support_of(self.machine, clause) for clause in self.certificate.clauses]
+        return [self._behind(clause) for clause in self.certificate.clauses]
 
     @cached_property
     def about(self) -> Mapping[str, list[int]]:
@@ -230,7 +311,7 @@ class _Discharge:
                 found.setdefault(name, []).append(at)
         return found
 
-    def _nearby(self, regions: Sequence[frozenset[str]]) -> Iterator[tuple[Any, list[int]]]:
+    def _nearby(self, regions: Sequence[frozenset[str]]) -> Iterator[tuple[TermSolver | None, list[int]]]:
         """What is asked, by place, those together that are about the same few variables, with a solver for them.
 
         That knows no clause but those about these variables alone, which is what most queries are refuted by; None for
@@ -246,7 +327,7 @@ class _Discharge:
             near.add([self.kept[0][at] for at in sorted(inside)])
             yield near, group
 
-    def _step(self, depth: int) -> Any:
+    def _step(self, depth: int) -> int:
         """Some rule leads from the state at the depth to the next."""
         here = self.states[depth]
         return self.make.any_of(
@@ -256,14 +337,14 @@ class _Discharge:
             ]
         )
 
-    def _equal(self, depth: int, other: int, written: Mapping[str, Value]) -> Any:
+    def _equal(self, depth: int, other: int, written: Mapping[str, Value]) -> int:
         """The state at `other` is that at `depth` after the assignments."""
         there = self.states[other]
         parts = [there.atoms[name, value] for name, value in written.items()]
         parts += [same for name, same in self._equalities(depth, other).items() if name not in written]
         return self.make.all_of(parts)
 
-    def _equalities(self, depth: int, other: int) -> Mapping[str, Any]:
+    def _equalities(self, depth: int, other: int) -> Mapping[str, int]:
         """Per variable: it has the same value at both depths."""
         if (depth, other) not in self._equal_variables:
             here, there, same = self.states[depth].atoms, self.states[other].atoms, self.make.same
@@ -273,36 +354,19 @@ class _Discharge:
             }
         return self._equal_variables[depth, other]
 
-    def _solver(self, states: Iterable[Terms]) -> Any:
-        solver = self.z3.SolverFor("QF_FD")
-        # Otherwise z3 takes Ctrl-C for itself, answers `unknown`, and nobody hears of it.
-        solver.set("ctrl_c", False)
+    def _solver(self, states: Iterable[Terms]) -> TermSolver:
+        solver = TermSolver(self.make)
         for state in states:
             solver.add(state.all_domains())
         return solver
 
-    def _has_none(self, near: Any, query: Sequence[Any]) -> bool:
-        """The query has no model, as is seen from near by."""
-        return near is not None and self._answer(near, query) == self.z3.unsat
-
-    def _refute(self, solver: Any, query: Sequence[Any], what: str) -> None:
-        answer = self._answer(solver, query)
-        if answer == self.z3.sat:
-            raise UnsoundCertificate(what)
-        if answer != self.z3.unsat:
+    def _refute(self, solver: TermSolver, query: Sequence[int], what: str) -> None:
+        refuted = solver.refutes(query, self.clock)
+        if refuted is None:
             self.clock.check()
             raise OutOfTime
-
-    def _answer(self, solver: Any, query: Sequence[Any]) -> Any:
-        self.clock.check()
-        left = self.clock.milliseconds_left()
-        if left is not None:
-            solver.set("timeout", left)
-        solver.push()
-        solver.add(query)
-        answer = solver.check()
-        solver.pop()
-        return answer
+        if not refuted:
+            raise UnsoundCertificate(what)
 
 
 def _grouped(

@@ -150,7 +150,8 @@ class Trimmer:
     def _with_less(self, query: Sequence[int], core: set[int]) -> set[int]:
         """The core without what it can do without of what is not kept yet: that would have to be kept out itself."""
         kept = self.kept
-        if core <= kept.keys():
+        # one alone was assumed behind the query, so it was hardly named without need
+        if core <= kept.keys() or len(core) == 1:
             return core
         # with a solver that knows nothing else: that a part does not suffice takes a model
         solver = NearSolver(self.rules.encoding, self.make_solver())
