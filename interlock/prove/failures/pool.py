@@ -17,6 +17,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from itertools import chain
 
 from interlock.kernel.failures import Reason, Sets, without_reason
 from interlock.prove.core.encoding import TRUTH, Encoding
@@ -72,10 +73,12 @@ class Pool:
     `lost` is per clause the family of sets under which that is not shown by the reasons known when it was last weighed.
     """
 
-    def __init__(self, narrowing: Narrowing, sets: Sets, clock: Clock) -> None:
+    def __init__(self, narrowing: Narrowing, sets: Sets, most: int, clock: Clock) -> None:
         self.narrowing = narrowing
         self.rules = rules = narrowing.rules
         self.sets = sets
+        self.most = most
+        """How large the sets will be in the end."""
         self.clock = clock
         self.off = [-literal for literal in narrowing.literals]
         """Per failure that it has not struck."""
@@ -217,8 +220,21 @@ class Pool:
         failures = 0
         for literal in query:
             failures |= self.narrowing.support(literal)
-        strikes, possible = (0, self.sets.every) if owner is None else (1 << owner, self.sets.having[owner])
-        return Obligation(clause, rule, query, strikes, possible, region, failures)
+        strikes = 0 if owner is None else 1 << owner
+        return Obligation(clause, rule, query, strikes, self._possible(strikes), region, failures)
+
+    def _possible(self, strikes: int) -> int:
+        return self.sets.above(places_in(strikes))
+
+    def grow(self, sets: Sets) -> None:
+        """From now on it is asked of larger sets, too; how the others are numbered has not changed.
+
+        It has to be weighed before anything else is asked.
+        """
+        self.sets = sets
+        self._every = row_of(sets, sets.every)
+        for one in chain(self.targets, *(kept.values() for kept in self.kept)):
+            one.possible = self._possible(one.strikes)
 
     def excludes(self, at: int, number: int, shortly: bool = False) -> bool:
         """Whether the clauses exclude that target under the set of that number; if so it has a reason for that.
@@ -369,7 +385,7 @@ class Pool:
             if solver.solve([*query, *clauses, *off], self.clock):
                 return self._family(solver.model(), obligation.failures | self._named)
         core = set(solver.core())
-        if len(self.sets.members[-1]) > 1:
+        if self.most > 1:
             core = self._with_fewer(solver, [*query, *clauses], [one for one in off if one in core], core)
         reason = Reason(
             tuple(sorted(solver.place_of[one] for one in core if one in solver.place_of)),
@@ -406,7 +422,6 @@ class Pool:
         It depends on the failures of that mask at the most; the clauses that nothing breaks under the set asked about
         are so in it.
         """
-        most = len(self.sets.members[-1])
         family = {mask_of(at for at in places_in(depends) if model[-self.off[at] - 1] > 0)}
         for at in self._gone:
             if all(literal == TRUTH or model[abs(literal) - 1] == literal for literal in self.cubes[at]):
@@ -414,7 +429,7 @@ class Pool:
                 if len(family) * len(broken) > MOST_TOGETHER:
                     family, broken = family & self._parts, broken & self._parts
                 both = {one | other for one in family for other in broken}
-                family = {one for one in both if one.bit_count() <= most}
+                family = {one for one in both if one.bit_count() <= self.most}
         return family
 
 

@@ -50,7 +50,7 @@ from interlock.prove.core.starts import some_initial_states
 from interlock.prove.engine import INTERRUPTED, NO_LIMITS, OutOfTime, clock_of, stop_reason
 from interlock.prove.failures.ahead import Ahead
 from interlock.prove.failures.likes import Likes
-from interlock.prove.failures.narrowing import Narrowing, mask_of
+from interlock.prove.failures.narrowing import Narrowing, mask_of, places_in
 from interlock.prove.failures.news import Fired, News, run_of
 from interlock.prove.failures.one_set import OneSet
 from interlock.prove.failures.pool import Pool, is_in, parts_of, row_of
@@ -108,7 +108,7 @@ def smallest_sets(
     size = min(most, len(failures))
     while size > 1 and number_of_sets(len(failures), size) > MOST_SETS:
         size -= 1
-    work = _Work(machine, questions, failures, Sets(len(failures), size), limits, report)
+    work = _Work(machine, questions, failures, size, limits, report)
     reason = "" if size == min(most, len(failures)) else f"there are more than {MOST_SETS:,} sets of more than {size}"
     try:
         work.run()
@@ -125,21 +125,23 @@ class _Work:
         machine: Machine,
         questions: Sequence[Question],
         failures: tuple[str, ...],
-        sets: Sets,
+        most: int,
         limits: Limits,
         report: ProgressCallback,
     ) -> None:
         self.machine = machine
         self.questions = questions
         self.failures = failures
-        self.sets = sets
+        self.most = most
+        self.sets = Sets(len(failures), 0)
+        """Those of as many members as have been asked about: there are far fewer of the smaller ones."""
         self.limits = limits
         self.report = report
         self.clock = clock_of(limits)
         self.rules = LocalRules(machine)
         self.number = {rule.name: at for at, rule in enumerate(machine.rules)}
         self.narrowing = Narrowing(self.rules, failures)
-        self.pool = Pool(self.narrowing, sets, self.clock)
+        self.pool = Pool(self.narrowing, self.sets, most, self.clock)
         self.missing: list[int] = []
         """Per question the family of the sets under which it was not shown to be excluded when that was weighed."""
         self.waiting = 0
@@ -194,12 +196,20 @@ class _Work:
             if not known:
                 self.pool.excludes(at, 0)
         first = 0
-        for size in range(len(self.sets.members[-1]) + 1):
-            end = number_of_sets(len(self.failures), size)
+        for size in range(self.most + 1):
+            self.grow(size)
+            end = len(self.sets.members)
             # where others have been, runs that are hard to find mostly begin
             for thoroughly in (False, True):
                 self.settle_all(first, end, thoroughly)
             first = end
+
+    def grow(self, size: int) -> None:
+        """Sets of so many members are asked about, too."""
+        self.sets = Sets(len(self.failures), size)
+        self.pool.grow(self.sets)
+        for at, known in enumerate(self.leading):
+            self.broken[at] = reduce(or_, (self.sets.above(places_in(members)) for members in known), 0)
 
     def settle_all(self, first: int, end: int, thoroughly: bool) -> None:
         """Settles all sets from one number up to another, or those that little work settles."""
