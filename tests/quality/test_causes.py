@@ -35,7 +35,7 @@ from interlock.report.text.lines import as_text
 from interlock.report.text.proof import proof_lines
 from interlock.report.views.blame import pointers_for
 from interlock.report.views.proof import proof_view
-from interlock.study.causes import causes
+from interlock.study.causes import causes, trials
 from interlock.study.causes.blame import Blame, blame
 from interlock.study.causes.remedies import (
     Likeliness,
@@ -282,7 +282,7 @@ def test_unasked_few_guesses_are_put_to_proof(monkeypatch: pytest.MonkeyPatch) -
     class Enough(Exception):
         pass
 
-    def refuted(_: Bench, model: Model, first: str, others: Sequence[str]) -> Mapping[str, Status]:
+    def refuted(_: Bench, model: Model, first: str, others: Sequence[str], hastily: bool) -> Mapping[str, Status]:
         tried.append(others)
         if len(tried) > 6:
             raise Enough
@@ -403,7 +403,7 @@ def test_that_people_could_do_it_at_the_opposite_times_is_no_guess_unasked(monke
     monkeypatch.setattr(Bench, "built", lambda bench, _: bench.model)
     monkeypatch.setattr(Bench, "stopped", lambda bench, _, open: tuple(open))
     monkeypatch.setattr(Bench, "is_got_round", lambda *_: False)
-    monkeypatch.setattr(Bench, "prove_first", lambda _, __, first, others: dict.fromkeys(others, Status.HOLDS))
+    monkeypatch.setattr(Bench, "prove_first", lambda _, __, first, others, hastily: dict.fromkeys(others, Status.HOLDS))
     monkeypatch.setattr(Bench, "lost", lambda *_: ())
     assert blame(found, lambda undone: None, decide).causes
     monkeypatch.setattr(Bench, "lost", lambda *_: ("bay-can-be-filled[2C,HALF]",))
@@ -422,8 +422,8 @@ def test_what_gets_round_a_guess_keeps_it_from_being_proved(monkeypatch: pytest.
         got_round.append(is_got_round(bench, model, id))
         return got_round[-1]
 
-    def asked(bench: Bench, model: Model, first: str, others: Sequence[str]) -> Mapping[str, Status]:
-        statuses = prove_first(bench, model, first, others)
+    def asked(bench: Bench, model: Model, first: str, others: Sequence[str], hastily: bool) -> Mapping[str, Status]:
+        statuses = prove_first(bench, model, first, others, hastily)
         proved.append(statuses[first])
         return statuses
 
@@ -672,6 +672,21 @@ def test_what_a_circuit_asks_for_at_like_places_is_wanting_at_one(
     assert len(found) == len(told)
     for (what, beside), (begins, expected) in zip(sorted(found), sorted(told), strict=True):
         assert (what.startswith(begins), beside) == (True, expected), what
+
+
+def test_unasked_a_proof_that_takes_long_is_given_up_and_that_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """How long is counted in what its engine does; with `--blame` it is proved all the same."""
+    compiled = compile_hold(held_lane(safe=" and ".join([*ROW[:4], ROW[5], "not beam"])), standing()).compiled
+    assert compiled is not None
+    (failing,) = chosen = ["secured-behind-shut-doors[2C]"]
+    found = verify(compiled, decide, Limits(), chosen=chosen)
+    monkeypatch.setattr(trials, "HASTY_LOOKS", 10)
+    monkeypatch.setattr(trials, "HASTY_LOOKS_EACH", 0)
+    for thorough, unsettled in ((True, ()), (False, (failing,))):
+        blamed = blame(found, lambda undone: None, decide, thorough=thorough)
+        assert (bool(blamed.causes), blamed.unsettled) == (thorough, unsettled)
+        scope = proof_view(FILE, found, standing(), code_of_hold(found), blamed=blamed).scope
+        assert any(f"was not found for {failing}; more is looked for" in one for one in scope) != thorough
 
 
 STATION = """\

@@ -235,12 +235,18 @@ def proof_view(
         replaced,
         groups,
         tuple(_left_open(groups)),
-        (*_unused(facts, not_asked), *_without_room(verification)),
+        (*_unused(facts, not_asked), *_without_room(verification), *_unblamed(blamed)),
         (*facts.assumptions, *_checked(verification)),
         (*CAUTIONS, CAUTION) if any(answer.pointers for answer in answers) else CAUTIONS,
         evidence,
         compiled,
     )
+
+
+def _unblamed(blamed: Blame | None) -> Iterator[str]:
+    if blamed is not None and blamed.unsettled:
+        named = shortened(blamed.unsettled, MOST_NAMED)
+        yield f"What to look at first was not found for {named}; more is looked for with --blame and a longer --time."
 
 
 def proof_facts(proofs: Sequence[ProofView], rejected: Mapping[str, Sequence[Diagnostic]], code: int) -> ProofFacts:

@@ -18,10 +18,14 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Blame:
-    """What to look at first (`causes`), and by requirement which changes, undone, restore it (`changes`)."""
+    """What to look at first (`causes`), and by requirement which changes, undone, restore it (`changes`).
+
+    For those that are `unsettled` nothing was found, and not all that could be was looked for.
+    """
 
     causes: tuple[Cause, ...] = ()
     changes: Mapping[str, BlamedChanges] = field(default_factory=dict)
+    unsettled: tuple[str, ...] = ()
 
 
 def blame(
@@ -44,10 +48,13 @@ def blame(
 
     changes: dict[str, BlamedChanges] = {}
     causes: list[Cause] = []
+    unsettled: set[str] = set()
     try:
         bench = Bench(verification, engine, limits)
         changes.update(blame_changes(bench, without))
-        causes.extend(causes_of(bench, [id for id, one in changes.items() if one.sets], thorough))
+        explained = [id for id, one in changes.items() if one.sets]
+        causes.extend(causes_of(bench, explained, thorough))
+        unsettled = bench.unsettled.difference(explained, *(cause.requirements for cause in causes))
     except KeyboardInterrupt:
         pass
-    return Blame(tuple(causes), changes)
+    return Blame(tuple(causes), changes, tuple(sorted(unsettled)))

@@ -93,7 +93,7 @@ def causes_of(bench: Bench, explained: Collection[str] = (), thorough: bool = Tr
 
     For those that are `explained` none is looked for.  Unless it is `thorough`, few guesses are put to proof, none
     that is less likely than those of which one would restore all that fails, and none about the side of a bay where
-    something is missing.
+    something is missing.  What stays open although there were guesses left is `unsettled` on the bench.
     """
     told: dict[tuple[str, str], Cause] = {}
     for cause in _Search(bench, explained, thorough).causes():
@@ -171,6 +171,8 @@ class _Search:
                 first.setdefault(answer.instance.origin.id, answer)
         yield from self._in_turns(list(first.values()))
         yield from self._in_turns([one for one in answers if self._is_open(one) and one not in first.values()])
+        if self._is_enough() or self.bench.is_over():
+            self.bench.unsettled.update(self.open)
 
     def _in_turns(self, answers: Sequence[Answer]) -> Iterator[Cause]:
         best: dict[str, _Tried] = {}
@@ -379,7 +381,8 @@ class _Search:
                 continue
             self.work += PROVED
             proofs += 1
-            found = bench.prove_first(model, id, stopped)
+            found = bench.prove_first(model, id, stopped, hastily=not self.thorough)
+            bench.unsettled |= {one for one, status in found.items() if status is Status.UNDECIDED}
             good = tuple(one for one in stopped if found.get(one) in (Status.HOLDS, Status.VACUOUS))
             if found.get(id) is Status.VACUOUS:
                 # what could never arise any more is not mended, and no other was put to proof

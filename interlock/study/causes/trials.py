@@ -29,7 +29,7 @@ from interlock.kernel.machine import Actor, Machine, Question, RequirementKind, 
 from interlock.prove.core.encoding import Encoding
 from interlock.prove.core.solvers import add_all, light_solver
 from interlock.prove.decide import decide
-from interlock.prove.engine import Engine, clock_of
+from interlock.prove.engine import Allowance, Engine, clock_of
 from interlock.prove.invariants.lemmas import Lemmas, Remembered
 from interlock.prove.search.guided import GuidedSearch
 from interlock.study.verify import Status, Verification, verify
@@ -42,6 +42,11 @@ NEAR_EXPANDED = 240
 """States that a search for another way round a guess expands."""
 PROOF_SECONDS = 20.0
 """How long one guess may be put to proof: what takes longer is no good guess to tell of."""
+HASTY_LOOKS, HASTY_LOOKS_EACH = 4_000, 50
+"""How often one may ask for the time where nobody asked for more, and for each rule of the machine so much more.
+
+Those that hold mostly take a tenth of it; those that fail in the end can take ten times as long.
+"""
 MOST_NOT_ASKED = 12
 """What can be done that nobody asked about this time: of so much it is looked whether a guess leaves it."""
 MOST_STARTS = 64
@@ -217,6 +222,8 @@ class Bench:
         self._known = Remembered(_clauses_of(verification))
         self.clock = clock_of(limits)
         self._limits = replace(limits, depth=None)
+        self.unsettled: set[str] = set()
+        """What fails of which some guess was not tried, or not proved either way."""
         self.bad: dict[str, list[Trace]] = {}
         self.good: dict[str, list[Trace]] = {}
         for answer in verification.answers:
@@ -468,22 +475,33 @@ class Bench:
         asked_for = {one.requirement.id for one in self.verification.compiled.instances}
         return left if asked_for.issuperset(left) else tuple(known)
 
-    def prove_first(self, model: Model, first: str, others: Sequence[str]) -> Mapping[str, Status]:
+    def prove_first(
+        self, model: Model, first: str, others: Sequence[str], hastily: bool = False
+    ) -> Mapping[str, Status]:
         """What comes of one failing requirement in the hold as it would be; where it holds, of the others as well."""
         lemmas = Lemmas(self._known)
-        found = self.prove(model, [first], lemmas)
+        found = self.prove(model, [first], lemmas, hastily)
         rest = [id for id in others if id != first]
         if rest and found.get(first) is Status.HOLDS:
-            found |= self.prove(model, rest, lemmas)
+            found |= self.prove(model, rest, lemmas, hastily)
         return found
 
-    def prove(self, model: Model, ids: Sequence[str], lemmas: Lemmas | None = None) -> dict[str, Status]:
-        """What comes of the failing requirements in the hold as it would be; runs against them are remembered."""
+    def prove(
+        self, model: Model, ids: Sequence[str], lemmas: Lemmas | None = None, hastily: bool = False
+    ) -> dict[str, Status]:
+        """What comes of the failing requirements in the hold as it would be; runs against them are remembered.
+
+        `hastily`: what takes long is left undecided.
+        """
         engine = self.engine
         if engine is decide:
             # most of what is so for good in the hold as it is is so there as well, and any run will do
             engine = partial(decide, found=lemmas or Lemmas(self._known), shortest=False)
-        found = verify(model.compiled, engine, self.limits, chosen=ids)
+        limits = self.limits
+        if hastily:
+            looks = Allowance(HASTY_LOOKS + HASTY_LOOKS_EACH * len(model.machine.rules))
+            limits = replace(limits, stop=clock_of(limits).within(looks).stop)
+        found = verify(model.compiled, engine, limits, chosen=ids)
         for answer in found.answers:
             if isinstance(answer.finding, Fails) and answer.instance.requirement.id in self.bad:
                 self._remember(model, answer.finding.claim.trace, answer.instance.requirement.id)
