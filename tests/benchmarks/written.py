@@ -17,6 +17,7 @@ from subprocess import run
 from tempfile import TemporaryDirectory
 from typing import Any
 
+from interlock.cli.exit_codes import REJECTED
 from tests.teeth.written_holds import Choices, chosen, with_flaw, written
 
 CAN_ALWAYS = "can always"
@@ -98,7 +99,15 @@ def proved(path: str, limit: float) -> None:
     print(json.dumps({"code": code, "stages": taken, "seconds": time.process_time()}))
 
 
-def measured(seed: int, limit: float) -> Measured:
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """The hold of this seed was refused as described: no fault of the program, unless the description has none."""
+
+    seed: int
+    why: str
+
+
+def measured(seed: int, limit: float) -> Measured | Refused:
     """Runs the command on the hold of this seed.  Raises RuntimeError where it ends without a result."""
     choices = benchmark_choices(seed)
     with TemporaryDirectory() as folder:
@@ -108,6 +117,8 @@ def measured(seed: int, limit: float) -> Measured:
         done = run(call, capture_output=True, text=True, check=False)
         try:
             took = json.loads(done.stdout.splitlines()[-1])
+            if took["code"] == REJECTED:
+                return Refused(seed, next(iter(done.stderr.splitlines()), ""))
             found = json.loads(path.with_suffix(".json").read_text(encoding="utf-8"))["holds"][0]
         except (IndexError, ValueError, OSError) as why:
             raise RuntimeError(f"seed {seed} ended with {done.returncode}: {done.stderr[-2000:]}") from why
@@ -188,11 +199,19 @@ def main() -> None:
     if given.text:
         print(written(benchmark_choices(given.first)), end="")
         return
-    found = []
+    found: list[Measured] = []
+    refused = 0
     for seed in range(given.first, given.first + given.count):
-        found.append(measured(seed, given.limit))
-        print(_line(found[-1]), flush=True)
-    print("\n" + summary(found, given.within))
+        match measured(seed, given.limit):
+            case Refused(_, why):
+                refused += 1
+                print(f"{seed}: REFUSED ({why})", flush=True)
+            case one:
+                found.append(one)
+                print(_line(one), flush=True)
+    print(f"\n{refused} refused" if refused else "")
+    if found:
+        print(summary(found, given.within))
 
 
 if __name__ == "__main__":

@@ -9,11 +9,12 @@ from dataclasses import fields, replace
 
 import pytest
 
+from interlock.hold.loader import Source, load_hold
 from interlock.kernel.claims import Limits
 from interlock.prove.decide import decide
 from interlock.report.views.assumptions import assumptions_of
 from interlock.study.verify import Status, Verification, verify
-from tests.agreement.hold_texts import compile_text, standing
+from tests.agreement.hold_texts import compile_text, fetch, standing
 from tests.some import telling
 from tests.teeth.written_holds import ACROSS, FLAWS, Choices, chosen, with_flaw, written
 
@@ -68,6 +69,13 @@ def test_a_crossed_lever_is_found_or_named(seed: int) -> None:
     told = choices.across[2] or set(choices.across[:2]) == {"left", "right"}
     assert lost == (of_door_rows if told else set())
     assert any(f"'{choices.across[0]}'" in line for line in named) == (not told)
+
+
+def test_what_would_be_too_long_a_line_is_said_in_parts() -> None:
+    """Of fifteen rows with units over two lanes nobody says in one circuit what holds them all: it would be refused."""
+    text = written(chosen(10361))
+    assert load_hold(Source("written.yaml", text.encode()), fetch).value is not None
+    assert "is: 'lines_held and guides_held and SILL1_up and SILL2_up'" in text
 
 
 def test_the_holds_are_of_many_shapes() -> None:

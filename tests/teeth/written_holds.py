@@ -19,6 +19,8 @@ ACROSS = (
     ("inboard", "outboard", ""),
 )
 MOST_ROWS, MOST_BAYS = 15, 32
+MOST_LETTERS = 4_000
+"""Of what a circuit is, in one expression: the program reads no longer one."""
 FLAWS = (
     "a latch is missing",
     "a stop is not asked",
@@ -817,19 +819,29 @@ class _Writer:
     def _circuits(self) -> list[str]:
         c = self.c
         door_levers = [f"LVD{door.id[4:]} is neutral" for door in c.doors] if c.powered_door else []
-        held = [
+        lines = [
             self._held(line)
             for line in self.lines
             if not (c.flaw == "a latch line is not asked" and line == self.flawed_line)
         ]
-        held += [self._seam_held(seam) for seam in self.movable_seams]
+        seams = [self._seam_held(seam) for seam in self.movable_seams]
+        held = [*lines, *seams]
         held += [up for door in c.doors for up in self._sills_up(door) if c.flaw != "the sill is not asked"]
+        parts = []
+        if len(_all(held)) > MOST_LETTERS:
+            # nobody writes so long a line
+            parts = [
+                f"{{id: {id}, use: logic, is: '{_all(some)}'}}"
+                for id, some in (("lines_held", lines), ("guides_held", seams))
+            ]
+            held = ["lines_held", "guides_held", *held[len(lines) + len(seams) :]]
         some_open = _some(self.open) if c.flaw != "drives without a door open" else "always"
         armed = ["armed"] if c.flaw != "no fresh command" else []
         power = ["GP is on", "PWR is on"] + (["AUX is on"] if c.second_supply == "drives" else [])
         found = [
             f"{{id: drive_power, use: power, is: {_all(power)}}}",
             f"{{id: across, use: inhibit, is: {_some(self._across())}}}",
+            *parts,
             f"{{id: safe_load, use: permit, is: '{_all(held)}'}}",
         ]
         if self.levered:
