@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import replace
 from types import MappingProxyType
+from typing import TypeAlias
 
 from interlock.diagnostics.frozen import frozen
 from interlock.hold.compile.chatter import chattering
@@ -75,6 +76,7 @@ def everything_fails(
     entries = {(one.item, one.mode): one for one in catalogue.failures if only is None or one.item in only}
     items = all_items(hold)
     causes = {cause.id: cause for cause in hold.common_causes}
+    declared, excluded = _keys(hold.failures), _keys(hold.excluded_failures)
     more: list[FailureMode] = []
     known: dict[str, KnownFailure] = {}
     for item in items:
@@ -83,12 +85,8 @@ def everything_fails(
             several: tuple[Failure, ...] = ()
             if item.item is Item.COMMON_CAUSE:
                 several = tuple(_failures(items, causes[id].failures))
-            elif not is_named(hold.failures, item, failing.mode):
-                if (
-                    entry is None
-                    or failing not in item.possible
-                    or is_named(hold.excluded_failures, item, failing.mode)
-                ):
+            elif not _is_in(declared, item, failing.mode):
+                if entry is None or failing not in item.possible or _is_in(excluded, item, failing.mode):
                     continue
                 written, place = item.written, item.place
                 more.append(FailureMode(of=id, mode=failing.mode, contact=written, at=place, span=item.span))
@@ -120,8 +118,8 @@ def _without(
 
 def _failures(items: Iterable[FailingItem], written: Iterable[SomeFailure]) -> Iterator[Failure]:
     """Those that are written, in the order of the items."""
-    named = tuple(written)
-    return (item.failure(one) for item in items for one in item.failings if is_named(named, item, one.mode))
+    named = _keys(written)
+    return (item.failure(one) for item in items for one in item.failings if _is_in(named, item, one.mode))
 
 
 def all_items(hold: Hold) -> tuple[FailingItem, ...]:
@@ -136,7 +134,16 @@ def _contacts(hold: Hold) -> tuple[FailingItem, ...]:
 
 def is_named(failures: Iterable[SomeFailure | FailureRate], item: FailingItem, mode: str) -> bool:
     """One of the failures, or one of which these are the rates, is that of the item."""
-    return any(
-        (one.of, one.mode, one.contact) == (item.subject.id, mode, item.written) and one.at in (None, item.place)
-        for one in failures
-    )
+    return _is_in(_keys(failures), item, mode)
+
+
+_Key: TypeAlias = tuple[str | None, str, str | None, str | None]
+
+
+def _keys(failures: Iterable[SomeFailure | FailureRate]) -> frozenset[_Key]:
+    return frozenset((one.of, one.mode, one.contact, one.at) for one in failures)
+
+
+def _is_in(keys: frozenset[_Key], item: FailingItem, mode: str) -> bool:
+    id, written = item.subject.id, item.written
+    return (id, mode, written, None) in keys or (id, mode, written, item.place) in keys
