@@ -9,6 +9,7 @@ from interlock.confirm.replay import replay
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.compile.requirements import Instance
 from interlock.hold.tell import Story, tell
+from interlock.kernel.beside import Beside
 from interlock.kernel.claims import Limits, ProgressCallback, Trace, silent
 from interlock.kernel.failures import DisputedSets, KnownSets, SetsFinding, failures_of
 from interlock.kernel.machine import Machine, question_of, with_order_monitors
@@ -116,3 +117,13 @@ def story_of(
     if replay(analysis.machine, question.target, run):
         run, shortest = broken.run, False
     return tell(analysis.machine, analysis.compiled.glossary, run, question.target), shortest
+
+
+def stories_of(
+    analysis: FailureAnalysis, told: Sequence[tuple[Answer, Broken]], seconds: float | None = None
+) -> tuple[tuple[Story, bool], ...]:
+    """The same for each of several, every second one beside; within `seconds` each."""
+    with Beside(lambda: [story_of(analysis, answer, broken, seconds) for answer, broken in told[1::2]]) as other:
+        here = [story_of(analysis, answer, broken, seconds) for answer, broken in told[0::2]]
+        both = here, other.result()
+    return tuple(both[at % 2][at // 2] for at in range(len(told)))

@@ -21,13 +21,14 @@ from interlock.hold.catalogue import everything_fails
 from interlock.hold.compile.compiler import compile_hold
 from interlock.hold.language.model import FailureMode, Hold
 from interlock.hold.loader import Source, load_hold
+from interlock.kernel import beside
 from interlock.kernel.failures import KnownSets
 from interlock.kernel.machine import Actor
 from interlock.prove.decide import decide
 from interlock.prove.engine import NO_LIMITS
 from interlock.report.json.writing import schema
 from interlock.report.views.failures_facts import FailuresFacts
-from interlock.study.failures import FailureAnalysis, analyse_failures, story_of
+from interlock.study.failures import FailureAnalysis, analyse_failures, stories_of, story_of
 from interlock.study.verify import Status, verify
 from tests.golden.small_hold import REQUIREMENTS, TEXT
 from tests.some import some
@@ -106,6 +107,21 @@ def test_runs_are_told_and_are_no_longer_than_need_be() -> None:
     assert shortest
     assert len(story.steps) <= answer.broken[0].run.depth
     assert [step.actor for step in story.steps].count(Actor.FAILURE) == 1
+
+
+def test_runs_that_are_told_beside_are_those_of_their_sets() -> None:
+    """Each has its place, whoever looked for it."""
+    _, _, analysis = single_lane()
+    short = [(answer, one) for answer in analysis.answers for one in answer.broken if one.run.depth < 12]
+    told = list({len(one.run.rules): (answer, one) for answer, one in short}.values())[:3]
+    assert len(told) > 2
+    each = tuple(story_of(analysis, answer, one) for answer, one in told)
+    assert len({story for story, _ in each}) == len(told)
+    assert stories_of(analysis, told) == each
+    beside.allow(2)
+    assert stories_of(analysis, told) == each
+    assert stories_of(analysis, told[:1]) == each[:1]
+    beside.allow(1)
 
 
 def test_report_is_as_approved(capsys: pytest.CaptureFixture[str]) -> None:

@@ -31,7 +31,7 @@ from interlock.report.views.identification import identification
 from interlock.report.views.proof import story_facts
 from interlock.report.views.tones import Tone
 from interlock.report.views.wording import count_of, listed, sentence
-from interlock.study.failures import Answer, Broken, FailureAnalysis, story_of
+from interlock.study.failures import Answer, Broken, FailureAnalysis, stories_of
 from interlock.study.functional_test.course import NormalCourse
 from interlock.study.functional_test.stated import StatedCheck
 
@@ -278,11 +278,10 @@ def _stories(
     found = {}
     severity = {failures: answer.instance.origin.severity for failures, (answer, _) in best.items()}
     ordered = sorted(best, key=lambda one: (len(one), severity[one], one))
-    for failures in _unlike(ordered, lambda one: (len(one), severity[one]), reckoned, most):
-        answer, broken = best[failures]
-        story, shortest = story_of(analysis, answer, broken, seconds)
-        told = SetFacts(failures, len(story.steps), shortest, story_facts(story), None)
-        found[answer.instance.requirement.id, failures] = told
+    told = [best[one] for one in _unlike(ordered, lambda one: (len(one), severity[one]), reckoned, most)]
+    for (answer, broken), (story, shortest) in zip(told, stories_of(analysis, told, seconds), strict=True):
+        facts = SetFacts(broken.failures, len(story.steps), shortest, story_facts(story), None)
+        found[answer.instance.requirement.id, broken.failures] = facts
     return found
 
 
