@@ -140,7 +140,7 @@ def verify(
     # of kept claims the runs were made so when they were found
     engine = kept.engine if kept else follow(first, Handling(hands.held, hands.enough), again=engine)
     recoverer = kept.recoverer if kept else recoverer or partial(_recover, asked.questions, lemmas)
-    with BegunEarly(recoverer, asked.machine, asked.ways, limits, lemmas) as begun:
+    with BegunEarly(recoverer, asked.machine, () if kept else asked.ways, limits, lemmas) as begun:
         found, ways_found = session.claim_and_confirm(
             asked.questions, asked.ways, engine, begun, lambda some: pace.tell(_results(asked, some))
         )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import signal
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 import pytest
@@ -17,9 +17,11 @@ from interlock.kernel.claims import Limits, Progress, ProgressCallback, Undecide
 from interlock.kernel.machine import Machine
 from interlock.kernel.recovery import Recovers, RecoveryClaim, RecoveryQuestion
 from interlock.prove.decide import decide
-from interlock.prove.engine import INTERRUPTED, NO_LIMITS
+from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Engine
 from interlock.prove.invariants.lemmas import Lemmas
 from interlock.prove.recovery.recovery import recover
+from interlock.prove.search.explicit import explicit
+from interlock.study import begun_early
 from interlock.study.begun_early import BegunEarly
 from interlock.study.verify import Verification, verify
 from tests.agreement.hold_texts import compile_file, standing
@@ -45,28 +47,38 @@ def two_processors() -> Iterator[None]:
 
 @pytest.fixture
 def begun(monkeypatch: pytest.MonkeyPatch) -> list[bool]:
-    """Of each work that was begun whether another process was at it."""
+    """Of each time that ways were begun early whether another process was at it."""
     found: list[bool] = []
-    init = Beside.__init__
 
-    def noted(self: Beside[object], work: object) -> None:
-        init(self, work)  # type: ignore[arg-type]
-        found.append(self.goes_on)
+    def noted(work: Callable[[], object]) -> Beside[object]:
+        other = Beside(work)
+        found.append(other.goes_on)
+        return other
 
-    monkeypatch.setattr(Beside, "__init__", noted)
+    monkeypatch.setattr(begun_early, "Beside", noted)
     return found
 
 
-@pytest.mark.parametrize("name", ["small", pytest.param("tests/quality/three-rows.yaml", marks=pytest.mark.thorough)])
-def test_one_processor_and_two_find_the_same(name: str, small: CompiledHold, begun: list[bool]) -> None:
-    """Every claim with its evidence, every run that is told, and what is remembered for the next proof."""
+@pytest.mark.parametrize(
+    ("name", "engine"),
+    [
+        ("small", decide),
+        ("small", explicit),
+        pytest.param("tests/quality/three-rows.yaml", decide, marks=pytest.mark.thorough),
+    ],
+)
+def test_one_processor_and_two_find_the_same(name: str, engine: Engine, small: CompiledHold, begun: list[bool]) -> None:
+    """Every claim with its evidence, every run that is told, and what is remembered for the next proof.
+
+    By an engine that settles lemmas, and by one that finds none.
+    """
     compiled = small if name == "small" else compile_file(name, standing())
     found: list[Verification] = []
     left: list[Lemmas] = []
     for number in (1, 2):
         beside.allow(number)
         left.append(Lemmas())
-        found.append(verify(compiled, decide, NO_LIMITS, lemmas=left[-1]))
+        found.append(verify(compiled, engine, NO_LIMITS, lemmas=left[-1]))
     beside.allow(1)
     assert begun == [True]
     assert found[0].recoveries
@@ -158,4 +170,4 @@ def test_leaving_ends_it(small: CompiledHold, tmp_path: Path) -> None:
         assert not beside.may_begin()
     assert beside.may_begin()
     lemmas.when_settled()
-    assert beside.may_begin()
+    lemmas.awaiting()

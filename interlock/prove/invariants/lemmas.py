@@ -45,6 +45,8 @@ class Lemmas:
         """The call that kept the clauses ran out of time: the next about the same goes on from there."""
         self.when_settled: Callable[[], None] = nothing
         """Done once the clauses are kept that will be kept at the end, while what rests on them is still at work."""
+        self.awaiting: Callable[[], None] = nothing
+        """Done before the clauses are taken up: waits for them where they are still being found."""
 
     def found(self) -> Remembered:
         """What there is to be remembered now."""
@@ -60,6 +62,7 @@ class Lemmas:
 
     def taken_up(self, rules: LocalRules, clock: Clock, make_solver: SolverFactory) -> list[Cube]:
         """The cubes that stay away for good, of those that the clauses keep out.  Raises OutOfTime."""
+        self.awaiting()
         cubes = [cube for clause in self.clauses if (cube := rules.cube(clause)) is not None]
         return inductive_part(rules, cubes, clock, make_solver)
 

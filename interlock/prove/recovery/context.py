@@ -77,14 +77,19 @@ class RecoveryContext:
         self.met: list[State] = []
         """States that are surely reachable."""
         if starts:
+            search = self._explore()
+            self.met, self.run_to = search.states(MOST_MET), search.run_to
+            self.prepare(goals)
+            # they come last, as they may have to be waited for
             self.lemmas = self.found.taken_up(self.rules, clock, light_solver) or mine(
                 self.rules, goals, starts, clock, light_solver, report
             )
-            search = self._explore()
-            self.met, self.run_to = search.states(MOST_MET), search.run_to
         else:
             # No run at all: anything holds of every reachable state.
             self.lemmas = [()]
+
+    def prepare(self, goals: Sequence[Expr]) -> None:
+        """What can be known of the goals without lemmas."""
 
     def known(self, entry: Entry) -> Entry | None:
         """The case in the words of this machine; None where it is none that could be of use here."""

@@ -164,6 +164,11 @@ class _Search(RecoveryContext):
                 return claim
             self.effort *= 2
 
+    def prepare(self, goals: Sequence[Expr]) -> None:
+        """The measures."""
+        for goal in goals:
+            self._ranking.stages(goal)
+
     @cached_property
     def _ranking(self) -> RankHeuristic:
         return RankHeuristic(self.calm)
