@@ -237,10 +237,10 @@ class StagePlanner:
         return next(self._earlier.applying(state), None)
 
     def led_into(self, state: State, names: Sequence[str]) -> int | None:
-        """The place of a case that applies after these rules, where the rank is not greater then."""
+        """The place of a case that applies after these rules, enabled in turn, where the rank is not greater then."""
         start = self.planner.packing.pack(state)
-        end = self._run(start, [self.planner.number[name] for name in names])
-        if end is None or self._ranks(end) > self._ranks(start) or 1 not in self._hits([end]):
+        end = self._fired(start, names)
+        if self._ranks(end) > self._ranks(start) or 1 not in self._hits([end]):
             return None
         return self._applying(end)
 
@@ -264,7 +264,11 @@ class StagePlanner:
         Soon found are a step or two, ways to have fewer of what the rank counts first, and what helped the last time.
         """
         start = self.planner.packing.pack(state)
-        found = self._near(start) or self._again(start)
+        found = self._near(start)
+        if found is not None:
+            # of as many steps and fewer none leads there: none is to spare
+            return self._named(found)
+        found = self._again(start)
         if found is None and self._goes_towards:
             found = self._towards(start, state, clock)
         if found is None:
@@ -283,7 +287,7 @@ class StagePlanner:
         self._into = True
         try:
             found = self._near(start, INTO_EXPANDED)
-            return None if found is None else self._spare(start, found)
+            return None if found is None else self._named(found)
         finally:
             clock.check()
             self._into = False
@@ -306,10 +310,10 @@ class StagePlanner:
         return None if found is None else self._spare(start, found)
 
     def falls(self, state: State, names: Sequence[str]) -> bool:
-        """The rank is smaller after these rules, and what the stage before came to is so again."""
+        """The rank is smaller after these rules, enabled in turn, and what the stage before came to is so again."""
         start = self.planner.packing.pack(state)
-        end = self._run(start, [self.planner.number[name] for name in names])
-        return end is not None and self._ranks(end) < self._ranks(start) and 1 in self._hits([end])
+        end = self._fired(start, names)
+        return self._ranks(end) < self._ranks(start) and 1 in self._hits([end])
 
     def shortest_help(self, trace: Trace) -> tuple[str, ...]:
         """The first part of a run to the goal that leads to a better state."""
@@ -581,7 +585,18 @@ class StagePlanner:
             end = self._run(start, fewer)
             return end is not None and bool(fewer) and self._is_better(end, self._ranks(end), least)
 
-        return tuple(self.planner.names[rule] for rule in without_spare(tuple(rules), helps))
+        return self._named(without_spare(tuple(rules), helps))
+
+    def _named(self, rules: Sequence[int]) -> tuple[str, ...]:
+        return tuple(self.planner.names[rule] for rule in rules)
+
+    def _fired(self, start: int, names: Sequence[str]) -> int:
+        """The state after these rules, which are enabled in turn."""
+        state = start
+        for name in names:
+            keep, bits = self.planner.writes[self.planner.number[name]]
+            state = state & keep | bits
+        return state
 
 
 def _told(rule: Rule) -> dict[str, Value]:
