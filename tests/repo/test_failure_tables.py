@@ -263,7 +263,8 @@ def test_each_requirement_is_told_with_its_sets() -> None:
         (
             "r",
             [("Single failures", "A sticks", "4"), ("Single failures", "B sticks", "4")],
-            "NOT complete. There may be others. 1 set could not be settled.",
+            "NOT complete. Of single failures there are no others; of larger sets there may be."
+            " 1 set could not be settled.",
         ),
     ]
 
@@ -280,6 +281,27 @@ def test_each_requirement_is_told_with_its_sets() -> None:
 def test_how_far_sets_are_all_there_are(complete: int, size: int, said: str) -> None:
     """The size up to which it is known is told."""
     assert by_requirement(view_of(broken("p1", "1", ("a",), complete), size=size))[0].rest == said
+
+
+@pytest.mark.parametrize(
+    ("open", "single", "left"),
+    [
+        (("bc",), True, "1 set"),
+        (("bc", "bd"), True, "2 sets"),
+        (("b",), False, "1 set"),
+        (("b", "cd"), False, "2 sets"),
+    ],
+)
+def test_sets_that_are_open_leave_known_what_is_smaller(open: tuple[str, ...], single: bool, left: str) -> None:
+    """Of single failures all is known where only pairs are open; of each requirement, and of all together."""
+    view = view_of(broken("p1", "1", ("a",), 2, open), broken("q1", "1", ("a",)))
+    known = "Of single failures there are no others; of larger sets there may be"
+    others = "These sets are proved to break a requirement; there may be others"
+    rests = [one.rest for one in by_requirement(view)]
+    assert rests[0] == f"NOT complete. {known if single else 'There may be others'}. {left} could not be settled."
+    assert rests[1] == "There is no other set of at most 2 failures."
+    counted = f"({left} of failures, counted for each requirement, could not be settled)"
+    assert view.completeness == f"NOT complete. {known if single else others} {counted}."
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,7 @@ from typing import TypeAlias
 from interlock.diagnostics.frozen import frozen
 from interlock.report.views.failure_likes import MOST_PLACES, Following, LikeRow
 from interlock.report.views.failure_rates import figure, likely_of
-from interlock.report.views.failures import SIZES, FailuresView, SetGroup, SetView
+from interlock.report.views.failures import SIZES, FailuresView, SetGroup, SetView, size_known
 from interlock.report.views.failures_facts import BrokenFacts, FailureItem, SetFacts
 from interlock.report.views.wording import count_of, listed, shortened
 
@@ -310,14 +310,14 @@ def _known(view: FailuresView, asked: Sequence[BrokenFacts]) -> str:
         return "DISPUTED: use nothing that is said of this requirement."
     if all(not broken.failures for one in asked for broken in one.sets) and all(one.sets for one in asked):
         return ""
-    most, left = min(one.complete for one in asked), sum(len(one.open) for one in asked)
+    most, left = size_known(asked), sum(len(one.open) for one in asked)
     found = any(one.sets for one in asked)
     wanted = min(view.facts.size, len(view.facts.failures))
-    if most >= wanted and not left:
+    if most >= wanted:
         noun = "single failure" if wanted == 1 else f"set of at most {wanted} failures"
         return f"There is no other {noun}." if found else f"There is no {noun} that breaks it."
     more = f" {count_of(left, 'set')} could not be settled." if left else ""
-    if 0 < most < wanted and not left:
+    if most > 0:
         none = "no others" if found else "none"
-        return f"NOT complete. Of {SIZES[most]} there are {none}; of larger sets there may be."
+        return f"NOT complete. Of {SIZES[most]} there are {none}; of larger sets there may be.{more}"
     return f"NOT complete. There may be {'others' if found else 'some'}.{more}"

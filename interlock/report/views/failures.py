@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from msgspec.structs import replace
@@ -155,7 +155,7 @@ class FailuresView:
         left = sum(len(one.open) for one in facts.requirements)
         why = next((one.why for one in facts.requirements if one.why), "")
         known = "These sets are proved to break a requirement; there may be others" if self.sets else NOTHING_KNOWN
-        if 0 < (least := min((one.complete for one in facts.requirements), default=0)) < asked and not left:
+        if 0 < (least := size_known(facts.requirements)) < asked:
             known = f"Of {SIZES[least]} there are no others; of larger sets there may be"
         if left:
             known += f" ({count_of(left, 'set')} of failures, counted for each requirement, could not be settled)"
@@ -178,6 +178,11 @@ class FailuresView:
             found = f"{found}, there may be others" if parts else "what breaks a requirement is not known"
         broken = "is broken" if already == 1 else "are broken"
         return found + (f"; {count_of(already, 'requirement')} {broken} although nothing fails" if already else "")
+
+
+def size_known(asked: Iterable[BrokenFacts]) -> int:
+    """Of sets of at most so many failures it is known which break these requirements; less than 1: of none."""
+    return min((min([one.complete, *(len(some) - 1 for some in one.open)]) for one in asked), default=0)
 
 
 def failures_view(
