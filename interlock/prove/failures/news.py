@@ -6,11 +6,10 @@ from dataclasses import dataclass, field
 from typing import TypeAlias
 
 from interlock.kernel.claims import Trace
-from interlock.kernel.evaluator import State
+from interlock.kernel.evaluator import State, fire
 from interlock.kernel.machine import Machine
 from interlock.prove.core.local import Cube
 from interlock.prove.failures.pool import Learned
-from interlock.prove.failures.states import extended
 
 Fired: TypeAlias = tuple[State, tuple[int, ...]]
 """A run by its first state and the numbers of its rules: its other states are many times as long."""
@@ -36,7 +35,30 @@ class News:
     is_over: bool = False
 
 
-def run_of(machine: Machine, fired: Fired) -> Trace:
-    """The run itself."""
-    first, numbers = fired
-    return extended(machine, Trace((), (first,)), (machine.rules[at] for at in numbers))
+class Retold:
+    """Runs as they were told; what begins alike has its states once."""
+
+    def __init__(self, machine: Machine) -> None:
+        self._machine = machine
+        self._begun: dict[State, _Then] = {}
+
+    def run(self, fired: Fired) -> Trace:
+        """The run itself."""
+        first, numbers = fired
+        then = self._begun.setdefault(first, _Then(first))
+        states = [then.state]
+        for at in numbers:
+            after = then.after.get(at)
+            if after is None:
+                after = then.after[at] = _Then(fire(self._machine, self._machine.rules[at], then.state))
+            then = after
+            states.append(then.state)
+        return Trace(tuple(self._machine.rules[at].name for at in numbers), tuple(states))
+
+
+@dataclass(slots=True)
+class _Then:
+    """A state, and by the number of a rule what it becomes."""
+
+    state: State
+    after: dict[int, _Then] = field(default_factory=dict)

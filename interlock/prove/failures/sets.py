@@ -51,7 +51,7 @@ from interlock.prove.engine import INTERRUPTED, NO_LIMITS, OutOfTime, clock_of, 
 from interlock.prove.failures.ahead import Ahead
 from interlock.prove.failures.likes import Likes
 from interlock.prove.failures.narrowing import Narrowing, mask_of, places_in
-from interlock.prove.failures.news import Fired, News, run_of
+from interlock.prove.failures.news import Fired, News, Retold
 from interlock.prove.failures.one_set import OneSet
 from interlock.prove.failures.pool import Pool, is_in, parts_of, row_of
 from interlock.prove.failures.runs import with_failures
@@ -184,6 +184,7 @@ class _Work:
         self.guided_in_vain = 0
         """Under so many sets guided search found nothing since it found something."""
         self.news = News()
+        self.retold = Retold(machine)
         self.truth = [self.rules.encoding.gate(question.target) for question in questions]
 
     def run(self) -> None:
@@ -228,13 +229,13 @@ class _Work:
             first = block[-1] + 1
 
     def settle_beside(self, block: Sequence[int], thoroughly: bool) -> None:
-        """Settles the sets of these numbers, the second half of them in another process.
+        """Settles the sets of these numbers, every other of them in another process.
 
-        Each half knows what was known before both; what came of the second is added to what came of the first.
+        Each half knows what was known before both; what came of the other is added to what came of this one.  Sets
+        that take long are neighbours.
         """
-        middle = len(block) // 2
-        with Beside(lambda: self.settled(block[middle:], thoroughly, silent)) as other:
-            own = self.settled(block[:middle], thoroughly, self.report)
+        with Beside(lambda: self.settled(block[1::2], thoroughly, silent)) as other:
+            own = self.settled(block[::2], thoroughly, self.report)
             while not other.is_done(LOOKS_EVERY_S):
                 if self.limits.stop is not None and self.limits.stop():
                     raise OutOfTime
@@ -272,14 +273,14 @@ class _Work:
     def take(self, news: News) -> None:
         """Adds what was found out elsewhere since this here was what was known there."""
         for at, fired in news.runs:
-            self.found(at, run_of(self.machine, fired))
+            self.found(at, self.retold.run(fired))
         for name, other in news.stood_in:
             self.note_standing_in(name, other)
         self.note_guesses(news.guesses)
         self.hard |= news.hard
         self.guided_in_vain = min(self.guided_in_vain, news.guided_in_vain)
         if self.nominal is not None:
-            self.nominal.take([run_of(self.machine, fired) for fired in news.ways], news.in_vain)
+            self.nominal.take(map(self.retold.run, news.ways), news.in_vain)
         self.pool.learn(news.learned)
 
     def note_standing_in(self, name: str, other: str) -> None:
