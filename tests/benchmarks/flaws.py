@@ -14,23 +14,36 @@ import time
 from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from random import Random
 from typing import Any
 
 from interlock.hold.compile.compiler import compile_hold
-from interlock.hold.language.model import Hold
+from interlock.hold.hands import hands_of
+from interlock.hold.language.model import Hold, Zone
 from interlock.hold.language.printer import print_syntax
 from interlock.hold.language.syntax import Chain, Fact, Negation, Path, Syntax, Truth
 from interlock.hold.loader import Source, load_hold
 from interlock.hold.origin import Commanded, HeldBack, Sort
-from interlock.hold.wiring import Wire, contacts_in, rewired, wires_of, without_contact
-from interlock.kernel.claims import Limits
+from interlock.hold.wiring import (
+    Wire,
+    asked_by,
+    chains_in,
+    contacts_in,
+    rewired,
+    turned,
+    wires_of,
+    with_contact,
+    without_contact,
+)
+from interlock.kernel.claims import Fails, Limits
+from interlock.kernel.evaluator import evaluate
 from interlock.prove.decide import decide
 from interlock.report.text.lines import as_text
 from interlock.report.text.proof import proof_lines
 from interlock.report.views.proof import proof_view
 from interlock.study.causes.blame import blame
-from interlock.study.verify import Status, verify
+from interlock.study.verify import Status, Verification, verify
 from interlock.study.why_never import why_never
 from tests.agreement.hold_texts import fetch, standing
 from tests.teeth import planted
@@ -246,6 +259,132 @@ def _stops_too_much(hold: Hold, draw: Random) -> Iterator[Flaw]:
         )
 
 
+def _turned_round(hold: Hold, draw: Random) -> Iterator[Flaw]:
+    for wire in _wires(hold):
+        if wire.meaning.subject.sort is not Sort.SENSOR:
+            for way, found in contacts_in(wire.syntax):
+                about = f"{wire.meaning.name} with {print_syntax(turned(found))}"
+                flawed = rewired(hold, wire.meaning, with_contact(wire.syntax, way, turned(found)))
+                yield Flaw(about, flawed, _things(wire), (print_syntax(asked_by(found)),))
+
+
+def _joined_otherwise(hold: Hold, draw: Random) -> Iterator[Flaw]:
+    """Contacts side by side that belong in series, or the other way about."""
+    for wire in _wires(hold):
+        for way, chain in chains_in(wire.syntax):
+            other = replace(chain, operator="or" if chain.operator == "and" else "and")
+            flawed = rewired(hold, wire.meaning, with_contact(wire.syntax, way, other))
+            yield Flaw(f"{wire.meaning.name} with {print_syntax(other)}", flawed, _things(wire), ())
+
+
+def _another_position(hold: Hold, draw: Random) -> Iterator[Flaw]:
+    """A selector or lever asked in another of its positions."""
+    positions = {one.id: one.positions for one in hold.controls}
+    for wire in _wires(hold):
+        for way, found in contacts_in(wire.syntax):
+            fact = asked_by(found)
+            if isinstance(fact, Fact) and fact.state in positions.get(fact.subject.parts[0], ()):
+                for state in positions[fact.subject.parts[0]]:
+                    if state != fact.state:
+                        changed: Syntax = replace(fact, state=state)
+                        changed = replace(found, arg=changed) if isinstance(found, Negation) else changed
+                        flawed = rewired(hold, wire.meaning, with_contact(wire.syntax, way, changed))
+                        about = f"{wire.meaning.name} with {print_syntax(changed)}"
+                        yield Flaw(about, flawed, _things(wire), (print_syntax(fact),))
+
+
+def _of(kind: str, *words: str, starting: str = "") -> Maker:
+    """Of `tests.teeth.planted`, told of the thing with one of these words."""
+
+    def make(hold: Hold, draw: Random) -> Iterator[Flaw]:
+        for one in planted.KINDS[kind](hold, draw):
+            if one.kind.startswith(starting):
+                yield Flaw(one.about, one.hold, one.guilty, words)
+
+    return make
+
+
+def _with_zone(hold: Hold, zone: Zone, **fields: Any) -> Hold:
+    return replace(hold, zones=tuple(replace(one, **fields) if one is zone else one for one in hold.zones))
+
+
+def _inhibits_exchanged(hold: Hold, draw: Random) -> Iterator[Flaw]:
+    """The wires of two drives, or those for opposite sides of one, exchanged."""
+    for zone in hold.zones:
+        for one, other in pairwise(zone.sections):
+            crossed = {one: replace(one, inhibits=other.inhibits), other: replace(other, inhibits=one.inhibits)}
+            sections = tuple(crossed.get(each, each) for each in zone.sections)
+            things = (f"drive under {one.bay} ", f"drive under {other.bay} ")
+            yield Flaw(f"{one.bay} for {other.bay}", _with_zone(hold, zone, sections=sections), things, ())
+        for one in zone.sections:
+            ways = dict(one.inhibits)
+            back = tuple((way, ways[way.opposite]) for way in ways if way.opposite in ways)
+            if len(back) > 1:
+                sections = tuple(replace(one, inhibits=back) if each is one else each for each in zone.sections)
+                about = f"{one.bay} to opposite sides"
+                yield Flaw(about, _with_zone(hold, zone, sections=sections), (f"drive under {one.bay} ",), ())
+
+
+def _inhibits_gone(hold: Hold, draw: Random) -> Iterator[Flaw]:
+    """A drive, or a whole zone, without any inhibit."""
+    for zone in hold.zones:
+        if zone.inhibits:
+            yield Flaw(f"{zone.id} without inhibits", _with_zone(hold, zone, inhibits=()), (zone.id,), ("inhibit",))
+        for one in zone.sections:
+            sections = tuple(each for each in zone.sections if each is not one)
+            things = (f"drive under {one.bay} ",)
+            yield Flaw(f"{one.bay} without inhibits", _with_zone(hold, zone, sections=sections), things, ("inhibit",))
+
+
+def _always(*names: str) -> Maker:
+    """What is possible under a condition is possible always."""
+
+    def make(hold: Hold, draw: Random) -> Iterator[Flaw]:
+        for wire in _wires(hold):
+            if wire.place in names:
+                always = Truth(True, wire.span)
+                things = wire.place if wire.meaning.subject.sort is Sort.HOLD else wire.meaning.subject.id
+                yield Flaw(f"{wire.meaning.name} always", rewired(hold, wire.meaning, always), (things,), ())
+
+    return make
+
+
+def _door_exchanged(hold: Hold, draw: Random) -> Iterator[Flaw]:
+    for door in hold.doorways:
+        changed = replace(door, opens=door.closes, closes=door.opens)
+        doors = tuple(changed if one is door else one for one in hold.doorways)
+        yield Flaw(f"{door.id} opens for closes", replace(hold, doorways=doors), (door.id,), ("closes", "opens"))
+
+
+def _circuit_of_another(hold: Hold, draw: Random) -> Iterator[Flaw]:
+    powered = [wire for wire in _wires(hold) if getattr(wire.meaning, "what", "") == "energised"]
+    for wire in powered:
+        for text, other in {print_syntax(one.syntax): one for one in powered}.items():
+            if text != print_syntax(wire.syntax):
+                flawed = rewired(hold, wire.meaning, other.syntax)
+                yield Flaw(f"{wire.meaning.name} by {text}", flawed, _things(wire), ("circuit",))
+
+
+def _moved(hold: Hold, draw: Random) -> Iterator[Flaw]:
+    """A device fitted where another like it stands too."""
+    for device in hold.devices:
+        for other in hold.devices:
+            if other is not device and other.kind == device.kind and other.on != device.on:
+                changed = replace(device, on=other.on)
+                devices = tuple(changed if one is device else one for one in hold.devices)
+                sides = tuple(f"no device on the {side.direction} side of {side.bay}" for side in device.on)
+                about = f"{device.id} where {other.id} is"
+                yield Flaw(about, replace(hold, devices=devices), (device.id, *sides), ())
+
+
+def _gives_way(hold: Hold, draw: Random) -> Iterator[Flaw]:
+    for device in hold.devices:
+        if device.gives_way:
+            changed = replace(device, gives_way=tuple(way.opposite for way in device.gives_way))
+            devices = tuple(changed if one is device else one for one in hold.devices)
+            yield Flaw(f"{device.id} the other way", replace(hold, devices=devices), (device.id,), ("gives way",))
+
+
 KINDS: dict[str, Maker] = {
     "door circuit bypassed": _bridged(_in_door),
     "contact left out of an inhibit": _bridged(_in_inhibit),
@@ -263,6 +402,23 @@ KINDS: dict[str, Maker] = {
     "lever that stays": _stays,
     "door steps": _door_steps,
     "stops too much": _stops_too_much,
+    "contact turned round": _turned_round,
+    "in series for side by side": _joined_otherwise,
+    "another position": _another_position,
+    "inhibits exchanged": _inhibits_exchanged,
+    "inhibits gone": _inhibits_gone,
+    "switch that is stuck": _of("sensor", "reads", "reports", starting="sensor stuck"),
+    "relay that forgets": _of("relay"),
+    "device of another kind": _of("device kind", "is a"),
+    "device that stays": _of("device fixed", "stays", "fixed"),
+    "device that gives way wrong": _gives_way,
+    "device in another place": _moved,
+    "circuit of another device": _circuit_of_another,
+    "command of another zone": _of("command crossed"),
+    "people or hands always": _always("moves", "hand_work"),
+    "station always in charge": _always("owns"),
+    "power always": _always("power"),
+    "opens for closes": _door_exchanged,
 }
 
 WRITTEN: dict[str, tuple[str, tuple[str, ...], tuple[str, ...]]] = {
@@ -284,6 +440,12 @@ class Judged:
     others: tuple[str, ...]
     seconds: float
     blaming: float
+    runs: int
+    """So many runs are shown, ..."""
+    unmanned: int
+    """... on so many there are not hands enough, and on one ..."""
+    longest: int
+    """... a control is held for so many steps."""
 
 
 def judged(flaw: Flaw) -> Judged | None:
@@ -310,7 +472,27 @@ def judged(flaw: Flaw) -> Judged | None:
         verdict = "near"
     else:
         verdict = "not"
-    return Judged(verdict, first, tuple(told[1:]), time.process_time() - began, blaming)
+    return Judged(verdict, first, tuple(told[1:]), time.process_time() - began, blaming, *_hands(found))
+
+
+def _hands(found: Verification) -> tuple[int, int, int]:
+    """Of the runs against requirements: how many, how many that want more hands than there are, the longest hold."""
+    hands, machine = hands_of(found.compiled), found.machine
+    at = {name: (machine.positions[name], rest) for name, rest in hands.held if name in machine.positions}
+    traces = [
+        one.finding.claim.trace
+        for one in found.answers
+        if one.status is Status.FAILS and isinstance(one.finding, Fails)
+    ]
+    unmanned = sum(not all(evaluate(machine, hands.enough, state) for state in trace.states) for trace in traces)
+    longest = 0
+    for trace in traces:
+        for position, rest in at.values():
+            held = 0
+            for state in trace.states:
+                held = 0 if state[position] == rest else held + 1
+                longest = max(longest, held)
+    return len(traces), unmanned, longest
 
 
 def _names(flaw: Flaw, said: str) -> bool:
@@ -374,7 +556,7 @@ def main() -> None:
     parser.add_argument("--kind", default="", help="only those whose name has this")
     given = parser.parse_args()
     table: dict[str, Counter[str]] = {}
-    slowest = 0.0
+    slowest, runs, unmanned, longest = 0.0, 0, 0, 0
     for seed in range(given.first, given.first + given.count):
         for kind, some in flaws(seed, given.kinds, given.kind):
             # the first that breaks something
@@ -384,6 +566,8 @@ def main() -> None:
             if found is not None:
                 assert flaw is not None
                 slowest = max(slowest, found.blaming)
+                runs, unmanned = runs + found.runs, unmanned + found.unmanned
+                longest = max(longest, found.longest)
                 print(f"{seed} {kind}: {flaw.about}: {word.upper()} ({found.seconds:.1f} s, blame {found.blaming:.1f})")
                 if word != "named":
                     print(f"    first: {found.first[:600]!r}")
@@ -397,6 +581,9 @@ def main() -> None:
     every = sum(table.values(), Counter())
     print("| all | " + " | ".join(str(every[one]) for one in columns) + " |")
     print(f"blame took at most {slowest:.1f} s")
+    print(
+        f"{runs} runs, {unmanned} of them with more hands than there are; a control is held for {longest} steps at most"
+    )
 
 
 if __name__ == "__main__":

@@ -45,6 +45,8 @@ from interlock.study.causes.remedies import (
     like_wires,
     odd_sensors,
     tighter,
+    unlike_opposites,
+    wanting_inhibits,
 )
 from interlock.study.causes.trials import CLEAR_IN_VAIN, Bench, Model
 from interlock.study.verify import Answer, Status, Verification, verify
@@ -672,6 +674,81 @@ def test_what_a_circuit_asks_for_at_like_places_is_wanting_at_one(
     assert len(found) == len(told)
     for (what, beside), (begins, expected) in zip(sorted(found), sorted(told), strict=True):
         assert (what.startswith(begins), beside) == (True, expected), what
+
+
+def zone(id: str, **fields: Any) -> Hold:
+    hold = sound()
+    return replace(hold, zones=tuple(replace(z, **fields) if z.id == id else z for z in hold.zones))
+
+
+def without_drive_inhibits(bay: str) -> Hold:
+    """Nothing holds back the drive under that bay of the left lane alone."""
+    (lane,) = (z for z in sound().zones if z.id == "ZL")
+    return zone("ZL", sections=tuple(part for part in lane.sections if part.bay != bay))
+
+
+def written_lane() -> Hold:
+    hold = load_hold(Source("lane.yaml", written(chosen(10621, 5, 12)).encode()), fetch).value
+    assert hold is not None
+    return hold
+
+
+def exchanged_drives() -> Hold:
+    """What holds back the drive under 2C is wired to the one under 3C, and the other way about."""
+    hold = written_lane()
+    (lane,) = hold.zones
+    two, three = lane.sections[1:3]
+    crossed = replace(two, inhibits=three.inhibits), replace(three, inhibits=two.inhibits)
+    return replace(hold, zones=(replace(lane, sections=(lane.sections[0], *crossed, *lane.sections[3:])),))
+
+
+def guesses(hold: Hold) -> set[tuple[str, str]]:
+    """In what things differ from their likes: what they are called, and what is so of them."""
+    compiled = compile_hold(hold, standing()).compiled
+    assert compiled is not None
+    alike, wires = Alike(hold, compiled.floor), wires_of(hold)
+    of_likes = [*like_wires(compiled, alike, wires), *like_parts(compiled, alike, wires)]
+    found = [*of_likes, *unlike_opposites(compiled, wires), *wanting_inhibits(compiled, alike)]
+    return {(one.item, one.said()[0]) for one in found}
+
+
+@pytest.mark.parametrize(
+    ("flawed", "without", "item", "told"),
+    [
+        (
+            partial(wired, "zone.ZR.command.1.aft", "LVX is fore"),
+            sound,
+            "the aft command of right lane (ZR)",
+            "asks for 'LVX is fore', not for 'LVX is aft'",
+        ),
+        (
+            partial(without_drive_inhibits, "2L"),
+            sound,
+            "the drive under 2L in left lane (ZL)",
+            "has no inhibit fore or aft",
+        ),
+        (partial(zone, "ZL", inhibits=()), sound, "left lane (ZL)", "has no inhibit fore or aft"),
+        (
+            partial(wired, "relay.armed.sets", "cargo_power and LVY is neutral"),
+            sound,
+            "what sets fresh command relay (armed)",
+            "does not ask for 'LVX is neutral'",
+        ),
+        (
+            exchanged_drives,
+            written_lane,
+            "the fore inhibit of the drive under 2C in ZC",
+            "asks for 'unit_in_3C' and 'latch_2C_up', not for 'latch_1C_up' and 'unit_in_1C'",
+        ),
+    ],
+    ids=["opposite command", "no inhibits of a drive", "no inhibits of a zone", "a row of levers", "drives exchanged"],
+)
+def test_what_likes_have_is_guessed_where_it_is_wanting(
+    flawed: Callable[[], Hold], without: Callable[[], Hold], item: str, told: str
+) -> None:
+    """It is a guess in the hold with the flaw, and none in the sound one."""
+    assert (item, told) in guesses(flawed())
+    assert (item, told) not in guesses(without())
 
 
 def test_unasked_a_proof_that_takes_long_is_given_up_and_that_is_told(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Collection, Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from interlock.diagnostics.spans import Span
 from interlock.hold.alike import Alike, Shape, contacts_of, shape_of
@@ -47,8 +48,10 @@ from interlock.study.causes.remedies import (
     odd_sensors,
     oddness,
     tighter,
+    unlike_opposites,
     unused,
     unused_contacts,
+    wanting_inhibits,
 )
 from interlock.study.causes.trials import FOLDED, Bench, signals_under
 from interlock.study.verify import Answer, Status
@@ -314,6 +317,8 @@ class _Search:
             *device_remedies(self.compiled, self.alike, devices),
             *self._unlike(wires),
             *like_zones(self.compiled, wires),
+            *unlike_opposites(self.compiled, wires),
+            *self.without_inhibits,
             *odd_sensors(self.compiled, wires),
             *odd_door_steps(self.compiled, wires),
             *commands_by_no_lever(self.compiled, wires),
@@ -338,11 +343,19 @@ class _Search:
 
     def _unlike(self, wires: Sequence[Wire]) -> Iterator[Remedy]:
         """In what these expressions, or parts of them, differ from their likes; it is looked for once."""
+        new = [wire for wire in wires if wire.meaning not in self.unlike]
+        self.unlike |= {wire.meaning: [] for wire in new}
+        for of in (like_wires, like_parts):
+            for one in of(self.compiled, self.alike, new):
+                if one.wire is not None:
+                    self.unlike[one.wire[0].meaning].append(one)
         for wire in wires:
-            if wire.meaning not in self.unlike:
-                likes = (like_wires, like_parts)
-                self.unlike[wire.meaning] = [one for of in likes for one in of(self.compiled, self.alike, [wire])]
             yield from self.unlike[wire.meaning]
+
+    @cached_property
+    def without_inhibits(self) -> tuple[Remedy, ...]:
+        """Drives that lack inhibits which their likes have."""
+        return tuple(wanting_inhibits(self.compiled, self.alike))
 
     def _fails_both_ways(self, answer: Answer) -> bool:
         """What it asks of one side of a bay, and of the side over against it, fails for both."""

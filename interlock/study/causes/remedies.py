@@ -8,7 +8,7 @@ sides.  Whether a guess is any good is for a trial.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import IntEnum
 from functools import partial
@@ -44,6 +44,7 @@ from interlock.hold.wiring import (
     chains_in,
     contacts_in,
     flat,
+    inhibits_written,
     rewired,
     turned,
     wires_of,
@@ -59,7 +60,7 @@ class Likeliness(IntEnum):
     """How readily a guess is believed, the most readily first."""
 
     SET_ASIDE = 0
-    """Somebody wrote that it does not do its work: deferred, or fixed."""
+    """Somebody wrote that it does not do its work: deferred, fixed, or a sensor that always reads the same."""
     UNLIKE = 1
     """Most of its likes agree, and it differs."""
     ODD = 2
@@ -353,13 +354,12 @@ def like_wires(compiled: CompiledHold, alike: Alike, wires: Sequence[Wire]) -> I
             votes.setdefault(shape_of(carried), []).append((other, carried, plain))
         mine = shape_of(wire.syntax)
         weight = {shape: len({o.meaning for o, *_ in found}) for shape, found in votes.items()}
-        if not votes or mine in votes:
-            # what one like is made as, it may be made as
-            continue
         for shape, found in sorted(votes.items(), key=lambda item: -weight[item[0]])[:2]:
-            other, syntax, _ = min(found, key=lambda one: not one[2])
-            likeliness = Likeliness.UNLIKE if weight[shape] > 1 else Likeliness.ODD
-            yield _rewired(compiled, wire, syntax, likeliness, weight[shape], other)
+            # what as many likes are made as, it may be made as
+            if weight[shape] > weight.get(mine, 0):
+                other, syntax, _ = min(found, key=lambda one: not one[2])
+                likeliness = Likeliness.UNLIKE if weight[shape] > 1 and mine not in votes else Likeliness.ODD
+                yield _rewired(compiled, wire, syntax, likeliness, weight[shape], other)
 
 
 def carried_wires(alike: Alike, wire: Wire, every: Sequence[Wire]) -> Iterator[tuple[Wire, Syntax, bool]]:
@@ -373,6 +373,9 @@ def carried_wires(alike: Alike, wire: Wire, every: Sequence[Wire]) -> Iterator[t
                     carried = alike.syntax(carry, other.syntax)
                     if carried is not None:
                         yield other, carried, carry.is_plain
+            case Told(_, "inhibited", way), Told(_, "inhibited", its_way):
+                if way is its_way:
+                    yield other, other.syntax, True
             case Told(_, "energised"), Told(_, "energised"):
                 yield other, other.syntax, True
             case Told(Subject(Sort.CIRCUIT)), Told(Subject(Sort.CIRCUIT)):
@@ -394,10 +397,12 @@ def like_parts(compiled: CompiledHold, alike: Alike, wires: Sequence[Wire]) -> I
     Of all that is wanting for one place first each part, then all.
     """
     sorts = _sorts_of_contacts(compiled.hold)
+    commands = [wire.syntax for wire in wires_of(compiled.hold) if isinstance(wire.meaning, Commanded)]
+    running = set[str]().union(*(_controls_under(compiled.hold, one) for one in commands))
     for wire in wires:
         for way, chain in chains_in(wire.syntax):
             wanting: dict[Shape, _Wanting] = {}
-            for family in _families(alike, sorts, chain):
+            for family in (*_families(alike, sorts, chain), *_rows_of_controls(compiled.hold, running, chain)):
                 present = {shape_of(part) for part in chain.args} & family.keys()
                 like = tuple(family[shape][0] for shape in family if shape in present)
                 others = [part for part in chain.args if shape_of(part) not in present]
@@ -446,6 +451,35 @@ def _families(
                     yield family
 
 
+def _rows_of_controls(
+    hold: Hold, running: Collection[str], chain: Chain
+) -> Iterator[Mapping[Shape, tuple[str, Syntax]]]:
+    """What a chain asks of most controls of a kind, or of one of two, as it would be asked of each.
+
+    Those that are `running` drives are of another kind than others.
+    """
+    controls = {control.id: control for control in hold.controls}
+    asked: dict[tuple[str, bool, str | None, bool], dict[Shape, tuple[str, Syntax]]] = {}
+    every = {shape_of(part) for part in chain.args}
+    for part in chain.args:
+        fact = asked_by(part)
+        if not isinstance(fact, Fact) or fact.subject.parts[0] not in controls:
+            continue
+        mine = controls[fact.subject.parts[0]]
+        is_asked = isinstance(part, Negation) == fact.negated
+        family = asked.setdefault((mine.kind, mine.id in running, fact.state, is_asked), {})
+        for control in hold.controls if not family else ():
+            is_like = control.kind == mine.kind and (control.id in running) == (mine.id in running)
+            if is_like and (fact.state in control.positions or fact.state not in mine.positions):
+                other: Syntax = replace(fact, subject=_path(control.id, fact.span))
+                other = replace(part, arg=other) if isinstance(part, Negation) else other
+                family[shape_of(other)] = control.id, other
+    for family in asked.values():
+        wanting = len(family.keys() - every)
+        if 0 < 2 * wanting < len(family) or (wanting, len(family)) == (1, 2):
+            yield family
+
+
 @frozen
 class _Wanting:
     """A part that is not in a chain, though it is there for these `like` places, of which there are more by `votes`.
@@ -460,10 +494,10 @@ class _Wanting:
     instead: Syntax | None
 
 
-def _nearly(one: Syntax, other: Syntax) -> bool:
-    """But for a contact of each, or less, they ask for the same."""
+def _nearly(one: Syntax, other: Syntax, shared: int = 2) -> bool:
+    """But for a contact of each, or less, they ask for the same: for so much of it at least."""
     here, there = contacts_of(one), contacts_of(other)
-    return len(here & there) > 1 and len(here - there) <= 1 and len(there - here) <= 1
+    return len(here & there) >= shared and len(here - there) <= 1 and len(there - here) <= 1
 
 
 def _with_parts(compiled: CompiledHold, wire: Wire, way: Way, chain: Chain, wanting: Sequence[_Wanting]) -> Remedy:
@@ -610,6 +644,72 @@ def crossed_commands(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[
                 )
 
 
+def unlike_opposites(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[Remedy]:
+    """Commands that but for a contact are what the opposite one is with two positions of a lever for one another."""
+    hold = compiled.hold
+    commands = {wire.meaning: wire for wire in wires_of(hold) if isinstance(wire.meaning, Commanded)}
+    asked = {shape for wire in wires_of(hold) for shape in contacts_of(wire.syntax)}
+    for wire in wires:
+        if not isinstance(wire.meaning, Commanded):
+            continue
+        other = commands.get(replace(wire.meaning, way=wire.meaning.way.opposite))
+        if other is None:
+            continue
+        levers = _controls_under(hold, other.syntax)
+        pairs = [(one.id, pair) for one in hold.controls if one.id in levers for pair in combinations(one.positions, 2)]
+        likes = [_with_circuits(hold, other.syntax, id, {one: two, two: one}) for id, (one, two) in pairs]
+        if shape_of(wire.syntax) not in map(shape_of, likes):
+            for like in likes:
+                if like is not other.syntax and _nearly(like, wire.syntax, shared=0):
+                    # of the two commands the likelier one is that which leaves something that nothing asks for
+                    idle = asked.isdisjoint(contacts_of(like) - contacts_of(wire.syntax))
+                    yield _rewired(compiled, wire, like, Likeliness.ODD, 4 + idle, other)
+
+
+def _with_circuits(hold: Hold, syntax: Syntax, id: str, swap: Mapping[str, str]) -> Syntax:
+    """The expression with these states of a control for one another, and the circuits that say so."""
+    named = {shape_of(circuit.definition): circuit.id for circuit in hold.circuits}
+    for way, contact in contacts_in(syntax):
+        fact = asked_by(contact)
+        for circuit in hold.circuits if isinstance(fact, Fact) else ():
+            turned_to = _exchanged(circuit.definition, id, swap)
+            instead = named.get(shape_of(turned_to)) if turned_to is not circuit.definition else None
+            if isinstance(fact, Fact) and fact.subject.parts == (circuit.id,) and instead is not None:
+                new: Syntax = replace(fact, subject=_path(instead, fact.span))
+                syntax = with_contact(syntax, way, replace(contact, arg=new) if isinstance(contact, Negation) else new)
+    return _exchanged(syntax, id, swap)
+
+
+def wanting_inhibits(compiled: CompiledHold, alike: Alike) -> Iterator[Remedy]:
+    """Inhibits that a zone, or a drive, has none of one way or any, though likes have them: all that are wanting."""
+    hold = compiled.hold
+    every = wires_of(hold)
+    known = {wire.meaning for wire in every}
+    wanting: dict[tuple[str, str], list[tuple[Wire, Syntax, Wire]]] = {}
+    votes: Counter[tuple[str, str]] = Counter()
+    for wire in wires_of(inhibits_written(hold)):
+        if wire.meaning in known:
+            continue
+        likes: dict[Shape, list[tuple[Wire, Syntax]]] = {}
+        for other, carried, _ in carried_wires(alike, wire, every):
+            likes.setdefault(shape_of(carried), []).append((other, carried))
+        if likes:
+            found = max(likes.values(), key=len)
+            whose = wire.meaning.subject.id, wire.meaning.bay if isinstance(wire.meaning, HeldBack) else ""
+            wanting.setdefault(whose, []).append((wire, found[0][1], found[0][0]))
+            votes[whose] += len(found)
+    for (zone, bay), lacks in wanting.items():
+        thing = compiled.world.things[zone]
+        item = f"the drive under {bay} in {called(thing.phrase, zone)}" if bay else called(thing.phrase, zone)
+        ways = [str(wire.meaning.way) for wire, _, _ in lacks if isinstance(wire.meaning, HeldBack | Told)]
+        name, _ = name_of_wire(compiled, lacks[0][2].meaning)
+        told = _saying(f"has no inhibit {listed(ways, 'or')}", f"{name} is '{print_syntax(lacks[0][2].syntax)}'")
+        instead = tuple((wire.meaning, syntax) for wire, syntax, _ in lacks)
+        make = partial(_with_all, hold, instead)
+        span = next(one.span for one in hold.zones if one.id == zone)
+        yield Remedy(zone, item, span, told, Likeliness.ODD, votes[zone, bay], make, instead)
+
+
 def crossed_levers(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[Remedy]:
     """Two contacts of a lever that runs several zones exchanged wherever they are wired."""
     hold = compiled.hold
@@ -686,7 +786,8 @@ def odd_sensors(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[Remed
             if isinstance(alone, Fact) and state != alone.state:
                 continue
             fact = Fact(_path(id, syntax.span), state, False, syntax.span)
-            yield _rewired(compiled, wire, fact, Likeliness.ODD, 1, None)
+            likely = Likeliness.SET_ASIDE if isinstance(syntax, Truth) else Likeliness.ODD
+            yield _rewired(compiled, wire, fact, likely, 1, None)
 
 
 def _path(id: str, span: Span) -> Path:
