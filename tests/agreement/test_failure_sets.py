@@ -330,6 +330,20 @@ def test_a_failure_strikes_in_the_place_of_another(monkeypatch: pytest.MonkeyPat
     assert searched == [1, 1, 1]
 
 
+def test_runs_that_begin_alike_have_their_states_in_common() -> None:
+    """To whatever target: a state of a large hold has thousands of values, and each step is replayed once."""
+    shared = 0
+    for seed in range(15):
+        known: dict[object, object] = {}
+        _, _, claims = case_of(seed, 2)
+        for run in (run for claim in claims for run in claim.runs):
+            for step, state in enumerate(run.states):
+                begun = run.states[0], run.rules[:step]
+                shared += step > 0 and begun in known
+                assert known.setdefault(begun, state) is state
+    assert shared > 10
+
+
 def test_every_reason_is_looked_at() -> None:
     """A reason that says nothing is put beside each of those given, in turn: disputed exactly where it is none."""
     nothing = Reason((), ())

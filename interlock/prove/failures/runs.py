@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 
 from interlock.kernel.claims import Claim, Refuted, Trace, silent
+from interlock.kernel.evaluator import State
 from interlock.kernel.failures import failures_of, struck_by
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.engine import Clock, OutOfTime
@@ -34,3 +35,19 @@ def shorter_run(
     if isinstance(claim, Refuted):
         return claim.trace, True
     return run, look.is_exhausted or look.clear >= run.depth - 1
+
+
+class SharedRuns:
+    """Runs of one machine that begin alike have the states of that in common: large ones are kept and replayed once."""
+
+    def __init__(self) -> None:
+        self._first: dict[State, State] = {}
+        self._after: dict[tuple[int, str], State] = {}
+        """By the identity of a state, which is kept here, and the name of a rule."""
+
+    def of(self, run: Trace) -> Trace:
+        """The same run, with states that others have."""
+        states = [self._first.setdefault(run.states[0], run.states[0])]
+        for name, state in zip(run.rules, run.states[1:], strict=True):
+            states.append(self._after.setdefault((id(states[-1]), name), state))
+        return Trace(run.rules, tuple(states))

@@ -54,7 +54,7 @@ from interlock.prove.failures.narrowing import Narrowing, mask_of, places_in
 from interlock.prove.failures.news import Fired, News, Retold
 from interlock.prove.failures.one_set import OneSet
 from interlock.prove.failures.pool import Pool, is_in, parts_of, row_of
-from interlock.prove.failures.runs import with_failures
+from interlock.prove.failures.runs import SharedRuns, with_failures
 from interlock.prove.failures.states import Ending, Met, Nominal, extended, loosely_after, struck_late
 from interlock.prove.frames.frames import Frames
 from interlock.prove.invariants.mined import MOST_STARTS, mine
@@ -150,6 +150,7 @@ class _Work:
         """Per question which of these they were, to be looked up."""
         self.runs: list[dict[frozenset[str], Trace]] = [{} for _ in questions]
         """Per question a run for each set known to lead to its target."""
+        self.shared = SharedRuns()
         self.ends: dict[frozenset[str], dict[State, Trace]] = {}
         """Per set of failures the states in which runs to targets end where they strike, each with such a run."""
         self.endings: list[dict[Ending, None]] = [{} for _ in questions]
@@ -503,7 +504,8 @@ class _Work:
         members = {owner for name in trace.rules if (owner := owners[number[name]]) is not None}
         own = frozenset(self.failures[owner] for owner in members)
         known = self.runs[at].get(own)
-        late = struck_late(self.machine, trace, lambda name: owners[number[name]] is not None)
+        trace = self.shared.of(trace)
+        late = self.shared.of(struck_late(self.machine, trace, lambda name: owners[number[name]] is not None))
         if known is None:
             self.broken[at] |= self.sets.above(members)
             for name in own:
