@@ -22,7 +22,7 @@ from time import monotonic
 from urllib.parse import quote
 
 from interlock.kernel.claims import Certificate
-from interlock.kernel.expressions import TRUE, And, Const, Expr, Is, Not, Ref, Value, assign, signals_of, variables_of
+from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value, assign, signals_of, variables_of
 from interlock.kernel.machine import Machine, Question, unsettled
 
 MOST_PAIRED = 12
@@ -121,10 +121,8 @@ def step_obligation(machine: Machine, certificate: Certificate, deadline: float 
             written = dict(rule.update)
             touched = open_after(rule.update)
             touched.update(at for name in by_signal if scribe.rests_on(name, written) for at in by_signal[name])
-            after = [c for at in sorted(touched) if (c := assign(certificate.clauses[at], written)) != TRUE]
-            if not after:
-                continue
-            broken = scribe.said_after(Not(And(tuple(after))), written, written, last)
+            after = tuple(certificate.clauses[at] for at in sorted(touched))
+            broken = scribe.said_after(Not(And(after)), written, written, last)
             if not broken:
                 continue
             asserts = [f"(assert {scribe.formula(rule.guard, last)})", *broken]
@@ -163,15 +161,7 @@ class Scribe:
         self._deadline = deadline
         self._named = {signal.name: signals_of(signal.definition) for signal in machine.signals}
         """Per signal the signals that its definition names."""
-        # per variable, and per signal, the signals whose definitions name it
-        self._of_variable: dict[str, list[str]] = {}
-        self._of_signal: dict[str, list[str]] = {}
-        for signal in machine.signals:
-            for name in variables_of(signal.definition):
-                self._of_variable.setdefault(name, []).append(signal.name)
-            for name in self._named[signal.name]:
-                self._of_signal.setdefault(name, []).append(signal.name)
-        self._resting: dict[str, set[str]] = {}
+        self._behind: dict[str, frozenset[str]] = {}
         self._held = 0
 
     def look(self) -> None:
@@ -204,17 +194,17 @@ class Scribe:
             node = waiting.pop()
             if isinstance(node, str):
                 pieces.append(node)
-            elif isinstance(node, Const):
-                pieces.append("true" if node.value else "false")
-            elif isinstance(node, Is):
+            elif type(node) is Is:
                 pieces.append(self.fact(node.variable, node.value, depth))
-            elif isinstance(node, Ref):
-                pieces.append(self.signal(node.signal, depth, node.signal in changed))
-            elif isinstance(node, Not):
+            elif type(node) is Not:
                 pieces.append("(not ")
                 waiting += (")", node.arg)
+            elif type(node) is Ref:
+                pieces.append(self.signal(node.signal, depth, node.signal in changed))
+            elif type(node) is Const:
+                pieces.append("true" if node.value else "false")
             elif len(node.args) > 1:
-                pieces.append("(and" if isinstance(node, And) else "(or")
+                pieces.append("(and" if type(node) is And else "(or")
                 waiting.append(")")
                 for arg in reversed(node.args):
                     waiting += (arg, " ")
@@ -286,24 +276,15 @@ class Scribe:
 
     def rests_on(self, signal: str, written: Iterable[str]) -> bool:
         """The signal depends, directly or not, on one of these variables."""
-        return any(signal in self._resting_on(name) for name in written)
-
-    def _resting_on(self, variable: str) -> set[str]:
-        if variable not in self._resting:
+        if signal not in self._behind:
             self.look()
             if self._held > MOST_HELD:
-                self._resting.clear()
+                self._behind.clear()
                 self._held = 0
-            found: set[str] = set()
-            waiting = list(self._of_variable.get(variable, ()))
-            while waiting:
-                name = waiting.pop()
-                if name not in found:
-                    found.add(name)
-                    waiting += self._of_signal.get(name, ())
-            self._resting[variable] = found
-            self._held += len(found)
-        return self._resting[variable]
+            definitions = self.machine.definitions
+            self._behind[signal] = variables_of(definitions[signal], definitions)
+            self._held += len(self._behind[signal])
+        return not self._behind[signal].isdisjoint(written)
 
     def below(self, exprs: Iterable[Expr], written: Iterable[str] | None = None) -> frozenset[str]:
         """The signals that the formulas rest on, directly or not; those that these variables may change, if given."""

@@ -244,14 +244,15 @@ def _unknown(machine: Machine, facts: Set[tuple[str, type, Value]], expr: Expr) 
 def unsettled(exprs: Sequence[Expr]) -> Callable[[Sequence[tuple[str, Value]]], set[int]]:
     """Which of the expressions, by place, name a variable of an update and are not clearly true after it."""
     naming: dict[str, set[int]] = {}
+    either = [expr.args if type(expr) is Or else (expr,) for expr in exprs]
     for at, expr in enumerate(exprs):
         for name in variables_of(expr):
             naming.setdefault(name, set()).add(at)
 
     @cache
     def made_true(fact: tuple[str, Value]) -> set[int]:
-        """By this alone, whatever else is written: most of what names the variable."""
-        return {at for at in naming.get(fact[0], ()) if assign(exprs[at], dict([fact])) == TRUE}
+        """By this alone, as one of their alternatives, whatever else is written: most of what names the variable."""
+        return {at for at in naming.get(fact[0], ()) if any(assign(part, dict([fact])) == TRUE for part in either[at])}
 
     def open_after(update: Sequence[tuple[str, Value]]) -> set[int]:
         named = {at for name, _ in update for at in naming.get(name, ())}

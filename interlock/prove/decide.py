@@ -178,6 +178,8 @@ class _Strategy:
         self.reason = ""
         self.met: list[State] = []
         """Reachable states that guided search has met."""
+        self.sampled: tuple[list[State], Samples] | None = None
+        """Some that were met, as samples."""
         self.search: guided.GuidedSearch | None = None
         self.sought: list[int] = []
         """Places of the questions that guided search knows, in its order."""
@@ -374,7 +376,9 @@ class _Strategy:
         """The states that were met, where any were."""
         if self.search is None or self.rules is None:
             return None
-        return Samples(self.rules.encoding, self.met, self.search.run_to)
+        if self.sampled is None or self.sampled[0] is not self.met or self.sampled[1].size > len(self.met):
+            self.sampled = self.met, Samples(self.rules.encoding, self.met, self.search.run_to)
+        return self.sampled[1]
 
     @cached_property
     def touched(self) -> int:

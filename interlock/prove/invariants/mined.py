@@ -40,7 +40,7 @@ MOST_STARTS = 64
 """Walks begin in so many initial states, where there are so many."""
 BLOCK = 32
 """So many candidates are assumed by one literal."""
-MOST_QUIET = 6
+MOST_QUIET = 3
 """Walks end when so many sweeps in a row dropped nothing, and those from states to which a guess led:"""
 MOST_QUIET_BEYOND = 1
 GRACE = 0.1
