@@ -5,9 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TypeAlias
 
-from interlock.kernel.claims import Trace
-from interlock.kernel.evaluator import State, fire
-from interlock.kernel.machine import Machine
+from interlock.kernel.evaluator import State
 from interlock.prove.core.local import Cube
 from interlock.prove.failures.pool import Learned
 
@@ -33,32 +31,3 @@ class News:
     guided_in_vain: int = 0
     learned: Learned = field(default_factory=lambda: Learned(0))
     is_over: bool = False
-
-
-class Retold:
-    """Runs as they were told; what begins alike has its states once."""
-
-    def __init__(self, machine: Machine) -> None:
-        self._machine = machine
-        self._begun: dict[State, _Then] = {}
-
-    def run(self, fired: Fired) -> Trace:
-        """The run itself."""
-        first, numbers = fired
-        then = self._begun.setdefault(first, _Then(first))
-        states = [then.state]
-        for at in numbers:
-            after = then.after.get(at)
-            if after is None:
-                after = then.after[at] = _Then(fire(self._machine, self._machine.rules[at], then.state))
-            then = after
-            states.append(then.state)
-        return Trace(tuple(self._machine.rules[at].name for at in numbers), tuple(states))
-
-
-@dataclass(slots=True)
-class _Then:
-    """A state, and by the number of a rule what it becomes."""
-
-    state: State
-    after: dict[int, _Then] = field(default_factory=dict)

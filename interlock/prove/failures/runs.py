@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 
 from interlock.kernel.claims import Claim, Refuted, Trace, silent
-from interlock.kernel.evaluator import State
+from interlock.kernel.evaluator import State, fire
 from interlock.kernel.failures import failures_of, struck_by
 from interlock.kernel.machine import Machine, Question
 from interlock.prove.engine import Clock, OutOfTime
@@ -40,7 +40,8 @@ def shorter_run(
 class SharedRuns:
     """Runs of one machine that begin alike have the states of that in common: large ones are kept and replayed once."""
 
-    def __init__(self) -> None:
+    def __init__(self, machine: Machine) -> None:
+        self._machine = machine
         self._first: dict[State, State] = {}
         self._after: dict[tuple[int, str], State] = {}
         """By the identity of a state, which is kept here, and the name of a rule."""
@@ -51,3 +52,14 @@ class SharedRuns:
         for name, state in zip(run.rules, run.states[1:], strict=True):
             states.append(self._after.setdefault((id(states[-1]), name), state))
         return Trace(run.rules, tuple(states))
+
+    def told(self, first: State, rules: Iterable[int]) -> Trace:
+        """The run that begins there and in which the rules of these numbers fire."""
+        fired = [self._machine.rules[at] for at in rules]
+        states = [self._first.setdefault(first, first)]
+        for rule in fired:
+            step = id(states[-1]), rule.name
+            if step not in self._after:
+                self._after[step] = fire(self._machine, rule, states[-1])
+            states.append(self._after[step])
+        return Trace(tuple(rule.name for rule in fired), tuple(states))

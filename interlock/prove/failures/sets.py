@@ -51,7 +51,7 @@ from interlock.prove.engine import INTERRUPTED, NO_LIMITS, OutOfTime, clock_of, 
 from interlock.prove.failures.ahead import Ahead
 from interlock.prove.failures.likes import Likes
 from interlock.prove.failures.narrowing import Narrowing, mask_of, places_in
-from interlock.prove.failures.news import Fired, News, Retold
+from interlock.prove.failures.news import Fired, News
 from interlock.prove.failures.one_set import OneSet
 from interlock.prove.failures.pool import Pool, is_in, parts_of, row_of
 from interlock.prove.failures.runs import SharedRuns, with_failures
@@ -150,7 +150,7 @@ class _Work:
         """Per question which of these they were, to be looked up."""
         self.runs: list[dict[frozenset[str], Trace]] = [{} for _ in questions]
         """Per question a run for each set known to lead to its target."""
-        self.shared = SharedRuns()
+        self.shared = SharedRuns(machine)
         self.ends: dict[frozenset[str], dict[State, Trace]] = {}
         """Per set of failures the states in which runs to targets end where they strike, each with such a run."""
         self.endings: list[dict[Ending, None]] = [{} for _ in questions]
@@ -185,7 +185,6 @@ class _Work:
         self.guided_in_vain = 0
         """Under so many sets guided search found nothing since it found something."""
         self.news = News()
-        self.retold = Retold(machine)
         self.truth = [self.rules.encoding.gate(question.target) for question in questions]
 
     def run(self) -> None:
@@ -274,14 +273,14 @@ class _Work:
     def take(self, news: News) -> None:
         """Adds what was found out elsewhere since this here was what was known there."""
         for at, fired in news.runs:
-            self.found(at, self.retold.run(fired))
+            self.found(at, self.shared.told(*fired))
         for name, other in news.stood_in:
             self.note_standing_in(name, other)
         self.note_guesses(news.guesses)
         self.hard |= news.hard
         self.guided_in_vain = min(self.guided_in_vain, news.guided_in_vain)
         if self.nominal is not None:
-            self.nominal.take(map(self.retold.run, news.ways), news.in_vain)
+            self.nominal.take([self.shared.told(*fired) for fired in news.ways], news.in_vain)
         self.pool.learn(news.learned)
 
     def note_standing_in(self, name: str, other: str) -> None:
