@@ -162,6 +162,10 @@ class Alike:
                 for arg in args:
                     yield from self._places(arg)
 
+    def first_cell(self, syntax: Syntax) -> str | None:
+        """The cell of the place that it names first, or at which what it names first stands."""
+        return self._at.get(next(self._places(syntax), (-1, -1)))
+
     def cell(self, carry: Carry, id: str) -> str | None:
         """The cell to which this one is carried."""
         here = self.floor.cells[id]

@@ -40,6 +40,9 @@ from interlock.study.causes.blame import Blame, blame
 from interlock.study.causes.remedies import (
     Likeliness,
     Remedy,
+    contact_remedies,
+    crossed_doors,
+    crossed_drives,
     every_contact,
     like_parts,
     like_wires,
@@ -702,19 +705,32 @@ def exchanged_drives() -> Hold:
     return replace(hold, zones=(replace(lane, sections=(lane.sections[0], *crossed, *lane.sections[3:])),))
 
 
+def crossed_door() -> Hold:
+    (door,) = sound().doorways
+    return replace(sound(), doorways=(replace(door, opens=door.closes, closes=door.opens),))
+
+
 def guesses(hold: Hold) -> set[tuple[str, str]]:
     """In what things differ from their likes: what they are called, and what is so of them."""
     compiled = compile_hold(hold, standing()).compiled
     assert compiled is not None
     alike, wires = Alike(hold, compiled.floor), wires_of(hold)
     of_likes = [*like_wires(compiled, alike, wires), *like_parts(compiled, alike, wires)]
-    found = [*of_likes, *unlike_opposites(compiled, wires), *wanting_inhibits(compiled, alike)]
+    crossed = [*crossed_drives(compiled, alike), *crossed_doors(compiled, wires)]
+    found = [*of_likes, *unlike_opposites(compiled, wires), *wanting_inhibits(compiled, alike), *crossed]
     return {(one.item, one.said()[0]) for one in found}
 
 
 @pytest.mark.parametrize(
     ("flawed", "without", "item", "told"),
     [
+        (
+            exchanged_drives,
+            written_lane,
+            "the drive under 2C in ZC",
+            "has, it seems, the inhibits of the drive under 3C, and that one has its own",
+        ),
+        (crossed_door, sound, "cargo door (D1)", "opens while 'door_down', closes while 'door_up'"),
         (
             partial(wired, "zone.ZR.command.1.aft", "LVX is fore"),
             sound,
@@ -741,7 +757,15 @@ def guesses(hold: Hold) -> set[tuple[str, str]]:
             "asks for 'unit_in_3C' and 'latch_2C_up', not for 'latch_1C_up' and 'unit_in_1C'",
         ),
     ],
-    ids=["opposite command", "no inhibits of a drive", "no inhibits of a zone", "a row of levers", "drives exchanged"],
+    ids=[
+        "drives crossed",
+        "a door crossed",
+        "opposite command",
+        "no inhibits of a drive",
+        "no inhibits of a zone",
+        "a row of levers",
+        "drives exchanged",
+    ],
 )
 def test_what_likes_have_is_guessed_where_it_is_wanting(
     flawed: Callable[[], Hold], without: Callable[[], Hold], item: str, told: str
@@ -749,6 +773,16 @@ def test_what_likes_have_is_guessed_where_it_is_wanting(
     """It is a guess in the hold with the flaw, and none in the sound one."""
     assert (item, told) in guesses(flawed())
     assert (item, told) not in guesses(without())
+
+
+def test_what_is_side_by_side_is_guessed_in_series() -> None:
+    """The same contacts, joined the other way."""
+    hold = wired("relay.armed.sets", "cargo_power or LVY is neutral")
+    compiled = compile_hold(hold, standing()).compiled
+    assert compiled is not None
+    wires = [wire for wire in wires_of(hold) if wire.meaning.name == "relay.armed.sets"]
+    told = "is 'cargo_power or LVY is neutral'", "it would be 'cargo_power and LVY is neutral'"
+    assert told in [one.said() for one in contact_remedies(compiled, wires)]
 
 
 def test_unasked_a_proof_that_takes_long_is_given_up_and_that_is_told(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -35,6 +35,8 @@ from interlock.study.causes.remedies import (
     commands_by_no_lever,
     contact_remedies,
     crossed_commands,
+    crossed_doors,
+    crossed_drives,
     crossed_levers,
     device_remedies,
     devices_near,
@@ -318,7 +320,8 @@ class _Search:
             *self._unlike(wires),
             *like_zones(self.compiled, wires),
             *unlike_opposites(self.compiled, wires),
-            *self.without_inhibits,
+            *self.of_drives,
+            *crossed_doors(self.compiled, wires),
             *odd_sensors(self.compiled, wires),
             *odd_door_steps(self.compiled, wires),
             *commands_by_no_lever(self.compiled, wires),
@@ -353,9 +356,9 @@ class _Search:
             yield from self.unlike[wire.meaning]
 
     @cached_property
-    def without_inhibits(self) -> tuple[Remedy, ...]:
-        """Drives that lack inhibits which their likes have."""
-        return tuple(wanting_inhibits(self.compiled, self.alike))
+    def of_drives(self) -> tuple[Remedy, ...]:
+        """Drives that lack inhibits which their likes have, or have those of one another."""
+        return *wanting_inhibits(self.compiled, self.alike), *crossed_drives(self.compiled, self.alike)
 
     def _fails_both_ways(self, answer: Answer) -> bool:
         """What it asks of one side of a bay, and of the side over against it, fails for both."""

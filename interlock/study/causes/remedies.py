@@ -710,6 +710,44 @@ def wanting_inhibits(compiled: CompiledHold, alike: Alike) -> Iterator[Remedy]:
         yield Remedy(zone, item, span, told, Likeliness.ODD, votes[zone, bay], make, instead)
 
 
+def crossed_drives(compiled: CompiledHold, alike: Alike) -> Iterator[Remedy]:
+    """Inhibits of two drives exchanged, where each of them begins with the bay of the other one."""
+    held: dict[tuple[str, str], dict[HeldBack, Wire]] = {}
+    for wire in wires_of(compiled.hold):
+        if isinstance(wire.meaning, HeldBack):
+            held.setdefault((wire.meaning.zone, wire.meaning.bay), {})[wire.meaning] = wire
+    begin = {key: {alike.first_cell(wire.syntax) for wire in wires.values()} for key, wires in held.items()}
+    for (zone, one), (its, other) in combinations(held, 2):
+        here, there = held[zone, one], held[its, other]
+        pairs = [(meaning, replace(meaning, bay=other)) for meaning in here]
+        if (
+            zone != its
+            or {b for _, b in pairs} != there.keys()
+            or (begin[zone, one], begin[its, other]) != ({other}, {one})
+        ):
+            continue
+        instead = tuple((a, w) for m, n in pairs for a, w in ((m, there[n].syntax), (n, here[m].syntax)))
+        item = f"the drive under {one} in {called(compiled.world.things[zone].phrase, zone)}"
+        found = f"has, it seems, the inhibits of the drive under {other}, and that one has its own"
+        told = _saying(found, "each of them begins with the bay of the other one")
+        span = next(iter(here.values())).span
+        yield Remedy(zone, item, span, told, Likeliness.ODD, 4, partial(_with_all, compiled.hold, instead), instead)
+
+
+def crossed_doors(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[Remedy]:
+    """What opens a door and what closes it, exchanged for each other."""
+    hold = compiled.hold
+    ids = {wire.meaning.subject.id for wire in wires if wire.meaning.subject.sort is Sort.DOOR}
+    for door in hold.doorways:
+        if door.id in ids and shape_of(door.opens) != shape_of(door.closes):
+            changed = replace(door, opens=door.closes, closes=door.opens)
+            doors = tuple(changed if one is door else one for one in hold.doorways)
+            found = f"opens while '{print_syntax(door.opens)}', closes while '{print_syntax(door.closes)}'"
+            told = called(door.name, door.id), door.opens.span, _saying(found, "the two would be the other way about")
+            make = partial(replace, hold, doorways=doors)
+            yield Remedy(door.id, *told, Likeliness.ODD, 1, make, (door.id, changed))
+
+
 def crossed_levers(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[Remedy]:
     """Two contacts of a lever that runs several zones exchanged wherever they are wired."""
     hold = compiled.hold
@@ -795,13 +833,21 @@ def _path(id: str, span: Span) -> Path:
 
 
 def contact_remedies(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[Remedy]:
-    """Each contact of these expressions turned round, left out, or exchanged for one like it."""
+    """Each contact of these expressions turned round, left out, or exchanged for one like it.
+
+    And each row of them in series where it is side by side, and the other way about.
+    """
     stand_ins = _stand_ins(compiled.hold)
     idle = _idle_positions(compiled.hold)
     positions = {control.id: control.positions for control in compiled.hold.controls}
     for wire in wires:
         if isinstance(wire.syntax, Truth):
             continue
+        for way, chain in chains_in(wire.syntax):
+            joined = replace(chain, operator="or" if chain.operator == "and" else "and")
+            # what a guess at a relay stops is not so easily seen, and there are few
+            likely = Likeliness.ODD if wire.meaning.subject.sort is Sort.RELAY else Likeliness.CONTACT
+            yield _rewired(compiled, wire, with_contact(wire.syntax, way, joined), likely, 2, None)
         for way, contact in contacts_in(wire.syntax):
             likely = Likeliness.OPPOSITE if _is_of_people(wire) else Likeliness.CONTACT
             yield _rewired(compiled, wire, with_contact(wire.syntax, way, turned(contact)), likely, 3, None)
