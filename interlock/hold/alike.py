@@ -227,20 +227,20 @@ class Alike:
                 return (found[0] if len(found) == 1 else replace(syntax, args=found)) if found else None
         return syntax
 
-    def images(self, syntax: Syntax) -> Iterator[Iterator[tuple[str, Syntax]]]:
+    def images(self, syntax: Syntax) -> Iterator[Iterator[tuple[Carry, str, Syntax]]]:
         """The expression carried, whole, to wherever all that it names has a counterpart; each way of turning apart.
 
-        With the cell to which the first place comes that it names; none where it names no place.
+        With the way, and the cell to which the first place comes that it names; none where it names no place.
         """
         first = next(self._places(syntax), None)
         size = len(contacts_of(syntax))
 
-        def turned(rows: int, lanes: int, row: int, lane: int) -> Iterator[tuple[str, Syntax]]:
+        def turned(rows: int, lanes: int, row: int, lane: int) -> Iterator[tuple[Carry, str, Syntax]]:
             for id, cell in self.floor.cells.items():
                 carry = Carry(rows, lanes, cell.row - rows * row, cell.lane - lanes * lane)
                 carried = self.syntax(carry, syntax)
                 if carried is not None and len(contacts_of(carried)) == size:
-                    yield id, carried
+                    yield carry, id, carried
 
         if first is not None:
             yield from (turned(rows, lanes, *first) for rows in (1, -1) for lanes in (1, -1))

@@ -690,8 +690,9 @@ def without_drive_inhibits(bay: str) -> Hold:
     return zone("ZL", sections=tuple(part for part in lane.sections if part.bay != bay))
 
 
-def written_lane() -> Hold:
-    hold = load_hold(Source("lane.yaml", written(chosen(10621, 5, 12)).encode()), fetch).value
+def written_lane(seed: int = 10621, flaw: str = "") -> Hold:
+    choices = replace(chosen(seed, 5, 12), flaw=flaw)
+    hold = load_hold(Source("lane.yaml", written(choices).encode()), fetch).value
     assert hold is not None
     return hold
 
@@ -703,6 +704,12 @@ def exchanged_drives() -> Hold:
     two, three = lane.sections[1:3]
     crossed = replace(two, inhibits=three.inhibits), replace(three, inhibits=two.inhibits)
     return replace(hold, zones=(replace(lane, sections=(lane.sections[0], *crossed, *lane.sections[3:])),))
+
+
+ALL_OF_LINE = (
+    "does not ask for 'unit_in_2C implies S2C_up or latch_2C_up', 'unit_in_3C implies latch_2C_up' "
+    "and 'not S2C_covered'"
+)
 
 
 def crossed_door() -> Hold:
@@ -729,6 +736,12 @@ def guesses(hold: Hold) -> set[tuple[str, str]]:
             written_lane,
             "the drive under 2C in ZC",
             "has, it seems, the inhibits of the drive under 3C, and that one has its own",
+        ),
+        (
+            partial(written_lane, 10672, "a latch line is not asked"),
+            partial(written_lane, 10672),
+            "safe_load",
+            ALL_OF_LINE,
         ),
         (crossed_door, sound, "cargo door (D1)", "opens while 'door_down', closes while 'door_up'"),
         (
@@ -759,6 +772,7 @@ def guesses(hold: Hold) -> set[tuple[str, str]]:
     ],
     ids=[
         "drives crossed",
+        "all of a line",
         "a door crossed",
         "opposite command",
         "no inhibits of a drive",

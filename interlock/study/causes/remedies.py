@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from enum import IntEnum
 from functools import partial
 from itertools import combinations
-from typing import Any
+from typing import Any, TypeAlias
 
 from interlock.diagnostics.frozen import frozen
 from interlock.diagnostics.spans import Span
@@ -52,6 +52,8 @@ from interlock.hold.wiring import (
     without_contact,
 )
 
+EVEN = 2
+"""So many votes count the likes of a part where there are no more of them than of those that are unlike."""
 MOST_NAMED = 6
 """Like places that are told one by one."""
 
@@ -391,6 +393,10 @@ def carried_wires(alike: Alike, wire: Wire, every: Sequence[Wire]) -> Iterator[t
                         yield other, carried, carry.is_plain
 
 
+_Image: TypeAlias = tuple[Hashable, str, Syntax]
+"""How a part of a chain reads at a like place: the way there, what the place is called, the part."""
+
+
 def like_parts(compiled: CompiledHold, alike: Alike, wires: Sequence[Wire]) -> Iterator[Remedy]:
     """What stands in an expression for like places and not for one: added, or in the place of what nearly reads so.
 
@@ -404,23 +410,21 @@ def like_parts(compiled: CompiledHold, alike: Alike, wires: Sequence[Wire]) -> I
             wanting: dict[Shape, _Wanting] = {}
             for family in (*_families(alike, sorts, chain), *_rows_of_controls(compiled.hold, running, chain)):
                 present = {shape_of(part) for part in chain.args} & family.keys()
-                like = tuple(family[shape][0] for shape in family if shape in present)
+                like = tuple(family[shape][1] for shape in family if shape in present)
                 others = [part for part in chain.args if shape_of(part) not in present]
-                for shape, (cell, part) in family.items():
+                for shape, (place, _, part) in family.items():
                     votes = 2 * len(like) - len(family)
                     if shape not in present and (shape not in wanting or votes > wanting[shape].votes):
                         instead = next((one for one in others if _nearly(one, part)), None)
-                        wanting[shape] = _Wanting(cell, part, like, votes, instead)
+                        wanting[shape] = _Wanting(place, part, like, votes, instead)
             yield from (_with_parts(compiled, wire, way, chain, [one]) for one in wanting.values())
-            for cell in dict.fromkeys(one.cell for one in wanting.values()):
-                likely = [one for one in wanting.values() if one.cell == cell and one.votes > 0]
+            for place in dict.fromkeys(one.place for one in wanting.values()):
+                likely = [one for one in wanting.values() if one.place == place]
                 if len(likely) > 1:
                     yield _with_parts(compiled, wire, way, chain, likely)
 
 
-def _families(
-    alike: Alike, sorts: Callable[[Syntax], object], chain: Chain
-) -> Iterator[Mapping[Shape, tuple[str, Syntax]]]:
+def _families(alike: Alike, sorts: Callable[[Syntax], object], chain: Chain) -> Iterator[Mapping[Shape, _Image]]:
     """Each part of a chain as it reads at like places, with where that is, if it is there for most; or for one of two.
 
     Turned round they are families of their own.
@@ -436,12 +440,12 @@ def _families(
     seen: set[Shape] = set()
     for part, mine, sort in zip(chain.args, shapes, said, strict=True):
         for images in alike.images(part) if mine not in seen else ():
-            family: dict[Shape, tuple[str, Syntax]] = {}
+            family: dict[Shape, _Image] = {}
             wanting = 0
-            for cell, image in images:
+            for way, cell, image in images:
                 shape = shape_of(image)
                 if shape not in family and stated(image) == sort:
-                    family[shape] = cell, image
+                    family[shape] = way, cell, image
                     wanting += shape not in every
                     if wanting > most[sort]:
                         break
@@ -451,15 +455,13 @@ def _families(
                     yield family
 
 
-def _rows_of_controls(
-    hold: Hold, running: Collection[str], chain: Chain
-) -> Iterator[Mapping[Shape, tuple[str, Syntax]]]:
+def _rows_of_controls(hold: Hold, running: Collection[str], chain: Chain) -> Iterator[Mapping[Shape, _Image]]:
     """What a chain asks of most controls of a kind, or of one of two, as it would be asked of each.
 
     Those that are `running` drives are of another kind than others.
     """
     controls = {control.id: control for control in hold.controls}
-    asked: dict[tuple[str, bool, str | None, bool], dict[Shape, tuple[str, Syntax]]] = {}
+    asked: dict[tuple[str, bool, str | None, bool], dict[Shape, _Image]] = {}
     every = {shape_of(part) for part in chain.args}
     for part in chain.args:
         fact = asked_by(part)
@@ -473,7 +475,7 @@ def _rows_of_controls(
             if is_like and (fact.state in control.positions or fact.state not in mine.positions):
                 other: Syntax = replace(fact, subject=_path(control.id, fact.span))
                 other = replace(part, arg=other) if isinstance(part, Negation) else other
-                family[shape_of(other)] = control.id, other
+                family[shape_of(other)] = control.id, control.id, other
     for family in asked.values():
         wanting = len(family.keys() - every)
         if 0 < 2 * wanting < len(family) or (wanting, len(family)) == (1, 2):
@@ -487,7 +489,7 @@ class _Wanting:
     `instead` is what is there and nearly reads so.
     """
 
-    cell: str
+    place: Hashable
     part: Syntax
     like: tuple[str, ...]
     votes: int
@@ -507,7 +509,7 @@ def _with_parts(compiled: CompiledHold, wire: Wire, way: Way, chain: Chain, want
         chain = replace(chain, args=args if one.instead is not None else (*args, one.part))
     is_likely = all(one.votes > 0 and len(one.like) > 1 for one in wanting)
     changed = with_contact(wire.syntax, way, chain)
-    votes = min(one.votes for one in wanting)
+    votes = EVEN + min(one.votes for one in wanting)
     remedy = _rewired(compiled, wire, changed, Likeliness.UNLIKE if is_likely else Likeliness.ODD, votes, None)
 
     def said() -> tuple[str, str]:
