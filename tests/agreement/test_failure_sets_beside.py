@@ -173,3 +173,23 @@ def test_who_asks_for_an_end_does_not_wait_for_the_other(monkeypatch: pytest.Mon
     assert time.monotonic() - since < 30.0
     assert {claim.reason for claim in claims} == {"interrupted"}
     assert beside.may_begin()
+
+
+def test_nothing_that_was_learned_is_left_unweighed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is not shown is as if it had been weighed from the beginning; it is weighed once for what was learned."""
+    weigh = Pool.weigh
+    seen: Counter[bool] = Counter()
+
+    def weighed(self: Pool) -> None:
+        before = self._weighed
+        weigh(self)
+        lost = list(self.lost)
+        seen[before == self._weighed] += 1
+        self._weighed = 0, 0, 0
+        weigh(self)
+        assert self.lost == lost
+
+    monkeypatch.setattr(Pool, "weigh", weighed)
+    for seed in SEEDS:
+        smallest_sets(*random_failing(seed), 3)
+    assert min(seen[True], seen[False]) > 10

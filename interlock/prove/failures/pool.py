@@ -107,6 +107,8 @@ class Pool:
         self._listed: dict[str, list[int]] = {}
         """Each clause once, under that of its names which the fewest had before."""
         self._failure_of = {literal: at for at, literal in enumerate(self.off)}
+        self._weighed = 0, 0, 0
+        """How many sets, clauses and reasons there were when it was weighed."""
         self._solver = _Switched(rules.encoding, self.cubes)
         # in the solver of all rules, what targets need is dead weight; it is of one set
         self._asking = _Switched(rules.encoding, self.cubes)
@@ -280,9 +282,13 @@ class Pool:
 
     def weigh(self) -> None:
         """Works `lost` out from all reasons that are known."""
-        lost = self.lost
-        lost[:] = [0] * len(self.cubes)
         pairs = [(at, one) for at, kept in enumerate(self.kept) for one in kept.values()]
+        known = len(self.sets.members), len(self.cubes), sum(len(one.reasons) for _, one in pairs)
+        if known == self._weighed:
+            return
+        self._weighed = known
+        lost, every = self.lost, self.sets.every
+        lost[:] = [0] * len(self.cubes)
         users: list[list[int]] = [[] for _ in self.cubes]
         for number, (_, one) in enumerate(pairs):
             for clause in {clause for reason in one.reasons for clause in reason.clauses}:
@@ -292,11 +298,13 @@ class Pool:
             number = next(iter(waiting))
             del waiting[number]
             at, one = pairs[number]
+            if lost[at] == every:
+                continue
             more = one.possible & without_reason(self.sets, one.reasons, lost) & ~lost[at]
             if more:
                 lost[at] |= more
                 waiting.update(dict.fromkeys(users[at]))
-        self._rows = [self._every if family == self.sets.every else row_of(self.sets, family) for family in lost]
+        self._rows = [self._every if family == every else row_of(self.sets, family) for family in lost]
 
     def _turn_to(self, number: int) -> None:
         if number != self._number:

@@ -73,6 +73,8 @@ LOOKS_EVERY_S = 0.2
 """So often it is looked whether an end is asked for while another process is waited for."""
 SETTLED_AT_ONCE = 100
 """So many sets are settled before it is weighed again what that shows of others."""
+TOLD_AT_ONCE = 10
+"""So many sets are settled by two processes before each tells the other what it found out."""
 MOST_STANDING_IN = 3
 """In so many runs to a target another failure may strike instead of one ..."""
 MOST_STOOD_IN_VAIN = 2
@@ -223,7 +225,8 @@ class _Work:
             if not block:
                 return
             if divided and len(block) > 1:
-                self.settle_beside(block, thoroughly)
+                for at in range(0, len(block), TOLD_AT_ONCE):
+                    self.settle_beside(block[at : at + TOLD_AT_ONCE], thoroughly)
             else:
                 self.settle_some(block, thoroughly)
             first = block[-1] + 1
