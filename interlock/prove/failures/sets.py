@@ -73,7 +73,7 @@ LOOKS_EVERY_S = 0.2
 """So often it is looked whether an end is asked for while another process is waited for."""
 SETTLED_AT_ONCE = 100
 """So many sets are settled before it is weighed again what that shows of others."""
-TOLD_AT_ONCE = 10
+TOLD_AT_ONCE = 40
 """So many sets are settled by two processes before each tells the other what it found out."""
 MOST_STANDING_IN = 3
 """In so many runs to a target another failure may strike instead of one ..."""
