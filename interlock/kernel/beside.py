@@ -60,7 +60,12 @@ class Beside(Generic[R]):
         if may_begin():
             source, sink = os.pipe()
             parent = os.getpid()
-            self._process = os.fork()
+            try:
+                self._process = os.fork()
+            except OSError:  # there is no memory or no process left: it is done here
+                os.close(source)
+                os.close(sink)
+                return
             if not self._process:
                 _send(work, parent, sink)
             _free -= 1

@@ -6,7 +6,6 @@ import os
 import pickle
 from collections.abc import Sequence
 from contextlib import ExitStack
-from tempfile import TemporaryFile
 from types import TracebackType
 
 from interlock.kernel.beside import Beside, may_begin
@@ -42,7 +41,7 @@ class BegunEarly:
     def __enter__(self) -> BegunEarly:
         if self._ways and self._limits.seconds is None and self._limits.memory is None and may_begin():
             # a pipe alone would hold up whoever sends, where much is sent before it is waited for
-            self._sent = self._open.enter_context(TemporaryFile())
+            self._sent = self._open.enter_context(os.fdopen(os.memfd_create("lemmas"), "w+b"))
             self._source, self._sink = os.pipe()
             self._open.callback(os.close, self._source)
             self._open.callback(os.close, self._sink)

@@ -73,6 +73,23 @@ def test_work_that_is_lost_as_it_sends_is_done_here(monkeypatch: pytest.MonkeyPa
     beside.allow(1)
 
 
+def test_where_no_process_can_begin_it_is_done_here(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where there is no memory or no process left for another nothing is said of it, and no file stays open."""
+
+    def refused() -> int:
+        raise BlockingIOError(11, "Resource temporarily unavailable")
+
+    beside.allow(2)
+    monkeypatch.setattr(os, "fork", refused)
+    before = len(list(Path("/proc/self/fd").iterdir()))
+    with Beside(os.getpid) as work:
+        assert not work.goes_on
+        assert work.result() == os.getpid()
+    assert len(list(Path("/proc/self/fd").iterdir())) == before
+    assert beside.may_begin()
+    beside.allow(1)
+
+
 def test_as_many_as_are_free_and_none_from_work_itself() -> None:
     """Two processors are used by two, not by more; one that has ended makes room."""
     beside.allow(2)

@@ -40,7 +40,7 @@ BUDGET = {
     "what sets of failures are": 140,
     "sets of failures": 212,
     "why there is no answer": 21,
-    "work in a second process": 90,
+    "work in a second process": 95,
 }
 """Lines of code that each part may have.  Raise one only with a reason in the commit that does."""
 
