@@ -301,11 +301,11 @@ class _Strategy:
     def recall(self, rules: LocalRules, found: Lemmas) -> bool:
         """Claims what lemmas of an earlier call exclude, if that is all that is open and nobody expects a run to it.
 
-        Else nothing is made of them: which runs are found, and shown, must not depend on what was proved before.  Where
-        any run will do all is begun with them.
+        Else nothing is made of them, nor where a run is still to be shortened: which runs are found, and shown, must
+        not depend on what was proved before.  Where any run will do all is begun with them.
         """
         places = self.still_open()
-        if self.wants_shortest and any(self.questions[at].expects_run for at in places):
+        if self.wants_shortest and (self.expecting() or self.to_be_shortened()):
             return False
         lemmas = found.taken_up(rules, self.clock, light_solver)
         if not self.wants_shortest:
@@ -496,13 +496,17 @@ class _Strategy:
             if trace is not None and (self.limits.depth is None or trace.depth <= self.limits.depth):
                 self.claims[at] = Refuted(self.questions[at].id, guided.NAME, trace, shortest=False)
 
-    def shorten(self) -> None:
-        """Looks for shorter runs than those that are not known to be shortest, where the shortest is wanted."""
-        long = [
+    def to_be_shortened(self) -> list[int]:
+        """What has a run that is not known to be shortest, though nobody expects one."""
+        return [
             at
             for at, claim in self.claims.items()
             if isinstance(claim, Refuted) and not claim.shortest and not self.questions[at].expects_run
         ]
+
+    def shorten(self) -> None:
+        """Looks for shorter runs than those that are not known to be shortest, where the shortest is wanted."""
+        long = self.to_be_shortened()
         if not long:
             return
         traces = {at: claim.trace for at in long if isinstance(claim := self.claims[at], Refuted)}
