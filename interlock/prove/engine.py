@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from time import monotonic
-from typing import Protocol
+from typing import Any, Protocol
 
 from interlock.diagnostics.said import say
+from interlock.kernel.beside import Beside
 from interlock.kernel.claims import Claim, Limits, Progress, ProgressCallback, silent
 from interlock.kernel.machine import Machine, Question
 from interlock.kernel.why import Helps, Why
@@ -18,6 +19,9 @@ INTERRUPTED = Why(say("interrupted"), Helps.END)
 """Why a claim is Unknown when whoever asked wanted no more."""
 MOST_SECONDS = 2_000_000.0
 """How long one question to a solver may take at the most, where there is a limit at all: three weeks."""
+
+LOOKS_EVERY_S = 0.2
+"""So often whoever waits for work beside looks whether an end is asked for."""
 
 
 class Engine(Protocol):
@@ -117,6 +121,14 @@ def share_of(limits: Limits, clock: Clock, part: float = 1.0) -> Limits:
     """The limits with this part of the seconds that are left by the clock, which was made from them."""
     seconds = clock.seconds_left()
     return replace(limits, seconds=None if seconds is None else part * seconds)
+
+
+def is_waited_for(work: Beside[Any], limits: Limits) -> bool:
+    """Waits until the work is done, and then is true, or until an end is asked for."""
+    while not work.is_done(LOOKS_EVERY_S):
+        if limits.stop is not None and limits.stop():
+            return False
+    return True
 
 
 def stop_reason(limits: Limits, clock: Clock) -> Why:

@@ -12,12 +12,10 @@ from interlock.kernel.beside import Beside, may_begin
 from interlock.kernel.claims import Limits, Progress, ProgressCallback, silent
 from interlock.kernel.machine import Machine
 from interlock.kernel.recovery import RecoveryClaim, RecoveryQuestion
+from interlock.prove.engine import is_waited_for
 from interlock.prove.invariants.lemmas import Lemmas, Remembered, nothing
 from interlock.prove.recovery.cases import NAME
 from interlock.study.sessions import Recoverer
-
-LOOKS_EVERY_S = 0.2
-"""So often whoever waits looks whether an end is asked for."""
 
 
 class BegunEarly:
@@ -80,10 +78,8 @@ class BegunEarly:
         self._lemmas.when_settled()
         self._lemmas.when_settled = nothing
         try:
-            while not begun.is_done(LOOKS_EVERY_S):
-                if limits.stop is not None and limits.stop():
-                    begun.interrupt()
-                    break
+            if not is_waited_for(begun, limits):
+                begun.interrupt()
             claims, found = begun.result()
         except KeyboardInterrupt:
             begun.interrupt()

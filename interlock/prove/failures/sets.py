@@ -47,7 +47,7 @@ from interlock.prove.core.local import Cube, LocalRules
 from interlock.prove.core.samples import Samples
 from interlock.prove.core.solvers import light_solver
 from interlock.prove.core.starts import some_initial_states
-from interlock.prove.engine import INTERRUPTED, NO_LIMITS, OutOfTime, clock_of, stop_reason
+from interlock.prove.engine import INTERRUPTED, NO_LIMITS, OutOfTime, clock_of, is_waited_for, stop_reason
 from interlock.prove.failures.ahead import Ahead
 from interlock.prove.failures.likes import Likes
 from interlock.prove.failures.narrowing import Narrowing, mask_of, places_in
@@ -69,8 +69,6 @@ MOST_SAMPLED = 1_000
 """So many states that are reached without a failure are kept."""
 MOST_SPREAD = 20_000
 """How many states are expanded without a failure where facts meet that did not meet before."""
-LOOKS_EVERY_S = 0.2
-"""So often it is looked whether an end is asked for while another process is waited for."""
 SETTLED_AT_ONCE = 100
 """So many sets are settled before it is weighed again what that shows of others."""
 TOLD_AT_ONCE = 40
@@ -239,9 +237,8 @@ class _Work:
         """
         with Beside(lambda: self.settled(block[1::2], thoroughly, silent)) as other:
             own = self.settled(block[::2], thoroughly, self.report)
-            while not other.is_done(LOOKS_EVERY_S):
-                if self.limits.stop is not None and self.limits.stop():
-                    raise OutOfTime
+            if not is_waited_for(other, self.limits):
+                raise OutOfTime
             theirs = other.result()
         if theirs is not self.news:
             self.take(theirs)
