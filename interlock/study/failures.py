@@ -9,13 +9,13 @@ from interlock.confirm.replay import replay
 from interlock.hold.compile.compiler import CompiledHold
 from interlock.hold.compile.requirements import Instance
 from interlock.hold.tell import Story, tell
-from interlock.kernel.beside import Beside
 from interlock.kernel.claims import Limits, ProgressCallback, Trace, silent
 from interlock.kernel.failures import DisputedSets, KnownSets, SetsFinding, failures_of
 from interlock.kernel.machine import Machine, question_of, with_order_monitors
 from interlock.prove.engine import NO_LIMITS
 from interlock.prove.failures.runs import shorter_run, with_failures
 from interlock.prove.failures.sets import smallest_sets
+from interlock.study.halves import in_halves
 from interlock.study.sessions import Session
 
 SHORTENING_SECONDS = 10.0
@@ -123,7 +123,8 @@ def stories_of(
     analysis: FailureAnalysis, told: Sequence[tuple[Answer, Broken]], seconds: float | None = None
 ) -> tuple[tuple[Story, bool], ...]:
     """The same for each of several, every second one beside; within `seconds` each."""
-    with Beside(lambda: [story_of(analysis, answer, broken, seconds) for answer, broken in told[1::2]]) as other:
-        here = [story_of(analysis, answer, broken, seconds) for answer, broken in told[0::2]]
-        both = here, other.result()
-    return tuple(both[at % 2][at // 2] for at in range(len(told)))
+
+    def tell_some(some: Sequence[tuple[Answer, Broken]], _report: ProgressCallback) -> list[tuple[Story, bool]]:
+        return [story_of(analysis, answer, broken, seconds) for answer, broken in some]
+
+    return tuple(in_halves(tell_some, told, NO_LIMITS, silent))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import cast
 
@@ -14,6 +14,7 @@ from interlock.confirm.replay import replay
 from interlock.hold.compile.compiler import CompiledHold, compile_hold
 from interlock.hold.loader import Source, load_hold
 from interlock.hold.origin import Origins
+from interlock.kernel import beside
 from interlock.kernel.claims import Limits, silent
 from interlock.kernel.evaluator import State, evaluate, fire, initial_states, is_enabled, successors
 from interlock.kernel.expressions import variables_of
@@ -58,13 +59,26 @@ def work_of(compiled: CompiledHold, limits: Limits = NO_LIMITS) -> Work:
     return Work(machine, compiled.origins, {}, clock_of(limits), limits, silent)
 
 
-@pytest.mark.parametrize("most", [losses.FEW_EXPANDED, 0])
-def test_what_is_lost_is_what_no_state_shows(most: int, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.fixture
+def two_processors() -> Iterator[None]:
+    beside.allow(2)
+    yield
+    assert beside.may_begin()
+    beside.allow(1)
+
+
+@pytest.mark.parametrize(("most", "processors"), [(losses.FEW_EXPANDED, 1), (0, 2)])
+@pytest.mark.usefixtures("two_processors")
+def test_what_is_lost_is_what_no_state_shows(most: int, processors: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Of every contact failed either way, also where no search finds anything by itself; and every run replays."""
     monkeypatch.setattr(losses, "FEW_EXPANDED", most)
     work = work_of(wired())
+    beside.allow(processors)
+    found = work.losses(work.failures)
+    beside.allow(2)
+    assert [one.failure for one in found] == list(work.failures)
     lost = 0
-    for loss in work.losses(work.failures):
+    for loss in found:
         machine, questions, begun = struck_first(work.machine, loss.failure, list(work.possible.values()))
         states = all_behind(machine)
         never = {one.id for one in questions if not any(evaluate(machine, one.target, state) for state in states)}

@@ -20,6 +20,7 @@ from interlock.hold.language.model import Hold, RequirementText
 from interlock.hold.language.syntax import Chain, Fact, Negation, Syntax
 from interlock.hold.loader import Source, load_hold
 from interlock.hold.wiring import rewired, wires_of
+from interlock.kernel import beside
 from interlock.kernel.claims import Unknown, silent
 from interlock.kernel.evaluator import State, evaluate, successors
 from interlock.kernel.expressions import Is
@@ -95,7 +96,7 @@ def test_what_is_lost_is_asked_last_of_what_breaks_something(monkeypatch: pytest
     asked: list[Sequence[str]] = []
     look = losses.Work.losses
 
-    def noted(self: losses.Work, failures: Sequence[str]) -> Iterator[losses.Loss]:
+    def noted(self: losses.Work, failures: Sequence[str]) -> list[losses.Loss]:
         asked.append(failures)
         return look(self, failures)
 
@@ -193,10 +194,19 @@ def test_a_contact_without_which_one_gets_stuck_is_needed() -> None:
 
 
 def test_no_contact_is_for_what_ends_in_a_dead_end_although_nothing_fails(capsys: pytest.CaptureFixture[str]) -> None:
-    """It is told as broken, no contact is said to be needed for it, and that others may be for it is said of spares."""
+    """It is told as broken, no contact is said to be needed for it, and that others may be for it is said of spares.
+
+    Where a second processor works, too.
+    """
     hopeless = EMPTIED.replace("always-emptied", "always-as-new").replace("1C is empty", "shut_once is off")
     texts = requirement_texts(EMPTIED + hopeless.partition("requirements:\n")[2])
-    analysis = analysed(hold_of(ENDING), texts)
+    beside.allow(2)
+    try:
+        analysis = analysed(hold_of(ENDING), texts)
+    finally:
+        assert beside.may_begin()
+        beside.allow(1)
+    assert needs_of(analysis) == needs_of(analysed(hold_of(ENDING), texts))
     assert [one.requirement.id for one in analysis.broken] == ["always-as-new"]
     lost = {one.requirement.id for contact in analysis.contacts for effect in contact.without for one in effect.lost}
     assert lost == {"always-emptied"}

@@ -7,7 +7,7 @@ first, or proved to be out of reach in it.
 
 from __future__ import annotations
 
-from collections.abc import Generator, Iterator, Mapping, Sequence
+from collections.abc import Generator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import reduce
 from operator import or_
@@ -26,6 +26,7 @@ from interlock.prove.engine import Clock, share_of
 from interlock.prove.invariants.lemmas import Lemmas, Remembered
 from interlock.prove.search.guided import GuidedSearch
 from interlock.study.contacts.struck import Likeness, difference, likeness, strikes, struck_first, uses_of
+from interlock.study.halves import in_halves
 
 NAME = "losses"
 MOST_EXPANDED = 1_000
@@ -172,24 +173,30 @@ class Work:
             left &= ~facts
         return shown
 
-    def losses(self, failures: Sequence[str]) -> Iterator[Loss]:
+    def losses(self, failures: Sequence[str]) -> list[Loss]:
         """One per failure, in their order; those that make the same machine are asked about once.
 
         Where time is over, what is not known of the rest is `open`.
         """
         self._walk_again(failures)
         known = self._likes
-        for done, failure in enumerate(failures):
-            self.report(Progress(NAME, "what can no longer be done", done, len(failures)))
-            left = [id for id in self.possible if id not in self._shown[failure]]
-            if not left:
-                yield Loss(failure)
-                continue
-            key = likeness(failure, self.uses[failure])
+        left = {failure: [id for id in self.possible if id not in self._shown[failure]] for failure in failures}
+        keys = {failure: likeness(failure, self.uses[failure]) for failure in failures if left[failure]}
+        asked: dict[Likeness, str] = {}
+        for failure, key in keys.items():
             # what lacked time may have some now
             if key not in known or known[key].open:
-                known[key] = self._look(failure, left)
-            yield replace(known[key], failure=failure)
+                asked.setdefault(key, failure)
+
+        def look(some: Sequence[str], report: ProgressCallback) -> list[Loss]:
+            found = []
+            for done, failure in enumerate(some):
+                report(Progress(NAME, "what can no longer be done", done, len(some)))
+                found.append(self._look(failure, left[failure], report))
+            return found
+
+        known.update(zip(asked, in_halves(look, list(asked.values()), self.limits, self.report), strict=True))
+        return [replace(known[keys[one]], failure=one) if one in keys else Loss(one) for one in failures]
 
     def shown(self, failure: str) -> Mapping[str, Trace]:
         """What runs show to be possible with the failure there first, in the machine in which nothing else can be."""
@@ -252,21 +259,21 @@ class Work:
         keep, bits = self._writes[rule]
         return state & keep | bits
 
-    def _look(self, failure: str, ids: Sequence[str]) -> Loss:
+    def _look(self, failure: str, ids: Sequence[str], report: ProgressCallback) -> Loss:
         """Whether these are out of reach with the failure there first."""
         if self.clock.is_over():
             return Loss(failure, open=tuple(ids), why="there was no time left")
         machine, questions, _ = struck_first(self.machine, failure, [self.possible[id] for id in ids])
         limits = share_of(self.limits, self.clock, SEARCHING)
         search = GuidedSearch(machine, questions, limits, self.clock)
-        search.run(range(len(questions)), FEW_EXPANDED, self.report, MOST_IN_VAIN)
+        search.run(range(len(questions)), FEW_EXPANDED, report, MOST_IN_VAIN)
         left = [replace(one, expects_run=False) for one in questions if one.id not in search.found]
         if not left:
             return Loss(failure, found=search.found)
         lemmas = Lemmas(self._lemmas)
-        claims = decide(machine, left, limits, self.report, lemmas, shortest=False)
+        claims = decide(machine, left, limits, report, lemmas, shortest=False)
         self._lemmas = lemmas.found()
-        findings = confirm(machine, left, claims, self.clock.seconds_left(), self.report)
+        findings = confirm(machine, left, claims, self.clock.seconds_left(), report)
         reached = search.found | {one.question: one.claim.trace for one in findings if isinstance(one, Fails)}
         lost = tuple(one.question for one in findings if isinstance(one, Holds))
         opened = tuple(one.question for one in findings if not isinstance(one, Holds | Fails))

@@ -22,6 +22,7 @@ from interlock.hold.compile.requirements import Instance
 from interlock.hold.failing import FailingItem
 from interlock.hold.language.model import Catalogue, Hold
 from interlock.hold.sorts import Item
+from interlock.kernel.beside import Beside, may_begin
 from interlock.kernel.claims import (
     Disputed,
     Fails,
@@ -45,6 +46,7 @@ from interlock.prove.recovery.recovery import recover
 from interlock.study.contacts.losses import Loss, Work
 from interlock.study.contacts.struck import any_struck_first, difference, struck_first
 from interlock.study.failures import FailureAnalysis, analyse_failures
+from interlock.study.halves import in_halves, result_of
 from interlock.study.sessions import Session, nobody
 
 NAME = "contacts"
@@ -151,8 +153,9 @@ def analyse_contacts(
     seconds = None if limits.seconds is None else SETS * limits.seconds
     analysis = analyse_failures(compiled, 1, replace(limits, seconds=seconds), report, chosen)
     study = Study(compiled, analysis, limits, report)
-    contacts = study.contacts(_part(LOSSES, clock))
-    dead = study.leave_out_dead_ends(clock.seconds_left())
+    with study.ways_begun(clock) as ways:
+        contacts = study.contacts(_part(LOSSES, clock))
+        dead = study.leave_out_dead_ends(*result_of(ways, limits))
     proved = study.needless([one for one in contacts if one.need is Need.OPEN], clock.seconds_left())
     contacts = tuple(proved.get(one.item.contact.name, one) if one.item.contact else one for one in contacts)
     if size > 1:
@@ -162,6 +165,17 @@ def analyse_contacts(
     return ContactAnalysis(
         compiled, analysis, contacts, (*broken, *dead), study.impossible, size, tuple(study.disputed)
     )
+
+
+@dataclass(frozen=True, slots=True)
+class AtAll:
+    """What can no longer be done at all with a failure there first, by the ids of questions; None: not all is settled.
+
+    `disputed` is as it is of a `ContactAnalysis`.
+    """
+
+    lost: tuple[str, ...] | None = None
+    disputed: tuple[str, ...] = ()
 
 
 class Study:
@@ -265,13 +279,24 @@ class Study:
 
         return tuple(replace(one, without=tuple(map(more, one.without))) for one in contacts)
 
-    def leave_out_dead_ends(self, seconds: float | None) -> tuple[Instance, ...]:
-        """What cannot always be done although nothing fails: it is asked of no contact, as none is for it."""
+    def ways_begun(self, clock: Clock) -> Beside[tuple[Mapping[str, RecoveryFinding], Remembered]]:
+        """Whether everything can always be done while nothing fails, beside what is asked meanwhile."""
         asked = [RecoveryQuestion(one.requirement.id, one.requirement.condition) for one in self.always]
-        lemmas = Lemmas(self.ways)
-        session = Session(without_failures(self.machine), replace(self.limits, seconds=seconds), self.report)
-        _, back = session.claim_and_confirm((), asked, decide, partial(recover, found=lemmas))
-        self.ways = lemmas.found()
+        report = silent if may_begin() else self.report
+
+        def work() -> tuple[Mapping[str, RecoveryFinding], Remembered]:
+            lemmas = Lemmas(self.ways)
+            session = Session(
+                without_failures(self.machine), replace(self.limits, seconds=clock.seconds_left()), report
+            )
+            _, back = session.claim_and_confirm((), asked, decide, partial(recover, found=lemmas))
+            return back, lemmas.found()
+
+        return Beside(work)
+
+    def leave_out_dead_ends(self, back: Mapping[str, RecoveryFinding], ways: Remembered) -> tuple[Instance, ...]:
+        """What cannot always be done although nothing fails: it is asked of no contact, as none is for it."""
+        self.ways = ways
         self.disputed += [one.what for one in back.values() if isinstance(one, Disputed)]
         dead = tuple(one for one in self.always if isinstance(back[one.requirement.id], HasDeadEnd))
         self.always = [one for one in self.always if one not in dead]
@@ -308,12 +333,17 @@ class Study:
 
     def still_possible(self, effects: Sequence[Effect], clock: Clock) -> Iterator[Effect]:
         """Whether all can still be done with each of the failures there first, and always where that is asked."""
-        gone: dict[str, tuple[str, ...]] = {}
-        """Per failure with which all that can be done is settled what is then out of reach, mostly nothing."""
-        for done, one in enumerate(effects):
-            self.report(Progress(NAME, "contacts that nothing seems to need", done, len(effects)))
-            if not clock.is_over():
-                self.at_all(one.failure, clock, gone)
+
+        def settle(some: Sequence[Effect], report: ProgressCallback) -> list[AtAll]:
+            found = []
+            for done, one in enumerate(some):
+                report(Progress(NAME, "contacts that nothing seems to need", done, len(some)))
+                found.append(AtAll() if clock.is_over() else self.at_all(one.failure, clock, report))
+            return found
+
+        settled = in_halves(settle, effects, self.limits, self.report)
+        self.disputed += [what for one in settled for what in one.disputed]
+        gone = {effect.failure: one.lost for effect, one in zip(effects, settled, strict=True) if one.lost is not None}
         dead, always = self.always_possible([failure for failure, lost in gone.items() if not lost], clock)
         for one in effects:
             lost = gone.get(one.failure, ())
@@ -324,8 +354,8 @@ class Study:
                 can_still=one.failure in always,
             )
 
-    def at_all(self, failure: str, clock: Clock, gone: dict[str, tuple[str, ...]]) -> None:
-        """Settles what can still be done at all with the failure there first, as far as that is known in time."""
+    def at_all(self, failure: str, clock: Clock, report: ProgressCallback) -> AtAll:
+        """What can still be done at all with the failure there first."""
         assert self.work is not None  # noqa: S101 -- nothing is needless before losses were looked for
         machine, questions, begun = struck_first(self.machine, failure, list(self.work.possible.values()))
         runs = {**self.work.shown(failure), **self.runs.get(failure, {})} if begun else {}
@@ -333,11 +363,13 @@ class Study:
         claims = [Refuted(one.id, NAME, runs[one.id], shortest=False) for one in shown]
         done = {one.question for one in confirm(machine, shown, claims) if isinstance(one, Fails)}
         left = [one for one in questions if one.id not in done]
-        session = Session(machine, replace(self.limits, seconds=clock.seconds_left()), self.report)
+        session = Session(machine, replace(self.limits, seconds=clock.seconds_left()), report)
         found, _ = session.claim_and_confirm(left, (), partial(decide, shortest=False), nobody)
-        self.disputed += [one.what for one in found.values() if isinstance(one, Disputed)]
-        if all(isinstance(one, Fails | Holds) for one in found.values()):
-            gone[failure] = tuple(id for id, one in found.items() if isinstance(one, Holds))
+        settled = all(isinstance(one, Fails | Holds) for one in found.values())
+        return AtAll(
+            tuple(id for id, one in found.items() if isinstance(one, Holds)) if settled else None,
+            tuple(one.what for one in found.values() if isinstance(one, Disputed)),
+        )
 
     def always_possible(
         self, failures: Sequence[str], clock: Clock
