@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import count
 from typing import Any
 
@@ -219,6 +220,22 @@ def test_what_rests_and_what_is_on_its_way() -> None:
     onto = Rule("in 0, onto the switch", Actor.CREW, Is("switch0", "empty"), (("switch0", "truck"),))
     other = Machine(machine.variables, (), (*machine.rules, onto))
     assert RankHeuristic(other).between(counted) == {"switch1"}
+
+
+def test_a_lock_that_goes_with_a_move_is_no_place() -> None:
+    """A lock that has to be undone for a truck to go onto a switch, and falls to behind it, says nothing of the places:
+    a step hands on the same value, and the lock's are its own.
+    """
+    machine, _ = _yard(2)
+    lock = Variable("lock", ("shut", "undone", "waiting"), ("shut",))
+    rules = [Rule("undo", Actor.CREW, Is("lock", "shut"), (("lock", "undone"),))]
+    for rule in machine.rules:
+        before, after = {"onto 0": ("undone", "waiting"), "off 0": ("waiting", "shut")}.get(rule.name, ("", ""))
+        with_lock = replace(rule, guard=conj(rule.guard, Is("lock", before)), update=(*rule.update, ("lock", after)))
+        rules.append(with_lock if before else rule)
+    counted = {*((v.name, "truck") for v in machine.variables), ("lock", "undone"), ("lock", "waiting")}
+    locked = Machine((*machine.variables, lock), (), tuple(rules))
+    assert RankHeuristic(locked).between(counted) == {"switch0", "switch1"}
 
 
 @pytest.mark.parametrize("seed", swept(range(40), 20))

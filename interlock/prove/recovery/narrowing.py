@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 from interlock.kernel.expressions import And, Const, Expr, Is, Not, Or, Ref, Value, each, fold
-from interlock.kernel.machine import Machine
+from interlock.kernel.machine import Machine, Rule
 
 MOST_TRIED = 200
 """How many arms are tried in all; what is not narrowed down by then counts as impossible."""
@@ -178,3 +178,10 @@ def _joined(is_all: bool, parts: Iterable[_Form]) -> _Form:
     if len(opened) == 1:
         return opened[0]
     return _Junction(is_all, tuple(opened)) if opened else is_all
+
+
+def said_outright(rule: Rule) -> dict[str, Value]:
+    """The values that the guard, as a conjunction, says of variables that the rule writes."""
+    written = {name for name, _ in rule.update}
+    parts = rule.guard.args if isinstance(rule.guard, And) else (rule.guard,)
+    return {part.variable: part.value for part in parts if isinstance(part, Is) and part.variable in written}

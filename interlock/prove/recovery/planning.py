@@ -16,12 +16,13 @@ from typing import TypeAlias
 
 from interlock.kernel.claims import Trace
 from interlock.kernel.evaluator import State
-from interlock.kernel.expressions import And, Expr, Is, Not, Value, disj, one_of
-from interlock.kernel.machine import Machine, Rule
+from interlock.kernel.expressions import Expr, Is, Not, Value, disj, one_of
+from interlock.kernel.machine import Machine
 from interlock.kernel.recovery import Entry, Rank
 from interlock.prove.core.packing import Packing, compile_enabled, compile_hits
 from interlock.prove.engine import Clock
 from interlock.prove.recovery.images import Images
+from interlock.prove.recovery.narrowing import said_outright
 from interlock.prove.search.best_first import best_first, path_to, without_spare
 from interlock.prove.search.delete_relaxation import DeleteRelaxation, RelaxedGoal
 
@@ -64,7 +65,7 @@ class Planner:
         self.packing = Packing(machine)
         self.enabled = compile_enabled(self.packing)
         self.writes = [self.packing.writes(rule) for rule in machine.rules]
-        self.told = [_told(rule) for rule in machine.rules]
+        self.told = [said_outright(rule) for rule in machine.rules]
         """Per rule the values that its guard says outright of variables that it writes."""
         self.pinned = [self._masked(told) for told in self.told]
         self.relaxation = DeleteRelaxation(machine)
@@ -597,12 +598,6 @@ class StagePlanner:
             keep, bits = self.planner.writes[self.planner.number[name]]
             state = state & keep | bits
         return state
-
-
-def _told(rule: Rule) -> dict[str, Value]:
-    written = {name for name, _ in rule.update}
-    parts = rule.guard.args if isinstance(rule.guard, And) else (rule.guard,)
-    return {part.variable: part.value for part in parts if isinstance(part, Is) and part.variable in written}
 
 
 def is_count(component: Component) -> bool:

@@ -18,7 +18,7 @@ from typing import TypeAlias
 from interlock.kernel.expressions import And, Const, Expr, Is, Not, Ref, Value, conj
 from interlock.kernel.machine import Machine
 from interlock.kernel.recovery import Rank
-from interlock.prove.recovery.narrowing import Allowed, Narrowing
+from interlock.prove.recovery.narrowing import Allowed, Narrowing, said_outright
 from interlock.prove.recovery.ordering import Condensation
 from interlock.prove.search.delete_relaxation import DeleteRelaxation
 
@@ -218,23 +218,28 @@ class RankHeuristic:
     def between(self, counted: Set[tuple[str, Value]]) -> Set[str]:
         """The variables in which what is counted is only on its way from one to another, as far as that can be told.
 
-        A step takes it from variables of one sort and gives it to some of the other; where it comes from nowhere, or
-        goes there, it was at rest.
+        A step takes a value from variables of one sort and gives it to some of the other; where it comes from nowhere,
+        or goes there, it was at rest.
         """
         links: dict[str, set[tuple[str, bool]]] = {name: set() for name, _ in counted}
         """Per variable others, and whether they are of its own sort."""
         told: dict[tuple[str, bool], None] = {}
         """A variable, and whether things rest there; of one that is told both ways nothing is known."""
         for rule in self.machine.rules:
-            sides: tuple[list[str], list[str]] = [], []
-            for name, value in rule.update:
-                if name in links:
-                    sides[(name, value) in counted].append(name)
-            for one, two in (sides, sides[::-1]):
-                for name in one:
-                    links[name].update([*((other, True) for other in one), *((other, False) for other in two)])
-            if not all(sides):
-                told |= dict.fromkeys((name, True) for name in sides[0] + sides[1])
+            before, after = said_outright(rule), dict(rule.update)
+            taken = {(name, before[name]) for name in after if name in before and (name, before[name]) in counted}
+            given = after.items() & counted
+            # what goes from counted to counted in one variable, as a control may, is handed on by nobody
+            sides = [
+                {fact for fact in own if fact[0] not in {name for name, _ in other}}
+                for own, other in ((taken, given), (given, taken))
+            ]
+            for own, other in (sides, sides[::-1]):
+                for name, value in own:
+                    same, met = ({one for one, its in side if its == value} for side in (own, other))
+                    links[name].update([*((one, True) for one in same), *((one, False) for one in met)])
+                    if not met:
+                        told[name, True] = None
         waiting = list(told)
         while waiting:
             name, rests = waiting.pop()
