@@ -9,7 +9,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cache, partial
-from pathlib import Path
+from pathlib import Path as File
 from types import SimpleNamespace
 from typing import Any
 
@@ -21,7 +21,7 @@ from interlock.hold.compile.compiler import compile_hold
 from interlock.hold.language.directions import Direction
 from interlock.hold.language.model import Deferral, Hold
 from interlock.hold.language.printer import print_syntax
-from interlock.hold.language.syntax import Chain, Negation, Syntax, Truth
+from interlock.hold.language.syntax import Chain, Fact, Negation, Path, Syntax, Truth
 from interlock.hold.loader import Source, load_hold
 from interlock.hold.origin import HeldBack
 from interlock.hold.wiring import rewired, wires_of
@@ -316,6 +316,66 @@ def test_what_can_be_done_is_looked_for_with_bounded_work(monkeypatch: pytest.Mo
     monkeypatch.setattr(GuidedSearch, "run", noted)
     Bench(found, decide, Limits())
     assert bounds == [CLEAR_IN_VAIN]
+
+
+@cache
+def draft() -> Bench:
+    """A hold with many things wrong at once: what opens its door breaks a requirement, so there is no way around."""
+    source = fetch("tests/quality/first-draft.yaml")
+    assert source is not None
+    hold = load_hold(source, fetch).value
+    assert hold is not None
+    compiled = compile_hold(hold, standing()).compiled
+    assert compiled is not None
+    asked = [text.id for text in standing() if text.kind is not RequirementKind.CAN_ALWAYS]
+    return Bench(verify(compiled, decide, Limits(), chosen=asked), decide, Limits())
+
+
+def test_what_is_broken_on_every_way_hides_nothing_else() -> None:
+    """What can be done is shown by runs clear of all but that, so that a hold in which nothing moves mends nothing."""
+    bench = draft()
+    every = "no-door-drive-against-latch[ND]"
+    assert {id for id in bench.good if id.startswith("bay-can-be-filled")} == {
+        f"bay-can-be-filled[{bay},PAL]" for bay in ("1L", "1R", "2L", "2R")
+    }
+    passed = {
+        id
+        for traces in bench.good.values()
+        for state in traces[0].states[1:]
+        for id in bench.bad
+        if truths_in(bench.model.machine, state)(bench.model.questions[id].target)
+    }
+    # the sill locks are down at the start already
+    assert every in passed
+    assert {id.split("[")[0] for id in passed} <= {every[:-4], "sill-devices-locking-behind-shut-door"}
+
+
+def test_of_many_things_wrong_each_guess_has_its_turn() -> None:
+    """What mends one thing alone is among the first that are tried for it, though others stop most of what fails."""
+    bench = draft()
+    search = causes._Search(bench, (), True)
+    (shut_in,) = [a for a in bench.verification.answers if a.instance.requirement.id.startswith("nobody-shut-in[")]
+    id = shut_in.instance.requirement.id
+    for guesses in search._sorts(shut_in):
+        turn = [one.said() for one in search._in_turn([one for one in guesses if search._stops(one, id)], id)]
+        wanted = [at for at, (found, _) in enumerate(turn) if found == "does not ask for 'not W is inside'"]
+        if wanted:
+            assert wanted[0] < causes.FEW_BUILT
+            break
+    else:
+        pytest.fail("nothing asks who is inside")
+
+
+def test_a_hold_in_which_hands_can_do_nothing_is_no_mend() -> None:
+    """That a latch can be raised and lowered is part of what can be done."""
+    bench = draft()
+    (wire,) = [one for one in wires_of(bench.verification.compiled.hold) if one.meaning.name == "hold.hand_work"]
+    lock = Fact(Path(("P1L",), (wire.span,)), "raised", False, wire.span)
+    # it is lowered at the start, and nothing but a hand raises it
+    for asked, loses in ((wire.syntax, False), (Chain("and", (wire.syntax, lock), wire.span), True)):
+        model = bench.built(rewired(bench.verification.compiled.hold, wire.meaning, asked))
+        assert model is not None
+        assert bool(bench.lost(model, 0)) is loses
 
 
 def test_many_states_at_once_are_judged_as_each_by_itself() -> None:
@@ -942,7 +1002,7 @@ def test_a_stop_that_is_not_asked_is_named_in_a_large_hold() -> None:
     assert cause.id == "ZA" and "latch_4A" in cause.found
 
 
-AISLE = Path(__file__).parents[1] / "teeth" / "described" / "single-aisle-hold.yaml"
+AISLE = File(__file__).parents[1] / "teeth" / "described" / "single-aisle-hold.yaml"
 PEOPLE = """
 places:
   - {id: out, bay: outside, reaches: D1}

@@ -434,12 +434,15 @@ class _Search:
         """The likeliest first, of several at one thing by turns; those that stop nearly everything are left out."""
         if len(guesses) < 2:
             return list(guesses)
-        by_promise = sorted(
-            ((self._promise(one, id), n, one) for n, one in enumerate(guesses)), key=lambda one: one[:2]
-        )
+        promises = [self._promises(one, id) for one in guesses]
+        numbers = range(len(guesses))
+        orders = [sorted(numbers, key=lambda n: (promises[n][by], n)) for by in (0, 1)]
+        by_promise = list(dict.fromkeys(n for pair in zip(*orders, strict=True) for n in pair))
         most = 3 * (MOST_BUILT if self.thorough else FEW_BUILT)
-        spoils = {n for p, n, one in by_promise if one.likeliness > Likeliness.ODD and len(p) > 2 and p[0]}
-        told = [one for _, n, one in by_promise if self.thorough or n not in spoils]
+        spoils = {
+            n for n, (p, _) in enumerate(promises) if guesses[n].likeliness > Likeliness.ODD and len(p) > 2 and p[0]
+        }
+        told = [guesses[n] for n in by_promise if self.thorough or n not in spoils]
         return _in_turn([one for one in told[:most] if not self._is_stilling(one)] + told[most:])
 
     def _is_stilling(self, remedy: Remedy) -> bool:
@@ -461,23 +464,34 @@ class _Search:
         stops = self._stopping(remedy)
         return all(stops(trace, id) for trace in self.bench.bad[id])
 
-    def _promise(self, remedy: Remedy, id: str) -> tuple[float, ...]:
-        """How early the guess is tried: what has to do with how it ends, stops most of what fails, and spoils least."""
+    def _promises(self, remedy: Remedy, id: str) -> tuple[tuple[float, ...], tuple[float, ...]]:
+        """How early the guess is tried, in two orders, in both what has to do with how it ends before other things.
+
+        First what stops most of what fails, or first what spoils least: where several things are wrong, what mends one
+        of them does not stop most of what fails.
+        """
         if remedy.wire is None or self.bench.is_over():
-            return remedy.likeliness, -remedy.votes
+            return ((remedy.likeliness, -remedy.votes),) * 2
         bad, good = self.bench.bad, self.bench.good
         # what guesses at relays stop is not so easily seen
         remembers = remedy.wire[0].meaning.subject.sort is Sort.RELAY
         stops = self._stopping(remedy)
-        failing = 0 if remembers else sum(stops(bad[one][0], one) for one in self.open)
+        stopped = set() if remembers else {one for one in self.open if stops(bad[one][0], one)}
+        failing, like = len(stopped), len(stopped & self._of_text(id))
         spoilt = remembers + sum(all(stops(trace, one) for trace in traces) for one, traces in good.items())
         reach = self._reach(remedy.wire[0])
         if remedy.likeliness <= Likeliness.ODD:
-            return remedy.likeliness, -remedy.votes, -failing, spoilt, reach
+            return ((remedy.likeliness, -remedy.votes, -failing, spoilt, reach),) * 2
         is_far = remedy.wire[0].meaning not in self._near_the_end(id)
         odd = oddness(self.compiled.hold, remedy.wire[0])
         likely = spoilt, remedy.likeliness, -remedy.votes, self._breadth(remedy), odd, reach, -self._use(remedy.wire)
-        return 4 * spoilt > 3 * len(good), is_far, -failing, *likely
+        first = 4 * spoilt > 3 * len(good), is_far
+        return (*first, -failing, *likely), (*first, spoilt, -like, *likely)
+
+    def _of_text(self, id: str) -> frozenset[str]:
+        """What is asked by the same text as this."""
+        texts = {one.requirement.id: one.origin.id for one in self.compiled.instances}
+        return frozenset(one for one, text in texts.items() if text == texts[id])
 
     def _near_the_end(self, id: str) -> frozenset[Meaning]:
         """What the last step and the end of the run depend on; what came before is on the way."""

@@ -18,6 +18,7 @@ from interlock.hold.compile.described import position, whereabouts
 from interlock.hold.compile.lowering import Lowering
 from interlock.hold.compile.requirements import Instance
 from interlock.hold.compile.world import Thing
+from interlock.hold.kinds import DEVICE_KINDS, Working
 from interlock.hold.language.model import Hold
 from interlock.hold.language.syntax import Syntax
 from interlock.hold.origin import Commanded, Sort
@@ -66,10 +67,10 @@ class Model:
 
 
 def model_of(compiled: CompiledHold, ids: Sequence[str]) -> Model:
-    """The machine and the questions of the requirements among `ids` that the hold has, of drives, doors and people.
+    """The machine and the questions of the requirements among `ids` that the hold has, of drives, doors, people, hands.
 
     Of each drive it is asked whether it can run, of each door whether it can start to move either way, and arrive, of
-    each person whether they can go from place to place.
+    each person whether they can go from place to place, of each device that hands work whether it can be moved.
     """
     machine = with_monitors(compiled.machine)
     wanted = set(ids)
@@ -83,9 +84,12 @@ def model_of(compiled: CompiledHold, ids: Sequence[str]) -> Model:
             found[f"{side.phrase} can run"] = Question(f"{side.phrase} can run", side.states["running"])
     moved = {position(Sort.DOOR, door.id).name for door in compiled.hold.doorways}
     moved |= {whereabouts(person.id).name for person in compiled.hold.people}
+    by_hand = [device for device in compiled.hold.devices if DEVICE_KINDS[device.kind].working is Working.HAND]
+    worked = {position(Sort.DEVICE, device.id).name for device in by_hand}
     moves: dict[str, list[Expr]] = {}
     for rule in machine.rules:
-        if moved & {name for name, _ in rule.update}:
+        what = {name for name, _ in rule.update}
+        if what & moved or (rule.actor is Actor.CREW and what & worked):
             moves.setdefault(compiled.glossary.rules[rule.name].text, []).append(rule.guard)
     found |= {text: Question(text, disj(*guards)) for text, guards in moves.items()}
     return Model(compiled, machine, found)
@@ -266,26 +270,40 @@ class Bench:
     def _keep_clear(self, others: Sequence[str]) -> None:
         """What can be done is shown by runs on which nothing that fails is broken: others may rest on the flaw.
 
-        What is broken at the start already no run keeps clear of.  What is not soon found so is left out: it says
-        nothing about guesses.  The `others` were not asked about, and are looked for in the same way.
+        What is broken at the start already no run keeps clear of, nor what is broken on all ways that are known to
+        what is not found otherwise.  What is not soon found so is left out: it says nothing about guesses.  The
+        `others` were not asked about, and are looked for in the same way.
         """
         starts = [self.truths(traces[0].states[0]) for traces in self.bad.values()]
         targets = [self.model.questions[id].target for id in self.bad]
-        breaches = disj(*(one for one in targets if not any(true(one) for true in starts)))
-        through = [id for id, (trace, *_) in self.good.items() if any(self.truths(s)(breaches) for s in trace.states)]
-        wanted = [*through, *others]
-        if not wanted:
-            return
+        breaches = [one for one in targets if not any(true(one) for true in starts)]
+        passed = {id: self._passed(trace, breaches) for id, (trace, *_) in self.good.items()}
+        left = [*(id for id, found in passed.items() if found), *others]
+        known = {id: self.good.pop(id) for id in left if id in self.good}
+        while left:
+            found = self._clear_of(breaches, left)
+            self.good |= found
+            left = [id for id in known if id not in found and id in left]
+            # what is broken on the way to all of them nobody keeps clear of
+            everywhere = set(breaches).intersection(*(passed[id] for id in left)) if left else set()
+            if not everywhere:
+                break
+            breaches = [one for one in breaches if one not in everywhere]
+
+    def _passed(self, trace: Trace, breaches: Sequence[Expr]) -> frozenset[Expr]:
+        """Those that are so in some state of the run."""
+        truths = [self.truths(state) for state in trace.states]
+        return frozenset(one for one in breaches if any(true(one) for true in truths))
+
+    def _clear_of(self, breaches: Sequence[Expr], wanted: Sequence[str]) -> Mapping[str, list[Trace]]:
+        """Runs on which none of these is so, for those of the questions for which one is soon found."""
         machine = self.model.machine
-        sound = neg(breaches)
+        sound = neg(disj(*breaches))
         rules = tuple(replace(rule, guard=conj(rule.guard, sound)) for rule in machine.rules)
         asked = [Question(id, conj(self.model.questions[id].target, sound), expects_run=True) for id in wanted]
         search = GuidedSearch(replace(machine, rules=rules), asked, self.limits, clock_of(self.limits), briefly=True)
         search.run(range(len(asked)), MOST_EXPANDED, silent, CLEAR_IN_VAIN)
-        for id in wanted:
-            self.good.pop(id, None)
-            if id in search.found:
-                self.good[id] = [search.found[id]]
+        return {id: [search.found[id]] for id in wanted if id in search.found}
 
     def is_over(self) -> bool:
         """No more time, or an end was asked for."""
