@@ -139,7 +139,7 @@ def verify(
     first = partial(decide, found=lemmas, smallest=smallest) if engine is decide else engine
     # of kept claims the runs were made so when they were found
     engine = kept.engine if kept else follow(first, Handling(hands.held, hands.enough), again=engine)
-    recoverer = kept.recoverer if kept else recoverer or partial(_recover, asked.questions, lemmas)
+    recoverer = kept.recoverer if kept else recoverer or partial(_recover, asked.questions, lemmas, smallest)
     with BegunEarly(recoverer, asked.machine, () if kept else asked.ways, limits, lemmas) as begun:
         found, ways_found = session.claim_and_confirm(
             asked.questions, asked.ways, engine, begun, lambda some: pace.tell(_results(asked, some))
@@ -175,6 +175,7 @@ def _results(asked: Asked, found: Mapping[str, Finding]) -> list[str]:
 def _recover(
     questions: Sequence[Question],
     lemmas: Lemmas,
+    smallest: bool,
     machine: Machine,
     ways: Sequence[RecoveryQuestion],
     limits: Limits,
@@ -184,13 +185,13 @@ def _recover(
 
     Which dead end is found, and shown, must not depend on what was proved before.
     """
-    claims = recover(machine, ways, limits, report, found=lemmas)
+    claims = recover(machine, ways, limits, report, found=lemmas, smallest=smallest)
     if lemmas.remembered is None or limits.seconds is not None or all(map(_is_the_same_without, claims)):
         return claims
     lemmas.remembered, lemmas.clauses = None, ()
     if questions:
         decide(machine, questions, limits, report, lemmas)
-    return recover(machine, ways, limits, report, found=lemmas)
+    return recover(machine, ways, limits, report, found=lemmas, smallest=smallest)
 
 
 def _is_the_same_without(claim: RecoveryClaim) -> bool:

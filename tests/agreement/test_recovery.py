@@ -78,6 +78,23 @@ def test_second_solver_agrees(seed: int) -> None:
     assert isinstance(finding, Recovers if isinstance(claims[0], Recoverable) else HasDeadEnd), finding
 
 
+def test_an_invariant_that_need_not_be_small_is_confirmed_too() -> None:
+    """Where what cases rest on is not looked for the cases are the same, and all that is known bears them out."""
+    larger = 0
+    for seed in range(24):
+        machine, question = _case(seed)
+        (small,) = recover(machine, [question], BY_CASES)
+        claims = recover(machine, [question], BY_CASES, smallest=False)
+        (finding,) = confirm_recovery(machine, [question], claims)
+        assert isinstance(finding, Recovers if isinstance(small, Recoverable) else HasDeadEnd), finding
+        if isinstance(small, Recoverable) and isinstance(claims[0], Recoverable):
+            assert claims[0].recovery.stages == small.recovery.stages
+            fewer, more = set(small.recovery.certificate.clauses), set(claims[0].recovery.certificate.clauses)
+            assert fewer <= more
+            larger += fewer < more
+    assert larger
+
+
 def test_a_dead_end_that_no_walk_meets_is_claimed(monkeypatch: pytest.MonkeyPatch) -> None:
     """A dead end found among states of the invariant is claimed where a run leads there, not excluded as unreachable.
 

@@ -44,10 +44,16 @@ class Encoding:
         """Per variable the clauses that say that it has one value, where its facts do not say so by themselves."""
         self.parts: dict[int, tuple[int, ...]] = {}
         """Per gate the literals of which it is the conjunction."""
+        self._first = tuple(variable.domain[0] for variable in machine.variables)
+        self._told: dict[int, tuple[int, Value]] = {}
+        """By the literals that say which value a variable has, the first value aside where it has two: its place, and
+        the value."""
         self._gates: dict[tuple[int, ...], int] = {}
         self._signals: dict[str, int] = {}
-        for variable in machine.variables:
+        for at, variable in enumerate(machine.variables):
             self._declare(variable.name, variable.domain)
+            named = self.values[variable.name]
+            self._told.update((literal, (at, value)) for literal, value in named if literal > TRUTH)
         self.facts_top = self.top
         """The highest SAT variable that is no gate."""
         self.domains = tuple(self.clauses)
@@ -137,15 +143,10 @@ class Encoding:
 
         A value that the model leaves open (it ends early) is the first that fits.
         """
-        true = {one - shift if one > 0 else one + shift for one in model[shift : shift + self.facts_top]}
-        found: list[Value] = []
-        for options in self.values.values():
-            for literal, value in options:
-                if literal in true:
-                    found.append(value)
-                    break
-            else:
-                found.append(options[0][1])
+        told, found = self._told, list(self._first)
+        for literal in model[shift : shift + self.facts_top]:
+            if literal > 0 and (fact := told.get(literal - shift)) is not None:
+                found[fact[0]] = fact[1]
         return tuple(found)
 
     def initial_clauses(self) -> list[list[int]]:

@@ -109,7 +109,7 @@ class Candidates:
                 row = kind.there[at] if forward else kind.back[at]
                 known += [Partner(others[b], kind, *((at, b) if forward else (b, at))) for b in sorted(row)]
         else:
-            known = list(filter(_is_alive, known))
+            known = list(filter(is_alive, known))
         self._partners[literal] = known
         return known
 
@@ -229,7 +229,7 @@ class Candidates:
 
     def size(self) -> int:
         """How many pairs are left."""
-        return sum(len(kind.alive()) * len(kind.pairs) for kind in self.kinds)
+        return sum(sum(map(len, kind.there)) * len(kind.pairs) for kind in self.kinds)
 
     def cubes(self) -> list[Cube]:
         """What is left, each pair once; pairs that a single covers are not named."""
@@ -247,7 +247,8 @@ class Candidates:
         return [*found, *sorted(pairs)]
 
 
-def _is_alive(partner: Partner) -> bool:
+def is_alive(partner: Partner) -> bool:
+    """The pair was not dropped."""
     return partner.b in partner.kind.there[partner.a]
 
 

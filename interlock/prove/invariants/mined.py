@@ -30,7 +30,7 @@ from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, OutOfTime, clo
 from interlock.prove.frames.frames import Frames
 from interlock.prove.frames.pdr import NAME as PDR
 from interlock.prove.frames.pdr import certify, pursue
-from interlock.prove.invariants.candidates import Candidates, Key
+from interlock.prove.invariants.candidates import Candidates, Key, is_alive
 from interlock.prove.invariants.sampling import Walks
 
 NAME = "mined"
@@ -313,8 +313,8 @@ def _ask_rule(known: Assumed, at: int, clock: Clock) -> list[State]:
     if rules.guards[at] == -TRUTH or not made:
         return []
 
-    def state_after() -> State:
-        return fire(rules.machine, rules.machine.rules[at], rules.encoding.decode(solver.model()))
+    def state_after(model: Sequence[int]) -> State:
+        return fire(rules.machine, rules.machine.rules[at], rules.encoding.decode(model))
 
     guard = solver.parts(rules.guards[at])
     together = set(made)
@@ -322,25 +322,25 @@ def _ask_rule(known: Assumed, at: int, clock: Clock) -> list[State]:
     singles = [literal for literal in made if candidates.is_single(literal)]
     beyond: list[State] = []
     if (singles or at_once) and solver.solve([*known.acts, *guard], clock):
-        beyond.append(state_after())
+        beyond.append(state_after(solver.model()))
         for literal in singles:
             candidates.drop_single(literal)
         for partner in at_once:
             candidates.drop(partner)
         known.renew()
-    while True:
-        wanted = [p for literal in made for p in candidates.partners(literal) if abs(p.literal) not in effects]
-        if not wanted:
-            return beyond
+    wanted = [p for literal in made for p in candidates.partners(literal) if abs(p.literal) not in effects]
+    while wanted:
         some = solver.new()
         solver.add([-some, *sorted({partner.literal for partner in wanted})])
         if not solver.solve([*known.acts, *guard, some], clock):
             solver.add([-some])
-            return beyond
-        beyond.append(state_after())
+            break
         model = solver.model()
+        beyond.append(state_after(model))
         for partner in wanted:
             if model[abs(partner.literal) - 1] == partner.literal:
                 candidates.drop(partner)
+        wanted = list(filter(is_alive, wanted))
         known.renew()
         solver.add([-some])
+    return beyond

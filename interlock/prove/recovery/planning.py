@@ -10,7 +10,7 @@ Reference, from memory:
 
 from __future__ import annotations
 
-from collections.abc import Callable, Container, Iterable, Iterator, Mapping, Sequence, Set
+from collections.abc import Container, Iterator, Mapping, Sequence, Set
 from itertools import islice
 from typing import TypeAlias
 
@@ -74,13 +74,6 @@ class Planner:
         self._aims: dict[Expr, RelaxedGoal] = {}
         self.facts = _Facts(machine)
         self.images = Images(machine)
-        self._alone: dict[int, Callable[[Iterable[int]], dict[int, int]]] = {}
-
-    def may_fire(self, rule: int, state: int) -> bool:
-        """The rule is enabled in the state."""
-        if rule not in self._alone:
-            self._alone[rule] = compile_hits(self.packing, {0: self.machine.rules[rule].guard})
-        return bool(self._alone[rule]((state,)))
 
     def stage(self, before: Expr, goal: Expr, rank: Rank) -> StagePlanner:
         """Plans for one stage: to its goal, or to a smaller rank within what the stage before came to."""
@@ -568,11 +561,13 @@ class StagePlanner:
                 return rule
         return ready[-1] if ready else None
 
-    def _run(self, start: int, rules: Sequence[int]) -> int | None:
-        """The state after these rules; None where one is not enabled."""
+    def _run(self, start: int, rules: Sequence[int], enabled: dict[int, list[int]]) -> int | None:
+        """The state after these rules; None where one is not `enabled`, per state what was found to be so."""
         state = start
         for rule in rules:
-            if not self.planner.may_fire(rule, state):
+            if state not in enabled:
+                enabled[state] = self.planner.enabled(state)
+            if rule not in enabled[state]:
                 return None
             keep, bits = self.planner.writes[rule]
             state = state & keep | bits
@@ -581,9 +576,10 @@ class StagePlanner:
     def _spare(self, start: int, rules: Sequence[int]) -> tuple[str, ...]:
         """The run without the rules that it can do without."""
         least = self._ranks(start)
+        enabled: dict[int, list[int]] = {}
 
         def helps(fewer: Sequence[int]) -> bool:
-            end = self._run(start, fewer)
+            end = self._run(start, fewer, enabled)
             return end is not None and bool(fewer) and self._is_better(end, self._ranks(end), least)
 
         return self._named(without_spare(tuple(rules), helps))

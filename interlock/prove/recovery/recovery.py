@@ -40,7 +40,7 @@ from interlock.prove.certificates.obligations import discharge
 from interlock.prove.certificates.trimming import trim
 from interlock.prove.core.cone import cone_of, lifted
 from interlock.prove.core.encoding import TRUTH
-from interlock.prove.core.local import LocalRules
+from interlock.prove.core.local import Cube, LocalRules
 from interlock.prove.core.polarity import PolaritySolver
 from interlock.prove.core.solvers import add_all, light_solver
 from interlock.prove.engine import INTERRUPTED, NO_LIMITS, Clock, OutOfTime, clock_of, stop_reason
@@ -71,13 +71,15 @@ def recover(
     report: ProgressCallback = silent,
     heuristics: Sequence[Heuristic] = (),
     found: Lemmas | None = None,
+    smallest: bool = True,
 ) -> tuple[RecoveryClaim, ...]:
     """Decides every question, given time.  The machine has been through `with_monitors`.
 
     `limits.depth` is not heeded: a way back may be as long as it likes.  Of several heuristics each next one is tried
     where the measures of the one before led no further, or to more and more cases; where none is given these are
     distances, then counting.  The search begins with the lemmas
-    that were `found`, where there are any, and with cases remembered there; those found are kept there.
+    that were `found`, where there are any, and with cases remembered there; those found are kept there.  The invariant
+    of ways back says no more than cases need, unless the `smallest` is not asked for: all that is known then.
     """
     clock = clock_of(limits)
     claims: dict[int, RecoveryClaim] = {}
@@ -96,7 +98,7 @@ def recover(
                     claim: RecoveryClaim = DeadEnd(question.id, NAME, dead_end, certificate, shortest=True)
                 else:
                     search = search or _Search(part, [q.goal for q in questions], share, report, found)
-                    search.clock = share
+                    search.clock, search.hastily = share, not smallest
                     claim = search.decide(question, heuristics)
                 claims[at] = _of_the_whole(machine, part, claim, question.goal, share)
             except OutOfTime:
@@ -136,7 +138,9 @@ def stage_name(before: Expr, goal: Expr, rank: Rank) -> str:
 
 
 class _Search(RecoveryContext):
-    """Decides questions of one machine."""
+    """Decides questions of one machine; hastily: what cases rest on is not looked for."""
+
+    hastily = False
 
     def decide(self, question: RecoveryQuestion, heuristics: Sequence[Heuristic]) -> RecoveryClaim:
         """The claim for one question, by the first heuristic that leads to one.  Raises OutOfTime.
@@ -227,15 +231,17 @@ class _Search(RecoveryContext):
         self.report(Progress(NAME, "ways back: checking the cases"))
         for done, stage in zip((conj(), *(stage.goal for stage in stages)), stages, strict=False):
             self.found.cases[stage_name(done, stage.goal, stage.rank)] = stage.entries
-        return Recoverable(question.id, NAME, Recovery(self._certificate(stages), tuple(stages)))
+        cubes = self.lemmas if self.hastily else self._needed(stages)
+        certificate = Certificate(tuple(self.rules.clause(cube) for cube in cubes))
+        return Recoverable(question.id, NAME, Recovery(certificate, tuple(stages)))
 
     def _stages(self, goal: Expr, heuristic: Heuristic) -> list[tuple[Expr, Rank]]:
         """The stages advised, with the goal itself for the goal of the last, which it surely implies then."""
         ranked = list(heuristic(self.calm, goal)) or [(goal, ())]
         return [*ranked[:-1], (goal, ranked[-1][1])]
 
-    def _certificate(self, stages: Sequence[Stage]) -> Certificate:
-        """The part of the invariant that the cases rest on."""
+    def _needed(self, stages: Sequence[Stage]) -> Sequence[Cube]:
+        """The part of the invariant that the cases rest on, by what it keeps out."""
         encoding = self.rules.encoding
         wrong: list[int] = []
         before = TRUTH
@@ -247,5 +253,4 @@ class _Search(RecoveryContext):
                 failing = self.failing_case(stage.rank, stage.entries, entry, before, to)
                 wrong.append(encoding.all_of([before, -to, cube, failing]))
             before = to
-        needed = trim(self.rules, self.lemmas, [gate for gate in wrong if gate != -TRUTH], self.clock, light_solver)
-        return Certificate(tuple(self.rules.clause(cube) for cube in needed))
+        return trim(self.rules, self.lemmas, [gate for gate in wrong if gate != -TRUTH], self.clock, light_solver)
