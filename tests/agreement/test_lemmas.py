@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import random
 from collections.abc import Sequence
+from contextlib import suppress
 from typing import NoReturn
 
 import pytest
 
 from interlock.confirm.replay import replay
-from interlock.kernel.claims import Claim, Limits, Refuted, silent
+from interlock.kernel.claims import Claim, Limits, Refuted, Trace, silent
 from interlock.kernel.expressions import Expr, Is, disj, neg
 from interlock.kernel.machine import Actor, Machine, Question, Rule, Variable
 from interlock.prove.core.encoding import Encoding
@@ -17,7 +18,7 @@ from interlock.prove.core.local import Cube, LocalRules
 from interlock.prove.core.solvers import FOREVER, light_solver
 from interlock.prove.core.starts import some_initial_states
 from interlock.prove.decide import decide
-from interlock.prove.engine import Clock
+from interlock.prove.engine import Allowance, Clock, OutOfTime
 from interlock.prove.frames.frames import Frames
 from interlock.prove.invariants.candidates import Candidates
 from interlock.prove.invariants.lemmas import Lemmas, Remembered
@@ -53,15 +54,26 @@ def _taken_up(machine: Machine, clauses: tuple[Expr, ...]) -> tuple[Expr, ...]:
 
 @pytest.mark.parametrize("seed", swept(range(60), 10))
 def test_what_is_guessed_boldly_is_taken_back_where_it_is_wrong(seed: int) -> None:
-    """Each run leads to its target; what is learnt is kept by every step, and is so at first."""
+    """Each run leads to its target; what is learnt is kept by every step, and is so at first; then frames answer all.
+
+    So it is where frames had been begun before.
+    """
     machine, questions = random_case(seed)
-    listing, rules = listing_of(machine), LocalRules(machine)
-    frames = Frames(rules, [question.target for question in questions], FOREVER, light_solver)
-    for at, run in frames.strengthen(range(len(questions)), silent, boldly=True):
-        assert not replay(machine, questions[at].target, run)
+    listing, rules, every = listing_of(machine), LocalRules(machine), range(len(questions))
+    begun = FOREVER.within(Allowance(seed * 7))
+    frames = Frames(rules, [question.target for question in questions], begun, light_solver)
+    runs: dict[int, Trace] = {}
+    with suppress(OutOfTime):
+        runs.update(frames.run(every, None, silent))
+    frames.clock = FOREVER
+    runs.update(frames.strengthen([at for at in every if at not in runs], silent, boldly=True))
     learnt = tuple(map(rules.clause, frames.lemmas))
     assert listing.initial <= listing.within(learnt)
     assert listing.is_kept(learnt)
+    runs.update(frames.run([at for at in every if at not in runs], None, silent))
+    for at, question in enumerate(questions):
+        assert (at in runs) == (listing.nearest(question.target) is not None)
+        assert at not in runs or not replay(machine, question.target, runs[at])
 
 
 @pytest.mark.parametrize("seed", swept(range(60), 5))

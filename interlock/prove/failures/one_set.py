@@ -28,8 +28,10 @@ MOST_SHORTLY_IN_VAIN = 3
 """After so many of these, none."""
 MOST_NOT_EXCLUDED = 2
 """After so many targets, one after the other, that what is known does not exclude runs to the others are looked for."""
-FEW_QUERIES = 3_000
+FEW_QUERIES = 10_000
 """So many queries frames may take where what is hard is put off: mostly they have settled it by then."""
+SOME_QUERIES = 50_000
+"""The same where it is not put off any more: runs that are found at all are mostly found by then."""
 FEW_FRAMES = 20
 """So many steps from the start runs are looked for by frames before they are looked for by guided search."""
 
@@ -151,20 +153,25 @@ class OneSet:
         self._note_all(frames.strengthen(self.left, report, None, self.answered))
         places = [place for place in frames.not_excluded(self.left) if place not in self.answered]
         if places and guide is None:
-            self._briefly(frames, places, report)
+            self.put_off.update(self._briefly(frames, places, report, FEW_QUERIES))
         elif places and guide is not None:
             self._thoroughly(frames, places, guide, report)
         return frames.lemmas if frames.invariant is None else frames.invariant
 
-    def _briefly(self, frames: Frames, places: Sequence[int], report: ProgressCallback) -> None:
-        frames.clock = self.clock.within(Allowance(FEW_QUERIES))
+    def _briefly(self, frames: Frames, places: Sequence[int], report: ProgressCallback, queries: int) -> list[int]:
+        """The places of targets that so many queries of frames do not settle."""
+        whole, frames.clock = frames.clock, self.clock.within(Allowance(queries))
         try:
             self._note_all(frames.run(places, None, report, self.answered))
         except OutOfTime:
             self.clock.check()
-            self.put_off.update(place for place in places if place not in self.answered)
+            return [place for place in places if place not in self.answered]
+        finally:
+            frames.clock = whole
+        return []
 
-    def _thoroughly(self, frames: Frames, places: Sequence[int], guide: Guide, report: ProgressCallback) -> None:
+    def _thoroughly(self, frames: Frames, places: list[int], guide: Guide, report: ProgressCallback) -> None:
+        places = self._briefly(frames, places, report, SOME_QUERIES)
         # where runs lead to others, and none of what was looked at to these, they mostly cannot be reached
         before = 0 if self.met is not None and self.met.ends else len(places)
         while places and len(places) != before:

@@ -127,7 +127,9 @@ class Frames:
         answered: Container[int] = (),
         boldly: bool = False,
     ) -> Iterator[tuple[int, Trace]]:
-        """Adds lemmas that keep targets out for good, as far as that is found within a few steps back; before `run`.
+        """Adds lemmas that keep targets out for good, as far as that is found within a few steps back.
+
+        What `run` learnt of frames is forgotten.
 
         If `boldly`, within more of them, and what people may change is guessed not to matter (see `_widened`).
 
@@ -138,8 +140,9 @@ class Frames:
         cube that must be kept out is taken to be out while what leads into it is looked at, so that clauses which only
         hold together are found; those that do not are dropped at the end.
         """
-        self.acts.append(self.solver.new())
-        self.cubes.append([])
+        add_all(self.solver, [[-act] for act in self.acts[1:]])
+        self.acts, self.cubes = [self.acts[0], self.solver.new()], [[], []]
+        self.clear, self._is_propagated = -1, True
         most, left = (MOST_STEPS_BOLDLY, MOST_BOLDLY_IN_VAIN) if boldly else (MOST_STEPS_BACK, MOST_IN_VAIN)
         whole, self.clock = self.clock, looking or self.clock
         try:
