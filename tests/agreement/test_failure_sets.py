@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
@@ -14,7 +15,7 @@ from interlock.confirm.failures import confirm_sets
 from interlock.confirm.replay import replay
 from interlock.kernel import beside
 from interlock.kernel.claims import Limits, ProgressCallback, Trace, silent
-from interlock.kernel.evaluator import fire, initial_states, is_enabled, truths_in
+from interlock.kernel.evaluator import State, evaluate, fire, initial_states, is_enabled, truths_in
 from interlock.kernel.expressions import TRUE, Is, assign, conj, disj
 from interlock.kernel.failures import (
     DisputedSets,
@@ -32,14 +33,15 @@ from interlock.kernel.failures import (
     struck_by,
 )
 from interlock.kernel.machine import Actor, Machine, Question, Rule, Variable
-from interlock.prove.core.local import Cube
+from interlock.prove.core.local import Cube, LocalRules
 from interlock.prove.engine import OutOfTime
 from interlock.prove.failures import one_set
 from interlock.prove.failures.ahead import Ahead
 from interlock.prove.failures.looking_back import LookBack
 from interlock.prove.failures.one_set import Guide, OneSet
+from interlock.prove.failures.pool import Pool
 from interlock.prove.failures.sets import smallest_sets
-from interlock.prove.failures.states import Met, Nominal, extended, struck_late
+from interlock.prove.failures.states import Ending, Met, Nominal, extended, struck_late
 from interlock.prove.frames import frames
 from interlock.study.sessions import Session
 from tests.agreement.failing import random_failing, reached_under
@@ -90,6 +92,67 @@ def test_sets_are_those_of_all_states_written_out(first: int, count: int, most: 
     assert sizes == set(range(most + 1)) or most == 3
 
 
+def checked_breaking(monkeypatch: pytest.MonkeyPatch) -> Counter[int]:
+    """How often so many clauses are broken by one step; each is so before the step, and is not so behind it."""
+    broken: Counter[int] = Counter()
+    broken_by = Pool._broken_by
+
+    def looked(self: Pool, rule: int, model: Sequence[int]) -> list[int]:
+        found = broken_by(self, rule, model)
+        machine = self.rules.machine
+        state = self.rules.encoding.decode(model)
+        assert is_enabled(machine, machine.rules[rule], state)
+        after = fire(machine, machine.rules[rule], state)
+        standing = {at: self.rules.clause(self.cubes[at]) for at in self.standing(self._number)}
+        assert all(evaluate(machine, clause, state) for clause in standing.values())
+        assert found == [at for at, clause in standing.items() if not evaluate(machine, clause, after)]
+        broken[len(found)] += 1
+        return found
+
+    monkeypatch.setattr(Pool, "_broken_by", looked)
+    return broken
+
+
+def checked_following(monkeypatch: pytest.MonkeyPatch) -> Counter[bool]:
+    """How often states were followed by endings, loosely or not: each from each of the states, rule by rule."""
+    followed: Counter[bool] = Counter()
+    before = Met.before
+
+    def is_so(rules: LocalRules, literal: int, state: State) -> bool:
+        encoding = rules.encoding
+        if abs(literal) not in encoding.parts:
+            return evaluate(rules.machine, encoding.facts[literal], state)
+        return all(is_so(rules, part, state) for part in encoding.parts[abs(literal)]) == (literal > 0)
+
+    def end_of(rules: LocalRules, state: State, ending: Ending, loosely: bool) -> State | None:
+        for at in ending:
+            if is_so(rules, rules.guards[at], state):
+                state = fire(rules.machine, rules.machine.rules[at], state)
+            elif not loosely:
+                return None
+        return state
+
+    def looked(
+        self: Met, rules: LocalRules, endings: Mapping[Ending, Collection[int]], first: int, loosely: bool
+    ) -> list[tuple[Ending, int, int]]:
+        found = list(before(self, rules, endings, first, loosely))
+        if followed[loosely] < 60:
+            plainly: dict[int, tuple[Ending, int, int]] = {}
+            states = {1 << lane: self.run_of(1 << lane).states[-1] for lane in range(first, self.size)}
+            for ending in sorted(endings):
+                ends = {lane: end_of(rules, state, ending, loosely) for lane, state in states.items()}
+                for target in endings[ending]:
+                    lanes = sum(lane for lane, end in ends.items() if end is not None and is_so(rules, target, end))
+                    if lanes:
+                        plainly.setdefault(target, (ending, target, lanes))
+            assert sorted(found) == sorted(plainly.values())
+            followed[loosely] += bool(found)
+        return found
+
+    monkeypatch.setattr(Met, "before", looked)
+    return followed
+
+
 def test_what_little_work_does_not_settle_is_settled_thoroughly(monkeypatch: pytest.MonkeyPatch) -> None:
     """Where neither a few steps back nor a few queries settle a target, sets are put off and looked at once more."""
     thoroughly: list[bool] = []
@@ -103,9 +166,14 @@ def test_what_little_work_does_not_settle_is_settled_thoroughly(monkeypatch: pyt
 
     monkeypatch.setattr(frames, "MOST_STEPS_BACK", 0)
     monkeypatch.setattr(one_set, "FEW_QUERIES", 3)
+    monkeypatch.setattr(one_set, "SOME_QUERIES", 6)
     monkeypatch.setattr(OneSet, "run", noted)
+    broken, followed = checked_breaking(monkeypatch), checked_following(monkeypatch)
     test_sets_are_those_of_all_states_written_out(7100, 12, 2)
     assert set(thoroughly) == {False, True}
+    assert broken.keys() >= {1, 2}
+    assert not broken[0]
+    assert all(followed[loosely] for loosely in (False, True)), followed
 
 
 def lost_plainly(machine: Machine, sets: Sets, tolerance: Tolerance) -> list[set[int]]:

@@ -49,6 +49,7 @@ class Encoding:
         """By the literals that say which value a variable has, the first value aside where it has two: its place, and
         the value."""
         self._gates: dict[tuple[int, ...], int] = {}
+        self._below: dict[int, int] = {}
         self._signals: dict[str, int] = {}
         for at, variable in enumerate(machine.variables):
             self._declare(variable.name, variable.domain)
@@ -137,6 +138,21 @@ class Encoding:
             else:
                 stack.extend(abs(part) for part in self.parts[atom])
         return frozenset(found)
+
+    def atoms_below(self, gate: int) -> int:
+        """The SAT variables of facts on which a gate depends: a number with a bit for each."""
+        known = self._below
+        stack = [] if gate in known else [gate]
+        while stack:
+            own = self.parts[stack[-1]]
+            if unknown := [atom for part in own if (atom := abs(part)) > self.facts_top and atom not in known]:
+                stack += unknown
+                continue
+            mask = 0
+            for part in own:
+                mask |= known.get(abs(part)) or 1 << abs(part)
+            known[stack.pop()] = mask
+        return known[gate]
 
     def decode(self, model: Sequence[int], shift: int = 0) -> State:
         """The state in a model; `shift` is what was added to every SAT variable of that state.

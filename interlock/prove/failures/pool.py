@@ -338,20 +338,35 @@ class Pool:
                     continue
                 reason = self._reason(one)
                 if reason is None and (model := self._explain(self._solver, one)) is not None:
-                    self._break(at, {struck | one.strikes for struck in model})
+                    sets = {struck | one.strikes for struck in model}
+                    gone = self._broken_by(one.rule, self._solver.model())
+                    for broken in gone:
+                        self._break(broken, sets)
                     self._standing = None
                     if shortly:
                         return
-                    # what rests on it has to rest on something else
-                    held.discard(at)
-                    held -= users.get(at, set())
-                    waiting += users.pop(at, ())
+                    # what rests on them has to rest on something else
+                    for broken in gone:
+                        held.discard(broken)
+                        held -= users.get(broken, set())
+                        waiting += users.pop(broken, ())
                     break
                 for clause in (one.reasons[-1] if reason is None else reason).clauses:
                     if not self._stays(clause):
                         waiting.append(clause)
                         users.setdefault(clause, set()).add(at)
         self._stay |= held
+
+    def _broken_by(self, rule: int, model: Sequence[int]) -> list[int]:
+        """The clauses that the rule breaks where it fires in the model; nothing known speaks against the model."""
+        after = list(model)
+        for atom, is_so in self.rules.effects[rule].items():
+            after[atom - 1] = atom if is_so else -atom
+        return [
+            at
+            for at in self.standing(self._number)
+            if rule in self.kept[at] and all(one == TRUTH or after[abs(one) - 1] == one for one in self.cubes[at])
+        ]
 
     def _reason(self, obligation: Obligation) -> Reason | None:
         """One that may hold under the set, as far as it is known what is broken."""

@@ -124,6 +124,8 @@ class Nominal:
         """Those since this was emptied."""
         self.ways: list[Trace] = []
         """Runs to states that were planned for, since this was emptied."""
+        self.parts_in_order: dict[int, list[int]] = {}
+        """Per gate what it is the conjunction of, facts first."""
         self.planned = 0
         """How many cubes were planned for."""
         self.samples = Samples(
@@ -240,6 +242,7 @@ class Met(Samples):
         self._blocks: list[tuple[str, ...]] = [()]
         """What has struck in each block of lanes; lane n of a block is nominal state n, struck."""
         self._known: dict[int, int] = {}
+        self._in_order = nominal.parts_in_order
         for size in range(1, len(own) + 1):
             for struck in combinations(own, size):
                 self._add_block(struck)
@@ -404,7 +407,7 @@ class Met(Samples):
 
     def true(self, literal: int) -> int:
         """The lanes in which a literal of the encoding is true; it depends on none but these failures."""
-        return self._true(literal, self.masks, self._known)
+        return self._true(literal, self.masks, self._known, self._known, 0)
 
     def before(
         self, rules: LocalRules, endings: Mapping[Ending, Collection[int]], first: int = 0, loosely: bool = False
@@ -417,67 +420,77 @@ class Met(Samples):
         settled: set[int] = set()
         masks = [mask >> first for mask in self.masks] if first else self.masks
         every = masks[TRUTH]
+        base: dict[int, int] = {} if first else self._known
         path: list[int] = []
         written: list[dict[int, int]] = [{}]
+        changed = [0]
         left = [every]
-        known = [{} if first else self._known]
+        known = [base]
         for ending in sorted(endings):
             targets = [target for target in endings[ending] if target not in settled]
             if not targets:
                 continue
             same = next((at for at, (a, b) in enumerate(zip(path, ending, strict=False)) if a != b), len(path))
-            for levels in (written, left, known):
+            for levels in (written, changed, left, known):
                 del levels[same + 1 :]
             path = list(ending)
             for rule in ending[len(left) - 1 :]:
                 if not left[-1]:
                     break
-                fired = self._true(rules.guards[rule], masks, known[-1])
+                fired = self._true(rules.guards[rule], masks, known[-1], base, changed[-1])
                 left.append(left[-1] if loosely else left[-1] & fired)
                 if loosely and not fired:
                     written.append(written[-1])
+                    changed.append(changed[-1])
                     known.append(known[-1])
                     continue
                 facts = dict(written[-1])
+                both = changed[-1]
                 for atom, is_so in rules.effects[rule].items():
                     # rules write constants: what they make so is so in all lanes where they fire, or in none
                     before = facts.get(atom, masks[atom]) & ~fired if loosely else 0
                     facts[atom] = before | (fired if loosely else every) if is_so else before
+                    both |= 1 << atom
                 written.append(facts)
+                changed.append(both)
                 known.append(dict(facts))
             if len(left) == len(ending) + 1 and left[-1]:
                 for target in targets:
-                    if found := left[-1] & self._true(target, masks, known[-1]):
+                    if found := left[-1] & self._true(target, masks, known[-1], base, changed[-1]):
                         settled.add(target)
                         yield ending, target, found << first
 
-    def _true(self, literal: int, masks: Sequence[int], known: dict[int, int]) -> int:
-        """By the parts of gates and these masks of facts, unless more is known; what is found of gates is added."""
-        parts = self.encoding.parts
+    def _true(
+        self, literal: int, masks: Sequence[int], known: dict[int, int], base: dict[int, int], changed: int
+    ) -> int:
+        """By these masks of facts but for those known, which are the `changed` ones; what is found of gates is added.
+
+        What depends on none of these is as `base` has it.
+        """
         every = masks[TRUTH]
-        stack = [abs(literal)]
+        encoding = self.encoding
+        top, parts, atoms_below, in_order = encoding.facts_top, encoding.parts, encoding.atoms_below, self._in_order
+        goal = abs(literal)
+        # a gate, what is left of it, and how many of its parts were looked at: facts come before gates
+        stack = [] if goal in known or goal <= top else [(goal, every, 0)]
         while stack:
-            gate = stack[-1]
-            if gate in known:
-                stack.pop()
+            gate, mask, at = stack.pop()
+            if changed and not at and not atoms_below(gate) & changed:
+                known[gate] = self._true(gate, masks, base, base, 0)
                 continue
-            if gate not in parts:
-                known[gate] = masks[gate]
-                stack.pop()
-                continue
-            own = parts[gate]
-            if unknown := [abs(part) for part in own if abs(part) in parts and abs(part) not in known]:
-                stack += unknown
-                continue
-            mask = every
-            for part in own:
-                if abs(part) in known:
-                    mask &= known[part] if part > 0 else ~known[-part]
+            own = in_order.get(gate) or in_order.setdefault(gate, sorted(parts[gate], key=abs))
+            while mask and at < len(own):
+                part = own[at]
+                atom = part if part > 0 else -part
+                if atom in known:
+                    mask &= known[atom] if part > 0 else ~known[atom]
+                elif atom <= top:
+                    mask &= masks[part]
                 else:
-                    mask &= masks[part] if part > 0 else ~masks[-part]
-                if not mask:
+                    stack += (gate, mask, at), (atom, every, 0)
                     break
-            known[gate] = mask
-            stack.pop()
-        found = known[abs(literal)]
+                at += 1
+            else:
+                known[gate] = mask
+        found = known[goal] if goal in known else masks[goal]
         return found & every if literal > 0 else every & ~found
