@@ -16,7 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from functools import reduce
+from functools import cached_property, reduce
 from itertools import combinations
 from math import comb
 from operator import and_, or_
@@ -69,12 +69,15 @@ class Sets:
         self.count = count
         self.members = [one for size in range(min(most, count) + 1) for one in combinations(range(count), size)]
         self.every = (1 << len(self.members)) - 1
-        bits = [bytearray(len(self.members) // 8 + 1) for _ in range(count)]
+
+    @cached_property
+    def having(self) -> list[int]:
+        """Per thing the family of those that it is in."""
+        bits = [bytearray(len(self.members) // 8 + 1) for _ in range(self.count)]
         for at, members in enumerate(self.members):
             for member in members:
                 bits[member][at >> 3] |= 1 << (at & 7)
-        self.having = [int.from_bytes(row, "little") for row in bits]
-        """Per thing the family of those that it is in."""
+        return [int.from_bytes(row, "little") for row in bits]
 
     def above(self, members: Iterable[int]) -> int:
         """The family of those that all of these are in."""

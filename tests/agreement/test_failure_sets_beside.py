@@ -30,10 +30,11 @@ SEEDS = (7024, 7028, 7044, 7104, 7105, 7164, 7380)
 
 @pytest.fixture(autouse=True)
 def _two_processes(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
-    """Both processors are allowed, and little is settled by little work."""
+    """Both processors are allowed, little is settled by little work, and few sets are weighed at a time."""
     monkeypatch.setattr(frames, "MOST_STEPS_BACK", 0)
     monkeypatch.setattr(one_set, "FEW_QUERIES", 3)
     monkeypatch.setattr(sets, "SETTLED_AT_ONCE", 2)
+    monkeypatch.setattr(sets, "WEIGHED_AT_ONCE", 8)
     beside.allow(2)
     yield
     beside.allow(1)
@@ -176,20 +177,24 @@ def test_who_asks_for_an_end_does_not_wait_for_the_other(monkeypatch: pytest.Mon
 
 
 def test_nothing_that_was_learned_is_left_unweighed(monkeypatch: pytest.MonkeyPatch) -> None:
-    """What is not shown is as if it had been weighed from the beginning; it is weighed once for what was learned."""
+    """What is not shown of a part is that part of what is not shown of all; it is weighed once for what was learned."""
     weigh = Pool.weigh
-    seen: Counter[bool] = Counter()
+    seen: Counter[object] = Counter()
 
-    def weighed(self: Pool) -> None:
+    def weighed(self: Pool, first: int, end: int) -> None:
         before = self._weighed
-        weigh(self)
-        lost = list(self.lost)
+        weigh(self, first, end)
+        lost, members = list(self.lost), self.part.members
         seen[before == self._weighed] += 1
-        self._weighed = 0, 0, 0
-        weigh(self)
+        seen["later"] += first > 0
+        weigh(self, 0, len(self.sets.members))
+        every = (1 << end - first) - 1
+        assert members == self.part.members[first:end]
+        assert lost == [family >> first & every for family in self.lost]
+        weigh(self, first, end)
         assert self.lost == lost
 
     monkeypatch.setattr(Pool, "weigh", weighed)
     for seed in SEEDS:
         smallest_sets(*random_failing(seed), 3)
-    assert min(seen[True], seen[False]) > 10
+    assert min(seen[True], seen[False], seen["later"]) > 5

@@ -17,7 +17,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
-from itertools import chain
 
 from interlock.kernel.failures import Reason, Sets, without_reason
 from interlock.prove.core.encoding import TRUTH, Encoding
@@ -37,16 +36,15 @@ NO_SET = -1
 class Obligation:
     """A query that must have no model under as many sets as can be: `query` are literals of the encoding.
 
-    `strikes` is the mask of the failures without which it is not asked at all, `possible` the family of sets that have
-    them; `region` are the variables that it speaks of, `failures` those that it depends on, as a mask.  It says of a
-    `rule` that it keeps the clause of the place `clause`, or of a target, by its number, that it is not so.
+    `strikes` is the mask of the failures without which it is not asked at all; `region` are the variables that it
+    speaks of, `failures` those that it depends on, as a mask.  It says of a `rule` that it keeps the clause of the
+    place `clause`, or of a target, by its number, that it is not so.
     """
 
     clause: int | None
     rule: int
     query: tuple[int, ...]
     strikes: int
-    possible: int
     region: frozenset[str]
     failures: int
     reasons: list[Reason] = field(default_factory=list)
@@ -70,7 +68,8 @@ class Learned:
 class Pool:
     """The clauses by place (`cubes`, which they keep out), and what keeps the rules from breaking each (`kept`).
 
-    `lost` is per clause the family of sets under which that is not shown by the reasons known when it was last weighed.
+    What is not shown by the reasons that are known is weighed for some of the sets at a time, the `part`: `lost` is per
+    clause the family of those of them under which it was not shown that it stays true when that was done last.
     """
 
     def __init__(self, narrowing: Narrowing, sets: Sets, most: int, clock: Clock) -> None:
@@ -83,8 +82,9 @@ class Pool:
         self.off = [-literal for literal in narrowing.literals]
         """Per failure that it has not struck."""
         self.cubes: list[Cube] = []
+        self.part = Part(sets, 0, len(sets.members))
         self.lost: list[int] = []
-        self._every = row_of(sets, sets.every)
+        self._every = row_of(self.part, self.part.every)
         self.kept: list[dict[int, Obligation]] = []
         """Per clause, by the number of a rule that may break it, that it does not."""
         self.targets: list[Obligation] = []
@@ -107,8 +107,8 @@ class Pool:
         self._listed: dict[str, list[int]] = {}
         """Each clause once, under that of its names which the fewest had before."""
         self._failure_of = {literal: at for at, literal in enumerate(self.off)}
-        self._weighed = 0, 0, 0
-        """How many sets, clauses and reasons there were when it was weighed."""
+        self._weighed: tuple[int, ...] = ()
+        """Where the part begins and ends, and how many clauses and reasons there were when it was weighed."""
         self._solver = _Switched(rules.encoding, self.cubes)
         # in the solver of all rules, what targets need is dead weight; it is of one set
         self._asking = _Switched(rules.encoding, self.cubes)
@@ -195,7 +195,7 @@ class Pool:
             self._listed.setdefault(rarest, []).append(at)
         failures = self.failures_in(cube)
         self.cubes.append(cube)
-        self.lost.append(self.sets.every)
+        self.lost.append(self.part.every)
         self._rows.append(self._every)
         self.kept.append({})
         self._broken.append(set())
@@ -222,11 +222,7 @@ class Pool:
         failures = 0
         for literal in query:
             failures |= self.narrowing.support(literal)
-        strikes = 0 if owner is None else 1 << owner
-        return Obligation(clause, rule, query, strikes, self._possible(strikes), region, failures)
-
-    def _possible(self, strikes: int) -> int:
-        return self.sets.above(places_in(strikes))
+        return Obligation(clause, rule, query, 0 if owner is None else 1 << owner, region, failures)
 
     def grow(self, sets: Sets) -> None:
         """From now on it is asked of larger sets, too; how the others are numbered has not changed.
@@ -234,9 +230,6 @@ class Pool:
         It has to be weighed before anything else is asked.
         """
         self.sets = sets
-        self._every = row_of(sets, sets.every)
-        for one in chain(self.targets, *(kept.values() for kept in self.kept)):
-            one.possible = self._possible(one.strikes)
 
     def excludes(self, at: int, number: int, shortly: bool = False) -> bool:
         """Whether the clauses exclude that target under the set of that number; if so it has a reason for that.
@@ -280,14 +273,16 @@ class Pool:
         """The clauses that are known to stay true under the set of that number."""
         return [at for at in self.standing(number) if self._stays(at)]
 
-    def weigh(self) -> None:
-        """Works `lost` out from all reasons that are known."""
+    def weigh(self, first: int, end: int) -> None:
+        """Works `lost` out from all reasons that are known, for the sets from that number on and before the other."""
         pairs = [(at, one) for at, kept in enumerate(self.kept) for one in kept.values()]
-        known = len(self.sets.members), len(self.cubes), sum(len(one.reasons) for _, one in pairs)
+        known = first, end, len(self.cubes), sum(len(one.reasons) for _, one in pairs)
         if known == self._weighed:
             return
         self._weighed = known
-        lost, every = self.lost, self.sets.every
+        self.part = part = Part(self.sets, first, end)
+        self._every = row_of(part, part.every)
+        lost, every = self.lost, part.every
         lost[:] = [0] * len(self.cubes)
         users: list[list[int]] = [[] for _ in self.cubes]
         for number, (_, one) in enumerate(pairs):
@@ -298,16 +293,17 @@ class Pool:
             number = next(iter(waiting))
             del waiting[number]
             at, one = pairs[number]
-            if lost[at] == every:
-                continue
-            more = one.possible & without_reason(self.sets, one.reasons, lost) & ~lost[at]
+            possible = part.above(places_in(one.strikes)) & ~lost[at]
+            more = possible and possible & without_reason(part, one.reasons, lost)
             if more:
                 lost[at] |= more
                 waiting.update(dict.fromkeys(users[at]))
-        self._rows = [self._every if family == every else row_of(self.sets, family) for family in lost]
+        self._rows = [self._every if family == every else row_of(part, family) for family in lost]
 
     def _turn_to(self, number: int) -> None:
         if number != self._number:
+            if not 0 <= number - self.part.first < len(self.part.members):
+                raise AssertionError("a set is asked about of which nothing was weighed")
             self._number = number
             self._parts = parts = frozenset(parts_of(self.sets.members[number]))
             self._gone = {at: None for at, broken in enumerate(self._broken) if not parts.isdisjoint(broken)}
@@ -317,7 +313,7 @@ class Pool:
             self._asking = _Switched(self.rules.encoding, self.cubes)
 
     def _stays(self, at: int) -> bool:
-        return at in self._stay or not is_in(self._rows[at], self._number)
+        return at in self._stay or not is_in(self._rows[at], self._number - self.part.first)
 
     def _hold(self, wanted: Iterable[int], shortly: bool = False) -> None:
         """Shows of these clauses, and of all that they rest on, that they stay true under the set, or are broken.
@@ -454,6 +450,16 @@ class Pool:
                 both = {one | other for one in family for other in broken}
                 family = {one for one in both if one.bit_count() <= self.most}
         return family
+
+
+class Part(Sets):
+    """Some of the sets, from that number on and before the other, numbered anew from the `first`."""
+
+    def __init__(self, sets: Sets, first: int, end: int) -> None:
+        self.count = sets.count
+        self.first = first
+        self.members = sets.members[first:end]
+        self.every = (1 << len(self.members)) - 1
 
 
 def row_of(sets: Sets, family: int) -> bytes:

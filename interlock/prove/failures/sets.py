@@ -69,8 +69,10 @@ MOST_SAMPLED = 1_000
 """So many states that are reached without a failure are kept."""
 MOST_SPREAD = 20_000
 """How many states are expanded without a failure where facts meet that did not meet before."""
+WEIGHED_AT_ONCE = 1 << 16
+"""It is weighed for so many sets at a time what is not shown of them ..."""
 SETTLED_AT_ONCE = 100
-"""So many sets are settled before it is weighed again what that shows of others."""
+"""... and anew once so many of them are settled, as that shows something of others."""
 TOLD_AT_ONCE = 40
 """So many sets are settled by two processes before each tells the other what it found out."""
 MOST_STANDING_IN = 3
@@ -143,11 +145,11 @@ class _Work:
         self.narrowing = Narrowing(self.rules, failures)
         self.pool = Pool(self.narrowing, self.sets, most, self.clock)
         self.missing: list[int] = []
-        """Per question the family of the sets under which it was not shown to be excluded when that was weighed."""
+        """Per question the family of the sets under which it was open when that was weighed: of those weighed then."""
         self.waiting = 0
-        """The family of those that were not known to lead to some such target then."""
+        """The family of those under which some question was open."""
         self.rows: list[bytes] = []
-        """Per question which of these they were, to be looked up."""
+        """Per question which these were, to be looked up."""
         self.runs: list[dict[frozenset[str], Trace]] = [{} for _ in questions]
         """Per question a run for each set known to lead to its target."""
         self.shared = SharedRuns(machine)
@@ -161,8 +163,6 @@ class _Work:
         """Per question, by failures, those with one of which they are known to lead to its target."""
         self.stood_in: dict[str, dict[str, None]] = {name: {} for name in failures}
         """Per failure those in the place of which it struck in a run to the same target, the last one last."""
-        self.broken = [0] * len(questions)
-        """Per question the family of the sets that are known to lead to its target."""
         self.leading: list[set[int]] = [set() for _ in questions]
         """Per question the sets, as masks, of which runs to its target are known."""
         self.place = {name: at for at, name in enumerate(failures)}
@@ -193,7 +193,7 @@ class _Work:
         self.pool.add(self.without_any())
         self.report(Progress(NAME, "what stays true whatever fails"))
         self.pool.aim(self.truth)
-        for at, known in enumerate(self.broken):
+        for at, known in enumerate(self.leading):
             if not known:
                 self.pool.excludes(at, 0)
         first = 0
@@ -209,25 +209,22 @@ class _Work:
         """Sets of so many members are asked about, too."""
         self.sets = Sets(len(self.failures), size)
         self.pool.grow(self.sets)
-        for at, known in enumerate(self.leading):
-            self.broken[at] = reduce(or_, (self.sets.above(places_in(members)) for members in known), 0)
 
     def settle_all(self, first: int, end: int, thoroughly: bool) -> None:
         """Settles all sets from one number up to another, or those that little work settles."""
         self.hard = set()
-        while True:
-            self.weigh()
+        while first < end:
+            upto = min(end, first + WEIGHED_AT_ONCE)
+            self.weigh(first, upto)
             # what a process has beside this one would not be reckoned with
             divided = may_begin() and self.limits.memory is None
-            block = list(islice(self.open_sets(first, end), SETTLED_AT_ONCE * (1 + divided)))
-            if not block:
-                return
+            block = list(islice(self.open_sets(), SETTLED_AT_ONCE * (1 + divided)))
             if divided and len(block) > 1:
                 for at in range(0, len(block), TOLD_AT_ONCE):
                     self.settle_beside(block[at : at + TOLD_AT_ONCE], thoroughly)
             else:
                 self.settle_some(block, thoroughly)
-            first = block[-1] + 1
+            first = block[-1] + 1 if block else upto
 
     def settle_beside(self, block: Sequence[int], thoroughly: bool) -> None:
         """Settles the sets of these numbers, every other of them in another process.
@@ -299,29 +296,29 @@ class _Work:
         """The run, to be told."""
         return run.states[0], tuple(self.number[name] for name in run.rules)
 
-    def weigh(self) -> None:
-        """Works out what is not shown yet."""
-        self.pool.weigh()
-        self.missing = [without_reason(self.sets, one.reasons, self.pool.lost) for one in self.pool.targets]
-        left = [missing & ~known for missing, known in zip(self.missing, self.broken, strict=True)]
-        self.waiting = reduce(or_, left, 0)
-        self.rows = [row_of(self.sets, family) for family in left]
+    def weigh(self, first: int, end: int) -> None:
+        """Works out what is not shown yet of the sets from that number on and before the other."""
+        self.pool.weigh(first, end)
+        part = self.pool.part
+        self.missing = [without_reason(part, one.reasons, self.pool.lost) for one in self.pool.targets]
+        for at, known in enumerate(self.leading):
+            for members in known if self.missing[at] else ():
+                self.missing[at] &= ~part.above(places_in(members))
+        self.waiting = reduce(or_, self.missing, 0)
+        self.rows = [row_of(part, family) for family in self.missing]
 
     def open_under(self, number: int) -> list[int]:
         """The questions of which it is not known whether the set of that number leads to their target."""
         parts = frozenset(parts_of(self.sets.members[number]))
         both = zip(self.rows, self.leading, strict=True)
-        return [at for at, (row, known) in enumerate(both) if is_in(row, number) and parts.isdisjoint(known)]
+        place = number - self.pool.part.first
+        return [at for at, (row, known) in enumerate(both) if is_in(row, place) and parts.isdisjoint(known)]
 
-    def open_sets(self, first: int, end: int) -> Iterator[int]:
-        """The sets, by number, from one on and before another, of which it is not known to what they lead."""
-        while waiting := self.waiting >> first:
-            number = first + (waiting & -waiting).bit_length() - 1
-            if number >= end:
-                break
-            if self.open_under(number):
-                yield number
-            first = number + 1
+    def open_sets(self) -> Iterator[int]:
+        """The sets that were weighed, by number, of which it is not known to what they lead."""
+        for place in places_in(self.waiting):
+            if self.open_under(place + self.pool.part.first):
+                yield place + self.pool.part.first
 
     def named(self, number: int) -> tuple[str, ...]:
         """The members of the set of that number."""
@@ -506,7 +503,6 @@ class _Work:
         trace = self.shared.of(trace)
         late = self.shared.of(struck_late(self.machine, trace, lambda name: owners[number[name]] is not None))
         if known is None:
-            self.broken[at] |= self.sets.above(members)
             for name in own:
                 self.beside[at].setdefault(own - {name}, []).append(name)
         if known is None or trace.depth < known.depth:
@@ -574,9 +570,7 @@ class _Work:
         self.pool.close()
         found = []
         finished = bool(self.missing)
-        if finished:
-            self.weigh()
-        places = {name: at for at, name in enumerate(self.failures)}
+        families = self.families() if finished else []
         tolerance, place_of = self.tolerance() if finished else (None, {})
         for at, question in enumerate(self.questions):
             listed = smallest(self.runs[at])
@@ -586,12 +580,8 @@ class _Work:
                 found.append(SmallestSets(question.id, NAME, -1, names, runs, (), (), None, reason))
                 continue
             asked = self.pool.targets[at]
-            family = without_reason(self.sets, asked.reasons, self.pool.lost)
-            for one in listed:
-                if len(one) <= len(self.sets.members[-1]):
-                    family &= ~self.sets.above(places[name] for name in one)
-            most = self.size_settled(family)
-            family &= (1 << number_of_sets(len(self.failures), most)) - 1
+            most = self.size_settled(families[at])
+            family = families[at] & (1 << number_of_sets(len(self.failures), most)) - 1
             opened_sets = [frozenset(self.failures[m] for m in members) for members in members_of(self.sets, family)]
             left = smallest(opened_sets) if most > 1 else opened_sets
             clear = tuple(
@@ -602,6 +592,14 @@ class _Work:
             opened = tuple(tuple(sorted(one)) for one in left)
             found.append(SmallestSets(question.id, NAME, most, names, runs, opened, clear, tolerance, reason))
         return tuple(found)
+
+    def families(self) -> list[int]:
+        """Per question the family of all sets under which it is open."""
+        weighed: list[list[bytes]] = []
+        for first in range(0, len(self.sets.members), WEIGHED_AT_ONCE):
+            self.weigh(first, min(len(self.sets.members), first + WEIGHED_AT_ONCE))
+            weighed.append([family.to_bytes(WEIGHED_AT_ONCE // 8, "little") for family in self.missing])
+        return [int.from_bytes(b"".join(parts), "little") for parts in zip(*weighed, strict=True)]
 
     def size_settled(self, family: int) -> int:
         """Up to which size sets are claimed about where those of the family are open; few of a size can be named."""
