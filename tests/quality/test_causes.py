@@ -13,6 +13,7 @@ from pathlib import Path as File
 from types import SimpleNamespace
 from typing import Any
 
+import msgspec
 import pytest
 
 from interlock.cli.exit_codes import code_of_hold
@@ -35,7 +36,7 @@ from interlock.report.text.lines import as_text
 from interlock.report.text.proof import proof_lines
 from interlock.report.views.blame import pointers_for
 from interlock.report.views.proof import proof_view
-from interlock.study.causes import causes, trials
+from interlock.study.causes import causes, together, trials
 from interlock.study.causes.blame import Blame, blame
 from interlock.study.causes.remedies import (
     Likeliness,
@@ -51,6 +52,7 @@ from interlock.study.causes.remedies import (
     unlike_opposites,
     wanting_inhibits,
 )
+from interlock.study.causes.together import causes_together, merged
 from interlock.study.causes.trials import CLEAR_IN_VAIN, Bench, Model
 from interlock.study.verify import Answer, Status, Verification, verify
 from tests.agreement.hold_texts import compile_text, doorway, fetch, hold_text, standing
@@ -276,6 +278,12 @@ def test_instances_with_one_cause_are_told_once() -> None:
     (some,), (whole,) = (pointers_for(view.facts, min(failing), all_asked) for all_asked in (False, True))
     assert some.sentences == (*whole.sentences, NOT_ASKED)
     assert NOT_ASKED in " ".join(as_text(proof_lines(view, every=False)).split())
+    # what has to be otherwise beside it is named
+    assert view.facts.look_first is not msgspec.UNSET
+    first = msgspec.structs.replace(view.facts.look_first[0], besides=("this", "that"))
+    (both,) = pointers_for(msgspec.structs.replace(view.facts, look_first=(first,)), min(failing), True)
+    assert any(": this and that have to be otherwise too" in one for one in both.sentences)
+    assert both.sentences[-1].startswith("tried on the model: with all of that otherwise it holds")
 
 
 @pytest.mark.thorough
@@ -319,7 +327,7 @@ def test_what_can_be_done_is_looked_for_with_bounded_work(monkeypatch: pytest.Mo
 
 
 @cache
-def draft() -> Bench:
+def draft(*chosen: str) -> Bench:
     """A hold with many things wrong at once: what opens its door breaks a requirement, so there is no way around."""
     source = fetch("tests/quality/first-draft.yaml")
     assert source is not None
@@ -327,7 +335,8 @@ def draft() -> Bench:
     assert hold is not None
     compiled = compile_hold(hold, standing()).compiled
     assert compiled is not None
-    asked = [text.id for text in standing() if text.kind is not RequirementKind.CAN_ALWAYS]
+    kinds = {RequirementKind.CAN} if chosen else {*RequirementKind} - {RequirementKind.CAN_ALWAYS}
+    asked = [*chosen, *(text.id for text in standing() if text.kind in kinds)]
     return Bench(verify(compiled, decide, Limits(), chosen=asked), decide, Limits())
 
 
@@ -353,17 +362,15 @@ def test_what_is_broken_on_every_way_hides_nothing_else() -> None:
 def test_of_many_things_wrong_each_guess_has_its_turn() -> None:
     """What mends one thing alone is among the first that are tried for it, though others stop most of what fails."""
     bench = draft()
-    search = causes._Search(bench, (), True)
+    search = causes.Search(bench, (), True)
     (shut_in,) = [a for a in bench.verification.answers if a.instance.requirement.id.startswith("nobody-shut-in[")]
     id = shut_in.instance.requirement.id
-    for guesses in search._sorts(shut_in):
-        turn = [one.said() for one in search._in_turn([one for one in guesses if search._stops(one, id)], id)]
-        wanted = [at for at, (found, _) in enumerate(turn) if found == "does not ask for 'not W is inside'"]
-        if wanted:
-            assert wanted[0] < causes.FEW_BUILT
-            break
-    else:
-        pytest.fail("nothing asks who is inside")
+    turns = [
+        [one.said()[0] for one in search._in_turn([one for one in guesses if search._stops(one, id)], id)]
+        for guesses in search._sorts(shut_in)
+    ]
+    wanted = "does not ask for 'not W is inside'"
+    assert min(turn.index(wanted) for turn in turns if wanted in turn) < causes.FEW_BUILT
 
 
 def test_a_hold_in_which_hands_can_do_nothing_is_no_mend() -> None:
@@ -376,6 +383,102 @@ def test_a_hold_in_which_hands_can_do_nothing_is_no_mend() -> None:
         model = bench.built(rewired(bench.verification.compiled.hold, wire.meaning, asked))
         assert model is not None
         assert bool(bench.lost(model, 0)) is loses
+
+
+@pytest.mark.thorough
+def test_of_two_things_wrong_that_hide_each_other_both_are_named() -> None:
+    """Behind the shut door the locks at the sill go down, and the door shuts on pallets that nothing locks aft."""
+    secured, lock = "secured-behind-shut-doors[1L]", "sill-devices-locking-behind-shut-door[ND,NL]"
+    search = causes.Search(draft(secured, lock))
+    alone = causes.joined(search.causes())
+    assert [(one.item, one.requirements, one.besides) for one in alone] == [(LOCKS, (lock,), ())]
+    (both,) = causes.joined(causes_together(search))
+    assert (both.requirements, both.besides, both.proved) == ((secured,), (LOCKS,), True)
+    # the one goes by the other
+    assert both.item in ("what closes nose door (ND)", "nose locks up (sill_up)")
+    assert both.found.startswith("it does not ask for 'up_P1L'")
+
+
+LOCKS = "nose lock power (nose_locks)"
+
+
+def test_what_has_to_be_mended_besides_is_as_little_as_will_do(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is open is asked with all that was found mended; of that only what it needs is told beside its cause."""
+    hold = sound()
+    wires = {wire.meaning.name: wire for wire in wires_of(hold)}
+    changed = {
+        name: rewired(hold, wires[f"door.D1.{what}"].meaning, expression("at2L"))
+        for name, what in (("up", "opens"), ("down", "closes"), ("free", "unlatching_possible"))
+    }
+    needs = {"joint": {"up", "free"}, "later": {"up", "last"}, "by itself": {"last"}, "never": {"nothing"}}
+    last = wires["circuit.door_free"].meaning
+
+    def done(to: Hold) -> set[str]:
+        """What is otherwise in it."""
+        now = {wire.meaning: wire.syntax for wire in wires_of(to)}
+        found = {
+            name
+            for name, one in changed.items()
+            for wire in wires_of(one)
+            if wire.syntax != now[wire.meaning] and wires[wire.meaning.name].syntax == now[wire.meaning]
+        }
+        return (changed.keys() - found) | ({"last"} if now[last] != wires[last.name].syntax else set())
+
+    def remedy(item: str, to: Hold) -> Remedy:
+        return Remedy(item, item, hold.span, lambda: ("is", "so"), Likeliness.ODD, 0, lambda: to)
+
+    def bench(to: Hold) -> Any:
+        statuses = {id: Status.HOLDS if needs[id] <= done(to) else Status.FAILS for id in needs}
+        answers = [
+            SimpleNamespace(instance=SimpleNamespace(requirement=SimpleNamespace(id=id)), status=status)
+            for id, status in statuses.items()
+        ]
+        return SimpleNamespace(
+            verification=SimpleNamespace(compiled=SimpleNamespace(hold=to), answers=answers),
+            is_over=lambda: False,
+            of=lambda to, ids: bench(to),
+            mended=lambda to, ids: tuple(id for id in ids if needs[id] <= done(to)),
+        )
+
+    def search(on: Any) -> Any:
+        """One that finds what `last` mends there, and nothing else."""
+        to = on.verification.compiled.hold
+        found = SimpleNamespace(bench=on, open=["never"], mends=[])
+
+        def told() -> Iterator[causes.Cause]:
+            if "last" not in done(to):
+                found.mends.append(remedy("last", rewired(to, last, expression("at2L"))))
+                for id in ("later", "by itself"):
+                    yield causes.cause_of(found.mends[-1], (id,))
+
+        found.causes = told
+        return found
+
+    monkeypatch.setattr(together, "Search", search)
+    first: Any = SimpleNamespace(
+        bench=bench(hold), open=[*needs], mends=[remedy(name, to) for name, to in changed.items()]
+    )
+    found = {one.requirements: (one.item, one.besides) for one in causes_together(first)}
+    assert found == {
+        ("joint",): ("free", ("up",)),
+        ("later",): ("last", ("up",)),
+        ("by itself",): ("last", ()),
+    }
+
+
+def test_what_two_changes_make_of_a_hold_goes_together_where_it_is_not_the_same() -> None:
+    """Each keeps what the other does, down to one expression of one thing; of one expression there are no two."""
+    hold = sound()
+    wires = {wire.meaning.name: wire for wire in wires_of(hold)}
+    opens, closes = (wires[f"door.D1.{what}"].meaning for what in ("opens", "closes"))
+    one = rewired(hold, opens, expression("at2L"))
+    other = rewired(hold, closes, expression("at3L"))
+    both = merged(hold, one, other)
+    assert both == merged(hold, other, one) == rewired(one, closes, other.doorways[0].closes)
+    assert merged(hold, hold, one) == merged(hold, one, hold) == merged(hold, one, one) == one
+    assert merged(hold, one, rewired(hold, opens, expression("at3L"))) is None
+    assert merged(hold, without("FSL"), one) == replace(without("FSL"), doorways=one.doorways)
+    assert merged(hold, without("FSL"), without("FSR")) is None
 
 
 def test_many_states_at_once_are_judged_as_each_by_itself() -> None:
@@ -433,7 +536,7 @@ def test_unasked_each_sort_of_guess_has_its_turn(monkeypatch: pytest.MonkeyPatch
         tried.append(remedy.likeliness)
         return False
 
-    monkeypatch.setattr(causes._Search, "_is_no_good", noted)
+    monkeypatch.setattr(causes.Search, "_is_no_good", noted)
     monkeypatch.setattr(Bench, "built", lambda *_: None)
     blame(found, lambda undone: None, decide, thorough=False)
     failing = found.count(Status.FAILS)
@@ -455,16 +558,16 @@ def test_that_people_could_do_it_at_the_opposite_times_is_no_guess_unasked(monke
             turned.append(remedy)
         return False
 
-    monkeypatch.setattr(causes._Search, "_is_no_good", noted)
-    monkeypatch.setattr(causes._Search, "_in_turn", lambda _, guesses, __: list(guesses))
-    monkeypatch.setattr(causes._Search, "_stops", lambda *_: True)
+    monkeypatch.setattr(causes.Search, "_is_no_good", noted)
+    monkeypatch.setattr(causes.Search, "_in_turn", lambda _, guesses, __: list(guesses))
+    monkeypatch.setattr(causes.Search, "_stops", lambda *_: True)
     monkeypatch.setattr(Bench, "built", lambda *_: None)
     blame(found, lambda undone: None, decide, thorough=False)
     assert not turned
     blame(found, lambda undone: None, decide)
     assert {one.item for one in turned} == {"`hand_work` of the layout"}
-    monkeypatch.setattr(causes._Search, "_is_no_good", lambda *_: False)
-    monkeypatch.setattr(causes._Search, "_sorts", lambda *_: iter([[turned[0]]]))
+    monkeypatch.setattr(causes.Search, "_is_no_good", lambda *_: False)
+    monkeypatch.setattr(causes.Search, "_sorts", lambda *_: iter([[turned[0]]]))
     monkeypatch.setattr(Bench, "built", lambda bench, _: bench.model)
     monkeypatch.setattr(Bench, "stopped", lambda bench, _, open: tuple(open))
     monkeypatch.setattr(Bench, "is_got_round", lambda *_: False)
@@ -518,7 +621,7 @@ def test_a_relay_that_is_wanting_is_told_without_guesses(monkeypatch: pytest.Mon
     assert compiled is not None
     search: Any = SimpleNamespace(compiled=compiled)
     asked = [one.requirement for one in compiled.instances if one.requirement.since]
-    assert asked and not any(causes._Search._forgets(search, one) for one in asked)
+    assert asked and not any(causes.Search._forgets(search, one) for one in asked)
 
 
 def test_what_is_not_there_is_told_before_any_guess() -> None:
@@ -546,7 +649,7 @@ def test_what_is_not_there_is_told_before_any_guess() -> None:
 
     search._told = told
     search._by_guesses = lambda _: iter([told(cause(*ids))])
-    assert [one.requirements for one in causes._Search.causes(search)] == [("far",), ("near", "far")]
+    assert [one.requirements for one in causes.Search.causes(search)] == [("far",), ("near", "far")]
 
 
 @pytest.mark.parametrize("chosen", [(), ("nothing-across-behind-shut-doors[2C,2C.right]",)], ids=["all", "one"])
@@ -961,7 +1064,7 @@ def test_beside_what_is_missing_nothing_is_guessed_unasked(monkeypatch: pytest.M
         guessed.append(answer.instance.origin.id)
         yield from ()
 
-    monkeypatch.setattr(causes._Search, "_sorts", noted)
+    monkeypatch.setattr(causes.Search, "_sorts", noted)
     blamed = blame(found, lambda undone: None, decide, thorough=False)
     assert blamed.causes and not guessed
     assert blame(found, lambda undone: None, decide) == blamed
@@ -1087,7 +1190,7 @@ def test_only_devices_that_the_requirement_speaks_of_are_guessed_at_together(
     written = written.replace("sensors:", "sensors:\n  - {id: half_way, reads: 2C.fore is crossed}")
     written += PEOPLE.replace("people:", "people:\n  - {id: P3, places: out, starts: out, moves: always}")
     verification = verify(compile_text(written, standing()), decide, Limits(), chosen=[requirement])
-    search = causes._Search(Bench(verification, decide, Limits()), (), thorough=False)
+    search = causes.Search(Bench(verification, decide, Limits()), (), thorough=False)
     id = next(a.instance.requirement.id for a in verification.answers if a.status is Status.FAILS)
     contacts = search._contacts(id)
     assert {print_syntax(one) for one in contacts if isinstance(one, Chain)} == together

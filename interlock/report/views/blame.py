@@ -78,10 +78,15 @@ def _about(cause: CauseFacts, requirement: str, before: bool, all_asked: bool) -
     if cause.beside:
         yield cause.beside
     others = len([one for one in cause.requirements if one != requirement])
+    told = "with that otherwise"
+    if cause.besides:
+        too = f"{'has' if len(cause.besides) == 1 else 'have'} to be otherwise too, as is told of others"
+        yield f"that alone is not known to do it: {listed(cause.besides)} {too}"
+        told = "with all of that otherwise"
     more = f", and so {'does' if others == 1 else 'do'} {count_of(others, 'other')} that " if others else ""
     fails = ("fails" if others == 1 else "fail") if others else ""
     if cause.proved:
-        yield f"tried on the model: with that otherwise it holds{more}{fails} (proved)"
+        yield f"tried on the model: {told} it holds{more}{fails} (proved)"
         if not all_asked:
             yield "whether other requirements then hold, and all that can be done still can, was not asked"
     if cause.lost:

@@ -327,7 +327,7 @@ def _facts(
 
 
 def _cause(cause: Cause) -> CauseFacts:
-    told = cause.found, cause.beside, cause.requirements, cause.proved, cause.lost
+    told = cause.found, cause.beside, cause.requirements, cause.proved, cause.lost, cause.besides
     return CauseFacts(cause.item, cause.id, as_place(cause.span), *told)
 
 

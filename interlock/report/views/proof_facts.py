@@ -210,6 +210,9 @@ class CauseFacts(Facts, frozen=True):
     requirements: Annotated[Texts, Meta(description="the ids of what fails because of it")]
     proved: Annotated[bool, Meta(description="they hold once it is otherwise; false: as it is they must fail")]
     lost: Annotated[Texts, Meta(description="what could then not be done any more, or no way to it was soon found")]
+    besides: Annotated[
+        Texts, Meta(description="other items, told of other requirements, that have to be otherwise too")
+    ]
 
 
 class DifferenceFacts(Facts, frozen=True):

@@ -37,13 +37,14 @@ def blame(
 ) -> Blame:
     """What is to be blamed for all that fails; an end that is asked for leaves what was found by then.
 
-    `thorough` is as for `causes_of`.
+    `thorough` is as for `Search`; it also goes on to what is to blame once all that was found is mended.
     """
     if not verification.count(Status.FAILS):
         return Blame()
     # here, because most holds have nothing to be blamed for
-    from interlock.study.causes.causes import causes_of
+    from interlock.study.causes.causes import Search, joined
     from interlock.study.causes.changes import blame_changes
+    from interlock.study.causes.together import causes_together
     from interlock.study.causes.trials import Bench
 
     changes: dict[str, BlamedChanges] = {}
@@ -53,7 +54,10 @@ def blame(
         bench = Bench(verification, engine, limits)
         changes.update(blame_changes(bench, without))
         explained = [id for id, one in changes.items() if one.sets]
-        causes.extend(causes_of(bench, explained, thorough))
+        search = Search(bench, explained, thorough)
+        causes.extend(joined(search.causes()))
+        if thorough:
+            causes.extend(joined(causes_together(search)))
         unsettled = bench.unsettled.difference(explained, *(cause.requirements for cause in causes))
     except KeyboardInterrupt:
         pass

@@ -80,7 +80,8 @@ class Cause:
 
     `requirements` are the ids of those that fail and, were it otherwise, would hold: proved on the model, where
     `proved`; else it follows from the description that they must fail as it is.  `lost` could then not be done any
-    more, or no way to it is soon found.
+    more, or no way to it is soon found.  All that is so where the items `besides` are otherwise as well; the item alone
+    is not known to restore anything.
     """
 
     id: str
@@ -91,21 +92,25 @@ class Cause:
     requirements: tuple[str, ...]
     proved: bool
     lost: tuple[str, ...]
+    besides: tuple[str, ...] = ()
 
 
-def causes_of(bench: Bench, explained: Collection[str] = (), thorough: bool = True) -> Iterator[Cause]:
-    """One cause for each of what fails by a run, as far as one is found in time; those that share one once.
+def joined(causes: Iterable[Cause]) -> Collection[Cause]:
+    """Those that are told alike as one."""
+    told: dict[tuple[str, ...], Cause] = {}
+    for cause in causes:
+        key = cause.item, cause.beside, *cause.besides
+        same = told.get(key)
+        told[key] = cause if same is None else replace(same, requirements=(*same.requirements, *cause.requirements))
+    return told.values()
 
-    For those that are `explained` none is looked for.  Unless it is `thorough`, few guesses are put to proof, none
-    that is less likely than those of which one would restore all that fails, and none about the side of a bay where
-    something is missing.  What stays open although there were guesses left is `unsettled` on the bench.
-    """
-    told: dict[tuple[str, str], Cause] = {}
-    for cause in _Search(bench, explained, thorough).causes():
-        same = told.get((cause.item, cause.beside))
-        joined = cause if same is None else replace(same, requirements=(*same.requirements, *cause.requirements))
-        told[joined.item, joined.beside] = joined
-    yield from told.values()
+
+def cause_of(
+    remedy: Remedy, restored: tuple[str, ...], lost: tuple[str, ...] = (), besides: tuple[str, ...] = ()
+) -> Cause:
+    """What is told of a guess that was proved to restore these."""
+    found, beside = remedy.said()
+    return Cause(remedy.id, remedy.item, remedy.span, f"it {found}", beside, restored, True, lost, besides)
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,9 +128,18 @@ class _Tried:
         return -len(self.lost), len(self.restored), -self.vacuous, -likely, self.remedy.votes, -self.breadth
 
 
-class _Search:
-    def __init__(self, bench: Bench, explained: Collection[str], thorough: bool) -> None:
+class Search:
+    """What is to blame on a bench: one cause for each of what fails by a run, as far as one is found in time.
+
+    For those that are `explained` none is looked for.  Unless it is `thorough`, few guesses are put to proof, none
+    that is less likely than those of which one would restore all that fails, and none about the side of a bay where
+    something is missing.  What stays open although there were guesses left is `unsettled` on the bench.
+    """
+
+    def __init__(self, bench: Bench, explained: Collection[str] = (), thorough: bool = True) -> None:
         self.bench = bench
+        self.mends: list[Remedy] = []
+        """What would be otherwise, of each cause that was told and proved."""
         self.thorough = thorough
         self.work = 0
         self.compiled = bench.verification.compiled
@@ -137,6 +151,7 @@ class _Search:
         self.near: dict[str, frozenset[Meaning]] = {}
         self.unlike: dict[Meaning, list[Remedy]] = {}
         self.open = [id for id in bench.bad if id not in explained]
+        """What fails and has no cause yet."""
         self.stilling: dict[Hashable, bool] = {}
         """Whether guesses at expressions stop nearly everything, or what some drive does."""
         self.bare: set[str] = set()
@@ -279,10 +294,8 @@ class _Search:
     # ---- guesses
 
     def _cause(self, best: _Tried) -> Cause:
-        remedy = best.remedy
-        found, beside = remedy.said()
-        told = remedy.id, remedy.item, remedy.span, f"it {found}", beside
-        return Cause(*told, best.restored, True, best.lost)
+        self.mends.append(best.remedy)
+        return cause_of(best.remedy, best.restored, best.lost)
 
     def _rather_added(self, best: _Tried, answer: Answer) -> _Tried:
         """With the other contact beside it, where that does as much: nobody knows that the one there is not wanted."""

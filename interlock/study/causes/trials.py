@@ -412,6 +412,25 @@ class Bench:
         compiled = compile_hold(hold, self._texts, self.verification.compiled.situation).compiled
         return None if compiled is None else model_of(compiled, [*self.bad, *self.good, *ids])
 
+    def of(self, hold: Hold, ids: Sequence[str]) -> Bench | None:
+        """A bench for another hold, where these are asked and what is known to be possible; None where it is none."""
+        found = self._verified(hold, [*ids, *self.good])
+        limits = replace(self._limits, seconds=self.clock.seconds_left())
+        return None if found is None else Bench(found, self.engine, limits)
+
+    def mended(self, hold: Hold, ids: Sequence[str]) -> tuple[str, ...]:
+        """Those of these that hold in another hold, proved, and not for want of an occasion."""
+        found = self._verified(hold, ids)
+        return () if found is None else holding(found, ids)
+
+    def _verified(self, hold: Hold, ids: Sequence[str]) -> Verification | None:
+        compiled = compile_hold(hold, self._texts, self.verification.compiled.situation).compiled
+        if compiled is None:
+            return None
+        asked = [one.requirement.id for one in compiled.instances if one.requirement.id in set(ids)]
+        engine = partial(decide, found=Lemmas(self._known)) if self.engine is decide else self.engine
+        return verify(compiled, engine, self.limits, chosen=asked)
+
     def tried(self, guess: Hashable, make: Callable[[], Hold]) -> Model | None:
         """The same of a hold that is made as the guess says; it is known, if that was tried before."""
         if guess not in self._built:
@@ -543,6 +562,12 @@ def _possible(machine: Machine, names: Collection[str]) -> frozenset[str]:
     found = frozenset(name for name in names if name not in gates or solver.solve([gates[name]]))
     solver.close()
     return found
+
+
+def holding(verification: Verification, ids: Sequence[str]) -> tuple[str, ...]:
+    """Those of these requirements that hold, and not for want of an occasion."""
+    statuses = {answer.instance.requirement.id: answer.status for answer in verification.answers}
+    return tuple(id for id in ids if statuses.get(id) is Status.HOLDS)
 
 
 def _not_asked(verification: Verification) -> tuple[Instance, ...]:
