@@ -115,6 +115,7 @@ def decide(
     found: Lemmas | None = None,
     shortest: bool = True,
     smallest: bool = True,
+    searched: guided.GuidedSearch | None = None,
 ) -> tuple[Claim, ...]:
     """Decides every question within the limits, by whatever engine is best for it; each claim names its engine.
 
@@ -124,9 +125,10 @@ def decide(
     lemmas are found; whoever gives it wants facts that say why, so that ways of proof that find such come before those
     that only count.  What it kept when time ran out is begun with.  What it
     remembers of an earlier call is tried first; where any run will do, what is left of that
-    is strengthened before anything is mined.
+    is strengthened before anything is mined.  Where runs to these questions were `searched` for already the first looks
+    are left out.
     """
-    strategy = _Strategy(machine, questions, limits, report, found, shortest, smallest)
+    strategy = _Strategy(machine, questions, limits, report, found, shortest, smallest, searched)
     reason = ""
     try:
         strategy.run()
@@ -155,6 +157,7 @@ class _Strategy:
         found: Lemmas | None,
         shortest: bool,
         smallest: bool,
+        searched: guided.GuidedSearch | None,
     ) -> None:
         self.machine = machine
         self.wants_shortest = shortest
@@ -180,8 +183,8 @@ class _Strategy:
         """Reachable states that guided search has met."""
         self.sampled: tuple[list[State], Samples] | None = None
         """Some that were met, as samples."""
-        self.search: guided.GuidedSearch | None = None
-        self.sought: list[int] = []
+        self.search = searched
+        self.sought = [] if searched is None else list(range(len(questions)))
         """Places of the questions that guided search knows, in its order."""
         self.rules: LocalRules | None = None
         self.lemmas: list[Cube] = []
@@ -226,7 +229,10 @@ class _Strategy:
         return [at for at in range(len(self.questions)) if at not in self.claims]
 
     def run(self) -> None:
-        self.look_around()
+        if self.search is None:
+            self.look_around()
+        else:
+            self.take_over(self.search)
         if self.still_open() and self.counted is None and not self.wants_facts:
             self.look_at_all()
         if self.still_open() and not self.drawn and (self.counted is None or self.wants_facts):
@@ -250,6 +256,12 @@ class _Strategy:
         if not search.stopped and self.still_open():
             self.counted = len(search.parents)
 
+    def take_over(self, search: guided.GuidedSearch) -> None:
+        """What was found, and met, before."""
+        self.claim_found(search.found)
+        if self.still_open():
+            self.met = search.states(MOST_SAMPLES)
+
     def prove(self) -> None:
         """Mines and strengthens; then engines take turns, each allowed more than the last time."""
         self.clock.check()
@@ -257,8 +269,9 @@ class _Strategy:
         if self.counted is not None:
             self.attempt(partial(self.mine, rules, self.clock.within(Allowance(COUNTED_LOOKS))))
             return
-        # the states that it meets spare mining most of its guesses
-        self.look_guided(self.expecting() or self.still_open(), 1)
+        if self.search is None:
+            # the states that it meets spare mining most of its guesses
+            self.look_guided(self.expecting() or self.still_open(), 1)
         if self.remembered is not None and self.recall(rules, self.remembered):
             return
         allowed = MINING_LOOKS + MINING_LOOKS_EACH * (len(rules.guards) + len(self.questions))

@@ -20,6 +20,7 @@ from interlock.kernel.evaluator import State, evaluate, fire, initial_states, is
 from interlock.kernel.expressions import variables_of
 from interlock.kernel.failures import failures_of
 from interlock.kernel.machine import Actor, Machine, Question, with_monitors
+from interlock.kernel.recovery import without_failures
 from interlock.prove.engine import NO_LIMITS, clock_of
 from interlock.study.contacts import losses, struck
 from interlock.study.contacts.losses import Work
@@ -114,7 +115,10 @@ def projected(machine: Machine, state: State) -> Mapping[str, object]:
 
 @pytest.mark.parametrize("most", [struck.MOST_STARTS, 0])
 def test_a_machine_in_which_one_failure_is_there_first(most: int, monkeypatch: pytest.MonkeyPatch) -> None:
-    """It begins exactly where the failure leads from a start, and reaches what can be reached with it alone."""
+    """It begins exactly where the failure leads from a start, and reaches what can be reached with it alone.
+
+    Where it is none of them, what can be reached without any.
+    """
     monkeypatch.setattr(struck, "MOST_STARTS", most)
     compared = 0
     for seed in range(80):
@@ -122,6 +126,9 @@ def test_a_machine_in_which_one_failure_is_there_first(most: int, monkeypatch: p
         # what heals ends what the failure does
         if any((name, False) in rule.update for rule in machine.rules for name in failures_of(machine)):
             continue
+        kept = [at for at, one in enumerate(machine.variables) if one.name not in failures_of(machine)]
+        sound = {tuple(state[at] for at in kept) for state in all_behind(without_failures(machine))}
+        assert all_behind(any_struck_first(machine, ()).machine) == sound
         any_first = any_struck_first(machine, failures_of(machine))
         behind_any = all_behind(any_first.machine) if any_first.there else set()
         assert set(any_first.there) == {one for one in failures_of(machine) if struck_first(machine, one, ())[2]}

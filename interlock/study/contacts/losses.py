@@ -15,17 +15,25 @@ from operator import or_
 from interlock.confirm.confirm import confirm
 from interlock.hold.origin import Origins, Strike
 from interlock.kernel.claims import Disputed, Fails, Holds, Limits, Progress, ProgressCallback, Refuted, Trace
+from interlock.kernel.evaluator import State, fire
 from interlock.kernel.expressions import Expr, disj
 from interlock.kernel.failures import failures_of
 from interlock.kernel.machine import Actor, Machine, Question, Rule
-from interlock.kernel.recovery import without_failures
 from interlock.prove.core.packing import Packing, bits_of
 from interlock.prove.core.planes import Known, Planes
 from interlock.prove.decide import decide
 from interlock.prove.engine import Clock, share_of
 from interlock.prove.invariants.lemmas import Lemmas, Remembered
 from interlock.prove.search.guided import GuidedSearch
-from interlock.study.contacts.struck import Likeness, difference, likeness, strikes, struck_first, uses_of
+from interlock.study.contacts.struck import (
+    Likeness,
+    any_struck_first,
+    difference,
+    likeness,
+    strikes,
+    struck_first,
+    uses_of,
+)
 from interlock.study.halves import in_halves
 
 NAME = "losses"
@@ -60,12 +68,14 @@ class Loss:
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """A run without a failure: after how many steps each thing is first possible.
+    """A run in the machine in which nothing fails: after how many steps each thing is first possible.
 
-    Failures that `differ` make a difference somewhere in it, or do more than strike where it begins.
+    Failures that `differ` make a difference somewhere in it, or do more than strike where it begins: in `start`, a
+    packed state of the whole machine.
     """
 
     trace: Trace
+    start: int
     first: Mapping[str, int]
     differ: frozenset[str]
 
@@ -97,16 +107,16 @@ class Work:
             if rule.actor is not Actor.FAILURE and not isinstance(origins.deed_of(rule.name), Strike):
                 rules.setdefault(self.deed_of[rule.name], []).append(rule)
         targets = {**ends, **{deed: disj(*(rule.guard for rule in some)) for deed, some in rules.items()}}
-        sound = without_failures(machine)
-        asked = [Question(id, target, expects_run=True) for id, target in targets.items()]
-        search = GuidedSearch(sound, asked, limits, clock)
+        sound = any_struck_first(machine, ())
+        asked = [Question(id, sound.alone(target), expects_run=True) for id, target in targets.items()]
+        search = GuidedSearch(sound.machine, asked, limits, clock)
         search.cover(report)
         search.run(range(len(asked)), MOST_EXPANDED, report)
         found = {
             **search.found,
-            **self._decided(sound, [q for q in asked if q.id in ends and q.id not in search.found]),
+            **self._decided(sound.machine, [q for q in asked if q.id in ends and q.id not in search.found]),
         }
-        self.possible = {one.id: one for one in asked if one.id in found}
+        self.possible = {id: Question(id, target, expects_run=True) for id, target in targets.items() if id in found}
         self._ends = {id: target for id, target in ends.items() if id in self.possible}
         self._rules_of = rules
         self._lemmas: Remembered | None = None
@@ -115,8 +125,11 @@ class Work:
         """What was found of failures that make the same machine as others."""
         self._shown: dict[str, dict[str, tuple[int, int]]] = {}
         """Per failure that was asked about what can be done with it: in which run, and after how many steps."""
-        self._taken: dict[tuple[str, int], tuple[tuple[str, ...], Sequence[int]]] = {}
-        """Per failure and run in which it makes a difference the rules and packed states of the run with it there."""
+        self._taken: dict[tuple[str, int], tuple[tuple[str, ...], int]] = {}
+        """Per failure and run in which it makes a difference the rules of the run with it there.
+
+        With the state in which that begins, packed.
+        """
         self._prepare(found)
 
     def _decided(self, sound: Machine, ends: Sequence[Question]) -> Mapping[str, Trace]:
@@ -145,14 +158,21 @@ class Work:
         shown: set[str] = set()
         for id in sorted(self.possible, key=lambda one: (-found[one].depth, one)):
             if id not in shown:
-                states = [self.packing.pack(state) for state in found[id].states]
+                states = [self.packing.pack(self._whole(found[id].states[0]))]
+                for name in found[id].rules:
+                    states.append(self._after(states[-1], self._place[name]))
                 self._known.learn(states)
                 first = self._first_shown(states)
                 bits = reduce(or_, differing(states))
                 differ = {self.failures[at] for at in bits_of(bits)}
                 differ |= {name for name in self.failures if not self._does_nothing_else(name, states[0])}
-                self.runs.append(Run(found[id], first, frozenset(differ)))
+                self.runs.append(Run(found[id], states[0], first, frozenset(differ)))
                 shown |= first.keys()
+
+    def _whole(self, state: State) -> State:
+        """The state of the machine in which nothing fails as one of the whole."""
+        names, values = set(self.failures), iter(state)
+        return tuple(False if one.name in names else next(values) for one in self.machine.variables)
 
     def _does_nothing_else(self, failure: str, state: int) -> bool:
         """The failure can strike there, and then nothing is otherwise but that it has."""
@@ -200,17 +220,19 @@ class Work:
 
     def shown(self, failure: str) -> Mapping[str, Trace]:
         """What runs show to be possible with the failure there first, in the machine in which nothing else can be."""
-        kept = [at for at, one in enumerate(self.machine.variables) if one.name not in set(self.failures)]
+        names = set(self.failures)
+        kept = [at for at, one in enumerate(self.machine.variables) if one.name not in names]
         found: dict[str, Trace] = {}
         whole: dict[int, Trace] = {}
         for id, (run, length) in self._shown[failure].items():
-            if run not in whole:
-                own = self.runs[run]
-                rules, states = own.trace.rules, own.trace.states
-                if failure in own.differ:
-                    rules, packed = self._taken[failure, run]
-                    states = tuple(map(self.packing.unpack, packed))
+            if run not in whole and failure in self.runs[run].differ:
+                rules, start = self._taken[failure, run]
+                states = [self.packing.unpack(start)]
+                for name in rules:
+                    states.append(fire(self.machine, self.machine.rules[self._place[name]], states[-1]))
                 whole[run] = Trace(rules, tuple(tuple(state[at] for at in kept) for state in states))
+            elif run not in whole:
+                whole[run] = self.runs[run].trace
             found[id] = Trace(whole[run].rules[:length], whole[run].states[: length + 1])
         return found
 
@@ -224,26 +246,25 @@ class Work:
             if self.clock.is_over():
                 return
             asked = [failure for failure in failures if not self._shown[failure].keys() >= run.first.keys()]
-            walks = {failure: self._walk(failure, run.trace) for failure in asked if failure in run.differ}
+            walks = {failure: self._walk(failure, run) for failure in asked if failure in run.differ}
             for failure, (rules, states) in self._known.together(walks).items():
                 first = self._first_shown(states) if states else {}
                 if not self._shown[failure].keys() >= first.keys():
-                    self._taken[failure, at] = tuple(rules), states
+                    self._taken[failure, at] = tuple(rules), states[0]
                 self._shown[failure] = {id: (at, place) for id, place in first.items()} | self._shown[failure]
             for failure in asked:
                 if failure not in run.differ:
                     self._shown[failure] = {id: (at, place) for id, place in run.first.items()} | self._shown[failure]
 
-    def _walk(self, failure: str, run: Trace) -> Generator[Sequence[int], None, tuple[list[str], list[int]]]:
+    def _walk(self, failure: str, run: Run) -> Generator[Sequence[int], None, tuple[list[str], list[int]]]:
         """The rules and states of the run with the failure there first; none where it cannot strike."""
-        state = self.packing.pack(run.states[0])
-        yield (state,)
-        by = self._by(failure, state)
+        yield (run.start,)
+        by = self._by(failure, run.start)
         if by is None:
             return [], []
         rules: list[str] = []
-        states = [self._after(state, by)]
-        for name in run.rules:
+        states = [self._after(run.start, by)]
+        for name in run.trace.rules:
             yield states[-1:]
             facts = self._known(states[-1])
             same = [self._place[name], *self._others.get(self.deed_of[name], ())]
@@ -263,18 +284,18 @@ class Work:
         """Whether these are out of reach with the failure there first."""
         if self.clock.is_over():
             return Loss(failure, open=tuple(ids), why="there was no time left")
-        machine, questions, _ = struck_first(self.machine, failure, [self.possible[id] for id in ids])
+        asked = [replace(self.possible[id], expects_run=False) for id in ids]
+        machine, questions, _ = struck_first(self.machine, failure, asked)
         limits = share_of(self.limits, self.clock, SEARCHING)
         search = GuidedSearch(machine, questions, limits, self.clock)
         search.run(range(len(questions)), FEW_EXPANDED, report, MOST_IN_VAIN)
-        left = [replace(one, expects_run=False) for one in questions if one.id not in search.found]
-        if not left:
-            return Loss(failure, found=search.found)
+        is_open = len(search.found) < len(questions)
         lemmas = Lemmas(self._lemmas)
-        claims = decide(machine, left, limits, report, lemmas, shortest=False)
-        self._lemmas = lemmas.found()
-        findings = confirm(machine, left, claims, self.clock.seconds_left(), report)
-        reached = search.found | {one.question: one.claim.trace for one in findings if isinstance(one, Fails)}
+        claims = decide(machine, questions, limits, report, lemmas, shortest=False, searched=search)
+        if is_open:
+            self._lemmas = lemmas.found()
+        findings = confirm(machine, questions, claims, self.clock.seconds_left(), report)
+        reached = {one.question: one.claim.trace for one in findings if isinstance(one, Fails)}
         lost = tuple(one.question for one in findings if isinstance(one, Holds))
         opened = tuple(one.question for one in findings if not isinstance(one, Holds | Fails))
         disputed = next((one.what for one in findings if isinstance(one, Disputed)), "")

@@ -38,7 +38,7 @@ from interlock.kernel.claims import (
 from interlock.kernel.expressions import Is, disj
 from interlock.kernel.failures import DisputedSets, KnownSets
 from interlock.kernel.machine import Question, RequirementKind, question_of, with_monitors
-from interlock.kernel.recovery import HasDeadEnd, Recovers, RecoveryQuestion, without_failures
+from interlock.kernel.recovery import HasDeadEnd, Recovers, RecoveryQuestion
 from interlock.prove.decide import decide
 from interlock.prove.engine import NO_LIMITS, Clock, clock_of, share_of
 from interlock.prove.invariants.lemmas import Lemmas, Remembered
@@ -153,9 +153,11 @@ def analyse_contacts(
     seconds = None if limits.seconds is None else SETS * limits.seconds
     analysis = analyse_failures(compiled, 1, replace(limits, seconds=seconds), report, chosen)
     study = Study(compiled, analysis, limits, report)
+    seconds = _part(LOSSES, clock)
     with study.ways_begun(clock) as ways:
-        contacts = study.contacts(_part(LOSSES, clock))
+        study.begin(seconds)
         dead = study.leave_out_dead_ends(*result_of(ways, limits))
+    contacts = study.contacts()
     proved = study.needless([one for one in contacts if one.need is Need.OPEN], clock.seconds_left())
     contacts = tuple(proved.get(one.item.contact.name, one) if one.item.contact else one for one in contacts)
     if size > 1:
@@ -210,13 +212,16 @@ class Study:
         """The name of its variable."""
         return item.failure(next(one for one in item.failings if one.mode == mode)).name
 
-    def contacts(self, seconds: float | None) -> tuple[ContactPurpose, ...]:
-        """Every contact, in the order of the description, with what comes of it alone; not yet what opposites lose."""
-        out = ways_out(self.compiled.hold, self.compiled.world)
-        ways = [(item, out[item.contact.name]) for item in self.items if item.contact is not None]
+    def begin(self, seconds: float | None) -> None:
+        """Finds what can be done while nothing fails; the seconds are for what contacts lose, too."""
         ends = {id: question_of(self.machine, one.requirement).target for id, one in self.ends.items()}
         limits = replace(self.limits, seconds=seconds)
         self.work = Work(self.machine, self.compiled.origins, ends, clock_of(limits), limits, self.report)
+
+    def contacts(self) -> tuple[ContactPurpose, ...]:
+        """Every contact, in the order of the description, with what comes of it alone; not yet what opposites lose."""
+        out = ways_out(self.compiled.hold, self.compiled.world)
+        ways = [(item, out[item.contact.name]) for item in self.items if item.contact is not None]
         # without those that break something it is known already that they are needed: they are asked about last
         failures = [self.failure(item, mode) for item, without in ways for mode in without]
         losses = self.losses(sorted(failures, key=self.breaks_something))
@@ -281,14 +286,13 @@ class Study:
 
     def ways_begun(self, clock: Clock) -> Beside[tuple[Mapping[str, RecoveryFinding], Remembered]]:
         """Whether everything can always be done while nothing fails, beside what is asked meanwhile."""
-        asked = [RecoveryQuestion(one.requirement.id, one.requirement.condition) for one in self.always]
+        sound = any_struck_first(self.machine, ())
+        asked = [RecoveryQuestion(one.requirement.id, sound.alone(one.requirement.condition)) for one in self.always]
         report = silent if may_begin() else self.report
 
         def work() -> tuple[Mapping[str, RecoveryFinding], Remembered]:
             lemmas = Lemmas(self.ways)
-            session = Session(
-                without_failures(self.machine), replace(self.limits, seconds=clock.seconds_left()), report
-            )
+            session = Session(sound.machine, replace(self.limits, seconds=clock.seconds_left()), report)
             _, back = session.claim_and_confirm((), asked, decide, partial(recover, found=lemmas))
             return back, lemmas.found()
 
@@ -323,11 +327,13 @@ class Study:
         """Those of the failures that are proved to make no difference in any state that is reached without one."""
         if self.work is None or not failures:
             return frozenset()
-        sound = without_failures(self.machine)
+        sound = any_struck_first(self.machine, ())
         seen = frozenset().union(*(run.differ for run in self.work.runs))
-        asked = [Question(one, difference(one, self.work.uses[one])) for one in failures if one not in seen]
-        claims = decide(sound, asked, limits, self.report, Lemmas(), shortest=False) if asked else ()
-        findings = confirm(sound, asked, claims, limits.seconds, self.report)
+        asked = [
+            Question(one, sound.alone(difference(one, self.work.uses[one]))) for one in failures if one not in seen
+        ]
+        claims = decide(sound.machine, asked, limits, self.report, Lemmas(), shortest=False) if asked else ()
+        findings = confirm(sound.machine, asked, claims, limits.seconds, self.report)
         self.disputed += [one.what for one in findings if isinstance(one, Disputed)]
         return frozenset(one.question for one in findings if isinstance(one, Holds))
 

@@ -60,7 +60,10 @@ class StruckFirst:
 
 
 def any_struck_first(machine: Machine, failures: Iterable[str]) -> StruckFirst:
-    """The machine in which any one of these failures is there first; each is a way to begin that is kept for good."""
+    """The machine in which any one of these failures is there first; each is a way to begin that is kept for good.
+
+    Where none of them can be it is the machine in which nothing fails.
+    """
     every = failures_of(machine)
     begun = {one: starts for one in failures if (starts := _starts(machine, one))}
     which = "which"
@@ -90,7 +93,9 @@ def any_struck_first(machine: Machine, failures: Iterable[str]) -> StruckFirst:
         for one in machine.rules
         if struck_by(one, every) is None
     )
-    return replace(found, machine=Machine(tuple(variables), signals, rules, (), start if begun else machine.start))
+    return replace(
+        found, machine=Machine(tuple(variables), signals, rules, (), start if begun else found.alone(machine.start))
+    )
 
 
 def struck_first(
