@@ -81,9 +81,10 @@ class RecoveryContext:
             self.met, self.run_to = search.states(MOST_MET), search.run_to
             self.prepare(goals)
             # they come last, as they may have to be waited for
-            self.lemmas = self.found.taken_up(self.rules, clock, light_solver) or mine(
-                self.rules, goals, starts, clock, light_solver, report
-            )
+            self.lemmas = self.found.taken_up(self.rules, clock, light_solver)
+            if not self.lemmas:
+                self.lemmas = mine(self.rules, goals, starts, clock, light_solver, report)
+                self.found.keep(self.rules, self.lemmas)
         else:
             # No run at all: anything holds of every reachable state.
             self.lemmas = [()]

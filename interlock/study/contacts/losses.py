@@ -121,10 +121,16 @@ class Work:
         self._rules_of = rules
         self._lemmas: Remembered | None = None
         """What was found out of the machine with another failure there first."""
-        self._likes: dict[Likeness, Loss] = {}
-        """What was found of failures that make the same machine as others."""
+        self._first: dict[Likeness, str] = {}
+        """Of failures that make the same machine the one that is asked about ..."""
+        self._like: dict[str, str] = {}
+        """... per failure ..."""
+        self._known_losses: dict[str, Loss] = {}
+        """... and what was found of it."""
         self._shown: dict[str, dict[str, tuple[int, int]]] = {}
         """Per failure that was asked about what can be done with it: in which run, and after how many steps."""
+        self._walked: set[str] = set()
+        """Of which all of that is known that runs show."""
         self._taken: dict[tuple[str, int], tuple[tuple[str, ...], int]] = {}
         """Per failure and run in which it makes a difference the rules of the run with it there.
 
@@ -198,15 +204,14 @@ class Work:
 
         Where time is over, what is not known of the rest is `open`.
         """
-        self._walk_again(failures)
-        known = self._likes
-        left = {failure: [id for id in self.possible if id not in self._shown[failure]] for failure in failures}
-        keys = {failure: likeness(failure, self.uses[failure]) for failure in failures if left[failure]}
-        asked: dict[Likeness, str] = {}
-        for failure, key in keys.items():
-            # what lacked time may have some now
-            if key not in known or known[key].open:
-                asked.setdefault(key, failure)
+        keys = {failure: likeness(failure, self.uses[failure]) for failure in failures}
+        self._like.update({failure: self._first.setdefault(key, failure) for failure, key in keys.items()})
+        firsts = list(dict.fromkeys(self._like[failure] for failure in failures))
+        self._walk_again([one for one in firsts if one not in self._walked])
+        left = {one: [id for id in self.possible if id not in self._shown[one]] for one in firsts}
+        known = self._known_losses
+        # what lacked time may have some now
+        asked = [one for one in firsts if left[one] and (one not in known or known[one].open)]
 
         def look(some: Sequence[str], report: ProgressCallback) -> list[Loss]:
             found = []
@@ -215,8 +220,9 @@ class Work:
                 found.append(self._look(failure, left[failure], report))
             return found
 
-        known.update(zip(asked, in_halves(look, list(asked.values()), self.limits, self.report), strict=True))
-        return [replace(known[keys[one]], failure=one) if one in keys else Loss(one) for one in failures]
+        known.update(zip(asked, in_halves(look, asked, self.limits, self.report), strict=True))
+        found = [(one, self._like[one]) for one in failures]
+        return [replace(known[first], failure=one) if left[first] else Loss(one) for one, first in found]
 
     def shown(self, failure: str) -> Mapping[str, Trace]:
         """What runs show to be possible with the failure there first, in the machine in which nothing else can be."""
@@ -224,6 +230,7 @@ class Work:
         kept = [at for at, one in enumerate(self.machine.variables) if one.name not in names]
         found: dict[str, Trace] = {}
         whole: dict[int, Trace] = {}
+        failure = self._like[failure]
         for id, (run, length) in self._shown[failure].items():
             if run not in whole and failure in self.runs[run].differ:
                 rules, start = self._taken[failure, run]
@@ -255,6 +262,7 @@ class Work:
             for failure in asked:
                 if failure not in run.differ:
                     self._shown[failure] = {id: (at, place) for id, place in run.first.items()} | self._shown[failure]
+        self._walked.update(failures)
 
     def _walk(self, failure: str, run: Run) -> Generator[Sequence[int], None, tuple[list[str], list[int]]]:
         """The rules and states of the run with the failure there first; none where it cannot strike."""

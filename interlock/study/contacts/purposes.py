@@ -180,6 +180,18 @@ class AtAll:
     disputed: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class Always:
+    """What cannot always be done any more with a failure there first, by the ids of requirements, or that all can.
+
+    `disputed` is as it is of a `ContactAnalysis`, of this failure and of others that were asked about with it.
+    """
+
+    dead: tuple[str, ...]
+    is_proved: bool
+    disputed: tuple[str, ...] = ()
+
+
 class Study:
     """What is asked about one hold, step by step; see `analyse_contacts`."""
 
@@ -380,13 +392,29 @@ class Study:
     def always_possible(
         self, failures: Sequence[str], clock: Clock
     ) -> tuple[Mapping[str, Sequence[Instance]], frozenset[str]]:
-        """Per failure what then cannot always be done any more, and those of them with which all of it can.
+        """Per failure what then cannot always be done any more, and those of them with which all of it can."""
+
+        def settle(some: Sequence[str], report: ProgressCallback) -> list[Always]:
+            return self.settled_ways(some, clock, report)
+
+        settled = dict(zip(failures, in_halves(settle, failures, self.limits, self.report), strict=True))
+        self.disputed += [what for one in settled.values() for what in one.disputed]
+        dead = {
+            failure: [instance for instance in self.always if instance.requirement.id in one.dead]
+            for failure, one in settled.items()
+            if one.dead
+        }
+        return dead, frozenset(failure for failure, one in settled.items() if one.is_proved)
+
+    def settled_ways(self, failures: Sequence[str], clock: Clock, report: ProgressCallback) -> list[Always]:
+        """The same of each.
 
         One proof is looked for that is good for many of them; who is in a dead end is left out of it, and where it is
         too hard it is looked for in two halves.
         """
-        dead: dict[str, list[Instance]] = {}
+        dead: dict[str, tuple[str, ...]] = {}
         proved: set[str] = set()
+        disputed: list[str] = []
         waiting = [list(failures)]
         while waiting:
             group = waiting.pop()
@@ -394,7 +422,8 @@ class Study:
                 continue
             left = clock.seconds_left()
             seconds = None if left is None else left / (len(waiting) + 1)
-            back, stuck = self.ways_back(group, replace(self.limits, seconds=seconds))
+            back, stuck = self.ways_back(group, replace(self.limits, seconds=seconds), report)
+            disputed += [one.what for one in back.values() if isinstance(one, Disputed)]
             if all(isinstance(one, Recovers) for one in back.values()):
                 proved.update(group)
                 continue
@@ -407,11 +436,12 @@ class Study:
                 waiting += [[one] for one, some in sorted(stuck.items()) if len(some) < len(self.always)]
             else:
                 waiting += [group[len(group) // 2 :], group[: len(group) // 2]]
-        return dead, frozenset(proved)
+        found = [Always(dead.get(one, ()), one in proved) for one in failures]
+        return [replace(found[0], disputed=tuple(disputed)), *found[1:]] if found else []
 
     def ways_back(
-        self, failures: Sequence[str], limits: Limits
-    ) -> tuple[Mapping[str, RecoveryFinding], dict[str, list[Instance]]]:
+        self, failures: Sequence[str], limits: Limits, report: ProgressCallback
+    ) -> tuple[Mapping[str, RecoveryFinding], dict[str, tuple[str, ...]]]:
         """Per requirement whether it can always be met, whichever of these is there first; what cannot with which."""
         first = any_struck_first(self.machine, failures)
         asked = [Question(one.requirement.id, one.requirement.condition) for one in self.always]
@@ -426,16 +456,15 @@ class Study:
         else:
             return {one.id: Undecided(one.id, "they do not begin together") for one in asked}, {}
         lemmas = Lemmas(self.ways)
-        session = Session(machine, limits, self.report)
+        session = Session(machine, limits, report)
         _, back = session.claim_and_confirm((), ways, decide, partial(recover, found=lemmas))
         self.ways = lemmas.found()
-        self.disputed += [one.what for one in back.values() if isinstance(one, Disputed)]
-        stuck: dict[str, list[Instance]] = {}
-        for instance in self.always:
-            finding = back[instance.requirement.id]
+        stuck: dict[str, tuple[str, ...]] = {}
+        for id, finding in back.items():
             if isinstance(finding, HasDeadEnd):
                 begins = finding.claim.trace.states[0]
-                stuck.setdefault(first.failure_in(begins) if first.there else failures[0], []).append(instance)
+                one = first.failure_in(begins) if first.there else failures[0]
+                stuck[one] = (*stuck.get(one, ()), id)
         return back, stuck
 
 
