@@ -783,6 +783,36 @@ def test_what_differs_from_its_likes_is_named(hold: Callable[[], Hold], id: str,
     assert first.beside.startswith(beside)
 
 
+def test_what_alone_keeps_the_end_from_being_right_is_tried_soon(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A latch rises only with a switch set, one contact too many: of a thousand guesses it is tried among the first."""
+    monkeypatch.setattr(causes, "MOST_UNASKED", 3 * (causes.BUILT + 2 * causes.LOOKED + causes.PROVED))
+    stop = "- {{id: {0}, kind: fixed stop, on: {1}, stops: [{2}], restrains: [x]}}"
+    latch = (
+        "- {id: M1, kind: powered guide resting lowered, on: 1C.aft, stops: [fore, aft], restrains: [x], "
+        "locking: raised, circuit: up}"
+    )
+    text = hold_text(
+        rows=2,
+        secured="[fore, aft]",
+        pushing="D1 is open",
+        doorways="- {id: D1, bays: [1C], side: left, moved_by: hand, opens: always, closes: not beam, latch: none, "
+        "lock: none, path: [], starts: open}",
+        devices="\n".join([stop.format("F", "1C.fore", "fore"), stop.format("A", "2C.aft", "aft"), latch]),
+        rest="controls: [{id: WAY, kind: switch, positions: [nose, tail], starts: nose}]\n"
+        "sensors: [{id: beam, reads: D1 is sill_covered or M1 is covered}, {id: shut, reads: D1 is closed}]\n"
+        "circuits: [{id: up, use: power, is: shut and WAY is tail}]\n",
+    )
+    hold = load_hold(Source("lane.yaml", text.encode()), fetch).value
+    assert hold is not None
+    compiled = compile_hold(hold, standing()).compiled
+    assert compiled is not None
+    found = verify(compiled, decide, Limits(), chosen=["secured-behind-shut-doors"])
+    assert found.count(Status.FAILS)
+    (first,) = blame(found, lambda undone: None, decide, thorough=False).causes
+    told = ("up", "it asks for 'WAY is tail'", "it would be 'shut'", True)
+    assert (first.id, first.found, first.beside, first.proved) == told
+
+
 @pytest.mark.parametrize(
     ("wrong", "guessed"),
     [

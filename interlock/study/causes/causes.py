@@ -352,10 +352,14 @@ class Search:
             *contact_remedies(self.compiled, wires),
             *tighter(self.compiled, both, self._contacts(id)),
         ]
+        yield [one for one in guesses if one.likeliness is Likeliness.ODD]
+        # few contacts keep something from being so at the end that should be, and hardly one of them is innocent
+        keeping = [one for one in guesses if one.likeliness is Likeliness.LOOSER and self._ends_otherwise(one, id)]
+        yield keeping
         # of contacts it is seen what they spoil, exchanged or added: they are tried by that
-        rounds = [(Likeliness.ODD,), (Likeliness.CONTACT, Likeliness.TIGHTER), (Likeliness.LOOSER,)]
+        rounds = [(Likeliness.CONTACT, Likeliness.TIGHTER), (Likeliness.LOOSER,)]
         for some in [*rounds, (Likeliness.OPPOSITE,)] if self.thorough else rounds:
-            yield [one for one in guesses if one.likeliness in some]
+            yield [one for one in guesses if one.likeliness in some and one not in keeping]
 
     def _unlike(self, wires: Sequence[Wire]) -> Iterator[Remedy]:
         """In what these expressions, or parts of them, differ from their likes; it is looked for once."""
@@ -476,6 +480,11 @@ class Search:
         """The same of all runs that are known against one requirement."""
         stops = self._stopping(remedy)
         return all(stops(trace, id) for trace in self.bench.bad[id])
+
+    def _ends_otherwise(self, remedy: Remedy, id: str) -> bool:
+        """With the guess nothing would be amiss where the runs that are known end, all before that being as it was."""
+        bench = self.bench
+        return remedy.wire is not None and all(bench.ends_otherwise(*remedy.wire, one, id) for one in bench.bad[id])
 
     def _promises(self, remedy: Remedy, id: str) -> tuple[tuple[float, ...], tuple[float, ...]]:
         """How early the guess is tried, in two orders, in both what has to do with how it ends before other things.

@@ -1152,6 +1152,7 @@ def difference_of(old: Syntax, new: Syntax, reads: bool) -> tuple[str, str]:
     """What the old expression says that the new one does not, or lacks; and how the new one would read."""
     if reads:
         return f"reads '{print_syntax(old)}'", f"it would have to read '{print_syntax(new)}'"
+    new = _plainer(new)
     before, after = _texts(old), _texts(new)
     has = listed([f"'{text}'" for shape, text in before.items() if shape not in after])
     lacks = listed([f"'{text}'" for shape, text in after.items() if shape not in before])
@@ -1163,6 +1164,17 @@ def difference_of(old: Syntax, new: Syntax, reads: bool) -> tuple[str, str]:
     if has:
         return f"asks for {has}", would
     return f"is '{print_syntax(old)}'", would
+
+
+def _plainer(syntax: Syntax) -> Syntax:
+    """The same without the truths in rows of contacts that make no difference there."""
+    if not isinstance(syntax, Chain):
+        return syntax
+    args = tuple(map(_plainer, syntax.args))
+    if syntax.operator != "implies":
+        idle = syntax.operator == "and"
+        args = tuple(one for one in args if not (isinstance(one, Truth) and one.value is idle)) or args[:1]
+    return replace(syntax, args=args) if len(args) > 1 else args[0]
 
 
 def _texts(syntax: Syntax) -> dict[Shape, str]:

@@ -343,6 +343,15 @@ class Bench:
 
         return stops
 
+    def ends_otherwise(self, wire: Wire, syntax: Syntax, trace: Trace, question: str) -> bool:
+        """Whether what is asked would not be so at the end of a run, were that expression alone another one there."""
+        last = trace.states[-1]
+        old, new = (self.truths(last)(self.lowered(one)) for one in (wire.syntax, syntax))
+        if old == new:
+            return False
+        name, target = wire.meaning.name, self.model.questions[question].target
+        return name in self.signals_under(target) and not self._otherwise(name, last)(target)
+
     def _critical_of(self, wire: Wire, trace: Trace, question: str) -> tuple[Trace, int]:
         """The states of a run in which it would not go on, or miss its end, were the truth of the wire the other.
 
