@@ -391,12 +391,12 @@ def prove_hold(
         engine = engine_of(method)
         found = verify(opened.compiled, engine, work.limits(), silent, chosen or None, lemmas=Lemmas())
         blamed, never = None, tuple[WhyNever, ...]()
-        if blame:
-            spent = work.limits()
-            most = BLAME_SECONDS if spent.seconds is None else spent.seconds
-            blamed = look_for_blame(found, opened.without, engine_of("combined"), replace(spent, seconds=most), False)
         if found.count(Status.FAILS):
             never = why_never(found, why, SECONDS if seconds is None else min(seconds, SECONDS))
+        if blame:
+            spent = work.limits()
+            spent = replace(spent, seconds=BLAME_SECONDS if spent.seconds is None else spent.seconds)
+            blamed = look_for_blame(found, opened.without, engine_of("combined"), spent, False, never)
     cores = proof_cores_of(found) if why else None
     code = code_of_hold(found)
     view = proof_view(opened.label, found, opened.texts, code, opened.replaced, None, cores, never, blamed, opened.read)

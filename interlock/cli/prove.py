@@ -48,6 +48,8 @@ class _Wanted:
     """What earlier proofs have left may be used."""
     leaves: bool
     """Something may be left for later ones."""
+    why: bool
+    """What can never be is told with all that keeps it from being."""
 
 
 @click.command(
@@ -170,7 +172,7 @@ def command(
     recalls = method == DEFAULT and not (tells_proofs or afresh)
     blames = blaming is not False and not quiet
     proving = only, method, seconds, memory_mib, depth, quiet, blames, bool(blaming)
-    wanted = _Wanted(*proving, tells_proofs, recalls, leaves)
+    wanted = _Wanted(*proving, tells_proofs, recalls, leaves, why)
     codes: list[int] = []
     faults: list[Exception] = []
     proofs: list[ProofView] = []
@@ -191,13 +193,12 @@ def command(
     with noted_stop() as stop:
         for at, (one, folder) in enumerate(opened):
             began = monotonic()
-            found_of, blamed, evidence_in, why_not = _prove_or_not(one, wanted, folder, stop, faults)
+            found_of, never, blamed, evidence_in, why_not = _prove_or_not(one, wanted, folder, stop, faults)
             took = monotonic() - began
             if why_not:
                 click.echo(f"{visible(one.label)}: {why_not}", err=True)
             cores = _cores(found_of) if why or shape.name == "html" else None
             own = code_of_hold(found_of)
-            never = () if why_not else _never(found_of, why, _left(seconds, began), stop)
             told = one.texts, own, one.replaced, evidence_in, cores, never, blamed, one.read
             proof = proof_view(one.label, found_of, *told)
             codes.append(own)
@@ -226,21 +227,25 @@ def command(
 
 def _prove_or_not(
     opened: Opened, wanted: _Wanted, folder: Path | None, stop: Stop, faults: list[Exception]
-) -> tuple[Verification, Blame | None, str | None, str]:
-    """What was found of one hold and what is to be blamed, where the evidence is, and why there is nothing.
+) -> tuple[Verification, tuple[WhyNever, ...], Blame | None, str | None, str]:
+    """What was found of one hold, why what can never be cannot, what is to be blamed, where the evidence is, and why
+    there is nothing.
 
     Whatever goes wrong is added to `faults`: what was found of this hold, and of others, must not be lost with it.
     """
     from interlock.study.verify import leave_undecided
 
     verification, blamed, evidence, why_not = None, None, None, "stopped before it was decided"
+    never: tuple[WhyNever, ...] = ()
     began = monotonic()
     try:
         verification = None if stop.asked else _prove(opened, wanted, stop)
         if verification is not None and folder is not None:
             evidence = _put_evidence(verification, folder)
-        if verification is not None and wanted.blame:
-            blamed = _blame(opened, wanted, stop, verification, monotonic() - began)
+        if verification is not None:
+            never = _never(verification, wanted.why, _left(wanted.seconds, began), stop)
+            if wanted.blame:
+                blamed = _blame(opened, wanted, stop, verification, never, _left(wanted.seconds, began))
     except KeyboardInterrupt:
         pass
     except click.ClickException as fault:
@@ -249,8 +254,8 @@ def _prove_or_not(
         faults.append(fault)
         why_not = "a fault inside this program kept it from being decided"
     if verification is not None:
-        return verification, blamed, evidence, ""
-    return leave_undecided(opened.compiled, why_not, wanted.only or None), None, None, why_not
+        return verification, never, blamed, evidence, ""
+    return leave_undecided(opened.compiled, why_not, wanted.only or None), (), None, None, why_not
 
 
 def _prove(opened: Opened, wanted: _Wanted, stop: Stop) -> Verification:
@@ -285,20 +290,26 @@ BLAME_SECONDS = 60.0
 """How long is looked for what to blame, where there is no limit."""
 
 
-def _blame(opened: Opened, wanted: _Wanted, stop: Stop, found: Verification, took: float) -> Blame | None:
+def _blame(
+    opened: Opened,
+    wanted: _Wanted,
+    stop: Stop,
+    found: Verification,
+    never: Sequence[WhyNever],
+    left: float | None,
+) -> Blame | None:
     """What is to be blamed for what fails, looked for in the time that is left."""
     from interlock.cli.methods import engine_of
     from interlock.cli.progress import shown_progress
     from interlock.kernel.claims import Limits, Progress
     from interlock.study.causes.blame import blame
 
-    seconds = BLAME_SECONDS if wanted.seconds is None else max(0.0, wanted.seconds - took)
-    limits = Limits(seconds=seconds, stop=stop.is_asked)
+    limits = Limits(seconds=BLAME_SECONDS if left is None else left, stop=stop.is_asked)
     if stop.asked:
         return None
     with stop.tearing(), shown_progress(opened.label, wanted.quiet) as report:
         report(Progress("blame", "looking for what to blame"))
-        return blame(found, opened.without, engine_of("combined"), limits, wanted.thorough)
+        return blame(found, opened.without, engine_of("combined"), limits, wanted.thorough, never)
 
 
 def _cores(found: Verification) -> tuple[ProofCore, ...]:

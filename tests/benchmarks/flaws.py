@@ -457,10 +457,10 @@ def judged(flaw: Flaw) -> Judged | None:
     found = verify(compiled, decide, Limits(seconds=60))
     if not found.count(Status.FAILS):
         return None
-    proved = time.process_time()
-    blamed = blame(found, lambda _: None, decide, Limits(seconds=60), thorough=False)
-    blaming = time.process_time() - proved
     never = why_never(found, seconds=8.0)
+    proved = time.process_time()
+    blamed = blame(found, lambda _: None, decide, Limits(seconds=60), thorough=False, never=never)
+    blaming = time.process_time() - proved
     text = as_text(
         proof_lines(proof_view("written.yaml", found, standing(), 1, blamed=blamed, never=never), every=True)
     )

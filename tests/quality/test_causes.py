@@ -55,6 +55,7 @@ from interlock.study.causes.remedies import (
 from interlock.study.causes.together import causes_together, merged
 from interlock.study.causes.trials import CLEAR_IN_VAIN, Bench, Model
 from interlock.study.verify import Answer, Status, Verification, verify
+from interlock.study.why_never import why_never
 from tests.agreement.hold_texts import compile_text, doorway, fetch, hold_text, standing
 from tests.benchmarks.written import benchmark_choices
 from tests.some import telling
@@ -640,7 +641,7 @@ def test_what_is_not_there_is_told_before_any_guess() -> None:
     def missing(answer: Any) -> Any:
         return cause("far") if answer is answers[1] else None
 
-    search: Any = SimpleNamespace(bench=bench, open=ids, _missing=missing, _know_texts=lambda _: None)
+    search: Any = SimpleNamespace(bench=bench, open=ids, never=[], _missing=missing, _know_texts=lambda _: None)
     search._is_open = lambda answer: answer.instance.requirement.id in search.open
 
     def told(one: Any) -> Any:
@@ -781,6 +782,22 @@ def test_what_differs_from_its_likes_is_named(hold: Callable[[], Hold], id: str,
     first = blame(found, lambda undone: None, decide, thorough=False).causes[0]
     assert (first.id, first.found, first.proved) == (id, told, True)
     assert first.beside.startswith(beside)
+
+
+def test_what_keeps_something_from_ever_being_is_to_blame_for_all_that_fails_so() -> None:
+    """A beam contact turned round in the door's circuit: it shuts on what lies over its sill, and else it never shuts.
+
+    Left out it would still shut on that, so what is named is that it is turned round.
+    """
+    compiled = compile_hold(held_lane(safe=" and ".join([*ROW, "beam"])), standing()).compiled
+    assert compiled is not None
+    ids = ["can-always-be-emptied-and-shut", "door-sill-clear", "secured-behind-shut-doors"]
+    found = verify(compiled, decide, Limits(), chosen=ids)
+    failing = {a.instance.requirement.id for a in found.answers if a.status is Status.FAILS}
+    assert {"can-always-be-emptied-and-shut", "door-sill-clear[D1]"} <= failing
+    (cause,) = blame(found, lambda undone: None, decide, thorough=False, never=why_never(found)).causes
+    assert (cause.id, cause.found, cause.proved) == ("safe", "it asks for 'beam', not for 'not beam'", True)
+    assert {*cause.requirements} == failing
 
 
 def test_what_alone_keeps_the_end_from_being_right_is_tried_soon(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -14,6 +14,7 @@ from interlock.study.verify import Status, Verification
 if TYPE_CHECKING:
     from interlock.study.causes.causes import Cause
     from interlock.study.causes.changes import BlamedChanges
+    from interlock.study.why_never import WhyNever
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,10 +35,12 @@ def blame(
     engine: Engine,
     limits: Limits = NO_LIMITS,
     thorough: bool = True,
+    never: Sequence[WhyNever] = (),
 ) -> Blame:
     """What is to be blamed for all that fails; an end that is asked for leaves what was found by then.
 
-    `thorough` is as for `Search`; it also goes on to what is to blame once all that was found is mended.
+    `thorough` and `never` are as for `Search`; where it is `thorough` it also goes on to what is to blame once all that
+    was found is mended.
     """
     if not verification.count(Status.FAILS):
         return Blame()
@@ -54,7 +57,7 @@ def blame(
         bench = Bench(verification, engine, limits)
         changes.update(blame_changes(bench, without))
         explained = [id for id, one in changes.items() if one.sets]
-        search = Search(bench, explained, thorough)
+        search = Search(bench, explained, thorough, never)
         causes.extend(joined(search.causes()))
         if thorough:
             causes.extend(joined(causes_together(search)))

@@ -10,6 +10,7 @@ from collections import Counter
 from collections.abc import Callable, Collection, Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 from interlock.diagnostics.spans import Span
 from interlock.hold.alike import Alike, Shape, contacts_of, shape_of
@@ -19,6 +20,7 @@ from interlock.hold.language.directions import Direction
 from interlock.hold.language.syntax import Fact as Contact
 from interlock.hold.language.syntax import Syntax, Truth
 from interlock.hold.origin import Condition, Fact, Meaning, Sort
+from interlock.hold.origin import Contact as Kept
 from interlock.hold.wiring import Wire, asked_by, wires_of
 from interlock.kernel.claims import Fails, Trace
 from interlock.kernel.expressions import FALSE, Expr, Ref, variables_of
@@ -42,6 +44,7 @@ from interlock.study.causes.remedies import (
     devices_near,
     every_contact,
     facts_at_the_end,
+    lifted_contacts,
     like_parts,
     like_wires,
     like_zones,
@@ -58,12 +61,17 @@ from interlock.study.causes.remedies import (
 from interlock.study.causes.trials import FOLDED, Bench, signals_under
 from interlock.study.verify import Answer, Status
 
+if TYPE_CHECKING:
+    from interlock.study.why_never import WhyNever
+
 MOST_BUILT = 24
 """Guesses of one sort that are built and run for one requirement."""
 FEW_BUILT = 8
 """So many where nobody asked for more: what is less likely has its turn as well."""
 MOST_PROVED = 8
 """Guesses of one sort that are put to proof for one requirement."""
+FEW_KEEPING = 4
+"""Guesses at what keeps something from ever being that are put to proof, where nobody asked for more."""
 MOST_UNASKED = 30
 """So much work is done for all requirements together, where nobody asked for more: as much as it is, about, to ..."""
 MORE_UNASKED, MOST_TEXTS = 12, 8
@@ -133,11 +141,19 @@ class Search:
 
     For those that are `explained` none is looked for.  Unless it is `thorough`, few guesses are put to proof, none
     that is less likely than those of which one would restore all that fails, and none about the side of a bay where
-    something is missing.  What stays open although there were guesses left is `unsettled` on the bench.
+    something is missing.  What stays open although there were guesses left is `unsettled` on the bench.  Of what can
+    `never` be, and why, the contacts that alone keep it from being are tried before all other guesses.
     """
 
-    def __init__(self, bench: Bench, explained: Collection[str] = (), thorough: bool = True) -> None:
+    def __init__(
+        self,
+        bench: Bench,
+        explained: Collection[str] = (),
+        thorough: bool = True,
+        never: Sequence[WhyNever] = (),
+    ) -> None:
         self.bench = bench
+        self.never = [why for why in never if why.id not in explained]
         self.mends: list[Remedy] = []
         """What would be otherwise, of each cause that was told and proved."""
         self.thorough = thorough
@@ -165,6 +181,11 @@ class Search:
         # what is not there needs no guess, and a guess that restores it as well would hide it
         for answer in answers:
             if self._is_open(answer) and (cause := self._missing(answer)) is not None:
+                yield self._told(cause)
+        restored: set[str] = set()
+        for why in self.never:
+            if why.id not in restored and not self.bench.is_over() and (cause := self._keeping(why)) is not None:
+                restored.update(cause.requirements)
                 yield self._told(cause)
         yield from self._by_guesses(answers)
         for answer in answers:
@@ -290,6 +311,37 @@ class Search:
         return Cause(
             ids[0] if ids else "", item, span, found, beside, tuple(one.requirement.id for one in failing), False, ()
         )
+
+    # ---- what can never be
+
+    def _keeping(self, why: WhyNever) -> Cause | None:
+        """A contact that alone keeps it from being: were it another, that would be possible, and all that holds hold.
+
+        Of several the one with which most of what fails would hold.
+        """
+        before = {one.instance.requirement.id: one.status for one in self.bench.verification.answers}
+        alone = [way.hindrances[0].hindrance for way in why.ways if len(way.hindrances) == 1]
+        guesses = [guess for one in alone if isinstance(one, Kept) for guess in lifted_contacts(self.compiled, one)]
+        guesses.sort(key=lambda guess: -sum(self._stops(guess, id) for id in self.open))
+        best: tuple[Remedy, tuple[str, ...]] | None = None
+        for guess in guesses[: MOST_BUILT if self.thorough else FEW_KEEPING]:
+            if self.bench.is_over():
+                break
+            then = self.bench.outcomes(guess.hold())
+            if then.get(why.id) is not Status.HOLDS or any(
+                then.get(id) is Status.FAILS and status is not Status.FAILS for id, status in before.items()
+            ):
+                continue
+            good = (Status.HOLDS, Status.VACUOUS)
+            restored = tuple(id for id, one in before.items() if one is Status.FAILS and then.get(id) in good)
+            if best is None or len(restored) > len(best[1]):
+                best = guess, restored
+            if not any(status is Status.FAILS for status in then.values()):
+                break
+        if best is None:
+            return None
+        self.mends.append(best[0])
+        return cause_of(*best)
 
     # ---- guesses
 

@@ -36,6 +36,7 @@ from interlock.hold.origin import (
     Sort,
     Subject,
 )
+from interlock.hold.origin import Contact as Kept
 from interlock.hold.origin import Fact as Told
 from interlock.hold.wiring import (
     Way,
@@ -874,6 +875,18 @@ def contact_remedies(compiled: CompiledHold, wires: Sequence[Wire]) -> Iterator[
                         other = replace(contact, arg=other)
                     changed = with_contact(wire.syntax, way, other)
                     yield _rewired(compiled, wire, changed, Likeliness.CONTACT, 2, None)
+
+
+def lifted_contacts(compiled: CompiledHold, kept: Kept) -> Iterator[Remedy]:
+    """A contact that keeps something from ever being, left out or turned round wherever its expression has it."""
+    for wire in wires_of(compiled.hold):
+        for way, contact in contacts_in(wire.syntax) if wire.meaning == kept.owner else ():
+            fact = asked_by(contact)
+            if isinstance(fact, Fact) and (".".join(fact.subject.parts), fact.state) == (kept.thing, kept.state):
+                if way:
+                    yield _rewired(compiled, wire, without_contact(wire.syntax, way), Likeliness.LOOSER, 1, None)
+                other = with_contact(wire.syntax, way, turned(contact))
+                yield _rewired(compiled, wire, other, Likeliness.CONTACT, 1, None)
 
 
 def _is_of_people(wire: Wire) -> bool:

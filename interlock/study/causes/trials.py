@@ -440,6 +440,19 @@ class Bench:
         engine = partial(decide, found=Lemmas(self._known)) if self.engine is decide else self.engine
         return verify(compiled, engine, self.limits, chosen=asked)
 
+    def outcomes(self, hold: Hold) -> Mapping[str, Status]:
+        """What comes of all that was asked in the hold as it would be, ways back included; nothing where it is none."""
+        answers, compiled = self.verification.answers, self.verification.compiled
+        own = {text.id for text in compiled.hold.requirements}
+        texts = {one.instance.origin.id: one.instance.origin for one in answers}
+        wanted = tuple(text for id, text in texts.items() if id not in own)
+        built = compile_hold(hold, wanted, compiled.situation).compiled
+        if built is None:
+            return {}
+        ids = [one.instance.requirement.id for one in answers]
+        found = verify(built, self.engine, self.limits, chosen=ids, lemmas=Lemmas(self._known), smallest=False)
+        return {one.instance.requirement.id: one.status for one in found.answers}
+
     def tried(self, guess: Hashable, make: Callable[[], Hold]) -> Model | None:
         """The same of a hold that is made as the guess says; it is known, if that was tried before."""
         if guess not in self._built:
