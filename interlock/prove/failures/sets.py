@@ -75,6 +75,8 @@ SETTLED_AT_ONCE = 100
 """... and anew once so many of them are settled, as that shows something of others."""
 TOLD_AT_ONCE = 40
 """So many sets are settled by two processes before each tells the other what it found out."""
+NEIGHBOURS = 4
+"""So many sets in a row are settled by the same of them: they are alike, and what is found of one serves the next."""
 MOST_STANDING_IN = 3
 """In so many runs to a target another failure may strike instead of one ..."""
 MOST_STOOD_IN_VAIN = 2
@@ -227,13 +229,17 @@ class _Work:
             first = block[-1] + 1 if block else upto
 
     def settle_beside(self, block: Sequence[int], thoroughly: bool) -> None:
-        """Settles the sets of these numbers, every other of them in another process.
+        """Settles the sets of these numbers, some of them (`NEIGHBOURS`) here and as many in another process, in turns.
 
         Each half knows what was known before both; what came of the other is added to what came of this one.  Sets
-        that take long are neighbours.
+        that take long lie near each other.
         """
-        with Beside(lambda: self.settled(block[1::2], thoroughly, silent)) as other:
-            own = self.settled(block[::2], thoroughly, self.report)
+        row = min(NEIGHBOURS, (len(block) + 1) // 2)
+        halves: tuple[list[int], list[int]] = ([], [])
+        for at, number in enumerate(block):
+            halves[at // row % 2].append(number)
+        with Beside(lambda: self.settled(halves[1], thoroughly, silent)) as other:
+            own = self.settled(halves[0], thoroughly, self.report)
             if not is_waited_for(other, self.limits):
                 raise OutOfTime
             theirs = other.result()
