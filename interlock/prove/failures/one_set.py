@@ -31,7 +31,7 @@ MOST_NOT_EXCLUDED = 2
 FEW_QUERIES = 10_000
 """So many queries frames may take where what is hard is put off: mostly they have settled it by then."""
 SOME_QUERIES = 50_000
-"""The same where it is not put off any more: runs that are found at all are mostly found by then."""
+"""The same where it is not put off any more: runs that frames find at all they have mostly found by then."""
 FEW_FRAMES = 20
 """So many steps from the start runs are looked for by frames before they are looked for by guided search."""
 
@@ -150,28 +150,29 @@ class OneSet:
 
     def _by_frames(self, frames: Frames, guide: Guide | None, report: ProgressCallback) -> Sequence[Cube]:
         """The clauses that exclude what is left in the end."""
-        self._note_all(frames.strengthen(self.left, report, None, self.answered))
-        places = [place for place in frames.not_excluded(self.left) if place not in self.answered]
-        if places and guide is None:
-            self.put_off.update(self._briefly(frames, places, report, FEW_QUERIES))
-        elif places and guide is not None:
+        places = self._briefly(frames, report, FEW_QUERIES if guide is None else SOME_QUERIES)
+        if places:
+            self._note_all(frames.strengthen(places, report, None, self.answered))
+            places = [place for place in frames.not_excluded(places) if place not in self.answered]
+        if guide is None:
+            self.put_off.update(places)
+        elif places:
             self._thoroughly(frames, places, guide, report)
         return frames.lemmas if frames.invariant is None else frames.invariant
 
-    def _briefly(self, frames: Frames, places: Sequence[int], report: ProgressCallback, queries: int) -> list[int]:
+    def _briefly(self, frames: Frames, report: ProgressCallback, queries: int) -> list[int]:
         """The places of targets that so many queries of frames do not settle."""
-        whole, frames.clock = frames.clock, self.clock.within(Allowance(queries))
+        frames.clock = self.clock.within(Allowance(queries))
         try:
-            self._note_all(frames.run(places, None, report, self.answered))
+            self._note_all(frames.run(self.left, None, report, self.answered))
         except OutOfTime:
             self.clock.check()
-            return [place for place in places if place not in self.answered]
+            return self.left
         finally:
-            frames.clock = whole
+            frames.clock = self.clock
         return []
 
     def _thoroughly(self, frames: Frames, places: list[int], guide: Guide, report: ProgressCallback) -> None:
-        places = self._briefly(frames, places, report, SOME_QUERIES)
         # where runs lead to others, and none of what was looked at to these, they mostly cannot be reached
         before = 0 if self.met is not None and self.met.ends else len(places)
         while places and len(places) != before:

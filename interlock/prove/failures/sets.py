@@ -83,6 +83,8 @@ MOST_STOOD_IN_VAIN = 2
 """... until for so many targets, one after the other, that led to none of them."""
 STRIKES = -1
 """Stands in an ending for a failure that strikes, whichever it is."""
+MOST_FOLLOWED = 40
+"""So many endings that are known are followed for a target, those that were noted last."""
 MOST_LOOSELY = 12
 """So many endings that are known are followed for a target where not all of their rules need to fire ..."""
 LED_IN = 8
@@ -553,14 +555,13 @@ class _Work:
         known[rules] = None
 
     def endings_under(self, at: int, own: Sequence[str], loosely: bool) -> Iterator[Ending]:
-        """How runs to the question's target may end under the set, as they did under others.
+        """How runs to the question's target may end under the set, as those that were noted last did under others.
 
-        If `loosely`, those that were noted last, and what came before them.
+        If `loosely`, also begun with what came before them.
         """
-        known: Iterable[Ending] = self.endings[at]
-        if loosely:
-            both = self.endings[at], self.led_in[at]
-            known = [ending for some in both for ending in islice(reversed(some), MOST_LOOSELY)]
+        noted = (self.endings[at], self.led_in[at]) if loosely else (self.endings[at],)
+        most = MOST_LOOSELY if loosely else MOST_FOLLOWED
+        known = [ending for some in noted for ending in islice(reversed(some), most)]
         for ending in known:
             left = ending.count(STRIKES)
             if not left:
