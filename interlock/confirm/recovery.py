@@ -6,8 +6,10 @@ they wrote put in; every rule of a case is one query, and so is where the case e
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import partial
 from itertools import chain
+from operator import itemgetter
 from time import monotonic
 from typing import TypeAlias
 
@@ -36,6 +38,7 @@ from interlock.confirm.smtlib import (
     start_obligation,
     step_obligation,
 )
+from interlock.kernel.beside import Beside
 from interlock.kernel.claims import Disputed, Progress, ProgressCallback, Undecided, Unknown, silent
 from interlock.kernel.expressions import FALSE, TRUE, Expr, Is, Not, Value, conj, disj, neg
 from interlock.kernel.machine import Actor, Machine, Question
@@ -55,6 +58,9 @@ from interlock.kernel.recovery import (
 )
 from interlock.kernel.shapes import fault_of_shape
 from interlock.kernel.why import not_rechecked
+
+LEAST_DIVIDED = 40
+"""With so many cases every second obligation is asked beside the others."""
 
 RecoveryFinding: TypeAlias = Recovers | HasDeadEnd | Undecided | Disputed
 
@@ -113,17 +119,31 @@ def _finding(
 def _recheck_recovery(
     machine: Machine, question: RecoveryQuestion, recovery: Recovery, deadline: float | None
 ) -> Verdict:
+    asked = partial(_first_in_doubt, machine, question, recovery, deadline)
+    if sum(len(stage.entries) for stage in recovery.stages) < LEAST_DIVIDED:
+        return asked(0, 1)[1]
+    with Beside(partial(asked, 1, 2)) as other:
+        return min(asked(0, 2), other.result(), key=itemgetter(0))[1]
+
+
+def _first_in_doubt(
+    machine: Machine, question: RecoveryQuestion, recovery: Recovery, deadline: float | None, first: int, every: int
+) -> tuple[int, Verdict]:
+    """Of every so many of the obligations the place of the first that is not agreed to, beyond all where each is."""
     verdict: Verdict = Agreed("nothing")
+    place = first
     try:
         if misfit := _misfit(machine, recovery):
-            return Broken(f"the evidence is ill-formed: {misfit}")
-        for obligation in recovery_obligations(machine, question, recovery, deadline):
+            return place, Broken(f"the evidence is ill-formed: {misfit}")
+        for write in _writers(machine, question, recovery, deadline)[first::every]:
+            obligation = write()
             verdict = verdict_on(obligation, range(len(obligation.queries)), recheck(obligation, deadline))
             if not isinstance(verdict, Agreed):
-                return verdict
+                return place, verdict
+            place += every
     except GivenUp as why:
-        return Unchecked(str(why))
-    return verdict
+        return place, Unchecked(str(why))
+    return place, verdict
 
 
 def _misfit(machine: Machine, recovery: Recovery) -> str:
@@ -157,17 +177,26 @@ def recovery_obligations(
     machine: Machine, question: RecoveryQuestion, recovery: Recovery, deadline: float | None = None
 ) -> Iterator[Obligation]:
     """Everything that has to be checked; the recovery must be well-formed.  Names are unique among them."""
-    yield start_obligation(machine, recovery.certificate, deadline)
-    yield step_obligation(machine, recovery.certificate, deadline)
+    return (write() for write in _writers(machine, question, recovery, deadline))
+
+
+def _writers(
+    machine: Machine, question: RecoveryQuestion, recovery: Recovery, deadline: float | None
+) -> list[Callable[[], Obligation]]:
+    """What writes each of these."""
     before: Expr = TRUE
+    writers = [partial(write, machine, recovery.certificate, deadline) for write in (start_obligation, step_obligation)]
     for number, stage in enumerate(recovery.stages, 1):
-        yield _stage_obligation(Scribe(machine, deadline), recovery, number, before, stage)
+        writers.append(partial(_stage_obligation, Scribe(machine, deadline), recovery, number, before, stage))
         before = stage.goal
-    scribe = Scribe(machine, deadline)
-    asked = query("the goal", [f"(assert {scribe.formula(neg(question.goal), 0)})"])
-    lines = chain(_among(scribe, recovery, [before], [question.goal]), asked)
+    return [*writers, partial(_goal_obligation, Scribe(machine, deadline), recovery, before, question.goal)]
+
+
+def _goal_obligation(scribe: Scribe, recovery: Recovery, before: Expr, goal: Expr) -> Obligation:
+    asked = query("the goal", [f"(assert {scribe.formula(neg(goal), 0)})"])
+    lines = chain(_among(scribe, recovery, [before], [goal]), asked)
     meaning = "(goal) What the last stage comes to is the goal."
-    yield obligation_of("goal", meaning, recovery.certificate, lines, ["the last stage ends short of the goal"])
+    return obligation_of("goal", meaning, recovery.certificate, lines, ["the last stage ends short of the goal"])
 
 
 def _among(scribe: Scribe, recovery: Recovery, exprs: Sequence[Expr], spoken: Iterable[Expr] = ()) -> Iterator[str]:

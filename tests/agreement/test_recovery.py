@@ -8,9 +8,11 @@ from dataclasses import replace
 
 import pytest
 
-from interlock.confirm.recovery import confirm_recovery
+from interlock.confirm import recovery as confirming
+from interlock.confirm.recovery import RecoveryFinding, confirm_recovery
+from interlock.kernel import beside
 from interlock.kernel.claims import Certificate, Disputed, Limits, Trace, Undecided
-from interlock.kernel.expressions import Expr, Is, Value, conj, disj, neg
+from interlock.kernel.expressions import FALSE, Expr, Is, Value, conj, disj, neg
 from interlock.kernel.machine import Actor, Machine, Question, Requirement, RequirementKind, Rule, Variable, question_of
 from interlock.kernel.recovery import (
     DeadEnd,
@@ -81,7 +83,7 @@ def test_second_solver_agrees(seed: int) -> None:
 def test_an_invariant_that_need_not_be_small_is_confirmed_too() -> None:
     """Where what cases rest on is not looked for the cases are the same, and all that is known bears them out."""
     larger = 0
-    for seed in range(24):
+    for seed in range(8):
         machine, question = _case(seed)
         (small,) = recover(machine, [question], BY_CASES)
         claims = recover(machine, [question], BY_CASES, smallest=False)
@@ -196,6 +198,37 @@ def test_corrupted_evidence_is_rejected(seed: int) -> None:
         rejected += not accepted
     if any(stage.entries for stage in claim.recovery.stages):
         assert rejected
+
+
+def test_evidence_is_judged_in_two_processes_as_it_is_in_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whichever obligation fails, and with more of them than one, the same is found, and said of it."""
+    judged: list[Recovers | Disputed] = []
+    places: set[str] = set()
+    for seed in range(3):
+        machine, question = _case(seed)
+        (claim,) = recover(machine, [question], BY_CASES)
+        if not isinstance(claim, Recoverable):
+            continue
+        goal = claim.recovery.stages[-1]
+        short = replace(claim.recovery, stages=(*claim.recovery.stages[:-1], replace(goal, goal=conj())))
+        never = replace(claim.recovery, certificate=Certificate((FALSE,)))
+        changed = [claim.recovery, short, never, *list(_corrupted(machine, claim.recovery, random.Random(seed)))[:10]]
+        for claimed in [replace(claim, recovery=one) for one in changed]:
+            found: list[RecoveryFinding] = []
+            for least, processes in (10**9, 1), (0, 2):
+                monkeypatch.setattr(confirming, "LEAST_DIVIDED", least)
+                beside.allow(processes)
+                try:
+                    found += confirm_recovery(machine, [question], [claimed])
+                finally:
+                    beside.allow(1)
+            assert found[0] == found[1]
+            assert isinstance(found[0], Recovers | Disputed)
+            judged.append(found[0])
+            if isinstance(found[0], Disputed):
+                places.add(found[0].what.split(")")[0])
+    assert {"(start", "(step", "(stage-1", "(goal"} <= places
+    assert any(isinstance(one, Recovers) for one in judged)
 
 
 def _lamp() -> Machine:

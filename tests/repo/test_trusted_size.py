@@ -32,7 +32,7 @@ BUDGET = {
     "options as choices": 122,
     "proofs and runs": 570,
     "sets of states": 105,
-    "ways back": 185,
+    "ways back": 206,
     "what would make possible": 95,
     "counts": 183,
     "what slips lead to": 200,
