@@ -7,7 +7,7 @@ from collections.abc import Generator, Sequence
 from interlock.kernel.claims import ProgressCallback
 from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import Expr, Is, Value, each, fold, neg
-from interlock.kernel.machine import Machine, Question, support_of
+from interlock.kernel.machine import Machine, Question
 from interlock.kernel.recovery import (
     Entry,
     Rank,
@@ -190,9 +190,7 @@ class RecoveryContext:
 
     def spoken_of(self, names: Sequence[str]) -> frozenset[str]:
         """The variables that these rules read or write."""
-        rules = [self.machine.rule(name) for name in names]
-        written = (name for rule in rules for name, _ in rule.update)
-        return frozenset(written).union(*(support_of(self.machine, rule.guard) for rule in rules))
+        return frozenset().union(*(self.rules.region(self.number[name]) for name in names))
 
     def facts_of(self, state: State) -> list[int]:
         """What is so in the state: of variables with many values also which values they do not have."""

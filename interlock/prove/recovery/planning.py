@@ -17,7 +17,7 @@ from typing import TypeAlias
 from interlock.kernel.claims import Trace
 from interlock.kernel.evaluator import State
 from interlock.kernel.expressions import Expr, Is, Not, Value, disj, one_of
-from interlock.kernel.machine import Machine
+from interlock.kernel.machine import Machine, support_of
 from interlock.kernel.recovery import Entry, Rank
 from interlock.prove.core.packing import Packing, compile_enabled, compile_hits
 from interlock.prove.engine import Clock
@@ -206,6 +206,10 @@ class StagePlanner:
             for masks, (_, bits) in zip(touched, planner.writes, strict=True)
         ]
         """Per rule what it writes weighs afterwards, and the weights of what it writes over."""
+        about = support_of(planner.machine, goal)
+        rules = enumerate(planner.machine.rules)
+        self._finishing = frozenset(at for at, rule in rules if any(name in about for name, _ in rule.update))
+        """The rules that write what the goal is about."""
         self._counts = [at for at, component in enumerate(rank) if is_count(component)]
         self._counted = {at: [packing.fact(name, value) for name, value, _ in rank[at]] for at in self._counts}
         """Per count the facts that are counted."""
@@ -328,10 +332,14 @@ class StagePlanner:
             now -= weights.get(state & mask, 0)
         return ranks + now
 
-    def _is_better(self, state: int, ranks: int, least: int) -> bool:
+    def _is_better(self, state: int, ranks: int, least: int, rule: int | None = None) -> bool:
         """The goal is reached; or what the stage before came to is so, and the rank is lower; or as low, and a case
         that was told apart before applies, while that is good enough.
+
+        By the `rule` the state is reached from one that is not in the goal, where it is given.
         """
+        if ranks >= least and not self._into and rule is not None and rule not in self._finishing:
+            return False
         if ranks < least:
             return bool(self._hits([state]))
         so = self._hits([state])
@@ -398,7 +406,7 @@ class StagePlanner:
                 if after not in parents:
                     parents[after] = (state, rule)
                     there = self._ranks_after(ranks, state, rule)
-                    if self._is_better(after, there, least):
+                    if self._is_better(after, there, least, rule):
                         return path_to(parents, after)
                     queue.append((after, there))
         return None
@@ -432,7 +440,7 @@ class StagePlanner:
                         met[fact] |= there
                     parents[after] = before, rule
                     then = self._ranks_after(ranks, before, rule)
-                    if self._is_better(after, then, least):
+                    if self._is_better(after, then, least, rule):
                         return path_to(parents, after)
                     queue.append((after, there, then))
         return None
@@ -505,7 +513,7 @@ class StagePlanner:
 
         def is_better(state: int, rule: int, after: int) -> bool:
             ranks[after] = self._ranks_after(ranks[state], state, rule)
-            return self._is_better(after, ranks[after], ranks[start])
+            return self._is_better(after, ranks[after], ranks[start], rule)
 
         found = best_first(planner.packing, start, aim, successors, is_better, most, clock)
         if found is None:
