@@ -430,8 +430,8 @@ def _forbidden(verification: Verification, answer: Answer) -> tuple[str, ...]:
 def _trace(machine: Machine, trace: Trace) -> TraceFacts:
     steps = []
     for rule, before, after in zip(trace.rules, trace.states[:-1], trace.states[1:], strict=True):
-        old = as_mapping(machine, before)
-        changed = {name: value for name, value in as_mapping(machine, after).items() if value != old[name]}
+        values = zip(machine.variables, before, after, strict=True)
+        changed = {variable.name: value for variable, old, value in values if value != old}
         steps.append(TraceStep(rule, changed))
     return TraceFacts(as_mapping(machine, trace.states[0]), tuple(steps))
 
