@@ -71,6 +71,8 @@ MOST_SPREAD = 20_000
 """How many states are expanded without a failure where facts meet that did not meet before."""
 WEIGHED_AT_ONCE = 1 << 16
 """It is weighed for so many sets at a time what is not shown of them ..."""
+MORE_AT_THE_END = 4
+"""... so many times as many where all are weighed, as that takes a while however few they are ..."""
 SETTLED_AT_ONCE = 100
 """... and anew once so many of them are settled, as that shows something of others."""
 TOLD_AT_ONCE = 40
@@ -603,9 +605,10 @@ class _Work:
     def families(self) -> list[int]:
         """Per question the family of all sets under which it is open."""
         weighed: list[list[bytes]] = []
-        for first in range(0, len(self.sets.members), WEIGHED_AT_ONCE):
-            self.weigh(first, min(len(self.sets.members), first + WEIGHED_AT_ONCE))
-            weighed.append([family.to_bytes(WEIGHED_AT_ONCE // 8, "little") for family in self.missing])
+        count, some = len(self.sets.members), MORE_AT_THE_END * WEIGHED_AT_ONCE
+        for first in range(0, count, some):
+            self.weigh(first, min(count, first + some))
+            weighed.append([family.to_bytes(some // 8, "little") for family in self.missing])
         return [int.from_bytes(b"".join(parts), "little") for parts in zip(*weighed, strict=True)]
 
     def size_settled(self, family: int) -> int:
