@@ -56,6 +56,10 @@ MOST_ENTRIES = 20_000
 FEW_ENTRIES, ENTRIES_PER_RULE = 100, 12
 """So many cases, or so many times as many as there are rules, and the next heuristic is tried, if there is one."""
 
+FEW_LEMMAS = 1_000
+"""Of so few what cases rest on is looked for in any event: that is done before all else is confirmed, and spares more
+of confirming.
+"""
 MOST_EFFORT = 8
 """Where time is not limited, a state is given up after so many times the effort that is made at first."""
 NEITHER = say("it was found neither how to go on nor that there is no way back")
@@ -231,7 +235,7 @@ class _Search(RecoveryContext):
         self.report(Progress(NAME, "ways back: checking the cases"))
         for done, stage in zip((conj(), *(stage.goal for stage in stages)), stages, strict=False):
             self.found.cases[stage_name(done, stage.goal, stage.rank)] = stage.entries
-        cubes = self.lemmas if self.hastily else self._needed(stages)
+        cubes = self.lemmas if self.hastily and len(self.lemmas) > FEW_LEMMAS else self._needed(stages)
         certificate = Certificate(tuple(self.rules.clause(cube) for cube in cubes))
         return Recoverable(question.id, NAME, Recovery(certificate, tuple(stages)))
 
