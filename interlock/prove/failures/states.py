@@ -485,7 +485,8 @@ class Met(Samples):
                 if atom in known:
                     mask &= known[atom] if part > 0 else ~known[atom]
                 elif atom <= top:
-                    mask &= masks[part]
+                    # that one of the others has not struck the masks do not say
+                    mask &= masks[part] if part > 0 else ~masks[atom]
                 else:
                     stack += (gate, mask, at), (atom, every, 0)
                     break
