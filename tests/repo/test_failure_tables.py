@@ -111,9 +111,9 @@ def test_each_severity_is_counted_by_itself() -> None:
     """Sets by their size, common causes apart; what nothing needs to fail for by requirement; what is open too."""
     rows = by_severity(view_of(*LATCHES))
     assert [(row.severity, row.asked, [number for _, number in row.counts], row.open) for row in rows] == [
-        ("1", 1, [1, 0, 0, 0], 0),
-        ("2", 2, [0, 1, 1, 1], 0),
-        ("3", 1, [0, 2, 0, 0], 1),
+        ("1", 1, [1, 0, 0, 0], ""),
+        ("2", 2, [0, 1, 1, 1], ""),
+        ("3", 1, [0, 2, 0, 0], "at least 1 set"),
     ]
 
 
@@ -264,7 +264,7 @@ def test_each_requirement_is_told_with_its_sets() -> None:
             "r",
             [("Single failures", "A sticks", "4"), ("Single failures", "B sticks", "4")],
             "NOT complete. Of single failures there are no others; of larger sets there may be."
-            " 1 set could not be settled.",
+            " At least 1 set could not be settled.",
         ),
     ]
 
@@ -281,6 +281,15 @@ def test_each_requirement_is_told_with_its_sets() -> None:
 def test_how_far_sets_are_all_there_are(complete: int, size: int, said: str) -> None:
     """The size up to which it is known is told."""
     assert by_requirement(view_of(broken("p1", "1", ("a",), complete), size=size))[0].rest == said
+
+
+def test_where_too_many_sets_are_open_to_be_named_it_is_at_least_so_many() -> None:
+    """Of one requirement one pair is left; of another nothing is claimed about pairs, which no number may hide."""
+    view = view_of(broken("p1", "1", ("a",), 2, ("bc",)), broken("q1", "1", ("a",), 1), broken("r2", "2", (), 1))
+    said = "Of single failures there are no others; of larger sets there may be"
+    counted = "at least 1 set of failures, counted for each requirement, could not be settled"
+    assert view.completeness == f"NOT complete. {said} ({counted})."
+    assert [row.open for row in by_severity(view)] == ["at least 1 set", "some"]
 
 
 @pytest.mark.parametrize(

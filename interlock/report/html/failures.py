@@ -8,7 +8,7 @@ from interlock.report.html.page import page
 from interlock.report.views import failure_tables
 from interlock.report.views.failure_likes import FOLLOWING
 from interlock.report.views.failure_noticing import noticing_of
-from interlock.report.views.failures import FailuresView
+from interlock.report.views.failures import FailuresView, at_least
 from interlock.report.views.sheets import Sheet
 from interlock.report.views.wording import count_of, sentence
 
@@ -55,4 +55,5 @@ def _scope(view: FailuresView) -> Iterator[str]:
     for one in view.facts.chattering:
         yield sentence(f"not analysed: {one.text}")
     if view.open_sets:
-        yield f"Not settled: {count_of(len(view.open_sets), 'set')}."
+        more = at_least(view.facts.requirements, view.facts.size)
+        yield f"Not settled: {more}{count_of(len(view.open_sets), 'set')}."

@@ -44,7 +44,7 @@ def _parts(view: FailuresView) -> Iterator[str]:
     yield from table(
         ("severity", *severity_heads(view)),
         (
-            (row.severity, str(row.asked), *(str(number) for _, number in row.counts), str(row.open))
+            (row.severity, str(row.asked), *(str(number) for _, number in row.counts), row.open or "0")
             for row in by_severity(view)
         ),
     )

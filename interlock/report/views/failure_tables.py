@@ -9,9 +9,9 @@ from typing import TypeAlias
 from interlock.diagnostics.frozen import frozen
 from interlock.report.views.failure_likes import MOST_PLACES, Following, LikeRow
 from interlock.report.views.failure_rates import figure, likely_of
-from interlock.report.views.failures import SIZES, FailuresView, SetGroup, SetView, size_known
+from interlock.report.views.failures import SIZES, FailuresView, SetGroup, SetView, at_least, sets_left, size_known
 from interlock.report.views.failures_facts import BrokenFacts, FailureItem, SetFacts
-from interlock.report.views.wording import count_of, listed, shortened
+from interlock.report.views.wording import count_of, listed, sentence, shortened
 
 BY_FAILURE = "What each failure does"
 BY_REQUIREMENT = "What breaks each requirement"
@@ -33,14 +33,14 @@ _MORE = {1: "a second failure", 2: "a third failure", 3: "a fourth failure"}
 class SeverityRow:
     """Of the requirements of one severity: how many were asked, and how many sets of each group break any of them.
 
-    Where nothing needs to fail, the requirements are counted and not the sets.  `open` are sets of which it is not
-    known whether they break one, counted for each requirement.
+    Where nothing needs to fail, the requirements are counted and not the sets.  `open` says of how many sets it is
+    not known whether they break one, counted for each requirement; nothing where there is none.
     """
 
     severity: str
     asked: int
     counts: tuple[tuple[SetGroup, int], ...]
-    open: int
+    open: str
 
 
 @frozen
@@ -130,13 +130,15 @@ class RequirementTable:
 def by_severity(view: FailuresView) -> tuple[SeverityRow, ...]:
     """The gravest first."""
     rows = []
+    size = min(view.facts.size, len(view.facts.failures))
     for severity in sorted({one.severity for one in view.facts.requirements}):
         asked = [one for one in view.facts.requirements if one.severity == severity]
         counts = []
         for group in view.groups:
             hits = [sum(broken.severity == severity for broken, _ in one.breaks) for one in view.of_group(group)]
             counts.append((group, sum(map(bool, hits)) if group.size else sum(hits)))
-        rows.append(SeverityRow(severity, len(asked), tuple(counts), sum(len(one.open) for one in asked)))
+        left = sets_left(asked, size) or ("some" if at_least(asked, size) else "")
+        rows.append(SeverityRow(severity, len(asked), tuple(counts), left))
     return tuple(rows)
 
 
@@ -188,7 +190,7 @@ def severity_words(row: SeverityRow) -> str:
     already = sum(number for group, number in row.counts if not group.size)
     told = [f"broken by {listed(broken)}"] if broken else []
     told += [f"{already} {'is' if already == 1 else 'are'} broken although nothing fails"] if already else []
-    told += [f"{count_of(row.open, 'set')} not settled"] if row.open else []
+    told += [f"{row.open} not settled"] if row.open else []
     return f"{count_of(row.asked, 'requirement')}; {'; '.join(told) or 'nothing was found that breaks one'}."
 
 
@@ -310,13 +312,14 @@ def _known(view: FailuresView, asked: Sequence[BrokenFacts]) -> str:
         return "DISPUTED: use nothing that is said of this requirement."
     if all(not broken.failures for one in asked for broken in one.sets) and all(one.sets for one in asked):
         return ""
-    most, left = size_known(asked), sum(len(one.open) for one in asked)
+    most = size_known(asked)
     found = any(one.sets for one in asked)
     wanted = min(view.facts.size, len(view.facts.failures))
     if most >= wanted:
         noun = "single failure" if wanted == 1 else f"set of at most {wanted} failures"
         return f"There is no other {noun}." if found else f"There is no {noun} that breaks it."
-    more = f" {count_of(left, 'set')} could not be settled." if left else ""
+    left = sets_left(asked, wanted)
+    more = f" {sentence(f'{left} could not be settled')}" if left else ""
     if most > 0:
         none = "no others" if found else "none"
         return f"NOT complete. Of {SIZES[most]} there are {none}; of larger sets there may be.{more}"

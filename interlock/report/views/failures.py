@@ -152,13 +152,13 @@ class FailuresView:
             return complete + (
                 f" But {count_of(left, 'failure')} could not be analysed; they are named below." if left else ""
             )
-        left = sum(len(one.open) for one in facts.requirements)
+        open = sets_left(facts.requirements, asked)
         why = next((one.why for one in facts.requirements if one.why), "")
         known = "These sets are proved to break a requirement; there may be others" if self.sets else NOTHING_KNOWN
         if 0 < (least := size_known(facts.requirements)) < asked:
             known = f"Of {SIZES[least]} there are no others; of larger sets there may be"
-        if left:
-            known += f" ({count_of(left, 'set')} of failures, counted for each requirement, could not be settled)"
+        if open:
+            known += f" ({open} of failures, counted for each requirement, could not be settled)"
         return f"NOT complete. {known}." + (f" Why: {why}." if why else "")
 
     @property
@@ -183,6 +183,20 @@ class FailuresView:
 def size_known(asked: Iterable[BrokenFacts]) -> int:
     """Of sets of at most so many failures it is known which break these requirements; less than 1: of none."""
     return min((min([one.complete, *(len(some) - 1 for some in one.open)]) for one in asked), default=0)
+
+
+def sets_left(asked: Collection[BrokenFacts], size: int) -> str:
+    """How many sets of at most so many failures are named as not settled, counted for each requirement; or nothing.
+
+    Of a requirement of which too many are open to be named nothing is claimed about that size: there are more then.
+    """
+    left = sum(len(one.open) for one in asked)
+    return f"{at_least(asked, size)}{count_of(left, 'set')}" if left else ""
+
+
+def at_least(asked: Iterable[BrokenFacts], size: int) -> str:
+    """What stands before the number of those that are named, where there are more."""
+    return "at least " if any(one.complete < size for one in asked) else ""
 
 
 def failures_view(
