@@ -12,6 +12,8 @@ from typing import Any, TypeVar
 
 import pytest
 
+from interlock.kernel import beside
+
 One = TypeVar("One")
 
 BETWEEN_COLLECTIONS = 100_000
@@ -95,3 +97,12 @@ def compiled_anew() -> Iterator[None]:
     forget()
     yield
     forget()
+
+
+@pytest.fixture
+def two_processors() -> Iterator[None]:
+    """Work may go on beside, and none is left behind."""
+    beside.allow(2)
+    yield
+    assert beside.may_begin()
+    beside.allow(1)

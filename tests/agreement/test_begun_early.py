@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import signal
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import pytest
@@ -35,14 +35,6 @@ LONG_S = 60.0
 @pytest.fixture(scope="module")
 def small() -> CompiledHold:
     return small_hold(TEXT, REQUIREMENTS + WAYS)
-
-
-@pytest.fixture
-def two_processors() -> Iterator[None]:
-    beside.allow(2)
-    yield
-    assert beside.may_begin()
-    beside.allow(1)
 
 
 @pytest.fixture

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import cast
 
@@ -58,14 +58,6 @@ def work_of(compiled: CompiledHold, limits: Limits = NO_LIMITS) -> Work:
     """What can be done in the hold while nothing fails, steps alone."""
     machine = with_monitors(compiled.machine)
     return Work(machine, compiled.origins, {}, clock_of(limits), limits, silent)
-
-
-@pytest.fixture
-def two_processors() -> Iterator[None]:
-    beside.allow(2)
-    yield
-    assert beside.may_begin()
-    beside.allow(1)
 
 
 @pytest.mark.parametrize(("most", "processors"), [(losses.FEW_EXPANDED, 1), (0, 2)])

@@ -55,5 +55,5 @@ def _scope(view: FailuresView) -> Iterator[str]:
     for one in view.facts.chattering:
         yield sentence(f"not analysed: {one.text}")
     if view.open_sets:
-        more = at_least(view.facts.requirements, view.facts.size)
+        more = at_least(view.facts.requirements, view.size)
         yield f"Not settled: {more}{count_of(len(view.open_sets), 'set')}."

@@ -130,7 +130,7 @@ class RequirementTable:
 def by_severity(view: FailuresView) -> tuple[SeverityRow, ...]:
     """The gravest first."""
     rows = []
-    size = min(view.facts.size, len(view.facts.failures))
+    size = view.size
     for severity in sorted({one.severity for one in view.facts.requirements}):
         asked = [one for one in view.facts.requirements if one.severity == severity]
         counts = []
@@ -267,7 +267,7 @@ def broken_lines(one: SetView) -> Iterator[BrokenLine]:
 
 def _rest(view: FailuresView, item: FailureItem, breaks: bool) -> str:
     """What is known of a failure beside the sets in which it is."""
-    known, asked = view.known_of(item.id), min(view.facts.size, len(view.facts.failures))
+    known, asked = view.known_of(item.id), view.size
     if known < 1:
         return "Not settled whether it breaks anything" + (" else." if breaks else ".")
     beyond = "; of more not settled" if known < asked else ""
@@ -314,7 +314,7 @@ def _known(view: FailuresView, asked: Sequence[BrokenFacts]) -> str:
         return ""
     most = size_known(asked)
     found = any(one.sets for one in asked)
-    wanted = min(view.facts.size, len(view.facts.failures))
+    wanted = view.size
     if most >= wanted:
         noun = "single failure" if wanted == 1 else f"set of at most {wanted} failures"
         return f"There is no other {noun}." if found else f"There is no {noun} that breaks it."

@@ -131,17 +131,22 @@ class FailuresView:
         return frozenset(self.said)
 
     @property
+    def size(self) -> int:
+        """Of sets of at most so many failures it was asked."""
+        return min(self.facts.size, len(self.facts.failures))
+
+    @property
     def is_complete(self) -> bool:
         """It is known of all sets of as many failures as were asked about."""
         facts = self.facts
-        asked = min(facts.size, len(facts.failures))
+        asked = self.size
         return all(one.disputed is None and one.complete >= asked and not one.open for one in facts.requirements)
 
     @property
     def completeness(self) -> str:
         """How far it is known that there are no other sets."""
         facts = self.facts
-        asked = min(facts.size, len(facts.failures))
+        asked = self.size
         if any(one.disputed is not None for one in facts.requirements):
             return "Nothing: two parts of this program contradict each other. Use no result of this run."
         if self.is_complete:

@@ -128,7 +128,7 @@ def _failures(view: FailuresView) -> Gathered:
 
 def _broken(view: FailuresView, one: BrokenFacts, sort: Sort) -> Point:
     """What breaks one requirement; where nothing is known to, whether there may be something."""
-    most = min(view.facts.size, len(view.facts.failures))
+    most = view.size
     if one.disputed is not None:
         return Point(sort, one.id, How.DISPUTED, f"{one.id}: {one.disputed}. {FAULT_OF_PROGRAM}")
     whole = one.complete >= most and not one.open

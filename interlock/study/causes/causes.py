@@ -165,6 +165,8 @@ class Search:
         for wire in wires_of(self.compiled.hold):
             self.asked[wire.is_electrical].update(contacts_of(wire.syntax))
         self.near: dict[str, frozenset[Meaning]] = {}
+        self.text = {one.requirement.id: one.origin.id for one in self.compiled.instances}
+        """Per requirement the text that asks it."""
         self.unlike: dict[Meaning, list[Remedy]] = {}
         self.open = [id for id in bench.bad if id not in explained]
         """What fails and has no cause yet."""
@@ -551,7 +553,7 @@ class Search:
         remembers = remedy.wire[0].meaning.subject.sort is Sort.RELAY
         stops = self._stopping(remedy)
         stopped = set() if remembers else {one for one in self.open if stops(bad[one][0], one)}
-        failing, like = len(stopped), len(stopped & self._of_text(id))
+        failing, like = len(stopped), sum(self.text[one] == self.text[id] for one in stopped)
         spoilt = remembers + sum(all(stops(trace, one) for trace in traces) for one, traces in good.items())
         reach = self._reach(remedy.wire[0])
         if remedy.likeliness <= Likeliness.ODD:
@@ -561,11 +563,6 @@ class Search:
         likely = spoilt, remedy.likeliness, -remedy.votes, self._breadth(remedy), odd, reach, -self._use(remedy.wire)
         first = 4 * spoilt > 3 * len(good), is_far
         return (*first, -failing, *likely), (*first, spoilt, -like, *likely)
-
-    def _of_text(self, id: str) -> frozenset[str]:
-        """What is asked by the same text as this."""
-        texts = {one.requirement.id: one.origin.id for one in self.compiled.instances}
-        return frozenset(one for one, text in texts.items() if text == texts[id])
 
     def _near_the_end(self, id: str) -> frozenset[Meaning]:
         """What the last step and the end of the run depend on; what came before is on the way."""
